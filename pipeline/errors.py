@@ -2,10 +2,100 @@
 
 from collections.abc import Sequence
 from difflib import get_close_matches
+from pathlib import Path
 
 
 class QuietaisleError(Exception):
     """Base of every error that ends a command with one sentence."""
+
+
+class SqlFileMissing(QuietaisleError):
+    """The installation lacks one of its own SQL files."""
+
+    def __init__(self, path: Path) -> None:
+        super().__init__(f"The installation is incomplete: {path} is missing; install it again.")
+
+
+class DatabaseBusy(QuietaisleError):
+    """Another process holds the database."""
+
+    def __init__(self, path: Path) -> None:
+        super().__init__(
+            f"{path} is in use by another process; wait for it to finish, "
+            "or name another database with --database."
+        )
+
+
+class DatabaseUnreadable(QuietaisleError):
+    """The file given as database is not one, or is damaged."""
+
+    def __init__(self, path: Path, why: str) -> None:
+        super().__init__(f"{path} cannot be opened as a database: {why}")
+
+
+class DatabaseOtherVersion(QuietaisleError):
+    """The database was written by another version of the tables."""
+
+    def __init__(self, path: Path, found: int, expected: int) -> None:
+        super().__init__(
+            f"{path} has tables of version {found}, this program writes version {expected}; "
+            "name a new database with --database and ingest the exports again."
+        )
+
+
+class FolderMissing(QuietaisleError):
+    """The folder of exports does not exist or is a file."""
+
+    def __init__(self, path: Path) -> None:
+        super().__init__(f"{path} is not a folder; name the folder that holds the exports.")
+
+
+class NothingToRead(QuietaisleError):
+    """No export in the folder could be read and the database is empty."""
+
+    def __init__(self, path: Path) -> None:
+        super().__init__(
+            f"{path} holds no table that could be read as an export of stores and stations; "
+            "`quietaisle template FOLDER` writes empty ones to fill in."
+        )
+
+
+class RulesFileUnreadable(QuietaisleError):
+    """The rules file is not TOML or not there."""
+
+    def __init__(self, path: Path, why: str) -> None:
+        super().__init__(f"The rules file {path} cannot be read: {why}")
+
+
+class RulesKeyUnknown(QuietaisleError):
+    """The rules file sets something that does not exist."""
+
+    def __init__(self, path: Path, section: str, key: str, known: Sequence[str]) -> None:
+        super().__init__(
+            f"The rules file {path} sets '{key}' in [{section}], which nothing reads."
+            f"{nearest(key, known)}"
+        )
+
+
+class RulesValueWrong(QuietaisleError):
+    """The rules file gives a value of the wrong kind."""
+
+    def __init__(self, path: Path, key: str, value: object, expected: str) -> None:
+        super().__init__(f"The rules file {path} sets {key} = {value!r}; expected {expected}.")
+
+
+class UnknownSelection(QuietaisleError):
+    """A store or region was asked for that no export names."""
+
+    def __init__(self, kind: str, name: str, known: Sequence[str]) -> None:
+        super().__init__(f"No {kind} '{name}' in the database.{nearest(name, known)}")
+
+
+class OutputNotWritable(QuietaisleError):
+    """A report could not be put where it belongs."""
+
+    def __init__(self, path: Path, why: str) -> None:
+        super().__init__(f"{path} cannot be written: {why}")
 
 
 def nearest(word: str, known: Sequence[str]) -> str:

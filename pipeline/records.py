@@ -1,0 +1,106 @@
+"""Frozen records that steps hand to one another."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+from enum import StrEnum
+from pathlib import Path
+
+
+class Severity(StrEnum):
+    """How much a finding matters, gravest first."""
+
+    STOP = "stop"
+    FIX = "fix"
+    WATCH = "watch"
+    NOTE = "note"
+
+
+@dataclass(frozen=True, slots=True)
+class Exemption:
+    """An approved departure from a rule until a day; '*' stands for any store or subject."""
+
+    rule: str
+    store: str
+    subject: str
+    reason: str
+    approved_by: str
+    until: date
+
+
+@dataclass(frozen=True, slots=True)
+class ExportOutcome:
+    """What became of the rows of one table in the folder of exports."""
+
+    file: str
+    kind: str | None
+    rows_read: int
+    rows_loaded: int
+    rows_quarantined: int
+    rows_repeated: int
+    refused: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One thing a rule found."""
+
+    rule: str
+    severity: Severity
+    store: str
+    subject: str
+    detail: str
+    excepted: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class StoreStation:
+    """A station as the plan sees it. `channel` is today's, or None where the export had none."""
+
+    station: str
+    channel: int | None
+    choices: tuple[int, ...]
+    weight: float
+    air_share: float
+
+
+@dataclass(frozen=True, slots=True)
+class Heard:
+    """The chance that `neighbour` disturbs `station`, by distance in channels: 0, 1 and 2."""
+
+    station: str
+    neighbour: str
+    hit: tuple[float, float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Written:
+    """The files written for one store."""
+
+    store: str
+    name: str
+    region: str
+    workbook: Path
+    summary: Path
+
+
+@dataclass(frozen=True, slots=True)
+class RunSummary:
+    """What a run says on the terminal when it is done."""
+
+    run: str
+    as_of: date
+    outcomes: tuple[ExportOutcome, ...]
+    stores: int
+    stations: int
+    findings: Mapping[Severity, int]
+    excepted: int
+    moves: int
+    stores_with_moves: int
+    clear_air_now: float
+    clear_air_planned: float
+    unplanned: tuple[tuple[str, str], ...]
+    unwritten: tuple[tuple[str, str], ...]
+    written: tuple[Written, ...]
+    out: Path
+    database: Path

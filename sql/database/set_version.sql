@@ -1,0 +1,1 @@
+insert into tables_version values ($version);
