@@ -1,0 +1,1 @@
+"""Plan: the best assignment of channels from evidence, its proof, and the order of moves."""

@@ -1,0 +1,205 @@
+"""The best assignment of choices to stations, with its proof; knows nothing of radio."""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+from pipeline.plan import solver_small, solver_toulbar2
+from pipeline.plan.grid import (
+    Costs,
+    OneStationCosts,
+    TwoStationCosts,
+    check_choice,
+    check_complete,
+    checked,
+    checked_ties,
+    to_grid,
+)
+from pipeline.plan.network import Network, Verdict
+from pipeline.plan.reduce import Part, reduced
+from pipeline.plan.search import greedy, improved
+
+EFFORT = 200_000
+"""Backtracks allowed per part: about half a minute on one core at the very most."""
+
+TOLERANCE = 1e-9
+"""Largest gap, relative to the cost, at which cost and bound are said to meet."""
+
+_SMALL = 1_000
+_SOLVERS = ("toulbar2", "cp-sat")
+
+
+@dataclass(frozen=True)
+class Assignment:
+    """A complete choice and what is known about it.
+
+    Attributes:
+        choice: for each station the index of its choice.
+        cost: sum of the caller's costs over that choice, in the caller's units.
+        bound: no choice costs less than this (proven), in the caller's units; never above cost.
+        optimal: cost and bound meet, to `TOLERANCE` relative to the cost.
+        parts: stations that no pair that matters ties to the rest, solved part by part.
+        solver: what settled the parts: enumeration, toulbar2, cp-sat, or several of them.
+        spent: backtracks (toulbar2), branches (cp-sat) or states (enumeration), all parts.
+        proven: the search was complete; without `optimal` only rounding is left between cost
+            and bound.
+    """
+
+    choice: tuple[int, ...]
+    cost: float
+    bound: float
+    optimal: bool
+    parts: tuple[tuple[int, ...], ...]
+    solver: str
+    spent: int
+    proven: bool
+
+    @property
+    def gap(self) -> float:
+        """Share of the cost that is not proven to be needed, 0 to 1."""
+        return (self.cost - self.bound) / self.cost if self.cost else 0.0
+
+
+@dataclass(frozen=True)
+class _Question:
+    """What is asked, after the checks."""
+
+    costs: Costs
+    ties: tuple[tuple[int, ...], ...] | None
+    held: Mapping[int, int]
+    effort: int
+    solve: Callable[[Network, int, int], Verdict]
+
+
+def assign(  # noqa: PLR0913 - two inputs; the rest are options with defaults
+    one_station_costs: OneStationCosts,
+    two_station_costs: TwoStationCosts,
+    *,
+    ties: Sequence[Sequence[int]] | None = None,
+    fixed: Mapping[int, int] | None = None,
+    incumbent: Sequence[int] | None = None,
+    effort: int = EFFORT,
+    solver: str | None = None,
+) -> Assignment:
+    """Find the choice per station with the least sum of costs.
+
+    The same costs give the same answer in any order of the mappings and on every run: effort is
+    counted, never timed. Costs are compared on an integer grid (see `Grid`): whole costs
+    exactly, others to about 12 digits; the reported bound allows for the rounding.
+
+    Args:
+        one_station_costs: `[i][a]`, cost of station i taking its a-th choice; rows may differ
+            in length. Finite ints or floats of 0 or more.
+        two_station_costs: `[(i, j)][a][b]` with i < j, cost of i taking a while j takes b;
+            absent pairs cost nothing.
+        ties: `[i][a]`, whole numbers whose sum decides between equally cheap choices.
+        fixed: stations that must keep a given choice.
+        incumbent: a known complete choice; the answer is never worse.
+        effort: most backtracks of the exact search per part.
+        solver: "toulbar2" or "cp-sat"; by default the first that is installed.
+
+    Raises:
+        ValueError: an entry is not as described; the sentence names it.
+    """
+    costs = checked(one_station_costs, two_station_costs)
+    tie_costs = None if ties is None else checked_ties(ties, costs)
+    held = dict(sorted((fixed or {}).items()))
+    for i, a in held.items():
+        check_choice("fixed", i, a, costs)
+    if incumbent is not None:
+        _check_incumbent(incumbent, held, costs)
+    if effort < 1:
+        raise ValueError(f"effort is {effort!r}; it must be 1 or more")
+    rough = _known(costs, held)
+    known = min([rough] if incumbent is None else [rough, tuple(incumbent)], key=costs.total)
+    question = _Question(costs, tie_costs, held, effort, _solver(solver))
+    found = _answer(question, known)
+    # The grid is as fine as the known choice was good; where that left a gap, look again.
+    while not found.optimal and found.proven and 2 * found.cost < costs.total(known):
+        known = found.choice
+        found = _answer(question, known)
+    return found
+
+
+def _answer(question: _Question, known: tuple[int, ...]) -> Assignment:
+    """Solve on the grid that the known choice allows; the answer is never worse than it."""
+    costs = question.costs
+    grid = to_grid(costs, question.ties, costs.total(known))
+    shrunk = reduced(grid.network, question.held)
+    settled = [_settle(part, question) for part in shrunk.parts]
+    verdicts = [verdict for _, verdict in settled]
+    found = _joined(shrunk.parts, [choice for choice, _ in settled])
+    choice = _best([found, known], costs, grid.network if question.ties else None)
+    cost = costs.total(choice)
+    bound = min(cost, grid.bound(shrunk.constant + sum(v.bound for v in verdicts)))
+    return Assignment(
+        choice,
+        cost,
+        bound,
+        cost - bound <= TOLERANCE * cost,
+        tuple(part.stations for part in shrunk.parts),
+        ", ".join(sorted({v.solver for v in verdicts})) or "enumeration",
+        sum(v.spent for v in verdicts),
+        all(v.proven for v in verdicts),
+    )
+
+
+def _best(
+    candidates: Sequence[tuple[int, ...]], costs: Costs, ties: Network | None
+) -> tuple[int, ...]:
+    """Cheapest candidate, the earlier of equals; on the grid where ties take part."""
+    return min(candidates, key=costs.total if ties is None else ties.cost)
+
+
+def _known(costs: Costs, held: Mapping[int, int]) -> tuple[int, ...]:
+    """Let each station in turn take what is cheapest next to the stations before it."""
+    choice: list[int] = []
+    earlier: list[list[tuple[int, Sequence[Sequence[float]]]]] = [[] for _ in costs.one]
+    for (i, j), table in costs.two.items():
+        earlier[j].append((i, table))
+    for j, row in enumerate(costs.one):
+        prices = [x + sum(t[choice[i]][b] for i, t in earlier[j]) for b, x in enumerate(row)]
+        choice.append(held.get(j, prices.index(min(prices))))
+    return tuple(choice)
+
+
+def _check_incumbent(incumbent: Sequence[int], held: Mapping[int, int], costs: Costs) -> None:
+    check_complete("incumbent", incumbent, costs)
+    for i, a in held.items():
+        if incumbent[i] != a:
+            raise ValueError(f"incumbent[{i}] is {incumbent[i]}; fixed holds station {i} at {a}")
+
+
+def _solver(name: str | None) -> Callable[[Network, int, int], Verdict]:
+    if name not in (None, *_SOLVERS):
+        raise ValueError(f"solver is {name!r}; it must be one of {', '.join(_SOLVERS)}")
+    if name == "toulbar2" or (name is None and solver_toulbar2.available):
+        return solver_toulbar2.solve
+    # Loading CP-SAT takes a noticeable moment, and most installations have no need of it.
+    from pipeline.plan import solver_cpsat  # noqa: PLC0415 - see above
+
+    return solver_cpsat.solve
+
+
+def _settle(part: Part, question: _Question) -> tuple[tuple[int, ...], Verdict]:
+    """Solve one part: enumeration when tiny, else local search and the exact solver."""
+    network = part.network
+    if solver_small.states(network) <= _SMALL:
+        verdict = solver_small.solve(network)
+        return verdict.choice or (), verdict
+    start = improved(network, greedy(network), _search_steps(network))
+    verdict = question.solve(network, network.cost(start), question.effort)
+    return verdict.choice or start, verdict
+
+
+def _search_steps(network: Network) -> int:
+    """Local search worth its time: little for a few stations, which are proven at once."""
+    return len(network.unary) ** 2 * 4
+
+
+def _joined(parts: Sequence[Part], choices: Sequence[Sequence[int]]) -> tuple[int, ...]:
+    """Put the parts' choices together in the caller's numbering."""
+    whole: dict[int, int] = {}
+    for part, choice in zip(parts, choices, strict=True):
+        for station, options, a in zip(part.stations, part.choices, choice, strict=True):
+            whole[station] = options[a]
+    return tuple(whole[i] for i in sorted(whole))

@@ -1,0 +1,139 @@
+"""Makes a cost network smaller without losing its best choice, and splits it into parts."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from pipeline.plan.network import Network, Table
+
+
+@dataclass(frozen=True)
+class Part:
+    """Stations that no pair that matters ties to the rest, with the choices worth trying.
+
+    `choices[k]` lists, in the caller's numbering, what station `stations[k]` may still take;
+    `network` has one row per station and one entry per choice left.
+    """
+
+    stations: tuple[int, ...]
+    choices: tuple[tuple[int, ...], ...]
+    network: Network
+
+
+@dataclass(frozen=True)
+class Reduced:
+    """The parts of a network; its best cost is `constant` plus the best cost of each part."""
+
+    parts: tuple[Part, ...]
+    constant: int
+
+
+@dataclass
+class _Work:
+    """The network while it shrinks: labels are kept in the caller's numbering."""
+
+    choices: list[list[int]]
+    unary: list[dict[int, int]]
+    pairs: dict[tuple[int, int], Table]
+    constant: int = 0
+
+
+def reduced(network: Network, fixed: Mapping[int, int]) -> Reduced:
+    """Fix stations, fold pairs that add nothing jointly, drop dominated choices, split.
+
+    At least one best choice of the network survives. Where two choices are equally good in
+    every context the earlier one is kept.
+    """
+    work = _Work(
+        [
+            [fixed[i]] if i in fixed else list(range(len(row)))
+            for i, row in enumerate(network.unary)
+        ],
+        [dict(enumerate(row)) for row in network.unary],
+        dict(network.pairs),
+    )
+    _fold(work)
+    while _drop_dominated(work):
+        _fold(work)
+    return Reduced(tuple(_part(work, group) for group in _groups(work)), work.constant)
+
+
+def _fold(work: _Work) -> None:
+    """Move every pair cost that is a sum of one-station costs into those, then level them."""
+    for (i, j), table in list(work.pairs.items()):
+        a0, b0 = work.choices[i][0], work.choices[j][0]
+        if not _separable(table, work.choices[i], work.choices[j]):
+            continue
+        for a in work.choices[i]:
+            work.unary[i][a] += table[a][b0]
+        for b in work.choices[j]:
+            work.unary[j][b] += table[a0][b] - table[a0][b0]
+        del work.pairs[i, j]
+    for i, row in enumerate(work.unary):
+        least = min(row[a] for a in work.choices[i])
+        work.constant += least
+        work.unary[i] = {a: row[a] - least for a in work.choices[i]}
+
+
+def _separable(table: Table, rows: Sequence[int], columns: Sequence[int]) -> bool:
+    first = table[rows[0]]
+    for a in rows[1:]:
+        row = table[a]
+        rise = row[columns[0]] - first[columns[0]]
+        if any(row[b] - first[b] != rise for b in columns):
+            return False
+    return True
+
+
+def _drop_dominated(work: _Work) -> bool:
+    """Remove choices that another choice of the same station is never worse than."""
+    partners = Network(((),) * len(work.unary), work.pairs).neighbours()
+    dropped = False
+    for i, mine in enumerate(work.choices):
+        for a in list(mine):
+            if any(b != a and _dominates(work, partners[i], i, b, a) for b in mine):
+                mine.remove(a)
+                dropped = True
+    return dropped
+
+
+def _dominates(work: _Work, partners: list[tuple[int, Table]], i: int, b: int, a: int) -> bool:
+    """Say whether station i does at least as well on b as on a, whatever the others take."""
+    gain = work.unary[i][a] - work.unary[i][b]
+    for j, table in partners:
+        on_a, on_b = table[a], table[b]
+        gain += min(on_a[y] - on_b[y] for y in work.choices[j])
+    return gain > 0 or (gain == 0 and b < a)
+
+
+def _groups(work: _Work) -> list[list[int]]:
+    """Connected components over the pairs that are left, in order of their first station."""
+    partners: list[list[int]] = [[] for _ in work.unary]
+    for i, j in work.pairs:
+        partners[i].append(j)
+        partners[j].append(i)
+    groups, seen = [], set[int]()
+    for start in range(len(work.unary)):
+        if start in seen:
+            continue
+        seen.add(start)
+        group = [start]
+        for i in group:  # grows while it is walked
+            fresh = [j for j in partners[i] if j not in seen]
+            seen.update(fresh)
+            group.extend(fresh)
+        groups.append(sorted(group))
+    return groups
+
+
+def _part(work: _Work, group: Sequence[int]) -> Part:
+    place = {station: k for k, station in enumerate(group)}
+    choices = tuple(tuple(work.choices[i]) for i in group)
+    unary = tuple(tuple(work.unary[i][a] for a in work.choices[i]) for i in group)
+    pairs = {
+        (place[i], place[j]): tuple(
+            tuple(table[a][b] for b in work.choices[j]) for a in work.choices[i]
+        )
+        for (i, j), table in work.pairs.items()
+        if i in place
+    }
+    return Part(tuple(group), choices, Network(unary, pairs))

@@ -1,0 +1,98 @@
+"""Cost networks for the tests of the planner, made from a seed."""
+
+import itertools
+import math
+import random
+from collections.abc import Iterator, Mapping, Sequence
+
+One = list[list[float]]
+Two = dict[tuple[int, int], list[list[float]]]
+
+CHANNELS = (11, 15, 20, 25, 26)
+
+
+def seeded(seed: int) -> random.Random:
+    """Return dice that fall the same way on every run."""
+    return random.Random(seed)  # noqa: S311 - test data, not a secret
+
+
+def total(
+    one: Sequence[Sequence[float]],
+    two: Mapping[tuple[int, int], Sequence[Sequence[float]]],
+    choice: Sequence[int],
+) -> float:
+    """Add up one complete choice, independently of the package."""
+    terms = [row[a] for row, a in zip(one, choice, strict=True)]
+    return math.fsum(terms + [table[choice[i]][choice[j]] for (i, j), table in two.items()])
+
+
+def every_choice(one: Sequence[Sequence[float]]) -> Iterator[tuple[int, ...]]:
+    """Walk through all complete choices in dictionary order."""
+    return itertools.product(*(range(len(row)) for row in one))
+
+
+def mixed_costs(seed: int, most_stations: int = 6, most_choices: int = 4) -> tuple[One, Two]:
+    """Costs without structure: whole or broken, sparse or dense, sometimes prohibitive."""
+    dice = seeded(seed)
+    whole, density = dice.random() < 0.4, dice.choice((0.2, 0.6, 1.0))
+
+    def cost() -> float:
+        if dice.random() < 0.25:
+            return 0
+        if dice.random() < 0.03:
+            return 1e6
+        return dice.randrange(8) if whole else dice.random() * 10 ** dice.choice((-3, 0, 0, 2))
+
+    sizes = [dice.randint(1, most_choices) for _ in range(dice.randint(1, most_stations))]
+    one = [[cost() for _ in range(size)] for size in sizes]
+    two = {
+        (i, j): [[cost() for _ in range(sizes[j])] for _ in range(sizes[i])]
+        for i, j in itertools.combinations(range(len(sizes)), 2)
+        if dice.random() < density
+    }
+    return one, two
+
+
+def clear_air_costs(
+    seed: int, stations: int, width_m: float = 30.0, depth_m: float = 30.0
+) -> tuple[One, Two, list[int]]:
+    """Costs of an invented floor in the planner's own model, and the channels of today.
+
+    Path loss has its break point at 8 m (IEEE 802.15.4-2006 Annex E); shadowing of 7 dB, 30 and
+    45 dB of rejection beside the channel, threshold -75 dBm. Everything within 30 m by 30 m is
+    in mutual earshot.
+    """
+    dice = seeded(seed)
+    place = [(dice.uniform(0, width_m), dice.uniform(0, depth_m)) for _ in range(stations)]
+    weight = [dice.uniform(0.5, 1.5) for _ in place]
+    weight = [w * stations / sum(weight) for w in weight]
+    air = [dice.uniform(0.01, 0.1) for _ in place]
+    power_dbm = [dice.uniform(0, 8) for _ in place]
+    now = [dice.randrange(len(CHANNELS)) for _ in place]
+    one = [
+        [-w * math.log(1 - dice.uniform(0.02, 0.6)) + 0.02 * (a != today) for a in range(5)]
+        for w, today in zip(weight, now, strict=True)
+    ]
+    two: Two = {}
+    for i, j in itertools.combinations(range(stations), 2):
+        loss_db = _path_loss_db(math.dist(place[i], place[j]))
+        lost = [
+            -weight[i] * math.log(1 - air[j] * _hit(power_dbm[j] - loss_db, apart))
+            - weight[j] * math.log(1 - air[i] * _hit(power_dbm[i] - loss_db, apart))
+            for apart in range(16)
+        ]
+        two[i, j] = [[lost[abs(c - d)] for d in CHANNELS] for c in CHANNELS]
+    return one, two, now
+
+
+def _path_loss_db(distance_m: float) -> float:
+    if distance_m <= 8:
+        return 40.2 + 20 * math.log10(max(distance_m, 1))
+    return 58.5 + 33 * math.log10(distance_m / 8)
+
+
+def _hit(heard_dbm: float, apart: int) -> float:
+    if apart > 2:
+        return 0.0
+    above_db = heard_dbm - (0, 30, 45)[apart] + 75
+    return 0.5 * math.erfc(-above_db / 7 / math.sqrt(2))
