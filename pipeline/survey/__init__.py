@@ -1,0 +1,1 @@
+"""Survey: what the readings say of the air, and who hears whom."""

@@ -1,0 +1,70 @@
+"""Evidence per station and channel: how busy the air is, and where the figure comes from."""
+
+from collections.abc import Iterator
+
+import polars as pl
+
+from pipeline.database import Database
+from pipeline.frames import frame_of
+from pipeline.radio.airtime import Traffic, update_us
+from pipeline.radio.channels import CHANNELS, WIFI_CHANNELS, wifi_band, wifi_pair_band
+from pipeline.radio.masks import DSSS_22, HT_20, HT_40, Mask, channel_share_db
+from pipeline.settings import Settings
+from pipeline.survey.earshot import Earshot, Pair, earshots
+
+_US_PER_MS = 1000
+_PAIR_PRIMARIES = {"above": range(1, 10), "below": range(5, 14)}
+
+
+def survey(database: Database, settings: Settings) -> None:
+    """Fill station_load, earshot and ed_evidence for the day of this run, all or nothing."""
+    with database.transaction():
+        for table in ("station_load", "earshot", "ed_evidence"):
+            database.run("survey", f"clear_{table}")
+        database.insert("survey", "station_load", _update_times(database))
+        database.insert("survey", "insert_earshot", _earshots(database, settings))
+        for name in ("own_air", "histogram", "measured"):
+            database.run("survey", name)
+        database.insert("survey", "inferred", wifi_shares())
+        database.run("survey", "ed_evidence")
+
+
+def _update_times(database: Database) -> pl.DataFrame:
+    """Return the air time in ms of one update, per payload size in octets."""
+    octets = [row[0] for row in database.rows("survey", "payloads")]
+    times_ms = [update_us(Traffic(1, 1.0, max(1, size))) / _US_PER_MS for size in octets]
+    return pl.DataFrame(
+        {"payload_octets": octets, "air_ms": times_ms},
+        schema={"payload_octets": pl.Int64, "air_ms": pl.Float64},
+    )
+
+
+def _earshots(database: Database, settings: Settings) -> pl.DataFrame:
+    pairs = (Pair(*row) for row in database.rows("survey", "pairs"))
+    return frame_of(Earshot, earshots(pairs, settings.limits, settings.path_loss))
+
+
+def wifi_shares() -> pl.DataFrame:
+    """Return how much of each Wi-Fi signal falls into each IEEE 802.15.4 channel.
+
+    Columns wifi_channel, width_mhz, secondary ('' but for 40 MHz), channel, share_db. Masks of
+    IEEE 802.11: DSSS for 22 MHz, HT for 20 and 40 MHz.
+    """
+    rows = [
+        (number, width_mhz, secondary, channel, channel_share_db(channel, centre_mhz, mask))
+        for number, width_mhz, secondary, centre_mhz, mask in _signals()
+        for channel in CHANNELS
+    ]
+    columns = ("wifi_channel", "width_mhz", "secondary", "channel", "share_db")
+    return pl.DataFrame(rows, schema=columns, orient="row")
+
+
+def _signals() -> Iterator[tuple[int, int, str, float, Mask]]:
+    for number in WIFI_CHANNELS:
+        centre_mhz = wifi_band(number).centre_mhz
+        yield number, 20, "", centre_mhz, HT_20
+        yield number, 22, "", centre_mhz, DSSS_22
+        for secondary, primaries in _PAIR_PRIMARIES.items():
+            if number in primaries:
+                pair = wifi_pair_band(number, "above" if secondary == "above" else "below")
+                yield number, 40, secondary, pair.centre_mhz, HT_40
