@@ -55,10 +55,10 @@ class Finding:
 
 @dataclass(frozen=True, slots=True)
 class StoreStation:
-    """A station as the plan sees it. `channel` is today's, or None where the export had none."""
+    """A station as the plan sees it: today's channel, and the channels it may use, ascending."""
 
     station: str
-    channel: int | None
+    channel: int
     choices: tuple[int, ...]
     weight: float
     air_share: float
@@ -71,6 +71,18 @@ class Heard:
     station: str
     neighbour: str
     hit: tuple[float, float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Selection:
+    """The stores and regions a command is about; both empty means all of them."""
+
+    stores: tuple[str, ...] = ()
+    regions: tuple[str, ...] = ()
+
+    def takes(self, store: str, region: str) -> bool:
+        """Tell whether a store is meant: named itself, or through its region."""
+        return not (self.stores or self.regions) or store in self.stores or region in self.regions
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,97 @@
+"""Costs of a store's channel plan: label-weighted -ln(clear air), and a price per move.
+
+Clear air of station i = (1 - busy[i, c]) x product over j of (1 - air[j] x hit[i, j, |c - c_j|]),
+so its logarithm is a sum of one-station and two-station terms.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from math import exp, fsum, log1p
+
+from pipeline.records import Heard, StoreStation
+
+_MOST_BUSY = 0.999  # a channel never found free still has a finite cost
+_DIGITS = 9  # costs are rounded so that equal plans are equal to the bit
+
+OneStation = list[list[float]]
+TwoStation = dict[tuple[int, int], list[list[float]]]
+
+
+@dataclass(frozen=True, slots=True)
+class StoreProblem:
+    """One store as the plan sees it. `busy` is the outside noise per station and channel, 0..1."""
+
+    store: str
+    stations: tuple[StoreStation, ...]
+    heard: tuple[Heard, ...]
+    busy: Mapping[tuple[str, int], float]
+    price_per_move: float
+
+    def noise(self, station: str, channel: int) -> float:
+        """Return the outside noise, 0..1; a channel that does not exist is never free."""
+        return min(self.busy.get((station, channel), _MOST_BUSY), _MOST_BUSY)
+
+
+def one_station_costs(problem: StoreProblem) -> OneStation:
+    """Return the cost of each station on each of its choices: outside noise and the move itself."""
+    return [
+        [
+            round(
+                station.weight * _cost(problem.noise(station.station, channel))
+                + (problem.price_per_move if channel != station.channel else 0.0),
+                _DIGITS,
+            )
+            for channel in station.choices
+        ]
+        for station in problem.stations
+    ]
+
+
+def two_station_costs(problem: StoreProblem) -> TwoStation:
+    """Return, for each pair that disturbs one another, the cost of every pair of choices."""
+    index = {station.station: i for i, station in enumerate(problem.stations)}
+    costs: TwoStation = {}
+    for heard in problem.heard:
+        here, there = index[heard.station], index[heard.neighbour]
+        low, high = sorted((here, there))
+        rows, columns = problem.stations[low].choices, problem.stations[high].choices
+        table = costs.setdefault((low, high), [[0.0] * len(columns) for _ in rows])
+        weight = problem.stations[here].weight
+        air_share = problem.stations[there].air_share
+        for row, a in zip(table, rows, strict=True):
+            for at, b in enumerate(columns):
+                row[at] = round(row[at] + weight * _cost(air_share * hit(heard, a, b)), _DIGITS)
+    return {pair: costs[pair] for pair in sorted(costs)}
+
+
+def tie_costs(stations: Sequence[StoreStation]) -> list[list[int]]:
+    """Return what settles ties: fewer moves first, then lower channels."""
+    move = 1 + sum(max(s.choices) - min(s.choices) for s in stations)
+    return [
+        [(move if c != s.channel else 0) + c - min(s.choices) for c in s.choices] for s in stations
+    ]
+
+
+def clear_air(problem: StoreProblem, channels: Sequence[int]) -> list[float]:
+    """Return each station's clear air, 0..1, when station i uses `channels[i]`."""
+    on = {s.station: c for s, c in zip(problem.stations, channels, strict=True)}
+    air = {s.station: s.air_share for s in problem.stations}
+    own: dict[str, list[float]] = {s.station: [] for s in problem.stations}
+    for heard in problem.heard:
+        chance = hit(heard, on[heard.station], on[heard.neighbour])
+        own[heard.station].append(_cost(air[heard.neighbour] * chance))
+    return [
+        exp(-_cost(problem.noise(station, channel)) - fsum(own[station]))
+        for station, channel in on.items()
+    ]
+
+
+def hit(heard: Heard, channel: int, other: int) -> float:
+    """Return the chance that the neighbour on `other` disturbs the station on `channel`."""
+    apart = abs(channel - other)
+    return heard.hit[apart] if apart < len(heard.hit) else 0.0
+
+
+def _cost(share: float) -> float:
+    """Return -ln(1 - share), finite even for a channel that is never free."""
+    return -log1p(-min(share, _MOST_BUSY))

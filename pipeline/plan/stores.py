@@ -1,0 +1,111 @@
+"""The plan step: every store's problem out of the database, every store's plan back into it."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import groupby
+from operator import itemgetter
+from typing import Any
+
+from pipeline.database import Database
+from pipeline.frames import frame_of
+from pipeline.plan.costs import StoreProblem
+from pipeline.plan.explain import Case, Evidence, Level
+from pipeline.plan.outcome import Move, Proof, StationPlan, StorePlan, Unplanned
+from pipeline.plan.store import plan_store
+from pipeline.progress import Progress
+from pipeline.records import Heard, StoreStation
+from pipeline.settings import Settings
+
+Row = tuple[Any, ...]
+_TABLES = ("move", "station_plan", "plan_proof", "unplanned_store")
+
+
+@dataclass(frozen=True, slots=True)
+class StoreRows:
+    """What the database holds of one store, as the plan needs it; no stations: nothing to plan."""
+
+    store: str
+    stations: Sequence[Row]
+    choices: Sequence[int]
+    evidence: Sequence[Row]
+    heard: Sequence[Row]
+
+
+def plan(database: Database, settings: Settings, progress: Progress) -> None:
+    """Fill move, station_plan, plan_proof and unplanned_store for the day of this run."""
+    plans: list[StorePlan] = []
+    unplanned: list[Unplanned] = []
+    stores = list(_store_rows(database))
+    for rows in progress.over(stores, "planning", len(stores)):
+        if not rows.choices:
+            unplanned.append(Unplanned(rows.store, _NO_CHANNEL))
+            continue
+        case = store_case(rows, settings.limits["price_per_move"])
+        plans.append(
+            plan_store(
+                case, int(settings.limits["solver_effort"]), settings.limits["readings_minimum"]
+            )
+        )
+    _keep(database, plans, unplanned)
+
+
+_NO_CHANNEL = (
+    "no permitted channel is one that all its labels listen on; "
+    "permit another channel in the rules file, or have the labels set up again"
+)
+
+
+def store_case(rows: StoreRows, price_per_move: float) -> Case:
+    """Return a store's problem with the evidence behind it, from its rows."""
+    evidence = {
+        (station, channel): Evidence(*figures) for _, station, channel, *figures in rows.evidence
+    }
+    levels = {(station, other): Level(dbm, how) for _, station, other, dbm, how, *_ in rows.heard}
+    locked = frozenset(row[1] for row in rows.stations if row[5])
+    known = {row[1] for row in rows.stations}
+    problem = StoreProblem(
+        store=rows.store,
+        stations=tuple(_station(row, rows.choices) for row in rows.stations),
+        heard=tuple(
+            Heard(station, other, (co, adjacent, alternate))
+            for _, station, other, _, _, co, adjacent, alternate in rows.heard
+            if station in known and other in known
+        ),
+        busy={at: known.bound for at, known in evidence.items()},
+        price_per_move=price_per_move,
+    )
+    return Case(problem, evidence, levels, locked)
+
+
+def _station(row: Row, choices: Sequence[int]) -> StoreStation:
+    _, station, channel, weight, air_share, locked = row
+    return StoreStation(
+        station, channel, (channel,) if locked else tuple(choices), weight, air_share
+    )
+
+
+def _store_rows(database: Database) -> Iterator[StoreRows]:
+    """Yield every store that has stations, in name order."""
+    choices: Mapping[str, list[Row]] = _by_store(database.rows("plan", "choices"))
+    evidence = _by_store(database.rows("plan", "evidence"))
+    heard = _by_store(database.rows("plan", "heard"))
+    for store, stations in _by_store(database.rows("plan", "stations")).items():
+        permitted = [channel for _, channel in choices.get(store, [])]
+        yield StoreRows(store, stations, permitted, evidence[store], heard.get(store, []))
+
+
+def _by_store(rows: Sequence[Row]) -> dict[str, list[Row]]:
+    return {store: list(group) for store, group in groupby(rows, key=itemgetter(0))}
+
+
+def _keep(database: Database, plans: Sequence[StorePlan], unplanned: Sequence[Unplanned]) -> None:
+    stations = [station for one in plans for station in one.stations]
+    moves = [move for one in plans for move in one.moves]
+    proofs = [one.proof for one in plans]
+    with database.transaction():
+        for table in _TABLES:
+            database.run("plan", f"clear_{table}")
+        database.insert("plan", "insert_station_plan", frame_of(StationPlan, stations))
+        database.insert("plan", "insert_move", frame_of(Move, moves))
+        database.insert("plan", "insert_plan_proof", frame_of(Proof, proofs))
+        database.insert("plan", "insert_unplanned_store", frame_of(Unplanned, unplanned))
