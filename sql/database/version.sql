@@ -1,1 +1,2 @@
+-- The version of the tables.
 select version from tables_version;

@@ -1,0 +1,175 @@
+"""The command line: parse, call, print, exit status."""
+
+import sys
+from collections.abc import Callable, Mapping
+from datetime import datetime
+from pathlib import Path
+from typing import Any, TypeVar
+
+import click
+from rich.console import Console
+
+from pipeline import __version__
+from pipeline.check.rules import explain, rule_list
+from pipeline.errors import QuietaisleError
+from pipeline.records import Selection, Severity
+from pipeline.run import Request, run, run_ingest, run_listing
+from pipeline.settings import load_settings
+from pipeline.template import write_demo, write_template
+from pipeline.terminal import progress_on, show_exports, show_listing, show_run
+
+DONE, FINDINGS, FAILED = 0, 1, 2
+_Command = TypeVar("_Command", bound=Callable[..., Any])
+_PATH = click.Path(path_type=Path)
+_OPTIONS = (
+    click.option(
+        "--database",
+        type=_PATH,
+        default=Path("quietaisle.duckdb"),
+        show_default=True,
+        help="Where everything is kept between runs.",
+    ),
+    click.option("--rules", type=_PATH, help="Rules file; else rules.toml beside the exports."),
+    click.option("--rules-folder", type=_PATH, help="A folder of rules of your own."),
+    click.option(
+        "--out", type=_PATH, default=Path("reports"), show_default=True, help="Where reports go."
+    ),
+    click.option(
+        "--as-of",
+        type=click.DateTime(["%Y-%m-%d"]),
+        help="The day to speak of; else the newest in the exports.",
+    ),
+    click.option("--store", multiple=True, help="Only this store; may be repeated."),
+    click.option("--region", multiple=True, help="Only this region; may be repeated."),
+    click.option(
+        "--fail-on",
+        type=click.Choice([severity.value for severity in Severity]),
+        help="Exit with status 1 when a finding is this grave or graver.",
+    ),
+)
+
+
+def _shared(command: _Command) -> _Command:
+    """Add the options that every step of the job takes."""
+    for option in reversed(_OPTIONS):
+        command = option(command)
+    return command
+
+
+def _request(exports: Path | None, options: Mapping[str, Any]) -> Request:
+    as_of: datetime | None = options["as_of"]
+    return Request(
+        exports=exports,
+        database=options["database"],
+        out=options["out"],
+        rules=options["rules"],
+        rules_folder=options["rules_folder"],
+        as_of=None if as_of is None else as_of.date(),
+        selection=Selection(stores=options["store"], regions=options["region"]),
+    )
+
+
+def _status(found: Mapping[Severity, int], fail_on: str | None) -> int:
+    """Return the exit status: 1 where a finding is as grave as asked for, or graver."""
+    if fail_on is None:
+        return DONE
+    graver = list(Severity)[: list(Severity).index(Severity(fail_on)) + 1]
+    return FINDINGS if any(found[severity] for severity in graver) else DONE
+
+
+@click.group(context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, prog_name="quietaisle")
+def cli() -> None:
+    """Check, plan and track the radio channels of shelf-label base stations."""
+
+
+@cli.command("run")
+@click.argument("exports", type=_PATH)
+@_shared
+def run_command(exports: Path, **options: Any) -> int:  # noqa: ANN401 - click hands over the options by name
+    """Take a folder of EXPORTS and write a change plan and a summary for every store."""
+    console = Console()
+    summary = run(_request(exports, options), progress_on(console))
+    show_run(console, summary)
+    return _status(summary.findings, options["fail_on"])
+
+
+@cli.command("ingest")
+@click.argument("exports", type=_PATH)
+@_shared
+def ingest_command(exports: Path, **options: Any) -> int:  # noqa: ANN401 - as above
+    """Take a folder of EXPORTS into the database and stop there."""
+    console = Console()
+    show_exports(console, run_ingest(_request(exports, options), progress_on(console)))
+    return DONE
+
+
+@cli.command("check")
+@_shared
+def check_command(**options: Any) -> int:  # noqa: ANN401 - as above
+    """List the findings of every rule on what the database holds."""
+    return _list("listed_findings", options)
+
+
+@cli.command("plan")
+@_shared
+def plan_command(**options: Any) -> int:  # noqa: ANN401 - as above
+    """List the moves of the best plan for what the database holds."""
+    return _list("listed_moves", options)
+
+
+def _list(listing: str, options: Mapping[str, Any]) -> int:
+    console = Console()
+    summary, rows = run_listing(_request(None, options), listing, progress_on(console))
+    show_listing(console, rows)
+    return _status(summary.findings, options["fail_on"])
+
+
+@cli.command("report")
+@_shared
+def report_command(**options: Any) -> int:  # noqa: ANN401 - as above
+    """Write the change plans and summaries for what the database holds."""
+    console = Console()
+    summary = run(_request(None, options), progress_on(console))
+    show_run(console, summary)
+    return _status(summary.findings, options["fail_on"])
+
+
+@cli.command("rules")
+@click.argument("name", required=False)
+@click.option("--rules", type=_PATH, help="Rules file whose limits to show.")
+@click.option("--rules-folder", type=_PATH, help="A folder of rules of your own.")
+def rules_command(name: str | None, rules: Path | None, rules_folder: Path | None) -> int:
+    """List the rules, or explain the one called NAME with your own limits filled in."""
+    known = rule_list(rules_folder)
+    if name is None:
+        for rule in known:
+            click.echo(f"{rule.severity.value:<6} {rule.name:<28} {rule.title}")
+    else:
+        click.echo(explain(name, load_settings(rules), rules_folder))
+    return DONE
+
+
+@cli.command("template")
+@click.argument("folder", type=_PATH)
+@click.option("--demo", is_flag=True, help="Write the sample chain's exports instead.")
+def template_command(folder: Path, *, demo: bool) -> int:
+    """Write empty export files and a commented rules file into FOLDER."""
+    for path in write_demo(folder) if demo else write_template(folder):
+        click.echo(path)
+    return DONE
+
+
+def main() -> None:
+    """Run the command line; the only place that prints our errors."""
+    try:
+        sys.exit(cli.main(standalone_mode=False))
+    except QuietaisleError as error:
+        click.echo(str(error), err=True)
+        sys.exit(FAILED)
+    except click.ClickException as error:
+        error.show()
+        sys.exit(FAILED)
+    except (click.Abort, KeyboardInterrupt):
+        click.echo("Stopped. What was finished is kept; run again to go on.", err=True)
+        sys.exit(FAILED)

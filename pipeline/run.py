@@ -1,0 +1,226 @@
+"""A whole run, read as a table of contents: exports in, files for every store out."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+from hashlib import sha256
+from pathlib import Path
+
+import polars as pl
+
+from pipeline import __version__
+from pipeline.check.rules import check
+from pipeline.database import Database, open_database
+from pipeline.errors import FolderMissing, NothingToRead, UnknownSelection
+from pipeline.frames import frame_of
+from pipeline.ingest.load import ingest
+from pipeline.plan.stores import plan
+from pipeline.progress import Progress
+from pipeline.records import (
+    Exemption,
+    ExportOutcome,
+    RunSummary,
+    Selection,
+    Severity,
+    Written,
+)
+from pipeline.report.files import report
+from pipeline.settings import Settings, load_settings
+from pipeline.survey.evidence import survey
+
+RULES_BESIDE_EXPORTS = "rules.toml"
+Listing = pl.DataFrame
+
+
+@dataclass(frozen=True, slots=True)
+class Request:
+    """What a run was asked for. `as_of` None: the newest day in the exports."""
+
+    exports: Path | None
+    database: Path
+    out: Path
+    rules: Path | None
+    rules_folder: Path | None
+    as_of: date | None
+    selection: Selection
+
+
+@dataclass(frozen=True, slots=True)
+class _Setting:
+    name: str
+    value: float
+
+
+@dataclass(frozen=True, slots=True)
+class _Text:
+    name: str
+    value: str
+
+
+@dataclass(frozen=True, slots=True)
+class _Permitted:
+    store: str
+    channel: int
+
+
+def run(request: Request, progress: Progress) -> RunSummary:
+    """Take the exports in, judge and plan every store, and write its files.
+
+    Without exports it works on what the database holds.
+
+    Raises:
+        QuietaisleError: the run cannot be done; the sentence says why.
+    """
+    settings = settings_of(request)
+    with open_database(request.database) as database:
+        outcomes = take_in(database, request, settings, progress)
+        judge(database, request, settings, progress)
+        written, unwritten = report(database, settings, request.out, request.selection, progress)
+        return summarise(database, request, outcomes, written, unwritten)
+
+
+def run_ingest(request: Request, progress: Progress) -> tuple[ExportOutcome, ...]:
+    """Take the exports in and stop there."""
+    settings = settings_of(request)
+    with open_database(request.database) as database:
+        return take_in(database, request, settings, progress)
+
+
+def run_listing(request: Request, listing: str, progress: Progress) -> tuple[RunSummary, Listing]:
+    """Judge what the database holds and list its findings or moves; nothing is written out."""
+    settings = settings_of(request)
+    with open_database(request.database) as database:
+        judge(database, request, settings, progress)
+        frame = database.frame("run", listing)
+        return summarise(database, request, (), (), ()), _selected(frame, request.selection)
+
+
+def _selected(frame: Listing, selection: Selection) -> Listing:
+    if selection.stores:
+        frame = frame.filter(pl.col("store").is_in(selection.stores))
+    if selection.regions:
+        frame = frame.filter(pl.col("region").is_in(selection.regions))
+    return frame
+
+
+def settings_of(request: Request) -> Settings:
+    """Return the rules: those named, else rules.toml beside the exports, else the defaults."""
+    if request.rules is not None or request.exports is None:
+        return load_settings(request.rules)
+    beside = request.exports / RULES_BESIDE_EXPORTS
+    return load_settings(beside if beside.is_file() else None)
+
+
+def take_in(
+    database: Database, request: Request, settings: Settings, progress: Progress
+) -> tuple[ExportOutcome, ...]:
+    """Ingest the folder of exports; a request without one works on what is in the database."""
+    if request.exports is None:
+        return ()
+    if not request.exports.is_dir():
+        raise FolderMissing(request.exports)
+    return ingest(database, request.exports, settings, progress)
+
+
+def judge(database: Database, request: Request, settings: Settings, progress: Progress) -> None:
+    """Survey, plan and check every store as of the run's date."""
+    start_run(database, request, settings)
+    survey(database, settings)
+    plan(database, settings, progress)
+    check(database, settings, request.rules_folder)
+
+
+def start_run(database: Database, request: Request, settings: Settings) -> None:
+    """Set the day, the limits and the exceptions that this run speaks of.
+
+    The run's name is made from its inputs, so that the same inputs are the same run.
+
+    Raises:
+        NothingToRead: there is no store to speak of.
+        UnknownSelection: a store or region was asked for that does not exist.
+    """
+    as_of = request.as_of or database.rows("run", "newest_day")[0][0]
+    if as_of is None:
+        raise NothingToRead(request.exports or request.database)
+    name = _run_name(database, as_of, settings)
+    with database.transaction():
+        for table in ("setting", "setting_text", "permitted_channel", "exception", "this_run"):
+            database.run("run", f"clear_{table}")
+        limits = [_Setting(key, value) for key, value in settings.limits.items()]
+        database.insert("run", "insert_setting", frame_of(_Setting, limits))
+        database.insert("run", "insert_setting_text", frame_of(_Text, _texts(settings)))
+        database.insert("run", "insert_exception", frame_of(Exemption, settings.exceptions))
+        database.run("run", "insert_this_run", {"run": name, "as_of": as_of})
+        database.run("run", "insert_run", {"run": name, "as_of": as_of, "version": __version__})
+        permitted = [
+            _Permitted(store, channel)
+            for store, region, store_type in database.rows("run", "stores")
+            for channel in settings.channels.of(store, region, store_type)
+        ]
+        database.insert("run", "insert_permitted_channel", frame_of(_Permitted, permitted))
+    _check_selection(database, request)
+
+
+def _run_name(database: Database, as_of: date, settings: Settings) -> str:
+    contents = [content for (content,) in database.rows("run", "taken_files")]
+    inputs = "\n".join([__version__, as_of.isoformat(), settings.text, *contents])
+    return sha256(inputs.encode()).hexdigest()[:12]
+
+
+def _texts(settings: Settings) -> list[_Text]:
+    firmware = settings.firmware_standard
+    return [] if firmware is None else [_Text("firmware_standard", firmware)]
+
+
+def _check_selection(database: Database, request: Request) -> None:
+    names = database.rows("run", "names")
+    if not names:
+        raise NothingToRead(request.exports or request.database)
+    stores = [store for store, _ in names]
+    regions = sorted({region for _, region in names})
+    for kind, asked, known in (
+        ("store", request.selection.stores, stores),
+        ("region", request.selection.regions, regions),
+    ):
+        for name in asked:
+            if name not in known:
+                raise UnknownSelection(kind, name, known)
+
+
+def summarise(
+    database: Database,
+    request: Request,
+    outcomes: tuple[ExportOutcome, ...],
+    written: tuple[Written, ...],
+    unwritten: tuple[tuple[str, str], ...],
+) -> RunSummary:
+    """Return what the run says on the terminal."""
+    name, as_of = database.rows("run", "this_run")[0]
+    figures = database.rows("run", "figures")[0]
+    stores, stations, moves, stores_with_moves, clear_now, clear_planned = figures
+    standing, excepted = _findings(database)
+    return RunSummary(
+        run=name,
+        as_of=as_of,
+        outcomes=outcomes,
+        stores=stores,
+        stations=stations,
+        findings=standing,
+        excepted=excepted,
+        moves=moves,
+        stores_with_moves=stores_with_moves,
+        clear_air_now=clear_now,
+        clear_air_planned=clear_planned,
+        unplanned=tuple((store, why) for store, why in database.rows("run", "unplanned")),
+        unwritten=unwritten,
+        written=written,
+        out=request.out,
+        database=request.database,
+    )
+
+
+def _findings(database: Database) -> tuple[Mapping[Severity, int], int]:
+    rows = database.rows("run", "findings")
+    found = {severity: standing for severity, standing, _ in rows}
+    counts = {severity: found.get(severity.value, 0) for severity in Severity}
+    return counts, sum(excepted for _, _, excepted in rows)

@@ -1,0 +1,62 @@
+"""Empty export files to fill in, a commented rules file, and the demo."""
+
+import csv
+import shutil
+from collections.abc import Mapping
+from pathlib import Path
+
+from pipeline.errors import OutputNotWritable
+from pipeline.settings import DEFAULT_RULES
+
+_PACKAGE = Path(__file__).resolve().parent
+_HEADINGS = _PACKAGE / "ingest" / "headings.csv"
+
+
+def demo_folder() -> Path:
+    """Return the sample exports: inside the package in a wheel, beside it in a checkout."""
+    packed = _PACKAGE / "sample_exports"
+    return packed if packed.is_dir() else _PACKAGE.parent / "sample_exports"
+
+
+def write_template(folder: Path) -> tuple[Path, ...]:
+    """Write one empty file per kind of export, and the rules file, without replacing any.
+
+    Raises:
+        OutputNotWritable: the folder cannot be made, or a file of that name is there already.
+    """
+    texts = {f"{kind}.csv": ",".join(names) + "\r\n" for kind, names in _first_headings().items()}
+    texts["rules.toml"] = DEFAULT_RULES.read_text(encoding="utf-8")
+    return tuple(_write(folder, name, text) for name, text in texts.items())
+
+
+def write_demo(folder: Path) -> tuple[Path, ...]:
+    """Copy the sample chain's exports into a folder that does not exist yet.
+
+    Raises:
+        OutputNotWritable: the folder is there already, or cannot be made.
+    """
+    try:
+        shutil.copytree(demo_folder(), folder)
+    except OSError as error:
+        raise OutputNotWritable(folder, error.strerror or str(error)) from error
+    return tuple(sorted(path for path in folder.rglob("*") if path.is_file()))
+
+
+def _first_headings() -> Mapping[str, list[str]]:
+    """Return, per kind, the first heading of every name: the one templates use."""
+    firsts: dict[str, dict[str, str]] = {}
+    with _HEADINGS.open(encoding="utf-8", newline="") as table:
+        for row in csv.DictReader(table):
+            firsts.setdefault(row["kind"], {}).setdefault(row["name"], row["heading"])
+    return {kind: list(names.values()) for kind, names in firsts.items()}
+
+
+def _write(folder: Path, name: str, text: str) -> Path:
+    path = folder / name
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        with path.open("x", encoding="utf-8", newline="") as file:
+            file.write(text)
+    except OSError as error:
+        raise OutputNotWritable(path, error.strerror or str(error)) from error
+    return path

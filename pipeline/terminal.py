@@ -1,0 +1,118 @@
+"""What a person sees on the terminal: progress while work goes on, and what a run came to."""
+
+from collections import Counter
+from collections.abc import Iterable, Iterator
+
+import polars as pl
+from rich.console import Console
+from rich.progress import BarColumn, MofNCompleteColumn, TextColumn, TimeRemainingColumn
+from rich.progress import Progress as Bars
+from rich.table import Table
+
+from pipeline.progress import Item, Progress, Silent
+from pipeline.records import ExportOutcome, RunSummary, Severity
+
+_SEVERITY_MEANS = {
+    Severity.STOP: "must not go on",
+    Severity.FIX: "needs a change",
+    Severity.WATCH: "look at it",
+    Severity.NOTE: "for the record",
+}
+
+
+class TerminalBars:
+    """A bar per piece of long work; it leaves one line behind when done."""
+
+    def __init__(self, console: Console) -> None:
+        self._console = console
+
+    def over(self, items: Iterable[Item], what: str, total: int) -> Iterator[Item]:
+        """Yield the items, moving the bar on after each."""
+        columns = (
+            TextColumn("{task.description:<12}"),
+            BarColumn(),
+            MofNCompleteColumn(),
+            TimeRemainingColumn(),
+        )
+        with Bars(*columns, console=self._console) as bars:
+            task = bars.add_task(what, total=total)
+            for item in items:
+                yield item
+                bars.advance(task)
+
+
+def progress_on(console: Console) -> Progress:
+    """Return bars where a person watches, else nothing: a log has no use for them."""
+    return TerminalBars(console) if console.is_terminal else Silent()
+
+
+def show_run(console: Console, summary: RunSummary) -> None:
+    """Print what a run came to: exports, findings, moves, clear air, and where the files are."""
+    show_exports(console, summary.outcomes)
+    console.print(
+        f"\n{summary.stores} stores, {summary.stations} stations, "
+        f"as of {summary.as_of.isoformat()} (run {summary.run})"
+    )
+    _show_findings(console, summary)
+    console.print(
+        f"{summary.moves} moves in {summary.stores_with_moves} stores; clear air "
+        f"{summary.clear_air_now:.1%} now, {summary.clear_air_planned:.1%} as planned "
+        "(mean over stations, by labels)"
+    )
+    for store, why in (*summary.unplanned, *summary.unwritten):
+        console.print(f"store {store}: {why}")
+    if summary.written:
+        console.print(
+            f"{len(summary.written)} change plans and {len(summary.written)} summaries "
+            f"are in {summary.out}/<region>/<store>/"
+        )
+    console.print(f"The database is {summary.database}")
+
+
+def show_exports(console: Console, outcomes: tuple[ExportOutcome, ...]) -> None:
+    """Print what became of the rows of every kind of export, and which files were not taken."""
+    if not outcomes:
+        return
+    table = Table("kind", box=None, pad_edge=False, header_style="bold")
+    for heading in ("tables", "rows read", "loaded", "quarantined", "repeated"):
+        table.add_column(heading, justify="right")
+    for kind in sorted({outcome.kind or "" for outcome in outcomes}):
+        of_kind = [outcome for outcome in outcomes if (outcome.kind or "") == kind]
+        table.add_row(kind or "not taken", str(len(of_kind)), *_counts(of_kind))
+    console.print(table)
+    for outcome in outcomes:
+        if outcome.refused is not None:
+            console.print(f"{outcome.file} was not taken: {outcome.refused}")
+
+
+def _counts(outcomes: list[ExportOutcome]) -> tuple[str, ...]:
+    total: Counter[str] = Counter()
+    for outcome in outcomes:
+        total["read"] += outcome.rows_read
+        total["loaded"] += outcome.rows_loaded
+        total["quarantined"] += outcome.rows_quarantined
+        total["repeated"] += outcome.rows_repeated
+    return tuple(f"{total[key]:,}" for key in ("read", "loaded", "quarantined", "repeated"))
+
+
+def _show_findings(console: Console, summary: RunSummary) -> None:
+    table = Table(box=None, pad_edge=False, show_header=False)
+    table.add_column(justify="right")
+    table.add_column()
+    table.add_column(style="dim")
+    for severity, count in summary.findings.items():
+        table.add_row(str(count), severity.value, _SEVERITY_MEANS[severity])
+    if summary.excepted:
+        table.add_row(str(summary.excepted), "excepted", "an approved exception covers it")
+    console.print("Findings")
+    console.print(table)
+
+
+def show_listing(console: Console, rows: pl.DataFrame) -> None:
+    """Print a frame as a plain table; shares as per cent."""
+    table = Table(box=None, pad_edge=False, header_style="bold")
+    for name in rows.columns:
+        table.add_column(name.replace("_", " "), overflow="fold")
+    for row in rows.iter_rows():
+        table.add_row(*(f"{cell:.1%}" if isinstance(cell, float) else str(cell) for cell in row))
+    console.print(table if rows.height else "Nothing to list.")

@@ -1,0 +1,2 @@
+-- Empty the table: it speaks of one run.
+delete from exception;
