@@ -1,0 +1,143 @@
+"""The house keeps its own rules: direction of imports, sizes, SQL in files, tidy names."""
+
+import ast
+import re
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[1]
+PACKAGE = ROOT / "pipeline"
+STEPS = ("ingest", "survey", "check", "plan", "schedule", "changes", "audit", "report")
+# Upper floors may import lower ones, never the other way round.
+FLOORS = {
+    "__main__": 9,
+    "cli": 8,
+    "bench": 7,
+    "terminal": 7,
+    "run": 6,
+    "template": 5,
+    "demo": 5,
+    **dict.fromkeys(STEPS, 4),
+    "radio": 3,
+    "database": 3,
+    "frames": 2,
+    "progress": 2,
+    "sql_file": 2,
+    "settings": 2,
+    "records": 1,
+    "errors": 0,
+}
+MODULES = sorted(PACKAGE.rglob("*.py"))
+
+
+def _floor_of(parts: tuple[str, ...]) -> str:
+    return parts[1] if len(parts) > 1 else "__init__"
+
+
+def _imports(path: Path) -> Iterator[tuple[str, ...]]:
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.ImportFrom) and node.module and node.level == 0:
+            yield tuple(node.module.split("."))
+        elif isinstance(node, ast.Import):
+            yield from (tuple(alias.name.split(".")) for alias in node.names)
+
+
+def _names(path: Path) -> tuple[str, ...]:
+    return path.relative_to(ROOT).with_suffix("").parts
+
+
+@pytest.mark.parametrize("path", MODULES, ids=lambda p: "/".join(_names(p)))
+def test_imports_point_down(path: Path) -> None:
+    """A module imports only lower floors, or its own; steps never import one another."""
+    here = _floor_of(_names(path))
+    if here == "__init__":
+        return
+    for parts in _imports(path):
+        if parts[0] != "pipeline" or len(parts) == 1:
+            continue
+        there = _floor_of(parts)
+        assert there == here or FLOORS[there] < FLOORS[here], f"{here} imports {there}"
+        if there == "radio":
+            assert here in {"radio", "survey", "plan", "demo"}
+
+
+def test_no_module_is_in_an_import_ring() -> None:
+    """Following imports from any module never leads back to it."""
+    known = {".".join(_names(path)).removesuffix(".__init__"): path for path in MODULES}
+    edges = {
+        name: {".".join(parts) for parts in _imports(path)} & set(known) - {name}
+        for name, path in known.items()
+    }
+    done: set[str] = set()
+
+    def visit(name: str, trail: tuple[str, ...]) -> None:
+        assert name not in trail, " > ".join((*trail, name))
+        if name not in done:
+            for other in sorted(edges[name]):
+                visit(other, (*trail, name))
+            done.add(name)
+
+    for name in sorted(edges):
+        visit(name, ())
+
+
+@pytest.mark.parametrize("path", MODULES, ids=lambda p: "/".join(_names(p)))
+def test_files_and_functions_stay_small(path: Path) -> None:
+    """No file has 400 lines or more, no function more than 50."""
+    text = path.read_text(encoding="utf-8")
+    assert len(text.splitlines()) < 400
+    for node in ast.walk(ast.parse(text)):
+        if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef):
+            length = (node.end_lineno or node.lineno) - node.lineno + 1
+            assert length <= 50, f"{node.name} has {length} lines"
+
+
+@pytest.mark.parametrize("path", MODULES, ids=lambda p: "/".join(_names(p)))
+def test_sql_lives_in_files(path: Path) -> None:
+    """No Python string begins like a statement."""
+    begins = re.compile(r"\s*(select|insert|delete|update|create|with|copy)\s", re.IGNORECASE)
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.JoinedStr):
+            first = node.values[0] if node.values else None
+            text = first.value if isinstance(first, ast.Constant) else ""
+            assert not (isinstance(text, str) and _is_statement(begins, text)), ast.unparse(node)
+        elif isinstance(node, ast.Constant) and isinstance(node.value, str):
+            assert not _is_statement(begins, node.value), node.value
+
+
+def _is_statement(begins: re.Pattern[str], text: str) -> bool:
+    return (
+        bool(begins.match(text))
+        and bool(re.search(r"\b(from|into|table|view|values)\b", text, re.IGNORECASE))
+        and text.lower() == text
+    )
+
+
+@pytest.mark.parametrize(
+    "path", sorted((ROOT / "sql").rglob("*.sql")), ids=lambda p: f"{p.parent.name}/{p.name}"
+)
+def test_sql_files_say_what_they_are_for(path: Path) -> None:
+    """Every SQL file opens with a comment and holds one statement."""
+    text = path.read_text(encoding="utf-8")
+    assert text.startswith("--")
+    bare = re.sub(r"--[^\n]*|'(?:[^']|'')*'", "", text).strip()
+    assert bare.count(";") <= 1
+    assert bare.rstrip(";").strip()
+
+
+def test_nothing_names_a_package_registry() -> None:
+    """No tracked text names the host of a package registry."""
+    host = re.compile(r"pypi\.org|pythonhosted|npmjs|registry\.", re.IGNORECASE)
+    files = [
+        path
+        for folder in ("pipeline", "sql", "tests", ".ci")
+        for path in sorted((ROOT / folder).rglob("*"))
+        if path.suffix in {".py", ".sql", ".toml", ".md", ".csv", ""} and path.is_file()
+    ]
+    files += [ROOT / "pyproject.toml", ROOT / "README.md", ROOT / "DEVELOPERS.md"]
+    assert len(files) > 50
+    for path in files:
+        if path != Path(__file__).resolve():
+            assert not host.search(path.read_text(encoding="utf-8")), path
