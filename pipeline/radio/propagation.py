@@ -1,0 +1,176 @@
+"""How much a signal weakens on its way: published models, and one fitted to measured levels.
+
+Every model gives a median loss in dB between isotropic antennas; single places scatter around it
+by several dB (log-normal shadowing), which exceedance_probability turns into a chance.
+"""
+
+from dataclasses import dataclass
+from math import erfc, log10, pi, sqrt
+
+from pipeline.radio.arguments import finite, not_negative, number, positive, whole, within
+
+SPEED_OF_LIGHT_M_PER_S = 299_792_458.0
+
+BREAKPOINT_M = 8.0
+
+SPREAD_DB = 7.0
+"""Spread of single places around a model; two open testbeds gave 6.7 and 7.0 dB."""
+
+P1238_LEAST_M = 1.0
+
+_HERTZ_PER_MHZ = 1e6
+_NEAR_LOSS_DB, _NEAR_SLOPE_DB = 40.2, 20.0
+_FAR_LOSS_DB, _FAR_SLOPE_DB = 58.5, 33.0
+_FLOORS = range(101)
+
+
+def free_space_loss_db(distance_m: float, frequency_mhz: float) -> float:
+    """Return the free-space basic transmission loss 20 log10(4 pi d / wavelength), in dB.
+
+    distance_m and frequency_mhz are above 0, ValueError otherwise. Meant for the far field: below
+    about a wavelength (0.12 m at 2.45 GHz) the number has no physical meaning.
+    Source: Recommendation ITU-R P.525, exact form with c = 299 792 458 m/s.
+    """
+    positive("distance_m", distance_m)
+    positive("frequency_mhz", frequency_mhz)
+    wavelength_m = SPEED_OF_LIGHT_M_PER_S / (frequency_mhz * _HERTZ_PER_MHZ)
+    return 20 * log10(4 * pi * distance_m / wavelength_m)
+
+
+def breakpoint_loss_db(distance_m: float) -> float:
+    """Return the indoor loss at 2.4 GHz that steepens at 8 m, in dB.
+
+    40.2 + 20 log10(d) up to and including 8 m, 58.5 + 33 log10(d / 8) beyond. distance_m is above
+    0, ValueError otherwise. The published constants leave a step of 0.238 dB at 8 m; it is kept.
+    Source: IEEE 802.15.2-2003 and IEEE 802.15.4-2006, Annex E.5.3.
+    """
+    positive("distance_m", distance_m)
+    if distance_m <= BREAKPOINT_M:
+        return _NEAR_LOSS_DB + _NEAR_SLOPE_DB * log10(distance_m)
+    return _FAR_LOSS_DB + _FAR_SLOPE_DB * log10(distance_m / BREAKPOINT_M)
+
+
+def breakpoint_distance_m(loss_db: float) -> float:
+    """Return the distance at which breakpoint_loss_db reaches a finite loss; ValueError otherwise.
+
+    A loss inside the step at 8 m (58.262 to 58.5 dB) gives 8 m.
+    Source: inverse of the model of breakpoint_loss_db.
+    """
+    finite("loss_db", loss_db)
+    if loss_db > _FAR_LOSS_DB:
+        return float(BREAKPOINT_M * 10 ** ((loss_db - _FAR_LOSS_DB) / _FAR_SLOPE_DB))
+    return min(BREAKPOINT_M, float(10 ** ((loss_db - _NEAR_LOSS_DB) / _NEAR_SLOPE_DB)))
+
+
+@dataclass(frozen=True)
+class P1238Place:
+    """A row of the tables of ITU-R P.1238-0 to -9 for 1.8 to 2.4 GHz.
+
+    distance_db is the loss per tenfold distance; the first floor between the two ends costs
+    first_floor_db and each further one further_floor_db. None may be negative.
+    """
+
+    distance_db: float
+    first_floor_db: float
+    further_floor_db: float
+
+    def __post_init__(self) -> None:
+        """Refuse a place where distance or floors strengthen the signal."""
+        not_negative("distance_db", self.distance_db)
+        not_negative("first_floor_db", self.first_floor_db)
+        not_negative("further_floor_db", self.further_floor_db)
+
+
+P1238_RESIDENTIAL = P1238Place(28.0, 4.0, 4.0)
+P1238_OFFICE = P1238Place(30.0, 15.0, 4.0)
+P1238_COMMERCIAL = P1238Place(22.0, 6.0, 3.0)
+"""Open sales areas; the nearest of the three to a shop."""
+
+
+def p1238_loss_db(
+    distance_m: float, frequency_mhz: float, place: P1238Place, floors: int = 0
+) -> float:
+    """Return the indoor loss 20 log10(f) + N log10(d) + Lf(n) - 28 of the older editions, in dB.
+
+    distance_m is 1 or more, frequency_mhz above 0 (the three named places hold near 2 GHz), floors
+    the number of floors crossed, 0 to 100; ValueError otherwise.
+    Source: Recommendation ITU-R P.1238, editions -0 to -9 (from -10 on another formula replaces
+    it: p1238_site_loss_db); rows as implemented in ns-3's buildings module.
+    """
+    if not distance_m >= P1238_LEAST_M:
+        raise ValueError(f"distance_m must be {P1238_LEAST_M:g} or more; got {distance_m!r}")
+    finite("distance_m", distance_m)
+    positive("frequency_mhz", frequency_mhz)
+    whole("floors", floors, _FLOORS)
+    floors_db = place.first_floor_db + place.further_floor_db * (floors - 1) if floors else 0.0
+    spreading_db = 20 * log10(frequency_mhz) + place.distance_db * log10(distance_m)
+    return spreading_db + floors_db - 28
+
+
+@dataclass(frozen=True)
+class P1238Site:
+    """A row of table 2 of ITU-R P.1238-11, with the ranges over which it was measured.
+
+    Loss per tenfold distance is 10 alpha dB, per tenfold frequency 10 gamma dB; beta_db is the
+    loss at 1 m and 1 GHz, spread_db the scatter of single places.
+    """
+
+    alpha: float
+    beta_db: float
+    gamma: float
+    spread_db: float
+    frequency_ghz: tuple[float, float]
+    distance_m: tuple[float, float]
+
+
+OFFICE_IN_SIGHT = P1238Site(1.46, 34.62, 2.03, 3.76, (0.3, 83.5), (2.0, 27.0))
+OFFICE_OUT_OF_SIGHT = P1238Site(2.46, 29.53, 2.38, 5.04, (0.3, 82.0), (4.0, 30.0))
+CORRIDOR_IN_SIGHT = P1238Site(1.63, 28.12, 2.25, 4.07, (0.3, 83.5), (2.0, 160.0))
+CORRIDOR_OUT_OF_SIGHT = P1238Site(2.77, 29.27, 2.48, 7.63, (0.625, 83.5), (4.0, 94.0))
+INDUSTRIAL_IN_SIGHT = P1238Site(2.31, 24.52, 2.06, 2.69, (0.625, 70.28), (2.0, 101.0))
+INDUSTRIAL_OUT_OF_SIGHT = P1238Site(3.79, 21.01, 1.34, 9.05, (0.625, 70.28), (5.0, 108.0))
+
+
+def p1238_site_loss_db(
+    distance_m: float, frequency_ghz: float, site: P1238Site, *, extrapolate: bool = False
+) -> float:
+    """Return the median indoor loss 10 a log10(d) + b + 10 g log10(f) of newer editions, in dB.
+
+    The frequency is in GHz, unlike the older formula; a value outside the row's range is a
+    ValueError, so MHz given by mistake does not pass. distance_m must lie in the row's range too
+    unless extrapolate is set (then above 0). The model has no floor term and no commercial row.
+    Source: Recommendation ITU-R P.1238-11, table 2 (formula since P.1238-10).
+    """
+    within("frequency_ghz", frequency_ghz, *site.frequency_ghz)
+    if extrapolate:
+        positive("distance_m", distance_m)
+    else:
+        within("distance_m", distance_m, *site.distance_m)
+    spreading_db = site.alpha * log10(distance_m) + site.gamma * log10(frequency_ghz)
+    return site.beta_db + 10 * spreading_db
+
+
+def log_distance_loss_db(distance_m: float, loss_at_1m_db: float, exponent: float) -> float:
+    """Return loss_at_1m_db + 10 exponent log10(distance_m), in dB.
+
+    distance_m is above 0 and the other two are finite, ValueError otherwise. An exponent of 2 is
+    free space. Source: log-distance model of textbooks, common practice.
+    """
+    positive("distance_m", distance_m)
+    finite("loss_at_1m_db", loss_at_1m_db)
+    return loss_at_1m_db + 10 * finite("exponent", exponent) * log10(distance_m)
+
+
+def exceedance_probability(level_dbm: float, threshold_dbm: float, spread_db: float) -> float:
+    """Return the chance, 0 to 1, that a level exceeds a threshold under log-normal shadowing.
+
+    level_dbm is the median (minus infinity: no signal, chance 0), threshold_dbm finite, spread_db
+    the standard deviation, 0 or more; ValueError otherwise. With no spread it is 1 above the
+    threshold and 0 at or below it. The chance stays accurate far below the threshold.
+    Source: Gaussian tail Q((threshold - level) / spread), Abramowitz and Stegun 26.2.
+    """
+    short_db = finite("threshold_dbm", threshold_dbm) - number("level_dbm", level_dbm)
+    not_negative("spread_db", spread_db)
+    if spread_db == 0:
+        return 1.0 if short_db < 0 else 0.0
+    return erfc(short_db / spread_db / sqrt(2)) / 2
