@@ -23,7 +23,7 @@ with heard as (
 select s.store, s.station, c.channel, max(s.seen_on) as seen_on,
     string_agg(distinct cast(h.wifi_channel as varchar), ', '
         order by cast(h.wifi_channel as varchar)) as wifi_channels,
-    coalesce(1 - exp(fsum(ln(greatest(1e-9, 1 - h.utilisation)))), 0) as busy_share
+    1 - exp(fsum(ln(greatest(1e-9, 1 - coalesce(h.utilisation, 0))))) as busy_share
 from surveyed s cross join (select unnest(range(11, 27)) as channel) c
 left join heard h on h.store = s.store and h.station = s.station and h.channel = c.channel
 group by s.store, s.station, c.channel;

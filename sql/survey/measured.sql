@@ -13,11 +13,11 @@ with used as (
         sum(n) over (partition by store, station, channel) as total
     from levels
 ), percentiles as (
-    select store, station, channel, p.at,
-        min(level_dbm) filter (upto > floor((total - 1) * p.at)) as low,
-        min(level_dbm) filter (upto > ceil((total - 1) * p.at)) as high,
-        any_value((total - 1) * p.at - floor((total - 1) * p.at)) as part
-    from cumulated, (values (0.5::double), (0.9), (0.99)) p(at)
+    select store, station, channel, p.share,
+        min(level_dbm) filter (upto > floor((total - 1) * p.share)) as low,
+        min(level_dbm) filter (upto > ceil((total - 1) * p.share)) as high,
+        any_value((total - 1) * p.share - floor((total - 1) * p.share)) as part
+    from cumulated, (values (0.5::double), (0.9), (0.99)) p(share)
     group by all
 ), shares as (
     select u.store, u.station, u.channel, bool_or(u.beside_own) as own_traffic,
@@ -34,8 +34,8 @@ select s.store, s.station, s.channel, s.readings, s.worth, s.own_traffic, s.newe
     -- What our own stations are reckoned to have added comes off again.
     greatest(0, 1 - (1 - coalesce(s.busy_worth, 0) / s.worth)
         / if(s.own_traffic, s.free_of_own, 1)) as busy_share,
-    max(p.low + p.part * (p.high - p.low)) filter (p.at = 0.5) as p50_dbm,
-    max(p.low + p.part * (p.high - p.low)) filter (p.at = 0.9) as p90_dbm,
-    max(p.low + p.part * (p.high - p.low)) filter (p.at = 0.99) as p99_dbm
+    max(p.low + p.part * (p.high - p.low)) filter (p.share = 0.5) as p50_dbm,
+    max(p.low + p.part * (p.high - p.low)) filter (p.share = 0.9) as p90_dbm,
+    max(p.low + p.part * (p.high - p.low)) filter (p.share = 0.99) as p99_dbm
 from shares s join percentiles p using (store, station, channel)
 group by all;

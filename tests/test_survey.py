@@ -1,0 +1,292 @@
+"""Survey: evidence per channel and who hears whom, against independent arithmetic."""
+
+from collections.abc import Iterator
+from datetime import date, datetime, timedelta
+from math import log10
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from scipy import stats
+
+from pipeline.database import Database, open_database
+from pipeline.settings import load_settings
+from pipeline.survey.evidence import survey
+
+AS_OF = date(2026, 9, 30)
+SCANNED = datetime(2026, 9, 30, 12, 0)  # noqa: DTZ001 - the store's own wall clock
+SETTINGS = load_settings()
+
+
+@pytest.fixture
+def database(tmp_path: Path) -> Iterator[Database]:
+    """One store with two stations 20 m apart on channels 15 and 20, no labels, no readings."""
+    with open_database(tmp_path / "survey.duckdb") as opened:
+        connection = opened.connection
+        connection.execute("insert into this_run values ('r', ?)", [AS_OF])
+        connection.executemany(
+            "insert into setting values (?, ?)", [list(kv) for kv in SETTINGS.limits.items()]
+        )
+        connection.execute(
+            "insert into store_seen values "
+            "('S', ?, 'Store', 'North', 'GB', 'small', 'Europe/London', '08:00', '20:00')",
+            [AS_OF],
+        )
+        for station, x_m, channel in (("A", 0.0, 15), ("B", 20.0, 20)):
+            _add(
+                opened,
+                "station_seen",
+                store="S",
+                station=station,
+                seen_on=AS_OF - timedelta(days=90),
+                floor=0,
+                x_m=x_m,
+                y_m=0.0,
+                channel=channel,
+                tx_power_dbm=0.0,
+            )
+        yield opened
+
+
+def _add(database: Database, table: str, **values: object) -> None:
+    columns = ", ".join(values)
+    marks = ", ".join("?" for _ in values)
+    database.connection.execute(
+        f"insert into {table} ({columns}) values ({marks})",  # noqa: S608 - test data only
+        list(values.values()),
+    )
+
+
+def _scan(
+    database: Database,
+    levels_dbm: list[float],
+    channel: int = 11,
+    at: datetime = SCANNED,
+    *,
+    quiet: bool = True,
+    clock: str = "store",
+) -> None:
+    for level_dbm in levels_dbm:
+        _add(
+            database,
+            "ed_reading",
+            store="S",
+            station="A",
+            scanned_at=at,
+            clock=clock,
+            channel=channel,
+            level_dbm=level_dbm,
+            statistic="single",
+            own_quiet=quiet,
+            readings=1,
+        )
+
+
+def _evidence(database: Database, channel: int = 11, station: str = "A") -> dict[str, Any]:
+    survey(database, SETTINGS)
+    result = database.connection.execute(
+        "select * from ed_evidence where station = ? and channel = ?", [station, channel]
+    )
+    names = [column[0] for column in result.description]
+    row = result.fetchone()
+    assert row is not None
+    return dict(zip(names, row, strict=True))
+
+
+def test_share_bound_and_percentiles_equal_independent_arithmetic(database: Database) -> None:
+    """A scan of today counts in full: numpy and scipy give the same figures."""
+    levels_dbm = [-94.0] * 30 + [-88.0, -82.0, -76.0, -75.0, -74.0, -60.0, -40.0]
+    _scan(database, levels_dbm)
+
+    found = _evidence(database)
+
+    busy = sum(level > -75 for level in levels_dbm)
+    assert found["busy_share"] == pytest.approx(busy / 37, abs=1e-6)
+    # A two-sided 90 % Wilson interval (scipy) has the one-sided 95 % bound as its upper end.
+    interval = stats.binomtest(busy, 37).proportion_ci(0.90, method="wilson")
+    assert found["busy_bound"] == pytest.approx(interval.high, abs=1e-4)
+    for name, share in (("p50_dbm", 0.5), ("p90_dbm", 0.9), ("p99_dbm", 0.99)):
+        # Type 7 of Hyndman & Fan (1996), numpy's "linear".
+        expected = np.quantile(levels_dbm, share, method="linear")
+        assert found[name] == pytest.approx(expected, abs=1e-3)
+    mean_mw = np.mean(10 ** (np.array(levels_dbm) / 10))
+    assert found["mean_dbm"] == pytest.approx(10 * log10(mean_mw), abs=1e-3)
+    assert (found["source"], found["readings"]) == ("measured", 37)
+
+
+def test_a_longer_scan_with_the_same_share_has_a_lower_bound(database: Database) -> None:
+    """A lucky short scan does not beat a long one."""
+    _scan(database, [-94.0] * 5, channel=11)
+    _scan(database, [-94.0] * 50, channel=12)
+
+    short, long = _evidence(database, 11), _evidence(database, 12)
+
+    assert short["busy_share"] == long["busy_share"] == 0
+    assert short["busy_bound"] > 2 * long["busy_bound"]
+
+
+def test_old_and_night_readings_are_worth_less(database: Database) -> None:
+    """Half at the half-life; a third outside trading hours; the share is weighted by worth."""
+    half_life = timedelta(days=SETTINGS.limits["evidence_half_life_days"])
+    _scan(database, [-94.0] * 10)
+    _scan(database, [-40.0] * 10, at=SCANNED - half_life)
+    _scan(database, [-40.0] * 10, channel=12, at=SCANNED.replace(hour=3))
+    _scan(database, [-94.0] * 10, channel=12)
+
+    aged, night = _evidence(database, 11), _evidence(database, 12)
+
+    assert aged["busy_share"] == pytest.approx(5 / 15, abs=1e-6)
+    assert night["busy_share"] == pytest.approx((10 / 3) / (10 / 3 + 10), abs=1e-6)
+
+
+def test_utc_readings_are_read_on_the_stores_clock(database: Database) -> None:
+    """07:30 UTC in summer is 08:30 in London: trading hours."""
+    _scan(database, [-94.0] * 10, at=SCANNED.replace(hour=7, minute=30), clock="utc")
+
+    assert "worth 10 fresh" in _evidence(database)["basis"]
+
+
+def test_readings_after_the_day_are_left_out(database: Database) -> None:
+    """Evidence as of a day does not change when later scans come in."""
+    _scan(database, [-94.0] * 10)
+    before = _evidence(database)
+    _scan(database, [-40.0] * 10, at=SCANNED + timedelta(days=1))
+
+    assert _evidence(database) == before
+
+
+def test_own_traffic_does_not_count_where_a_clean_scan_exists(database: Database) -> None:
+    """Readings on B's channel taken while B was sending give way to quiet ones."""
+    _scan(database, [-50.0] * 20, channel=20, quiet=False)
+    _scan(database, [-94.0] * 20, channel=20, at=SCANNED - timedelta(hours=1))
+
+    found = _evidence(database, 20)
+
+    assert found["busy_share"] == 0
+    assert found["readings"] == 20
+    assert not found["own_traffic"]
+
+
+def test_own_traffic_is_taken_out_where_no_clean_scan_exists(database: Database) -> None:
+    """What B is reckoned to send comes off; the reading stays marked."""
+    for label in range(500):
+        _add(
+            database,
+            "label_seen",
+            store="S",
+            label=f"L{label}",
+            seen_on=AS_OF,
+            station="B",
+            updates_per_day=40.0,
+            payload_octets=2000.0,
+        )
+    _scan(database, [-50.0] * 10 + [-94.0] * 30, channel=20, quiet=False)
+
+    found = _evidence(database, 20)
+
+    row = database.connection.execute("select air_share from station_load where station = 'B'")
+    (air_share,) = row.fetchone() or (0,)
+    (hit,) = database.connection.execute(
+        "select hit_co from earshot where station = 'A'"
+    ).fetchone() or (0,)
+    assert 0.05 < air_share * hit < 0.25
+    assert found["busy_share"] == pytest.approx(1 - 0.75 / (1 - air_share * hit), abs=1e-5)
+    assert found["own_traffic"]
+    assert "beside our own traffic" in found["basis"]
+
+
+def test_a_channel_far_from_own_traffic_is_clean(database: Database) -> None:
+    """A scan on a channel no own station is near needs no quiet period."""
+    _scan(database, [-94.0] * 20, channel=26, quiet=False)
+
+    assert not _evidence(database, 26)["own_traffic"]
+
+
+def test_wifi_survey_stands_in_where_there_is_no_scan(database: Database) -> None:
+    """Wi-Fi 6 covers channels 16 to 19 (2437 MHz, 802.15.4 centres 2430 to 2445)."""
+    _add(
+        database,
+        "wifi_seen",
+        store="S",
+        seen_on=AS_OF,
+        network="w",
+        wifi_channel=6,
+        width_mhz=20,
+        level_dbm=-60.0,
+        utilisation_pct=40.0,
+    )
+    survey(database, SETTINGS)
+
+    rows = database.connection.execute(
+        "select channel, busy_share, source from ed_evidence where station = 'A' order by channel"
+    ).fetchall()
+
+    assert {source for *_, source in rows} == {"inferred"}
+    assert {channel for channel, share, _ in rows if share > 0} == {16, 17, 18, 19}
+    assert max(share for _, share, _ in rows) == pytest.approx(0.4)
+
+
+def test_two_networks_on_one_wifi_channel_count_once(database: Database) -> None:
+    """They share its air: the busier one counts. Another channel adds as independent."""
+    for network, number, busy in (("a", 6, 40.0), ("b", 6, 30.0), ("c", 5, 20.0)):
+        _add(
+            database,
+            "wifi_seen",
+            store="S",
+            seen_on=AS_OF,
+            network=network,
+            wifi_channel=number,
+            width_mhz=20,
+            level_dbm=-50.0,
+            utilisation_pct=busy,
+        )
+
+    assert _evidence(database, 17)["busy_share"] == pytest.approx(1 - 0.6 * 0.8)
+
+
+def test_nothing_known_is_said_and_reckoned_with_the_limit(database: Database) -> None:
+    """No scan and no Wi-Fi survey: absent, with the share the rules file gives."""
+    found = _evidence(database, 22)
+
+    assert (found["source"], found["busy_share"]) == ("absent", None)
+    assert found["busy_bound"] == SETTINGS.limits["absent_busy_share"]
+
+
+def test_measured_levels_count_before_the_model_and_both_ways(database: Database) -> None:
+    """A hears B at the level measured; B hears A by reciprocity of the path."""
+    _add(
+        database, "heard_seen", store="S", station="A", neighbour="B", seen_on=AS_OF, level_dbm=-66
+    )
+    survey(database, SETTINGS)
+
+    rows = database.connection.execute(
+        "select station, heard_dbm, source, spread_db from earshot order by station"
+    ).fetchall()
+
+    assert rows == [("A", -66.0, "measured", 2.0), ("B", -66.0, "measured", 2.0)]
+
+
+def test_modelled_level_is_power_less_break_point_loss(database: Database) -> None:
+    """20 m: 58.5 + 33 log10(20 / 8) = 71.632 dB (IEEE 802.15.4-2006, Annex E.5.3)."""
+    survey(database, SETTINGS)
+
+    row = database.connection.execute(
+        "select heard_dbm, source, hit_co from earshot where station = 'A'"
+    ).fetchone()
+
+    assert row is not None
+    assert row[:2] == (-71.632, "modelled")
+    # Shadowing of 7 dB about the threshold of -75 dBm; normal tail from scipy.
+    assert row[2] == pytest.approx(stats.norm.sf((-75 + 71.632) / 7), abs=2e-6)
+
+
+def test_the_survey_is_the_same_for_any_order_of_rows(database: Database) -> None:
+    """Twice the same rows in another order give the same evidence to the bit."""
+    levels_dbm = [float(-94 + (7 * k) % 50) for k in range(60)]
+    _scan(database, levels_dbm)
+    first = _evidence(database)
+    database.connection.execute("delete from ed_reading")
+    _scan(database, levels_dbm[::-1])
+
+    assert _evidence(database) == first
