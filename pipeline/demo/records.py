@@ -1,0 +1,211 @@
+"""Frozen records of the invented chain: what stands in its shops, and what exports say of it."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import date, datetime, time
+
+Level = int | str | None  # dBm; a text where the exporting system wrote one; None: cell left empty
+
+
+@dataclass(frozen=True, slots=True)
+class Region:
+    """A region and what holds for all its stores."""
+
+    name: str
+    country: str  # ISO 3166-1 alpha-2
+    time_zone: str
+    permitted: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class StorePlan:
+    """A store as built: its size and what hangs in it."""
+
+    store: str
+    name: str
+    region: Region
+    store_type: str
+    width_m: float
+    depth_m: float
+    floors: int
+    stations: int
+    labels: int
+    wifi_channels: tuple[int, ...]  # one own access point each
+    listens_on: tuple[int, ...]
+    opens: time
+    closes: time
+    measures_neighbours: bool  # whether its stations export station-to-station levels
+
+
+@dataclass(frozen=True, slots=True)
+class AccessPoint:
+    """A Wi-Fi transmitter in or beside the store."""
+
+    network: str
+    floor: int
+    x_m: float
+    y_m: float
+    wifi_channel: int
+    width_mhz: int
+    secondary: str | None
+    power_dbm: float
+    utilisation_pct: float
+
+
+@dataclass(frozen=True, slots=True)
+class Station:
+    """A base station's line in a stations export. Addresses are kept as the export writes them."""
+
+    store: str
+    station: str
+    seen_on: date
+    name: str
+    mounted: str
+    floor: int | None
+    x_m: float | None
+    y_m: float | None
+    channel: int
+    pan_id: int
+    tx_power_dbm: float
+    eui64: str
+    ip_address: str
+    port: int
+    firmware: str
+    hardware: str
+    connected: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Site:
+    """A store with its stations and the Wi-Fi around them, before anything is measured."""
+
+    plan: StorePlan
+    stations: tuple[Station, ...]
+    access_points: tuple[AccessPoint, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class StoreSeen:
+    """A store's line in a stores export."""
+
+    plan: StorePlan
+    seen_on: date
+
+
+@dataclass(frozen=True, slots=True)
+class Scan:
+    """One ED scan: a level for each of the channels 11 to 26."""
+
+    store: str
+    station: str
+    exported_on: date
+    scanned_at: datetime  # the store's own wall clock
+    levels: tuple[Level, ...]
+    own_quiet: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Label:
+    """A shelf label's line in a labels export."""
+
+    store: str
+    label: str
+    seen_on: date
+    station: str
+    level_dbm: int
+    stations_heard: int
+    success_pct: float
+    last_heard_on: date
+    updates_per_day: int
+    payload_octets: int
+    channels: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class WifiHeard:
+    """A Wi-Fi network as heard at a station."""
+
+    store: str
+    station: str
+    seen_on: date
+    network: str
+    wifi_channel: int
+    width_mhz: int
+    secondary: str | None
+    level_dbm: int
+    utilisation_pct: float
+
+
+@dataclass(frozen=True, slots=True)
+class StationHeard:
+    """One station as heard at another."""
+
+    store: str
+    station: str
+    neighbour: str
+    seen_on: date
+    level_dbm: int
+
+
+@dataclass(frozen=True, slots=True)
+class Portfolio:
+    """Everything the exports of a chain say."""
+
+    seed: int
+    stores: tuple[StoreSeen, ...]
+    stations: tuple[Station, ...]
+    scans: tuple[Scan, ...]
+    labels: tuple[Label, ...]
+    wifi: tuple[WifiHeard, ...]
+    heard: tuple[StationHeard, ...]
+
+
+Cell = str | int | float | bool | date | time | datetime | None
+
+
+@dataclass(frozen=True, slots=True)
+class Dialect:
+    """How a source system writes its text files."""
+
+    encoding: str
+    delimiter: str
+    line_end: str
+    decimal_mark: str
+    date_format: str
+    moment_format: str
+    yes: str
+    no: str
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """A table as one source system exports it.
+
+    `path` is below the exports folder; a member of a zip follows '!', a sheet of a workbook '#'.
+    """
+
+    path: str
+    dialect: Dialect
+    title: tuple[str, ...]
+    headings: tuple[str, ...]
+    rows: tuple[tuple[Cell, ...], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """Something wrong on purpose, and what must come of it.
+
+    `raises` names rules, or quarantine problems where `outcome` is 'problem'; an outcome of
+    'repeated' raises nothing: the file named as subject adds no row. The change is made to the
+    sites before anything is measured, to the portfolio, or to the tables about to be written.
+    """
+
+    name: str
+    store: str
+    subject: str
+    what: str
+    outcome: str  # 'rule', 'excepted', 'problem' or 'repeated'
+    raises: tuple[str, ...]
+    on_sites: Callable[[tuple[Site, ...]], tuple[Site, ...]] | None = None
+    on_portfolio: Callable[[Portfolio], Portfolio] | None = None
+    on_sheets: Callable[[tuple[Sheet, ...]], tuple[Sheet, ...]] | None = None
