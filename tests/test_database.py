@@ -1,0 +1,128 @@
+"""The database: opening, refusing, all or nothing, and the views of a day."""
+
+import subprocess
+import sys
+from datetime import date
+from pathlib import Path
+
+import duckdb
+import polars as pl
+import pytest
+
+from pipeline.database import open_database
+from pipeline.errors import DatabaseBusy, DatabaseOtherVersion, DatabaseUnreadable
+
+Q2, Q3 = date(2026, 6, 30), date(2026, 9, 30)
+
+
+def test_a_second_process_gets_a_clear_sentence(tmp_path: Path) -> None:
+    """While one process holds the database another is told so."""
+    path = tmp_path / "q.duckdb"
+    hold = (
+        "import sys; from pathlib import Path; from pipeline.database import open_database\n"
+        "with open_database(Path(sys.argv[1])):\n"
+        "    print('held', flush=True); sys.stdin.read()\n"
+    )
+    with subprocess.Popen(
+        [sys.executable, "-c", hold, str(path)],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        text=True,
+    ) as other:
+        assert other.stdout is not None
+        assert other.stdout.readline().strip() == "held"
+        with pytest.raises(DatabaseBusy, match="in use by another process"), open_database(path):
+            pass
+        other.communicate("")
+
+
+def test_a_file_that_is_no_database_is_refused(tmp_path: Path) -> None:
+    """A text file, or a folder, given as database."""
+    text = tmp_path / "q.duckdb"
+    text.write_text("not a database, but long enough to be looked at\n" * 200, encoding="utf-8")
+    for path in (text, tmp_path):
+        with pytest.raises(DatabaseUnreadable), open_database(path):
+            pass
+
+
+def test_a_database_of_another_version_is_refused(tmp_path: Path) -> None:
+    """Its version and what to do are named, and it is left as it was."""
+    path = tmp_path / "q.duckdb"
+    with open_database(path) as database:
+        database.connection.execute("update tables_version set version = 99")
+    with pytest.raises(DatabaseOtherVersion, match="99"), open_database(path):
+        pass
+
+
+def test_a_transaction_keeps_all_or_nothing(tmp_path: Path) -> None:
+    """An error inside the block leaves no trace."""
+    with open_database(tmp_path / "q.duckdb") as database:
+        with pytest.raises(duckdb.Error), database.transaction():
+            database.connection.execute(
+                "insert into setting values ('a', 1), ('c', cast('no number' as double))"
+            )
+        with pytest.raises(duckdb.Error), database.transaction():
+            database.connection.executemany("insert into setting values (?, 1)", [["d"], ["d"]])
+        with database.transaction():
+            database.connection.execute("insert into setting values ('b', 2)")
+
+        assert database.connection.execute("select name from setting").fetchall() == [("b",)]
+
+
+def test_frames_go_in_and_come_out(tmp_path: Path) -> None:
+    """A polars frame is read by an SQL file under the name incoming, and comes back a frame."""
+    rows = pl.DataFrame({"name": ["x", "y"], "value": [1.5, -2.0]})
+    with open_database(tmp_path / "q.duckdb") as database:
+        database.insert("run", "insert_setting", rows)
+        database.connection.execute("insert into this_run values ('r', '2026-09-30')")
+
+        assert database.frame("run", "this_run").rows() == [("r", Q3)]
+        found = database.connection.execute("select * from setting order by name").fetchall()
+    assert found == rows.rows()
+
+
+def _seen(path: Path, rows: list[tuple[str, str, date, int]], as_of: date) -> dict[str, object]:
+    with open_database(path) as database:
+        connection = database.connection
+        connection.execute("insert into this_run values ('r', ?)", [as_of])
+        for store, station, day, channel in rows:
+            connection.execute(
+                "insert into station_seen (store, station, seen_on, channel) values (?, ?, ?, ?)",
+                [store, station, day, channel],
+            )
+        return {
+            "history": connection.execute(
+                "select station, channel, valid_from, valid_to from station_history "
+                "order by station, valid_from"
+            ).fetchall(),
+            "now": connection.execute(
+                "select station, channel from station_now order by station"
+            ).fetchall(),
+        }
+
+
+def test_history_holds_from_the_day_first_seen_to_the_next_change(tmp_path: Path) -> None:
+    """A snapshot that changes nothing opens no new period."""
+    rows = [("S", "A", Q2, 15), ("S", "A", date(2026, 7, 31), 15), ("S", "A", Q3, 20)]
+
+    found = _seen(tmp_path / "q.duckdb", rows, Q3)
+
+    assert found["history"] == [("A", 15, Q2, Q3), ("A", 20, Q3, None)]
+
+
+def test_the_order_of_arrival_does_not_matter(tmp_path: Path) -> None:
+    """Late exports give the same history as exports in order."""
+    rows = [("S", "A", Q2, 15), ("S", "A", Q3, 20), ("S", "B", Q2, 11)]
+
+    in_order = _seen(tmp_path / "a.duckdb", rows, Q3)
+    late = _seen(tmp_path / "b.duckdb", rows[::-1], Q3)
+
+    assert in_order == late
+
+
+def test_today_is_the_latest_export_up_to_the_day(tmp_path: Path) -> None:
+    """A station the latest export no longer lists is not among today's; later exports wait."""
+    rows = [("S", "A", Q2, 15), ("S", "B", Q2, 20), ("S", "A", Q3, 25)]
+
+    assert _seen(tmp_path / "a.duckdb", rows, Q3)["now"] == [("A", 25)]
+    assert _seen(tmp_path / "b.duckdb", rows, Q2)["now"] == [("A", 15), ("B", 20)]
