@@ -1,0 +1,163 @@
+"""The plan of a store: brute force, the price of moves, ties, locks and reasons."""
+
+from itertools import product
+from math import log
+from random import Random
+
+import pytest
+
+from pipeline.plan.costs import StoreProblem, clear_air
+from pipeline.plan.explain import Case, Evidence, Level
+from pipeline.plan.store import plan_store
+from pipeline.records import Heard, StoreStation
+
+PERMITTED = (11, 15, 20, 25, 26)
+CHANNELS = range(11, 27)
+EFFORT = 100_000
+
+
+def _case(problem: StoreProblem, locked: frozenset[str] = frozenset()) -> Case:
+    evidence = {at: Evidence(busy, 40, False, "measured", "") for at, busy in problem.busy.items()}
+    levels = {(h.station, h.neighbour): Level(-60.0, "measured") for h in problem.heard}
+    return Case(problem, evidence, levels, locked)
+
+
+def _problem(random: Random, count: int, price: float = 0.005) -> StoreProblem:
+    names = [f"S-{k:02}" for k in range(count)]
+    stations = tuple(
+        StoreStation(
+            name,
+            random.choice((*PERMITTED, 13)),
+            PERMITTED if random.random() < 0.9 else PERMITTED[:2],
+            random.uniform(0.1, 2.5),
+            random.choice([0.0, random.uniform(0.01, 0.2)]),
+        )
+        for name in names
+    )
+    heard = tuple(
+        Heard(a, b, (h := random.random(), h * 0.2, h * 0.01))
+        for a in names
+        for b in names
+        if a != b and random.random() < 0.7
+    )
+    busy = {(name, c): round(random.uniform(0.01, 0.7), 6) for name in names for c in CHANNELS}
+    return StoreProblem("S", stations, heard, busy, price)
+
+
+def _value(problem: StoreProblem, channels: tuple[int, ...]) -> float:
+    """Return the plan's cost by its definition: -sum w ln(clear air) + price x moves."""
+    aired = clear_air(problem, channels)
+    pairs = zip(problem.stations, channels, aired, strict=True)
+    return sum(s.weight * -log(a) + problem.price_per_move * (c != s.channel) for s, c, a in pairs)
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_no_assignment_is_better(seed: int) -> None:
+    """Over all assignments of random stores of 1 to 5 stations, none costs less."""
+    random = Random(seed)
+    problem = _problem(random, random.randint(1, 5))
+
+    found = plan_store(_case(problem), EFFORT, 20)
+
+    planned = tuple(station.channel_planned for station in found.stations)
+    best = min(_value(problem, c) for c in product(*(s.choices for s in problem.stations)))
+    assert _value(problem, planned) == pytest.approx(best, abs=1e-7)
+    assert found.proof.cost == pytest.approx(best, abs=1e-7)
+    assert found.proof.optimal
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_clear_air_is_what_the_definition_gives(seed: int) -> None:
+    """(1 - busy) x product over neighbours of (1 - air share x chance of being hit)."""
+    random = Random(seed)
+    problem = _problem(random, 4)
+    channels = tuple(random.choice(PERMITTED) for _ in problem.stations)
+    on = {s.station: c for s, c in zip(problem.stations, channels, strict=True)}
+    air = {s.station: s.air_share for s in problem.stations}
+
+    for station, share in zip(on, clear_air(problem, channels), strict=True):
+        expected = 1 - problem.busy[station, on[station]]
+        for heard in problem.heard:
+            apart = abs(on[station] - on[heard.neighbour])
+            if heard.station == station and apart <= 2:
+                expected *= 1 - air[heard.neighbour] * heard.hit[apart]
+        assert share == pytest.approx(expected, rel=1e-9)
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_moves_lead_from_today_to_the_plan_and_never_through_worse(seed: int) -> None:
+    """Carried out in order, they end at the plan; no state between is worse than both ends."""
+    problem = _problem(Random(seed), 5)
+
+    found = plan_store(_case(problem), EFFORT, 20)
+
+    now = {s.station: s.channel for s in problem.stations}
+    states = [dict(now)]
+    for move in found.moves:
+        assert now[move.station] == move.from_channel
+        now[move.station] = move.to_channel
+        states.append(dict(now))
+    assert now == {s.station: s.channel_planned for s in found.stations}
+    free = StoreProblem("S", problem.stations, problem.heard, problem.busy, 0.0)
+    costs = [_value(free, tuple(state.values())) for state in states]
+    assert max(costs) == pytest.approx(found.proof.worst_step, abs=1e-6)
+    assert max(costs) <= max(costs[0], costs[-1]) + 1e-9 or not found.proof.order_proven
+
+
+def _quiet(channel: int, choices: tuple[int, ...] = PERMITTED, **busy: float) -> StoreProblem:
+    levels = {("A", c): busy.get(f"on{c}", 0.1) for c in CHANNELS}
+    return StoreProblem("S", (StoreStation("A", channel, choices, 1.0, 0.1),), (), levels, 0.005)
+
+
+def test_a_move_must_earn_its_price() -> None:
+    """A gain below the price leaves the station alone, one above moves it."""
+    kept = plan_store(_case(_quiet(15, on20=0.097)), EFFORT, 20)
+    moved = plan_store(_case(_quiet(15, on20=0.05)), EFFORT, 20)
+
+    assert kept.moves == ()
+    assert [(m.from_channel, m.to_channel) for m in moved.moves] == [(15, 20)]
+
+
+def test_ties_go_to_fewer_moves_then_the_lower_channel() -> None:
+    """With nothing to tell channels apart the station stays; if it must move, lowest wins."""
+    assert plan_store(_case(_quiet(25)), EFFORT, 20).moves == ()
+    forced = plan_store(_case(_quiet(13)), EFFORT, 20)
+    assert [m.to_channel for m in forced.moves] == [11]
+
+
+def test_a_locked_station_stays() -> None:
+    """An approved exception keeps it where it is, whatever the noise."""
+    problem = _quiet(13, choices=(13,), on13=0.6)
+
+    found = plan_store(_case(problem, frozenset({"A"})), EFFORT, 20)
+
+    assert found.moves == ()
+    assert "an approved exception keeps it there" in found.stations[0].reason
+
+
+def test_the_reason_names_noise_neighbours_and_levels() -> None:
+    """A planner can follow the sentence back to the evidence."""
+    stations = tuple(StoreStation(name, 15, PERMITTED, 1.0, 0.2) for name in ("A", "B"))
+    heard = (Heard("A", "B", (0.9, 0.0, 0.0)), Heard("B", "A", (0.9, 0.0, 0.0)))
+    busy = {(name, c): 0.1 for name in ("A", "B") for c in CHANNELS}
+
+    found = plan_store(_case(StoreProblem("S", stations, heard, busy, 0.005)), EFFORT, 20)
+
+    assert len(found.moves) == 1
+    reason = found.moves[0].reason
+    assert "channel 15: outside noise 10% (measured), own neighbours heard: " in reason
+    assert "on 15 at -60 dBm" in reason
+    assert "no own neighbour disturbs it" in reason
+    assert found.stations[0].next_best_cost is not None
+    assert found.stations[0].next_best_cost >= 0
+
+
+@pytest.mark.parametrize("seed", range(10))
+def test_the_order_of_input_rows_changes_nothing(seed: int) -> None:
+    """Neighbours listed in any order give the same plan."""
+    problem = _problem(Random(seed), 6)
+    shuffled = list(problem.heard)
+    Random(seed).shuffle(shuffled)
+    other = StoreProblem("S", problem.stations, tuple(shuffled), problem.busy, 0.005)
+
+    assert plan_store(_case(problem), EFFORT, 20) == plan_store(_case(other), EFFORT, 20)
