@@ -169,7 +169,7 @@ def test_residuals_of_a_fit_balance(pairs: list[tuple[float, float]]) -> None:
 
 def test_a_fit_recovers_exponent_and_spread_from_scattered_losses() -> None:
     """400 losses scattered by 7 dB round exponent 2.4 give both back within their errors."""
-    random = Random(2400)  # noqa: S311  no secret, a fixed draw
+    random = Random(2400)
     distances_m = [random.uniform(2, 60) for _ in range(400)]
     losses_db = [log_distance_loss_db(d, 41, 2.4) + random.gauss(0, 7) for d in distances_m]
 
@@ -182,7 +182,7 @@ def test_a_fit_recovers_exponent_and_spread_from_scattered_losses() -> None:
 
 def test_losing_the_weakest_packets_flatters_a_fit() -> None:
     """Without the pairs too weak to be received, exponent and spread come out too small."""
-    random = Random(85)  # noqa: S311  no secret, a fixed draw
+    random = Random(85)
     distances_m = [random.uniform(2, 80) for _ in range(400)]
     losses_db = [log_distance_loss_db(d, 41, 3.0) + random.gauss(0, 7) for d in distances_m]
     received = [(d, loss) for d, loss in zip(distances_m, losses_db, strict=True) if loss < 90]

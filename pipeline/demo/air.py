@@ -29,7 +29,7 @@ _IN_BAND_MHZ = {20: 9.0, 40: 19.0}
 
 def dice(*parts: object) -> random.Random:
     """Return a generator named by its parts, so that one draw more here changes nothing there."""
-    return random.Random("/".join(map(str, parts)))  # noqa: S311 - data must repeat, not be secret
+    return random.Random("/".join(map(str, parts)))
 
 
 def path_loss_db(distance_m: float, floors: int = 0) -> float:
