@@ -33,6 +33,18 @@ class Costs:
         terms.extend(table[choice[i]][choice[j]] for (i, j), table in self.two.items())
         return math.fsum(terms)
 
+    def largest(self) -> list[float]:
+        """Largest entry of each row and each table."""
+        rows = [max(row) for row in self.one]
+        return rows + [max(max(row) for row in table) for table in self.two.values()]
+
+    def most(self) -> float:
+        """Sum no choice can exceed; infinite where it does not fit a float."""
+        try:
+            return math.fsum(self.largest())
+        except OverflowError:
+            return math.inf
+
 
 def checked(one_station_costs: OneStationCosts, two_station_costs: TwoStationCosts) -> Costs:
     """Copy the costs after checking each entry.
@@ -48,7 +60,7 @@ def checked(one_station_costs: OneStationCosts, two_station_costs: TwoStationCos
         _check_pair(key, len(one))
     two = {(i, j): _table(i, j, two_station_costs[i, j], one) for i, j in sorted(two_station_costs)}
     costs = Costs(one, two)
-    if not math.isfinite(_sum_of_largest(costs)):
+    if not math.isfinite(costs.most()):
         raise ValueError("the costs are too large to be added up; give them in a larger unit")
     return costs
 
@@ -124,18 +136,6 @@ def _table(
     return tuple(_row(f"{name}[{a}]", row, len(one[j])) for a, row in enumerate(table))
 
 
-def _largest(costs: Costs) -> list[float]:
-    rows = [max(row) for row in costs.one]
-    return rows + [max(max(row) for row in table) for table in costs.two.values()]
-
-
-def _sum_of_largest(costs: Costs) -> float:
-    try:
-        return math.fsum(_largest(costs))
-    except OverflowError:
-        return math.inf
-
-
 @dataclass(frozen=True)
 class Grid:
     """An integer copy of the costs: `round(cost * scale) * weight + tie` in each entry.
@@ -169,7 +169,7 @@ def to_grid(costs: Costs, ties: Sequence[Sequence[int]] | None, known: float) ->
             best choice can hold one, and the grid is finer for it.
     """
     weight = 1 + (sum(max(row) for row in ties) if ties else 0)
-    largest = [min(x, known) for x in _largest(costs)]
+    largest = [min(x, known) for x in costs.largest()]
     room, top = _ROOM // (2 * weight), math.fsum(largest)
     whole = all(x == int(x) for x in _entries(costs))
     exact = top == 0 or (whole and top < room and max(largest) < _ENTRY_ROOM)

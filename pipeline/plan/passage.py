@@ -1,0 +1,241 @@
+"""Ways from one complete choice to another, one station at a time: searches on whole costs."""
+
+import heapq
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from pipeline.plan.network import Network, Table
+
+State = tuple[int, ...]
+"""What each moving station takes, in order of station."""
+
+
+@dataclass(frozen=True)
+class Ground:
+    """The moving stations alone: the others stand still and are part of the one-station costs."""
+
+    stations: tuple[int, ...]
+    network: Network
+    constant: int
+    before: State
+    after: State
+
+    def cost(self, state: State) -> int:
+        """Cost of the whole store while the moving stations take `state`."""
+        return self.constant + self.network.cost(state)
+
+
+def ground(network: Network, before: Sequence[int], after: Sequence[int]) -> Ground:
+    """Single out the stations whose choice differs between before and after."""
+    stations = tuple(i for i, a in enumerate(before) if a != after[i])
+    place = {station: k for k, station in enumerate(stations)}
+    unary = [list(network.unary[i]) for i in stations]
+    constant = sum(row[before[i]] for i, row in enumerate(network.unary) if i not in place)
+    pairs: dict[tuple[int, int], Table] = {}
+    for (i, j), table in network.pairs.items():
+        if i in place and j in place:
+            pairs[place[i], place[j]] = table
+        elif i in place:
+            unary[place[i]] = [
+                x + t[before[j]] for x, t in zip(unary[place[i]], table, strict=True)
+            ]
+        elif j in place:
+            row = table[before[i]]
+            unary[place[j]] = [x + t for x, t in zip(unary[place[j]], row, strict=True)]
+        else:
+            constant += table[before[i]][before[j]]
+    return Ground(
+        stations,
+        Network(tuple(tuple(row) for row in unary), pairs),
+        constant,
+        tuple(before[i] for i in stations),
+        tuple(after[i] for i in stations),
+    )
+
+
+class Surroundings:
+    """Costs of all states one change away from a state."""
+
+    def __init__(self, ground: Ground) -> None:
+        self._unary = ground.network.unary
+        self._partners = ground.network.neighbours()
+
+    def around(self, state: State, cost: int) -> Iterator[tuple[State, int]]:
+        """Walk through the states that differ in one station, in order of station and choice."""
+        for k, unary in enumerate(self._unary):
+            prices = list(unary)
+            for j, table in self._partners[k]:
+                taken = state[j]
+                prices = [x + row[taken] for x, row in zip(prices, table, strict=True)]
+            base = cost - prices[state[k]]
+            for a, price in enumerate(prices):
+                if a != state[k]:
+                    yield (*state[:k], a, *state[k + 1 :]), base + price
+
+
+def apart(one: State, other: State) -> int:
+    """Count the stations in which two states differ."""
+    return sum(a != b for a, b in zip(one, other, strict=True))
+
+
+def direct(ground: Ground, ceiling: int) -> tuple[int, list[State]]:
+    """Best order in which every station moves once, straight to its new choice.
+
+    Exact by dynamic programming over the sets of stations that have moved. First the worst
+    state is made as cheap as possible (anything up to `ceiling` is equally good), then the sum
+    over the states between, then the station that comes earlier goes first. Returns the worst
+    cost, at least `ceiling`, and the states from before to after.
+    """
+    costs = _subset_costs(ground)
+    full = len(costs) - 1
+    worst = [ceiling] * (full + 1)
+    for moved in range(full - 1, -1, -1):
+        nexts = [worst[moved | bit] for bit in _missing(moved, full)]
+        worst[moved] = max(min(nexts), costs[moved] if moved else ceiling)
+    sums: list[int | None] = [None] * full + [0]
+    for moved in range(full - 1, -1, -1):
+        if costs[moved] > worst[0] and moved:
+            continue
+        later = [x for bit in _missing(moved, full) if (x := sums[moved | bit]) is not None]
+        if later:
+            sums[moved] = min(later) + (costs[moved] if moved else 0)
+    states, moved = [ground.before], 0
+    while moved != full:
+        reached = [
+            (x, bit) for bit in _missing(moved, full) if (x := sums[moved | bit]) is not None
+        ]
+        moved |= min(reached)[1]
+        states.append(_subset_state(ground, moved))
+    return worst[0], states
+
+
+def _missing(moved: int, full: int) -> list[int]:
+    return [1 << k for k in range(full.bit_length()) if not moved >> k & 1]
+
+
+def _subset_state(ground: Ground, moved: int) -> State:
+    ends = enumerate(zip(ground.before, ground.after, strict=True))
+    return tuple(new if moved >> k & 1 else old for k, (old, new) in ends)
+
+
+def _subset_costs(ground: Ground) -> list[int]:
+    """Cost of every state in which some stations have moved and the others have not."""
+    size = len(ground.stations)
+    first = ground.cost(ground.before)
+    alone = [ground.cost(_subset_state(ground, 1 << k)) - first for k in range(size)]
+    joint = [[0] * size for _ in range(size)]
+    for (i, j), table in ground.network.pairs.items():
+        old, new = ground.before, ground.after
+        straight = table[old[i]][old[j]] + table[new[i]][new[j]]
+        joint[j][i] = straight - table[old[i]][new[j]] - table[new[i]][old[j]]
+    costs = [first] * (1 << size)
+    for moved in range(1, 1 << size):
+        top = moved.bit_length() - 1
+        rest = moved ^ (1 << top)
+        together = sum(x for i, x in enumerate(joint[top]) if rest >> i & 1)
+        costs[moved] = costs[rest] + alone[top] + together
+    return costs
+
+
+def lowest(ground: Ground, ceiling: int, budget: int) -> tuple[int, list[State]] | None:
+    """Find the way whose worst state is cheapest, with any detours; None when out of budget.
+
+    A flood from the dearer end, always on from the state reached most cheaply (where equal, the
+    one nearest to the other end). Returns the worst cost, at least `ceiling`, and the way.
+    """
+    start, goal = ground.before, ground.after
+    if ground.cost(start) < ground.cost(goal):
+        start, goal = goal, start
+    near = Surroundings(ground)
+    came: dict[State, State | None] = {start: None}
+    heap = [(ceiling, apart(start, goal), start, ground.cost(start))]
+    while heap and budget:
+        worst, _, state, cost = heapq.heappop(heap)
+        budget -= 1
+        if state == goal:
+            way = _trace(came, goal)
+            return worst, way if goal == ground.after else way[::-1]
+        for new, price in near.around(state, cost):
+            if new not in came:
+                came[new] = state
+                heapq.heappush(heap, (max(worst, price), apart(new, goal), new, price))
+    return None
+
+
+def _trace(came: dict[State, State | None], goal: State) -> list[State]:
+    way, at = [goal], came[goal]
+    while at is not None:
+        way.append(at)
+        at = came[at]
+    return way[::-1]
+
+
+def shortest(ground: Ground, worst: int, budget: int) -> list[State] | None:
+    """Find the way with fewest steps, then least sum, that never costs more than `worst`.
+
+    A* backwards from after, so that the way can be read off forwards with the earlier station
+    first where equal. None when out of budget.
+    """
+    near = Surroundings(ground)
+    settled: dict[State, tuple[int, int]] = {}
+    heap = [(apart(ground.before, ground.after), 0, ground.after, 0, ground.cost(ground.after))]
+    last: tuple[int, int] | None = None
+    while heap and (last is None or heap[0][:2] <= last):
+        length, total, state, steps, cost = heapq.heappop(heap)
+        if state in settled:
+            continue
+        if len(settled) == budget:
+            return None
+        settled[state] = (steps, total)
+        if state == ground.before:
+            last = (length, total)
+            continue
+        for new, price in near.around(state, cost):
+            if new not in settled and (price <= worst or new == ground.before):
+                onward = total if new == ground.before else total + price
+                rest = apart(new, ground.before)
+                heapq.heappush(heap, (steps + 1 + rest, onward, new, steps + 1, price))
+    return _read_off(ground, near, settled) if last else None
+
+
+def _read_off(
+    ground: Ground, near: Surroundings, settled: dict[State, tuple[int, int]]
+) -> list[State]:
+    way, cost = [ground.before], ground.cost(ground.before)
+    while way[-1] != ground.after:
+        steps, total = settled[way[-1]]
+        own = 0 if len(way) == 1 else cost
+        way_on = (steps - 1, total - own)
+        state, cost = next(
+            (new, price) for new, price in near.around(way[-1], cost) if settled.get(new) == way_on
+        )
+        way.append(state)
+    return way
+
+
+def shortcut(way: Sequence[State]) -> list[State]:
+    """Leave out detours: go straight to the last state that one change reaches."""
+    short, at = [way[0]], 0
+    while at < len(way) - 1:
+        at = max(k for k in range(at + 1, len(way)) if apart(way[at], way[k]) <= 1)
+        short.append(way[at])
+    return short
+
+
+def beam(ground: Ground, ceiling: int, width: int) -> tuple[int, list[State]]:
+    """Good direct order for many stations: keep the `width` best sets moved at each step."""
+    near = Surroundings(ground)
+    before, goal = ground.before, ground.after
+    layer: list[tuple[int, int, list[State], int]] = [(ceiling, 0, [before], ground.cost(before))]
+    for _ in ground.stations:
+        reached: dict[State, tuple[int, int, list[State], int]] = {}
+        for worst, total, way, cost in layer:
+            for new, price in near.around(way[-1], cost):
+                if apart(new, goal) >= apart(way[-1], goal):
+                    continue
+                inner = new != goal
+                key = (max(worst, price) if inner else worst, total + price * inner)
+                if new not in reached or key < reached[new][:2]:
+                    reached[new] = (*key, [*way, new], price)
+        layer = sorted(reached.values(), key=lambda entry: (*entry[:2], entry[2]))[:width]
+    return layer[0][0], layer[0][2]

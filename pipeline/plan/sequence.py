@@ -1,0 +1,131 @@
+"""The order of moves from one assignment to another, one station at a time."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+from pipeline.plan.assign import TOLERANCE
+from pipeline.plan.grid import (
+    OneStationCosts,
+    TwoStationCosts,
+    check_complete,
+    checked,
+    to_grid,
+)
+from pipeline.plan.passage import Ground, State, beam, direct, ground, lowest, shortcut, shortest
+
+EXACT_MOVES = 12
+"""Up to this many moves the order is searched exactly."""
+
+BUDGET = 100_000
+"""States looked at per search for a way with parking."""
+
+_WIDTH = 60
+
+
+@dataclass(frozen=True)
+class Step:
+    """One change of one station; a parking step does not lead where the station ends."""
+
+    station: int
+    from_choice: int
+    to_choice: int
+    parking: bool
+
+
+@dataclass(frozen=True)
+class Order:
+    """Steps from before to after.
+
+    Attributes:
+        steps: in order; one station changes at a time.
+        costs: cost before any step and after each step, in the caller's units.
+        proven: no other way is better by worst state, then number of steps, then sum of costs;
+            otherwise the best way found.
+    """
+
+    steps: tuple[Step, ...]
+    costs: tuple[float, ...]
+    proven: bool
+
+    @property
+    def worst(self) -> float:
+        """Cost of the worst state on the way, both ends included."""
+        return max(self.costs)
+
+    @property
+    def excess(self) -> float:
+        """How much the worst state is worse than the worse end; 0 where the rule is kept."""
+        over = self.worst - max(self.costs[0], self.costs[-1])
+        return over if over > TOLERANCE * self.worst else 0.0
+
+    def back_out(self, done: int | None = None) -> tuple[Step, ...]:
+        """Steps that lead back to before, from the end or after the first `done` steps."""
+        before: dict[int, int] = {}
+        for step in self.steps:
+            before.setdefault(step.station, step.from_choice)
+        return tuple(
+            Step(s.station, s.to_choice, s.from_choice, s.from_choice != before[s.station])
+            for s in reversed(self.steps[:done])
+        )
+
+
+def order_moves(
+    one_station_costs: OneStationCosts,
+    two_station_costs: TwoStationCosts,
+    *,
+    before: Sequence[int],
+    after: Sequence[int],
+    budget: int = BUDGET,
+) -> Order:
+    """Find the order of moves that keeps the store best off on the way.
+
+    Wanted, in this order: no state between worse than the worse of both ends (else by as little
+    as can be), fewest steps, least sum of costs over the states between, so that the benefit
+    comes early, and the earlier station first. Where no order of direct moves keeps to the worse
+    end, stations are parked on another of their choices on the way; stations that stay where
+    they are are left alone. States closer than `TOLERANCE`, relative, count as equal.
+
+    Args:
+        one_station_costs: as for `assign`.
+        two_station_costs: as for `assign`.
+        before: choice of each station now.
+        after: choice of each station at the end.
+        budget: states looked at in each search for parking. A way is proven up to `EXACT_MOVES`
+            moves unless that is used up.
+
+    Raises:
+        ValueError: an entry is not as described; the sentence names it.
+    """
+    costs = checked(one_station_costs, two_station_costs)
+    check_complete("before", before, costs)
+    check_complete("after", after, costs)
+    network = to_grid(costs, None, costs.most()).network
+    land = ground(network, before, after)
+    way, proven = _way(land, budget)
+    now, steps, prices = list(before), [], [costs.total(before)]
+    for old, new in pairwise(way):
+        k = next(k for k, (a, b) in enumerate(zip(old, new, strict=True)) if a != b)
+        station = land.stations[k]
+        now[station] = new[k]
+        steps.append(Step(station, old[k], new[k], new[k] != land.after[k]))
+        prices.append(costs.total(now))
+    return Order(tuple(steps), tuple(prices), proven)
+
+
+def _way(land: Ground, budget: int) -> tuple[list[State], bool]:
+    """Choose between direct moves and parking; say whether the choice is proven."""
+    if not land.stations:
+        return [land.before], True
+    end = max(land.cost(land.before), land.cost(land.after))
+    ceiling = end + int(end * TOLERANCE)
+    few = len(land.stations) <= EXACT_MOVES
+    worst, way = direct(land, ceiling) if few else beam(land, ceiling, _WIDTH)
+    if worst <= ceiling:
+        return way, few
+    found = lowest(land, ceiling, budget)
+    if found is None or found[0] >= worst:
+        return way, few and found is not None
+    least, detour = found
+    best = shortest(land, least, budget) if few else None
+    return (best, True) if best else (shortcut(detour), False)
