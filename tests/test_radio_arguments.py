@@ -29,6 +29,7 @@ BAD_USE: list[tuple[Callable[[], object], str, str]] = [
     (lambda: channels.wifi_band(15), "wifi_channel", "15"),
     (lambda: channels.wifi_pair_band(10, "above"), "primary", "10"),
     (lambda: channels.wifi_pair_band(4, "below"), "primary", "4"),
+    (lambda: channels.wifi_pair_band(14, "below"), "primary", "14"),
     (lambda: channels.wifi_pair_band(4, "beside"), "second", "'beside'"),  # type: ignore[arg-type]  # bad use is the point
     (lambda: channels.overlapped_channels(channels.wifi_band(1), -2.0), "width_mhz", "-2.0"),
     (lambda: channels.clear_channels([channels.wifi_band(1)], nan), "width_mhz", "nan"),

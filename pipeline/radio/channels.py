@@ -3,8 +3,9 @@
 Frequencies are in MHz. IEEE 802.15.4 clause numbers are those of the 2006 edition, from memory.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import Literal
 
 from pipeline.radio.arguments import positive, whole
@@ -27,13 +28,17 @@ WIFI_WIDTH_MHZ = 20.0
 
 SecondChannel = Literal["above", "below"]
 
+WIFI_PAIR_PRIMARIES: Mapping[str, range] = MappingProxyType(
+    {"above": range(1, 10), "below": range(5, 14)}
+)
+"""Primary channels that can have a second channel above (HT40+) or below (HT40-) them."""
+
 _FIRST_CENTRE_MHZ = 2405.0
 _WIFI_BASE_MHZ = 2407.0
 _WIFI_SPACING_MHZ = 5.0
 _WIFI_CHANNEL_JAPAN_MHZ = 2484.0
 _WIFI_PAIR_SHIFT_MHZ = 10.0
 _WIFI_PAIR_WIDTH_MHZ = 40.0
-_WIFI_PRIMARIES = {"above": range(1, 10), "below": range(5, 14)}
 
 
 @dataclass(frozen=True)
@@ -97,9 +102,9 @@ def wifi_pair_band(primary: int, second: SecondChannel) -> Band:
     ValueError otherwise.
     Source: IEEE 802.11-2020, clause 19 and Annex E, from memory.
     """
-    if second not in _WIFI_PRIMARIES:
+    if second not in WIFI_PAIR_PRIMARIES:
         raise ValueError(f"second must be 'above' or 'below'; got {second!r}")
-    whole("primary", primary, _WIFI_PRIMARIES[second])
+    whole("primary", primary, WIFI_PAIR_PRIMARIES[second])
     shift_mhz = _WIFI_PAIR_SHIFT_MHZ if second == "above" else -_WIFI_PAIR_SHIFT_MHZ
     return Band(wifi_centre_mhz(primary) + shift_mhz, _WIFI_PAIR_WIDTH_MHZ)
 

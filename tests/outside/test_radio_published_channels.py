@@ -82,6 +82,11 @@ def test_wifi_covers_four_channels(width_mhz: float) -> None:
     assert overlapped_channels(wifi_band(14, width_mhz)) == (25, 26)
 
 
+def test_wifi_is_20_mhz_wide_unless_told() -> None:
+    """OFDM, HT20 and HE20 channels are 20 MHz wide (IEEE 802.11-2020, from memory)."""
+    assert wifi_band(6) == Band(2437.0, 20.0)
+
+
 def test_offsets_of_the_four_channels() -> None:
     """The four channels lie 7 and 2 MHz below, 3 and 8 MHz above the Wi-Fi centre (recomputed)."""
     for n in range(1, 14):

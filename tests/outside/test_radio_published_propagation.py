@@ -167,6 +167,33 @@ def test_p1238_newer_editions(site: P1238Site, at_10_m_db: float, at_20_m_db: fl
     assert p1238_site_loss_db(20, 2.440, site) == pytest.approx(at_20_m_db, abs=6e-4)
 
 
+@pytest.mark.parametrize(
+    ("site", "frequency_ghz", "distance_m", "spread_db"),
+    [
+        (OFFICE_IN_SIGHT, (0.3, 83.5), (2, 27), 3.76),
+        (OFFICE_OUT_OF_SIGHT, (0.3, 82), (4, 30), 5.04),
+        (CORRIDOR_IN_SIGHT, (0.3, 83.5), (2, 160), 4.07),
+        (CORRIDOR_OUT_OF_SIGHT, (0.625, 83.5), (4, 94), 7.63),
+        (INDUSTRIAL_IN_SIGHT, (0.625, 70.28), (2, 101), 2.69),
+        (INDUSTRIAL_OUT_OF_SIGHT, (0.625, 70.28), (5, 108), 9.05),
+    ],
+)
+def test_p1238_newer_editions_hold_where_they_were_measured(
+    site: P1238Site,
+    frequency_ghz: tuple[float, float],
+    distance_m: tuple[float, float],
+    spread_db: float,
+) -> None:
+    """Ranges and spreads are those published in ITU-R P.1238-11 table 2."""
+    assert (site.frequency_ghz, site.distance_m) == (frequency_ghz, distance_m)
+    assert site.spread_db == spread_db
+
+
+def test_p1238_counts_no_floors_unless_told() -> None:
+    """Both ends on one floor is the default."""
+    assert p1238_loss_db(10, 2440, P1238_OFFICE) == p1238_loss_db(10, 2440, P1238_OFFICE, 0)
+
+
 def test_p1238_newer_editions_refuse_mhz() -> None:
     """A frequency given in MHz, which would add some 61 dB, is refused."""
     with pytest.raises(ValueError, match=r"frequency_ghz must be from 0\.3 to 83\.5; got 2440"):
