@@ -10,13 +10,14 @@ import click
 from rich.console import Console
 
 from pipeline import __version__
+from pipeline.bench import Size, bench
 from pipeline.check.rules import explain, rule_list
 from pipeline.errors import QuietaisleError
 from pipeline.records import Selection, Severity
 from pipeline.run import Request, run, run_ingest, run_listing
 from pipeline.settings import load_settings
 from pipeline.template import write_demo, write_template
-from pipeline.terminal import progress_on, show_exports, show_listing, show_run
+from pipeline.terminal import progress_on, show_bench, show_exports, show_listing, show_run
 
 DONE, FINDINGS, FAILED = 0, 1, 2
 _Command = TypeVar("_Command", bound=Callable[..., Any])
@@ -157,6 +158,22 @@ def template_command(folder: Path, *, demo: bool) -> int:
     """Write empty export files and a commented rules file into FOLDER."""
     for path in write_demo(folder) if demo else write_template(folder):
         click.echo(path)
+    return DONE
+
+
+@cli.command("bench")
+@click.option("--stores", type=click.IntRange(min=1), default=100, show_default=True)
+@click.option("--stations", type=click.IntRange(min=1), default=8, show_default=True)
+@click.option("--readings", type=click.IntRange(min=1), default=50, show_default=True)
+@click.option("--labels", type=click.IntRange(min=0), default=4000, show_default=True)
+@click.option("--folder", type=_PATH, help="Keep the generated exports and reports here.")
+def bench_command(
+    stores: int, stations: int, readings: int, labels: int, folder: Path | None
+) -> int:
+    """Generate a chain of that size, run the whole job and time every step."""
+    console = Console()
+    size = Size(stores, stations, readings, labels)
+    show_bench(console, bench(size, folder, progress_on(console)))
     return DONE
 
 

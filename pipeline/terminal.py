@@ -9,6 +9,7 @@ from rich.progress import BarColumn, MofNCompleteColumn, TextColumn, TimeRemaini
 from rich.progress import Progress as Bars
 from rich.table import Table
 
+from pipeline.bench import Measured
 from pipeline.progress import Item, Progress, Silent
 from pipeline.records import ExportOutcome, RunSummary, Severity
 
@@ -116,3 +117,19 @@ def show_listing(console: Console, rows: pl.DataFrame) -> None:
     for row in rows.iter_rows():
         table.add_row(*(f"{cell:.1%}" if isinstance(cell, float) else str(cell) for cell in row))
     console.print(table if rows.height else "Nothing to list.")
+
+
+def show_bench(console: Console, measured: Measured) -> None:
+    """Print seconds and rows per step, the floor and the ratio; the last line is the ratio."""
+    table = Table("step", box=None, pad_edge=False, header_style="bold")
+    for heading in ("seconds", "rows"):
+        table.add_column(heading, justify="right")
+    for step, seconds in measured.seconds.items():
+        rows = f"{measured.files:,} files" if step == "report" else f"{measured.rows[step]:,}"
+        table.add_row(step, f"{seconds:.2f}", rows)
+    for part, seconds in measured.floor.items():
+        table.add_row(f"floor: {part}", f"{seconds:.2f}", "")
+    console.print(table)
+    if measured.peak_mib is not None:
+        console.print(f"peak memory: {measured.peak_mib:,.0f} MiB")
+    console.print(f"ratio to floor: {measured.ratio:.2f}")

@@ -12,10 +12,9 @@ PACKAGE = ROOT / "pipeline"
 STEPS = ("ingest", "survey", "check", "plan", "schedule", "changes", "audit", "report")
 # Upper floors may import lower ones, never the other way round.
 FLOORS = {
-    "__main__": 9,
-    "cli": 8,
+    "cli": 9,
+    "terminal": 8,
     "bench": 7,
-    "terminal": 7,
     "run": 6,
     "template": 5,
     "demo": 5,
