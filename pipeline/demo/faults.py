@@ -372,5 +372,5 @@ FAULTS: tuple[Fault, ...] = (
         "channel-shared",
         on_portfolio=edits.both(*(edits.station(f"E304-{n:02d}", channel=11) for n in (5, 6, 18))),
     ),
-)  # fmt: skip  - a table of faults reads better packed
+)
 FAULT_FREE = ("N101", "N102", "M201", "M202", "E301")

@@ -27,7 +27,7 @@ _LABEL_HEARS_DBM = -88.0
 _AUDIBLE_DBM = -92.0
 _MOVED_SINCE = 0.08  # of the stations changed their channel between the snapshots
 # kinds of labels: share, updates a day, octets an update
-_LABEL_KINDS = ((0.6, 12, 2600), (0.9, 24, 5200), (1.0, 36, 9000))
+LABEL_KINDS = ((0.6, 12, 2600), (0.9, 24, 5200), (1.0, 36, 9000))
 
 
 def stations_seen(seed: int, site: Site, seen_on: date) -> Iterator[Station]:
@@ -104,7 +104,7 @@ def labels(seed: int, site: Site, seen_on: date) -> Iterator[Label]:
             for s in site.stations
         )
         draw = fixed.random()
-        _, updates, octets = next(kind for kind in _LABEL_KINDS if draw < kind[0])
+        _, updates, octets = next(kind for kind in LABEL_KINDS if draw < kind[0])
         roll = air.dice(seed, site.plan.store, number, seen_on, "label state")
         yield Label(
             store=site.plan.store,

@@ -60,9 +60,10 @@ def _is(row: object, regions: Mapping[str, Region], region: Region, day: date) -
     return seen_on == day and regions[store] == region
 
 
-def _table(
+def table(
     path: str, dialect: Dialect, columns: Sequence[Column], rows: Sequence[object], title: str = ""
 ) -> Sheet:
+    """Return rows as a table, one value a column, with a title line above the headings if any."""
     return Sheet(
         path=path,
         dialect=dialect,
@@ -92,21 +93,21 @@ def _north(rows: Rows, day: date) -> Iterator[Sheet]:
     for kind, columns in ENGLISH.items():
         if kind == "ed_readings":
             path = f"{folder}ed_readings.csv"
-            yield _table(path, ENGLISH_TEXT, columns, readings(rows[kind]))
+            yield table(path, ENGLISH_TEXT, columns, readings(rows[kind]))
         else:
             dated = (*columns, _dated("Exported on", day))
-            yield _table(f"{folder}{kind}.csv", ENGLISH_TEXT, dated, rows[kind])
+            yield table(f"{folder}{kind}.csv", ENGLISH_TEXT, dated, rows[kind])
 
 
 def _mitte(rows: Rows, day: date) -> Iterator[Sheet]:
     for kind, columns in GERMAN.items():
         path = f"mitte/{day}/{_GERMAN_FILES[kind]}.csv"
         if kind in _TITLED:
-            yield _table(path, GERMAN_TEXT, columns, rows[kind], f"Stand: {day:%d.%m.%Y}")
+            yield table(path, GERMAN_TEXT, columns, rows[kind], f"Stand: {day:%d.%m.%Y}")
         elif kind == "ed_readings":
-            yield _table(path, GERMAN_TEXT, columns, rows[kind])
+            yield table(path, GERMAN_TEXT, columns, rows[kind])
         else:
-            yield _table(path, GERMAN_TEXT, (*columns, _dated("Stand", day)), rows[kind])
+            yield table(path, GERMAN_TEXT, (*columns, _dated("Stand", day)), rows[kind])
 
 
 def _east(rows: Rows, day: date) -> Iterator[Sheet]:
@@ -114,10 +115,10 @@ def _east(rows: Rows, day: date) -> Iterator[Sheet]:
         if kind == "ed_readings":
             # Before, the system named its scale and left the meaning to whoever reads it.
             own = ED_EAST_NAMED if day == EARLIER else columns
-            yield _table(f"east/{day}/ed.csv", POLISH_TEXT, own, rows[kind])
+            yield table(f"east/{day}/ed.csv", POLISH_TEXT, own, rows[kind])
         elif day == EARLIER:
             dated = (*columns, _dated("As of", day))
-            yield _table(f"east/{day}/{kind}.csv", POLISH_TEXT, dated, rows[kind])
+            yield table(f"east/{day}/{kind}.csv", POLISH_TEXT, dated, rows[kind])
         else:
             title = f"Exported on: {day}"
-            yield _table(f"east/{day}/export.xlsx#{kind}", POLISH_TEXT, columns, rows[kind], title)
+            yield table(f"east/{day}/export.xlsx#{kind}", POLISH_TEXT, columns, rows[kind], title)
