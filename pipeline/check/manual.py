@@ -1,0 +1,82 @@
+"""Rules in words: one explained for the terminal, all of them as a page of the manual."""
+
+import textwrap
+from collections.abc import Mapping, Sequence
+
+from pipeline.check.rule_file import Rule, fill
+from pipeline.records import Severity
+from pipeline.settings import Settings
+
+_WIDTH = 92
+_INDENT = 10
+
+
+def explanation(rule: Rule, settings: Settings) -> str:
+    """Return a rule's title, severity, reasons and limits as lines for a terminal."""
+    severity = settings.severity.get(rule.name, rule.severity)
+    changed = "" if severity is rule.severity else f" (set in the rules file; else {rule.severity})"
+    parts = [
+        ("severity", f"{severity}{changed}"),
+        ("why", fill(rule.why, settings.limits)),
+        ("do", fill(rule.remedy, settings.limits)),
+        ("source", fill(rule.source, settings.limits)),
+        ("limits", _limits(rule, settings.limits)),
+        ("file", rule.path.name),
+    ]
+    lines = [f"{rule.name}: {fill(rule.title, settings.limits)}", ""]
+    return "\n".join([*lines, *(_paragraph(name, text) for name, text in parts if text)])
+
+
+def manual_page(rules: Sequence[Rule], limits: Mapping[str, float]) -> str:
+    """Return the page that lists every rule, gravest first, as Markdown."""
+    lines = [
+        "# Rules",
+        "",
+        "Made from the headers of `sql/rules/*.sql`, with the shipped limits; do not edit.",
+        "`quietaisle rules NAME` shows a rule with the limits of your own rules file.",
+        "",
+    ]
+    for severity in Severity:
+        chosen = [rule for rule in rules if rule.severity is severity]
+        lines += [f"## {severity}: {_MEANING[severity]}", ""]
+        for rule in chosen:
+            lines += _section(rule, limits)
+    return "\n".join(lines).rstrip("\n") + "\n"
+
+
+_MEANING: Mapping[Severity, str] = {
+    Severity.STOP: "must not go on",
+    Severity.FIX: "needs a change",
+    Severity.WATCH: "look at it",
+    Severity.NOTE: "for the record",
+}
+
+
+def _section(rule: Rule, limits: Mapping[str, float]) -> list[str]:
+    named = _limits(rule, limits)
+    return [
+        f"### {rule.name}",
+        "",
+        f"**{fill(rule.title, limits)}.** {fill(rule.why, limits)}",
+        "",
+        f"*What to do:* {fill(rule.remedy, limits)}",
+        "",
+        f"*Source:* {fill(rule.source, limits)}",
+        *([f"*Limits:* {named}"] if named else []),
+        "",
+    ]
+
+
+def _limits(rule: Rule, limits: Mapping[str, float]) -> str:
+    return ", ".join(f"{name} = {limits[name]:g}" for name in rule.limits if name in limits)
+
+
+def _paragraph(name: str, text: str) -> str:
+    return textwrap.fill(
+        text,
+        width=_WIDTH,
+        initial_indent=f"{name:<{_INDENT}}",
+        subsequent_indent=" " * _INDENT,
+        break_long_words=False,
+        break_on_hyphens=False,
+    )

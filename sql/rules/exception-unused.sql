@@ -1,0 +1,20 @@
+-- name: exception-unused
+-- title: An approved exception matches nothing
+-- severity: note
+-- why: It covers no finding of this run: the matter was put right, or rule, store or subject are
+--   misspelt and the exception does not do what was meant.
+-- do: Remove it from the rules file, or correct the name.
+-- source: common practice, no published source
+-- runs: last
+select e.store, format('{}: {}', e.rule, e.subject) as subject,
+    format('Matches no finding of this run; it holds until {}.',
+        strftime(max(e.until), '%Y-%m-%d')) as detail,
+    max(e.until) as until
+from exception e
+join this_run r on e.until >= r.as_of
+where not exists (
+    select 1 from finding f
+    where f.run = r.run and f.rule = e.rule
+        and e.store in ('*', f.store) and e.subject in ('*', f.subject))
+group by e.store, e.rule, e.subject
+order by e.store, subject;

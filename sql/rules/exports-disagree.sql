@@ -1,0 +1,37 @@
+-- name: exports-disagree
+-- title: Exports of one day disagree
+-- severity: fix
+-- why: Two exports of the same day say different things of the same station or store. One has to be
+--   taken (the smaller value is); it may be the wrong one.
+-- do: Find out which is right and remove or correct the other file.
+-- source: common practice, no published source
+with told as (
+    unpivot (
+        select store, station as subject, seen_on, name, mounted, hardware, firmware, eui64,
+            ip_address, floor::varchar as floor, x_m::varchar as x, y_m::varchar as y,
+            channel::varchar as channel, pan_id::varchar as "PAN ID", port::varchar as port,
+            tx_power_dbm::varchar as power, connected::varchar as connected
+        from station_seen
+    ) on columns(* exclude (store, subject, seen_on)) into name field value value
+    union all
+    unpivot (
+        select store, 'store' as subject, seen_on, name, region, country, store_type as "type",
+            time_zone as "time zone", opens::varchar as opens, closes::varchar as closes
+        from store_seen
+    ) on columns(* exclude (store, subject, seen_on)) into name field value value
+), split as (
+    select store, subject, seen_on, field, list(distinct value).list_sort() as given
+    from told where seen_on <= (select as_of from this_run)
+    group by store, subject, seen_on, field having count(distinct value) > 1
+), newest as (   -- an older disagreement has been overtaken
+    select store, subject, max(seen_on) as seen_on from told
+    where seen_on <= (select as_of from this_run) group by store, subject
+)
+select s.store, s.subject,
+    format('Exports of {} disagree on {}.', strftime(s.seen_on, '%Y-%m-%d'),
+        named(list(format('{} ({})', s.field, array_to_string(s.given, ' or ')) order by s.field)))
+        as detail,
+    count(*) as fields
+from split s join newest n using (store, subject, seen_on)
+group by s.store, s.subject, s.seen_on
+order by s.store, s.subject;

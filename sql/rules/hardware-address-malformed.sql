@@ -1,0 +1,24 @@
+-- name: hardware-address-malformed
+-- title: A hardware address is not a valid EUI-64
+-- severity: fix
+-- why: A station is found and replaced by its 64-bit address. One that cannot be an address points
+--   to a typing mistake, a cut-off cell or a number turned into a date by a spreadsheet.
+-- do: Read the 16 hexadecimal digits on the device and correct the inventory.
+-- source: IEEE EUI-64 guidelines; the lowest bit of the first octet marks a group, not a device.
+with judged as (
+    select store, station, eui64, case
+        when regexp_full_match(eui64, '[0-9a-fA-F]{12}')
+            then 'has 12 digits, a 48-bit address; 16 are expected'
+        when not regexp_full_match(eui64, '[0-9a-fA-F]{16}') then 'is not 16 hexadecimal digits'
+        when regexp_full_match(lower(eui64), 'f{16}|0{16}') then 'is a placeholder, not a device'
+        when substr(lower(eui64), 2, 1) in ('1', '3', '5', '7', '9', 'b', 'd', 'f')
+            then 'is a group address, not a device'
+        end as fault
+    from station_now where eui64 is not null
+)
+select store, station as subject,
+    format('Hardware address ''{}'' {}.', eui64, fault) as detail,
+    eui64
+from judged
+where fault is not null
+order by store, subject;

@@ -1,0 +1,32 @@
+-- name: survey-night-only
+-- title: A station was scanned outside trading hours only
+-- severity: watch
+-- why: Customers' telephones, the store's Wi-Fi and the neighbours' are at work by day. A scan at
+--   night hears an empty house and calls every channel quiet.
+-- do: Scan again while the store trades.
+-- source: common practice, no published source
+with moment as (
+    select store, station, scanned_at, clock from ed_reading
+    where scanned_at::date <= (select as_of from this_run)
+    group by store, station, scanned_at, clock
+), timed as (   -- a moment counts where hours and clock are known
+    select m.store, m.station, s.opens, s.closes, case m.clock when 'store' then m.scanned_at
+        else timezone(z.name, timezone('UTC', m.scanned_at)) end::time as moment_at
+    from moment m
+    join store_now s on s.store = m.store
+    join station_now n on n.store = m.store and n.station = m.station
+    left join pg_timezone_names() z on z.name = s.time_zone
+), judged as (
+    select store, station, opens, closes,
+        case when opens < closes then moment_at >= opens and moment_at < closes
+            else moment_at >= opens or moment_at < closes end as trading   -- over midnight
+    from timed where moment_at is not null and opens is not null and closes is not null
+)
+select store, station as subject,
+    format('None of its {} lies in trading hours ({} to {}).', counted(count(*), 'scan moment'),
+        left(opens::varchar, 5), left(closes::varchar, 5)) as detail,
+    count(*) as moments
+from judged
+group by store, station, opens, closes
+having not bool_or(trading)
+order by store, subject;

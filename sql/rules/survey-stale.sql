@@ -1,0 +1,20 @@
+-- name: survey-stale
+-- title: A station's newest energy scan is old
+-- severity: watch
+-- why: Neighbours, Wi-Fi and shop fittings change. After {survey_stale_days} days a scan says
+--   little about today; its weight in the plan has faded.
+-- do: Scan again at the next visit, before the plan relies on it.
+-- source: common practice, no published source
+with newest as (
+    select store, station, max(newest_at)::date as scanned_on
+    from ed_evidence where source = 'measured' group by store, station
+), aged as (
+    select n.*, date_diff('day', n.scanned_on, r.as_of) as days from newest n, this_run r
+)
+select store, station as subject,
+    format('Newest energy scan on {}, {} before the run''s date.',
+        strftime(scanned_on, '%Y-%m-%d'), counted(days, 'day')) as detail,
+    scanned_on, days
+from aged
+where days > (select value from setting where name = 'survey_stale_days')
+order by store, subject;
