@@ -91,6 +91,29 @@ class UnknownSelection(QuietaisleError):
         super().__init__(f"No {kind} '{name}' in the database.{nearest(name, known)}")
 
 
+class RulesFolderMissing(QuietaisleError):
+    """The user's folder of rules does not exist or is a file."""
+
+    def __init__(self, path: Path) -> None:
+        super().__init__(f"{path} is not a folder; name the folder that holds your rules (*.sql).")
+
+
+class UnknownRule(QuietaisleError):
+    """A rule was named that no file defines."""
+
+    def __init__(self, name: str, known: Sequence[str]) -> None:
+        super().__init__(
+            f"There is no rule '{name}'.{nearest(name, known)} `quietaisle rules` lists them all."
+        )
+
+
+class RuleUnusable(QuietaisleError):
+    """A rule was asked for whose file cannot be read as one."""
+
+    def __init__(self, file: str, line: int, sentence: str) -> None:
+        super().__init__(f"{file}, line {line}: {sentence}")
+
+
 class OutputNotWritable(QuietaisleError):
     """A report could not be put where it belongs."""
 
