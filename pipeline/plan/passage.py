@@ -54,22 +54,40 @@ def ground(network: Network, before: Sequence[int], after: Sequence[int]) -> Gro
 
 
 class Surroundings:
-    """Costs of all states one change away from a state."""
+    """The states one change away from a state, with their costs.
 
-    def __init__(self, ground: Ground) -> None:
-        self._unary = ground.network.unary
+    Attributes:
+        once: each station parks at most once, so it changes at most twice: from its old choice
+            to any other, from a parking choice only to its new one, from there no more.
+    """
+
+    def __init__(self, ground: Ground, *, once: bool) -> None:
+        self._ground, self._once = ground, once
         self._partners = ground.network.neighbours()
 
-    def around(self, state: State, cost: int) -> Iterator[tuple[State, int]]:
-        """Walk through the states that differ in one station, in order of station and choice."""
-        for k, unary in enumerate(self._unary):
+    def after(self, state: State, cost: int) -> Iterator[tuple[State, int]]:
+        """Walk through the states that may follow, in order of station and choice."""
+        return self._around(state, cost, self._ground.before, self._ground.after)
+
+    def before(self, state: State, cost: int) -> Iterator[tuple[State, int]]:
+        """Walk through the states that may have come before."""
+        return self._around(state, cost, self._ground.after, self._ground.before)
+
+    def _around(
+        self, state: State, cost: int, start: State, goal: State
+    ) -> Iterator[tuple[State, int]]:
+        for k, unary in enumerate(self._ground.network.unary):
+            taken = state[k]
+            if self._once and taken == goal[k]:
+                continue
             prices = list(unary)
             for j, table in self._partners[k]:
-                taken = state[j]
-                prices = [x + row[taken] for x, row in zip(prices, table, strict=True)]
-            base = cost - prices[state[k]]
-            for a, price in enumerate(prices):
-                if a != state[k]:
+                other = state[j]
+                prices = [x + row[other] for x, row in zip(prices, table, strict=True)]
+            base = cost - prices[taken]
+            free = not self._once or taken == start[k]
+            for a, price in enumerate(prices) if free else ((goal[k], prices[goal[k]]),):
+                if a != taken:
                     yield (*state[:k], a, *state[k + 1 :]), base + price
 
 
@@ -137,16 +155,25 @@ def _subset_costs(ground: Ground) -> list[int]:
     return costs
 
 
-def lowest(ground: Ground, ceiling: int, budget: int) -> tuple[int, list[State]] | None:
-    """Find the way whose worst state is cheapest, with any detours; None when out of budget.
+@dataclass(frozen=True)
+class Flood:
+    """Result of `lowest`: the way, None where there is none; incomplete when out of budget."""
 
-    A flood from the dearer end, always on from the state reached most cheaply (where equal, the
-    one nearest to the other end). Returns the worst cost, at least `ceiling`, and the way.
+    worst: int
+    way: list[State] | None
+    complete: bool
+
+
+def lowest(ground: Ground, ceiling: int, most: int, budget: int, *, once: bool) -> Flood:
+    """Find the way whose worst state is cheapest; states dearer than `most` are not entered.
+
+    A flood from the dearer end, always on from the state reached most cheaply (anything up to
+    `ceiling` is equally cheap; where equal, the one nearest to the other end).
     """
-    start, goal = ground.before, ground.after
+    near = Surroundings(ground, once=once)
+    start, goal, onward = ground.before, ground.after, near.after
     if ground.cost(start) < ground.cost(goal):
-        start, goal = goal, start
-    near = Surroundings(ground)
+        start, goal, onward = goal, start, near.before
     came: dict[State, State | None] = {start: None}
     heap = [(ceiling, apart(start, goal), start, ground.cost(start))]
     while heap and budget:
@@ -154,12 +181,12 @@ def lowest(ground: Ground, ceiling: int, budget: int) -> tuple[int, list[State]]
         budget -= 1
         if state == goal:
             way = _trace(came, goal)
-            return worst, way if goal == ground.after else way[::-1]
-        for new, price in near.around(state, cost):
-            if new not in came:
+            return Flood(worst, way if goal == ground.after else way[::-1], complete=True)
+        for new, price in onward(state, cost):
+            if new not in came and price <= most:
                 came[new] = state
                 heapq.heappush(heap, (max(worst, price), apart(new, goal), new, price))
-    return None
+    return Flood(most, None, complete=not heap)
 
 
 def _trace(came: dict[State, State | None], goal: State) -> list[State]:
@@ -170,13 +197,13 @@ def _trace(came: dict[State, State | None], goal: State) -> list[State]:
     return way[::-1]
 
 
-def shortest(ground: Ground, worst: int, budget: int) -> list[State] | None:
+def shortest(ground: Ground, worst: int, budget: int, *, once: bool) -> list[State] | None:
     """Find the way with fewest steps, then least sum, that never costs more than `worst`.
 
     A* backwards from after, so that the way can be read off forwards with the earlier station
     first where equal. None when out of budget.
     """
-    near = Surroundings(ground)
+    near = Surroundings(ground, once=once)
     settled: dict[State, tuple[int, int]] = {}
     heap = [(apart(ground.before, ground.after), 0, ground.after, 0, ground.cost(ground.after))]
     last: tuple[int, int] | None = None
@@ -190,8 +217,8 @@ def shortest(ground: Ground, worst: int, budget: int) -> list[State] | None:
         if state == ground.before:
             last = (length, total)
             continue
-        for new, price in near.around(state, cost):
-            if new not in settled and (price <= worst or new == ground.before):
+        for new, price in near.before(state, cost):
+            if new not in settled and price <= worst:
                 onward = total if new == ground.before else total + price
                 rest = apart(new, ground.before)
                 heapq.heappush(heap, (steps + 1 + rest, onward, new, steps + 1, price))
@@ -207,7 +234,7 @@ def _read_off(
         own = 0 if len(way) == 1 else cost
         way_on = (steps - 1, total - own)
         state, cost = next(
-            (new, price) for new, price in near.around(way[-1], cost) if settled.get(new) == way_on
+            (new, price) for new, price in near.after(way[-1], cost) if settled.get(new) == way_on
         )
         way.append(state)
     return way
@@ -224,13 +251,13 @@ def shortcut(way: Sequence[State]) -> list[State]:
 
 def beam(ground: Ground, ceiling: int, width: int) -> tuple[int, list[State]]:
     """Good direct order for many stations: keep the `width` best sets moved at each step."""
-    near = Surroundings(ground)
+    near = Surroundings(ground, once=True)
     before, goal = ground.before, ground.after
     layer: list[tuple[int, int, list[State], int]] = [(ceiling, 0, [before], ground.cost(before))]
     for _ in ground.stations:
         reached: dict[State, tuple[int, int, list[State], int]] = {}
         for worst, total, way, cost in layer:
-            for new, price in near.around(way[-1], cost):
+            for new, price in near.after(way[-1], cost):
                 if apart(new, goal) >= apart(way[-1], goal):
                     continue
                 inner = new != goal

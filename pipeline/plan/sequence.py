@@ -12,7 +12,17 @@ from pipeline.plan.grid import (
     checked,
     to_grid,
 )
-from pipeline.plan.passage import Ground, State, beam, direct, ground, lowest, shortcut, shortest
+from pipeline.plan.passage import (
+    Flood,
+    Ground,
+    State,
+    beam,
+    direct,
+    ground,
+    lowest,
+    shortcut,
+    shortest,
+)
 
 EXACT_MOVES = 12
 """Up to this many moves the order is searched exactly."""
@@ -80,11 +90,13 @@ def order_moves(
 ) -> Order:
     """Find the order of moves that keeps the store best off on the way.
 
-    Wanted, in this order: no state between worse than the worse of both ends (else by as little
-    as can be), fewest steps, least sum of costs over the states between, so that the benefit
-    comes early, and the earlier station first. Where no order of direct moves keeps to the worse
-    end, stations are parked on another of their choices on the way; stations that stay where
-    they are are left alone. States closer than `TOLERANCE`, relative, count as equal.
+    Wanted, in this order: no state between worse than the worse of both ends, fewest steps,
+    least sum of costs over the states between, so that the benefit comes early, and the earlier
+    station first. Where no order of direct moves keeps to the worse end, stations are parked on
+    another of their choices on the way; stations that stay where they are are left alone. Where
+    nothing keeps to it, the excess is the least that can be had with each station parked at most
+    once: more would be many disruptions for little. States closer than `TOLERANCE`, relative,
+    count as equal.
 
     Args:
         one_station_costs: as for `assign`.
@@ -123,9 +135,19 @@ def _way(land: Ground, budget: int) -> tuple[list[State], bool]:
     worst, way = direct(land, ceiling) if few else beam(land, ceiling, _WIDTH)
     if worst <= ceiling:
         return way, few
-    found = lowest(land, ceiling, budget)
-    if found is None or found[0] >= worst:
-        return way, few and found is not None
-    least, detour = found
-    best = shortest(land, least, budget) if few else None
-    return (best, True) if best else (shortcut(detour), False)
+    kept = lowest(land, ceiling, ceiling, budget, once=False)
+    if kept.way:
+        return _with_parking(land, kept, budget if few else 0, once=False)
+    least = lowest(land, ceiling, worst - 1, budget, once=True)
+    if not least.way:
+        return way, few and kept.complete and least.complete
+    best, proven = _with_parking(land, least, budget if few else 0, once=True)
+    return best, proven and kept.complete
+
+
+def _with_parking(
+    land: Ground, flood: Flood, budget: int, *, once: bool
+) -> tuple[list[State], bool]:
+    """Shorten a way without passing through anything dearer; say whether it is proven."""
+    best = shortest(land, flood.worst, budget, once=once)
+    return (best, True) if best else (shortcut(flood.way or []), False)
