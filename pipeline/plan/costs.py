@@ -64,6 +64,48 @@ def two_station_costs(problem: StoreProblem) -> TwoStation:
     return {pair: costs[pair] for pair in sorted(costs)}
 
 
+@dataclass(frozen=True, slots=True)
+class Priced:
+    """A problem with its tables of costs, so that many choices can be priced."""
+
+    problem: StoreProblem
+    one: OneStation
+    two: TwoStation
+
+    def choice(self, channels: Sequence[int]) -> list[int]:
+        """Return the index of each station's channel among its choices."""
+        pairs = zip(self.problem.stations, channels, strict=True)
+        return [station.choices.index(channel) for station, channel in pairs]
+
+    def total(self, channels: Sequence[int]) -> float:
+        """Return the cost of a complete choice of channels."""
+        choice = self.choice(channels)
+        terms = [row[a] for row, a in zip(self.one, choice, strict=True)]
+        terms += [table[choice[i]][choice[j]] for (i, j), table in self.two.items()]
+        return fsum(terms)
+
+    def others(self, at: int, channels: Sequence[int]) -> list[tuple[float, int]]:
+        """Return, for each other choice of one station, what it costs more, the rest kept."""
+        choice = self.choice(channels)
+        near = [(pair, table) for pair, table in self.two.items() if at in pair]
+
+        def cost(a: int) -> float:
+            around = (t[a][choice[j]] if i == at else t[choice[i]][a] for (i, j), t in near)
+            return self.one[at][a] + fsum(around)
+
+        kept = cost(choice[at])
+        return [
+            (cost(a) - kept, channel)
+            for a, channel in enumerate(self.problem.stations[at].choices)
+            if a != choice[at]
+        ]
+
+
+def priced(problem: StoreProblem) -> Priced:
+    """Return the problem with its tables of costs."""
+    return Priced(problem, one_station_costs(problem), two_station_costs(problem))
+
+
 def tie_costs(stations: Sequence[StoreStation]) -> list[list[int]]:
     """Return what settles ties: fewer moves first, then lower channels."""
     move = 1 + sum(max(s.choices) - min(s.choices) for s in stations)

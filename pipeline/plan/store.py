@@ -3,14 +3,8 @@
 from collections.abc import Sequence
 from dataclasses import replace
 
-from pipeline.plan.assign import Assignment, assign
-from pipeline.plan.costs import (
-    StoreProblem,
-    clear_air,
-    one_station_costs,
-    tie_costs,
-    two_station_costs,
-)
+from pipeline.plan.assign import assign
+from pipeline.plan.costs import Priced, StoreProblem, clear_air, priced, tie_costs
 from pipeline.plan.explain import Case, move_reason, stay_reason, sureness
 from pipeline.plan.outcome import Move, Proof, StationPlan, StorePlan
 from pipeline.plan.sequence import Order, order_moves
@@ -23,19 +17,24 @@ def plan_store(case: Case, effort: int, readings_minimum: float) -> StorePlan:
     """
     problem = case.problem
     before = [station.channel for station in problem.stations]
-    best = assign(
-        one_station_costs(problem),
-        two_station_costs(problem),
-        ties=tie_costs(problem.stations),
-        effort=effort,
-    )
+    tables = priced(problem)
+    best = assign(tables.one, tables.two, ties=tie_costs(problem.stations), effort=effort)
     after = [s.choices[a] for s, a in zip(problem.stations, best.choice, strict=True)]
     wide = _with_channels_of_today(problem)
     order = _order(wide, before, after)
     return StorePlan(
-        stations=_station_plans(case, before, after, readings_minimum),
+        stations=_station_plans(case, tables, before, after, readings_minimum),
         moves=_moves(case, wide, order, before, after),
-        proof=_proof(wide, best, order, before),
+        proof=Proof(
+            store=problem.store,
+            cost=best.cost,
+            bound=best.bound,
+            optimal=best.optimal,
+            cost_now=priced(wide).total(before),
+            solver=best.solver,
+            order_proven=order.proven,
+            worst_step=order.worst,
+        ),
     )
 
 
@@ -49,49 +48,23 @@ def _with_channels_of_today(problem: StoreProblem) -> StoreProblem:
 
 def _order(wide: StoreProblem, before: Sequence[int], after: Sequence[int]) -> Order:
     # The way is judged by clear air alone: the price of moves is settled by then.
-    free = replace(wide, price_per_move=0.0)
-    return order_moves(
-        one_station_costs(free),
-        two_station_costs(free),
-        before=_choices(wide, before),
-        after=_choices(wide, after),
-    )
-
-
-def _choices(problem: StoreProblem, channels: Sequence[int]) -> list[int]:
-    return [s.choices.index(c) for s, c in zip(problem.stations, channels, strict=True)]
-
-
-def _cost(problem: StoreProblem, channels: Sequence[int]) -> float:
-    choice = _choices(problem, channels)
-    one, two = one_station_costs(problem), two_station_costs(problem)
-    return sum(row[a] for row, a in zip(one, choice, strict=True)) + sum(
-        table[choice[i]][choice[j]] for (i, j), table in two.items()
-    )
-
-
-def _proof(wide: StoreProblem, best: Assignment, order: Order, before: Sequence[int]) -> Proof:
-    return Proof(
-        store=wide.store,
-        cost=best.cost,
-        bound=best.bound,
-        optimal=best.optimal,
-        cost_now=_cost(wide, before),
-        solver=best.solver,
-        order_proven=order.proven,
-        worst_step=order.worst,
-    )
+    free = priced(replace(wide, price_per_move=0.0))
+    return order_moves(free.one, free.two, before=free.choice(before), after=free.choice(after))
 
 
 def _station_plans(
-    case: Case, before: Sequence[int], after: Sequence[int], readings_minimum: float
+    case: Case,
+    tables: Priced,
+    before: Sequence[int],
+    after: Sequence[int],
+    readings_minimum: float,
 ) -> tuple[StationPlan, ...]:
     problem = case.problem
     now, planned = clear_air(problem, before), clear_air(problem, after)
     plans = []
     for at, station in enumerate(problem.stations):
         known = case.evidence[station.station, after[at]]
-        other, extra = _next_best(problem, at, after)
+        extra, other = min(tables.others(at, after), default=(None, None))
         moved = before[at] != after[at]
         plans.append(
             StationPlan(
@@ -113,19 +86,6 @@ def _station_plans(
             )
         )
     return tuple(plans)
-
-
-def _next_best(
-    problem: StoreProblem, at: int, after: Sequence[int]
-) -> tuple[int | None, float | None]:
-    """Return the best other channel for one station, the rest kept, and what it would cost more."""
-    planned = _cost(problem, after)
-    others = [c for c in problem.stations[at].choices if c != after[at]]
-    if not others:
-        return None, None
-    costs = [_cost(problem, [*after[:at], c, *after[at + 1 :]]) - planned for c in others]
-    cheapest = min(range(len(others)), key=lambda k: (costs[k], others[k]))
-    return others[cheapest], costs[cheapest]
 
 
 def _moves(
