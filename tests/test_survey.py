@@ -290,3 +290,102 @@ def test_the_survey_is_the_same_for_any_order_of_rows(database: Database) -> Non
     _scan(database, levels_dbm[::-1])
 
     assert _evidence(database) == first
+
+
+def test_a_store_with_enough_measured_levels_has_its_own_model(database: Database) -> None:
+    """Loss made as 40 + 25 log10(d) comes back: exponent 2.5, checked with scipy's regression."""
+    places = [(f"C{k}", 3.0 + 4 * k, 25) for k in range(1, 7)]
+    for name, x_m, channel in places:
+        _add(
+            database,
+            "station_seen",
+            store="S",
+            station=name,
+            seen_on=AS_OF - timedelta(days=90),
+            floor=0,
+            x_m=x_m,
+            y_m=0.0,
+            channel=channel,
+            tx_power_dbm=0.0,
+        )
+    levels: dict[float, float] = {}
+    for k, (first, second) in enumerate(
+        [("A", name) for name, *_ in places] + [("C1", "C4"), ("C2", "C6")]
+    ):
+        at = {"A": 0.0} | {name: x for name, x, _ in places}
+        distance_m = abs(at[first] - at[second])
+        loss_db = 40 + 25 * log10(distance_m) + (1.5 if k % 2 else -1.5)
+        levels[distance_m + k * 1e-9] = loss_db
+        _add(
+            database,
+            "heard_seen",
+            store="S",
+            station=first,
+            neighbour=second,
+            seen_on=AS_OF,
+            level_dbm=-loss_db,
+        )
+    survey(database, SETTINGS)
+
+    fit = database.connection.execute(
+        "select pairs, exponent, loss_at_1m_db, spread_db, used from path_fit"
+    ).fetchone()
+    expected = stats.linregress([log10(d) for d in levels], list(levels.values()))
+    assert fit is not None
+    assert fit[0] == 8
+    assert fit[1] == pytest.approx(expected.slope / 10, abs=1e-3)
+    assert fit[2] == pytest.approx(expected.intercept, abs=1e-2)
+    assert fit[4]
+    heard = database.connection.execute(
+        "select heard_dbm, spread_db from earshot where station = 'A' and neighbour = 'B'"
+    ).fetchone()
+    assert heard is not None
+    assert heard[0] == pytest.approx(-(fit[2] + 10 * fit[1] * log10(20)), abs=0.01)
+    assert heard[1] == pytest.approx(max(fit[3], 3.0), abs=1e-3)
+    residuals = database.connection.execute("select residual_db from path_residual").fetchall()
+    assert sum(residual for (residual,) in residuals) == pytest.approx(0, abs=0.01)
+
+
+def test_levels_that_rise_with_distance_are_not_believed(database: Database) -> None:
+    """An exponent no building has: the published model stands, and the note says so."""
+    for k in range(8):
+        _add(
+            database,
+            "station_seen",
+            store="S",
+            station=f"D{k}",
+            seen_on=AS_OF,
+            floor=0,
+            x_m=5.0 + k,
+            y_m=0.0,
+            channel=25,
+            tx_power_dbm=0.0,
+        )
+    _add(
+        database,
+        "station_seen",
+        store="S",
+        station="A",
+        seen_on=AS_OF,
+        floor=0,
+        x_m=0.0,
+        y_m=0.0,
+        channel=15,
+    )
+    for k in range(8):
+        _add(
+            database,
+            "heard_seen",
+            store="S",
+            station="A",
+            neighbour=f"D{k}",
+            seen_on=AS_OF,
+            level_dbm=-70.0 + 2 * k,
+        )
+    survey(database, SETTINGS)
+
+    row = database.connection.execute("select used, note from path_fit").fetchone()
+
+    assert row is not None
+    assert not row[0]
+    assert "not one a building has" in row[1]

@@ -1,6 +1,8 @@
 """Evidence per station and channel: how busy the air is, and where the figure comes from."""
 
 from collections.abc import Iterator
+from itertools import groupby
+from operator import attrgetter
 
 import polars as pl
 
@@ -10,19 +12,21 @@ from pipeline.radio.airtime import Traffic, update_us
 from pipeline.radio.channels import CHANNELS, WIFI_CHANNELS, wifi_band, wifi_pair_band
 from pipeline.radio.masks import DSSS_22, HT_20, HT_40, Mask, channel_share_db
 from pipeline.settings import Settings
-from pipeline.survey.earshot import Earshot, Pair, earshots
+from pipeline.survey.earshot import Earshot, earshots
+from pipeline.survey.path_loss import Pair, PathFit, PathResidual, fit_store
 
 _US_PER_MS = 1000
+_TABLES = ("station_load", "earshot", "path_fit", "path_residual", "ed_evidence")
 _PAIR_PRIMARIES = {"above": range(1, 10), "below": range(5, 14)}
 
 
 def survey(database: Database, settings: Settings) -> None:
-    """Fill station_load, earshot and ed_evidence for the day of this run, all or nothing."""
+    """Fill the survey tables for the day of this run, all or nothing."""
     with database.transaction():
-        for table in ("station_load", "earshot", "ed_evidence"):
+        for table in _TABLES:
             database.run("survey", f"clear_{table}")
         database.insert("survey", "station_load", _update_times(database))
-        database.insert("survey", "insert_earshot", _earshots(database, settings))
+        _keep_earshot(database, settings)
         for name in ("own_air", "histogram", "measured"):
             database.run("survey", name)
         database.insert("survey", "inferred", wifi_shares())
@@ -39,9 +43,18 @@ def _update_times(database: Database) -> pl.DataFrame:
     )
 
 
-def _earshots(database: Database, settings: Settings) -> pl.DataFrame:
-    pairs = (Pair(*row) for row in database.rows("survey", "pairs"))
-    return frame_of(Earshot, earshots(pairs, settings.limits, settings.path_loss))
+def _keep_earshot(database: Database, settings: Settings) -> None:
+    pairs = [Pair(*row) for row in database.rows("survey", "pairs")]
+    fits: list[PathFit] = []
+    residuals: list[PathResidual] = []
+    for store, group in groupby(pairs, key=attrgetter("store")):
+        fit, rest = fit_store(store, tuple(group), settings.limits)
+        fits.append(fit)
+        residuals.extend(rest)
+    heard = earshots(pairs, settings.limits, settings.path_loss, {fit.store: fit for fit in fits})
+    database.insert("survey", "insert_path_fit", frame_of(PathFit, fits))
+    database.insert("survey", "insert_path_residual", frame_of(PathResidual, residuals))
+    database.insert("survey", "insert_earshot", frame_of(Earshot, heard))
 
 
 def wifi_shares() -> pl.DataFrame:

@@ -1,0 +1,136 @@
+"""Path loss in a store: a published model, or one fitted to the store's own measured levels."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from math import hypot
+
+from pipeline.radio.fitting import fit_log_distance
+from pipeline.radio.propagation import (
+    P1238_COMMERCIAL,
+    P1238_LEAST_M,
+    breakpoint_loss_db,
+    free_space_loss_db,
+    log_distance_loss_db,
+    p1238_loss_db,
+)
+
+_FREQUENCY_MHZ = 2440.0  # channel 18, mid-band; the band's ends differ by 0.3 dB
+_LEAST_DISTANCE_M = 0.5  # two stations drawn on one spot
+
+
+@dataclass(frozen=True, slots=True)
+class Pair:
+    """A station and a neighbour, with what is known of the path between them.
+
+    `flat_m` is their distance on the floor plan, None where a station has no coordinates;
+    `measured_dbm` the level heard, `reverse_dbm` the level heard the other way round.
+    """
+
+    store: str
+    station: str
+    neighbour: str
+    own_power_dbm: float
+    neighbour_power_dbm: float
+    flat_m: float | None
+    floors: int
+    measured_dbm: float | None
+    reverse_dbm: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class PathFit:
+    """A store's own path-loss model, and whether it is used."""
+
+    store: str
+    pairs: int
+    exponent: float | None
+    exponent_error: float | None
+    loss_at_1m_db: float | None
+    spread_db: float | None
+    used: bool
+    note: str
+
+
+@dataclass(frozen=True, slots=True)
+class PathResidual:
+    """How far a measured loss lies from the fit: measured less fitted, floors taken off."""
+
+    store: str
+    station: str
+    neighbour: str
+    distance_m: float
+    loss_db: float
+    residual_db: float
+
+
+def distance_m(pair: Pair, limits: Mapping[str, float]) -> float:
+    """Return the distance between two stations in m, floors counted, never quite nothing."""
+    flat_m = limits["default_distance_m"] if pair.flat_m is None else pair.flat_m
+    return max(_LEAST_DISTANCE_M, hypot(flat_m, pair.floors * limits["floor_height_m"]))
+
+
+def model_loss_db(pair: Pair, limits: Mapping[str, float], model: str) -> float:
+    """Return the loss of a path in dB by a published model.
+
+    The commercial model of ITU-R P.1238-9 brings its own floor term; the others take
+    `floor_loss_db` per floor.
+    """
+    far_m = distance_m(pair, limits)
+    if model == "commercial":
+        near_limit_m = max(far_m, P1238_LEAST_M)
+        return p1238_loss_db(near_limit_m, _FREQUENCY_MHZ, P1238_COMMERCIAL, pair.floors)
+    floors_db = pair.floors * limits["floor_loss_db"]
+    if model == "free-space":
+        return free_space_loss_db(far_m, _FREQUENCY_MHZ) + floors_db
+    return breakpoint_loss_db(far_m) + floors_db
+
+
+def fitted_loss_db(pair: Pair, limits: Mapping[str, float], fit: PathFit) -> float:
+    """Return the loss of a path in dB by the store's own fit; floors cost `floor_loss_db` each."""
+    if fit.loss_at_1m_db is None or fit.exponent is None:
+        raise ValueError(f"store {fit.store} has no fit to reckon with")
+    flat_db = log_distance_loss_db(distance_m(pair, limits), fit.loss_at_1m_db, fit.exponent)
+    return flat_db + pair.floors * limits["floor_loss_db"]
+
+
+def fit_store(
+    store: str, pairs: Sequence[Pair], limits: Mapping[str, float]
+) -> tuple[PathFit, tuple[PathResidual, ...]]:
+    """Fit a log-distance model to a store's measured levels of known distance.
+
+    It is used from `fit_pairs_minimum` levels on, when its exponent is one a building can have
+    (`fit_exponent_least` to `fit_exponent_most`); else the note says why not.
+    """
+    measured = [p for p in pairs if p.measured_dbm is not None and p.flat_m is not None]
+    losses_db = [_measured_loss_db(pair, limits) for pair in measured]
+    distances_m = [distance_m(pair, limits) for pair in measured]
+    enough = len(measured) >= limits["fit_pairs_minimum"] and len(set(distances_m)) > 1
+    if not enough:
+        note = f"{len(measured)} measured levels with a distance; too few to fit a model to"
+        return PathFit(store, len(measured), None, None, None, None, False, note), ()
+    found = fit_log_distance(distances_m, losses_db)
+    possible = limits["fit_exponent_least"] <= found.exponent <= limits["fit_exponent_most"]
+    note = (
+        f"fitted to {len(measured)} measured levels"
+        if possible
+        else f"exponent {found.exponent:.2f} is not one a building has; the published model is used"
+    )
+    fit = PathFit(
+        store,
+        len(measured),
+        found.exponent,
+        found.exponent_error,
+        found.loss_at_1m_db,
+        found.spread_db,
+        possible,
+        note,
+    )
+    rows = zip(measured, distances_m, losses_db, found.residuals_db, strict=True)
+    return fit, tuple(PathResidual(store, p.station, p.neighbour, *rest) for p, *rest in rows)
+
+
+def _measured_loss_db(pair: Pair, limits: Mapping[str, float]) -> float:
+    if pair.measured_dbm is None:
+        raise ValueError(f"{pair.station} has no measured level of {pair.neighbour}")
+    floors_db = pair.floors * limits["floor_loss_db"]
+    return pair.neighbour_power_dbm - pair.measured_dbm - floors_db
