@@ -114,6 +114,11 @@ def test_ed_scale_is_linear_in_db(zero_dbm: float, step_db: float, raw: int) -> 
     assert step == pytest.approx(step_db, abs=1e-9)
 
 
+def test_ed_scale_includes_its_highest_value() -> None:
+    """The highest raw value of a scale has a level too."""
+    assert ed_level_dbm(84, EdScale(-91.0, 1.0, highest=84)) == -7.0
+
+
 def test_ed_scale_knows_whether_it_spans_enough() -> None:
     """84 counts of 1 dB meet the 40 dB of the standard; 39 do not."""
     assert EdScale(-91.0, 1.0, highest=84).compliant

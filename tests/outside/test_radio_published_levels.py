@@ -79,6 +79,11 @@ def test_thermal_noise(
     assert level_dbm == pytest.approx(noise_dbm, abs=tolerance_db)
 
 
+def test_noise_is_taken_at_290_k_unless_told() -> None:
+    """290 K is the usual reference temperature (from memory): -110.9649 dBm in 2 MHz."""
+    assert thermal_noise_dbm(2e6) == thermal_noise_dbm(2e6, 290.0)
+
+
 @pytest.mark.parametrize(
     ("share", "value"), [(0.1, 1.9), (0.25, 3.25), (0.5, 5.5), (0.9, 9.1), (0.95, 9.55)]
 )
