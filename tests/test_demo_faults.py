@@ -1,0 +1,114 @@
+"""The list of deliberate faults: complete, true to the README, and each really made."""
+
+from pathlib import Path
+
+import pytest
+
+from pipeline.demo.chain import DEMO_STORES, SEED
+from pipeline.demo.describe import fault_row
+from pipeline.demo.faults import FAULT_FREE, FAULTS
+from pipeline.demo.generate import generate, sites_of
+from pipeline.demo.records import Fault, Portfolio, Sheet
+from pipeline.demo.sheets import sheets_of
+
+ROOT = Path(__file__).parents[1]
+EDITED = [f for f in FAULTS if f.on_sites or f.on_portfolio or f.on_sheets]
+MUST_COVER = {
+    "channel-shared", "channel-adjacent", "channel-not-permitted", "channel-label-deaf",
+    "channel-busy", "wifi-upper-channels", "pan-id-repeated", "pan-id-reserved",
+    "hardware-address-repeated", "hardware-address-malformed", "network-address-repeated",
+    "power-over-limit", "station-offline", "station-unseen", "store-unseen", "station-unplaced",
+    "store-unbalanced", "labels-weak", "labels-silent", "survey-missing", "survey-stale",
+    "survey-cut-short", "survey-thin", "survey-beside-own-traffic", "exports-disagree",
+    "firmware-off-standard", "rows-quarantined", "radio-stuck", "level-impossible",
+}  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def clean() -> Portfolio:
+    """Return the demo's chain without a fault."""
+    return generate()
+
+
+@pytest.fixture(scope="module")
+def clean_sheets(clean: Portfolio) -> tuple[Sheet, ...]:
+    """Return the tables of the chain without a fault."""
+    return sheets_of(clean)
+
+
+def test_the_readme_lists_every_fault() -> None:
+    """The table in the README is the list of faults, row by row, no row more."""
+    text = (ROOT / "sample_exports" / "README.md").read_text("utf-8")
+    table = text.split("must raise |\n| --- | --- | --- | --- |\n")[1].split("\n\n")[0]
+
+    assert [f"{line}\n" for line in table.splitlines()] == [fault_row(f) for f in FAULTS]
+
+
+def test_every_named_rule_exists() -> None:
+    """A fault that rules must find names rules of the rule folder."""
+    rules = {path.stem for path in (ROOT / "sql" / "rules").glob("*.sql")}
+    named = {rule for f in FAULTS if f.outcome in {"rule", "excepted"} for rule in f.raises}
+
+    assert named <= rules
+
+
+def test_the_list_covers_what_goes_wrong_in_shops() -> None:
+    """Every kind of mistake the program promises to find has a fault in the demo."""
+    assert {raised for fault in FAULTS for raised in fault.raises} >= MUST_COVER
+    assert any(fault.outcome == "repeated" for fault in FAULTS)
+    assert any(fault.outcome == "excepted" for fault in FAULTS)
+
+
+def test_faults_are_named_once_and_placed() -> None:
+    """Names do not repeat; stores and stations exist; stores without a fault have none."""
+    stations = {s.station for site in sites_of(SEED, 12) for s in site.stations}
+    stores = {plan.store for plan in DEMO_STORES}
+
+    assert len({fault.name for fault in FAULTS}) == len(FAULTS)
+    for fault in FAULTS:
+        if fault.outcome != "repeated":
+            assert fault.subject in stations | stores
+            assert fault.subject.startswith(fault.store)
+            assert fault.store in stores - set(FAULT_FREE)
+
+
+def test_some_stores_of_every_region_are_without_a_fault() -> None:
+    """At least four stores are free, of more than one kind, at least one in each region."""
+    free = [plan for plan in DEMO_STORES if plan.store in FAULT_FREE]
+
+    assert len(free) == len(FAULT_FREE) >= 4
+    assert {plan.region.name for plan in free} == {"North", "Mitte", "East"}
+    assert len({plan.store_type for plan in free}) > 1
+
+
+@pytest.mark.parametrize("fault", EDITED, ids=lambda fault: fault.name)
+def test_each_fault_changes_its_store_and_no_other(
+    fault: Fault, clean: Portfolio, clean_sheets: tuple[Sheet, ...]
+) -> None:
+    """A fault makes a difference, and only to lines that speak of its store."""
+    if fault.on_sites is not None:
+        sites = sites_of(SEED, 12)
+        changed = [b for a, b in zip(sites, fault.on_sites(sites), strict=True) if a != b]
+        assert [site.plan.store for site in changed] == [fault.store]
+    if fault.on_portfolio is not None:
+        assert lines_changed(clean_sheets, sheets_of(fault.on_portfolio(clean))) == {fault.store}
+    if fault.on_sheets is not None:
+        changed_stores = lines_changed(clean_sheets, fault.on_sheets(clean_sheets))
+        assert changed_stores == (
+            {fault.store} if fault.store else {"M201", "M202", "M203", "M204"}
+        )
+
+
+def lines_changed(before: tuple[Sheet, ...], after: tuple[Sheet, ...]) -> set[object]:
+    """Return the stores of the lines that are in one of two sets of tables only."""
+    one, other = (
+        {(sheet.path, *row) for sheet in sheets for row in sheet.rows} for sheets in (before, after)
+    )
+    return {line[1] for line in one ^ other}
+
+
+def test_only_consequences_need_no_edit() -> None:
+    """A fault without an edit of its own follows from another one of its store."""
+    for fault in FAULTS:
+        if fault not in EDITED:
+            assert any(f.store == fault.store for f in EDITED)
