@@ -1,0 +1,93 @@
+"""Read what the reports say from the database, some stores at a time."""
+
+from collections import defaultdict
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import islice
+from typing import TypeVar
+
+from pipeline.database import Database
+from pipeline.records import Finding, Severity
+from pipeline.report.content import Air, Move, Pair, Proof, Station, Store, StoreContent, Wifi
+from pipeline.report.key_figures import key_figures
+
+CHUNK = 200  # stores held in memory at once
+Row = TypeVar("Row")
+
+
+@dataclass(frozen=True, slots=True)
+class _Parts:
+    """The rows of one chunk of stores, by store."""
+
+    stations: Mapping[str, list[Station]]
+    moves: Mapping[str, list[Move]]
+    air: Mapping[str, list[Air]]
+    findings: Mapping[str, list[Finding]]
+    pairs: Mapping[str, list[Pair]]
+    wifi: Mapping[str, list[Wifi]]
+    proofs: Mapping[str, list[Proof]]
+    permitted: Mapping[str, list[int]]
+
+
+def store_contents(database: Database, stores: Sequence[str]) -> Iterator[StoreContent]:
+    """Yield the contents of the named stores in ascending order of their names.
+
+    At most `CHUNK` stores are held in memory at once.
+    """
+    remaining = iter(sorted(stores))
+    while chunk := tuple(islice(remaining, CHUNK)):
+        yield from _chunk(database, chunk)
+
+
+def _chunk(database: Database, chunk: Sequence[str]) -> Iterator[StoreContent]:
+    between = {"first": chunk[0], "last": chunk[-1]}
+    wanted = frozenset(chunk)
+
+    def rows(name: str, record: Callable[..., Row]) -> Mapping[str, list[Row]]:
+        found: dict[str, list[Row]] = defaultdict(list)
+        for store, *values in database.rows("report", name, between):
+            if store in wanted:
+                found[store].append(record(*values))
+        return found
+
+    parts = _Parts(
+        stations=rows("station", Station),
+        moves=rows("move", Move),
+        air=rows("evidence", Air),
+        findings=rows("finding", _finding),
+        pairs=rows("pair", Pair),
+        wifi=rows("wifi", Wifi),
+        proofs=rows("proof", Proof),
+        permitted=rows("permitted", int),
+    )
+    for values in database.rows("report", "store", between):
+        if values[0] in wanted:
+            yield _content(Store(*values), parts)
+
+
+def _finding(  # noqa: PLR0913 - one argument a column
+    rule: str, severity: str, store: str, subject: str, detail: str, excepted: str | None
+) -> Finding:
+    return Finding(rule, Severity(severity), store, subject, detail, excepted)
+
+
+def _content(store: Store, parts: _Parts) -> StoreContent:
+    key = store.store
+    proofs = parts.proofs.get(key, [])
+    stations = tuple(parts.stations.get(key, ()))
+    moves = tuple(parts.moves.get(key, ()))
+    air = tuple(parts.air.get(key, ()))
+    findings = tuple(parts.findings.get(key, ()))
+    pairs = tuple(parts.pairs.get(key, ()))
+    return StoreContent(
+        store=store,
+        stations=stations,
+        moves=moves,
+        air=air,
+        findings=findings,
+        pairs=pairs,
+        wifi=tuple(parts.wifi.get(key, ())),
+        proof=proofs[0] if proofs else None,
+        permitted=tuple(parts.permitted.get(key, ())),
+        figures=key_figures(stations, moves, air, findings, pairs),
+    )

@@ -1,0 +1,85 @@
+"""The sheet of stations by channels: busy shares, today's and the proposed channel marked."""
+
+from xlsxwriter.format import Format
+from xlsxwriter.worksheet import Worksheet
+
+from pipeline.report import style
+from pipeline.report.content import Station, StoreContent
+from pipeline.report.figures import CHANNELS, INFERRED, busy_text
+from pipeline.report.sheet import Book
+from pipeline.report.wording import NOTHING
+
+_LABEL_COLUMNS = 2
+_NOTE_ROW, _HEADING_ROW = 0, 1
+_NOTE_H, _ROW_H = 44.0, 18.0
+
+
+def put_heat_map(book: Book, sheet: Worksheet, content: StoreContent) -> None:
+    """Write the sheet: one row a station, one column a channel."""
+    words = book.words
+    last = _LABEL_COLUMNS + len(CHANNELS) - 1
+    note = words("heatmap.note", sign=INFERRED, absent=NOTHING)
+    sheet.merge_range(_NOTE_ROW, 0, _NOTE_ROW, last, note, book.note)
+    sheet.set_row(_NOTE_ROW, _NOTE_H)
+    ids = [len(station.station) for station in content.stations]
+    names = [len(station.name or "") for station in content.stations]
+    sheet.set_column(0, 0, min(40, max([10, *ids]) + 2))
+    sheet.set_column(1, 1, min(40, max([10, *names]) + 2))
+    sheet.set_column(_LABEL_COLUMNS, last, 7)
+    sheet.write_string(_HEADING_ROW, 0, words("column.station"), book.heading)
+    sheet.write_string(_HEADING_ROW, 1, words("column.station_name"), book.heading)
+    for place, channel in enumerate(CHANNELS, start=_LABEL_COLUMNS):
+        look = book.permitted if channel in content.permitted else book.channel
+        sheet.write_number(_HEADING_ROW, place, channel, look)
+    rows = _Rows(book, content)
+    for number, station in enumerate(content.stations, start=_HEADING_ROW + 1):
+        rows.put(sheet, number, station)
+    sheet.freeze_panes(_HEADING_ROW + 1, _LABEL_COLUMNS)
+    sheet.repeat_rows(_HEADING_ROW)
+    sheet.print_area(0, 0, _HEADING_ROW + max(1, len(content.stations)), last)
+
+
+class _Rows:
+    """Writes the rows, with one look per step of the scale and mark."""
+
+    def __init__(self, book: Book, content: StoreContent) -> None:
+        self.book = book
+        self.cells = {(cell.station, cell.channel): cell for cell in content.air}
+        self.looks: dict[tuple[int | None, bool], Format] = {}
+
+    def put(self, sheet: Worksheet, number: int, station: Station) -> None:
+        """Write the row of one station."""
+        words, text = self.book.words, self.book.looks["long"]
+        sheet.write_string(number, 0, station.station, text)
+        sheet.write_string(number, 1, station.name or "", text)
+        for place, channel in enumerate(CHANNELS, start=_LABEL_COLUMNS):
+            cell = self.cells.get((station.station, channel))
+            known = cell is not None and cell.source != "absent"
+            step = style.busy_step(cell.busy_bound) if cell is not None and known else None
+            now, planned = channel == station.channel, channel == station.final_channel
+            value = busy_text(cell, words)
+            if now or planned:
+                key = "both" if now and planned else "now" if now else "planned"
+                value = words(f"heatmap.{key}", value=value)
+            look = self._look(step, marked=now or planned)
+            if value.isdigit():
+                sheet.write_number(number, place, int(value), look)
+            else:
+                sheet.write_string(number, place, value, look)
+
+    def _look(self, step: int | None, *, marked: bool) -> Format:
+        if (step, marked) not in self.looks:
+            dark = step is not None and step >= style.DARK_FROM
+            self.looks[step, marked] = self.book.book.add_format(
+                {
+                    "font_name": "Calibri",
+                    "font_size": 10,
+                    "align": "center",
+                    "bold": marked,
+                    "border": 2 if marked else 0,
+                    "border_color": style.INK,
+                    "font_color": style.PAPER if dark else style.INK,
+                    "bg_color": style.WASH if step is None else style.BUSY_STEPS[step],
+                }
+            )
+        return self.looks[step, marked]

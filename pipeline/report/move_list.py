@@ -1,0 +1,84 @@
+"""The list of changes: what to do in which order, and why."""
+
+from collections.abc import Mapping, Sequence
+
+from pipeline.report import style
+from pipeline.report.content import Move, StoreContent
+from pipeline.report.fonts import Face
+from pipeline.report.pen import (
+    BODY,
+    SMALL,
+    SMALL_MUTED,
+    STRONG,
+    Align,
+    Box,
+    Pen,
+    Type,
+    text_height,
+)
+from pipeline.report.verdict import gap
+from pipeline.report.wording import ARROW, Wording
+
+_INDENT = 20.0
+_GAP = 5.0
+_REASON_LINES = 3
+_NUMBER = Type(style.SMALL, Face.STRONG, style.PAPER)
+
+
+def move_height(move: Move, width: float) -> float:
+    """Return the height in points that a change takes in a column."""
+    reason = text_height(move.reason, SMALL, width - _INDENT, _REASON_LINES)
+    return STRONG.leading + reason + _GAP
+
+
+def draw_move(pen: Pen, box: Box, move: Move, names: Mapping[str, str], words: Wording) -> float:
+    """Draw one change with its number; return the y below it."""
+    middle = box.y + 7
+    pen.circle(box.x + 7, middle, 7, style.PLANNED, style.PLANNED, 0.5)
+    pen.text(box.x + 7, middle + 2.8, str(move.position), _NUMBER, align=Align.CENTRE)
+    change = f"{move.from_channel} {ARROW} {move.to_channel}"
+    if move.parking:
+        change = f"{change} ({words('moves.parking')})"
+    head = words("moves.step", station=_called(move.station, names), change=change)
+    pen.text(box.x + _INDENT, box.y + STRONG.size, head, STRONG, width=box.w - _INDENT)
+    rest = Box(box.x + _INDENT, box.y + STRONG.leading, box.w - _INDENT, 0)
+    return pen.paragraph(rest, move.reason, SMALL, lines=_REASON_LINES) + _GAP
+
+
+def draw_no_moves(
+    pen: Pen, box: Box, content: StoreContent, names: Mapping[str, str], words: Wording
+) -> None:
+    """Say why nothing changes: the proof, then each station's own reason while there is room."""
+    y = pen.paragraph(box, _why(content, words), BODY, lines=3) + _GAP
+    for station in content.stations:
+        if station.reason is None:
+            continue
+        text = f"{names[station.station]}: {station.reason}"
+        if y + text_height(text, SMALL_MUTED, box.w, 2) > box.bottom:
+            return
+        y = pen.paragraph(box.below(y), text, SMALL_MUTED, lines=2) + 2
+
+
+def fitting(moves: Sequence[Move], width: float, room: float) -> int:
+    """Return how many changes fit into a column, a closing line kept free if not all do."""
+    used, count = 0.0, 0
+    for move in moves:
+        used += move_height(move, width)
+        spare = 0.0 if count + 1 == len(moves) else SMALL.leading
+        if used + spare > room:
+            break
+        count += 1
+    return count
+
+
+def _why(content: StoreContent, words: Wording) -> str:
+    if content.proof is None:
+        return words("moves.unplanned")
+    if content.proof.optimal:
+        return words("moves.best")
+    return words("moves.near", gap=words.percent(gap(content)))
+
+
+def _called(station: str, names: Mapping[str, str]) -> str:
+    short = names.get(station, station)
+    return station if short in station else f"{short} · {station}"

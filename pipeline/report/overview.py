@@ -1,0 +1,127 @@
+"""The first sheet: the verdict, the store in numbers, what it rests on, cautions."""
+
+from collections.abc import Iterator
+
+from xlsxwriter.worksheet import Worksheet
+
+from pipeline.records import Severity
+from pipeline.report.content import Rated, StoreContent
+from pipeline.report.evidence_lines import evidence_lines
+from pipeline.report.sheet import Book
+from pipeline.report.verdict import verdict
+from pipeline.report.wording import NOTHING, Wording
+
+_LABEL_W, _VALUE_W = 40, 62
+_LINE = 15.0
+_CAUTIONS = ("ladders", "mains", "voids", "lone", "public", "radio", "defer")
+_READING = ("clear_air", "earshot", "bound", "parking")
+_SHEETS = ("Moves", "Channels", "Findings", "Evidence", "Stations")
+
+
+def put_overview(book: Book, sheet: Worksheet, content: StoreContent) -> None:
+    """Write the sheet, section by section."""
+    words = book.words
+    sheet.set_column(0, 0, _LABEL_W)
+    sheet.set_column(1, 1, _VALUE_W)
+    sheet.write_string(0, 0, words("summary.title"), book.title)
+    sheet.set_row(0, 26)
+    row = _note(book, sheet, 1, verdict(content, words))
+    row = _pairs(book, sheet, row + 1, words("summary.store"), _store(content, words))
+    row = _pairs(book, sheet, row + 1, words("summary.figures"), _figures(content, words))
+    lines = [*evidence_lines(content, words), *_cost(content, words)]
+    row = _pairs(book, sheet, row + 1, words("evidence.title"), lines)
+    sheets = [(name, words(f"summary.sheet_{name.lower()}")) for name in _SHEETS]
+    row = _pairs(book, sheet, row + 1, words("summary.sheets"), sheets)
+    row = _notes(book, sheet, row + 1, words("cautions.title"), "cautions", _CAUTIONS)
+    row = _notes(book, sheet, row + 1, words("reading.title"), "reading", _READING)
+    sheet.print_area(0, 0, row - 1, 1)
+
+
+def _pairs(book: Book, sheet: Worksheet, row: int, title: str, pairs: list[tuple[str, str]]) -> int:
+    row = _section(book, sheet, row, title)
+    for label, value in pairs:
+        sheet.write_string(row, 0, label, book.looks["text"])
+        sheet.write_string(row, 1, value, book.looks["long"])
+        sheet.set_row(row, _LINE * max(1, -(-len(value) // _VALUE_W)))
+        row += 1
+    return row
+
+
+def _notes(  # noqa: PLR0913 - one section of texts
+    book: Book, sheet: Worksheet, row: int, title: str, group: str, keys: tuple[str, ...]
+) -> int:
+    row = _section(book, sheet, row, title)
+    for key in keys:
+        row = _note(book, sheet, row, book.words(f"{group}.{key}"))
+    return row
+
+
+def _section(book: Book, sheet: Worksheet, row: int, title: str) -> int:
+    sheet.write_string(row, 0, title, book.section)
+    sheet.write_blank(row, 1, None, book.section)
+    return row + 1
+
+
+def _note(book: Book, sheet: Worksheet, row: int, text: str) -> int:
+    sheet.merge_range(row, 0, row, 1, "", book.note)
+    sheet.write_string(row, 0, text, book.note)
+    sheet.set_row(row, _LINE * max(1, -(-len(text) // (_LABEL_W + _VALUE_W - 6))))
+    return row + 1
+
+
+def _store(content: StoreContent, words: Wording) -> list[tuple[str, str]]:
+    store = content.store
+    return [
+        (words("summary.store"), store.store),
+        (words("summary.name"), store.name),
+        (words("summary.region"), store.region),
+        (words("summary.country"), store.country or NOTHING),
+        (words("summary.store_type"), store.store_type or NOTHING),
+        (words("summary.time_zone"), store.time_zone or NOTHING),
+        (words("summary.seen"), words.day(store.last_seen_on)),
+        (words("summary.permitted"), ", ".join(map(str, content.permitted)) or NOTHING),
+    ]
+
+
+def _figures(content: StoreContent, words: Wording) -> list[tuple[str, str]]:
+    figures = content.figures
+    labels = (figures.labels, figures.weak_labels, figures.silent_labels, figures.lone_labels)
+    return [
+        (words("summary.stations"), words.number(figures.stations)),
+        (words("summary.moved"), words.number(figures.stations_moved)),
+        (words("summary.steps"), words.number(figures.steps)),
+        (words("summary.parking"), words.number(figures.parking_steps)),
+        (words("summary.clear_now"), words.percent(figures.clear_air_now)),
+        (words("summary.clear_planned"), words.percent(figures.clear_air_planned)),
+        (words("summary.weakest_now"), _rated(figures.weakest_now, words)),
+        (words("summary.weakest_planned"), _rated(figures.weakest_planned, words)),
+        (words("summary.shared_now"), words.number(len(figures.shared_now))),
+        (words("summary.shared_planned"), words.number(len(figures.shared_planned))),
+        (
+            words("summary.findings"),
+            _joined(words.number(figures.findings[grade]) for grade in Severity),
+        ),
+        (words("summary.excepted"), words.number(figures.excepted)),
+        (words("summary.labels"), _joined(words.number(count) for count in labels)),
+    ]
+
+
+def _cost(content: StoreContent, words: Wording) -> list[tuple[str, str]]:
+    proof = content.proof
+    if proof is None:
+        return []
+    costs = (proof.cost_now, proof.cost, proof.bound)
+    return [
+        (words("summary.solver"), proof.solver),
+        (words("summary.cost"), _joined(words.number(cost, 3) for cost in costs)),
+    ]
+
+
+def _rated(rated: Rated | None, words: Wording) -> str:
+    if rated is None:
+        return NOTHING
+    return words("summary.weakest_value", station=rated.station, clear=words.percent(rated.value))
+
+
+def _joined(texts: Iterator[str]) -> str:
+    return " · ".join(texts)

@@ -1,0 +1,249 @@
+"""Draw on a PDF page: text that fits, lines, boxes. Points, counted from the top left corner."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from enum import StrEnum
+from functools import cache, lru_cache
+
+from reportlab.lib.colors import Color, HexColor
+from reportlab.pdfgen.canvas import Canvas
+
+from pipeline.report import fonts, style
+from pipeline.report.fonts import Face
+
+ELLIPSIS = "\N{HORIZONTAL ELLIPSIS}"
+LEADING = 1.28
+
+
+class Align(StrEnum):
+    """Which part of a text stands at its point."""
+
+    LEFT = "left"
+    CENTRE = "centre"
+    RIGHT = "right"
+
+
+@dataclass(frozen=True, slots=True)
+class Type:
+    """How a text is set."""
+
+    size: float = style.BODY
+    face: Face = Face.TEXT
+    colour: str = style.INK
+
+    @property
+    def leading(self) -> float:
+        """The distance between base lines, in points."""
+        return self.size * LEADING
+
+
+@dataclass(frozen=True, slots=True)
+class Box:
+    """A rectangle on the page: left, top, width, height."""
+
+    x: float
+    y: float
+    w: float
+    h: float
+
+    @property
+    def right(self) -> float:
+        """The right edge."""
+        return self.x + self.w
+
+    @property
+    def bottom(self) -> float:
+        """The lower edge."""
+        return self.y + self.h
+
+    def split(self, count: int, gutter: float = style.GUTTER) -> tuple["Box", ...]:
+        """Return `count` boxes of equal width side by side."""
+        each = (self.w - gutter * (count - 1)) / count
+        return tuple(replace(self, x=self.x + i * (each + gutter), w=each) for i in range(count))
+
+    def below(self, y: float) -> "Box":
+        """Return what is left of the box from `y` down."""
+        return replace(self, y=y, h=self.bottom - y)
+
+
+BODY = Type()
+SMALL = Type(style.SMALL)
+SMALL_MUTED = Type(style.SMALL, colour=style.MUTED)
+TINY = Type(style.TINY)
+TINY_MUTED = Type(style.TINY, colour=style.MUTED)
+STRONG = Type(style.BODY, Face.STRONG)
+SMALL_STRONG = Type(style.SMALL, Face.STRONG)
+HEADING = Type(10.2, Face.STRONG, style.PLANNED)
+
+
+class Pen:
+    """A canvas seen from the top left corner of the page."""
+
+    def __init__(self, canvas: Canvas, size: tuple[float, float]) -> None:
+        self.canvas = canvas
+        self.width, self.height = size
+
+    def text(
+        self,
+        x: float,
+        y: float,
+        text: str,
+        kind: Type = BODY,
+        *,
+        align: Align = Align.LEFT,
+        width: float | None = None,
+    ) -> None:
+        """Set one line with its base line at `y`; cut with an ellipsis where `width` is given."""
+        line = text if width is None else fitted(text, kind, width)
+        if align is not Align.LEFT:
+            length = fonts.width(line, kind.face, kind.size)
+            x -= length if align is Align.RIGHT else length / 2
+        self.canvas.setFillColor(colour(kind.colour))
+        for run in fonts.runs(line, kind.face):
+            self.canvas.setFont(run.font, kind.size)
+            self.canvas.drawString(x, self.height - y, run.text)
+            x += fonts.run_width(run, kind.size)
+
+    def paragraph(
+        self, box: Box, text: str, kind: Type = BODY, *, lines: int | None = None
+    ) -> float:
+        """Set a text in lines of the box's width from its top; return the y below them."""
+        y = box.y
+        for line in wrapped(text, kind, box.w, lines):
+            self.text(box.x, y + kind.size, line, kind)
+            y += kind.leading
+        return y
+
+    def heading(self, box: Box, text: str, note: str = "") -> float:
+        """Set a section's heading on a hairline, with an aside; return the y below it."""
+        self.line(box.x, box.y, box.right, box.y, style.INK, 0.7)
+        base = box.y + HEADING.size + 4
+        self.text(box.x, base, text, HEADING, width=box.w)
+        used = fonts.width(text, HEADING.face, HEADING.size) + 8
+        if note and fonts.width(note, TINY_MUTED.face, TINY_MUTED.size) <= box.w - used:
+            self.text(box.x + used, base, note, TINY_MUTED)
+        return base + 6
+
+    def line(  # noqa: PLR0913 - two points, a colour, a thickness, a pattern
+        self,
+        x1: float,
+        y1: float,
+        x2: float,
+        y2: float,
+        ink: str = style.HAIRLINE,
+        thickness: float = 0.5,
+        dash: Sequence[float] = (),
+    ) -> None:
+        """Draw a straight line."""
+        self.canvas.setStrokeColor(colour(ink))
+        self.canvas.setLineWidth(thickness)
+        self.canvas.setDash(list(dash))
+        self.canvas.line(x1, self.height - y1, x2, self.height - y2)
+
+    def rectangle(
+        self, box: Box, fill: str | None = None, stroke: str | None = None, thickness: float = 0.5
+    ) -> None:
+        """Draw a rectangle, filled, outlined or both."""
+        self._paint(fill, stroke, thickness)
+        self.canvas.rect(
+            box.x,
+            self.height - box.bottom,
+            box.w,
+            box.h,
+            stroke=int(stroke is not None),
+            fill=int(fill is not None),
+        )
+
+    def circle(
+        self, x: float, y: float, radius: float, fill: str | None, stroke: str, thickness: float
+    ) -> None:
+        """Draw a circle around a point."""
+        self._paint(fill, stroke, thickness)
+        self.canvas.circle(x, self.height - y, radius, stroke=1, fill=int(fill is not None))
+
+    def polygon(
+        self,
+        points: Sequence[tuple[float, float]],
+        fill: str | None,
+        stroke: str | None,
+        thickness: float = 0.5,
+    ) -> None:
+        """Draw a closed outline through the points."""
+        self._paint(fill, stroke, thickness)
+        path = self.canvas.beginPath()
+        path.moveTo(points[0][0], self.height - points[0][1])
+        for x, y in points[1:]:
+            path.lineTo(x, self.height - y)
+        path.close()
+        self.canvas.drawPath(path, stroke=int(stroke is not None), fill=int(fill is not None))
+
+    def _paint(self, fill: str | None, stroke: str | None, thickness: float) -> None:
+        if fill is not None:
+            self.canvas.setFillColor(colour(fill))
+        if stroke is not None:
+            self.canvas.setStrokeColor(colour(stroke))
+            self.canvas.setLineWidth(thickness)
+            self.canvas.setDash([])
+
+
+@cache
+def colour(code: str) -> Color:
+    """Return the colour of a code such as '#1D2A32'."""
+    return HexColor(code)
+
+
+def fitted(text: str, kind: Type, width: float) -> str:
+    """Return the text, or as much of its beginning as fits with an ellipsis."""
+    if fonts.width(text, kind.face, kind.size) <= width:
+        return text
+    low, high = 0, len(text)
+    while low < high:
+        middle = (low + high + 1) // 2
+        if fonts.width(text[:middle].rstrip() + ELLIPSIS, kind.face, kind.size) <= width:
+            low = middle
+        else:
+            high = middle - 1
+    return text[:low].rstrip() + ELLIPSIS
+
+
+def text_height(text: str, kind: Type, width: float, lines: int | None = None) -> float:
+    """Return the height in points that a paragraph takes."""
+    return len(wrapped(text, kind, width, lines)) * kind.leading
+
+
+@lru_cache(maxsize=5_000)
+def wrapped(text: str, kind: Type, width: float, lines: int | None = None) -> tuple[str, ...]:
+    """Break a text into lines of at most `width`; the last of `lines` ends in an ellipsis."""
+    broken: list[str] = []
+    line = ""
+    for word in _pieces(text, kind, width):
+        longer = f"{line} {word}" if line else word
+        if fonts.width(longer, kind.face, kind.size) <= width:
+            line = longer
+        else:
+            broken.append(line)
+            line = word
+    if line:
+        broken.append(line)
+    if lines is None or len(broken) <= lines:
+        return tuple(broken)
+    rest = " ".join(broken[lines - 1 :])
+    return (*broken[: lines - 1], fitted(rest, kind, width))
+
+
+def _pieces(text: str, kind: Type, width: float) -> list[str]:
+    """Return the words of a text, words longer than a line cut into pieces that fit."""
+    pieces = []
+    for word in text.split(" "):
+        rest = word
+        while rest and fonts.width(rest, kind.face, kind.size) > width:
+            count = next(
+                n
+                for n in range(len(rest) - 1, 0, -1)
+                if n == 1 or fonts.width(rest[:n], kind.face, kind.size) <= width
+            )
+            pieces.append(rest[:count])
+            rest = rest[count:]
+        if rest:
+            pieces.append(rest)
+    return pieces

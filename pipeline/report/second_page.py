@@ -1,0 +1,196 @@
+"""Page two: the air, what the plan rests on, findings, cautions, sign-off, how to read."""
+
+from collections.abc import Mapping, Sequence
+
+from pipeline.records import Finding, Severity
+from pipeline.report import style
+from pipeline.report.content import Station, StoreContent
+from pipeline.report.evidence_lines import evidence_lines
+from pipeline.report.figures import AIR_ROW, air_height, draw_air
+from pipeline.report.fonts import Face
+from pipeline.report.pen import (
+    SMALL,
+    SMALL_MUTED,
+    SMALL_STRONG,
+    TINY,
+    TINY_MUTED,
+    Align,
+    Box,
+    Pen,
+    Type,
+    text_height,
+)
+from pipeline.report.wording import Wording
+
+AIR_ROWS = 14  # stations; more go to a page of their own
+_FOOT_H = 168.0
+_CAUTIONS = ("ladders", "mains", "voids", "lone", "public", "radio", "defer")
+_READING = ("clear_air", "earshot", "bound", "parking")
+_ALERT_STRONG = Type(style.SMALL, Face.STRONG, style.ALERT)
+
+
+def air_rows(content: StoreContent) -> tuple[Station, ...]:
+    """Return the stations drawn on page two: all, or the weakest where there are many."""
+    if len(content.stations) <= AIR_ROWS:
+        return content.stations
+    weakest = sorted(
+        content.stations, key=lambda s: (s.clear_air_now is None, s.clear_air_now or 0, s.station)
+    )
+    return tuple(weakest[: AIR_ROWS - 2])
+
+
+def draw_second_page(  # noqa: PLR0913 - what is drawn, where, and on which pages the rest stands
+    pen: Pen,
+    page: Box,
+    content: StoreContent,
+    names: Mapping[str, str],
+    words: Wording,
+    more: Mapping[str, int],
+) -> None:
+    """Draw page two; `more` holds the pages on which lists go on, by list."""
+    shown = air_rows(content)
+    y = pen.heading(page, words("air.title"), words("air.note"))
+    air = Box(page.x, y, page.w, air_height(len(shown)))
+    y = draw_air(pen, air, content, shown, names, words)
+    if hidden := len(content.stations) - len(shown):
+        text = words.counted("more.page", hidden, page=more["air"])
+        pen.text(page.x, y + TINY.size, text, TINY_MUTED)
+        y += AIR_ROW
+    foot = Box(page.x, page.bottom - _FOOT_H, page.w, _FOOT_H)
+    left, right = Box(page.x, y + 8, page.w, foot.y - y - 18).split(2)
+    below = _evidence(pen, left, content, words)
+    _labels(pen, left.below(below + 6), content, names, words)
+    _findings(pen, right, content.findings, words)
+    _foot(pen, foot, words)
+
+
+def _evidence(pen: Pen, box: Box, content: StoreContent, words: Wording) -> float:
+    y = pen.heading(box, words("evidence.title"))
+    for label, value in evidence_lines(content, words):
+        pen.text(box.x, y + SMALL.size, label, SMALL, width=box.w * 0.68)
+        pen.text(
+            box.right, y + SMALL.size, value, SMALL_STRONG, align=Align.RIGHT, width=box.w * 0.31
+        )
+        y += SMALL.leading + 1
+    return y
+
+
+def _labels(
+    pen: Pen, box: Box, content: StoreContent, names: Mapping[str, str], words: Wording
+) -> None:
+    y = pen.heading(box, words("labels.title"))
+    figures = content.figures
+    if not figures.labels:
+        pen.paragraph(box.below(y), words("labels.none"), SMALL_MUTED, lines=2)
+        return
+    columns = [box.right - 44 * i for i in (3, 2, 1, 0)]
+    for x, key in zip(columns, ("labels", "weak", "silent", "lone"), strict=True):
+        pen.text(x, y + TINY.size, words(f"labels.{key}"), TINY_MUTED, align=Align.RIGHT)
+    y += TINY.leading + 2
+    pen.line(box.x, y - 1, box.right, y - 1)
+    rows = int((box.bottom - y) // SMALL.leading) - 2
+    totals = (figures.labels, figures.weak_labels, figures.silent_labels, figures.lone_labels)
+    y = _label_row(pen, box.below(y), words("labels.all"), totals, words, SMALL_STRONG)
+    shown = _label_stations(content.stations, rows)
+    for station in shown:
+        counts = (
+            station.labels,
+            station.weak_labels,
+            station.silent_labels,
+            station.lone_labels,
+        )
+        y = _label_row(pen, box.below(y), names[station.station], counts, words, SMALL)
+    if hidden := len(content.stations) - len(shown):
+        text = words.counted("more.workbook", hidden)
+        pen.text(box.x, y + SMALL.size, text, SMALL_MUTED)
+
+
+def _label_stations(stations: Sequence[Station], rows: int) -> Sequence[Station]:
+    if len(stations) <= rows:
+        return stations
+    troubled = sorted(
+        stations, key=lambda s: (-(s.weak_labels + s.silent_labels + s.lone_labels), s.station)
+    )
+    return troubled[: max(0, rows - 1)]
+
+
+def _label_row(  # noqa: PLR0913 - one row of a table
+    pen: Pen, box: Box, name: str, counts: Sequence[int], words: Wording, kind: Type
+) -> float:
+    base = box.y + kind.size
+    pen.text(box.x, base, name, kind, width=box.w - 4 * 44)
+    for place, count in enumerate(counts):
+        x = box.right - 44 * (3 - place)
+        pen.text(x, base, words.number(count), kind, align=Align.RIGHT)
+    return box.y + kind.leading
+
+
+def _findings(pen: Pen, box: Box, findings: Sequence[Finding], words: Wording) -> None:
+    y = pen.heading(box, words("findings.title"))
+    if not findings:
+        pen.text(box.x, y + SMALL.size, words("findings.none"), SMALL_MUTED)
+        return
+    for shown, finding in enumerate(findings):
+        text = _finding_text(finding, words)
+        height = SMALL.leading + text_height(text, TINY_MUTED, box.w - 52, 2) + 2.5
+        last = shown + 1 == len(findings)
+        if y + height + (0 if last else SMALL.leading) > box.bottom:
+            rest = words.counted("more.workbook", len(findings) - shown)
+            pen.text(box.x + 52, y + SMALL.size, rest, SMALL_MUTED)
+            return
+        _finding(pen, box.below(y), finding, text, words)
+        y += height
+
+
+def _finding(pen: Pen, box: Box, finding: Finding, text: str, words: Wording) -> None:
+    grave = finding.severity in (Severity.STOP, Severity.FIX) and finding.excepted is None
+    key = "findings.excepted" if finding.excepted is not None else f"severity.{finding.severity}"
+    _severity_shape(pen, box.x + 4, box.y + 5, finding)
+    kind = _ALERT_STRONG if grave else SMALL_MUTED
+    pen.text(box.x + 11, box.y + SMALL.size, words(key), kind, width=40)
+    title = words.rule(finding.rule)
+    pen.text(box.x + 52, box.y + SMALL.size, title, SMALL_STRONG, width=box.w - 52)
+    rest = Box(box.x + 52, box.y + SMALL.leading, box.w - 52, 0)
+    pen.paragraph(rest, text, TINY_MUTED, lines=2)
+
+
+def _finding_text(finding: Finding, words: Wording) -> str:
+    if finding.excepted is not None:
+        return words("findings.excepted_note", reason=finding.excepted)
+    if not finding.subject or finding.subject in finding.detail:
+        return finding.detail
+    return f"{finding.subject}: {finding.detail}"
+
+
+def _severity_shape(pen: Pen, x: float, y: float, finding: Finding) -> None:
+    if finding.excepted is not None or finding.severity is Severity.NOTE:
+        pen.line(x - 3, y, x + 3, y, style.MUTED, 1)
+    elif finding.severity is Severity.STOP:
+        pen.rectangle(Box(x - 3, y - 3, 6, 6), style.ALERT)
+    elif finding.severity is Severity.FIX:
+        pen.polygon(((x - 3.4, y + 3), (x + 3.4, y + 3), (x, y - 3.4)), style.ALERT, None)
+    else:
+        pen.circle(x, y, 2.6, style.PAPER, style.MUTED, 0.9)
+
+
+def _foot(pen: Pen, box: Box, words: Wording) -> None:
+    cautions, reading, signing = box.split(3)
+    y = pen.heading(cautions, words("cautions.title"))
+    for key in _CAUTIONS:
+        y = _item(pen, cautions.below(y), words(f"cautions.{key}"))
+    y = pen.heading(reading, words("reading.title"))
+    for key in _READING:
+        y = _item(pen, reading.below(y), words(f"reading.{key}"))
+    y = pen.heading(signing, words("signoff.title"))
+    for key in ("proposed", "approved", "done"):
+        pen.text(signing.x, y + TINY.size, words(f"signoff.{key}"), TINY)
+        pen.line(signing.x, y + 34, signing.right, y + 34, style.MUTED, 0.6)
+        note = words("signoff.name_date")
+        pen.text(signing.right, y + 42, note, TINY_MUTED, align=Align.RIGHT)
+        y += 47
+
+
+def _item(pen: Pen, box: Box, text: str) -> float:
+    pen.line(box.x, box.y + 4.6, box.x + 4, box.y + 4.6, style.MUTED, 0.9)
+    indented = Box(box.x + 8, box.y, box.w - 8, box.h)
+    return pen.paragraph(indented, text, TINY) + 2

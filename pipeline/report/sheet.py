@@ -1,0 +1,163 @@
+"""One worksheet at a time: headings, rows, widths that fit, and how it prints."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from enum import StrEnum
+from math import ceil
+
+from xlsxwriter.format import Format
+from xlsxwriter.workbook import Workbook
+from xlsxwriter.worksheet import Worksheet
+
+from pipeline.report import style
+from pipeline.report.wording import Wording
+
+Value = str | int | float | bool | date | datetime | None
+
+LONGEST_TEXT = 32_767  # characters a cell can hold (ECMA-376 as applications apply it)
+_NARROWEST, _WIDEST = 6, 60  # characters
+_LINE = 15.0  # points a row of one line takes
+_PAPERS = {style.A4: 9, style.LETTER: 1}  # ECMA-376: paperSize
+
+
+class Look(StrEnum):
+    """How the cells of a column are set."""
+
+    TEXT = "text"
+    LONG = "long"  # a text that wraps
+    COUNT = "count"
+    PERCENT = "percent"
+    LEVEL = "level"  # one decimal
+    DAY = "day"
+    MOMENT = "moment"
+    MIDDLE = "middle"
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """One column of a list: its heading and how its cells are set."""
+
+    heading: str
+    look: Look = Look.TEXT
+    widest: int = _WIDEST
+
+
+class Book:
+    """A workbook in the making, with the looks every sheet shares."""
+
+    def __init__(self, book: Workbook, words: Wording, size: tuple[float, float]) -> None:
+        self.book = book
+        self.words = words
+        self.paper = _PAPERS[size]
+        base = {"font_name": "Calibri", "font_size": 10, "font_color": style.INK, "valign": "top"}
+        line = {**base, "bottom": 1, "bottom_color": style.HAIRLINE}
+        day = words("number.day_format")
+        kinds: dict[str, dict[str, object]] = {
+            Look.TEXT: {},
+            Look.LONG: {"text_wrap": True},
+            Look.COUNT: {"num_format": "#,##0"},
+            Look.PERCENT: {"num_format": "0 %"},
+            Look.LEVEL: {"num_format": "0.0"},
+            Look.DAY: {"num_format": day, "align": "left"},
+            Look.MOMENT: {"num_format": f"{day} hh:mm", "align": "left"},
+            Look.MIDDLE: {"align": "center"},
+        }
+        self.looks = {name: book.add_format({**line, **kind}) for name, kind in kinds.items()}
+        self.heading = book.add_format(
+            {**base, "bold": True, "font_color": style.PAPER, "bg_color": style.PLANNED,
+             "text_wrap": True, "valign": "vcenter"}
+        )  # fmt: skip
+        head = {**base, "bold": True, "align": "center", "bottom": 1, "bottom_color": style.INK}
+        self.channel = book.add_format(head)
+        self.permitted = book.add_format({**head, "underline": 1})
+        self.title = book.add_format({**base, "bold": True, "font_size": 16})
+        self.section = book.add_format(
+            {**base, "bold": True, "font_color": style.PLANNED, "font_size": 11,
+             "bottom": 1, "bottom_color": style.INK}
+        )  # fmt: skip
+        self.note = book.add_format({**base, "font_color": style.MUTED, "text_wrap": True})
+
+    def sheet(self, name: str, title: str, *, landscape: bool = True) -> Worksheet:
+        """Add a sheet that prints on the store's paper with heading and page numbers."""
+        sheet = self.book.add_worksheet(name)
+        sheet.hide_gridlines(2)
+        sheet.set_paper(self.paper)
+        if landscape:
+            sheet.set_landscape()
+        sheet.set_margins(left=0.5, right=0.5, top=0.75, bottom=0.7)
+        plain = title.replace("&", "&&")[:180]
+        sheet.set_header(f"&L&9{plain}&R&9{name}")
+        sheet.set_footer(f"&R&9{self.words('workbook.print_page')}")
+        sheet.fit_to_pages(1, 0)
+        return sheet
+
+
+def put(sheet: Worksheet, row: int, column: int, value: Value, look: Format) -> None:
+    """Write one cell by the kind of its value; a text stays a text whatever it begins with."""
+    if value is None:
+        sheet.write_blank(row, column, None, look)
+    elif isinstance(value, str):
+        sheet.write_string(row, column, value[:LONGEST_TEXT], look)
+    elif isinstance(value, datetime | date):
+        sheet.write_datetime(row, column, value, look)
+    else:
+        sheet.write_number(row, column, value, look)
+
+
+def put_list(
+    book: Book, sheet: Worksheet, columns: Sequence[Column], rows: Sequence[Sequence[Value]]
+) -> None:
+    """Write a list with frozen headings, a filter, widths that fit and a print area."""
+    widths = [_width(column, place, rows) for place, column in enumerate(columns)]
+    for place, (column, width) in enumerate(zip(columns, widths, strict=True)):
+        sheet.set_column(place, place, width)
+        sheet.write_string(0, place, column.heading, book.heading)
+    sheet.set_row(0, 2 * _LINE + 2)
+    looks = [book.looks[column.look] for column in columns]
+    for number, row in enumerate(rows, start=1):
+        for place, value in enumerate(row):
+            put(sheet, number, place, value, looks[place])
+        lines = max(
+            (_lines(v, w) for v, w in zip(row, widths, strict=True) if isinstance(v, str)),
+            default=1,
+        )
+        sheet.set_row(number, min(409.0, lines * _LINE))
+    last = len(columns) - 1
+    sheet.freeze_panes(1, 1)
+    sheet.repeat_rows(0)
+    sheet.print_area(0, 0, max(1, len(rows)), last)
+    if rows:
+        sheet.autofilter(0, 0, len(rows), last)
+
+
+def _width(column: Column, place: int, rows: Sequence[Sequence[Value]]) -> float:
+    """Return a width in characters that shows the heading in two lines and every value."""
+    longest_word = max(len(word) for word in column.heading.split())
+    heading = max(longest_word, ceil(len(column.heading) / 2)) + 4  # room for the filter button
+    values = max((len(_shown(row[place], column.look)) for row in rows), default=0)
+    return min(max(_NARROWEST, heading, values + 2), max(column.widest, longest_word + 4))
+
+
+def _shown(value: Value, look: Look) -> str:
+    if isinstance(value, str):
+        return value
+    if value is None:
+        return ""
+    if look is Look.MOMENT:
+        return "30.09.2026 22:15"
+    if look is Look.DAY:
+        return "30.09.2026"
+    return (
+        f"{value:,.1f}" if look is Look.LEVEL else f"{value:,}" if look is Look.COUNT else "100 %"
+    )
+
+
+def _lines(text: str, width: float) -> int:
+    """Return in how many lines of a width in characters a text breaks, wide letters counted."""
+    room = max(1.0, (width - 1) * 0.95)
+    lines = 0
+    for paragraph in text.split("\n"):
+        letters = sum(2 if ord(c) > 0x2E7F else 1 for c in paragraph)  # noqa: PLR2004 - East Asian letters are wide
+        lines += max(1, ceil(letters / room))
+    return lines

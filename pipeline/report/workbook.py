@@ -1,0 +1,218 @@
+"""The change plan as a workbook: where a store's changes are read, filtered and worked off."""
+
+from collections.abc import Mapping
+from datetime import datetime
+from io import BytesIO
+
+from xlsxwriter.workbook import Workbook
+from xlsxwriter.worksheet import Worksheet
+
+from pipeline import __version__
+from pipeline.report import style
+from pipeline.report.content import Move, Station, StoreContent
+from pipeline.report.heat_map import put_heat_map
+from pipeline.report.overview import put_overview
+from pipeline.report.sheet import Book, Column, Look, Value, put_list
+from pipeline.report.wording import Wording, wording
+
+# Tab names are the same in every language: a workbook that comes back is read by them.
+MADE_AT = datetime(2000, 1, 1)  # noqa: DTZ001 - a fixed mark, so that equal content gives equal bytes
+
+
+def workbook(content: StoreContent) -> bytes:
+    """Return the change plan of one store as .xlsx: the same content gives the same bytes."""
+    words = wording(content.store.country)
+    buffer = BytesIO()
+    file = Workbook(buffer, {"in_memory": True, "strings_to_formulas": False})
+    title = words("document.title", store=content.store.store, name=content.store.name)
+    file.set_properties(
+        {
+            "title": title[:250],
+            "subject": words("workbook.subject"),
+            "author": words("document.author"),
+            "comments": words("document.made_with", version=__version__),
+            "created": MADE_AT,
+        }
+    )
+    book = Book(file, words, style.page_size(content.store.country))
+    put_overview(book, book.sheet("Summary", title, landscape=False), content)
+    _moves(book, book.sheet("Moves", title), content)
+    put_heat_map(book, book.sheet("Channels", title), content)
+    _findings(book, book.sheet("Findings", title), content)
+    _evidence(book, book.sheet("Evidence", title), content)
+    _stations(book, book.sheet("Stations", title), content)
+    file.close()
+    return buffer.getvalue()
+
+
+def move_columns(words: Wording) -> tuple[Column, ...]:
+    """Return the columns of the list of changes."""
+    return (
+        Column(words("column.order"), Look.COUNT),
+        Column(words("column.station"), Look.LONG, 30),
+        Column(words("column.station_name"), Look.LONG, 30),
+        Column(words("column.mounted"), Look.LONG, 34),
+        Column(words("column.from"), Look.COUNT),
+        Column(words("column.to"), Look.COUNT),
+        Column(words("column.kind")),
+        Column(words("column.reason"), Look.LONG, 56),
+        Column(words("column.clear_before"), Look.PERCENT),
+        Column(words("column.clear_after"), Look.PERCENT),
+        Column(words("column.confidence")),
+        Column(words("column.back_out"), Look.COUNT),
+    )
+
+
+def _moves(book: Book, sheet: Worksheet, content: StoreContent) -> None:
+    stations = {station.station: station for station in content.stations}
+    rows = [_move(move, stations, book.words) for move in content.moves]
+    put_list(book, sheet, move_columns(book.words), rows)
+
+
+def _move(move: Move, stations: Mapping[str, Station], words: Wording) -> tuple[Value, ...]:
+    station = stations.get(move.station)
+    sureness = station.sureness if station else None
+    return (
+        move.position,
+        move.station,
+        station.name if station else None,
+        station.mounted if station else None,
+        move.from_channel,
+        move.to_channel,
+        words("moves.parking" if move.parking else "moves.final"),
+        move.reason,
+        move.clear_air_before,
+        move.clear_air_after,
+        words(f"sureness.{sureness}") if sureness else None,
+        station.channel if station and station.channel is not None else move.from_channel,
+    )
+
+
+def _findings(book: Book, sheet: Worksheet, content: StoreContent) -> None:
+    words = book.words
+    columns = (
+        Column(words("column.severity")),
+        Column(words("column.title"), Look.LONG, 36),
+        Column(words("column.subject"), Look.LONG, 24),
+        Column(words("column.detail"), Look.LONG, 70),
+        Column(words("column.exception"), Look.LONG, 36),
+        Column(words("column.rule")),
+    )
+    rows = [
+        (
+            words(f"severity.{finding.severity}"),
+            words.rule(finding.rule),
+            finding.subject,
+            finding.detail,
+            finding.excepted,
+            finding.rule,
+        )
+        for finding in content.findings
+    ]
+    put_list(book, sheet, columns, rows)
+
+
+def _evidence(book: Book, sheet: Worksheet, content: StoreContent) -> None:
+    words = book.words
+    columns = (
+        Column(words("column.station"), Look.LONG, 30),
+        Column(words("column.channel"), Look.COUNT),
+        Column(words("column.readings"), Look.COUNT),
+        Column(words("column.busy_share"), Look.PERCENT),
+        Column(words("column.busy_bound"), Look.PERCENT),
+        Column(words("column.mean"), Look.LEVEL),
+        Column(words("column.p50"), Look.LEVEL),
+        Column(words("column.p90"), Look.LEVEL),
+        Column(words("column.p99"), Look.LEVEL),
+        Column(words("column.own_traffic")),
+        Column(words("column.source")),
+        Column(words("column.newest"), Look.MOMENT),
+        Column(words("column.basis"), Look.LONG, 60),
+    )
+    answers = {True: words("answer.yes"), False: words("answer.no")}
+    sources = {key: words(f"source.{key}") for key in ("measured", "inferred", "absent")}
+    rows = [
+        (
+            cell.station,
+            cell.channel,
+            cell.readings,
+            cell.busy_share,
+            cell.busy_bound,
+            cell.mean_dbm,
+            cell.p50_dbm,
+            cell.p90_dbm,
+            cell.p99_dbm,
+            answers[cell.own_traffic],
+            sources.get(cell.source, cell.source),
+            cell.newest_at,
+            cell.basis,
+        )
+        for cell in content.air
+    ]
+    put_list(book, sheet, columns, rows)
+
+
+def _stations(book: Book, sheet: Worksheet, content: StoreContent) -> None:
+    words = book.words
+    columns = (
+        Column(words("column.station"), Look.LONG, 30),
+        Column(words("column.station_name"), Look.LONG, 30),
+        Column(words("column.mounted"), Look.LONG, 34),
+        Column(words("column.floor"), Look.COUNT),
+        Column(words("column.x"), Look.LEVEL),
+        Column(words("column.y"), Look.LEVEL),
+        Column(words("column.channel"), Look.COUNT),
+        Column(words("column.planned"), Look.COUNT),
+        Column(words("column.clear_before"), Look.PERCENT),
+        Column(words("column.clear_after"), Look.PERCENT),
+        Column(words("column.confidence")),
+        Column(words("column.next_best"), Look.COUNT),
+        Column(words("column.reason"), Look.LONG, 50),
+        Column(words("column.labels"), Look.COUNT),
+        Column(words("column.weak"), Look.COUNT),
+        Column(words("column.silent"), Look.COUNT),
+        Column(words("column.lone"), Look.COUNT),
+        Column(words("column.air_share"), Look.PERCENT),
+        Column(words("column.power"), Look.LEVEL),
+        Column(words("column.pan_id")),
+        Column(words("column.eui64"), Look.LONG),
+        Column(words("column.ip"), Look.LONG),
+        Column(words("column.port"), Look.TEXT),
+        Column(words("column.firmware"), Look.LONG, 24),
+        Column(words("column.hardware"), Look.LONG, 24),
+        Column(words("column.connected")),
+    )
+    rows = [_station(station, words) for station in content.stations]
+    put_list(book, sheet, columns, rows)
+
+
+def _station(station: Station, words: Wording) -> tuple[Value, ...]:
+    connected = {True: words("answer.yes"), False: words("answer.no"), None: None}
+    return (
+        station.station,
+        station.name,
+        station.mounted,
+        station.floor,
+        station.x_m,
+        station.y_m,
+        station.channel,
+        station.channel_planned,
+        station.clear_air_now,
+        station.clear_air_planned,
+        words(f"sureness.{station.sureness}") if station.sureness else None,
+        station.next_best_channel,
+        station.reason,
+        station.labels,
+        station.weak_labels,
+        station.silent_labels,
+        station.lone_labels,
+        station.air_share,
+        station.tx_power_dbm,
+        None if station.pan_id is None else f"0x{station.pan_id:04X}",
+        station.eui64,
+        station.ip_address,
+        station.port,
+        station.firmware,
+        station.hardware,
+        connected[station.connected],
+    )
