@@ -14,10 +14,17 @@ from pipeline.bench import Size, bench
 from pipeline.check.rules import explain, rule_list
 from pipeline.errors import QuietaisleError
 from pipeline.records import Selection, Severity
-from pipeline.run import Request, run, run_ingest, run_listing
+from pipeline.run import Request, run, run_ingest, run_listing, run_what_if
 from pipeline.settings import load_settings
 from pipeline.template import write_demo, write_template
-from pipeline.terminal import progress_on, show_bench, show_exports, show_listing, show_run
+from pipeline.terminal import (
+    progress_on,
+    show_bench,
+    show_exports,
+    show_listing,
+    show_run,
+    show_what_if,
+)
 
 DONE, FINDINGS, FAILED = 0, 1, 2
 _Command = TypeVar("_Command", bound=Callable[..., Any])
@@ -113,10 +120,32 @@ def check_command(**options: Any) -> int:  # noqa: ANN401 - as above
 
 
 @cli.command("plan")
+@click.option(
+    "--set",
+    "wishes",
+    multiple=True,
+    metavar="STATION=CHANNEL",
+    help="Price this choice of yours against the plan; with one --store. May be repeated.",
+)
 @_shared
-def plan_command(**options: Any) -> int:  # noqa: ANN401 - as above
+def plan_command(wishes: tuple[str, ...], **options: Any) -> int:  # noqa: ANN401 - as above
     """List the moves of the best plan for what the database holds."""
-    return _list("listed_moves", options)
+    if not wishes:
+        return _list("listed_moves", options)
+    if len(options["store"]) != 1:
+        raise click.UsageError("--set needs exactly one --store")
+    console = Console()
+    wanted = dict(_wish(text) for text in wishes)
+    request = _request(None, options)
+    show_what_if(console, run_what_if(request, options["store"][0], wanted, progress_on(console)))
+    return DONE
+
+
+def _wish(text: str) -> tuple[str, int]:
+    station, _, channel = text.rpartition("=")
+    if not station or not channel.isdecimal() or int(channel) not in range(11, 27):
+        raise click.UsageError(f"--set {text}: give it as STATION=CHANNEL, channel 11 to 26")
+    return station, int(channel)
 
 
 def _list(listing: str, options: Mapping[str, Any]) -> int:

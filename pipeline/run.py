@@ -14,7 +14,8 @@ from pipeline.database import Database, open_database
 from pipeline.errors import FolderMissing, NothingToRead, UnknownSelection
 from pipeline.frames import frame_of
 from pipeline.ingest.load import ingest
-from pipeline.plan.stores import plan
+from pipeline.plan.stores import case_of, plan
+from pipeline.plan.what_if import WhatIf, what_if
 from pipeline.progress import Progress
 from pipeline.records import (
     Exemption,
@@ -93,6 +94,28 @@ def run_listing(request: Request, listing: str, progress: Progress) -> tuple[Run
         judge(database, request, settings, progress)
         frame = database.frame("run", listing)
         return summarise(database, request, (), (), ()), _selected(frame, request.selection)
+
+
+def run_what_if(
+    request: Request, store: str, wanted: Mapping[str, int], progress: Progress
+) -> WhatIf:
+    """Price a person's own choice of channels in one store against the plan.
+
+    Raises:
+        UnknownSelection: the store has no such station, or no plan can be made for it.
+    """
+    settings = settings_of(request)
+    with open_database(request.database) as database:
+        judge(database, request, settings, progress)
+        case = case_of(database, settings, store)
+        if case is None:
+            planned = [name for (name,) in database.rows("run", "planned_stores")]
+            raise UnknownSelection("planned store", store, planned)
+        stations = [station.station for station in case.problem.stations]
+        for station in wanted:
+            if station not in stations:
+                raise UnknownSelection(f"station of store {store}", station, stations)
+        return what_if(case, wanted, int(settings.limits["solver_effort"]))
 
 
 def _selected(frame: Listing, selection: Selection) -> Listing:

@@ -10,6 +10,7 @@ from rich.progress import Progress as Bars
 from rich.table import Table
 
 from pipeline.bench import Measured
+from pipeline.plan.what_if import WhatIf
 from pipeline.progress import Item, Progress, Silent
 from pipeline.records import ExportOutcome, RunSummary, Severity
 
@@ -133,3 +134,19 @@ def show_bench(console: Console, measured: Measured) -> None:
     if measured.peak_mib is not None:
         console.print(f"peak memory: {measured.peak_mib:,.0f} MiB")
     console.print(f"ratio to floor: {measured.ratio:.2f}")
+
+
+def show_what_if(console: Console, found: WhatIf) -> None:
+    """Print today, the plan, and a person's own choice side by side."""
+    table = Table("station", box=None, pad_edge=False, header_style="bold")
+    for option in found.options:
+        table.add_column(option.name, justify="right")
+    for at, station in enumerate(found.stations):
+        cells = (f"{o.channels[at]} ({o.clear_air[at]:.1%})" for o in found.options)
+        table.add_row(station, *cells)
+    table.add_row("moves", *(str(option.moves) for option in found.options))
+    table.add_row("cost", *(f"{option.cost:.4f}" for option in found.options))
+    console.print(f"Store {found.store}: channel and clear air by station")
+    console.print(table)
+    for station in found.not_permitted:
+        console.print(f"The rules do not permit that channel for {station}.")

@@ -17,8 +17,11 @@ EFFORT = 100_000
 
 
 def _case(problem: StoreProblem, locked: frozenset[str] = frozenset()) -> Case:
-    evidence = {at: Evidence(busy, 40, False, "measured", "") for at, busy in problem.busy.items()}
-    levels = {(h.station, h.neighbour): Level(-60.0, "measured") for h in problem.heard}
+    evidence = {
+        at: Evidence(busy, busy, 40.0, 40, False, "measured", "")
+        for at, busy in problem.busy.items()
+    }
+    levels = {(h.station, h.neighbour): Level(-60.0, 2.0, "measured") for h in problem.heard}
     return Case(problem, evidence, levels, locked)
 
 

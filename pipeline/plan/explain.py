@@ -11,9 +11,15 @@ _MOST_NAMED = 3
 
 @dataclass(frozen=True, slots=True)
 class Evidence:
-    """What is known of one station's channel; `bound` is the outside noise reckoned with, 0..1."""
+    """What is known of one station's channel.
+
+    `bound` is the outside noise reckoned with and `share` the one found, 0..1; `worth` is what the
+    readings count as, in fresh ones.
+    """
 
     bound: float
+    share: float
+    worth: float
     readings: int
     own_traffic: bool
     source: str
@@ -22,9 +28,10 @@ class Evidence:
 
 @dataclass(frozen=True, slots=True)
 class Level:
-    """The level at which a neighbour is heard, in dBm, and whether it was measured."""
+    """The level at which a neighbour is heard, in dBm, its spread in dB, and where it is from."""
 
     heard_dbm: float
+    spread_db: float
     source: str
 
 

@@ -1,6 +1,6 @@
 """The plan of one store, computed from its problem alone."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from pipeline.plan.assign import assign
@@ -20,7 +20,7 @@ def plan_store(case: Case, effort: int, readings_minimum: float) -> StorePlan:
     tables = priced(problem)
     best = assign(tables.one, tables.two, ties=tie_costs(problem.stations), effort=effort)
     after = [s.choices[a] for s, a in zip(problem.stations, best.choice, strict=True)]
-    wide = _with_channels_of_today(problem)
+    wide = with_channels(problem, {})  # each station starts where it is
     order = _order(wide, before, after)
     return StorePlan(
         stations=_station_plans(case, tables, before, after, readings_minimum),
@@ -38,10 +38,11 @@ def plan_store(case: Case, effort: int, readings_minimum: float) -> StorePlan:
     )
 
 
-def _with_channels_of_today(problem: StoreProblem) -> StoreProblem:
-    """Widen each station's choices by its channel of today, permitted or not: it starts there."""
+def with_channels(problem: StoreProblem, more: Mapping[str, int]) -> StoreProblem:
+    """Widen each station's choices by its channel of today, permitted or not, and by `more`."""
     stations = tuple(
-        replace(s, choices=tuple(sorted({*s.choices, s.channel}))) for s in problem.stations
+        replace(s, choices=tuple(sorted({*s.choices, s.channel, more.get(s.station, s.channel)})))
+        for s in problem.stations
     )
     return replace(problem, stations=stations)
 

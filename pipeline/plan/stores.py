@@ -11,13 +11,15 @@ from pipeline.frames import frame_of
 from pipeline.plan.costs import StoreProblem
 from pipeline.plan.explain import Case, Evidence, Level
 from pipeline.plan.outcome import Move, Proof, StationPlan, StorePlan, Unplanned
+from pipeline.plan.sensitivity import Doubt, Sensitivity, sensitivity
 from pipeline.plan.store import plan_store
 from pipeline.progress import Progress
+from pipeline.radio.coexistence import Rejection
 from pipeline.records import Heard, StoreStation
 from pipeline.settings import Settings
 
 Row = tuple[Any, ...]
-_TABLES = ("move", "station_plan", "plan_proof", "unplanned_store")
+_TABLES = ("move", "station_plan", "plan_proof", "plan_sensitivity", "unplanned_store")
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,20 +35,37 @@ class StoreRows:
 
 def plan(database: Database, settings: Settings, progress: Progress) -> None:
     """Fill move, station_plan, plan_proof and unplanned_store for the day of this run."""
+    limits = settings.limits
     plans: list[StorePlan] = []
+    doubts: list[Sensitivity] = []
     unplanned: list[Unplanned] = []
     stores = list(_store_rows(database))
     for rows in progress.over(stores, "planning", len(stores)):
         if not rows.choices:
             unplanned.append(Unplanned(rows.store, _NO_CHANNEL))
             continue
-        case = store_case(rows, settings.limits["price_per_move"])
-        plans.append(
-            plan_store(
-                case, int(settings.limits["solver_effort"]), settings.limits["readings_minimum"]
-            )
-        )
-    _keep(database, plans, unplanned)
+        case = store_case(rows, limits["price_per_move"])
+        found = plan_store(case, int(limits["solver_effort"]), limits["readings_minimum"])
+        after = [station.channel_planned for station in found.stations]
+        plans.append(found)
+        doubts.append(sensitivity(case, after, _doubt(limits), int(limits["sensitivity_draws"])))
+    _keep(database, plans, doubts, unplanned)
+
+
+def case_of(database: Database, settings: Settings, store: str) -> Case | None:
+    """Return the problem of one store with its evidence; None where no plan can be made."""
+    for rows in _store_rows(database):
+        if rows.store == store and rows.choices:
+            return store_case(rows, settings.limits["price_per_move"])
+    return None
+
+
+def _doubt(limits: Mapping[str, float]) -> Doubt:
+    return Doubt(
+        cca_threshold_dbm=limits["cca_threshold_dbm"],
+        rejection=Rejection(limits["adjacent_rejection_db"], limits["alternate_rejection_db"]),
+        residual_spread_db=limits["measured_spread_db"],
+    )
 
 
 _NO_CHANNEL = (
@@ -60,7 +79,7 @@ def store_case(rows: StoreRows, price_per_move: float) -> Case:
     evidence = {
         (station, channel): Evidence(*figures) for _, station, channel, *figures in rows.evidence
     }
-    levels = {(station, other): Level(dbm, how) for _, station, other, dbm, how, *_ in rows.heard}
+    levels = {(row[1], row[2]): Level(*row[3:6]) for row in rows.heard}
     locked = frozenset(row[1] for row in rows.stations if row[5])
     known = {row[1] for row in rows.stations}
     problem = StoreProblem(
@@ -68,7 +87,7 @@ def store_case(rows: StoreRows, price_per_move: float) -> Case:
         stations=tuple(_station(row, rows.choices) for row in rows.stations),
         heard=tuple(
             Heard(station, other, (co, adjacent, alternate))
-            for _, station, other, _, _, co, adjacent, alternate in rows.heard
+            for _, station, other, _, _, _, co, adjacent, alternate in rows.heard
             if station in known and other in known
         ),
         busy={at: known.bound for at, known in evidence.items()},
@@ -108,4 +127,5 @@ def _keep(database: Database, plans: Sequence[StorePlan], unplanned: Sequence[Un
         database.insert("plan", "insert_station_plan", frame_of(StationPlan, stations))
         database.insert("plan", "insert_move", frame_of(Move, moves))
         database.insert("plan", "insert_plan_proof", frame_of(Proof, proofs))
+        database.insert("plan", "insert_plan_sensitivity", frame_of(Sensitivity, doubts))
         database.insert("plan", "insert_unplanned_store", frame_of(Unplanned, unplanned))

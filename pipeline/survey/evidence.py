@@ -9,7 +9,13 @@ import polars as pl
 from pipeline.database import Database
 from pipeline.frames import frame_of
 from pipeline.radio.airtime import Traffic, update_us
-from pipeline.radio.channels import CHANNELS, WIFI_CHANNELS, wifi_band, wifi_pair_band
+from pipeline.radio.channels import (
+    CHANNELS,
+    WIFI_CHANNELS,
+    WIFI_PAIR_PRIMARIES,
+    wifi_band,
+    wifi_pair_band,
+)
 from pipeline.radio.masks import DSSS_22, HT_20, HT_40, Mask, channel_share_db
 from pipeline.settings import Settings
 from pipeline.survey.earshot import Earshot, earshots
@@ -17,7 +23,6 @@ from pipeline.survey.path_loss import Pair, PathFit, PathResidual, fit_store
 
 _US_PER_MS = 1000
 _TABLES = ("station_load", "earshot", "path_fit", "path_residual", "ed_evidence")
-_PAIR_PRIMARIES = {"above": range(1, 10), "below": range(5, 14)}
 
 
 def survey(database: Database, settings: Settings) -> None:
@@ -77,7 +82,7 @@ def _signals() -> Iterator[tuple[int, int, str, float, Mask]]:
         centre_mhz = wifi_band(number).centre_mhz
         yield number, 20, "", centre_mhz, HT_20
         yield number, 22, "", centre_mhz, DSSS_22
-        for secondary, primaries in _PAIR_PRIMARIES.items():
+        for secondary, primaries in WIFI_PAIR_PRIMARIES.items():
             if number in primaries:
                 pair = wifi_pair_band(number, "above" if secondary == "above" else "below")
                 yield number, 40, secondary, pair.centre_mhz, HT_40

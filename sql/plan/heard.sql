@@ -1,4 +1,4 @@
 -- Who disturbs whom.
-select store, station, neighbour, heard_dbm, source, hit_co, hit_adjacent, hit_alternate
+select store, station, neighbour, heard_dbm, spread_db, source, hit_co, hit_adjacent, hit_alternate
 from earshot
 order by store, station, neighbour;

@@ -4,6 +4,7 @@ create table if not exists ed_evidence (
     station     varchar not null,
     channel     integer not null,
     readings    bigint not null,
+    worth       double not null default 0, -- what the readings count as, in fresh ones of trading hours
     busy_share  double,             -- share of readings above the clear-channel threshold
     busy_bound  double not null,    -- upper bound the plan reckons with
     mean_dbm    double,             -- power mean, averaged in mW

@@ -19,7 +19,8 @@ with limits as (
     left join measured m on m.store = n.store and m.station = n.station and m.channel = c.channel
     left join inferred i on i.store = n.store and i.station = n.station and i.channel = c.channel
 )
-select store, station, channel, coalesce(readings, 0), round(p, 6),
+select store, station, channel, coalesce(readings, 0),
+    round(if(source = 'absent', 0, w), 3), round(p, 6),
     round(case when p is null then absent else least(1, (p + z * z / (2 * w)
         + z * sqrt(p * (1 - p) / w + z * z / (4 * w * w))) / (1 + z * z / w)) end, 6),
     round(mean_dbm, 3), round(p50_dbm, 3), round(p90_dbm, 3), round(p99_dbm, 3),

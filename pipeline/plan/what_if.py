@@ -1,0 +1,77 @@
+"""What a person's own choice of channels would cost, against the plan."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from pipeline.plan.assign import assign
+from pipeline.plan.costs import StoreProblem, clear_air, priced, tie_costs
+from pipeline.plan.explain import Case
+from pipeline.plan.store import with_channels
+
+
+@dataclass(frozen=True, slots=True)
+class Option:
+    """One complete choice of channels: its cost in units of the plan, clear air 0..1."""
+
+    name: str
+    channels: tuple[int, ...]
+    clear_air: tuple[float, ...]
+    cost: float
+    moves: int
+
+
+@dataclass(frozen=True, slots=True)
+class WhatIf:
+    """Today, the plan, the plan with the wish put in, and the best plan that grants the wish."""
+
+    store: str
+    stations: tuple[str, ...]
+    options: tuple[Option, ...]
+    not_permitted: tuple[str, ...]
+
+
+def what_if(case: Case, wanted: Mapping[str, int], effort: int) -> WhatIf:
+    """Price a wish (station -> channel) in one store.
+
+    A channel the rules do not permit is priced all the same, and named in `not_permitted`.
+    Stations must be in the store; the caller checks.
+    """
+    problem = with_channels(case.problem, wanted)
+    now = [station.channel for station in problem.stations]
+    ours = _best(problem, {s.station: s.choices for s in case.problem.stations}, effort)
+    put_in = [
+        wanted.get(s.station, channel) for s, channel in zip(problem.stations, ours, strict=True)
+    ]
+    granted = {s.station: s.choices for s in case.problem.stations}
+    granted |= {station: (channel,) for station, channel in wanted.items()}
+    around = _best(problem, granted, effort)
+    named = (("today", now), ("plan", ours), ("plan with your choice", put_in))
+    options = [_option(problem, name, channels) for name, channels in named]
+    options.append(_option(problem, "best around your choice", around))
+    return WhatIf(
+        store=problem.store,
+        stations=tuple(station.station for station in problem.stations),
+        options=tuple(options),
+        not_permitted=tuple(
+            station.station
+            for station in case.problem.stations
+            if wanted.get(station.station, station.choices[0]) not in station.choices
+        ),
+    )
+
+
+def _best(problem: StoreProblem, choices: Mapping[str, Sequence[int]], effort: int) -> list[int]:
+    stations = tuple(replace(s, choices=tuple(choices[s.station])) for s in problem.stations)
+    tables = priced(replace(problem, stations=stations))
+    found = assign(tables.one, tables.two, ties=tie_costs(stations), effort=effort)
+    return [s.choices[a] for s, a in zip(stations, found.choice, strict=True)]
+
+
+def _option(problem: StoreProblem, name: str, channels: Sequence[int]) -> Option:
+    return Option(
+        name=name,
+        channels=tuple(channels),
+        clear_air=tuple(clear_air(problem, channels)),
+        cost=priced(problem).total(channels),
+        moves=sum(s.channel != c for s, c in zip(problem.stations, channels, strict=True)),
+    )

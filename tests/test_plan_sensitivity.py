@@ -1,0 +1,98 @@
+"""How sure a plan is, and what a person's own choice costs."""
+
+import pytest
+
+from pipeline.plan.costs import StoreProblem
+from pipeline.plan.explain import Case, Evidence, Level
+from pipeline.plan.sensitivity import Doubt, sensitivity
+from pipeline.plan.what_if import what_if
+from pipeline.radio.coexistence import Rejection
+from pipeline.records import Heard, StoreStation
+
+PERMITTED = (11, 15, 20)
+DOUBT = Doubt(-75.0, Rejection(30.0, 45.0), 2.0)
+
+
+def _case(shares: dict[int, float], worth: dict[int, float], source: str = "measured") -> Case:
+    """One store of two stations that hear one another; the same air at both."""
+    names = ("A", "B")
+    evidence = {
+        (name, c): Evidence(share, share, worth[c], 40, False, "measured", "")
+        for name in names
+        for c, share in shares.items()
+    }
+    heard = (Heard("A", "B", (0.9, 0.0, 0.0)), Heard("B", "A", (0.9, 0.0, 0.0)))
+    levels = {(h.station, h.neighbour): Level(-60.0, 7.0, source) for h in heard}
+    problem = StoreProblem(
+        "S",
+        tuple(StoreStation(name, 11, PERMITTED, 1.0, 0.1) for name in names),
+        heard,
+        {at: known.bound for at, known in evidence.items()},
+        0.005,
+    )
+    return Case(problem, evidence, levels, frozenset())
+
+
+SURE = dict.fromkeys(PERMITTED, 100000.0)
+
+
+def test_a_plan_far_ahead_on_firm_evidence_always_wins() -> None:
+    """Long scans that tell the channels well apart leave no doubt and ask for nothing."""
+    found = sensitivity(_case({11: 0.6, 15: 0.05, 20: 0.3}, SURE), (15, 15), DOUBT, 30)
+
+    assert (found.wins, found.regret, found.ask) == (30, 0.0, "")
+
+
+def test_a_plan_on_thin_evidence_wins_less_and_asks_for_the_thin_scan() -> None:
+    """Two readings on channel 20 cannot tell it from the rest: scan it."""
+    case = _case({11: 0.2, 15: 0.2, 20: 0.2}, SURE | {20: 2.0})
+
+    found = sensitivity(case, (11, 15), DOUBT, 30)
+
+    assert found.wins < 25
+    assert found.regret > 0
+    assert "scan channel 20" in found.ask
+
+
+def test_the_same_store_draws_the_same() -> None:
+    """No clock and no global state: twice the same answer."""
+    case = _case({11: 0.2, 15: 0.25, 20: 0.2}, dict.fromkeys(PERMITTED, 20.0))
+
+    assert sensitivity(case, (11, 15), DOUBT, 20) == sensitivity(case, (11, 15), DOUBT, 20)
+
+
+def test_a_path_only_guessed_is_asked_for_when_scans_are_long() -> None:
+    """What is left in doubt is whether the two hear one another."""
+    case = _case({11: 0.10, 15: 0.13, 20: 0.5}, SURE, "modelled")
+    far = {at: Level(-76.0, 9.0, "modelled") for at in case.levels}
+    case = Case(case.problem, case.evidence, far, frozenset())
+
+    found = sensitivity(case, (11, 15), DOUBT, 60)
+
+    assert 0 < found.wins < 60
+    assert found.ask.startswith("measure the level at which")
+
+
+def test_a_wish_is_priced_against_the_plan() -> None:
+    """The plan costs least; the wish with the rest kept costs at least the best around it."""
+    case = _case({11: 0.3, 15: 0.1, 20: 0.1, 26: 0.05}, SURE | {26: 100_000.0})
+
+    found = what_if(case, {"A": 11}, 10_000)
+
+    cost = {option.name: option.cost for option in found.options}
+    assert cost["plan"] <= cost["best around your choice"] <= cost["plan with your choice"]
+    around = next(o for o in found.options if o.name == "best around your choice")
+    assert around.channels[0] == 11
+    assert found.not_permitted == ()
+
+
+def test_a_wish_that_is_not_permitted_is_priced_and_named() -> None:
+    """The rules do not hide what a channel would bring."""
+    case = _case({11: 0.3, 15: 0.1, 20: 0.1, 26: 0.05}, SURE | {26: 100_000.0})
+
+    found = what_if(case, {"B": 26}, 10_000)
+
+    assert found.not_permitted == ("B",)
+    put_in = next(o for o in found.options if o.name == "plan with your choice")
+    assert put_in.channels[1] == 26
+    assert put_in.clear_air[1] == pytest.approx(0.95)
