@@ -113,7 +113,8 @@ def _run_timed(
 ) -> int:
     steps: tuple[tuple[str, Callable[[], object]], ...] = (
         ("ingest", lambda: ingest(database, request.exports or Path(), settings, progress)),
-        ("survey", lambda: (start_run(database, request, settings), survey(database, settings))),
+        ("start", lambda: start_run(database, request, settings)),
+        ("survey", lambda: survey(database, settings)),
         ("plan", lambda: plan(database, settings, progress)),
         ("check", lambda: check(database, settings)),
     )

@@ -117,7 +117,12 @@ def _by_store(rows: Sequence[Row]) -> dict[str, list[Row]]:
     return {store: list(group) for store, group in groupby(rows, key=itemgetter(0))}
 
 
-def _keep(database: Database, plans: Sequence[StorePlan], unplanned: Sequence[Unplanned]) -> None:
+def _keep(
+    database: Database,
+    plans: Sequence[StorePlan],
+    doubts: Sequence[Sensitivity],
+    unplanned: Sequence[Unplanned],
+) -> None:
     stations = [station for one in plans for station in one.stations]
     moves = [move for one in plans for move in one.moves]
     proofs = [one.proof for one in plans]
