@@ -22,6 +22,7 @@ _MASKS: Mapping[int, tuple[tuple[float, float], ...]] = {
     20: ((0, 0), (9, 0), (11, -20), (20, -28), (30, -40), (200, -40)),
     40: ((0, 0), (19, 0), (21, -20), (40, -28), (60, -45), (200, -45)),
 }
+_STARTS = 12  # of the search for channels
 _SHARE_DB = {20: -9.1, 40: -12.6}  # of the Wi-Fi power that falls into 2 MHz
 _BELOW_MASK_DB = 10.0  # transmitters stay below their mask (common practice, no published source)
 _IN_BAND_MHZ = {20: 9.0, 40: 19.0}
@@ -112,7 +113,7 @@ def choose_channels(
     near = _nearness(seed, stations)
     best: tuple[float, tuple[int, ...]] = (math.inf, ())
     roll = dice(seed, stations[0].store, "channels")
-    for _ in range(6):
+    for _ in range(_STARTS):
         choice = [roll.choice(list(permitted)) for _ in stations]
         best = min(best, _improve(choice, busy, near))
     return best[1]
@@ -134,7 +135,7 @@ def _improve(
 ) -> tuple[float, tuple[int, ...]]:
     def cost(i: int, channel: int) -> float:
         shared = sum(
-            near[i][j] * {0: 1.0, 1: 0.02}.get(abs(channel - other), 0.0)
+            near[i][j] * {0: 1.0, 1: 0.1}.get(abs(channel - other), 0.0)
             for j, other in enumerate(choice)
             if j != i
         )

@@ -115,16 +115,16 @@ FAULTS: tuple[Fault, ...] = (
     _only_rule(
         "shared channel",
         "N104-02",
-        "on channel 20 like N104-01, which it hears",
+        "on the channel of N104-01, which it hears",
         "channel-shared",
-        on_portfolio=edits.station("N104-02", channel=20),
+        on_portfolio=edits.copied("N104-02", "channel", "N104-01"),
     ),
     _only_rule(
         "shared channel upstairs",
         "N104-13",
-        "on channel 26 like N104-05 below it",
+        "on the channel of N104-05 below it, which it hears",
         "channel-shared",
-        on_portfolio=edits.station("N104-13", channel=26),
+        on_portfolio=edits.copied("N104-13", "channel", "N104-05"),
     ),
     _only_rule(
         "busy channel",
@@ -184,7 +184,7 @@ FAULTS: tuple[Fault, ...] = (
         "word for a level",
         "M203-01",
         "ERROR in place of a level",
-        "level-unreadable",
+        "level-not-a-number",
         on_portfolio=edits.scans(
             "M203-01", lambda n, s: edits.level_at(s, 14, "ERROR") if n in {35, 47} else s
         ),
@@ -367,10 +367,10 @@ FAULTS: tuple[Fault, ...] = (
     ),
     _only_rule(
         "as delivered",
-        "E304-06",
-        "on channel 11 as delivered, like E304-05 and E304-18 in earshot",
+        "E304-17",
+        "on channel 11 as delivered, like E304-05 and E304-18, which it hears",
         "channel-shared",
-        on_portfolio=edits.both(*(edits.station(f"E304-{n:02d}", channel=11) for n in (5, 6, 18))),
+        on_portfolio=edits.both(*(edits.station(f"E304-{n:02d}", channel=11) for n in (5, 17, 18))),
     ),
 )
 FAULT_FREE = ("N101", "N102", "M201", "M202", "E301")
