@@ -1,5 +1,6 @@
 """The list of deliberate faults: complete, true to the README, and each really made."""
 
+import csv
 from pathlib import Path
 
 import pytest
@@ -8,7 +9,7 @@ from pipeline.demo.chain import DEMO_STORES, SEED
 from pipeline.demo.describe import fault_row
 from pipeline.demo.faults import FAULT_FREE, FAULTS
 from pipeline.demo.generate import generate, sites_of
-from pipeline.demo.records import Fault, Portfolio, Sheet
+from pipeline.demo.records import Fault, Outcome, Portfolio, Sheet
 from pipeline.demo.sheets import sheets_of
 
 ROOT = Path(__file__).parents[1]
@@ -47,16 +48,30 @@ def test_the_readme_lists_every_fault() -> None:
 def test_every_named_rule_exists() -> None:
     """A fault that rules must find names rules of the rule folder."""
     rules = {path.stem for path in (ROOT / "sql" / "rules").glob("*.sql")}
-    named = {rule for f in FAULTS if f.outcome in {"rule", "excepted"} for rule in f.raises}
+    named = {
+        rule for f in FAULTS if f.outcome in {Outcome.FOUND, Outcome.EXCEPTED} for rule in f.raises
+    }
 
     assert named <= rules
+
+
+def test_every_named_problem_exists() -> None:
+    """A fault whose rows are quarantined names a problem of ingest's table, and the rule for it."""
+    with (ROOT / "pipeline" / "ingest" / "problems.csv").open(
+        encoding="utf-8", newline=""
+    ) as lines:
+        problems = {row["problem"] for row in csv.DictReader(lines)}
+    named = [f.raises for f in FAULTS if f.outcome == Outcome.QUARANTINED]
+
+    assert {problem for problem, _ in named} <= problems
+    assert {rule for _, rule in named} == {"rows-quarantined"}
 
 
 def test_the_list_covers_what_goes_wrong_in_shops() -> None:
     """Every kind of mistake the program promises to find has a fault in the demo."""
     assert {raised for fault in FAULTS for raised in fault.raises} >= MUST_COVER
-    assert any(fault.outcome == "repeated" for fault in FAULTS)
-    assert any(fault.outcome == "excepted" for fault in FAULTS)
+    assert any(fault.outcome == Outcome.REPEATED for fault in FAULTS)
+    assert any(fault.outcome == Outcome.EXCEPTED for fault in FAULTS)
 
 
 def test_faults_are_named_once_and_placed() -> None:
@@ -66,7 +81,7 @@ def test_faults_are_named_once_and_placed() -> None:
 
     assert len({fault.name for fault in FAULTS}) == len(FAULTS)
     for fault in FAULTS:
-        if fault.outcome != "repeated":
+        if fault.outcome != Outcome.REPEATED:
             assert fault.subject in stations | stores
             assert fault.subject.startswith(fault.store)
             assert fault.store in stores - set(FAULT_FREE)

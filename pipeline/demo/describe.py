@@ -5,7 +5,7 @@ from collections.abc import Iterable, Mapping
 from pipeline.demo.chain import CHAIN, EARLIER, LATEST, REGIONS
 from pipeline.demo.columns import RAW_DB_PER_STEP, RAW_SCALE, RAW_ZERO_DBM
 from pipeline.demo.faults import FAULT_FREE
-from pipeline.demo.records import Fault, Portfolio, StorePlan
+from pipeline.demo.records import Fault, Outcome, Portfolio, StorePlan
 
 _INTRODUCTION = """\
 # Exports of an invented chain
@@ -89,11 +89,11 @@ def readme(portfolio: Portfolio, faults: Iterable[Fault]) -> str:
 def fault_row(fault: Fault) -> str:
     """Return a fault as a row of the README's table."""
     match fault.outcome:
-        case "rule":
+        case Outcome.FOUND:
             outcome = ", ".join(f"`{rule}`" for rule in fault.raises)
-        case "excepted":
+        case Outcome.EXCEPTED:
             outcome = f"`{fault.raises[0]}`, excepted"
-        case "problem":
+        case Outcome.QUARANTINED:
             outcome = f"rows quarantined as `{fault.raises[0]}`; `{fault.raises[1]}`"
         case _:
             outcome = "nothing; every row counts as repeated"

@@ -7,11 +7,17 @@ from typing import Any
 
 from pipeline.demo import air
 from pipeline.demo.chain import LATEST
-from pipeline.demo.records import Cell, Label, Portfolio, Scan, Sheet, Site
-
-SiteEdit = Callable[[tuple[Site, ...]], tuple[Site, ...]]
-PortfolioEdit = Callable[[Portfolio], Portfolio]
-SheetEdit = Callable[[tuple[Sheet, ...]], tuple[Sheet, ...]]
+from pipeline.demo.records import (
+    Cell,
+    Label,
+    Portfolio,
+    PortfolioEdit,
+    Scan,
+    Sheet,
+    SheetEdit,
+    Site,
+    SiteEdit,
+)
 
 
 def access_point(store: str, number: int, **changes: Any) -> SiteEdit:  # noqa: ANN401 - fields of AccessPoint

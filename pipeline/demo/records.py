@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date, datetime, time
+from enum import StrEnum
 
 Level = int | str | None  # dBm; a text where the exporting system wrote one; None: cell left empty
 
@@ -191,21 +192,34 @@ class Sheet:
     rows: tuple[tuple[Cell, ...], ...]
 
 
+class Outcome(StrEnum):
+    """What must come of a fault."""
+
+    FOUND = "found"  # by every rule named
+    EXCEPTED = "excepted"  # found by the rule named, and excepted
+    QUARANTINED = "quarantined"  # its rows, for the problem named first; a rule tells of it
+    REPEATED = "repeated"  # the file named as subject adds no row; nothing is raised
+
+
+SiteEdit = Callable[[tuple[Site, ...]], tuple[Site, ...]]
+PortfolioEdit = Callable[[Portfolio], Portfolio]
+SheetEdit = Callable[[tuple[Sheet, ...]], tuple[Sheet, ...]]
+
+
 @dataclass(frozen=True, slots=True)
 class Fault:
     """Something wrong on purpose, and what must come of it.
 
-    `raises` names rules, or quarantine problems where `outcome` is 'problem'; an outcome of
-    'repeated' raises nothing: the file named as subject adds no row. The change is made to the
-    sites before anything is measured, to the portfolio, or to the tables about to be written.
+    The change is made to the sites before anything is measured, to the portfolio, or to the
+    tables about to be written; a fault without a change follows from another one.
     """
 
     name: str
     store: str
     subject: str
     what: str
-    outcome: str  # 'rule', 'excepted', 'problem' or 'repeated'
+    outcome: Outcome
     raises: tuple[str, ...]
-    on_sites: Callable[[tuple[Site, ...]], tuple[Site, ...]] | None = None
-    on_portfolio: Callable[[Portfolio], Portfolio] | None = None
-    on_sheets: Callable[[tuple[Sheet, ...]], tuple[Sheet, ...]] | None = None
+    on_sites: SiteEdit | None = None
+    on_portfolio: PortfolioEdit | None = None
+    on_sheets: SheetEdit | None = None
