@@ -1,0 +1,1 @@
+"""Ingest: a folder of exports into clean rows, every row accounted for."""

@@ -1,0 +1,165 @@
+"""What the bytes of a text file are: encoding, line ends, quotes. One pass in bounded memory."""
+
+import codecs
+import re
+from dataclasses import dataclass
+from pathlib import Path
+
+from charset_normalizer import from_bytes
+
+_CHUNK = 1 << 20
+_SAMPLE = 1 << 16
+_BOMS = (
+    (codecs.BOM_UTF8, "utf-8-sig"),
+    (codecs.BOM_UTF32_LE, "utf-32"),
+    (codecs.BOM_UTF32_BE, "utf-32"),
+    (codecs.BOM_UTF16_LE, "utf-16"),
+    (codecs.BOM_UTF16_BE, "utf-16"),
+)
+# Pages that exports are written in; a wider choice makes short samples ambiguous.
+_PAGES = [
+    "cp1252",
+    "cp1250",
+    "cp1251",
+    "cp1253",
+    "cp1254",
+    "cp1257",
+    "iso8859_2",
+    "cp850",
+    "cp437",
+    "mac_roman",
+    "shift_jis",
+    "gb18030",
+    "big5",
+    "euc_kr",
+]
+_NUL_SHARE = 0.2
+_MULTIBYTE = re.compile(rb"[\xc2-\xf4][\x80-\xbf]+")
+_HIGH = re.compile(rb"[\x80-\xff]")
+
+
+@dataclass(frozen=True, slots=True)
+class TextFacts:
+    """What one pass over a text file shows."""
+
+    encoding: str
+    size: int
+    line_feeds: int
+    lone_returns: bool
+    quotes: bool
+    suspect: bool  # holds NULs, or bytes that decode to nothing
+    blank_end: int  # blank lines after the last row
+
+    @property
+    def is_utf8(self) -> bool:
+        """Whether it can be read as it is."""
+        return self.encoding in ("utf-8", "utf-8-sig") and not self.suspect
+
+
+@dataclass(slots=True)
+class _Counts:
+    line_feeds: int = 0
+    returns: int = 0
+    pairs: int = 0
+    nuls: int = 0
+    quotes: bool = False
+    broken: int = 0  # places that are no UTF-8
+    multibyte: int = 0
+    sample: bytes = b""
+    tail: bytes = b""
+
+
+def inspect(path: Path) -> TextFacts:
+    """Read the file once and say what it is; `path` holds any bytes."""
+    counts = _count(path)
+    with path.open("rb") as file:
+        head = file.read(_SAMPLE)
+    encoding, lossy = _encoding(head, counts)
+    ends = counts.tail[len(counts.tail.rstrip(b"\r\n")) :].count(b"\n")
+    return TextFacts(
+        encoding=encoding,
+        size=path.stat().st_size,
+        line_feeds=counts.line_feeds + (not counts.tail.endswith(b"\n") and bool(counts.tail)),
+        lone_returns=counts.returns != counts.pairs,
+        quotes=counts.quotes,
+        suspect=lossy or (counts.nuls > 0 and not encoding.startswith(("utf-16", "utf-32"))),
+        blank_end=max(0, ends - 1),
+    )
+
+
+def _count(path: Path) -> _Counts:
+    counts = _Counts()
+    decoder = codecs.getincrementaldecoder("utf-8")()
+    last = b""
+    with path.open("rb") as file:
+        while chunk := file.read(_CHUNK):
+            counts.line_feeds += chunk.count(b"\n")
+            if b"\r" in chunk or last == b"\r":
+                counts.returns += chunk.count(b"\r")
+                counts.pairs += chunk.count(b"\r\n") + (last == b"\r" and chunk[:1] == b"\n")
+            counts.nuls += chunk.count(b"\0")
+            counts.quotes = counts.quotes or b'"' in chunk or b"'" in chunk
+            if not chunk.isascii() or decoder.getstate()[0]:
+                _count_high(chunk, decoder, counts)
+            last = chunk[-1:]
+            counts.tail = (counts.tail + chunk)[-4096:]
+    try:
+        decoder.decode(b"", final=True)
+    except UnicodeDecodeError:
+        counts.broken += 1
+    return counts
+
+
+def _count_high(chunk: bytes, decoder: codecs.IncrementalDecoder, counts: _Counts) -> None:
+    try:
+        decoder.decode(chunk)
+    except UnicodeDecodeError:
+        decoder.reset()
+        text = chunk.decode("utf-8", errors="replace")
+        counts.broken += max(1, text.count("\ufffd") - 2)  # a chunk may cut a character at each end
+        if len(counts.sample) < _SAMPLE:
+            lines = [line for line in chunk.split(b"\n") if not line.isascii()]
+            counts.sample += b"\n".join(lines)[:_SAMPLE]
+    counts.multibyte += len(_MULTIBYTE.findall(chunk[:_SAMPLE]))
+
+
+def _encoding(head: bytes, counts: _Counts) -> tuple[str, bool]:
+    """Return the encoding, and whether reading it so loses characters."""
+    for bom, name in _BOMS:
+        if head.startswith(bom):
+            return name, name == "utf-8-sig" and counts.broken > 0
+    pairs = head[: len(head) // 2 * 2]
+    if pairs and counts.nuls > 0:
+        even, odd = pairs[::2].count(0), pairs[1::2].count(0)
+        if max(even, odd) > _NUL_SHARE * len(pairs) > 4 * min(even, odd):
+            return ("utf-16-le" if odd > even else "utf-16-be"), False
+    if not counts.broken:
+        return "utf-8", False
+    if counts.multibyte > 4 * counts.broken:
+        # Read as a single-byte page, every sound character of the file would be wrong.
+        return "utf-8", True
+    return _page(counts.sample), False
+
+
+def _page(sample: bytes) -> str:
+    best = from_bytes(sample, cp_isolation=_PAGES, steps=10, chunk_size=2048).best()
+    page = best.encoding if best is not None else "cp1252"
+    if page == "cp1252" or _same_as_cp1252(sample, page):
+        return "cp1252"
+    return page
+
+
+def _same_as_cp1252(sample: bytes, page: str) -> bool:
+    """Whether cp1252, by far the commonest page, reads the sample the same."""
+    high = b"".join(sorted(set(_HIGH.findall(sample))))
+    return high.decode("cp1252", errors="replace") == high.decode(page, errors="replace")
+
+
+def transcode(path: Path, encoding: str, out: Path) -> None:
+    """Write the file as UTF-8 without BOM; what cannot be decoded becomes U+FFFD."""
+    with (
+        path.open(encoding=encoding, errors="replace", newline="") as source,
+        out.open("w", encoding="utf-8", newline="") as target,
+    ):
+        while text := source.read(_CHUNK):
+            target.write(text)

@@ -1,0 +1,59 @@
+"""The ingest step: every export in a folder into the database, every row accounted for."""
+
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+import polars as pl
+
+from pipeline import sql_file
+from pipeline.database import Database
+from pipeline.ingest.discover import discover
+from pipeline.ingest.headings import Vocabulary
+from pipeline.ingest.tables import open_tables
+from pipeline.ingest.take import take
+from pipeline.progress import Progress
+from pipeline.records import ExportOutcome
+from pipeline.settings import Settings
+
+_PROBLEMS = Path(__file__).resolve().parent / "problems.csv"
+# Macros in the order in which they use one another.
+_MACROS = (
+    "filled plain_number as_number as_whole as_flag as_iso as_day has_offset as_moment as_time "
+    "as_pan_id as_statistic as_unit as_level as_floor as_channels wrong damaged"
+).split()
+
+
+def ingest(
+    database: Database, exports: Path, settings: Settings, progress: Progress
+) -> tuple[ExportOutcome, ...]:
+    """Take every export below `exports`; return what became of each table, refused ones too.
+
+    One transaction per table: a run that is cut off leaves whole tables only, and running again
+    brings the rest.
+
+    Raises:
+        FolderMissing: `exports` is no folder.
+    """
+    found = discover(exports)
+    vocabulary = Vocabulary(settings.headings)
+    _prepare(database)
+    outcomes: list[ExportOutcome] = []
+    for each in progress.over(found, "exports", len(found)):
+        with TemporaryDirectory(prefix="quietaisle-") as room:
+            for table in open_tables(each, vocabulary, Path(room)):
+                outcomes.append(take(database, table, vocabulary, settings))  # noqa: PERF401 - an outcome must stand before the next is begun
+            _forget(database)
+    return tuple(outcomes)
+
+
+def _prepare(database: Database) -> None:
+    for macro in _MACROS:
+        database.run("ingest", f"macro_{macro}")
+    database.insert("ingest", "problem_sentences", pl.read_csv(_PROBLEMS))
+
+
+def _forget(database: Database) -> None:
+    """Give back the room of the last file's temporary tables."""
+    for file in sql_file.folder("ingest"):
+        if file.stem.startswith("forget_table_"):
+            database.run("ingest", file.stem)

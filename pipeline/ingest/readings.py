@@ -1,0 +1,24 @@
+"""Energy readings: a multiset, in which the larger count of equal readings stands."""
+
+from pipeline.database import Database
+
+
+def mark_stuck(database: Database, *, wide: bool, cca_dbm: object) -> None:
+    """Offer the good readings as `reading` and their scans as `scan`, without stuck radios."""
+    database.run("ingest", "readings_wide" if wide else "readings_long")
+    database.run("ingest", "scans")
+    threshold = {"cca_dbm": cca_dbm}
+    if not wide and database.rows("ingest", "stuck_scans", threshold)[0][0]:
+        database.run("ingest", "mark_stuck", threshold)
+
+
+def load_readings(database: Database, good: int) -> int:
+    """Load the cleaned readings; return how many of the file's rows held anything new."""
+    if not database.rows("ingest", "entangled_scans")[0][0]:
+        database.run("ingest", "load_plain_readings")
+        return good
+    database.run("ingest", "numbered_readings")
+    database.run("ingest", "folded_readings")
+    database.run("ingest", "drop_outgrown")
+    database.run("ingest", "load_folded")
+    return int(database.rows("ingest", "new_rows")[0][0])

@@ -1,0 +1,149 @@
+"""Workbooks: their sheets as rows of texts, and what in them is refused before it is read."""
+
+import re
+import zipfile
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from datetime import date, datetime, time
+from pathlib import Path
+
+import openpyxl
+from openpyxl import Workbook
+from openpyxl.worksheet._read_only import ReadOnlyWorksheet
+
+from pipeline.errors import QuietaisleError
+from pipeline.ingest.delimited import HEAD_LINES, MOST_COLUMNS, Dialect, Head, Row, headings_at
+from pipeline.ingest.headings import Vocabulary
+
+_PARTS_MOST = 2_000
+_TOTAL_MOST = 4 << 30
+_SHEET_MOST = 2 << 30
+_TEXTS_MOST = 128 << 20
+_OTHER_MOST = 32 << 20
+_ROW_MOST = 4 << 20  # bytes of one row's markup
+_ROWS_MOST = 1_048_576  # of a sheet, as ECMA-376 workbooks have it in common programs
+_CHUNK = 1 << 20
+_WORKBOOK_DIALECT = Dialect("\t", '"', '"')
+_ROW_NUMBER = re.compile(rb'<(?:\w+:)?row\b[^>]*?\br="(\d+)"')
+_FAR_COLUMN = re.compile(rb'\br="[A-Za-z]{4,}\d*"')
+
+
+class WorkbookUnreadable(QuietaisleError):
+    """A workbook cannot be taken apart."""
+
+    def __init__(self, why: str) -> None:
+        super().__init__(f"The workbook is damaged: {why[:200]}")
+
+
+@contextmanager
+def _opened(path: Path) -> Iterator[Workbook]:
+    """Open a workbook for reading in order; whatever it does wrong is WorkbookUnreadable."""
+    try:
+        with closing(openpyxl.load_workbook(path, read_only=True, data_only=True)) as book:
+            yield book
+    except (GeneratorExit, WorkbookUnreadable):
+        raise
+    except Exception as error:  # a damaged workbook fails in any way the library can
+        raise WorkbookUnreadable(f"{type(error).__name__} {error}") from error
+
+
+def refuse_workbook(path: Path) -> str | None:
+    """Return why a workbook is not opened at all, or none. Reads it in bounded memory."""
+    try:
+        with zipfile.ZipFile(path) as archive:
+            parts = archive.infolist()
+            if len(parts) > _PARTS_MOST or sum(part.file_size for part in parts) > _TOTAL_MOST:
+                return "The workbook unpacks to more than a workbook can need."
+            for part in parts:
+                if why := _refuse_part(archive, part):
+                    return why
+    except (zipfile.BadZipFile, OSError, EOFError, NotImplementedError, RuntimeError, ValueError):
+        return "The workbook is damaged or protected by a password."
+    except zipfile.zlib.error:  # type: ignore[attr-defined]
+        return "The workbook is damaged."
+    return None
+
+
+def _refuse_part(archive: zipfile.ZipFile, part: zipfile.ZipInfo) -> str | None:
+    sheet = "worksheets/" in part.filename
+    texts = part.filename.endswith("sharedStrings.xml")
+    markup = part.filename.lower().endswith((".xml", ".rels", ".vml"))
+    most = _SHEET_MOST if sheet else _TEXTS_MOST if texts else _OTHER_MOST
+    if not markup:
+        return None
+    size = since_row = 0
+    rest = b""
+    with archive.open(part) as file:
+        while chunk := file.read(_CHUNK):
+            size += len(chunk)
+            if size > most:
+                return f"Part '{part.filename[:80]}' of the workbook is larger than can be needed."
+            window = rest + chunk
+            flat = window.replace(b"\0", b"")
+            if b"<!DOCTYPE" in flat or b"<!ENTITY" in flat:
+                return "The workbook declares entities of its own, which no sheet needs."
+            if sheet:
+                cut = chunk.rfind(b"</row>")
+                since_row = since_row + len(chunk) if cut < 0 else len(chunk) - cut
+                if since_row > _ROW_MOST or _too_far(window):
+                    return "A sheet of the workbook has a row longer or farther than any sheet has."
+            rest = window[-64:]
+    return None
+
+
+def _too_far(markup: bytes) -> bool:
+    rows = (int(number[:12]) for number in _ROW_NUMBER.findall(markup))
+    return any(row > _ROWS_MOST for row in rows) or bool(_FAR_COLUMN.search(markup))
+
+
+def sheet_names(path: Path) -> tuple[str, ...]:
+    """Return the names of the sheets that hold cells."""
+    with _opened(path) as book:
+        return tuple(
+            sheet.title for sheet in book.worksheets if next(_filled(sheet), None) is not None
+        )
+
+
+def read_sheet_head(path: Path, sheet: str, vocabulary: Vocabulary) -> Head:
+    """Find title rows and the row of headings of one sheet."""
+    with _opened(path) as book:
+        rows = [row for _, row in zip(range(HEAD_LINES), _filled(book[sheet]), strict=False)]
+    place = headings_at(rows, vocabulary)
+    headings = rows[place]
+    return Head(_WORKBOOK_DIALECT, tuple(rows[:place]), headings, headings.line + 1)
+
+
+def read_sheet(path: Path, sheet: str, head: Head) -> Iterator[Row]:
+    """Yield the filled rows below the headings, as wide as the headings or wider."""
+    width = len(head.headings.cells)
+    with _opened(path) as book:
+        for row in _filled(book[sheet]):
+            if row.line > head.headings.line:
+                cells = row.cells + [""] * (width - len(row.cells))
+                yield Row(row.line, cells, "row-too-long" if len(cells) > width else None)
+
+
+def _filled(sheet: ReadOnlyWorksheet) -> Iterator[Row]:
+    # The dimension a sheet declares may be false; without it rows are as long as they are.
+    sheet.reset_dimensions()
+    for line, values in enumerate(sheet.iter_rows(values_only=True), start=1):
+        cells = [_text(value) for value in values[:MOST_COLUMNS]]
+        while cells and not cells[-1].strip():
+            cells.pop()
+        if cells:
+            yield Row(line, cells)
+
+
+def _text(value: object) -> str:
+    """Return a cell as text: dates year first, numbers with a decimal point."""
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, float):
+        return str(int(value)) if value.is_integer() and abs(value) < 1e15 else repr(value)  # noqa: PLR2004 - whole numbers are exact below
+    if isinstance(value, datetime):
+        return value.replace(tzinfo=None).isoformat(sep=" ")
+    if isinstance(value, date | time):
+        return value.isoformat()
+    return str(value)

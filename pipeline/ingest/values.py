@@ -1,0 +1,148 @@
+"""How a file writes days, numbers and units: decided once per file, from whole columns."""
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from pipeline.database import Database
+from pipeline.ingest.delimited import Row
+from pipeline.ingest.headings import Mapped, Refusal, fold
+
+_SAMPLE_ROWS = 5_000
+_ALL_ROWS = 1 << 40
+_OUTWEIGHS = 20  # so many cells of one notation against one of the other are no slip of the pen
+_ANSWERS_DAYS = {"dd/mm/yyyy": "dmy", "day first": "dmy", "mm/dd/yyyy": "mdy", "month first": "mdy"}
+_ANSWERS_MARK = {"comma": True, ",": True, "point": False, ".": False}
+_ANSWERS_UNIT = {"dbm": "dbm", "-dbm": "-dbm", "raw": "raw"}
+_ORDER_SAID = {"dmy": "day before month", "mdy": "month before day", "iso": "year first"}
+
+
+@dataclass(frozen=True, slots=True)
+class Titles:
+    """What the lines above the headings say: the snapshot's day and answers to questions."""
+
+    exported_on: str | None = None
+    days: str | None = None
+    comma: bool | None = None
+    unit: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Notation:
+    """A file's notation. `sure`: seen in the sample in a way that cannot be read otherwise."""
+
+    day_order: str
+    comma: bool
+    pan_hex: bool
+    assumed_unit: str | None
+
+    def said(self) -> str:
+        """Return the notation in words, for the record of decisions."""
+        parts = [f"days {_ORDER_SAID[self.day_order]}"]
+        parts.append("decimal comma" if self.comma else "decimal point")
+        parts += ["PAN IDs in hex"] if self.pan_hex else []
+        return "; ".join(parts)
+
+
+@dataclass(frozen=True, slots=True)
+class _Shown:
+    """Counts of cells that show a notation, as sql/ingest/notation.sql returns them."""
+
+    dotted: int
+    day_first: int
+    month_first: int
+    either_order: int
+    point: int
+    comma: int
+    either_mark: int
+    hex_letters: int
+    not_hex: int
+    negative: int
+    positive: int
+
+
+def read_titles(rows: Sequence[Row], snapshot_headings: Sequence[str]) -> Titles:
+    """Read lines such as `Exported on: 2026-09-30`; lines that say nothing known are left."""
+    said = {}
+    for row in rows:
+        cells = [cell.strip() for cell in row.cells if cell.strip()]
+        if len(cells) == 1:
+            cells = [part.strip() for part in re.split(r"[:=]", cells[0], maxsplit=1)]
+        if len(cells) > 1:
+            said[fold(cells[0].rstrip(":"))] = cells[1]
+    dated = [said[name] for name in snapshot_headings if name in said]
+    return Titles(
+        exported_on=dated[0] if dated else None,
+        days=_ANSWERS_DAYS.get(said.get("dates", "").lower()),
+        comma=_ANSWERS_MARK.get(said.get("decimals", "").lower()),
+        unit=_ANSWERS_UNIT.get(said.get("unit", "").lower()),
+    )
+
+
+def decide(
+    database: Database, mapped: Mapped, titles: Titles, *, whole: bool = False
+) -> Notation | Refusal:
+    """Decide on the notation of the staged table: from its head when that shows it beyond doubt,
+    else from all of it. `whole` asks for all of it at once."""
+    if not whole:
+        found = _decided(_shown(database, titles, _SAMPLE_ROWS), mapped, titles)
+        if isinstance(found, Notation):
+            return found
+    return _decided(_shown(database, titles, _ALL_ROWS), mapped, titles)
+
+
+def _shown(database: Database, titles: Titles, rows: int) -> _Shown:
+    counts = list(database.rows("ingest", "notation", {"rows": rows})[0])
+    match = re.match(r"(\d{1,2})([./-])(\d{1,2})[./-]\d{2,4}", titles.exported_on or "")
+    if match:
+        first, second = int(match[1]), int(match[3])
+        if match[2] == ".":
+            counts[0] += 1
+        elif first != second:
+            counts[1 if first > 12 else 2 if second > 12 else 3] += 1  # noqa: PLR2004 - months
+    return _Shown(*counts)
+
+
+def _decided(shown: _Shown, mapped: Mapped, titles: Titles) -> Notation | Refusal:
+    order = titles.days or _day_order(shown)
+    if order is None:
+        return Refusal(
+            "Some dates could be day/month as well as month/day, and nothing in the file decides.",
+            "Which comes first? Put a line `Dates: dd/mm/yyyy` or `Dates: mm/dd/yyyy` above the "
+            "headings, or write dates as 2026-09-30.",
+        )
+    comma = titles.comma if titles.comma is not None else _comma(shown)
+    if comma is None:
+        return Refusal(
+            "Numbers such as 2.000 could be two or two thousand, and nothing in the file decides.",
+            "Which is the decimal mark? Put a line `Decimals: point` or `Decimals: comma` above "
+            "the headings.",
+        )
+    unit = titles.unit or ("dbm" if shown.negative or not shown.positive else None)
+    fields = {column.field for column in mapped.columns}
+    told = mapped.dbm_by_heading or not fields.isdisjoint({"unit", "scale", "zero_dbm"})
+    if mapped.kind == "ed_readings" and unit is None and not told:
+        return Refusal(
+            "The levels are positive numbers and no column says their unit.",
+            "Which is it? Put a line `Unit: -dBm` (magnitudes) above the headings, or add the "
+            "columns 'scale zero dbm' and 'scale db per step' for raw values.",
+        )
+    pan_hex = shown.hex_letters > 0 and shown.not_hex == 0
+    return Notation(order, comma, pan_hex, None if "unit" in fields else unit)
+
+
+def _day_order(shown: _Shown) -> str | None:
+    day_first, month_first = shown.dotted + shown.day_first, shown.month_first
+    if day_first > _OUTWEIGHS * month_first:
+        return "dmy"
+    if month_first > _OUTWEIGHS * day_first:
+        return "mdy"
+    return None if day_first or month_first or shown.either_order else "iso"
+
+
+def _comma(shown: _Shown) -> bool | None:
+    if shown.comma > _OUTWEIGHS * shown.point:
+        return True
+    if shown.point > _OUTWEIGHS * shown.comma:
+        return False
+    return None if shown.comma or shown.point or shown.either_mark else False

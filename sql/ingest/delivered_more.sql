@@ -1,0 +1,3 @@
+-- More rows of the table.
+insert into delivered_rows
+select * from incoming;

@@ -1,0 +1,7 @@
+-- Take the rows of stuck radios out of the good ones.
+update cleaned set good = false,
+    problems = [wrong('radio-stuck', 'level', cast(cleaned.level_dbm as varchar))]
+from scan s
+where s.channels >= 8 and s.lowest_dbm = s.highest_dbm and s.lowest_dbm >= $cca_dbm
+    and cleaned.good and cleaned.store = s.store and cleaned.station = s.station
+    and cleaned.scanned_at = s.scanned_at and cleaned.clock = s.clock;
