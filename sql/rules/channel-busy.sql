@@ -13,6 +13,6 @@ select s.store, s.station as subject,
     s.channel, e.busy_share, e.busy_bound, e.readings
 from station_now s
 join ed_evidence e on e.store = s.store and e.station = s.station and e.channel = s.channel
-where e.source <> 'absent' and not e.own_traffic
+where e.source <> 'absent'
     and e.busy_bound > (select value from setting where name = 'busy_share_limit')
 order by s.store, subject;

@@ -14,7 +14,7 @@ with deaf as (
     group by s.store, s.station, s.channel
 ), listening as (select store, sum(labels) as labels from store_listens group by store)
 select d.store, d.station as subject,
-    format('On channel {}; {} of the {} that say what they listen on do not listen there.',
+    format('On channel {}, on which {} of the {} with a known list do not listen.',
         d.channel, d.deaf_labels, counted(n.labels, 'label')) as detail,
     d.channel, d.deaf_labels, n.labels
 from deaf d

@@ -6,8 +6,8 @@
 -- do: Spread the stations over the permitted channels; the change plan does.
 -- source: common practice, no published source
 select store, 'store' as subject,
-    format('All {} are on channel {}.', counted(count(*), 'station'), min(channel)) as detail,
-    count(*) as stations, min(channel) as channel
+    format('All {} are on channel {}.', counted(count(*), 'station'), any_value(channel)) as detail,
+    count(*) as stations, any_value(channel) as channel
 from station_now
 group by store
 having count(*) > 1 and count(channel) = count(*) and min(channel) = max(channel)

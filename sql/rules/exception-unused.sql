@@ -13,7 +13,7 @@ select e.store, format('{}: {}', e.rule, e.subject) as subject,
 from exception e
 join this_run r on e.until >= r.as_of
 where not exists (
-    select 1 from finding f
+    from finding f
     where f.run = r.run and f.rule = e.rule
         and e.store in ('*', f.store) and e.subject in ('*', f.subject))
 group by e.store, e.rule, e.subject

@@ -5,9 +5,8 @@
 -- do: Mend the file as the sentence says and run again.
 -- source: common practice, no published source
 select '*' as store, file as subject,
-    min(refused) as detail,
-    sum(rows_quarantined) as rows
-from export_file
+    refused as detail,
+    rows_read
+from export_now
 where refused is not null
-group by file
 order by store, subject;

@@ -11,7 +11,7 @@ with judged as (
             then 'has 12 digits, a 48-bit address; 16 are expected'
         when not regexp_full_match(eui64, '[0-9a-fA-F]{16}') then 'is not 16 hexadecimal digits'
         when regexp_full_match(lower(eui64), 'f{16}|0{16}') then 'is a placeholder, not a device'
-        when substr(lower(eui64), 2, 1) in ('1', '3', '5', '7', '9', 'b', 'd', 'f')
+        when regexp_full_match(eui64, '.[13579bdfBDF].{14}')
             then 'is a group address, not a device'
         end as fault
     from station_now where eui64 is not null

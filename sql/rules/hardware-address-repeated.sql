@@ -16,7 +16,7 @@ with place as (   -- what is no address at all is a finding of its own
 select s.store, s.station as subject,
     format('Hardware address {} stands at {}, among them {}.', p.address,
         counted(p.places, 'station'), array_to_string(list_filter(p.first_places,
-            lambda x: x <> s.store || ' ' || s.station)[1:4], ', ')) as detail,
+            lambda x: x <> s.store || ' ' || s.station), ', ')) as detail,
     p.address, p.places
 from station_now s
 join place p on p.address = lower(s.eui64)

@@ -8,7 +8,7 @@
 with parsed as (
     select store, station, lower(ip_address) as address,
         regexp_full_match(ip_address, '\d{1,3}(\.\d{1,3}){3}')
-            and list_max(string_split(ip_address, '.')::integer[]) <= 255 as is_v4
+            and list_max(try_cast(string_split(ip_address, '.') as integer[])) <= 255 as is_v4
     from (select * from station_now where ip_address is not null)
 )
 select store, station as subject,

@@ -5,16 +5,12 @@
 --   missing or old in the plan.
 -- do: Mend the cells that are named and export or run again; the quarantine sheet lists every row.
 -- source: common practice, no published source
-with version as (   -- of a file that came again mended, the version taken last counts
-    select file, max_by(sha256, rowid) as sha256, max_by(refused, rowid) as refused
-    from export_file group by file
-)
 select coalesce(q.store, '*') as store, format('{}: {}', q.file, q.problem) as subject,
     format('{} not taken, first at line {}: {} {}', counted(sum(q.rows), 'row'), min(q.line),
         min_by(q.reason, (q.line, q.reason)), min_by(q.advice, (q.line, q.reason))) as detail,
     sum(q.rows) as rows, min(q.line) as first_line
 from quarantined_row q
-join version v on v.file = q.file and v.sha256 = q.sha256
-where v.refused is null
+join export_now x on x.file = q.file and x.sha256 = q.sha256
+where x.refused is null   -- a file that was refused is a finding of its own
 group by q.store, q.file, q.problem
 order by store, subject;

@@ -10,7 +10,7 @@ select t.store, 'store' as subject,
         strftime(t.last_seen_on, '%Y-%m-%d'), counted(count(s.station), 'station')) as detail,
     count(s.station) as stations
 from store_now t
-left join station_now s on s.store = t.store
+join station_now s on s.store = t.store
 where t.described_on is null
 group by t.store, t.last_seen_on
 order by t.store, subject;

@@ -9,6 +9,6 @@ select s.store, s.station as subject,
     format('No energy scan up to {}.', strftime(r.as_of, '%Y-%m-%d')) as detail
 from station_now s, this_run r
 where not exists (
-    select 1 from ed_evidence e
+    from ed_evidence e
     where e.store = s.store and e.station = s.station and e.source = 'measured')
 order by s.store, subject;
