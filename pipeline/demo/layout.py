@@ -12,7 +12,14 @@ from pipeline.demo.records import AccessPoint, Site, Station, StorePlan
 # RFC 9542 section 2.2.3 sets 256 addresses from here aside for documentation; a chain of more
 # stations runs on into unassigned ones of the same block, which no device carries either.
 _FIRST_EUI64 = 0x00005EEF10000000
-_AISLES = ("entrance", "bakery", "produce", "dairy", "checkout", "drinks", "household", "freezers")
+# By country, as the store's own staff would write it.
+_AISLES = {
+    "GB": ("entrance", "bakery", "produce", "dairy", "checkout", "drinks", "household", "freezers"),
+    "DE": ("Eingang", "Bäckerei", "Gemüse", "Kühlregal", "Kasse", "Getränke", "Haushalt", "Truhen"),
+    "PL": ("wejście", "piekarnia", "warzywa", "nabiał", "kasy", "napoje", "chemia", "mrożonki"),
+}
+_MOUNTED = {"GB": ("ceiling", "wall"), "DE": ("Decke", "Wand"), "PL": ("sufit", "ściana")}
+_ON_CEILING = 0.8  # of the stations
 _NEXT_DOOR_DBM = 6.0  # access points next door lose about 10 dB in the wall
 
 
@@ -49,6 +56,7 @@ def _stations(
     roll: random.Random, plan: StorePlan, first_address: int, store_number: int
 ) -> Iterator[Station]:
     number = 0
+    aisles, mounted = _AISLES[plan.region.country], _MOUNTED[plan.region.country]
     for floor in range(plan.floors):
         base, extra = divmod(plan.stations, plan.floors)
         for x_m, y_m in grid(base + (1 if floor < extra else 0), plan.width_m, plan.depth_m):
@@ -57,8 +65,8 @@ def _stations(
                 store=plan.store,
                 station=f"{plan.store}-{number:02d}",
                 seen_on=LATEST,
-                name=f"{_AISLES[(number - 1) % len(_AISLES)]} {(number - 1) // len(_AISLES) + 1}",
-                mounted="ceiling" if roll.random() < 0.8 else "wall",  # noqa: PLR2004 - a share
+                name=f"{aisles[(number - 1) % len(aisles)]} {(number - 1) // len(aisles) + 1}",
+                mounted=mounted[0] if roll.random() < _ON_CEILING else mounted[1],
                 floor=floor,
                 x_m=round(x_m + roll.uniform(-1.5, 1.5), 1),
                 y_m=round(y_m + roll.uniform(-1.5, 1.5), 1),
