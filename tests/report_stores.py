@@ -118,7 +118,7 @@ def _air(into: Invented, store: str, station: str, surveyed: bool) -> None:
             busy_bound=busy if surveyed else 0.35, mean_dbm=-71.25 if measured else None,
             p50_dbm=-80.5 if measured else None, p90_dbm=-66.0 if measured else None,
             p99_dbm=-58.125 if measured else None, own_traffic=measured and channel == 20,
-            source=source, newest_at=datetime(2026, 9, 29, 22, 15) if measured else None,
+            worth=50.0, source=source, newest_at=datetime(2026, 9, 29, 22, 15) if measured else None,
             basis="50 readings of two scans" if measured else "no scan covers this channel",
         )  # fmt: skip
 

@@ -30,6 +30,9 @@ class Face(StrEnum):
 
 
 _WEIGHTS = {Face.TEXT: 400, Face.STRONG: 600, Face.LIGHT: 300}
+_KANA_BLOCKS = ((0x3040, 0x30FF),)  # Unicode blocks: first and last code point
+_HANGUL_BLOCKS = ((0xAC00, 0xD7A3),)
+_EASTERN = ((0x3000, 0x30FF), (0x4E00, 0x9FFF), (0xAC00, 0xD7A3), (0xFF01, 0xFF60))
 _KANA, _HANGUL, _HAN = "HeiseiKakuGo-W5", "HYGothic-Medium", "STSong-Light"
 
 
@@ -58,7 +61,8 @@ def runs(text: str, face: Face) -> tuple[Run, ...]:
     eastern = _eastern_font(letters)
     known = pdfmetrics.getFont(face.value).face.charToGlyph
     fonts = [
-        (face.value if ord(c) in known else eastern if _is_eastern(c) else "", c) for c in letters
+        (face.value if ord(c) in known else eastern if _within(c, _EASTERN) else "", c)
+        for c in letters
     ]
     return tuple(_joined(fonts, face))
 
@@ -79,6 +83,11 @@ def lacks(text: str) -> bool:
     return MISSING not in text and any(MISSING in run.text for run in runs(text, Face.TEXT))
 
 
+def borrows(text: str) -> bool:
+    """Tell whether some letter of the text is drawn with a typeface of the reader's machine."""
+    return any(run.font in (_KANA, _HANGUL, _HAN) for run in runs(text, Face.TEXT))
+
+
 def _joined(fonts: list[tuple[str, str]], face: Face) -> Iterator[Run]:
     for font, group in groupby(fonts, key=lambda pair: pair[0]):
         stretch = "".join(letter for _, letter in group)
@@ -92,22 +101,17 @@ def _printable(text: str) -> str:
     return "".join(c for c in spaced if category(c) not in ("Cc", "Cf"))
 
 
-def _is_eastern(letter: str) -> bool:
+def _within(letter: str, blocks: tuple[tuple[int, int], ...]) -> bool:
     point = ord(letter)
-    return (
-        0x3000 <= point <= 0x30FF  # punctuation, kana
-        or 0x4E00 <= point <= 0x9FFF  # Han
-        or 0xAC00 <= point <= 0xD7A3  # Hangul
-        or 0xFF01 <= point <= 0xFF60  # full-width forms
-    )
+    return any(first <= point <= last for first, last in blocks)
 
 
 def _eastern_font(text: str) -> str:
-    if any(0x3040 <= ord(c) <= 0x30FF for c in text):  # noqa: PLR2004 - Unicode block of kana
-        return _eastern(_KANA)
-    if any(0xAC00 <= ord(c) <= 0xD7A3 for c in text):  # noqa: PLR2004 - Unicode block of Hangul
-        return _eastern(_HANGUL)
-    return _eastern(_HAN) if any(_is_eastern(c) for c in text) else ""
+    """Return the typeface for all eastern letters of a text: the script tells the language."""
+    for blocks, name in ((_KANA_BLOCKS, _KANA), (_HANGUL_BLOCKS, _HANGUL), (_EASTERN, _HAN)):
+        if any(_within(letter, blocks) for letter in text):
+            return _eastern(name)
+    return ""
 
 
 @cache

@@ -65,7 +65,7 @@ def _chunk(database: Database, chunk: Sequence[str]) -> Iterator[StoreContent]:
             yield _content(Store(*values), parts)
 
 
-def _finding(  # noqa: PLR0913 - one argument a column
+def _finding(  # noqa: PLR0913, PLR0917 - one argument a column
     rule: str, severity: str, store: str, subject: str, detail: str, excepted: str | None
 ) -> Finding:
     return Finding(rule, Severity(severity), store, subject, detail, excepted)

@@ -3,7 +3,7 @@
 from functools import cache
 from math import cos, pi, sin
 
-from pipeline.report import fonts, style
+from pipeline.report import style
 from pipeline.report.fonts import Face
 from pipeline.report.pen import Align, Pen, Type
 from pipeline.report.style import Mark, Shape
@@ -22,13 +22,12 @@ _CORNERS = {
     Shape.HOUSE: (5, 0.0, 1.16),
 }
 # A triangle's number stands where the triangle is wide.
-_NUMBER_DROP = {Shape.TRIANGLE: 2.0, Shape.POINTED: -2.0}
+_NUMBER_DROP = {Shape.TRIANGLE: 1.0, Shape.POINTED: -1.0}
 
 
-def channel_mark(  # noqa: PLR0913 - where, how large, and what
+def channel_mark(  # noqa: PLR0913 - where, what, and three ways to vary it
     pen: Pen,
-    x: float,
-    y: float,
+    at: tuple[float, float],
     channel: int | None,
     *,
     radius: float = RADIUS,
@@ -36,20 +35,23 @@ def channel_mark(  # noqa: PLR0913 - where, how large, and what
     number: bool = True,
 ) -> None:
     """Draw the mark of a channel around a point; `strong` thickens its outline."""
+    x, y = at
     mark = style.mark(channel)
-    thickness = 1.5 if strong else 0.7
-    _outline(pen, x, y, mark, radius, thickness)
+    _outline(pen, at, mark, radius, 1.5 if strong else 0.7)
     if mark.ringed:
-        _outline(pen, x, y, mark, radius - 1.8, 0.4)
+        _outline(pen, at, mark, radius - 1.8, 0.4)
     if number:
         text = str(channel) if channel is not None else "?"
         drop = _NUMBER_DROP.get(mark.shape, 0.0) * radius / RADIUS
         pen.text(x, y + NUMBER.size * 0.36 + drop, text, NUMBER, align=Align.CENTRE)
 
 
-def _outline(pen: Pen, x: float, y: float, mark: Mark, radius: float, thickness: float) -> None:
+def _outline(
+    pen: Pen, at: tuple[float, float], mark: Mark, radius: float, thickness: float
+) -> None:
+    x, y = at
     if mark.shape is Shape.CIRCLE:
-        pen.circle(x, y, radius, mark.fill, style.INK, thickness)
+        pen.circle((x, y), radius, mark.fill, style.INK, thickness)
         return
     points = [(x + radius * dx, y + radius * dy) for dx, dy in _points(mark.shape)]
     pen.polygon(points, mark.fill, style.INK, thickness)
@@ -60,8 +62,3 @@ def _points(shape: Shape) -> tuple[tuple[float, float], ...]:
     corners, first, size = _CORNERS[shape]
     turns = [first + i / corners for i in range(corners)]
     return tuple((size * sin(2 * pi * t), -size * cos(2 * pi * t)) for t in turns)
-
-
-def number_width() -> float:
-    """Return the width of the widest channel number in points."""
-    return fonts.width("26", NUMBER.face, NUMBER.size)

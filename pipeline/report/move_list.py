@@ -1,9 +1,10 @@
 """The list of changes: what to do in which order, and why."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 
 from pipeline.report import style
 from pipeline.report.content import Move, StoreContent
+from pipeline.report.document import Document
 from pipeline.report.fonts import Face
 from pipeline.report.pen import (
     BODY,
@@ -17,7 +18,7 @@ from pipeline.report.pen import (
     text_height,
 )
 from pipeline.report.verdict import gap
-from pipeline.report.wording import ARROW, Wording
+from pipeline.report.wording import Wording
 
 _INDENT = 20.0
 _GAP = 5.0
@@ -31,29 +32,27 @@ def move_height(move: Move, width: float) -> float:
     return STRONG.leading + reason + _GAP
 
 
-def draw_move(pen: Pen, box: Box, move: Move, names: Mapping[str, str], words: Wording) -> float:
+def draw_move(pen: Pen, box: Box, move: Move, doc: Document) -> float:
     """Draw one change with its number; return the y below it."""
     middle = box.y + 7
-    pen.circle(box.x + 7, middle, 7, style.PLANNED, style.PLANNED, 0.5)
+    pen.circle((box.x + 7, middle), 7, style.PLANNED, style.PLANNED, 0.5)
     pen.text(box.x + 7, middle + 2.8, str(move.position), _NUMBER, align=Align.CENTRE)
-    change = f"{move.from_channel} {ARROW} {move.to_channel}"
+    change = doc.words.channels(move.from_channel, move.to_channel)
     if move.parking:
-        change = f"{change} ({words('moves.parking')})"
-    head = words("moves.step", station=_called(move.station, names), change=change)
+        change = f"{change} ({doc.words('moves.parking')})"
+    head = doc.words("moves.step", station=doc.called(move.station), change=change)
     pen.text(box.x + _INDENT, box.y + STRONG.size, head, STRONG, width=box.w - _INDENT)
     rest = Box(box.x + _INDENT, box.y + STRONG.leading, box.w - _INDENT, 0)
     return pen.paragraph(rest, move.reason, SMALL, lines=_REASON_LINES) + _GAP
 
 
-def draw_no_moves(
-    pen: Pen, box: Box, content: StoreContent, names: Mapping[str, str], words: Wording
-) -> None:
+def draw_no_moves(pen: Pen, box: Box, doc: Document) -> None:
     """Say why nothing changes: the proof, then each station's own reason while there is room."""
-    y = pen.paragraph(box, _why(content, words), BODY, lines=3) + _GAP
-    for station in content.stations:
+    y = pen.paragraph(box, _why(doc.content, doc.words), BODY, lines=3) + _GAP
+    for station in doc.content.stations:
         if station.reason is None:
             continue
-        text = f"{names[station.station]}: {station.reason}"
+        text = f"{doc.names[station.station]}: {station.reason}"
         if y + text_height(text, SMALL_MUTED, box.w, 2) > box.bottom:
             return
         y = pen.paragraph(box.below(y), text, SMALL_MUTED, lines=2) + 2
@@ -77,8 +76,3 @@ def _why(content: StoreContent, words: Wording) -> str:
     if content.proof.optimal:
         return words("moves.best")
     return words("moves.near", gap=words.percent(gap(content)))
-
-
-def _called(station: str, names: Mapping[str, str]) -> str:
-    short = names.get(station, station)
-    return station if short in station else f"{short} · {station}"

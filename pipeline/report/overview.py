@@ -32,8 +32,8 @@ def put_overview(book: Book, sheet: Worksheet, content: StoreContent) -> None:
     row = _pairs(book, sheet, row + 1, words("evidence.title"), lines)
     sheets = [(name, words(f"summary.sheet_{name.lower()}")) for name in _SHEETS]
     row = _pairs(book, sheet, row + 1, words("summary.sheets"), sheets)
-    row = _notes(book, sheet, row + 1, words("cautions.title"), "cautions", _CAUTIONS)
-    row = _notes(book, sheet, row + 1, words("reading.title"), "reading", _READING)
+    row = _notes(book, sheet, row + 1, "cautions", _CAUTIONS)
+    row = _notes(book, sheet, row + 1, "reading", _READING)
     sheet.print_area(0, 0, row - 1, 1)
 
 
@@ -47,10 +47,8 @@ def _pairs(book: Book, sheet: Worksheet, row: int, title: str, pairs: list[tuple
     return row
 
 
-def _notes(  # noqa: PLR0913 - one section of texts
-    book: Book, sheet: Worksheet, row: int, title: str, group: str, keys: tuple[str, ...]
-) -> int:
-    row = _section(book, sheet, row, title)
+def _notes(book: Book, sheet: Worksheet, row: int, group: str, keys: tuple[str, ...]) -> int:
+    row = _section(book, sheet, row, book.words(f"{group}.title"))
     for key in keys:
         row = _note(book, sheet, row, book.words(f"{group}.{key}"))
     return row

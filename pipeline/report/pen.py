@@ -11,6 +11,8 @@ from reportlab.pdfgen.canvas import Canvas
 from pipeline.report import fonts, style
 from pipeline.report.fonts import Face
 
+Point = tuple[float, float]  # from the left, from the top
+
 ELLIPSIS = "\N{HORIZONTAL ELLIPSIS}"
 LEADING = 1.28
 
@@ -83,7 +85,7 @@ class Pen:
         self.canvas = canvas
         self.width, self.height = size
 
-    def text(
+    def text(  # noqa: PLR0913 - where, what, how, and two ways to fit it in
         self,
         x: float,
         y: float,
@@ -116,7 +118,7 @@ class Pen:
 
     def heading(self, box: Box, text: str, note: str = "") -> float:
         """Set a section's heading on a hairline, with an aside; return the y below it."""
-        self.line(box.x, box.y, box.right, box.y, style.INK, 0.7)
+        self.line((box.x, box.y), (box.right, box.y), style.INK, 0.7)
         base = box.y + HEADING.size + 4
         self.text(box.x, base, text, HEADING, width=box.w)
         used = fonts.width(text, HEADING.face, HEADING.size) + 8
@@ -124,21 +126,12 @@ class Pen:
             self.text(box.x + used, base, note, TINY_MUTED)
         return base + 6
 
-    def line(  # noqa: PLR0913 - two points, a colour, a thickness, a pattern
-        self,
-        x1: float,
-        y1: float,
-        x2: float,
-        y2: float,
-        ink: str = style.HAIRLINE,
-        thickness: float = 0.5,
-        dash: Sequence[float] = (),
+    def line(
+        self, start: Point, end: Point, ink: str = style.HAIRLINE, thickness: float = 0.5
     ) -> None:
         """Draw a straight line."""
-        self.canvas.setStrokeColor(colour(ink))
-        self.canvas.setLineWidth(thickness)
-        self.canvas.setDash(list(dash))
-        self.canvas.line(x1, self.height - y1, x2, self.height - y2)
+        self._paint(None, ink, thickness)
+        self.canvas.line(start[0], self.height - start[1], end[0], self.height - end[1])
 
     def rectangle(
         self, box: Box, fill: str | None = None, stroke: str | None = None, thickness: float = 0.5
@@ -155,15 +148,15 @@ class Pen:
         )
 
     def circle(
-        self, x: float, y: float, radius: float, fill: str | None, stroke: str, thickness: float
+        self, centre: Point, radius: float, fill: str, stroke: str, thickness: float = 0.5
     ) -> None:
         """Draw a circle around a point."""
         self._paint(fill, stroke, thickness)
-        self.canvas.circle(x, self.height - y, radius, stroke=1, fill=int(fill is not None))
+        self.canvas.circle(centre[0], self.height - centre[1], radius, stroke=1, fill=1)
 
     def polygon(
         self,
-        points: Sequence[tuple[float, float]],
+        points: Sequence[Point],
         fill: str | None,
         stroke: str | None,
         thickness: float = 0.5,

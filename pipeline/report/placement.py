@@ -7,44 +7,61 @@ from math import ceil, cos, pi, sin
 from pipeline.report.content import Station
 from pipeline.report.pen import Box
 
-CELL_W, CELL_H = 21.0, 28.0  # what a mark with its name below takes, in points
-_ROUNDS = 120
-_RING_LIMIT = 14  # more stations than this without coordinates stand in rows
+CELL_W, CELL_H = 20.0, 26.0  # what a mark with its name below takes, in points
+_ROUNDS = 200
+_FULL = 0.62  # of the area covered by cells: more will not part, and would not be a plan
+_Point = tuple[float, float]
 
 
 @dataclass(frozen=True, slots=True)
 class Placement:
     """Points of one floor's stations in a drawing, and how true they are."""
 
-    points: Mapping[str, tuple[float, float]]
-    points_per_m: float | None  # None: not to scale
-    unplaced: bool  # some have no coordinates
-    spread: bool  # some stand beside their true place
-    crowded: bool  # too many for names and numbers
+    points: Mapping[str, _Point]
+    points_per_m: float | None = None  # None: not to scale
+    unplaced: bool = False  # some have no coordinates
+    spread: bool = False  # some stand beside their true place
+    crowded: bool = False  # too many for names, numbers and lines
 
 
 def place(stations: Sequence[Station], area: Box) -> Placement:
     """Place the stations of one floor inside an area."""
     known = [s for s in stations if s.x_m is not None and s.y_m is not None]
     names = [s.station for s in stations]
-    if len(stations) * CELL_W * CELL_H > 0.8 * area.w * area.h:
-        return Placement(_rows(names, area), None, unplaced=True, spread=True, crowded=True)
     if not known:
-        arrange = _ring if len(names) <= _RING_LIMIT else _rows
-        return Placement(arrange(names, area), None, unplaced=True, spread=False, crowded=False)
-    strip, area = _strip([s.station for s in stations if s not in known], area)
-    true, scale = _to_scale(known, area)
-    apart = _apart(true, area)
-    if apart is None:
-        points = _rows([s.station for s in known], area)
-        return Placement(
-            {**points, **strip}, None, unplaced=bool(strip), spread=True, crowded=False
-        )
-    moved = any(_far(true[name], apart[name]) for name in true)
-    return Placement({**apart, **strip}, scale, unplaced=bool(strip), spread=moved, crowded=False)
+        return _round_about(names, area, unplaced=True)
+    strip, upper = _strip([s.station for s in stations if s.x_m is None or s.y_m is None], area)
+    if len(known) * CELL_W * CELL_H > _FULL * upper.w * upper.h:
+        return _round_about(names, area, unplaced=bool(strip))
+    true, scale = _to_scale(known, upper)
+    apart = _apart(true, upper)
+    if apart is not None:
+        moved = any(_far(true[name], apart[name]) for name in true)
+        return Placement({**apart, **strip}, scale, unplaced=bool(strip), spread=moved)
+    stretched = _apart(_stretched(true, upper), upper)
+    if stretched is not None:
+        return Placement({**stretched, **strip}, unplaced=bool(strip), spread=True)
+    return _round_about(names, area, unplaced=bool(strip))
 
 
-def _strip(names: Sequence[str], area: Box) -> tuple[Mapping[str, tuple[float, float]], Box]:
+def shape(stations: Sequence[Station]) -> float | None:
+    """Return height over width of where the stations hang; None where that cannot be told."""
+    xs = [s.x_m for s in stations if s.x_m is not None and s.y_m is not None]
+    ys = [s.y_m for s in stations if s.x_m is not None and s.y_m is not None]
+    if len(xs) < len(stations) or max(xs) == min(xs):
+        return None
+    return (max(ys) - min(ys)) / (max(xs) - min(xs))
+
+
+def _round_about(names: Sequence[str], area: Box, *, unplaced: bool) -> Placement:
+    """Place stations on a ring, where each line between two is seen; in rows if too many."""
+    ring = _ring(names, area)
+    if not _push([list(ring[name]) for name in names]):
+        return Placement(ring, unplaced=unplaced, spread=not unplaced)
+    return Placement(_rows(names, area), unplaced=unplaced, spread=not unplaced, crowded=True)
+
+
+def _strip(names: Sequence[str], area: Box) -> tuple[Mapping[str, _Point], Box]:
     """Give the stations without coordinates rows at the foot of the area."""
     if not names:
         return {}, area
@@ -54,9 +71,9 @@ def _strip(names: Sequence[str], area: Box) -> tuple[Mapping[str, tuple[float, f
     return _rows(names, foot), Box(area.x, area.y, area.w, max(1.0, area.h - height))
 
 
-def _rows(names: Sequence[str], area: Box) -> Mapping[str, tuple[float, float]]:
-    columns = max(1, ceil((len(names) * area.w / max(area.h, 1) * CELL_H / CELL_W) ** 0.5))
-    columns = min(columns, len(names)) or 1
+def _rows(names: Sequence[str], area: Box) -> Mapping[str, _Point]:
+    wanted = (len(names) * area.w / max(area.h, 1.0) * CELL_H / CELL_W) ** 0.5
+    columns = max(1, min(ceil(wanted), len(names)))
     lines = ceil(len(names) / columns)
     return {
         name: (
@@ -67,23 +84,38 @@ def _rows(names: Sequence[str], area: Box) -> Mapping[str, tuple[float, float]]:
     }
 
 
-def _ring(names: Sequence[str], area: Box) -> Mapping[str, tuple[float, float]]:
-    wide, high = min((area.w - CELL_W) / 2, area.h), (area.h - CELL_H) / 2
+def _ring(names: Sequence[str], area: Box) -> Mapping[str, _Point]:
+    """Place names on an ellipse, as many points of its outline apart from one to the next."""
+    wide, high = (area.w - CELL_W) / 2, (area.h - CELL_H) / 2
+    if len(names) <= CELL_H:
+        wide = min(wide, 2 * high)
     middle = (area.x + area.w / 2, area.y + area.h / 2)
     if len(names) == 1:
         return {names[0]: middle}
     return {
-        name: (
-            middle[0] + wide * sin(2 * pi * i / len(names)),
-            middle[1] - high * cos(2 * pi * i / len(names)),
-        )
-        for i, name in enumerate(names)
+        name: (middle[0] + wide * sin(turn), middle[1] - high * cos(turn))
+        for name, turn in zip(names, _turns(len(names), wide, high), strict=True)
     }
 
 
-def _to_scale(
-    stations: Sequence[Station], area: Box
-) -> tuple[dict[str, tuple[float, float]], float | None]:
+def _turns(count: int, wide: float, high: float) -> list[float]:
+    """Return angles that divide an ellipse's outline, measured in cells, into equal lengths."""
+    steps = 720
+    outline = [0.0]
+    for i in range(steps):
+        one, other = 2 * pi * i / steps, 2 * pi * (i + 1) / steps
+        across = abs(wide * (sin(other) - sin(one))) / CELL_W
+        down = abs(high * (cos(other) - cos(one))) / CELL_H
+        outline.append(outline[-1] + max(across, down))
+    turns, i = [], 0
+    for number in range(count):
+        while outline[i] < outline[-1] * number / count:
+            i += 1
+        turns.append(2 * pi * i / steps)
+    return turns
+
+
+def _to_scale(stations: Sequence[Station], area: Box) -> tuple[dict[str, _Point], float | None]:
     """Return true places, y upwards as on a building's plan, and points per metre."""
     at = {s.station: (s.x_m or 0.0, s.y_m or 0.0) for s in stations}
     left, right = min(x for x, _ in at.values()), max(x for x, _ in at.values())
@@ -102,9 +134,24 @@ def _to_scale(
     }, scale
 
 
-def _apart(
-    points: Mapping[str, tuple[float, float]], area: Box
-) -> dict[str, tuple[float, float]] | None:
+def _stretched(points: Mapping[str, _Point], area: Box) -> dict[str, _Point]:
+    """Return the points spread over the whole area, neighbours still beside each other."""
+    names = sorted(points)
+    across = sorted(names, key=lambda name: points[name][0])
+    down = sorted(names, key=lambda name: points[name][1])
+    last = max(1, len(names) - 1)
+    right = {name: i / last for i, name in enumerate(across)}
+    low = {name: i / last for i, name in enumerate(down)}
+    return {
+        name: (
+            area.x + CELL_W / 2 + right[name] * (area.w - CELL_W),
+            area.y + CELL_H / 2 + low[name] * (area.h - CELL_H),
+        )
+        for name in names
+    }
+
+
+def _apart(points: Mapping[str, _Point], area: Box) -> dict[str, _Point] | None:
     """Push cells that overlap apart, in rounds; None where they will not part."""
     names = sorted(points)
     at = [list(points[name]) for name in names]
@@ -118,6 +165,7 @@ def _apart(
 
 
 def _push(at: list[list[float]]) -> bool:
+    """Move each two cells that overlap off each other the short way; tell whether any did."""
     pushed = False
     for i, one in enumerate(at):
         for other in at[i + 1 :]:
@@ -126,15 +174,14 @@ def _push(at: list[list[float]]) -> bool:
             if over_x <= 0 or over_y <= 0:
                 continue
             pushed = True
-            axis, over, way = (
-                (0, over_x, dx) if over_x / CELL_W < over_y / CELL_H else (1, over_y, dy)
-            )
-            half = over / 2 + 0.05
-            step = half if way >= 0 else -half
+            sideways = over_x / CELL_W < over_y / CELL_H
+            axis, over, way = (0, over_x, dx) if sideways else (1, over_y, dy)
+            step = over / 2 + 0.05
+            step = step if way >= 0 else -step
             one[axis] -= step
             other[axis] += step
     return pushed
 
 
-def _far(one: tuple[float, float], other: tuple[float, float]) -> bool:
+def _far(one: _Point, other: _Point) -> bool:
     return abs(one[0] - other[0]) > 1 or abs(one[1] - other[1]) > 1

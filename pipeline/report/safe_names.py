@@ -9,8 +9,10 @@ _LONGEST_OCTETS = 120  # of UTF-8; file systems take 255, temporary names and su
 _FORBIDDEN = frozenset('<>:"/\\|?*')
 # Names that file systems of the day keep for devices, and names the reports folder itself uses.
 _RESERVED = frozenset(
-    ("con", "prn", "aux", "nul", "conin$", "conout$", "audit", "review")
-    + tuple(f"{device}{digit}" for device in ("com", "lpt") for digit in "0123456789¹²³")
+    (
+        *("con", "prn", "aux", "nul", "conin$", "conout$", "audit", "review"),
+        *(f"{device}{digit}" for device in ("com", "lpt") for digit in "0123456789¹²³"),
+    )
 )
 
 

@@ -1,10 +1,11 @@
 """Page two: the air, what the plan rests on, findings, cautions, sign-off, how to read."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 
 from pipeline.records import Finding, Severity
 from pipeline.report import style
 from pipeline.report.content import Station, StoreContent
+from pipeline.report.document import Document
 from pipeline.report.evidence_lines import evidence_lines
 from pipeline.report.figures import AIR_ROW, air_height, draw_air
 from pipeline.report.fonts import Face
@@ -24,6 +25,7 @@ from pipeline.report.wording import Wording
 
 AIR_ROWS = 14  # stations; more go to a page of their own
 _FOOT_H = 168.0
+_COUNT_W = 40.0
 _CAUTIONS = ("ladders", "mains", "voids", "lone", "public", "radio", "defer")
 _READING = ("clear_air", "earshot", "bound", "parking")
 _ALERT_STRONG = Type(style.SMALL, Face.STRONG, style.ALERT)
@@ -39,70 +41,65 @@ def air_rows(content: StoreContent) -> tuple[Station, ...]:
     return tuple(weakest[: AIR_ROWS - 2])
 
 
-def draw_second_page(  # noqa: PLR0913 - what is drawn, where, and on which pages the rest stands
-    pen: Pen,
-    page: Box,
-    content: StoreContent,
-    names: Mapping[str, str],
-    words: Wording,
-    more: Mapping[str, int],
-) -> None:
-    """Draw page two; `more` holds the pages on which lists go on, by list."""
+def draw_second_page(pen: Pen, page: Box, doc: Document) -> None:
+    """Draw page two."""
+    content, words = doc.content, doc.words
     shown = air_rows(content)
     y = pen.heading(page, words("air.title"), words("air.note"))
-    air = Box(page.x, y, page.w, air_height(len(shown)))
-    y = draw_air(pen, air, content, shown, names, words)
+    y = draw_air(pen, Box(page.x, y, page.w, air_height(len(shown))), shown, doc)
     if hidden := len(content.stations) - len(shown):
-        text = words.counted("more.page", hidden, page=more["air"])
+        text = words.counted("more.page", hidden, page=doc.pages["air"])
         pen.text(page.x, y + TINY.size, text, TINY_MUTED)
         y += AIR_ROW
     foot = Box(page.x, page.bottom - _FOOT_H, page.w, _FOOT_H)
     left, right = Box(page.x, y + 8, page.w, foot.y - y - 18).split(2)
     below = _evidence(pen, left, content, words)
-    _labels(pen, left.below(below + 6), content, names, words)
+    _labels(pen, left.below(below + 6), doc)
     _findings(pen, right, content.findings, words)
     _foot(pen, foot, words)
 
 
 def _evidence(pen: Pen, box: Box, content: StoreContent, words: Wording) -> float:
-    y = pen.heading(box, words("evidence.title"))
+    blind = not (content.figures.measured or content.figures.inferred)
+    y = pen.heading(box, words("evidence.title"), words("evidence.none") if blind else "")
     for label, value in evidence_lines(content, words):
-        pen.text(box.x, y + SMALL.size, label, SMALL, width=box.w * 0.68)
-        pen.text(
-            box.right, y + SMALL.size, value, SMALL_STRONG, align=Align.RIGHT, width=box.w * 0.31
-        )
+        pen.text(box.x, y + SMALL.size, label, SMALL, width=box.w * 0.6)
+        width = box.w * 0.39
+        pen.text(box.right, y + SMALL.size, value, SMALL_STRONG, align=Align.RIGHT, width=width)
         y += SMALL.leading + 1
     return y
 
 
-def _labels(
-    pen: Pen, box: Box, content: StoreContent, names: Mapping[str, str], words: Wording
-) -> None:
-    y = pen.heading(box, words("labels.title"))
-    figures = content.figures
+def _labels(pen: Pen, box: Box, doc: Document) -> None:
+    words, figures, stations = doc.words, doc.content.figures, doc.content.stations
     if not figures.labels:
+        y = pen.heading(box, words("labels.title"))
         pen.paragraph(box.below(y), words("labels.none"), SMALL_MUTED, lines=2)
         return
-    columns = [box.right - 44 * i for i in (3, 2, 1, 0)]
-    for x, key in zip(columns, ("labels", "weak", "silent", "lone"), strict=True):
-        pen.text(x, y + TINY.size, words(f"labels.{key}"), TINY_MUTED, align=Align.RIGHT)
-    y += TINY.leading + 2
-    pen.line(box.x, y - 1, box.right, y - 1)
-    rows = int((box.bottom - y) // SMALL.leading) - 2
+    y = pen.heading(box, words("labels.title"), words("labels.note"))
+    y = _label_heads(pen, box.below(y), words)
+    rows = int((box.bottom - y) // SMALL.leading) - 1
     totals = (figures.labels, figures.weak_labels, figures.silent_labels, figures.lone_labels)
-    y = _label_row(pen, box.below(y), words("labels.all"), totals, words, SMALL_STRONG)
-    shown = _label_stations(content.stations, rows)
-    for station in shown:
-        counts = (
-            station.labels,
-            station.weak_labels,
-            station.silent_labels,
-            station.lone_labels,
-        )
-        y = _label_row(pen, box.below(y), names[station.station], counts, words, SMALL)
-    if hidden := len(content.stations) - len(shown):
+    y = _label_row(
+        pen, box.below(y), words("labels.all"), [*map(words.number, totals)], SMALL_STRONG
+    )
+    shown = _label_stations(stations, rows)
+    for s in shown:
+        counts = [*map(words.number, (s.labels, s.weak_labels, s.silent_labels, s.lone_labels))]
+        y = _label_row(pen, box.below(y), doc.called(s.station), counts, SMALL)
+    if hidden := len(stations) - len(shown):
         text = words.counted("more.workbook", hidden)
         pen.text(box.x, y + SMALL.size, text, SMALL_MUTED)
+
+
+def _label_heads(pen: Pen, box: Box, words: Wording) -> float:
+    for place, key in enumerate(("labels", "weak", "silent", "lone")):
+        x = box.right - _COUNT_W * (3 - place)
+        text = words(f"labels.{key}")
+        pen.text(x, box.y + TINY.size, text, TINY_MUTED, align=Align.RIGHT, width=_COUNT_W - 3)
+    y = box.y + TINY.leading + 2
+    pen.line((box.x, y - 1), (box.right, y - 1))
+    return y
 
 
 def _label_stations(stations: Sequence[Station], rows: int) -> Sequence[Station]:
@@ -114,14 +111,11 @@ def _label_stations(stations: Sequence[Station], rows: int) -> Sequence[Station]
     return troubled[: max(0, rows - 1)]
 
 
-def _label_row(  # noqa: PLR0913 - one row of a table
-    pen: Pen, box: Box, name: str, counts: Sequence[int], words: Wording, kind: Type
-) -> float:
+def _label_row(pen: Pen, box: Box, name: str, counts: Sequence[str], kind: Type) -> float:
     base = box.y + kind.size
-    pen.text(box.x, base, name, kind, width=box.w - 4 * 44)
+    pen.text(box.x, base, name, kind, width=box.w - 4 * _COUNT_W)
     for place, count in enumerate(counts):
-        x = box.right - 44 * (3 - place)
-        pen.text(x, base, words.number(count), kind, align=Align.RIGHT)
+        pen.text(box.right - _COUNT_W * (3 - place), base, count, kind, align=Align.RIGHT)
     return box.y + kind.leading
 
 
@@ -164,13 +158,13 @@ def _finding_text(finding: Finding, words: Wording) -> str:
 
 def _severity_shape(pen: Pen, x: float, y: float, finding: Finding) -> None:
     if finding.excepted is not None or finding.severity is Severity.NOTE:
-        pen.line(x - 3, y, x + 3, y, style.MUTED, 1)
+        pen.line((x - 3, y), (x + 3, y), style.MUTED, 1)
     elif finding.severity is Severity.STOP:
         pen.rectangle(Box(x - 3, y - 3, 6, 6), style.ALERT)
     elif finding.severity is Severity.FIX:
         pen.polygon(((x - 3.4, y + 3), (x + 3.4, y + 3), (x, y - 3.4)), style.ALERT, None)
     else:
-        pen.circle(x, y, 2.6, style.PAPER, style.MUTED, 0.9)
+        pen.circle((x, y), 2.6, style.PAPER, style.MUTED, 0.9)
 
 
 def _foot(pen: Pen, box: Box, words: Wording) -> None:
@@ -184,13 +178,13 @@ def _foot(pen: Pen, box: Box, words: Wording) -> None:
     y = pen.heading(signing, words("signoff.title"))
     for key in ("proposed", "approved", "done"):
         pen.text(signing.x, y + TINY.size, words(f"signoff.{key}"), TINY)
-        pen.line(signing.x, y + 34, signing.right, y + 34, style.MUTED, 0.6)
+        pen.line((signing.x, y + 34), (signing.right, y + 34), style.MUTED, 0.6)
         note = words("signoff.name_date")
         pen.text(signing.right, y + 42, note, TINY_MUTED, align=Align.RIGHT)
         y += 47
 
 
 def _item(pen: Pen, box: Box, text: str) -> float:
-    pen.line(box.x, box.y + 4.6, box.x + 4, box.y + 4.6, style.MUTED, 0.9)
+    pen.line((box.x, box.y + 4.6), (box.x + 4, box.y + 4.6), style.MUTED, 0.9)
     indented = Box(box.x + 8, box.y, box.w - 8, box.h)
     return pen.paragraph(indented, text, TINY) + 2

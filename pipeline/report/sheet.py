@@ -52,7 +52,7 @@ class Book:
         self.paper = _PAPERS[size]
         base = {"font_name": "Calibri", "font_size": 10, "font_color": style.INK, "valign": "top"}
         line = {**base, "bottom": 1, "bottom_color": style.HAIRLINE}
-        day = words("number.day_format")
+        day = words.day_cells()
         kinds: dict[str, dict[str, object]] = {
             Look.TEXT: {},
             Look.LONG: {"text_wrap": True},

@@ -1,7 +1,6 @@
 """Short names by which a drawing and its table call the same station."""
 
 from collections.abc import Mapping, Sequence
-from os.path import commonprefix
 
 _LONGEST = 5
 _SEPARATORS = "-_/. :"
@@ -20,6 +19,8 @@ def short_names(stations: Sequence[str]) -> Mapping[str, str]:
 
 def _endings(stations: Sequence[str]) -> list[str]:
     """Return the names without what they share up to the last separator."""
-    shared = commonprefix(list(stations)) if len(stations) > 1 else stations[0] if stations else ""
+    first, last = min(stations, default=""), max(stations, default="")
+    alike = (i for i, (a, b) in enumerate(zip(first, last, strict=False)) if a != b)
+    shared = first[: next(alike, len(first))]
     cut = max((shared.rfind(separator) for separator in _SEPARATORS), default=-1) + 1
     return [station[cut:] for station in stations]

@@ -1,6 +1,7 @@
 """The printed summary: two pages a store, further ones only where lists run over."""
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from io import BytesIO
 
 from reportlab import rl_config
@@ -9,25 +10,19 @@ from reportlab.pdfgen.canvas import Canvas
 from pipeline import __version__
 from pipeline.report import fonts, style
 from pipeline.report.content import StoreContent
-from pipeline.report.figures import AIR_ROW, BAR_ROW, air_height, draw_air, draw_bars
-from pipeline.report.first_page import FirstPage, arrange, draw_first_page
-from pipeline.report.move_list import draw_move, move_height
+from pipeline.report.document import Document, document
+from pipeline.report.first_page import arrange, draw_first_page
+from pipeline.report.further_pages import Draw, air_pages, list_pages
 from pipeline.report.pen import TINY_MUTED, Align, Box, Pen
-from pipeline.report.second_page import air_rows, draw_second_page
-from pipeline.report.short_names import short_names
-from pipeline.report.wording import Wording, wording
+from pipeline.report.second_page import draw_second_page
 
 _FOOTER_H = 16.0
-_HEADING_H = 20.0
-_BARS_KEY_H = 11.0
-
-_Draw = Callable[[Pen, Box], None]
-_Page = tuple[str, _Draw]  # the bookmark, and what draws the page
+_FIRST_FURTHER = 3
 
 
 def summary(content: StoreContent) -> bytes:
     """Return the PDF of one store: the same content gives the same bytes."""
-    words = wording(content.store.country)
+    doc = document(content)
     size = style.page_size(content.store.country)
     page = Box(
         style.MARGIN,
@@ -35,27 +30,26 @@ def summary(content: StoreContent) -> bytes:
         size[0] - 2 * style.MARGIN,
         size[1] - 2 * style.MARGIN + 6 - _FOOTER_H,
     )
-    pages = _pages(content, words, page)
     buffer = BytesIO()
-    canvas = _canvas(buffer, content, words, size)
+    canvas = _canvas(buffer, doc, size)
     pen = Pen(canvas, size)
+    pages = _pages(doc, page)
+    note = _note(content, doc)
     for number, (bookmark, draw) in enumerate(pages, start=1):
         canvas.bookmarkPage(f"page-{number}")
         canvas.addOutlineEntry(bookmark, f"page-{number}", 0)
         draw(pen, page)
-        _footer(pen, page, content, words, (number, len(pages)))
+        _footer(pen, page, note, doc.words("document.page", page=number, pages=len(pages)))
         canvas.showPage()
     canvas.save()
     return buffer.getvalue()
 
 
-def _canvas(
-    buffer: BytesIO, content: StoreContent, words: Wording, size: tuple[float, float]
-) -> Canvas:
+def _canvas(buffer: BytesIO, doc: Document, size: tuple[float, float]) -> Canvas:
     fonts.register()
-    rl_config.useA85 = 0  # plain compressed streams: a fifth smaller and faster
+    rl_config.useA85 = 0  # plain compressed streams: a fifth smaller, and faster
+    words, store = doc.words, doc.content.store
     canvas = Canvas(buffer, pagesize=size, invariant=1, pageCompression=1, lang=words.language)
-    store = content.store
     canvas.setTitle(words("document.title", store=store.store, name=store.name))
     canvas.setAuthor(words("document.author"))
     canvas.setSubject(words("workbook.subject"))
@@ -64,136 +58,35 @@ def _canvas(
     return canvas
 
 
-def _pages(content: StoreContent, words: Wording, page: Box) -> Sequence[_Page]:
-    """Return the pages in order; page numbers of the further ones are known to the first two."""
-    names = short_names([station.station for station in content.stations])
-    first = arrange(content, words, page)
-    more: dict[str, int] = {}
-    further: list[_Page] = []
-    for part, pages in (
-        ("stations", _station_pages(content, first, names, words, page)),
-        ("moves", _move_pages(content, first, names, words, page)),
-        ("air", _air_pages(content, names, words, page)),
-    ):
-        if pages:
-            more[part] = 3 + len(further)
-            further.extend(pages)
-
-    def draw_first(pen: Pen, _: Box) -> None:
-        draw_first_page(pen, first, content, names, words, more)
-
-    def draw_second(pen: Pen, box: Box) -> None:
-        draw_second_page(pen, box, content, names, words, more)
-
+def _pages(doc: Document, page: Box) -> Sequence[tuple[str, Draw]]:
+    """Return bookmark and drawing of each page; the first two know where their lists go on."""
+    first = arrange(doc, page)
+    lists, air = list_pages(doc, first, page), air_pages(doc, page)
+    doc = replace(doc, pages={"lists": _FIRST_FURTHER, "air": _FIRST_FURTHER + len(lists)})
     return (
-        (words("document.first_page"), draw_first),
-        (words("document.second_page"), draw_second),
-        *further,
+        (doc.words("document.first_page"), lambda pen, _: draw_first_page(pen, first, doc)),
+        (doc.words("document.second_page"), lambda pen, box: draw_second_page(pen, box, doc)),
+        *((doc.words("document.more_lists"), draw) for draw in lists),
+        *((doc.words("document.more_air"), draw) for draw in air),
     )
 
 
-def _station_pages(
-    content: StoreContent,
-    first: FirstPage,
-    names: Mapping[str, str],
-    words: Wording,
-    page: Box,
-) -> list[_Page]:
-    if first.bars_shown == len(content.stations):
-        return []
-    title = words("document.more_stations")
-    column = int((page.h - _HEADING_H - _BARS_KEY_H) // BAR_ROW)
-
-    def drawn(columns: Sequence[Sequence[int]]) -> _Draw:
-        def draw(pen: Pen, box: Box) -> None:
-            y = pen.heading(box, title)
-            for part, rows in zip(box.below(y).split(2), columns, strict=False):
-                draw_bars(pen, part, [content.stations[i] for i in rows], names, words)
-
-        return draw
-
-    return [
-        (title, drawn(columns)) for columns in paginate([1.0] * len(content.stations), column, 2)
-    ]
-
-
-def _move_pages(
-    content: StoreContent,
-    first: FirstPage,
-    names: Mapping[str, str],
-    words: Wording,
-    page: Box,
-) -> list[_Page]:
-    if first.moves_shown == len(content.moves):
-        return []
-    title = words("document.more_moves")
-    width = page.split(2)[0].w
-    heights = [move_height(move, width) for move in content.moves]
-
-    def drawn(columns: Sequence[Sequence[int]]) -> _Draw:
-        def draw(pen: Pen, box: Box) -> None:
-            top = pen.heading(box, title)
-            for part, rows in zip(box.below(top).split(2), columns, strict=False):
-                y = part.y
-                for i in rows:
-                    draw_move(pen, part.below(y), content.moves[i], names, words)
-                    y += heights[i]
-
-        return draw
-
-    return [(title, drawn(columns)) for columns in paginate(heights, page.h - _HEADING_H, 2)]
-
-
-def _air_pages(
-    content: StoreContent, names: Mapping[str, str], words: Wording, page: Box
-) -> list[_Page]:
-    if len(air_rows(content)) == len(content.stations):
-        return []
-    title = words("document.more_air")
-    rows = (page.h - _HEADING_H - air_height(0)) / AIR_ROW
-
-    def drawn(shown: Sequence[int]) -> _Draw:
-        def draw(pen: Pen, box: Box) -> None:
-            y = pen.heading(box, title, words("air.note"))
-            stations = [content.stations[i] for i in shown]
-            draw_air(pen, box.below(y), content, stations, names, words)
-
-        return draw
-
-    return [
-        (title, drawn(columns[0])) for columns in paginate([1.0] * len(content.stations), rows, 1)
-    ]
-
-
-def paginate(
-    heights: Sequence[float], column_height: float, columns: int
-) -> Iterator[list[list[int]]]:
-    """Yield pages of columns of item numbers, in order, filled from the top left."""
-    page: list[list[int]] = [[]]
-    used = 0.0
-    for number, height in enumerate(heights):
-        if used + height > column_height and page[-1]:
-            if len(page) == columns:
-                yield page
-                page = []
-            page.append([])
-            used = 0.0
-        page[-1].append(number)
-        used += height
-    yield page
-
-
-def _footer(
-    pen: Pen, page: Box, content: StoreContent, words: Wording, number: tuple[int, int]
-) -> None:
+def _footer(pen: Pen, page: Box, note: str, number: str) -> None:
     base = page.bottom + _FOOTER_H
-    pen.line(page.x, base - 9, page.right, base - 9)
-    left = f"{content.store.store} · {content.store.name}"
-    if any(map(fonts.lacks, _printed(content))):
-        left = words("document.unknown_letters", mark=fonts.MISSING)
-    pen.text(page.x, base, left, TINY_MUTED, width=page.w * 0.72)
-    text = words("document.page", page=number[0], pages=number[1])
-    pen.text(page.right, base, text, TINY_MUTED, align=Align.RIGHT)
+    pen.line((page.x, base - 9), (page.right, base - 9))
+    pen.text(page.x, base, note, TINY_MUTED, width=page.w * 0.8)
+    pen.text(page.right, base, number, TINY_MUTED, align=Align.RIGHT)
+
+
+def _note(content: StoreContent, doc: Document) -> str:
+    """Return the foot line: which store, and what this print does with letters it lacks."""
+    printed = tuple(_printed(content))
+    parts = [f"{content.store.store} · {content.store.name}"]
+    if any(map(fonts.lacks, printed)):
+        parts = [doc.words("document.unknown_letters", mark=fonts.MISSING)]
+    if any(map(fonts.borrows, printed)):
+        parts.append(doc.words("document.eastern_letters"))
+    return "  ".join(parts)
 
 
 def _printed(content: StoreContent) -> Iterator[str]:
@@ -203,5 +96,8 @@ def _printed(content: StoreContent) -> Iterator[str]:
     for station in content.stations:
         yield station.station
         yield station.name or ""
+        yield station.reason or ""
+    for move in content.moves:
+        yield move.reason
     for finding in content.findings:
-        yield finding.detail
+        yield from (finding.subject, finding.detail, finding.excepted or "")

@@ -1,7 +1,7 @@
 """The one sentence a regional manager reads."""
 
 from pipeline.records import Severity
-from pipeline.report.content import StoreContent
+from pipeline.report.content import Rated, StoreContent
 from pipeline.report.wording import Wording
 
 
@@ -30,9 +30,15 @@ def _sentence(content: StoreContent, words: Wording) -> str:
         steps=words.counted("verdict.steps", figures.steps),
         before=words.percent(figures.clear_air_now),
         after=words.percent(figures.clear_air_planned),
-        worst_before=words.percent(before.value if before else None),
-        worst_after=words.percent(after.value if after else None),
+        weakest=_weakest(before, after, words),
     )
+
+
+def _weakest(before: Rated | None, after: Rated | None, words: Wording) -> str:
+    was = words.percent(before.value if before else None)
+    will = words.percent(after.value if after else None)
+    key = "verdict.weakest_same" if was == will else "verdict.weakest"
+    return words(key, before=was, after=will)
 
 
 def gap(content: StoreContent) -> float:

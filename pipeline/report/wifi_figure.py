@@ -8,8 +8,8 @@ from math import inf
 
 from pipeline.report import fonts, style
 from pipeline.report.content import StoreContent, Wifi
-from pipeline.report.pen import TINY, TINY_MUTED, Align, Box, Pen, Type
 from pipeline.report.fonts import Face
+from pipeline.report.pen import TINY, TINY_MUTED, Align, Box, Pen, Type
 from pipeline.report.wording import Wording
 
 WIFI_H = 84.0  # points, the row of channel numbers included
@@ -46,7 +46,7 @@ def draw_wifi(pen: Pen, box: Box, grid: Box, content: StoreContent, words: Wordi
         pen.text(middle, base - 20, words("air.no_wifi"), TINY_MUTED, align=Align.CENTRE)
     _channels(pen, Box(strip.x, base, strip.w, _NUMBERS_H), content.permitted)
     pen.text(box.x, base + 9.5, words("air.channel"), TINY, width=grid.x - box.x - 6)
-    pen.line(strip.x, base, strip.right, base, style.INK, 0.6)
+    pen.line((strip.x, base), (strip.right, base), style.INK, 0.6)
 
 
 def _x(strip: Box, mhz: float) -> float:
@@ -103,7 +103,8 @@ def _channels(pen: Pen, box: Box, permitted: Sequence[int]) -> None:
     for column, channel in zip(box.split(16, 0.0), range(11, 27), strict=True):
         middle = column.x + column.w / 2
         half = column.w * _CHANNEL_MHZ / 5 / 2
-        pen.rectangle(Box(middle - half, box.y - 16, 2 * half, 16), style.PAPER, style.INK, 0.4)
+        fill = style.PLANNED if channel in permitted else style.PAPER
+        pen.rectangle(Box(middle - half, box.y - 16, 2 * half, 16), fill, style.INK, 0.4)
         pen.text(middle, box.y + 9.5, str(channel), _NUMBER, align=Align.CENTRE)
         if channel in permitted:
-            pen.line(middle - 6, box.y + 11.5, middle + 6, box.y + 11.5, style.INK, 0.9)
+            pen.line((middle - 6, box.y + 11.5), (middle + 6, box.y + 11.5), style.INK, 0.9)

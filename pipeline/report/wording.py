@@ -19,18 +19,28 @@ ARROW = "\N{RIGHTWARDS ARROW}"
 MINUS = "\N{MINUS SIGN}"
 
 _DEFAULT_LANGUAGE = "en"
-_LANGUAGES: dict[str, str] = {}  # {"DE": "de", "AT": "de", "CH": "de", "LI": "de"}
+_LANGUAGES = {"DE": "de", "AT": "de", "CH": "de", "LI": "de"}
 # How days are written where people read numbers only (from memory: Unicode CLDR, short dates).
-_DOTTED, _SLASHED, _DASHED, _ISO = "{d:02}.{m:02}.{y}", "{d:02}/{m:02}/{y}", "{d:02}-{m:02}-{y}", ""
-_DAY_PATTERNS = {
-    **dict.fromkeys(("DE AT CH LI PL CZ SK RO BG NO FI EE LV RU UA TR RS").split(), _DOTTED),
-    **dict.fromkeys(("FR BE LU ES IT PT GR BR").split(), _SLASHED),
-    **dict.fromkeys(("NL DK IN").split(), _DASHED),
-}
-# English-speaking readers get the month as a word: 03/04 means two days to them.
-_WORDED = {
-    **dict.fromkeys(("GB IE AU NZ ZA").split(), "{d} {month} {y}"),
-    "US": "{month} {d}, {y}",
+_DOTTED, _SLASHED, _DASHED = "{d:02}.{m:02}.{y}", "{d:02}/{m:02}/{y}", "{d:02}-{m:02}-{y}"
+_WORDED, _WORDED_US = "{d} {month} {y}", "{month} {d}, {y}"
+_ISO = "{y}-{m:02}-{d:02}"
+_CUSTOMS = (
+    # English-speaking readers get the month as a word: 03/04 means two days to them.
+    (_WORDED, ("GB", "IE", "AU", "NZ", "ZA")),
+    (_WORDED_US, ("US",)),
+    (_DOTTED, ("DE", "AT", "CH", "LI", "PL", "CZ", "SK", "RO", "BG", "NO", "FI", "EE", "LV", "UA")),
+    (_SLASHED, ("FR", "BE", "LU", "ES", "IT", "PT", "GR")),
+    (_DASHED, ("NL", "DK", "IN")),
+)
+_DAY_PATTERNS = {country: pattern for pattern, countries in _CUSTOMS for country in countries}
+# The same days as a spreadsheet shows them.
+_CELL_PATTERNS = {
+    _DOTTED: "dd.mm.yyyy",
+    _SLASHED: "dd/mm/yyyy",
+    _DASHED: "dd-mm-yyyy",
+    _WORDED: "d mmm yyyy",
+    _WORDED_US: "mmm d, yyyy",
+    _ISO: "yyyy-mm-dd",
 }
 
 
@@ -84,11 +94,15 @@ class Wording:
         """Return a day as people of the country write it."""
         if day is None:
             return NOTHING
-        if self.country in _WORDED:
-            month = self.texts["month.short"].split()[day.month - 1]
-            return _WORDED[self.country].format(d=day.day, month=month, y=day.year)
-        pattern = _DAY_PATTERNS.get(self.country or "", _ISO)
-        return pattern.format(d=day.day, m=day.month, y=day.year) or day.isoformat()
+        month = self.texts["month.short"].split()[day.month - 1]
+        return self._day_pattern().format(d=day.day, m=day.month, y=day.year, month=month)
+
+    def day_cells(self) -> str:
+        """Return the number format by which a spreadsheet shows days as `day` writes them."""
+        return _CELL_PATTERNS[self._day_pattern()]
+
+    def _day_pattern(self) -> str:
+        return _DAY_PATTERNS.get(self.country or "", _ISO)
 
     def moment(self, at: datetime | None) -> str:
         """Return a day and a time of day."""
@@ -97,6 +111,10 @@ class Wording:
     def rule(self, name: str) -> str:
         """Return the title of a rule; a rule without one is called by its name."""
         return self.texts.get(f"rule.{name}", name.replace("-", " "))
+
+    def channels(self, before: int | None, after: int | None) -> str:
+        """Return a change of channel as one expression: 15 to 25."""
+        return f"{self.channel(before)} {ARROW} {self.channel(after)}"
 
     def channel(self, channel: int | None) -> str:
         """Return a channel number; a dash where there is none."""

@@ -1,6 +1,7 @@
 """The change plan as a workbook: where a store's changes are read, filtered and worked off."""
 
-from collections.abc import Mapping
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 from io import BytesIO
 
@@ -9,7 +10,7 @@ from xlsxwriter.worksheet import Worksheet
 
 from pipeline import __version__
 from pipeline.report import style
-from pipeline.report.content import Move, Station, StoreContent
+from pipeline.report.content import Move, Pair, Station, StoreContent
 from pipeline.report.heat_map import put_heat_map
 from pipeline.report.overview import put_overview
 from pipeline.report.sheet import Book, Column, Look, Value, put_list
@@ -181,9 +182,23 @@ def _stations(book: Book, sheet: Worksheet, content: StoreContent) -> None:
         Column(words("column.firmware"), Look.LONG, 24),
         Column(words("column.hardware"), Look.LONG, 24),
         Column(words("column.connected")),
+        Column(words("column.sharing_now"), Look.LONG, 30),
+        Column(words("column.sharing_planned"), Look.LONG, 30),
     )
-    rows = [_station(station, words) for station in content.stations]
+    now, planned = _sharing(content.figures.shared_now), _sharing(content.figures.shared_planned)
+    rows = [
+        (*_station(s, words), now.get(s.station), planned.get(s.station)) for s in content.stations
+    ]
     put_list(book, sheet, columns, rows)
+
+
+def _sharing(pairs: Sequence[Pair]) -> Mapping[str, str]:
+    """Return for each station the names of those in earshot on its channel."""
+    names: dict[str, list[str]] = defaultdict(list)
+    for pair in pairs:
+        names[pair.station].append(pair.neighbour)
+        names[pair.neighbour].append(pair.station)
+    return {station: ", ".join(sorted(others)) for station, others in names.items()}
 
 
 def _station(station: Station, words: Wording) -> tuple[Value, ...]:
