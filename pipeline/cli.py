@@ -77,7 +77,7 @@ def _request(exports: Path | None, options: Mapping[str, Any]) -> Request:
     )
 
 
-def _status(found: Mapping[Severity, int], fail_on: str | None) -> int:
+def status(found: Mapping[Severity, int], fail_on: str | None) -> int:
     """Return the exit status: 1 where a finding is as grave as asked for, or graver."""
     if fail_on is None:
         return DONE
@@ -99,7 +99,7 @@ def run_command(exports: Path, **options: Any) -> int:  # noqa: ANN401 - click h
     console = Console()
     summary = run(_request(exports, options), progress_on(console))
     show_run(console, summary)
-    return _status(summary.findings, options["fail_on"])
+    return status(summary.findings, options["fail_on"])
 
 
 @cli.command("ingest")
@@ -152,7 +152,7 @@ def _list(listing: str, options: Mapping[str, Any]) -> int:
     console = Console()
     summary, rows = run_listing(_request(None, options), listing, progress_on(console))
     show_listing(console, rows)
-    return _status(summary.findings, options["fail_on"])
+    return status(summary.findings, options["fail_on"])
 
 
 @cli.command("report")
@@ -162,7 +162,7 @@ def report_command(**options: Any) -> int:  # noqa: ANN401 - as above
     console = Console()
     summary = run(_request(None, options), progress_on(console))
     show_run(console, summary)
-    return _status(summary.findings, options["fail_on"])
+    return status(summary.findings, options["fail_on"])
 
 
 @cli.command("rules")

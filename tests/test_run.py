@@ -1,0 +1,252 @@
+"""The whole job on the demo: every fault found, nothing better, twice the same, nothing lost."""
+
+import math
+import shutil
+from dataclasses import dataclass
+from itertools import product
+from pathlib import Path
+from typing import Any
+
+import duckdb
+import numpy as np
+import pytest
+
+from pipeline.database import open_database
+from pipeline.demo.faults import FAULT_FREE, FAULTS
+from pipeline.demo.records import Fault, Outcome
+from pipeline.plan.costs import clear_air, one_station_costs, two_station_costs
+from pipeline.plan.stores import case_of
+from pipeline.progress import Silent
+from pipeline.records import RunSummary, Selection
+from pipeline.run import Request, run, settings_of
+
+ROOT = Path(__file__).resolve().parents[1]
+SAMPLE = ROOT / "sample_exports"
+
+
+@dataclass(frozen=True)
+class Ran:
+    """A finished run and where it happened."""
+
+    request: Request
+    summary: RunSummary
+
+    def rows(self, query: str, values: list[object] | None = None) -> list[tuple[Any, ...]]:
+        """Return the rows of a query on the run's database."""
+        with duckdb.connect(str(self.request.database), read_only=True) as connection:
+            return connection.execute(query, values).fetchall()
+
+
+def _run(folder: Path, exports: Path = SAMPLE) -> Ran:
+    request = Request(
+        exports=exports,
+        database=folder / "q.duckdb",
+        out=folder / "reports",
+        rules=None,
+        rules_folder=None,
+        as_of=None,
+        selection=Selection(),
+    )
+    return Ran(request, run(request, Silent()))
+
+
+@pytest.fixture(scope="module")
+def demo(tmp_path_factory: pytest.TempPathFactory) -> Ran:
+    """The job done once on the demo."""
+    return _run(tmp_path_factory.mktemp("demo"))
+
+
+def _dump(path: Path) -> dict[str, list[tuple[Any, ...]]]:
+    with duckdb.connect(str(path), read_only=True) as connection:
+        names = connection.execute(
+            "select table_name from duckdb_tables() where not internal order by table_name"
+        ).fetchall()
+        return {name: connection.table(name).order("all").fetchall() for (name,) in names}
+
+
+def _files(folder: Path) -> dict[str, bytes]:
+    return {
+        str(path.relative_to(folder)): path.read_bytes()
+        for path in sorted(folder.rglob("*"))
+        if path.is_file()
+    }
+
+
+def test_every_store_gets_its_two_files(demo: Ran) -> None:
+    """12 stores in 3 regions: 12 change plans and 12 summaries, none failed."""
+    names = [path.name for path in demo.request.out.rglob("*") if path.is_file()]
+
+    assert names.count("change-plan.xlsx") == names.count("summary.pdf") == 12
+    assert demo.summary.unwritten == ()
+    assert len({written.region for written in demo.summary.written}) == 3
+
+
+@pytest.mark.parametrize(
+    "fault",
+    [f for f in FAULTS if f.outcome in (Outcome.FOUND, Outcome.EXCEPTED)],
+    ids=lambda fault: f"{fault.subject}: {fault.name}",
+)
+def test_every_deliberate_fault_is_found(demo: Ran, fault: Fault) -> None:
+    """Each rule it must raise names the store and the very subject, excepted where on file."""
+    excepted = fault.outcome is Outcome.EXCEPTED
+    for rule in fault.raises:
+        found = demo.rows(
+            "select subject, detail, excepted from finding where rule = ? and store = ?",
+            [rule, fault.store],
+        )
+        about = [
+            (subject, why)
+            for subject, detail, why in found
+            if fault.subject == fault.store or fault.subject in f"{subject} {detail}"
+        ]
+        assert about, f"{rule} did not find {fault.subject}: {found}"
+        assert excepted == all(why is not None for _, why in about)
+
+
+@pytest.mark.parametrize(
+    "fault",
+    [f for f in FAULTS if f.outcome is Outcome.QUARANTINED],
+    ids=lambda fault: f"{fault.subject}: {fault.name}",
+)
+def test_every_faulty_row_is_quarantined(demo: Ran, fault: Fault) -> None:
+    """Its rows are kept aside under the problem's name and a finding says so."""
+    problem, rule = fault.raises
+    rows = demo.rows(
+        "select text from quarantined_row where problem = ? and store = ?", [problem, fault.store]
+    )
+    findings = demo.rows(
+        "select detail from finding where rule = ? and store = ?", [rule, fault.store]
+    )
+
+    assert any(fault.subject in text for (text,) in rows)
+    assert findings
+
+
+def test_stores_without_a_fault_have_nothing_to_mend(demo: Ran) -> None:
+    """No stop and no fix among their findings."""
+    found = demo.rows("select store, rule, detail from finding where severity in ('stop', 'fix')")
+
+    assert len(FAULT_FREE) >= 4
+    assert [row for row in found if row[0] in FAULT_FREE] == []
+
+
+def test_rows_are_conserved_in_every_file(demo: Ran) -> None:
+    """Read = loaded + quarantined + repeated, and quarantine holds exactly what is counted."""
+    files = demo.rows(
+        "select f.file, rows_read, rows_loaded, rows_quarantined, rows_repeated, "
+        "coalesce((select sum(q.rows) from quarantined_row q "
+        "where q.file = f.file and q.sha256 = f.sha256), 0) from export_file f"
+    )
+
+    assert len(files) > 25
+    for file, read, loaded, quarantined, repeated, kept in files:
+        assert read == loaded + quarantined + repeated, file
+        assert quarantined == kept, file
+    assert any(repeated == read > 0 for _, read, _, _, repeated, _ in files)
+
+
+def test_no_assignment_is_better_in_small_stores(demo: Ran) -> None:
+    """Brute force over all assignments of every store of at most 8 stations: equal cost."""
+    settings = settings_of(demo.request)
+    tried = 0
+    with open_database(demo.request.database) as database:
+        for store, cost, optimal in demo_proofs(database.connection):
+            case = case_of(database, settings, store)
+            assert case is not None
+            if len(case.problem.stations) > 8:
+                continue
+            tried += 1
+            assert optimal
+            assert cost == pytest.approx(_least_cost(case.problem), abs=1e-7), store
+    assert tried >= 8
+
+
+def demo_proofs(connection: duckdb.DuckDBPyConnection) -> list[tuple[Any, ...]]:
+    """Return store, cost and optimal of every plan."""
+    return connection.execute(
+        "select store, cost, optimal from plan_proof order by store"
+    ).fetchall()
+
+
+def _least_cost(problem: Any) -> float:  # noqa: ANN401 - a StoreProblem
+    """Return the least cost over all assignments, all of them added up with numpy."""
+    one, two = one_station_costs(problem), two_station_costs(problem)
+    sizes = [len(row) for row in one]
+    choices = np.array(list(product(*(range(size) for size in sizes))), dtype=np.int8)
+    assert len(choices) == math.prod(sizes)
+    total = np.zeros(len(choices))
+    for i, row in enumerate(one):
+        total += np.array(row)[choices[:, i]]
+    for (i, j), table in two.items():
+        total += np.array(table)[choices[:, i], choices[:, j]]
+    return float(total.min())
+
+
+def test_rules_and_plan_reckon_clear_air_alike(demo: Ran) -> None:
+    """The view the rules read and the plan's own formula agree for every station."""
+    settings = settings_of(demo.request)
+    compared = 0
+    with open_database(demo.request.database) as database:
+        seen = dict(
+            database.connection.execute("select station, clear_air from clear_air_now").fetchall()
+        )
+        for store, *_ in demo_proofs(database.connection):
+            case = case_of(database, settings, store)
+            assert case is not None
+            stations = case.problem.stations
+            aired = clear_air(case.problem, [station.channel for station in stations])
+            for station, share in zip(stations, aired, strict=True):
+                if station.station in seen and 11 <= station.channel <= 26:
+                    compared += 1
+                    assert seen[station.station] == pytest.approx(share, abs=2e-6)
+    assert compared > 80
+
+
+def test_a_second_run_changes_nothing(demo: Ran) -> None:
+    """No new row in any table, and every file the same to the byte."""
+    before, files = _dump(demo.request.database), _files(demo.request.out)
+
+    again = run(demo.request, Silent())
+
+    assert _dump(demo.request.database) == before
+    assert _files(demo.request.out) == files
+    assert again.run == demo.summary.run
+
+
+def test_names_and_places_of_files_change_nothing(demo: Ran, tmp_path: Path) -> None:
+    """The same exports under other names, in other folders: the same facts and plans."""
+    exports = tmp_path / "exports"
+    shutil.copytree(SAMPLE, exports)
+    tables = sorted(path for path in exports.rglob("*") if path.suffix in {".csv", ".xlsx"})
+    for number, path in enumerate(tables):
+        path.rename(path.parent / f"{len(tables) - number:03}{path.suffix}")
+    other = _run(tmp_path, exports)
+
+    ours, theirs = _dump(demo.request.database), _dump(other.request.database)
+    named_after_files = {"export_file", "quarantined_row"}
+    for table in sorted(set(ours) - named_after_files - {"finding"}):
+        assert ours[table] == theirs[table], table
+    assert [row[1:] for row in ours["export_file"]] != []
+    assert sorted(r[1:] for r in ours["export_file"]) == sorted(
+        r[1:] for r in theirs["export_file"]
+    )
+
+
+def test_another_day_speaks_of_another_snapshot(demo: Ran, tmp_path: Path) -> None:
+    """As of June the demo's September is not there yet."""
+    request = Request(
+        exports=SAMPLE,
+        database=tmp_path / "q.duckdb",
+        out=tmp_path / "reports",
+        rules=None,
+        rules_folder=None,
+        as_of=demo.summary.as_of.replace(month=6),
+        selection=Selection(stores=("N101",)),
+    )
+
+    summary = run(request, Silent())
+
+    assert summary.run != demo.summary.run
+    assert [written.store for written in summary.written] == ["N101"]
+    found = Ran(request, summary).rows("select max(seen_on) from station_now")
+    assert found[0][0].isoformat() == "2026-06-30"
