@@ -10,10 +10,18 @@ from pipeline.report.figures import BAR_ROW, BARS_KEY_H, TIGHT_BAR_ROW, draw_bar
 from pipeline.report.floor_plan import draw_plans, plan_height
 from pipeline.report.fonts import Face
 from pipeline.report.move_list import draw_move, draw_no_moves, fitting, move_height
-from pipeline.report.pen import SMALL_MUTED, TINY_MUTED, Align, Box, Pen, Type, text_height
+from pipeline.report.pen import (
+    HEADING_H,
+    SMALL_MUTED,
+    TINY_MUTED,
+    Align,
+    Box,
+    Pen,
+    Type,
+    text_height,
+)
 from pipeline.report.verdict import verdict
 
-HEADING_H = 20.0
 _NAME = Type(style.TITLE, Face.STRONG)
 _LONG_NAME = Type(13.0, Face.STRONG)
 _VERDICT = Type(style.LEAD)

@@ -49,8 +49,8 @@ def _useful(floors: Sequence[tuple[int | None, list[Station]]], width: float) ->
     """Return the height beyond which a drawing of that width would only gain empty margins."""
     shapes = [shape(stations) for _, stations in floors[:FLOORS_DRAWN]]
     known = [found for found in shapes if found is not None]
-    if len(known) < len(shapes):
-        return _HIGHEST
+    if len(known) < len(shapes):  # a ring: it wants more room the more stand on it
+        return _LOWEST + 16.0 * max(len(stations) for _, stations in floors[:FLOORS_DRAWN])
     return max(known) * width + CELL_H + 2 * _FOOT + _CAPTION
 
 

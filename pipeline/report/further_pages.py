@@ -6,9 +6,9 @@ from itertools import accumulate
 
 from pipeline.report.document import Document
 from pipeline.report.figures import AIR_ROW, BAR_ROW, BARS_KEY_H, air_height, draw_air, draw_bars
-from pipeline.report.first_page import HEADING_H, FirstPage
+from pipeline.report.first_page import FirstPage
 from pipeline.report.move_list import draw_move, move_height
-from pipeline.report.pen import Box, Pen
+from pipeline.report.pen import HEADING_H, Box, Pen
 from pipeline.report.second_page import air_rows
 
 Draw = Callable[[Pen, Box], None]

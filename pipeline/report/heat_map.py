@@ -6,12 +6,13 @@ from xlsxwriter.worksheet import Worksheet
 from pipeline.report import style
 from pipeline.report.content import Station, StoreContent
 from pipeline.report.figures import CHANNELS, INFERRED, busy_text
-from pipeline.report.sheet import Book
+from pipeline.report.sheet import Book, row_height
 from pipeline.report.wording import NOTHING
 
 _LABEL_COLUMNS = 2
 _NOTE_ROW, _HEADING_ROW = 0, 1
-_NOTE_H, _ROW_H = 44.0, 18.0
+_NOTE_H, _ROW_H = 34.0, 18.0
+_WIDEST = 40
 
 
 def put_heat_map(book: Book, sheet: Worksheet, content: StoreContent) -> None:
@@ -23,8 +24,9 @@ def put_heat_map(book: Book, sheet: Worksheet, content: StoreContent) -> None:
     sheet.set_row(_NOTE_ROW, _NOTE_H)
     ids = [len(station.station) for station in content.stations]
     names = [len(station.name or "") for station in content.stations]
-    sheet.set_column(0, 0, min(40, max([10, *ids]) + 2))
-    sheet.set_column(1, 1, min(40, max([10, *names]) + 2))
+    widths = (min(_WIDEST, max([10, *ids]) + 3), min(_WIDEST, max([10, *names]) + 3))
+    for place, width in enumerate(widths):
+        sheet.set_column(place, place, width)
     sheet.set_column(_LABEL_COLUMNS, last, 7)
     sheet.write_string(_HEADING_ROW, 0, words("column.station"), book.heading)
     sheet.write_string(_HEADING_ROW, 1, words("column.station_name"), book.heading)
@@ -34,6 +36,8 @@ def put_heat_map(book: Book, sheet: Worksheet, content: StoreContent) -> None:
     rows = _Rows(book, content)
     for number, station in enumerate(content.stations, start=_HEADING_ROW + 1):
         rows.put(sheet, number, station)
+        texts = [*zip((station.station, station.name or ""), widths, strict=True)]
+        sheet.set_row(number, max(_ROW_H, row_height(texts)))
     sheet.freeze_panes(_HEADING_ROW + 1, _LABEL_COLUMNS)
     sheet.repeat_rows(_HEADING_ROW)
     sheet.print_area(0, 0, _HEADING_ROW + max(1, len(content.stations)), last)
@@ -75,6 +79,7 @@ class _Rows:
                     "font_name": "Calibri",
                     "font_size": 10,
                     "align": "center",
+                    "valign": "top",
                     "bold": marked,
                     "border": 2 if marked else 0,
                     "border_color": style.INK,

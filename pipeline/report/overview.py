@@ -7,12 +7,11 @@ from xlsxwriter.worksheet import Worksheet
 from pipeline.records import Severity
 from pipeline.report.content import Rated, StoreContent
 from pipeline.report.evidence_lines import evidence_lines
-from pipeline.report.sheet import Book
+from pipeline.report.sheet import Book, row_height
 from pipeline.report.verdict import verdict
 from pipeline.report.wording import NOTHING, Wording
 
 _LABEL_W, _VALUE_W = 40, 62
-_LINE = 15.0
 _CAUTIONS = ("ladders", "mains", "voids", "lone", "public", "radio", "defer")
 _READING = ("clear_air", "earshot", "bound", "parking")
 _SHEETS = ("Moves", "Channels", "Findings", "Evidence", "Stations")
@@ -21,6 +20,7 @@ _SHEETS = ("Moves", "Channels", "Findings", "Evidence", "Stations")
 def put_overview(book: Book, sheet: Worksheet, content: StoreContent) -> None:
     """Write the sheet, section by section."""
     words = book.words
+    sheet.fit_to_pages(1, 1)
     sheet.set_column(0, 0, _LABEL_W)
     sheet.set_column(1, 1, _VALUE_W)
     sheet.write_string(0, 0, words("summary.title"), book.title)
@@ -42,7 +42,7 @@ def _pairs(book: Book, sheet: Worksheet, row: int, title: str, pairs: list[tuple
     for label, value in pairs:
         sheet.write_string(row, 0, label, book.looks["text"])
         sheet.write_string(row, 1, value, book.looks["long"])
-        sheet.set_row(row, _LINE * max(1, -(-len(value) // _VALUE_W)))
+        sheet.set_row(row, row_height([(label, _LABEL_W), (value, _VALUE_W)]))
         row += 1
     return row
 
@@ -63,7 +63,7 @@ def _section(book: Book, sheet: Worksheet, row: int, title: str) -> int:
 def _note(book: Book, sheet: Worksheet, row: int, text: str) -> int:
     sheet.merge_range(row, 0, row, 1, "", book.note)
     sheet.write_string(row, 0, text, book.note)
-    sheet.set_row(row, _LINE * max(1, -(-len(text) // (_LABEL_W + _VALUE_W - 6))))
+    sheet.set_row(row, row_height([(text, _LABEL_W + _VALUE_W)]))
     return row + 1
 
 

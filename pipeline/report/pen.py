@@ -15,6 +15,7 @@ Point = tuple[float, float]  # from the left, from the top
 
 ELLIPSIS = "\N{HORIZONTAL ELLIPSIS}"
 LEADING = 1.28
+HEADING_H = 20.0  # what a section heading takes
 
 
 class Align(StrEnum):

@@ -10,6 +10,7 @@ from pipeline.report.evidence_lines import evidence_lines
 from pipeline.report.figures import AIR_ROW, air_height, draw_air
 from pipeline.report.fonts import Face
 from pipeline.report.pen import (
+    HEADING_H,
     SMALL,
     SMALL_MUTED,
     SMALL_STRONG,
@@ -24,7 +25,8 @@ from pipeline.report.pen import (
 from pipeline.report.wording import Wording
 
 AIR_ROWS = 14  # stations; more go to a page of their own
-_FOOT_H = 168.0
+_SIGNING = ("proposed", "approved", "done")
+_SIGNING_H, _ITEM_GAP, _ITEM_INDENT = 47.0, 2.0, 8.0
 _COUNT_W = 40.0
 _CAUTIONS = ("ladders", "mains", "voids", "lone", "public", "radio", "defer")
 _READING = ("clear_air", "earshot", "bound", "parking")
@@ -51,7 +53,8 @@ def draw_second_page(pen: Pen, page: Box, doc: Document) -> None:
         text = words.counted("more.page", hidden, page=doc.pages["air"])
         pen.text(page.x, y + TINY.size, text, TINY_MUTED)
         y += AIR_ROW
-    foot = Box(page.x, page.bottom - _FOOT_H, page.w, _FOOT_H)
+    foot_h = _foot_height(page, words)
+    foot = Box(page.x, page.bottom - foot_h, page.w, foot_h)
     left, right = Box(page.x, y + 8, page.w, foot.y - y - 18).split(2)
     below = _evidence(pen, left, content, words)
     _labels(pen, left.below(below + 6), doc)
@@ -167,6 +170,15 @@ def _severity_shape(pen: Pen, x: float, y: float, finding: Finding) -> None:
         pen.circle((x, y), 2.6, style.PAPER, style.MUTED, 0.9)
 
 
+def _foot_height(page: Box, words: Wording) -> float:
+    """Return the height of the longest of the three columns at the foot of the page."""
+    width = page.split(3)[0].w - _ITEM_INDENT
+    columns = (("cautions", _CAUTIONS), ("reading", _READING))
+    texts = [[words(f"{group}.{key}") for key in keys] for group, keys in columns]
+    heights = [sum(text_height(t, TINY, width) + _ITEM_GAP for t in column) for column in texts]
+    return HEADING_H + max(*heights, _SIGNING_H * len(_SIGNING))
+
+
 def _foot(pen: Pen, box: Box, words: Wording) -> None:
     cautions, reading, signing = box.split(3)
     y = pen.heading(cautions, words("cautions.title"))
@@ -176,15 +188,15 @@ def _foot(pen: Pen, box: Box, words: Wording) -> None:
     for key in _READING:
         y = _item(pen, reading.below(y), words(f"reading.{key}"))
     y = pen.heading(signing, words("signoff.title"))
-    for key in ("proposed", "approved", "done"):
+    for key in _SIGNING:
         pen.text(signing.x, y + TINY.size, words(f"signoff.{key}"), TINY)
         pen.line((signing.x, y + 34), (signing.right, y + 34), style.MUTED, 0.6)
         note = words("signoff.name_date")
         pen.text(signing.right, y + 42, note, TINY_MUTED, align=Align.RIGHT)
-        y += 47
+        y += _SIGNING_H
 
 
 def _item(pen: Pen, box: Box, text: str) -> float:
     pen.line((box.x, box.y + 4.6), (box.x + 4, box.y + 4.6), style.MUTED, 0.9)
-    indented = Box(box.x + 8, box.y, box.w - 8, box.h)
-    return pen.paragraph(indented, text, TINY) + 2
+    indented = Box(box.x + _ITEM_INDENT, box.y, box.w - _ITEM_INDENT, box.h)
+    return pen.paragraph(indented, text, TINY) + _ITEM_GAP

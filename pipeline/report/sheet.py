@@ -11,6 +11,7 @@ from xlsxwriter.workbook import Workbook
 from xlsxwriter.worksheet import Worksheet
 
 from pipeline.report import style
+from pipeline.report.pen import Type, wrapped
 from pipeline.report.wording import Wording
 
 Value = str | int | float | bool | date | datetime | None
@@ -18,6 +19,13 @@ Value = str | int | float | bool | date | datetime | None
 LONGEST_TEXT = 32_767  # characters a cell can hold (ECMA-376 as applications apply it)
 _NARROWEST, _WIDEST = 6, 60  # characters
 _LINE = 15.0  # points a row of one line takes
+_TALLEST = 409.0  # points a row can be high
+_CELL = Type(10.0)
+_POINTS_PER_WIDTH = 5.25  # one digit of the font in which spreadsheets count widths
+_INDENT = 9.0
+_WIDEST_LETTER = 2.0  # in digits
+_HEADER_LETTERS = 80
+PAGE_LETTERS = 205  # across a landscape page: no smaller than 7 points in print
 _PAPERS = {style.A4: 9, style.LETTER: 1}  # ECMA-376: paperSize
 
 
@@ -31,7 +39,6 @@ class Look(StrEnum):
     LEVEL = "level"  # one decimal
     DAY = "day"
     MOMENT = "moment"
-    MIDDLE = "middle"
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,19 +61,19 @@ class Book:
         line = {**base, "bottom": 1, "bottom_color": style.HAIRLINE}
         day = words.day_cells()
         kinds: dict[str, dict[str, object]] = {
-            Look.TEXT: {},
-            Look.LONG: {"text_wrap": True},
-            Look.COUNT: {"num_format": "#,##0"},
-            Look.PERCENT: {"num_format": "0 %"},
-            Look.LEVEL: {"num_format": "0.0"},
-            Look.DAY: {"num_format": day, "align": "left"},
-            Look.MOMENT: {"num_format": f"{day} hh:mm", "align": "left"},
-            Look.MIDDLE: {"align": "center"},
+            Look.TEXT: {"align": "left", "indent": 1},
+            Look.LONG: {"align": "left", "indent": 1, "text_wrap": True},
+            Look.COUNT: {"align": "right", "indent": 1, "num_format": "#,##0"},
+            Look.PERCENT: {"align": "right", "indent": 1, "num_format": "0 %"},
+            Look.LEVEL: {"align": "right", "indent": 1, "num_format": "0.0"},
+            Look.DAY: {"num_format": day, "align": "left", "indent": 1},
+            Look.MOMENT: {"num_format": f"{day} hh:mm", "align": "left", "indent": 1},
         }
         self.looks = {name: book.add_format({**line, **kind}) for name, kind in kinds.items()}
         self.heading = book.add_format(
             {**base, "bold": True, "font_color": style.PAPER, "bg_color": style.PLANNED,
-             "text_wrap": True, "valign": "vcenter"}
+             "text_wrap": True, "valign": "vcenter",
+             "align": "left", "indent": 1}
         )  # fmt: skip
         head = {**base, "bold": True, "align": "center", "bottom": 1, "bottom_color": style.INK}
         self.channel = book.add_format(head)
@@ -86,7 +93,7 @@ class Book:
         if landscape:
             sheet.set_landscape()
         sheet.set_margins(left=0.5, right=0.5, top=0.75, bottom=0.7)
-        plain = title.replace("&", "&&")[:180]
+        plain = title[:_HEADER_LETTERS].replace("&", "&&")
         sheet.set_header(f"&L&9{plain}&R&9{name}")
         sheet.set_footer(f"&R&9{self.words('workbook.print_page')}")
         sheet.fit_to_pages(1, 0)
@@ -118,14 +125,13 @@ def put_list(
     for number, row in enumerate(rows, start=1):
         for place, value in enumerate(row):
             put(sheet, number, place, value, looks[place])
-        lines = max(
-            (_lines(v, w) for v, w in zip(row, widths, strict=True) if isinstance(v, str)),
-            default=1,
-        )
-        sheet.set_row(number, min(409.0, lines * _LINE))
+        texts = [(v, w) for v, w in zip(row, widths, strict=True) if isinstance(v, str)]
+        sheet.set_row(number, row_height(texts))
     last = len(columns) - 1
     sheet.freeze_panes(1, 1)
     sheet.repeat_rows(0)
+    sheet.repeat_columns(0)
+    sheet.fit_to_pages(ceil(sum(widths) / PAGE_LETTERS), 0)
     sheet.print_area(0, 0, max(1, len(rows)), last)
     if rows:
         sheet.autofilter(0, 0, len(rows), last)
@@ -134,9 +140,9 @@ def put_list(
 def _width(column: Column, place: int, rows: Sequence[Sequence[Value]]) -> float:
     """Return a width in characters that shows the heading in two lines and every value."""
     longest_word = max(len(word) for word in column.heading.split())
-    heading = max(longest_word, ceil(len(column.heading) / 2)) + 4  # room for the filter button
+    heading = max(longest_word, ceil(len(column.heading) / 2)) + 3  # room for the filter button
     values = max((len(_shown(row[place], column.look)) for row in rows), default=0)
-    return min(max(_NARROWEST, heading, values + 2), max(column.widest, longest_word + 4))
+    return min(max(_NARROWEST, heading, values + 3), max(column.widest, longest_word + 4))
 
 
 def _shown(value: Value, look: Look) -> str:
@@ -153,11 +159,18 @@ def _shown(value: Value, look: Look) -> str:
     )
 
 
-def _lines(text: str, width: float) -> int:
-    """Return in how many lines of a width in characters a text breaks, wide letters counted."""
-    room = max(1.0, (width - 1) * 0.95)
-    lines = 0
-    for paragraph in text.split("\n"):
-        letters = sum(2 if ord(c) > 0x2E7F else 1 for c in paragraph)  # noqa: PLR2004 - East Asian letters are wide
-        lines += max(1, ceil(letters / room))
-    return lines
+def lines(text: str, width: float) -> int:
+    """Return in how many lines a text breaks in a column of a width in characters.
+
+    Measured with our printed typeface, which runs wider than what spreadsheets show.
+    """
+    if len(text) * _WIDEST_LETTER <= width and "\n" not in text:
+        return 1
+    room = width * _POINTS_PER_WIDTH - _INDENT
+    return sum(max(1, len(wrapped(part, _CELL, room))) for part in text.split("\n"))
+
+
+def row_height(texts: Sequence[tuple[str, float]]) -> float:
+    """Return the height in points of a row that holds texts in columns of those widths."""
+    count = max((lines(text, width) for text, width in texts), default=1)
+    return min(_TALLEST, count * _LINE)

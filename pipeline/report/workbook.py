@@ -128,7 +128,7 @@ def _evidence(book: Book, sheet: Worksheet, content: StoreContent) -> None:
         Column(words("column.own_traffic")),
         Column(words("column.source")),
         Column(words("column.newest"), Look.MOMENT),
-        Column(words("column.basis"), Look.LONG, 60),
+        Column(words("column.basis"), Look.LONG, 44),
     )
     answers = {True: words("answer.yes"), False: words("answer.no")}
     sources = {key: words(f"source.{key}") for key in ("measured", "inferred", "absent")}
@@ -168,7 +168,7 @@ def _stations(book: Book, sheet: Worksheet, content: StoreContent) -> None:
         Column(words("column.clear_after"), Look.PERCENT),
         Column(words("column.confidence")),
         Column(words("column.next_best"), Look.COUNT),
-        Column(words("column.reason"), Look.LONG, 50),
+        Column(words("column.reason"), Look.LONG, 60),
         Column(words("column.labels"), Look.COUNT),
         Column(words("column.weak"), Look.COUNT),
         Column(words("column.silent"), Look.COUNT),
