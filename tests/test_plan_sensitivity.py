@@ -17,7 +17,7 @@ def _case(shares: dict[int, float], worth: dict[int, float], source: str = "meas
     """One store of two stations that hear one another; the same air at both."""
     names = ("A", "B")
     evidence = {
-        (name, c): Evidence(share, share, worth[c], 40, False, "measured", "")
+        (name, c): Evidence(share, share, worth[c], 40, False, "measured", None)
         for name in names
         for c, share in shares.items()
     }

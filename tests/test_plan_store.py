@@ -18,7 +18,7 @@ EFFORT = 100_000
 
 def _case(problem: StoreProblem, locked: frozenset[str] = frozenset()) -> Case:
     evidence = {
-        at: Evidence(busy, busy, 40.0, 40, False, "measured", "")
+        at: Evidence(busy, busy, 40.0, 40, False, "measured", None)
         for at, busy in problem.busy.items()
     }
     levels = {(h.station, h.neighbour): Level(-60.0, 2.0, "measured") for h in problem.heard}
@@ -148,9 +148,10 @@ def test_the_reason_names_noise_neighbours_and_levels() -> None:
 
     assert len(found.moves) == 1
     reason = found.moves[0].reason
-    assert "channel 15: outside noise 10% (measured), own neighbours heard: " in reason
+    assert "today on 15: outside noise up to 10% (measured), own neighbours heard: " in reason
     assert "on 15 at -60 dBm" in reason
-    assert "no own neighbour disturbs it" in reason
+    assert "on 11: outside noise up to 10% (measured), no own neighbour disturbs it" in reason
+    assert "next best: channel 20, worse by 0.0% of an average station" in reason
     assert found.stations[0].next_best_cost is not None
     assert found.stations[0].next_best_cost >= 0
 

@@ -1,9 +1,12 @@
 """Why a station moves or stays, in one sentence with figures."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from pipeline.plan.costs import StoreProblem, hit
+
+Rival = tuple[float, int] | tuple[None, None]
+"""What the next best channel costs more, in units of the plan, and which it is."""
 
 _NOTABLE = 0.05  # a neighbour is named from this chance of disturbing
 _MOST_NAMED = 3
@@ -14,7 +17,7 @@ class Evidence:
     """What is known of one station's channel.
 
     `bound` is the outside noise reckoned with and `share` the one found, 0..1; `worth` is what the
-    readings count as, in fresh ones.
+    readings count as, in fresh ones; `wifi` names the Wi-Fi channels heard in it.
     """
 
     bound: float
@@ -23,7 +26,7 @@ class Evidence:
     readings: int
     own_traffic: bool
     source: str
-    basis: str
+    wifi: str | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,28 +55,44 @@ class Case:
     locked: frozenset[str]
 
 
-def move_reason(case: Case, at: int, before: Sequence[int], after: Sequence[int]) -> str:
+def move_reason(
+    case: Case, at: int, before: Sequence[int], after: Sequence[int], rival: Rival
+) -> str:
     """Return why station `at` leaves its channel of today for the planned one."""
-    parts = [_channel(case, at, before), _channel(case, at, after)]
-    if before[at] not in case.problem.stations[at].choices:
-        parts.insert(
-            0, f"channel {before[at]} is not permitted here, or labels do not listen on it"
-        )
-    return "; ".join(parts)
+    old, new = before[at], after[at]
+    parts = []
+    if old not in case.problem.stations[at].choices:
+        parts.append(f"channel {old} is not permitted here, or labels do not listen on it")
+    today = _company(case, at, before)
+    parts.append(f"today on {old}: {_noise(case, at, old)}, {today}")
+    staying = _company(case, at, [*after[:at], old, *after[at + 1 :]])
+    if staying != today:
+        parts.append(f"staying while the others move: {staying}")
+    parts.append(f"on {new}: {_noise(case, at, new)}, {_company(case, at, after)}")
+    return "; ".join([*parts, *_rival(rival)])
 
 
-def stay_reason(case: Case, at: int, channels: Sequence[int]) -> str:
+def stay_reason(case: Case, at: int, channels: Sequence[int], rival: Rival) -> str:
     """Return why station `at` is left alone."""
-    locked = case.problem.stations[at].station in case.locked
-    why = "an approved exception keeps it there" if locked else "no other channel earns a move"
-    return f"{_channel(case, at, channels)}; {why}"
+    here = channels[at]
+    found = f"on {here}: {_noise(case, at, here)}, {_company(case, at, channels)}"
+    if case.problem.stations[at].station in case.locked:
+        return f"{found}; an approved exception keeps it there"
+    return "; ".join([found, "no other channel earns a move", *_rival(rival)])
 
 
-def _channel(case: Case, at: int, channels: Sequence[int]) -> str:
-    station, channel = case.problem.stations[at].station, channels[at]
-    known = case.evidence.get((station, channel))
-    noise = "no evidence" if known is None else f"outside noise {known.bound:.0%} ({known.source})"
-    return f"channel {channel}: {noise}, {_company(case, at, channels)}"
+def _rival(rival: Rival) -> Iterator[str]:
+    extra, channel = rival
+    if extra is not None:
+        yield f"next best: channel {channel}, worse by {max(0.0, extra):.1%} of an average station"
+
+
+def _noise(case: Case, at: int, channel: int) -> str:
+    known = case.evidence.get((case.problem.stations[at].station, channel))
+    if known is None:
+        return "no evidence"
+    whose = f", Wi-Fi {known.wifi}" if known.wifi else ""
+    return f"outside noise up to {known.bound:.0%} ({known.source}{whose})"
 
 
 def _company(case: Case, at: int, channels: Sequence[int]) -> str:

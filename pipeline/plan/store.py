@@ -22,9 +22,10 @@ def plan_store(case: Case, effort: int, readings_minimum: float) -> StorePlan:
     after = [s.choices[a] for s, a in zip(problem.stations, best.choice, strict=True)]
     wide = with_channels(problem, {})  # each station starts where it is
     order = _order(wide, before, after)
+    stations = _station_plans(case, tables, before, after, readings_minimum)
     return StorePlan(
-        stations=_station_plans(case, tables, before, after, readings_minimum),
-        moves=_moves(case, wide, order, before, after),
+        stations=stations,
+        moves=_moves(wide, order, stations),
         proof=Proof(
             store=problem.store,
             cost=best.cost,
@@ -65,8 +66,13 @@ def _station_plans(
     plans = []
     for at, station in enumerate(problem.stations):
         known = case.evidence[station.station, after[at]]
-        extra, other = min(tables.others(at, after), default=(None, None))
-        moved = before[at] != after[at]
+        rival = min(tables.others(at, after), default=(None, None))
+        sure = sureness(known, readings_minimum)
+        reason = (
+            stay_reason(case, at, after, rival)
+            if before[at] == after[at]
+            else move_reason(case, at, before, after, rival)
+        )
         plans.append(
             StationPlan(
                 store=problem.store,
@@ -78,27 +84,20 @@ def _station_plans(
                 busy_now=problem.noise(station.station, before[at]),
                 busy_planned=problem.noise(station.station, after[at]),
                 source_planned=known.source,
-                next_best_channel=other,
-                next_best_cost=extra,
-                sureness=sureness(known, readings_minimum),
-                reason=move_reason(case, at, before, after)
-                if moved
-                else stay_reason(case, at, after),
+                next_best_channel=rival[1],
+                next_best_cost=rival[0],
+                sureness=sure,
+                reason=f"{reason}; evidence {sure}",
             )
         )
     return tuple(plans)
 
 
-def _moves(
-    case: Case, wide: StoreProblem, order: Order, before: Sequence[int], after: Sequence[int]
-) -> tuple[Move, ...]:
-    now, planned = clear_air(wide, before), clear_air(wide, after)
+def _moves(wide: StoreProblem, order: Order, plans: Sequence[StationPlan]) -> tuple[Move, ...]:
     moves = []
     for position, step in enumerate(order.steps, start=1):
-        station = wide.stations[step.station]
-        reason = move_reason(case, step.station, before, after)
-        if step.parking:
-            reason = f"parked on the way, so that no state between is worse; then: {reason}"
+        station, planned = wide.stations[step.station], plans[step.station]
+        parked = "parked on the way, so that no state between is worse; then: "
         moves.append(
             Move(
                 store=wide.store,
@@ -107,9 +106,9 @@ def _moves(
                 to_channel=station.choices[step.to_choice],
                 position=position,
                 parking=step.parking,
-                clear_air_before=now[step.station],
-                clear_air_after=planned[step.station],
-                reason=reason,
+                clear_air_before=planned.clear_air_now,
+                clear_air_after=planned.clear_air_planned,
+                reason=f"{parked if step.parking else ''}{planned.reason}",
             )
         )
     return tuple(moves)

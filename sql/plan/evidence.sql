@@ -1,4 +1,5 @@
 -- The evidence of every station and channel, as the plan reckons with it.
-select store, station, channel, busy_bound, coalesce(busy_share, busy_bound) as share, worth, readings, own_traffic, source, basis
+select store, station, channel, busy_bound, coalesce(busy_share, busy_bound) as share, worth, readings, own_traffic, source,
+    wifi
 from ed_evidence
 order by store, station, channel;

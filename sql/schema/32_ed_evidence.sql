@@ -13,6 +13,7 @@ create table if not exists ed_evidence (
     p99_dbm     double,
     own_traffic boolean not null,   -- taken beside our own traffic; no clean scan exists
     source      varchar not null,   -- 'measured', 'inferred' (Wi-Fi survey) or 'absent'
+    wifi        varchar,            -- Wi-Fi channels heard above the threshold in it, '1, 6'; null: none known
     newest_at   timestamp,
     basis       varchar not null    -- one sentence: where the figure comes from
 );

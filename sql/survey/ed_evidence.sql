@@ -24,7 +24,7 @@ select store, station, channel, coalesce(readings, 0),
     round(case when p is null then absent else least(1, (p + z * z / (2 * w)
         + z * sqrt(p * (1 - p) / w + z * z / (4 * w * w))) / (1 + z * z / w)) end, 6),
     round(mean_dbm, 3), round(p50_dbm, 3), round(p90_dbm, 3), round(p99_dbm, 3),
-    own_traffic, source, newest_at,
+    own_traffic, source, wifi_channels, newest_at,
     case source
         when 'measured' then format('{} readings on {} {}, newest {}, worth {:.0f} fresh ones{}{}',
             readings, days, if(days = 1, 'day', 'days'), strftime(newest_at, '%Y-%m-%d'), w,
