@@ -84,6 +84,27 @@ class RulesValueWrong(QuietaisleError):
         super().__init__(f"The rules file {path} sets {key} = {value!r}; expected {expected}.")
 
 
+class FreezeFileUnreadable(QuietaisleError):
+    """A calendar of freezes is not there, or not one that can be read."""
+
+    def __init__(self, file: str, why: str) -> None:
+        super().__init__(
+            f"The calendar of freezes {file} cannot be read: {why}. Export it again as an "
+            "iCalendar file (.ics), or take it out of the rules file."
+        )
+
+
+class HolidayPartUnknown(QuietaisleError):
+    """The rules file names a part of a country that the holiday calendar does not know."""
+
+    def __init__(self, country: str, part: str, known: Sequence[str]) -> None:
+        listed = ", ".join(known) or "none"
+        super().__init__(
+            f"[holidays] subdivision names '{part}', which is no part of {country}; "
+            f"known are: {listed}."
+        )
+
+
 class UnknownSelection(QuietaisleError):
     """A store or region was asked for that no export names."""
 

@@ -10,6 +10,7 @@ from typing import Any
 
 from pipeline.errors import RulesFileUnreadable, RulesKeyUnknown, RulesValueWrong
 from pipeline.records import Exemption, Severity
+from pipeline.settings_schedule import SCHEDULE_SECTIONS, ScheduleRules, schedule_rules
 
 DEFAULT_RULES = Path(__file__).resolve().parent / "default_rules.toml"
 PATH_LOSS_MODELS = ("break-point", "commercial", "free-space")
@@ -25,6 +26,7 @@ _SECTIONS: Mapping[str, tuple[str, ...] | None] = MappingProxyType(
         "headings": KINDS,
         "approvers": ("names",),
         "exception": ("rule", "store", "subject", "reason", "approved_by", "until"),
+        **SCHEDULE_SECTIONS,
     }
 )
 _FREE_KEYS = ("severity", "scales")  # sections whose keys are the user's own names
@@ -72,7 +74,8 @@ class Settings:
     headings: Mapping[str, Mapping[str, str]]
     approvers: tuple[str, ...]
     exceptions: tuple[Exemption, ...]
-    text: str  # the user's file as written, so that a run can be named after it
+    schedule: ScheduleRules
+    text: str  # the user's file and its calendars as written, so that a run can be named after them
 
 
 def load_settings(path: Path | None = None) -> Settings:
@@ -120,6 +123,8 @@ def _settings(
     model = own.get("model", {}).get("path_loss", shipped["model"]["path_loss"])
     if model not in PATH_LOSS_MODELS:
         raise RulesValueWrong(path, "model.path_loss", model, f"one of {PATH_LOSS_MODELS}")
+    schedule = schedule_rules(path, own, shipped)
+    calendars = [calendar.content.decode(errors="replace") for calendar in schedule.calendars]
     return Settings(
         limits=_limits(path, own.get("limits", {}), shipped["limits"]),
         channels=_channels(path, {**shipped["channels"], **own.get("channels", {})}),
@@ -130,7 +135,8 @@ def _settings(
         headings=_headings(path, own.get("headings", {})),
         approvers=_names(path, own.get("approvers", {}).get("names", [])),
         exceptions=tuple(_exemption(path, entry) for entry in own.get("exception", [])),
-        text=text,
+        schedule=schedule,
+        text="\n".join([text, *calendars]) if calendars else text,
     )
 
 

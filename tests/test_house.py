@@ -24,7 +24,9 @@ FLOORS = {
     "frames": 2,
     "progress": 2,
     "sql_file": 2,
-    "settings": 2,
+    "settings": 3,
+    "settings_schedule": 2,
+    "rules_table": 1,
     "records": 1,
     "errors": 0,
 }
