@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 import click
+import polars as pl
 from rich.console import Console
 
 from pipeline import __version__
@@ -18,10 +19,12 @@ from pipeline.run import Request, run, run_ingest, run_listing, run_what_if
 from pipeline.settings import load_settings
 from pipeline.template import write_demo, write_template
 from pipeline.terminal import (
+    console,
     progress_on,
     show_bench,
     show_exports,
-    show_listing,
+    show_findings,
+    show_moves,
     show_run,
     show_what_if,
 )
@@ -96,9 +99,9 @@ def cli() -> None:
 @_shared
 def run_command(exports: Path, **options: Any) -> int:  # noqa: ANN401 - click hands over the options by name
     """Take a folder of EXPORTS and write a change plan and a summary for every store."""
-    console = Console()
-    summary = run(_request(exports, options), progress_on(console))
-    show_run(console, summary)
+    terminal = console()
+    summary = run(_request(exports, options), progress_on(terminal))
+    show_run(terminal, summary)
     return status(summary.findings, options["fail_on"])
 
 
@@ -107,8 +110,8 @@ def run_command(exports: Path, **options: Any) -> int:  # noqa: ANN401 - click h
 @_shared
 def ingest_command(exports: Path, **options: Any) -> int:  # noqa: ANN401 - as above
     """Take a folder of EXPORTS into the database and stop there."""
-    console = Console()
-    show_exports(console, run_ingest(_request(exports, options), progress_on(console)))
+    terminal = console()
+    show_exports(terminal, run_ingest(_request(exports, options), progress_on(terminal)))
     return DONE
 
 
@@ -116,7 +119,7 @@ def ingest_command(exports: Path, **options: Any) -> int:  # noqa: ANN401 - as a
 @_shared
 def check_command(**options: Any) -> int:  # noqa: ANN401 - as above
     """List the findings of every rule on what the database holds."""
-    return _list("listed_findings", options)
+    return _list("listed_findings", show_findings, options)
 
 
 @cli.command("plan")
@@ -131,13 +134,13 @@ def check_command(**options: Any) -> int:  # noqa: ANN401 - as above
 def plan_command(wishes: tuple[str, ...], **options: Any) -> int:  # noqa: ANN401 - as above
     """List the moves of the best plan for what the database holds."""
     if not wishes:
-        return _list("listed_moves", options)
+        return _list("listed_moves", show_moves, options)
     if len(options["store"]) != 1:
         raise click.UsageError("--set needs exactly one --store")
-    console = Console()
+    terminal = console()
     wanted = dict(_wish(text) for text in wishes)
     request = _request(None, options)
-    show_what_if(console, run_what_if(request, options["store"][0], wanted, progress_on(console)))
+    show_what_if(terminal, run_what_if(request, options["store"][0], wanted, progress_on(terminal)))
     return DONE
 
 
@@ -148,10 +151,12 @@ def _wish(text: str) -> tuple[str, int]:
     return station, int(channel)
 
 
-def _list(listing: str, options: Mapping[str, Any]) -> int:
-    console = Console()
-    summary, rows = run_listing(_request(None, options), listing, progress_on(console))
-    show_listing(console, rows)
+def _list(
+    listing: str, show: Callable[[Console, pl.DataFrame], None], options: Mapping[str, Any]
+) -> int:
+    terminal = console()
+    summary, rows = run_listing(_request(None, options), listing, progress_on(terminal))
+    show(terminal, rows)
     return status(summary.findings, options["fail_on"])
 
 
@@ -159,9 +164,9 @@ def _list(listing: str, options: Mapping[str, Any]) -> int:
 @_shared
 def report_command(**options: Any) -> int:  # noqa: ANN401 - as above
     """Write the change plans and summaries for what the database holds."""
-    console = Console()
-    summary = run(_request(None, options), progress_on(console))
-    show_run(console, summary)
+    terminal = console()
+    summary = run(_request(None, options), progress_on(terminal))
+    show_run(terminal, summary)
     return status(summary.findings, options["fail_on"])
 
 
@@ -200,9 +205,9 @@ def bench_command(
     stores: int, stations: int, readings: int, labels: int, folder: Path | None
 ) -> int:
     """Generate a chain of that size, run the whole job and time every step."""
-    console = Console()
+    terminal = console()
     size = Size(stores, stations, readings, labels)
-    show_bench(console, bench(size, folder, progress_on(console)))
+    show_bench(terminal, bench(size, folder, progress_on(terminal)))
     return DONE
 
 

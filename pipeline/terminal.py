@@ -5,6 +5,8 @@ from collections.abc import Iterable, Iterator
 
 import polars as pl
 from rich.console import Console
+from rich.markup import escape
+from rich.padding import Padding
 from rich.progress import BarColumn, MofNCompleteColumn, TextColumn, TimeRemainingColumn
 from rich.progress import Progress as Bars
 from rich.table import Table
@@ -14,6 +16,7 @@ from pipeline.plan.what_if import WhatIf
 from pipeline.progress import Item, Progress, Silent
 from pipeline.records import ExportOutcome, RunSummary, Severity
 
+_PIPE_WIDTH = 160
 _SEVERITY_MEANS = {
     Severity.STOP: "must not go on",
     Severity.FIX: "needs a change",
@@ -41,6 +44,12 @@ class TerminalBars:
             for item in items:
                 yield item
                 bars.advance(task)
+
+
+def console() -> Console:
+    """Return the terminal; where output goes to a file or a pipe, lines have room."""
+    out = Console()
+    return out if out.is_terminal else Console(width=_PIPE_WIDTH)
 
 
 def progress_on(console: Console) -> Progress:
@@ -110,14 +119,36 @@ def _show_findings(console: Console, summary: RunSummary) -> None:
     console.print(table)
 
 
-def show_listing(console: Console, rows: pl.DataFrame) -> None:
-    """Print a frame as a plain table; shares as per cent."""
-    table = Table(box=None, pad_edge=False, header_style="bold")
-    for name in rows.columns:
-        table.add_column(name.replace("_", " "), overflow="fold")
-    for row in rows.iter_rows():
-        table.add_row(*(f"{cell:.1%}" if isinstance(cell, float) else str(cell) for cell in row))
-    console.print(table if rows.height else "Nothing to list.")
+def show_findings(console: Console, rows: pl.DataFrame) -> None:
+    """Print findings store by store, gravest first."""
+    for (store,), found in rows.group_by(["store"], maintain_order=True):
+        console.print(f"\n[bold]{escape(str(store))}[/bold]  {escape(found['region'][0])}")
+        grid = Table.grid(padding=(0, 2))
+        for name in ("severity", "subject", "rule"):
+            grid.add_column(name, no_wrap=True)
+        grid.add_column("detail", overflow="fold")
+        for row in found.iter_rows(named=True):
+            cells = (row["severity"], row["subject"], row["rule"], row["detail"])
+            grid.add_row(*(escape(cell) for cell in cells))
+        console.print(grid)
+    if not rows.height:
+        console.print("No finding stands.")
+
+
+def show_moves(console: Console, rows: pl.DataFrame) -> None:
+    """Print the moves store by store, in the order to make them, each with its reason."""
+    for (store,), moves in rows.group_by(["store"], maintain_order=True):
+        console.print(f"\n[bold]{escape(str(store))}[/bold]  {escape(moves['region'][0])}")
+        for row in moves.iter_rows(named=True):
+            head = (
+                f"{row['position']:>3}. {row['station']}: {row['from_channel']} to "
+                f"{row['to_channel']}{' (parking)' if row['parking'] else ''}, clear air "
+                f"{row['clear_air_before']:.1%} to {row['clear_air_after']:.1%}"
+            )
+            console.print(escape(head), highlight=False)
+            console.print(Padding(escape(row["reason"]), (0, 0, 0, 5)), style="dim")
+    if not rows.height:
+        console.print("No station needs to move.")
 
 
 def show_bench(console: Console, measured: Measured) -> None:
