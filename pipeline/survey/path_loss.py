@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from math import hypot
 
-from pipeline.radio.fitting import fit_log_distance
+from pipeline.radio.fitting import LogDistanceFit, fit_log_distance
 from pipeline.radio.propagation import (
     P1238_COMMERCIAL,
     P1238_LEAST_M,
@@ -109,12 +109,8 @@ def fit_store(
         note = f"{len(measured)} measured levels with a distance; too few to fit a model to"
         return PathFit(store, len(measured), None, None, None, None, False, note), ()
     found = fit_log_distance(distances_m, losses_db)
-    possible = limits["fit_exponent_least"] <= found.exponent <= limits["fit_exponent_most"]
-    note = (
-        f"fitted to {len(measured)} measured levels"
-        if possible
-        else f"exponent {found.exponent:.2f} is not one a building has; the published model is used"
-    )
+    doubt = _doubt(found, limits)
+    note = f"{doubt}; the published model is used" if doubt else f"fitted to {len(measured)} levels"
     fit = PathFit(
         store,
         len(measured),
@@ -122,11 +118,20 @@ def fit_store(
         found.exponent_error,
         found.loss_at_1m_db,
         found.spread_db,
-        possible,
+        not doubt,
         note,
     )
     rows = zip(measured, distances_m, losses_db, found.residuals_db, strict=True)
     return fit, tuple(PathResidual(store, p.station, p.neighbour, *rest) for p, *rest in rows)
+
+
+def _doubt(fit: LogDistanceFit, limits: Mapping[str, float]) -> str:
+    """Return why a fit is not to be believed; empty where it is."""
+    if not limits["fit_exponent_least"] <= fit.exponent <= limits["fit_exponent_most"]:
+        return f"exponent {fit.exponent:.2f} is not one a building has"
+    if fit.exponent_error > limits["fit_exponent_error_most"]:
+        return f"exponent {fit.exponent:.2f} is unsure by {fit.exponent_error:.2f}"
+    return ""
 
 
 def _measured_loss_db(pair: Pair, limits: Mapping[str, float]) -> float:
