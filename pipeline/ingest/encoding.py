@@ -16,26 +16,18 @@ _BOMS = (
     (codecs.BOM_UTF16_LE, "utf-16"),
     (codecs.BOM_UTF16_BE, "utf-16"),
 )
-# Pages that exports are written in; a wider choice makes short samples ambiguous.
-_PAGES = [
-    "cp1252",
-    "cp1250",
-    "cp1251",
-    "cp1253",
-    "cp1254",
-    "cp1257",
-    "iso8859_2",
-    "cp850",
-    "cp437",
-    "mac_roman",
-    "shift_jis",
-    "gb18030",
-    "big5",
-    "euc_kr",
-]
+# Single-byte pages of Latin script, the commonest first.
+_PAGES = ("cp1252", "cp1250", "iso8859_2", "cp1257", "cp1254", "cp850", "mac_roman")
+_LOWER = "a-z\u00df-\u00f6\u00f8-\u00ff\u0105\u0107\u0119\u0142\u0144\u015b\u017a\u017c"
+_ODD_INSIDE = re.compile(
+    rf"[{_LOWER}][\u00c0-\u00de\u0160\u0178\u017d]|[^\W\d_][\u0080-\u00bf\u2000-\u2bff\u02c6-\u02dd][^\W\d_]"
+    rf"|[{_LOWER}][\u00b2\u00b3\u00b9\u00b1\u00b6\u00bf\u00a1-\u00a6\u00a8\u00ac\u00ae\u00af\u02c6-\u02dd]"
+)
+_ALL_HIGH = re.compile(r"[\u0080-\uffff]{4,}")
+_ODD_BLANKS = (b"\xc2\xa0", b"\xe2\x80\xaf")
+_REPLACED = "\ufffd".encode()
 _NUL_SHARE = 0.2
 _MULTIBYTE = re.compile(rb"[\xc2-\xf4][\x80-\xbf]+")
-_HIGH = re.compile(rb"[\x80-\xff]")
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,6 +41,7 @@ class TextFacts:
     quotes: bool
     suspect: bool  # holds NULs, or bytes that decode to nothing
     blank_end: int  # blank lines after the last row
+    odd_blanks: bool  # holds tabs or no-break spaces
 
     @property
     def is_utf8(self) -> bool:
@@ -63,6 +56,8 @@ class _Counts:
     pairs: int = 0
     nuls: int = 0
     quotes: bool = False
+    odd_blanks: bool = False
+    replaced: bool = False
     broken: int = 0  # places that are no UTF-8
     multibyte: int = 0
     sample: bytes = b""
@@ -82,8 +77,11 @@ def inspect(path: Path) -> TextFacts:
         line_feeds=counts.line_feeds + (not counts.tail.endswith(b"\n") and bool(counts.tail)),
         lone_returns=counts.returns != counts.pairs,
         quotes=counts.quotes,
-        suspect=lossy or (counts.nuls > 0 and not encoding.startswith(("utf-16", "utf-32"))),
+        suspect=lossy
+        or counts.replaced
+        or (counts.nuls > 0 and not encoding.startswith(("utf-16", "utf-32"))),
         blank_end=max(0, ends - 1),
+        odd_blanks=counts.odd_blanks or not encoding.startswith("utf-8"),
     )
 
 
@@ -99,6 +97,7 @@ def _count(path: Path) -> _Counts:
                 counts.pairs += chunk.count(b"\r\n") + (last == b"\r" and chunk[:1] == b"\n")
             counts.nuls += chunk.count(b"\0")
             counts.quotes = counts.quotes or b'"' in chunk or b"'" in chunk
+            counts.odd_blanks = counts.odd_blanks or b"\t" in chunk
             if not chunk.isascii() or decoder.getstate()[0]:
                 _count_high(chunk, decoder, counts)
             last = chunk[-1:]
@@ -120,6 +119,8 @@ def _count_high(chunk: bytes, decoder: codecs.IncrementalDecoder, counts: _Count
         if len(counts.sample) < _SAMPLE:
             lines = [line for line in chunk.split(b"\n") if not line.isascii()]
             counts.sample += b"\n".join(lines)[:_SAMPLE]
+    counts.odd_blanks = counts.odd_blanks or any(blank in chunk for blank in _ODD_BLANKS)
+    counts.replaced = counts.replaced or _REPLACED in chunk
     counts.multibyte += len(_MULTIBYTE.findall(chunk[:_SAMPLE]))
 
 
@@ -142,17 +143,26 @@ def _encoding(head: bytes, counts: _Counts) -> tuple[str, bool]:
 
 
 def _page(sample: bytes) -> str:
-    best = from_bytes(sample, cp_isolation=_PAGES, steps=10, chunk_size=2048).best()
-    page = best.encoding if best is not None else "cp1252"
-    if page == "cp1252" or _same_as_cp1252(sample, page):
-        return "cp1252"
-    return page
+    """Return the page in which the sample reads as words; the commoner page where several do.
+
+    A library's guess alone is unsure on the few letters that exports hold, so it is asked only
+    where no Latin page fits.
+    """
+    odd, page = min((_oddness(sample, page), place) for place, page in enumerate(_PAGES))
+    if odd == 0:
+        return _PAGES[page]
+    best = from_bytes(sample, steps=10, chunk_size=2048).best()
+    return best.encoding if best is not None else _PAGES[page]
 
 
-def _same_as_cp1252(sample: bytes, page: str) -> bool:
-    """Whether cp1252, by far the commonest page, reads the sample the same."""
-    high = b"".join(sorted(set(_HIGH.findall(sample))))
-    return high.decode("cp1252", errors="replace") == high.decode(page, errors="replace")
+def _oddness(sample: bytes, page: str) -> int:
+    """Count what no text of this page would hold: signs and capitals inside words, words of
+    accented letters only."""
+    try:
+        text = sample.decode(page)
+    except UnicodeDecodeError:
+        return len(sample)
+    return len(_ODD_INSIDE.findall(text)) + len(_ALL_HIGH.findall(text))
 
 
 def transcode(path: Path, encoding: str, out: Path) -> None:

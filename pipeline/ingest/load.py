@@ -18,7 +18,7 @@ from pipeline.settings import Settings
 _PROBLEMS = Path(__file__).resolve().parent / "problems.csv"
 # Macros in the order in which they use one another.
 _MACROS = (
-    "filled plain_number as_number as_whole as_flag as_iso as_day has_offset as_moment as_time "
+    "filled tidy point_form as_number as_whole as_flag as_iso as_day has_offset as_moment as_time "
     "as_pan_id as_statistic as_unit as_level as_floor as_channels wrong damaged"
 ).split()
 
@@ -39,10 +39,12 @@ def ingest(
     _prepare(database)
     outcomes: list[ExportOutcome] = []
     for each in progress.over(found, "exports", len(found)):
-        with TemporaryDirectory(prefix="quietaisle-") as room:
-            for table in open_tables(each, vocabulary, Path(room)):
-                outcomes.append(take(database, table, vocabulary, settings))  # noqa: PERF401 - an outcome must stand before the next is begun
-            _forget(database)
+        with (
+            TemporaryDirectory(prefix="quietaisle-") as room,
+            open_tables(each, vocabulary, Path(room)) as tables,
+        ):
+            outcomes.extend(take(database, table, vocabulary, settings) for table in tables)
+        _forget(database)
     return tuple(outcomes)
 
 

@@ -8,7 +8,6 @@ from datetime import date, datetime, time
 from pathlib import Path
 
 import openpyxl
-from openpyxl import Workbook
 from openpyxl.worksheet._read_only import ReadOnlyWorksheet
 
 from pipeline.errors import QuietaisleError
@@ -36,14 +35,26 @@ class WorkbookUnreadable(QuietaisleError):
 
 
 @contextmanager
-def _opened(path: Path) -> Iterator[Workbook]:
-    """Open a workbook for reading in order; whatever it does wrong is WorkbookUnreadable."""
+def open_workbook(path: Path) -> Iterator[tuple[ReadOnlyWorksheet, ...]]:
+    """Open a workbook for reading in order, and give its sheets.
+
+    Raises:
+        WorkbookUnreadable: it cannot be taken apart.
+    """
+    with _sound():
+        book = openpyxl.load_workbook(path, read_only=True, data_only=True, keep_links=False)
+    with closing(book):
+        yield tuple(sheet for sheet in book.worksheets if isinstance(sheet, ReadOnlyWorksheet))
+
+
+@contextmanager
+def _sound() -> Iterator[None]:
+    """Whatever the library does over a damaged workbook is WorkbookUnreadable."""
     try:
-        with closing(openpyxl.load_workbook(path, read_only=True, data_only=True)) as book:
-            yield book
+        yield
     except (GeneratorExit, WorkbookUnreadable):
         raise
-    except Exception as error:  # a damaged workbook fails in any way the library can
+    except Exception as error:
         raise WorkbookUnreadable(f"{type(error).__name__} {error}") from error
 
 
@@ -96,28 +107,22 @@ def _too_far(markup: bytes) -> bool:
     return any(row > _ROWS_MOST for row in rows) or bool(_FAR_COLUMN.search(markup))
 
 
-def sheet_names(path: Path) -> tuple[str, ...]:
-    """Return the names of the sheets that hold cells."""
-    with _opened(path) as book:
-        return tuple(
-            sheet.title for sheet in book.worksheets if next(_filled(sheet), None) is not None
-        )
-
-
-def read_sheet_head(path: Path, sheet: str, vocabulary: Vocabulary) -> Head:
-    """Find title rows and the row of headings of one sheet."""
-    with _opened(path) as book:
-        rows = [row for _, row in zip(range(HEAD_LINES), _filled(book[sheet]), strict=False)]
+def read_sheet_head(sheet: ReadOnlyWorksheet, vocabulary: Vocabulary) -> Head | None:
+    """Find title rows and the row of headings of one sheet; none when no cell is filled."""
+    with _sound():
+        rows = [row for _, row in zip(range(HEAD_LINES), _filled(sheet), strict=False)]
+    if not rows:
+        return None
     place = headings_at(rows, vocabulary)
     headings = rows[place]
     return Head(_WORKBOOK_DIALECT, tuple(rows[:place]), headings, headings.line + 1)
 
 
-def read_sheet(path: Path, sheet: str, head: Head) -> Iterator[Row]:
+def read_sheet(sheet: ReadOnlyWorksheet, head: Head) -> Iterator[Row]:
     """Yield the filled rows below the headings, as wide as the headings or wider."""
     width = len(head.headings.cells)
-    with _opened(path) as book:
-        for row in _filled(book[sheet]):
+    with _sound():
+        for row in _filled(sheet):
             if row.line > head.headings.line:
                 cells = row.cells + [""] * (width - len(row.cells))
                 yield Row(row.line, cells, "row-too-long" if len(cells) > width else None)

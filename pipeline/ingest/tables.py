@@ -1,8 +1,11 @@
 """From a found file to its tables: one for a text, one per filled sheet for a workbook."""
 
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import ExitStack, contextmanager
+from dataclasses import dataclass, replace
 from pathlib import Path
+
+from openpyxl.worksheet._read_only import ReadOnlyWorksheet
 
 from pipeline.ingest.delimited import Dialect, Head, Row, read_head, read_rows
 from pipeline.ingest.discover import Found
@@ -10,10 +13,10 @@ from pipeline.ingest.encoding import TextFacts, inspect, transcode
 from pipeline.ingest.headings import Vocabulary
 from pipeline.ingest.spreadsheet import (
     WorkbookUnreadable,
+    open_workbook,
     read_sheet,
     read_sheet_head,
     refuse_workbook,
-    sheet_names,
 )
 
 _COUNT_EXACTLY = 64 << 20  # bytes up to which the rows of a refused text are counted one by one
@@ -37,6 +40,7 @@ class Table:
     rows_if_even: int = -1
     count_exactly: bool = True
     suspect: bool = False
+    odd_blanks: bool = True
     refused: str | None = None
 
     def count(self) -> int:
@@ -49,20 +53,28 @@ class Table:
             return 0
 
 
-def open_tables(found: Found, vocabulary: Vocabulary, room: Path) -> tuple[Table, ...]:
-    """Return the tables of a file; `room` is a folder for passing files.
+@contextmanager
+def open_tables(found: Found, vocabulary: Vocabulary, room: Path) -> Iterator[tuple[Table, ...]]:
+    """Open a file and give its tables; `room` is a folder for passing files.
 
-    A file that cannot be opened comes back as one table with `refused` set.
+    A file that cannot be opened comes as one table with `refused` set.
     """
     if found.refused is not None:
-        return (_refused(found, found.refused),)
+        yield (_refused(found, found.refused),)
+        return
     path = found.content(room)
-    try:
-        if found.suffix == ".xlsx":
-            return _workbook(found, path, vocabulary)
-        return (_text(found, path, vocabulary, room),)
-    except WorkbookUnreadable as error:
-        return (_refused(found, str(error)),)
+    if found.suffix != ".xlsx":
+        yield (_text(found, path, vocabulary, room),)
+    elif why := refuse_workbook(path):
+        yield (_refused(found, why),)
+    else:
+        with ExitStack() as stack:
+            try:
+                sheets = stack.enter_context(open_workbook(path))
+                tables = _sheets(found, sheets, vocabulary)
+            except WorkbookUnreadable as error:
+                tables = (_refused(found, str(error)),)
+            yield tables
 
 
 def _refused(found: Found, why: str) -> Table:
@@ -78,7 +90,7 @@ def _text(found: Found, path: Path, vocabulary: Vocabulary, room: Path) -> Table
         readable = room / "text.csv"
         transcode(path, facts.encoding, readable)
         if facts.encoding.startswith(("utf-16", "utf-32")):
-            facts = _again(facts, readable)
+            facts = replace(inspect(readable), encoding=facts.encoding)
     head = read_head(readable, vocabulary)
     return Table(
         file=found.file,
@@ -91,38 +103,28 @@ def _text(found: Found, path: Path, vocabulary: Vocabulary, room: Path) -> Table
         rows_if_even=_rows_if_even(facts, head),
         count_exactly=facts.size <= _COUNT_EXACTLY,
         suspect=facts.suspect,
+        odd_blanks=facts.odd_blanks,
     )
-
-
-def _again(facts: TextFacts, readable: Path) -> TextFacts:
-    """Return the facts of the transcoded text under the encoding of the original."""
-    text = inspect(readable)
-    return TextFacts(
-        facts.encoding, text.size, text.line_feeds, text.lone_returns, text.quotes, text.suspect,
-        text.blank_end,
-    )  # fmt: skip
 
 
 def _rows_if_even(facts: TextFacts, head: Head) -> int:
     return max(0, facts.line_feeds - facts.blank_end - head.first_line + 1)
 
 
-def _workbook(found: Found, path: Path, vocabulary: Vocabulary) -> tuple[Table, ...]:
-    if why := refuse_workbook(path):
-        return (_refused(found, why),)
-    names = sheet_names(path)
-    if not names:
-        return (_refused(found, "No sheet of the workbook holds any cell."),)
-    return tuple(_sheet(found, path, name, vocabulary) for name in names)
+def _sheets(
+    found: Found, sheets: Sequence[ReadOnlyWorksheet], vocabulary: Vocabulary
+) -> tuple[Table, ...]:
+    heads = [(sheet, read_sheet_head(sheet, vocabulary)) for sheet in sheets]
+    tables = tuple(_sheet(found, sheet, head) for sheet, head in heads if head is not None)
+    return tables or (_refused(found, "No sheet of the workbook holds any cell."),)
 
 
-def _sheet(found: Found, path: Path, name: str, vocabulary: Vocabulary) -> Table:
-    head = read_sheet_head(path, name, vocabulary)
+def _sheet(found: Found, sheet: ReadOnlyWorksheet, head: Head) -> Table:
     return Table(
-        file=f"{found.file}#{name}",
+        file=f"{found.file}#{sheet.title}",
         sha256=found.sha256,
         head=head,
         said=f"workbook; headings in row {head.headings.line}",
-        rows=lambda: read_sheet(path, name, head),
+        rows=lambda: read_sheet(sheet, head),
         suspect=True,
     )

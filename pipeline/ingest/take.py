@@ -42,7 +42,7 @@ def take(
     """Take one table, in one transaction; the same name and content taken before adds nothing."""
     before = database.rows("ingest", "taken_before", {"file": table.file, "sha256": table.sha256})
     if before:
-        return ExportOutcome(table.file, *before[0], refused=None)
+        return ExportOutcome(table.file, *before[0], None)
     cleaned = _clean(database, table, vocabulary, settings)
     with database.transaction():
         database.run("ingest", "forget_refused_rows", {"file": table.file})
@@ -136,6 +136,7 @@ def _values(
     scales = sorted(settings.scales.items())
     return {
         "suspect": table.suspect,
+        "odd": table.odd_blanks,
         "exported_on": titles.exported_on,
         "unit": "dbm" if mapped.dbm_by_heading else None,
         "cca_dbm": settings.limits["cca_threshold_dbm"],
@@ -197,7 +198,8 @@ def _load(database: Database, table: Table, cleaned: _Cleaned) -> ExportOutcome:
         loaded = load_readings(database, good)
         newest = None
     else:
-        loaded = database.rows("ingest", f"load_{kind}")[0][0]
+        plain = kind == "labels" and not database.rows("ingest", "entangled_labels")[0][0]
+        loaded = database.rows("ingest", "load_plain_labels" if plain else f"load_{kind}")[0][0]
         newest = database.rows("ingest", "newest_seen")[0][0]
     if good < cleaned.rows_read:
         place = {

@@ -2,19 +2,19 @@
 -- file's order. A channel without a level was not scanned.
 create or replace temp table cleaned as
 with written as (
-    select line_number, row_fault, beyond, filled(store) as store, filled(station) as station,
-        scanned_at as stamp, filled(statistic) as statistic_cell, filled(dwell_ms) as dwell_cell,
-        filled(own_quiet) as quiet_cell, filled(unit) as unit_cell, filled(scale) as scale_cell,
-        filled(zero_dbm) as zero_cell, filled(db_per_step) as step_cell,
+    select line_number, row_fault, beyond, tidy(store, $odd) as store, tidy(station, $odd) as station,
+        scanned_at as stamp, tidy(statistic, $odd) as statistic_cell, tidy(dwell_ms, $odd) as dwell_cell,
+        tidy(own_quiet, $odd) as quiet_cell, tidy(unit, $odd) as unit_cell, tidy(scale, $odd) as scale_cell,
+        tidy(zero_dbm, $odd) as zero_cell, tidy(db_per_step, $odd) as step_cell,
         list_filter([
-            {'channel': 11, 'cell': filled(c11)}, {'channel': 12, 'cell': filled(c12)},
-            {'channel': 13, 'cell': filled(c13)}, {'channel': 14, 'cell': filled(c14)},
-            {'channel': 15, 'cell': filled(c15)}, {'channel': 16, 'cell': filled(c16)},
-            {'channel': 17, 'cell': filled(c17)}, {'channel': 18, 'cell': filled(c18)},
-            {'channel': 19, 'cell': filled(c19)}, {'channel': 20, 'cell': filled(c20)},
-            {'channel': 21, 'cell': filled(c21)}, {'channel': 22, 'cell': filled(c22)},
-            {'channel': 23, 'cell': filled(c23)}, {'channel': 24, 'cell': filled(c24)},
-            {'channel': 25, 'cell': filled(c25)}, {'channel': 26, 'cell': filled(c26)}
+            {'channel': 11, 'cell': tidy(c11, $odd)}, {'channel': 12, 'cell': tidy(c12, $odd)},
+            {'channel': 13, 'cell': tidy(c13, $odd)}, {'channel': 14, 'cell': tidy(c14, $odd)},
+            {'channel': 15, 'cell': tidy(c15, $odd)}, {'channel': 16, 'cell': tidy(c16, $odd)},
+            {'channel': 17, 'cell': tidy(c17, $odd)}, {'channel': 18, 'cell': tidy(c18, $odd)},
+            {'channel': 19, 'cell': tidy(c19, $odd)}, {'channel': 20, 'cell': tidy(c20, $odd)},
+            {'channel': 21, 'cell': tidy(c21, $odd)}, {'channel': 22, 'cell': tidy(c22, $odd)},
+            {'channel': 23, 'cell': tidy(c23, $odd)}, {'channel': 24, 'cell': tidy(c24, $odd)},
+            {'channel': 25, 'cell': tidy(c25, $odd)}, {'channel': 26, 'cell': tidy(c26, $odd)}
         ], lambda r: r.cell is not null) as cells
     from staged
 ), typed as (
@@ -62,7 +62,7 @@ select line_number, store, station, scanned_at, clock,
         case when station is null then wrong('key-missing', 'station', '') end,
         case when damaged(store) then wrong('text-damaged', 'store', store) end,
         case when damaged(station) then wrong('text-damaged', 'station', station) end,
-        case when filled(stamp) is null then wrong('key-missing', 'scanned_at', '')
+        case when tidy(stamp, $odd) is null then wrong('key-missing', 'scanned_at', '')
             when scanned_at is null or not scanned_at
                 between timestamp '1990-01-01' and timestamp '2200-01-01'
             then wrong('date-unreadable', 'scanned_at', stamp) end,

@@ -1,6 +1,8 @@
 -- A day; null when the cell is none. Years outside 1990..2199 are slips of the pen, not days.
+-- The plain form comes first, because it is common and cheap.
 create or replace temp macro as_day(written, day_order) as
     case
+        when written like '20__-__-__' then try_cast(written as date)
         when try_cast(as_iso(replace(written, '/', '-'), day_order) as date)
             between date '1990-01-01' and date '2199-12-31'
             then try_cast(as_iso(replace(written, '/', '-'), day_order) as date)

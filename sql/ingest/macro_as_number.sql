@@ -1,7 +1,3 @@
--- A number, also with a typographic minus or blanks between thousands; null when it is none.
+-- A number; null when the cell is none. Not a number and infinity pass: every use has a range.
 create or replace temp macro as_number(written, comma) as
-    nullif(nullif(nullif(coalesce(
-        plain_number(written, comma),
-        plain_number(regexp_replace(replace(written, '−', '-'), '(\d)[ \x{00A0}\x{202F}](\d{3})',
-            '\1\2', 'g'), comma)
-    ), 'nan'), 'infinity'), '-infinity');
+    try_cast(point_form(written, comma) as double);
