@@ -12,6 +12,14 @@ from types import MappingProxyType
 _TABLE = Path(__file__).resolve().parent / "headings.csv"
 _WIDE = re.compile(r"(?:ed|ch|channel|kanal|kan|c|ed ch|ed channel|ed kanal)? ?(\d\d)( dbm)?")
 CHANNELS = range(11, 27)
+# Headings that the sheets of quarantined rows add to those of the file they came in.
+MENDED_FIELDS: Mapping[str, str] = MappingProxyType(
+    {
+        "quarantined file": "from_file",
+        "quarantined line": "from_line",
+        "quarantined content": "from_content",
+    }
+)
 _WIDE_LEAST = 2  # columns that make a wide scan
 _MAPPED_LEAST = 2  # headings known to us that make a row of headings
 
@@ -45,6 +53,14 @@ class Refusal:
 def fold(heading: str) -> str:
     """Return a heading as it is compared: lower case, one blank for any run of `_-.[]()` blanks."""
     return re.sub(r"[\s_\-.\[\]()\u00a0\ufeff]+", " ", heading.casefold()).strip()
+
+
+def is_quarantine_overview(cells: Sequence[str]) -> bool:
+    """Whether a row of headings is that of the program's own list of what is in quarantine."""
+    folded = {fold(cell) for cell in cells}
+    return {"quarantined file", "quarantined line"} <= folded and (
+        "quarantined content" not in folded
+    )
 
 
 @cache
@@ -103,6 +119,9 @@ class Vocabulary:
 
     def _mapped(self, kind: str, cells: Sequence[str]) -> Mapped | Refusal:
         known = _known(self.fields[kind], kind, cells)
+        known |= {
+            i: MENDED_FIELDS[h] for i, c in enumerate(cells) if (h := fold(c)) in MENDED_FIELDS
+        }
         twice = sorted({f for f in known.values() if list(known.values()).count(f) > 1})
         if twice:
             both = [cells[i] for i, field in known.items() if field == twice[0]]

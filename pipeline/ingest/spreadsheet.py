@@ -131,7 +131,8 @@ def read_sheet(sheet: ReadOnlyWorksheet, head: Head) -> Iterator[Row]:
 def _filled(sheet: ReadOnlyWorksheet) -> Iterator[Row]:
     # The dimension a sheet declares may be false; without it rows are as long as they are.
     sheet.reset_dimensions()
-    for line, values in enumerate(sheet.iter_rows(values_only=True), start=1):
+    rows = sheet.iter_rows(values_only=True)  # type: ignore[misc]  # the stubs lack this class
+    for line, values in enumerate(rows, start=1):
         cells = [_text(value) for value in values[:MOST_COLUMNS]]
         while cells and not cells[-1].strip():
             cells.pop()

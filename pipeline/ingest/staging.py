@@ -9,7 +9,7 @@ import polars as pl
 
 from pipeline.database import Database
 from pipeline.ingest.delimited import LINE_LIMIT, Head, Row
-from pipeline.ingest.headings import CHANNELS, Mapped
+from pipeline.ingest.headings import CHANNELS, MENDED_FIELDS, Mapped
 
 _BATCH_ROWS = 20_000
 _OWN = ("line_number", "row_fault", "beyond")
@@ -25,6 +25,7 @@ FIELDS = tuple(
             *("success_pct last_heard_on updates_per_day payload_octets channels network").split(),
             *("wifi_channel width_mhz secondary utilisation_pct neighbour").split(),
             *(f"c{channel}" for channel in CHANNELS),
+            *MENDED_FIELDS.values(),
         ]
     )
 )

@@ -10,7 +10,7 @@ from openpyxl.worksheet._read_only import ReadOnlyWorksheet
 from pipeline.ingest.delimited import Dialect, Head, Row, read_head, read_rows
 from pipeline.ingest.discover import Found
 from pipeline.ingest.encoding import TextFacts, inspect, transcode
-from pipeline.ingest.headings import Vocabulary
+from pipeline.ingest.headings import Vocabulary, is_quarantine_overview
 from pipeline.ingest.spreadsheet import (
     WorkbookUnreadable,
     open_workbook,
@@ -115,8 +115,14 @@ def _sheets(
     found: Found, sheets: Sequence[ReadOnlyWorksheet], vocabulary: Vocabulary
 ) -> tuple[Table, ...]:
     heads = [(sheet, read_sheet_head(sheet, vocabulary)) for sheet in sheets]
-    tables = tuple(_sheet(found, sheet, head) for sheet, head in heads if head is not None)
-    return tables or (_refused(found, "No sheet of the workbook holds any cell."),)
+    filled = [(sheet, head) for sheet, head in heads if head is not None]
+    if not filled:
+        return (_refused(found, "No sheet of the workbook holds any cell."),)
+    return tuple(
+        _sheet(found, sheet, head)
+        for sheet, head in filled
+        if not is_quarantine_overview(head.headings.cells)
+    )
 
 
 def _sheet(found: Found, sheet: ReadOnlyWorksheet, head: Head) -> Table:

@@ -13,6 +13,7 @@ from pipeline import sql_file
 from pipeline.database import Database
 from pipeline.ingest.addresses import tidy_addresses
 from pipeline.ingest.headings import Column, Mapped, Refusal, Vocabulary
+from pipeline.ingest.mended import note_mended, release_mended
 from pipeline.ingest.readings import load_readings, mark_stuck
 from pipeline.ingest.spreadsheet import WorkbookUnreadable
 from pipeline.ingest.staging import stage_rows, stage_whole
@@ -40,9 +41,9 @@ def take(
     database: Database, table: Table, vocabulary: Vocabulary, settings: Settings
 ) -> ExportOutcome:
     """Take one table, in one transaction; the same name and content taken before adds nothing."""
-    before = database.rows("ingest", "taken_before", {"file": table.file, "sha256": table.sha256})
-    if before:
-        return ExportOutcome(table.file, *before[0], None)
+    before = _as_recorded(database, table)
+    if before is not None:
+        return before
     cleaned = _clean(database, table, vocabulary, settings)
     with database.transaction():
         database.run("ingest", "forget_refused_rows", {"file": table.file})
@@ -219,7 +220,18 @@ def _load(database: Database, table: Table, cleaned: _Cleaned) -> ExportOutcome:
         refused=None,
     )
     _record(database, table, outcome, cleaned.exported_on or newest, cleaned.said)
-    return outcome
+    note_mended(database, cleaned.mapped)
+    release_mended(database)
+    return _as_recorded(database, table) or outcome
+
+
+def _as_recorded(database: Database, table: Table) -> ExportOutcome | None:
+    place = {"file": table.file, "sha256": table.sha256}
+    found = database.rows("ingest", "taken_before", place)
+    if not found:
+        return None
+    kind, read, loaded, quarantined, repeated = found[0]
+    return ExportOutcome(table.file, kind, read, loaded, quarantined, repeated, None)
 
 
 def _refuse(database: Database, table: Table, refusal: Refusal) -> ExportOutcome:

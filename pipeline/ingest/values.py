@@ -14,6 +14,7 @@ _OUTWEIGHS = 20  # so many cells of one notation against one of the other are no
 _ANSWERS_DAYS = {"dd/mm/yyyy": "dmy", "day first": "dmy", "mm/dd/yyyy": "mdy", "month first": "mdy"}
 _ANSWERS_MARK = {"comma": True, ",": True, "point": False, ".": False}
 _ANSWERS_UNIT = {"dbm": "dbm", "-dbm": "-dbm", "raw": "raw"}
+_UNIT_SAID = {"dbm": "dBm", "-dbm": "-dBm", "raw": "raw"}
 _ORDER_SAID = {"dmy": "day before month", "mdy": "month before day", "iso": "year first"}
 
 
@@ -25,6 +26,7 @@ class Titles:
     days: str | None = None
     comma: bool | None = None
     unit: str | None = None
+    pan_hex: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +43,7 @@ class Notation:
         parts = [f"days {_ORDER_SAID[self.day_order]}"]
         parts.append("decimal comma" if self.comma else "decimal point")
         parts += ["PAN IDs in hex"] if self.pan_hex else []
+        parts += [f"levels in {_UNIT_SAID[self.assumed_unit]}"] if self.assumed_unit else []
         return "; ".join(parts)
 
 
@@ -76,6 +79,7 @@ def read_titles(rows: Sequence[Row], snapshot_headings: Sequence[str]) -> Titles
         days=_ANSWERS_DAYS.get(said.get("dates", "").lower()),
         comma=_ANSWERS_MARK.get(said.get("decimals", "").lower()),
         unit=_ANSWERS_UNIT.get(said.get("unit", "").lower()),
+        pan_hex=said.get("pan ids", "").lower() == "hex",
     )
 
 
@@ -127,8 +131,9 @@ def _decided(shown: _Shown, mapped: Mapped, titles: Titles) -> Notation | Refusa
             "Which is it? Put a line `Unit: -dBm` (magnitudes) above the headings, or add the "
             "columns 'scale zero dbm' and 'scale db per step' for raw values.",
         )
-    pan_hex = shown.hex_letters > 0 and shown.not_hex == 0
-    return Notation(order, comma, pan_hex, None if "unit" in fields else unit)
+    pan_hex = titles.pan_hex or shown.hex_letters > 0 and shown.not_hex == 0
+    assumed = unit if mapped.kind == "ed_readings" and not told else None
+    return Notation(order, comma, pan_hex, assumed)
 
 
 def _day_order(shown: _Shown) -> str | None:
