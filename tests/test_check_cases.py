@@ -135,7 +135,6 @@ def test_rules_read_prepared_tables_only() -> None:
         "exports-disagree": ["station_seen", "store_seen"],
         "rows-quarantined": ["quarantined_row"],
         "station-unseen": ["station_seen"],
-        "survey-night-only": ["ed_reading"],
     }
 
 

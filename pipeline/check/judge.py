@@ -45,13 +45,14 @@ def _refusal(
 
 
 def _findings(connection: duckdb.DuckDBPyConnection, rule: Rule) -> pl.DataFrame | RuleProblem:
-    relation = connection.sql(rule.text)
-    shape = [(n, str(t)) for n, t in zip(relation.columns, relation.types, strict=True)][:3]
+    result = connection.execute(rule.text)
+    shape = [(name, str(kind)) for name, kind, *_ in result.description or ()][: len(SHAPE)]
     if shape != [(name, "VARCHAR") for name in SHAPE]:
         held = ", ".join(f"{name} ({kind})" for name, kind in shape)
         sentence = f"The first columns must be the texts {', '.join(SHAPE)}; they are {held}."
         return RuleProblem(rule.path.name, _first_line(rule.text), sentence)
-    frame = pl.DataFrame(relation.select(*(duckdb.ColumnExpression(name) for name in SHAPE)))
+    rows = [row[: len(SHAPE)] for row in result.fetchall()]
+    frame = pl.DataFrame(rows, schema=dict.fromkeys(SHAPE, pl.String), orient="row")
     empty = [name for name in SHAPE if frame[name].null_count()]
     if empty:
         sentence = f"Some of its rows have no {' and no '.join(empty)}."

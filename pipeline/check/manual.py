@@ -41,8 +41,37 @@ def manual_page(rules: Sequence[Rule], limits: Mapping[str, float]) -> str:
         lines += [f"## {severity}: {_MEANING[severity]}", ""]
         for rule in chosen:
             lines += _section(rule, limits)
-    return "\n".join(lines).rstrip("\n") + "\n"
+    return "\n".join([*lines, _OWN_RULES])
 
+
+_OWN_RULES = """\
+## Rules of your own
+
+Put one `.sql` file a rule into a folder and name it with `--rules-folder`. A file begins with the
+header that every shipped rule has, each field on a line of its own, more of it on lines that
+begin with `--` and three spaces:
+
+```sql
+-- name: own-rule                      the file's name without .sql
+-- title: What is wrong, in a few words
+-- severity: watch                     stop, fix, watch or note
+-- why: Why it matters. A limit in braces, {busy_share_limit} or {busy_share_limit:%}, is filled in.
+-- do: What to do about it.
+-- source: where it is written, or "common practice, no published source"
+```
+
+Below stands one select. Its first columns are the texts `store`, `subject` (what the finding is
+about: a station, a channel, a file) and `detail` (one sentence); further columns are figures for
+whoever runs the file by hand. No row: nothing found. It reads the tables and views of `sql/schema`
+and takes limits from them: `(select value from setting where name = 'busy_share_limit')`.
+
+Rules of your own run on a read-only copy of the database in which files, the network and other
+databases are closed. One that cannot be used becomes a finding, rule-unusable, that names file
+and line; all others run.
+
+An approved exception in the rules file takes a finding out of the counts, not out of the report:
+by rule, store and subject (exactly, or `*` for all), with a reason, an approver and a last day.
+"""
 
 _MEANING: Mapping[Severity, str] = {
     Severity.STOP: "must not go on",

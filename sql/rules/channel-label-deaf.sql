@@ -7,16 +7,17 @@
 --   labels the channel first.
 -- source: common practice, no published source
 with deaf as (
-    select s.store, s.station, s.channel, sum(l.labels) as deaf_labels
+    select s.store, s.station, s.channel, sum(l.labels) as labels,
+        sum(l.labels) filter (
+            not list_contains(string_split(l.channels, ' '), s.channel::varchar)) as deaf_labels
     from station_now s
     join store_listens l on l.store = s.store
-    where not list_contains(string_split(l.channels, ' '), s.channel::varchar)
     group by s.store, s.station, s.channel
-), listening as (select store, sum(labels) as labels from store_listens group by store)
-select d.store, d.station as subject,
+)
+select store, station as subject,
     format('On channel {}, on which {} of the {} with a known list do not listen.',
-        d.channel, d.deaf_labels, counted(n.labels, 'label')) as detail,
-    d.channel, d.deaf_labels, n.labels
-from deaf d
-join listening n on n.store = d.store
-order by d.store, subject;
+        channel, deaf_labels, counted(labels, 'label')) as detail,
+    channel, deaf_labels, labels
+from deaf
+where deaf_labels is not null
+order by store, subject;

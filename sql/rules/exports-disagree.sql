@@ -7,31 +7,29 @@
 -- source: common practice, no published source
 with told as (
     unpivot (
-        select store, station as subject, seen_on, name, mounted, hardware, firmware, eui64,
+        select s.store, station as subject, s.seen_on, name, mounted, hardware, firmware, eui64,
             ip_address, floor::varchar as floor, x_m::varchar as x, y_m::varchar as y,
             channel::varchar as channel, pan_id::varchar as "PAN ID", port::varchar as port,
             tx_power_dbm::varchar as power, connected::varchar as connected
-        from station_seen
+        from station_seen s join told_twice w
+            on w.store = s.store and w.subject = s.station and w.seen_on = s.seen_on
     ) on columns(* exclude (store, subject, seen_on)) into name field value value
     union all
     unpivot (
-        select store, 'store' as subject, seen_on, name, region, country, store_type as "type",
+        select s.store, 'store' as subject, s.seen_on, name, region, country, store_type as "type",
             time_zone as "time zone", opens::varchar as opens, closes::varchar as closes
-        from store_seen
+        from store_seen s join told_twice w
+            on w.store = s.store and w.subject = 'store' and w.seen_on = s.seen_on
     ) on columns(* exclude (store, subject, seen_on)) into name field value value
 ), split as (
     select store, subject, seen_on, field, list(distinct value).list_sort() as given
-    from told where seen_on <= (select as_of from this_run)
-    group by store, subject, seen_on, field having count(distinct value) > 1
-), newest as (   -- an older disagreement has been overtaken
-    select store, subject, max(seen_on) as seen_on from told
-    where seen_on <= (select as_of from this_run) group by store, subject
+    from told group by store, subject, seen_on, field having count(distinct value) > 1
 )
-select s.store, s.subject,
-    format('Exports of {} disagree on {}.', strftime(s.seen_on, '%Y-%m-%d'),
-        named(list(format('{} ({})', s.field, array_to_string(s.given, ' or ')) order by s.field)))
+select store, subject,
+    format('Exports of {} disagree on {}.', strftime(seen_on, '%Y-%m-%d'),
+        named(list(format('{} ({})', field, array_to_string(given, ' or ')) order by field)))
         as detail,
     count(*) as fields
-from split s join newest n using (store, subject, seen_on)
-group by s.store, s.subject, s.seen_on
-order by s.store, s.subject;
+from split
+group by store, subject, seen_on
+order by store, subject;

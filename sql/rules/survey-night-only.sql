@@ -5,14 +5,10 @@
 --   night hears an empty house and calls every channel quiet.
 -- do: Scan again while the store trades.
 -- source: common practice, no published source
-with moment as (
-    select store, station, scanned_at, clock from ed_reading
-    where scanned_at::date <= (select as_of from this_run)
-    group by store, station, scanned_at, clock
-), timed as (   -- a moment counts where hours and clock are known
+with timed as (   -- a moment counts where hours and clock are known
     select m.store, m.station, s.opens, s.closes, case m.clock when 'store' then m.scanned_at
         else timezone(z.name, timezone('UTC', m.scanned_at)) end::time as moment_at
-    from moment m
+    from survey_moment m
     join store_now s on s.store = m.store
     join station_now n on n.store = m.store and n.station = m.station
     left join pg_timezone_names() z on z.name = s.time_zone

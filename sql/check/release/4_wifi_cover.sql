@@ -1,0 +1,2 @@
+-- Let the view have its name back.
+drop table if exists temp.main.wifi_cover;

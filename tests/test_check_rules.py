@@ -1,0 +1,596 @@
+"""The runner: headers, severities, exceptions, the user's own rules, and what stands since when."""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
+from datetime import date
+from pathlib import Path
+from textwrap import dedent
+
+import duckdb
+import pytest
+from check_cases import RENEW, empty_database, fill
+
+from pipeline.check.guard import guarded_copy
+from pipeline.check.manual import manual_page
+from pipeline.check.portfolio import portfolio
+from pipeline.check.rule_file import Rule, RuleProblem, read_rule, read_rules
+from pipeline.check.rule_file import fill as fill_in
+from pipeline.check.rules import check, explain, rule_list
+from pipeline.database import Database
+from pipeline.errors import RulesFolderMissing, RuleUnusable, UnknownRule
+from pipeline.records import Severity
+from pipeline.settings import Settings, load_settings
+
+SETTINGS = load_settings()
+PAGE = Path(__file__).parents[1] / "docs" / "rules.md"
+_HEADER = """\
+-- name: {name}
+-- title: A thing is so
+-- severity: note
+-- why: It matters.
+-- do: Change it.
+-- source: from memory
+"""
+
+
+@pytest.fixture
+def database() -> Iterator[Database]:
+    """Two stores: S1 with two stations that share a channel, S2 with one above the power limit."""
+    database = empty_database()
+    start(database, "one", date(2026, 9, 30))
+    fill(database, "setting", [{"name": k, "value": str(v)} for k, v in SETTINGS.limits.items()])
+    stations = [("S1", "a", "15", "0"), ("S1", "b", "15", "0"), ("S2", "c", "20", "15")]
+    columns = ("store", "station", "channel", "tx_power_dbm")
+    placed = {"x_m": "0", "y_m": "0"}
+    fill(
+        database,
+        "station_seen",
+        [{**dict(zip(columns, s, strict=True)), **placed} for s in stations],
+    )
+    fill(database, "store_seen", [{"store": "S1"}, {"store": "S2"}])
+    pairs = [("a", "b"), ("b", "a")]
+    fill(
+        database,
+        "earshot",
+        [{"store": "S1", "station": a, "neighbour": b, "hit_co": "1"} for a, b in pairs],
+    )
+    yield database
+    database.connection.close()
+
+
+def start(database: Database, run: str, day: date) -> None:
+    """Make `run` the run that the views speak of."""
+    database.connection.execute("delete from this_run")
+    fill(database, "this_run", [{"run": run, "as_of": day.isoformat()}])
+    fill(database, "run", [{"run": run, "as_of": day.isoformat()}])
+
+
+def findings(database: Database) -> list[tuple[str, str, str, str, str | None]]:
+    """Return the run's findings but those about surveys, which these stores never had."""
+    return database.connection.execute(
+        "select rule, severity, store, subject, excepted from finding join this_run using (run)"
+        " where rule <> 'survey-missing' order by all"
+    ).fetchall()
+
+
+def details(database: Database, rule: str) -> dict[str, str]:
+    """Return subject -> detail of one rule's findings."""
+    return dict(
+        database.connection.execute(
+            "select subject, detail from finding join this_run using (run) where rule = $rule",
+            {"rule": rule},
+        ).fetchall()
+    )
+
+
+def write_rule(folder: Path, name: str, select: str, **header: str) -> Path:
+    """Write a user's rule with a plain header."""
+    text = _HEADER.format(name=name) + "".join(f"-- {k}: {v}\n" for k, v in header.items())
+    path = folder / f"{name}.sql"
+    path.write_text(text + select, encoding="utf-8")
+    return path
+
+
+def with_exception(settings: Settings, database: Database, **entry: str) -> Settings:
+    """Put an exception where the rules read it."""
+    fill(
+        database,
+        "exception",
+        [{"store": "*", "subject": "*", "approved_by": "A. Planner", **entry}],
+    )
+    return settings
+
+
+class TestFindings:
+    """What check() leaves in the table of findings."""
+
+    def test_rules_find_and_runs_replace(self, database: Database) -> None:
+        """Each run holds its findings once, however often it is checked."""
+        check(database, SETTINGS)
+        once = findings(database)
+        check(database, SETTINGS)
+
+        assert findings(database) == once
+        assert once == [
+            ("channel-shared", "fix", "S1", "a", None),
+            ("channel-shared", "fix", "S1", "b", None),
+            ("channels-all-one", "watch", "S1", "store", None),
+            ("power-over-limit", "stop", "S2", "c", None),
+        ]
+
+    def test_findings_of_other_runs_stay(self, database: Database) -> None:
+        """A new run leaves the findings of earlier runs alone."""
+        check(database, SETTINGS)
+        start(database, "two", date(2026, 10, 31))
+        check(database, SETTINGS)
+        counted = database.connection.execute(
+            "select run, count(*) from finding where rule = 'channel-shared'"
+            " group by run order by run"
+        ).fetchall()
+
+        assert counted == [("one", 2), ("two", 2)]
+
+    def test_severity_of_the_rules_file_wins(self, database: Database) -> None:
+        """A severity set in the rules file takes the place of the rule's own."""
+        settings = replace(SETTINGS, severity={"channel-shared": Severity.NOTE})
+        check(database, settings)
+
+        assert {f[1] for f in findings(database) if f[0] == "channel-shared"} == {"note"}
+
+    def test_severity_of_no_rule_is_refused(self, database: Database) -> None:
+        """A severity for a rule that does not exist names the nearest one."""
+        settings = replace(SETTINGS, severity={"chanel-shared": Severity.NOTE})
+
+        with pytest.raises(UnknownRule, match=r"no rule 'chanel-shared'.*mean 'channel-shared'"):
+            check(database, settings)
+
+    def test_names_of_the_views_come_back(self, database: Database) -> None:
+        """After a check the views are themselves again: a new row shows."""
+        check(database, SETTINGS)
+        fill(database, "station_seen", [{"store": "S1", "station": "new"}])
+        count = database.connection.sql("select count(*) from station_now").fetchall()
+
+        assert count == [(4,)]
+
+    def test_failed_check_leaves_the_run_as_it_was(
+        self, database: Database, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        """Where the writing fails, the findings of the run before it stand."""
+        check(database, SETTINGS)
+        before = findings(database)
+        monkeypatch.setattr("pipeline.check.rules.apply_exceptions", _fail)
+
+        with pytest.raises(ZeroDivisionError):
+            check(database, SETTINGS)
+        assert findings(database) == before
+
+
+def _fail(_: Database) -> None:
+    raise ZeroDivisionError
+
+
+class TestExceptions:
+    """Approved departures from a rule."""
+
+    def excepted(self, database: Database) -> Mapping[str, str | None]:
+        """Return subject -> reason of the shared-channel findings."""
+        check(database, SETTINGS)
+        return {f[3]: f[4] for f in findings(database) if f[0] == "channel-shared"}
+
+    @pytest.mark.parametrize(
+        ("store", "subject", "covered"),
+        [
+            ("S1", "a", {"a"}),
+            ("S1", "*", {"a", "b"}),
+            ("*", "b", {"b"}),
+            ("*", "*", {"a", "b"}),
+            ("S2", "*", set()),
+            ("s1", "a", set()),
+        ],
+    )
+    def test_store_and_subject_match_exactly_or_by_star(
+        self, database: Database, store: str, subject: str, covered: set[str]
+    ) -> None:
+        """An exception covers what it names, and '*' covers all."""
+        with_exception(
+            SETTINGS, database, rule="channel-shared", store=store, subject=subject, reason="Trial."
+        )
+
+        reasons = self.excepted(database)
+        assert {s for s, reason in reasons.items() if reason == "Trial."} == covered
+        assert {s for s, reason in reasons.items() if reason is None} == {"a", "b"} - covered
+
+    @pytest.mark.parametrize(("until", "covers"), [("2026-09-30", True), ("2026-09-29", False)])
+    def test_it_holds_up_to_and_on_its_last_day(
+        self, database: Database, until: str, *, covers: bool
+    ) -> None:
+        """On its last day an exception holds; the day after it is a finding itself."""
+        with_exception(SETTINGS, database, rule="channel-shared", reason="Trial.", until=until)
+
+        assert (self.excepted(database)["a"] == "Trial.") is covers
+        expired = {"channel-shared: *": "Ran out on 2026-09-29; approved by A. Planner: Trial."}
+        assert details(database, "exception-expired") == ({} if covers else expired)
+        assert details(database, "exception-unused") == {}
+
+    def test_the_most_exact_one_gives_the_reason(self, database: Database) -> None:
+        """Of several exceptions the one that names store and subject speaks."""
+        for store, subject, reason in (("*", "*", "z"), ("S1", "*", "y"), ("S1", "a", "b")):
+            with_exception(
+                SETTINGS,
+                database,
+                rule="channel-shared",
+                store=store,
+                subject=subject,
+                reason=reason,
+            )
+
+        assert self.excepted(database) == {"a": "b", "b": "y"}
+
+    def test_one_that_matches_nothing_is_a_finding(self, database: Database) -> None:
+        """An exception that covers no finding is reported, and can be excepted in turn."""
+        with_exception(SETTINGS, database, rule="channel-busy", store="S1", reason="Trial.")
+        with_exception(SETTINGS, database, rule="exception-unused", store="S1", reason="Known.")
+        check(database, SETTINGS)
+
+        assert ("exception-unused", "note", "S1", "channel-busy: *", "Known.") in findings(database)
+
+    def test_a_rule_of_another_name_is_not_covered(self, database: Database) -> None:
+        """An exception is for its rule alone."""
+        with_exception(SETTINGS, database, rule="power-over-limit", reason="Trial.")
+
+        assert set(self.excepted(database).values()) == {None}
+
+
+_CLOSED = "A rule reads the prepared tables only; files and the network are closed to it"
+# What a user's rule may hold by mistake or malice: text, line told, part of the sentence told.
+_UNUSABLE = (
+    ("select * from read_csv('{secret}')", 7, _CLOSED),
+    ("select * from read_text('{secret}')", 7, _CLOSED),
+    ("select * from '{secret}'", 7, _CLOSED),
+    ("select * from glob('/*')", 7, _CLOSED),
+    ("select * from read_csv('https://example.org/x')", 7, _CLOSED),
+    ("copy station_seen to '{secret}'", 7, "over the prepared tables; this file holds COPY."),
+    ("copy station_seen from '{secret}'", 7, "this file holds COPY."),
+    ("attach '{secret}' as other", 7, "this file holds ATTACH."),
+    ("install httpfs", 7, "this file holds LOAD."),
+    ("load httpfs", 7, "this file holds LOAD."),
+    ("insert into setting values ('x', 1)", 7, "this file holds INSERT."),
+    ("delete from station_seen", 7, "this file holds DELETE."),
+    ("update setting set value = 0", 7, "this file holds UPDATE."),
+    ("drop table station_seen", 7, "this file holds DROP."),
+    ("create table mine (a int)", 7, "this file holds CREATE."),
+    ("set enable_external_access = true", 7, "this file holds SET."),
+    ("select 1;\ndrop table setting;", 7, "this file holds SELECT and DROP."),
+    ("", 1, "this file holds nothing."),
+    ("select store,\nfrm station_now x y", 8, "The database cannot run it: Parser Error"),
+    ("select store,\n  nothing as subject from station_now", 8, '"nothing" not found'),
+    ("select store, station as subject\nfrom station_now", 7, "must be the texts store, subject"),
+    ("select store, station as subject, 1 as detail from station_now", 7, "detail (INTEGER)"),
+    ("select store, station, 'x' as detail from station_now", 7, "they are store (VARCHAR), stat"),
+    ("select store, station as subject, firmware as detail\nfrom station_now", 7, "no detail"),
+    ("select 'a' as store, 'b' as subject,\n  error('Stop.') as detail", 7, "Error: Stop."),
+    ("select store, 'x' as subject,\n (store || 'x')::int::varchar as detail from store_now", 8, "S1x"),
+    ("select $x as store, 'b' as subject, 'c' as detail", 7, "parameter"),
+    ("select store, subject, detail from findings_of_mine", 7, "does not exist"),
+    ("select store\nfrom store_now where 1 <\n (select value from setting where name = 'tx_power')",
+     9, "There is no limit named 'tx_power'."),
+)  # fmt: skip
+
+
+class TestOwnRules:
+    """Rules in a folder of the user's own."""
+
+    def test_they_run_beside_the_shipped_ones(self, database: Database, tmp_path: Path) -> None:
+        """A user's rule finds like any other, with limits, views and macros at hand."""
+        write_rule(
+            tmp_path,
+            "own-power",
+            "select store, station as subject, percent(0.5) as detail, tx_power_dbm\n"
+            "from station_now\n"
+            "where tx_power_dbm > (select value from setting where name = 'tx_power_limit_dbm')\n"
+            "order by store, subject;\n",
+        )
+        check(database, SETTINGS, tmp_path)
+
+        assert ("own-power", "note", "S2", "c", None) in findings(database)
+        assert details(database, "own-power") == {"c": "50.0 %"}
+        assert details(database, "rule-unusable") == {}
+
+    def test_one_that_cannot_be_used_stops_nothing_else(
+        self, database: Database, tmp_path: Path
+    ) -> None:
+        """It becomes a finding that names file and line; nothing is read, written or changed."""
+        folder = tmp_path / "rules"
+        folder.mkdir()
+        secret = tmp_path / "secret.csv"
+        secret.write_text("store,subject,detail\nx,y,z\n", encoding="utf-8")
+        for number, (select, _, _) in enumerate(_UNUSABLE):
+            write_rule(folder, f"bad-{number}", select.replace("{secret}", str(secret)))
+        write_rule(folder, "good", "select 'S1' as store, 'x' as subject, 'y' as detail")
+        before = _contents(database)
+        check(database, SETTINGS, folder)
+
+        told = details(database, "rule-unusable")
+        places = {f"bad-{number}.sql:{line}" for number, (_, line, _) in enumerate(_UNUSABLE)}
+        assert set(told) == places
+        for number, (select, line, sentence) in enumerate(_UNUSABLE):
+            assert sentence in told[f"bad-{number}.sql:{line}"], select
+        assert details(database, "good") == {"x": "y"}
+        assert ("power-over-limit", "stop", "S2", "c", None) in findings(database)
+        assert _contents(database) == before
+        assert secret.read_text(encoding="utf-8") == "store,subject,detail\nx,y,z\n"
+        assert sorted(path.name for path in tmp_path.iterdir()) == ["rules", "secret.csv"]
+
+    def test_the_room_is_closed_by_the_database_itself(self, database: Database) -> None:
+        """Even a statement that got past the runner could not write, read files or leave."""
+        statements = (
+            "insert into setting values ('x', 1)",
+            "drop table setting",
+            "copy setting to '/tmp/quietaisle-test.csv'",
+            "attach ':memory:' as other; create table other.t (a int); copy other.t to '/tmp/x'",
+            "install httpfs",
+            "set enable_external_access = true",
+            "set lock_configuration = false",
+            "select * from read_csv('/etc/hostname')",
+        )
+        with guarded_copy(database) as connection:
+            for statement in statements:
+                with pytest.raises(duckdb.Error):
+                    connection.execute(statement)
+            assert connection.sql("select count(*) from station_now").fetchall() == [(3,)]
+
+    def test_the_copy_is_whole_and_thrown_away(self, database: Database) -> None:
+        """The copy holds every table's rows, and its file is gone afterwards."""
+        with guarded_copy(database) as connection:
+            path = Path(
+                connection.execute(
+                    "select path from duckdb_databases() where database_name = current_database()"
+                ).fetchall()[0][0]
+            )
+            assert path.is_file()
+            for table in ("station_seen", "earshot", "setting", "store_seen", "this_run"):
+                copied = connection.table(table).fetchall()
+                assert copied
+                assert copied == database.connection.table(table).fetchall()
+        assert not path.exists()
+
+    @pytest.mark.parametrize(
+        ("name", "header", "sentence"),
+        [
+            ("channel-shared", {}, "A shipped rule has this name"),
+            ("mine", {"runs": "last"}, "Only shipped rules may judge the findings"),
+        ],
+    )
+    def test_a_name_taken_or_a_late_run_is_refused(
+        self, database: Database, tmp_path: Path, name: str, header: dict[str, str], sentence: str
+    ) -> None:
+        """A user's rule neither replaces a shipped one nor judges the findings."""
+        select = "select 'S1' as store, 'x' as subject, 'y' as detail"
+        write_rule(tmp_path, name, select, **header)
+        check(database, SETTINGS, tmp_path)
+
+        assert sentence in details(database, "rule-unusable")[f"{name}.sql:1"]
+        assert set(details(database, "channel-shared")) == {"a", "b"}
+
+    def test_a_folder_that_is_none_is_refused(self, database: Database, tmp_path: Path) -> None:
+        """A missing folder of rules ends the command with a sentence."""
+        with pytest.raises(RulesFolderMissing, match="is not a folder"):
+            check(database, SETTINGS, tmp_path / "nowhere")
+
+    def test_a_mended_rule_leaves_no_problem(self, database: Database, tmp_path: Path) -> None:
+        """Once its file is mended, the finding about a rule is gone from the same run."""
+        write_rule(tmp_path, "mine", "selec 1")
+        check(database, SETTINGS, tmp_path)
+        assert details(database, "rule-unusable")
+        write_rule(tmp_path, "mine", "select 'S1' as store, 'x' as subject, 'y' as detail")
+        check(database, SETTINGS, tmp_path)
+
+        assert details(database, "rule-unusable") == {}
+
+    def test_names_and_texts_of_any_language_pass(self, database: Database, tmp_path: Path) -> None:
+        """Stores, subjects and sentences keep their letters."""
+        write_rule(
+            tmp_path,
+            "mine",
+            "select 'Łódź' as store, 'Käsetheke 東' as subject, '½ ≤ ok' as detail",
+        )
+        check(database, SETTINGS, tmp_path)
+
+        assert details(database, "mine") == {"Käsetheke 東": "½ ≤ ok"}
+
+
+def _contents(database: Database) -> list[object]:
+    tables = ("station_seen", "store_seen", "setting", "earshot", "exception", "this_run", "run")
+    return [database.connection.table(table).fetchall() for table in tables]
+
+
+class TestHeaders:
+    """The comments at the top of a rule file."""
+
+    @pytest.mark.parametrize(
+        ("text", "line", "sentence"),
+        [
+            ("-- name: mine\nselect 1", 1, "lacks '-- title: ...'"),
+            ("select 1", 1, "lacks '-- name: ...'"),
+            ("-- name:\n-- title: x\n", 1, "lacks '-- name: ...'"),
+            ("-- name: mine\n-- titel: x\n", 2, "no field 'titel'"),
+            ("-- name: mine\n-- name: mine\n", 2, "gives 'name' twice"),
+            ("-- name: mine\n--title: x\n", 2, "this one is neither"),
+            ("--   hanging\n-- name: mine\n", 1, "this one is neither"),
+            (_HEADER.format(name="other"), 1, "The name 'other' must be"),
+            (
+                _HEADER.format(name="mine").replace("note", "grave"),
+                3,
+                "one of stop, fix, watch, note",
+            ),
+            (_HEADER.format(name="mine") + "-- runs: first\n", 7, "'runs: first' must be"),
+        ],
+    )
+    def test_a_fault_names_line_and_remedy(
+        self, tmp_path: Path, text: str, line: int, sentence: str
+    ) -> None:
+        """A header that cannot be read says which line is wrong and what is expected."""
+        path = tmp_path / "mine.sql"
+        path.write_text(text, encoding="utf-8")
+        problem = read_rule(path)
+
+        assert isinstance(problem, RuleProblem)
+        assert (problem.file, problem.line) == ("mine.sql", line)
+        assert sentence in problem.sentence
+
+    def test_fields_run_on_over_lines(self, tmp_path: Path) -> None:
+        """A field continues on lines indented by three spaces; the file text stays whole."""
+        text = dedent("""\
+            -- name: mine
+            -- title: A thing
+            -- severity: fix
+            -- why: First {labels_per_station_limit}
+            --   and second {weak_label_share_limit:%}.
+            -- do:
+            --   Act.
+            -- source: from memory
+            select 1 -- not: header
+            """)
+        path = tmp_path / "mine.sql"
+        path.write_text("\ufeff" + text, encoding="utf-8")
+        rule = read_rule(path)
+
+        assert isinstance(rule, Rule)
+        assert rule.why == "First {labels_per_station_limit} and second {weak_label_share_limit:%}."
+        assert rule.remedy == "Act."
+        assert rule.limits == ("labels_per_station_limit", "weak_label_share_limit")
+        assert rule.text == text
+        assert not rule.last
+
+    @pytest.mark.parametrize(
+        ("content", "line", "sentence"),
+        [(b"-- name: mine\n-- title: \xff\n", 2, "not UTF-8"), (None, 1, "cannot be read")],
+    )
+    def test_a_file_that_is_no_text_is_a_problem(
+        self, tmp_path: Path, content: bytes | None, line: int, sentence: str
+    ) -> None:
+        """Bytes that are no text, and a folder named like a rule, are told."""
+        path = tmp_path / "mine.sql"
+        if content is None:
+            path.mkdir()
+        else:
+            path.write_bytes(content)
+        problem = read_rule(path)
+
+        assert isinstance(problem, RuleProblem)
+        assert problem.line == line
+        assert sentence in problem.sentence
+
+
+class TestManual:
+    """Rules in words."""
+
+    def test_explanation_has_the_users_limits(self) -> None:
+        """A rule is explained with the limits and the severity of the rules file."""
+        limits = {**SETTINGS.limits, "busy_share_limit": 0.125}
+        settings = replace(SETTINGS, limits=limits, severity={"channel-busy": Severity.STOP})
+        text = explain("channel-busy", settings)
+
+        assert text.startswith("channel-busy: A station's channel is busy")
+        assert "12.5 % of the time" in " ".join(text.split())
+        assert "stop (set in the rules file; else fix)" in text
+        assert "busy_share_limit = 0.125" in text
+        assert "{" not in text
+        assert max(map(len, text.splitlines())) <= 92
+
+    def test_an_unknown_rule_names_the_nearest(self) -> None:
+        """A misspelt rule name gets a hint."""
+        with pytest.raises(UnknownRule, match="mean 'channel-busy'"):
+            explain("chanel-busy", SETTINGS)
+
+    def test_a_broken_rule_of_ones_own_says_why(self, tmp_path: Path) -> None:
+        """Asking for a rule whose file is broken names its line."""
+        (tmp_path / "mine.sql").write_text("select 1", encoding="utf-8")
+
+        with pytest.raises(RuleUnusable, match=r"mine\.sql, line 1: The header lacks"):
+            explain("mine", SETTINGS, tmp_path)
+
+    def test_ones_own_rules_are_listed_and_explained(self, tmp_path: Path) -> None:
+        """The list is in name order and has the user's rules among the shipped ones."""
+        write_rule(tmp_path, "mine", "select 1")
+        names = [rule.name for rule in rule_list(tmp_path)]
+
+        assert names == sorted([*(rule.name for rule in rule_list()), "mine"])
+        assert "A thing is so" in explain("mine", SETTINGS, tmp_path)
+
+    def test_the_page_is_that_of_the_headers(self) -> None:
+        """docs/rules.md is what the headers give; QUIETAISLE_RENEW=1 writes it anew."""
+        page = manual_page(read_rules(None)[0], SETTINGS.limits)
+        if RENEW:
+            PAGE.parent.mkdir(exist_ok=True)
+            PAGE.write_text(page, encoding="utf-8")
+
+        assert PAGE.read_text(encoding="utf-8") == page
+
+    def test_limits_fill_in_plainly(self) -> None:
+        """Numbers stand without needless digits; unknown names stay as they are."""
+        limits = {"a": 3000.0, "b": 0.07, "c": -75.5}
+
+        assert fill_in("{a} {b:%} {c} {d}", limits) == "3000 7 % -75.5 {d}"
+
+
+class TestPortfolio:
+    """Which rules fail, and since when."""
+
+    def test_what_is_new_gone_and_standing(self, database: Database) -> None:
+        """Over three days: what came, what stayed, what went, per rule."""
+        check(database, SETTINGS)
+        start(database, "two", date(2026, 10, 31))
+        database.connection.execute("update station_seen set tx_power_dbm = 0")
+        fill(database, "earshot", [{"store": "S1", "station": "a", "neighbour": "c"}])
+        with_exception(
+            SETTINGS, database, rule="channel-shared", subject="a", reason="x", until="2027-01-01"
+        )
+        fill(
+            database,
+            "station_seen",
+            [{"store": "S2", "station": "d", "channel": "20", "x_m": "1", "y_m": "1"}],
+        )
+        pairs = [("c", "d"), ("d", "c")]
+        fill(
+            database,
+            "earshot",
+            [{"store": "S2", "station": a, "neighbour": b, "hit_co": "1"} for a, b in pairs],
+        )
+        check(database, SETTINGS)
+        standing = {row.rule: row for row in portfolio(database)}
+
+        shared = standing["channel-shared"]
+        assert (shared.stores, shared.findings, shared.excepted) == (2, 4, 1)
+        assert (shared.new_findings, shared.gone_findings) == (2, 0)
+        assert (shared.first_seen, shared.last_seen) == (date(2026, 9, 30), date(2026, 10, 31))
+        assert shared.gone_since is None
+        power = standing["power-over-limit"]
+        assert (power.stores, power.findings, power.gone_findings) == (0, 0, 1)
+        assert (power.first_seen, power.last_seen) == (date(2026, 9, 30), date(2026, 9, 30))
+        assert power.gone_since == date(2026, 10, 31)
+
+    def test_a_run_repeated_on_its_day_replaces_the_earlier(self, database: Database) -> None:
+        """Of one day the present run counts alone; a look back ends at its day."""
+        check(database, SETTINGS)
+        database.connection.execute("update station_seen set tx_power_dbm = 0")
+        start(database, "again", date(2026, 9, 30))
+        check(database, SETTINGS)
+        assert "power-over-limit" not in {row.rule for row in portfolio(database)}
+
+        start(database, "later", date(2026, 10, 31))
+        check(database, SETTINGS)
+        database.connection.execute("delete from this_run")
+        fill(database, "this_run", [{"run": "again", "as_of": "2026-09-30"}])
+        assert {row.last_seen for row in portfolio(database)} == {date(2026, 9, 30)}
+
+    def test_the_worst_rule_comes_first(self, database: Database) -> None:
+        """Rules stand in the order of their standing findings, then by name."""
+        check(database, SETTINGS)
+        rows = portfolio(database)
+        standing = [
+            (excepted - findings, rule)
+            for rule, findings, excepted in ((row.rule, row.findings, row.excepted) for row in rows)
+        ]
+
+        assert standing == sorted(standing)
