@@ -12,8 +12,6 @@ import numpy as np
 import pytest
 
 from pipeline.database import open_database
-from pipeline.demo.faults import FAULT_FREE, FAULTS
-from pipeline.demo.records import Fault, Outcome
 from pipeline.plan.costs import clear_air, one_station_costs, two_station_costs
 from pipeline.plan.stores import case_of
 from pipeline.progress import Silent
@@ -79,55 +77,6 @@ def test_every_store_gets_its_two_files(demo: Ran) -> None:
     assert names.count("change-plan.xlsx") == names.count("summary.pdf") == 12
     assert demo.summary.unwritten == ()
     assert len({written.region for written in demo.summary.written}) == 3
-
-
-@pytest.mark.parametrize(
-    "fault",
-    [f for f in FAULTS if f.outcome in (Outcome.FOUND, Outcome.EXCEPTED)],
-    ids=lambda fault: f"{fault.subject}: {fault.name}",
-)
-def test_every_deliberate_fault_is_found(demo: Ran, fault: Fault) -> None:
-    """Each rule it must raise names the store and the very subject, excepted where on file."""
-    excepted = fault.outcome is Outcome.EXCEPTED
-    for rule in fault.raises:
-        found = demo.rows(
-            "select subject, detail, excepted from finding where rule = ? and store = ?",
-            [rule, fault.store],
-        )
-        about = [
-            (subject, why)
-            for subject, detail, why in found
-            if fault.subject == fault.store or fault.subject in f"{subject} {detail}"
-        ]
-        assert about, f"{rule} did not find {fault.subject}: {found}"
-        assert excepted == all(why is not None for _, why in about)
-
-
-@pytest.mark.parametrize(
-    "fault",
-    [f for f in FAULTS if f.outcome is Outcome.QUARANTINED],
-    ids=lambda fault: f"{fault.subject}: {fault.name}",
-)
-def test_every_faulty_row_is_quarantined(demo: Ran, fault: Fault) -> None:
-    """Its rows are kept aside under the problem's name and a finding says so."""
-    problem, rule = fault.raises
-    rows = demo.rows(
-        "select text from quarantined_row where problem = ? and store = ?", [problem, fault.store]
-    )
-    findings = demo.rows(
-        "select detail from finding where rule = ? and store = ?", [rule, fault.store]
-    )
-
-    assert any(fault.subject in text for (text,) in rows)
-    assert findings
-
-
-def test_stores_without_a_fault_have_nothing_to_mend(demo: Ran) -> None:
-    """No stop and no fix among their findings."""
-    found = demo.rows("select store, rule, detail from finding where severity in ('stop', 'fix')")
-
-    assert len(FAULT_FREE) >= 4
-    assert [row for row in found if row[0] in FAULT_FREE] == []
 
 
 def test_rows_are_conserved_in_every_file(demo: Ran) -> None:
