@@ -269,7 +269,7 @@ _UNUSABLE = (
     ("select store, station, 'x' as detail from station_now", 7, "they are store (VARCHAR), stat"),
     ("select store, station as subject, firmware as detail\nfrom station_now", 7, "no detail"),
     ("select 'a' as store, 'b' as subject,\n  error('Stop.') as detail", 7, "Error: Stop."),
-    ("select store, 'x' as subject,\n (store || 'x')::int::varchar as detail from store_now", 8, "S1x"),
+    ("select store, 'x' as subject,\n (store || 'x')::int::text as detail from store_now", 8, "S1x"),
     ("select $x as store, 'b' as subject, 'c' as detail", 7, "parameter"),
     ("select store, subject, detail from findings_of_mine", 7, "does not exist"),
     ("select store\nfrom store_now where 1 <\n (select value from setting where name = 'tx_power')",
@@ -526,6 +526,19 @@ class TestManual:
             PAGE.write_text(page, encoding="utf-8")
 
         assert PAGE.read_text(encoding="utf-8") == page
+
+    def test_the_example_of_the_page_works(self, database: Database, tmp_path: Path) -> None:
+        """The rule shown in docs/rules.md runs as it stands there."""
+        _, _, rest = PAGE.read_text(encoding="utf-8").partition("```sql\n")
+        path = tmp_path / "own-loud-freezer.sql"
+        path.write_text(rest.partition("```")[0], encoding="utf-8")
+        rows = [("d", "Freezer 2", "9"), ("e", "freezer 1", "7"), ("f", "entrance", "9")]
+        columns = ("station", "mounted", "tx_power_dbm")
+        hung = [{"store": "S3", **dict(zip(columns, row, strict=True))} for row in rows]
+        fill(database, "station_seen", hung)
+        check(database, SETTINGS, tmp_path)
+
+        assert details(database, path.stem) == {"d": "Transmits at 9 dBm beside the freezers."}
 
     def test_limits_fill_in_plainly(self) -> None:
         """Numbers stand without needless digits; unknown names stay as they are."""

@@ -52,18 +52,27 @@ header that every shipped rule has, each field on a line of its own, more of it 
 begin with `--` and three spaces:
 
 ```sql
--- name: own-rule                      the file's name without .sql
--- title: What is wrong, in a few words
--- severity: watch                     stop, fix, watch or note
--- why: Why it matters. A limit in braces, {busy_share_limit} or {busy_share_limit:%}, is filled in.
--- do: What to do about it.
--- source: where it is written, or "common practice, no published source"
+-- name: own-loud-freezer
+-- title: A station near the freezers is loud
+-- severity: watch
+-- why: Steel doors reflect, and the site's limit of {tx_power_limit_dbm} dBm is near. A limit in
+--   braces is filled in where the rule is shown; {busy_share_limit:%} shows a share as per cent.
+-- do: Reduce its power by 3 dB and survey again.
+-- source: common practice, no published source
+select store, station as subject,
+    format('Transmits at {:.0f} dBm beside the freezers.', tx_power_dbm) as detail,
+    tx_power_dbm
+from station_now
+where mounted ilike '%freezer%'
+    and tx_power_dbm > (select value from setting where name = 'tx_power_limit_dbm') - 3
+order by store, subject;
 ```
 
+The name is the file's name without `.sql`; the severity is stop, fix, watch or note.
 Below stands one select. Its first columns are the texts `store`, `subject` (what the finding is
 about: a station, a channel, a file) and `detail` (one sentence); further columns are figures for
 whoever runs the file by hand. No row: nothing found. It reads the tables and views of `sql/schema`
-and takes limits from them: `(select value from setting where name = 'busy_share_limit')`.
+and takes limits from table `setting`, so that it runs by hand in the DuckDB shell as it is.
 
 Rules of your own run on a read-only copy of the database in which files, the network and other
 databases are closed. One that cannot be used becomes a finding, rule-unusable, that names file
