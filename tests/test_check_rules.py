@@ -62,7 +62,9 @@ def start(database: Database, run: str, day: date) -> None:
     """Make `run` the run that the views speak of."""
     database.connection.execute("delete from this_run")
     fill(database, "this_run", [{"run": run, "as_of": day.isoformat()}])
-    fill(database, "run", [{"run": run, "as_of": day.isoformat()}])
+    database.connection.execute(
+        "insert or ignore into run values ($run, $day, '-')", {"run": run, "day": day}
+    )
 
 
 def findings(database: Database) -> list[tuple[str, str, str, str, str | None]]:
@@ -269,7 +271,7 @@ _UNUSABLE = (
     ("select store, station, 'x' as detail from station_now", 7, "they are store (VARCHAR), stat"),
     ("select store, station as subject, firmware as detail\nfrom station_now", 7, "no detail"),
     ("select 'a' as store, 'b' as subject,\n  error('Stop.') as detail", 7, "Error: Stop."),
-    ("select store, 'x' as subject,\n (store || 'x')::int::text as detail from store_now", 8, "S1x"),
+    ("select store, 'x' as subject,\n (store || 'x')::int::text as detail from store_now", 8, "'S"),
     ("select $x as store, 'b' as subject, 'c' as detail", 7, "parameter"),
     ("select store, subject, detail from findings_of_mine", 7, "does not exist"),
     ("select store\nfrom store_now where 1 <\n (select value from setting where name = 'tx_power')",
@@ -548,40 +550,63 @@ class TestManual:
 
 
 class TestPortfolio:
-    """Which rules fail, and since when."""
+    """Which rules fail, where, and since when."""
 
     def test_what_is_new_gone_and_standing(self, database: Database) -> None:
-        """Over three days: what came, what stayed, what went, per rule."""
+        """From one day to the next: what came, what stayed, what went, per rule and region."""
+        database.connection.execute("update store_seen set region = 'North' where store = 'S2'")
         check(database, SETTINGS)
         start(database, "two", date(2026, 10, 31))
         database.connection.execute("update station_seen set tx_power_dbm = 0")
-        fill(database, "earshot", [{"store": "S1", "station": "a", "neighbour": "c"}])
-        with_exception(
-            SETTINGS, database, rule="channel-shared", subject="a", reason="x", until="2027-01-01"
-        )
-        fill(
-            database,
-            "station_seen",
-            [{"store": "S2", "station": "d", "channel": "20", "x_m": "1", "y_m": "1"}],
-        )
+        excepted = {"rule": "channel-shared", "subject": "a", "until": "2027-01-01"}
+        with_exception(SETTINGS, database, **excepted)
+        new = {"store": "S2", "station": "d", "channel": "20", "x_m": "1", "y_m": "1"}
+        fill(database, "station_seen", [new])
         pairs = [("c", "d"), ("d", "c")]
-        fill(
-            database,
-            "earshot",
-            [{"store": "S2", "station": a, "neighbour": b, "hit_co": "1"} for a, b in pairs],
-        )
+        heard = [{"store": "S2", "station": a, "neighbour": b, "hit_co": "1"} for a, b in pairs]
+        fill(database, "earshot", heard)
         check(database, SETTINGS)
-        standing = {row.rule: row for row in portfolio(database)}
+        standing = {(row.rule, row.region): row for row in portfolio(database, date(2026, 10, 1))}
 
-        shared = standing["channel-shared"]
+        shared = standing["channel-shared", None]
         assert (shared.stores, shared.findings, shared.excepted) == (2, 4, 1)
         assert (shared.new_findings, shared.gone_findings) == (2, 0)
         assert (shared.first_seen, shared.last_seen) == (date(2026, 9, 30), date(2026, 10, 31))
         assert shared.gone_since is None
-        power = standing["power-over-limit"]
+        north = standing["channel-shared", "North"]
+        assert (north.stores, north.findings, north.new_findings) == (1, 2, 2)
+        assert north.first_seen == date(2026, 10, 31)
+        elsewhere = standing["channel-shared", "no region"]
+        assert (elsewhere.findings, elsewhere.excepted, elsewhere.new_findings) == (2, 1, 0)
+        power = standing["power-over-limit", None]
         assert (power.stores, power.findings, power.gone_findings) == (0, 0, 1)
         assert (power.first_seen, power.last_seen) == (date(2026, 9, 30), date(2026, 9, 30))
         assert power.gone_since == date(2026, 10, 31)
+        later = {row.rule: row for row in portfolio(database, date(2026, 11, 1))}
+        assert (later["channel-shared"].new_findings, later["power-over-limit"].gone_findings) == (
+            0,
+            0,
+        )
+
+    def test_what_came_back_is_new_again(self, database: Database) -> None:
+        """A finding that went and returned stands since its return, and was first seen before."""
+        for day, power in ((1, 15), (2, 0), (3, 15), (4, 15)):
+            start(database, f"day {day}", date(2026, 10, day))
+            database.connection.execute(
+                "update station_seen set tx_power_dbm = $power where store = 'S2'",
+                {"power": power},
+            )
+            check(database, SETTINGS)
+        tracked = database.connection.sql(
+            "select first_seen, standing_since, last_seen, gone_since from finding_track"
+            " where rule = 'power-over-limit'"
+        ).fetchall()
+
+        october = [date(2026, 10, day) for day in (1, 3, 4)]
+        assert tracked == [(*october, None)]
+        for since, new in ((3, 1), (4, 0)):
+            rows = portfolio(database, date(2026, 10, since))
+            assert {r.new_findings for r in rows if r.rule == "power-over-limit"} == {new}
 
     def test_a_run_repeated_on_its_day_replaces_the_earlier(self, database: Database) -> None:
         """Of one day the present run counts alone; a look back ends at its day."""
@@ -589,21 +614,21 @@ class TestPortfolio:
         database.connection.execute("update station_seen set tx_power_dbm = 0")
         start(database, "again", date(2026, 9, 30))
         check(database, SETTINGS)
-        assert "power-over-limit" not in {row.rule for row in portfolio(database)}
+        rows = portfolio(database, date(2026, 9, 1))
+        assert "power-over-limit" not in {row.rule for row in rows}
 
         start(database, "later", date(2026, 10, 31))
         check(database, SETTINGS)
-        database.connection.execute("delete from this_run")
-        fill(database, "this_run", [{"run": "again", "as_of": "2026-09-30"}])
-        assert {row.last_seen for row in portfolio(database)} == {date(2026, 9, 30)}
+        start(database, "again", date(2026, 9, 30))
+        rows = portfolio(database, date(2026, 9, 1))
+        assert {row.last_seen for row in rows} == {date(2026, 9, 30)}
 
     def test_the_worst_rule_comes_first(self, database: Database) -> None:
-        """Rules stand in the order of their standing findings, then by name."""
+        """Rules stand in the order of their standing findings, the whole before its regions."""
         check(database, SETTINGS)
-        rows = portfolio(database)
-        standing = [
-            (excepted - findings, rule)
-            for rule, findings, excepted in ((row.rule, row.findings, row.excepted) for row in rows)
-        ]
+        rows = portfolio(database, date(2026, 9, 1))
+        whole = {row.rule: row.excepted - row.findings for row in rows if row.region is None}
+        order = [(whole[row.rule], row.rule, row.region or "") for row in rows]
 
-        assert standing == sorted(standing)
+        assert order == sorted(order)
+        assert len({count for count, _, _ in order}) > 1

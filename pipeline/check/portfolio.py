@@ -8,14 +8,15 @@ from pipeline.database import Database
 
 @dataclass(frozen=True, slots=True)
 class RuleStanding:
-    """What one rule comes to in this run and over the runs before it.
+    """What one rule comes to in this run and over the runs before it, in one region or in all.
 
-    `findings` counts the excepted ones too; `new_findings` were never seen before this run's day;
-    `gone_findings` stood on an earlier day and no longer do. `gone_since` is the first day on
-    which the rule found nothing any more, None while it finds something.
+    `region` None: the whole portfolio. `findings` counts the excepted ones too. `new_findings`
+    have stood without a break since a day from the asked one on; `gone_findings` went on such a
+    day. `gone_since` is the first day on which nothing was found any more, None while something is.
     """
 
     rule: str
+    region: str | None
     stores: int
     findings: int
     excepted: int
@@ -26,6 +27,13 @@ class RuleStanding:
     gone_since: date | None
 
 
-def portfolio(database: Database) -> tuple[RuleStanding, ...]:
-    """Return every rule that ever found something, most standing findings first."""
-    return tuple(RuleStanding(*row) for row in database.rows("check", "standing"))
+def portfolio(database: Database, since: date) -> tuple[RuleStanding, ...]:
+    """Return every rule that ever found something, most standing findings first.
+
+    Each rule comes once for the whole portfolio and then once for every region it was found in.
+
+    Args:
+        database: checked, with `this_run` set.
+        since: the first day of what counts as new, such as the first of the quarter.
+    """
+    return tuple(RuleStanding(*row) for row in database.rows("check", "standing", {"since": since}))

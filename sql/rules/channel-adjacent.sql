@@ -9,8 +9,9 @@
 -- source: IEEE 802.15.4 receiver jamming resistance (adjacent 0 dB, alternate 30 dB).
 select store, station as subject,
     format('On channel {} beside {} in earshot: {}.', channel, counted(count(*), 'station'),
-        named(list(format('{} on {} at {:.0f} dBm (holds it busy with a chance of {})', neighbour,
-                neighbour_channel, heard_dbm, percent(hit_adjacent))
+        named(list(format('{} on {} at {:.0f} dBm ({})', neighbour, neighbour_channel, heard_dbm,
+                case when hit_adjacent < 0.01 then 'hardly gets through'
+                    else format('gets through with a chance of {}', percent(hit_adjacent)) end)
             order by heard_dbm desc, neighbour))) as detail,
     channel, count(*) as neighbours, max(heard_dbm) as loudest_dbm
 from in_earshot
