@@ -17,7 +17,8 @@ _CLOSED: dict[str, str | bool | int | float | list[str]] = {
     "enable_external_access": False,  # no files, no other databases, no extensions, no network
     "python_enable_replacements": False,  # no variables of this program
     "lock_configuration": True,  # and no way to open any of it again
-    "memory_limit": "600MB",
+    "memory_limit": "600MB",  # a rule that multiplies rows without end ends as a problem of its own
+    "max_temp_directory_size": "2GB",
 }
 
 
