@@ -12,6 +12,7 @@ import polars as pl
 from pipeline.database import Database, open_database
 
 SEEN = date(2026, 9, 30)
+SCANNED_AT = datetime(2026, 9, 29, 22, 15)  # noqa: DTZ001 - the store's wall clock
 RUN = "r1"
 PERMITTED = (11, 15, 20, 25, 26)
 Rows = list[dict[str, Any]]
@@ -34,7 +35,7 @@ class Invented:
         return self.state / 2147483647
 
 
-def invent(  # noqa: PLR0913 - each argument is one property of a store
+def invent(
     into: Invented,
     store: str,
     *,
@@ -63,8 +64,9 @@ def invent(  # noqa: PLR0913 - each argument is one property of a store
     finals = [25 if n < moved else c for n, c in enumerate(channels)]
     for n, station in enumerate(ids):
         _station(
-            into, store, station, n, channels[n], station_name.format(n=n + 1), floors, coordinates
-        )
+            into, station, n, channels[n],
+            station_name=station_name, floors=floors, coordinates=coordinates,
+        )  # fmt: skip
         _air(into, store, station, surveyed)
         if planned:
             _planned(into, store, station, channels[n], finals[n])
@@ -88,15 +90,14 @@ def invent(  # noqa: PLR0913 - each argument is one property of a store
         )  # fmt: skip
 
 
-def _station(  # noqa: PLR0913 - one argument a property
-    into: Invented, store: str, station: str, n: int, channel: int, name: str, floors: int,
-    coordinates: bool,
-) -> None:  # fmt: skip
+def _station(into: Invented, station: str, n: int, channel: int, **of: Any) -> None:  # noqa: ANN401 - the properties `invent` takes
+    store = station.rpartition("-")[0]
     into.add(
-        "station_seen", store=store, station=station, seen_on=SEEN, name=name,
-        mounted=f"ceiling above shelf {n + 1}", floor=n % floors,
-        x_m=round(60 * into.chance(), 1) if coordinates else None,
-        y_m=round(35 * into.chance(), 1) if coordinates else None,
+        "station_seen", store=store, station=station, seen_on=SEEN,
+        name=of["station_name"].format(n=n + 1),
+        mounted=f"ceiling above shelf {n + 1}", floor=n % of["floors"],
+        x_m=round(60 * into.chance(), 1) if of["coordinates"] else None,
+        y_m=round(35 * into.chance(), 1) if of["coordinates"] else None,
         channel=channel, pan_id=4096 + n, tx_power_dbm=4.0, eui64=f"02000000000000{n:02x}",
         ip_address=f"10.0.0.{n + 1}", port=4711, firmware="2.4.1", hardware="A",
         connected=n % 7 != 3,
@@ -118,7 +119,7 @@ def _air(into: Invented, store: str, station: str, surveyed: bool) -> None:
             busy_bound=busy if surveyed else 0.35, mean_dbm=-71.25 if measured else None,
             p50_dbm=-80.5 if measured else None, p90_dbm=-66.0 if measured else None,
             p99_dbm=-58.125 if measured else None, own_traffic=measured and channel == 20,
-            worth=50.0, source=source, newest_at=datetime(2026, 9, 29, 22, 15) if measured else None,
+            worth=50.0, source=source, newest_at=SCANNED_AT if measured else None,
             basis="50 readings of two scans" if measured else "no scan covers this channel",
         )  # fmt: skip
 

@@ -15,6 +15,7 @@ Point = tuple[float, float]  # from the left, from the top
 
 ELLIPSIS = "\N{HORIZONTAL ELLIPSIS}"
 LEADING = 1.28
+_NARROWEST = 0.15  # of its size is the least a letter takes
 HEADING_H = 20.0  # what a section heading takes
 
 
@@ -190,14 +191,20 @@ def fitted(text: str, kind: Type, width: float) -> str:
     """Return the text, or as much of its beginning as fits with an ellipsis."""
     if fonts.width(text, kind.face, kind.size) <= width:
         return text
-    low, high = 0, len(text)
+    room = width - fonts.width(ELLIPSIS, kind.face, kind.size)
+    return text[: _letters_within(text, kind, room)].rstrip() + ELLIPSIS
+
+
+def _letters_within(text: str, kind: Type, width: float) -> int:
+    """Return how many letters from the beginning fit a width; at least one."""
+    low, high = 1, min(len(text), int(width / (kind.size * _NARROWEST)) + 1)
     while low < high:
         middle = (low + high + 1) // 2
-        if fonts.width(text[:middle].rstrip() + ELLIPSIS, kind.face, kind.size) <= width:
+        if fonts.width(text[:middle], kind.face, kind.size) <= width:
             low = middle
         else:
             high = middle - 1
-    return text[:low].rstrip() + ELLIPSIS
+    return low
 
 
 def text_height(text: str, kind: Type, width: float, lines: int | None = None) -> float:
@@ -208,6 +215,8 @@ def text_height(text: str, kind: Type, width: float, lines: int | None = None) -
 @lru_cache(maxsize=5_000)
 def wrapped(text: str, kind: Type, width: float, lines: int | None = None) -> tuple[str, ...]:
     """Break a text into lines of at most `width`; the last of `lines` ends in an ellipsis."""
+    if lines is not None:  # whatever cannot be reached is not measured
+        text = text[: int((lines + 1) * width / (kind.size * _NARROWEST)) + 1]
     broken: list[str] = []
     line = ""
     for word in _pieces(text, kind, width):
@@ -231,11 +240,7 @@ def _pieces(text: str, kind: Type, width: float) -> list[str]:
     for word in text.split(" "):
         rest = word
         while rest and fonts.width(rest, kind.face, kind.size) > width:
-            count = next(
-                n
-                for n in range(len(rest) - 1, 0, -1)
-                if n == 1 or fonts.width(rest[:n], kind.face, kind.size) <= width
-            )
+            count = _letters_within(rest, kind, width)
             pieces.append(rest[:count])
             rest = rest[count:]
         if rest:

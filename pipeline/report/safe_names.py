@@ -3,7 +3,7 @@
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from hashlib import sha256
-from unicodedata import category, normalize
+from unicodedata import normalize
 
 _LONGEST_OCTETS = 120  # of UTF-8; file systems take 255, temporary names and suffixes need some
 _FORBIDDEN = frozenset('<>:"/\\|?*')
@@ -33,10 +33,7 @@ def safe_names(names: Sequence[str]) -> Mapping[str, str]:
 
 def _clean(name: str) -> str:
     composed = normalize("NFC", name)
-    kept = "".join(
-        "_" if c in _FORBIDDEN or category(c)[0] == "C" or category(c) in ("Zl", "Zp") else c
-        for c in composed
-    )
+    kept = "".join("_" if c in _FORBIDDEN or not c.isprintable() else c for c in composed)
     short = _shortened(kept.strip(" ."), _LONGEST_OCTETS).strip(" .")
     if not short or short.split(".")[0].strip().lower() in _RESERVED:
         return f"_{short}"

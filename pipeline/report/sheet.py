@@ -105,7 +105,8 @@ def put(sheet: Worksheet, row: int, column: int, value: Value, look: Format) -> 
     if value is None:
         sheet.write_blank(row, column, None, look)
     elif isinstance(value, str):
-        sheet.write_string(row, column, value[:LONGEST_TEXT], look)
+        text = "\n".join(value.splitlines()) if "\r" in value else value
+        sheet.write_string(row, column, text[:LONGEST_TEXT], look)
     elif isinstance(value, datetime | date):
         sheet.write_datetime(row, column, value, look)
     else:
@@ -167,7 +168,9 @@ def lines(text: str, width: float) -> int:
     if len(text) * _WIDEST_LETTER <= width and "\n" not in text:
         return 1
     room = width * _POINTS_PER_WIDTH - _INDENT
-    return sum(max(1, len(wrapped(part, _CELL, room))) for part in text.split("\n"))
+    most = int(_TALLEST // _LINE) + 1
+    parts = text.split("\n")[:most]
+    return sum(max(1, len(wrapped(part, _CELL, room, most))) for part in parts)
 
 
 def row_height(texts: Sequence[tuple[str, float]]) -> float:

@@ -18,7 +18,7 @@ ALERT = "#A63D2F"  # what is wrong: shared channels, findings to settle
 WIFI = "#D9C9A3"
 
 # Busy share from free to full: one hue that only gets darker.
-BUSY_STEPS = ("#FFFFFF", "#E3EBEE", "#C2D3DA", "#98B4C0", "#668FA1", "#386A80", "#1A4559")
+BUSY_STEPS = ("#FFFFFF", "#E3EBEE", "#C2D3DA", "#98B4C0", "#4E7B8F", "#2A5A70", "#123848")
 BUSY_LIMITS = (0.05, 0.10, 0.20, 0.35, 0.50, 0.75)  # the last step is above the last limit
 DARK_FROM = 4  # steps from this one on carry light text
 

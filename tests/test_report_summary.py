@@ -1,0 +1,281 @@
+"""The printed summary: what it says, that nothing covers anything, and its extremes."""
+
+import ctypes
+from collections import Counter
+from dataclasses import dataclass, replace
+from io import BytesIO
+from pathlib import Path
+
+import pypdfium2 as pdfium
+import pytest
+from pypdfium2 import raw
+from report_stores import extremes, invented_database
+from reportlab.pdfgen.canvas import Canvas
+
+from pipeline.report import fonts, style
+from pipeline.report.content import StoreContent
+from pipeline.report.further_pages import paginate
+from pipeline.report.gather import store_contents
+from pipeline.report.pen import Pen, Type, fitted, wrapped
+from pipeline.report.short_names import short_names
+from pipeline.report.summary import summary
+from pipeline.report.wording import wording
+
+STORES = tuple(f"S{n:03}" for n in range(1, 13))
+NEAR = 0.3  # points two texts may share: the slant of a letter
+
+
+@dataclass(frozen=True, slots=True)
+class Printed:
+    """One stretch of text on a page: its page, ink box and size, in points."""
+
+    page: int
+    left: float
+    low: float
+    right: float
+    top: float
+    size: float
+
+
+@pytest.fixture(scope="module")
+def contents(tmp_path_factory: pytest.TempPathFactory) -> dict[str, StoreContent]:
+    """Give the contents of all invented stores."""
+    path: Path = tmp_path_factory.mktemp("report") / "stores.duckdb"
+    with invented_database(path, extremes()) as database:
+        return {content.store.store: content for content in store_contents(database, STORES)}
+
+
+def printed(octets: bytes) -> list[Printed]:
+    """Return where the texts of a PDF stand, as an independent library finds them."""
+    found = []
+    with pdfium.PdfDocument(octets) as document:
+        for number, page in enumerate(document):
+            for item in page.get_objects(filter=[raw.FPDF_PAGEOBJ_TEXT]):
+                size = ctypes.c_float()
+                raw.FPDFTextObj_GetFontSize(item.raw, size)
+                left, low, right, top = item.get_bounds()
+                found.append(Printed(number, left, low, right, top, size.value))
+    return found
+
+
+def said(octets: bytes) -> str:
+    """Return all text of a PDF, white space evened out."""
+    with pdfium.PdfDocument(octets) as document:
+        pages = [page.get_textpage().get_text_range() for page in document]
+    return " ".join(" ".join(pages).split())
+
+
+def covering(items: list[Printed]) -> list[tuple[Printed, Printed]]:
+    """Return the texts that cover each other."""
+    found = []
+    ordered = sorted(items, key=lambda item: (item.page, item.left))
+    for place, one in enumerate(ordered):
+        for other in ordered[place + 1 :]:
+            if other.page != one.page or other.left > one.right - NEAR:
+                break
+            if min(one.top, other.top) - max(one.low, other.low) > NEAR:
+                found.append((one, other))
+    return found
+
+
+@pytest.mark.parametrize("store", STORES)
+def test_texts_keep_apart_stay_on_the_page_and_can_be_read(
+    contents: dict[str, StoreContent], store: str
+) -> None:
+    """No text covers another, leaves the margins or is smaller than seven points."""
+    content = contents[store]
+    items = printed(summary(content))
+    width, height = style.page_size(content.store.country)
+
+    assert len(items) > 50
+    assert covering(items) == []
+    assert min(item.size for item in items) >= 7
+    for item in items:
+        assert item.left >= style.MARGIN - 1, item
+        assert item.right <= width - style.MARGIN + 1, item
+        assert item.low >= 20, item
+        assert item.top <= height - 20, item
+
+
+def test_the_measure_of_covering_finds_what_covers() -> None:
+    """Two texts set onto each other are found; two beside each other are not."""
+    buffer = BytesIO()
+    canvas = Canvas(buffer, pagesize=style.A4, invariant=1)
+    fonts.register()
+    pen = Pen(canvas, style.A4)
+    pen.text(100, 100, "one text", Type(10))
+    pen.text(120, 103, "another", Type(10))
+    pen.text(300, 100, "apart", Type(10))
+    canvas.save()
+
+    [(one, other)] = covering(printed(buffer.getvalue()))
+    assert one.left == pytest.approx(100, abs=1)
+    assert other.left == pytest.approx(120, abs=1)
+
+
+def test_text_equals_the_content(contents: dict[str, StoreContent]) -> None:
+    """Every figure, step, finding and label count of the content can be found as text."""
+    content = contents["S001"]
+    text = said(summary(content))
+
+    assert "Quay Street" in text
+    assert "S001 · North · GB · supermarket · 8 base stations · 2,881 shelf labels" in text
+    assert "Change the channels of 3 stations of 8 in 4 steps" in text
+    for step in (
+        "S001-01: 11 → 26 (parking)", "S001-02: 15 → 25", "S001-03: 20 → 25", "S001-01: 26 → 25",
+    ):  # fmt: skip
+        assert step in text
+    for station in content.stations:
+        assert f"{station.station} · {station.name}" in text
+    for finding in content.findings:
+        words = finding.excepted or finding.detail
+        assert words in text
+    assert "2,881 12 7 56" in text
+
+
+def test_busy_shares_equal_the_content(contents: dict[str, StoreContent]) -> None:
+    """The figure of the air prints one rounded per cent per station and channel, with its kind."""
+    content = contents["S001"]
+    wanted = Counter(
+        ("" if cell.source == "measured" else "≈") + str(max(round(cell.busy_bound * 100), 0))
+        for cell in content.air
+        if 0.005 <= cell.busy_bound <= 0.995
+    )
+    with pdfium.PdfDocument(summary(content)) as document:
+        found = Counter(document[1].get_textpage().get_text_range().split())
+
+    assert len(content.air) == 8 * 16
+    assert wanted - found == Counter()
+
+
+def test_bytes_are_the_same_every_time(contents: dict[str, StoreContent]) -> None:
+    """The same content gives the same bytes."""
+    for content in contents.values():
+        assert summary(content) == summary(content)
+
+
+def test_document_tells_readers_what_it_is(contents: dict[str, StoreContent]) -> None:
+    """Title, author, language and bookmarks are set, and the typeface is embedded."""
+    octets = summary(contents["S002"])
+    with pdfium.PdfDocument(octets) as document:
+        assert document.get_metadata_value("Title") == "Kanalplan, S002 Kleiner Markt Füßen"
+        assert document.get_metadata_value("Author") == "quietaisle"
+        assert [mark.get_title() for mark in document.get_toc()] == ["Der Plan", "Die Funklage"]
+    assert b"/Lang (de)" in octets
+    assert octets.count(b"/FontFile2") >= 2
+
+
+@pytest.mark.parametrize(("country", "width"), [("US", 612), ("DE", 595.276), (None, 595.276)])
+def test_paper_follows_the_country(
+    contents: dict[str, StoreContent], country: str | None, width: float
+) -> None:
+    """Stores of Letter countries print on Letter, all others on A4."""
+    content = contents["S001"]
+    moved = replace(content, store=replace(content.store, country=country))
+    with pdfium.PdfDocument(summary(moved)) as document:
+        assert document[0].get_width() == pytest.approx(width, abs=0.01)
+
+
+@pytest.mark.parametrize(("store", "pages"), [("S001", 2), ("S002", 2), ("S006", 2), ("S010", 2)])
+def test_usual_stores_take_two_pages(
+    contents: dict[str, StoreContent], store: str, pages: int
+) -> None:
+    """Two pages do, from no station at all to a usual store."""
+    with pdfium.PdfDocument(summary(contents[store])) as document:
+        assert len(document) == pages
+
+
+def test_long_lists_go_on_where_they_say(contents: dict[str, StoreContent]) -> None:
+    """A store with 60 stations names the page a list goes on, and there every item is."""
+    octets = summary(contents["S003"])
+    with pdfium.PdfDocument(octets) as document:
+        pages = [" ".join(p.get_textpage().get_text_range().split()) for p in document]
+
+    assert "more on page 3" in pages[0]
+    assert "more on page 5" in pages[1]
+    for station in contents["S003"].stations:
+        assert any(f"{station.station} · {station.name}" in page for page in pages[2:4])
+    for move in contents["S003"].moves:
+        assert any(
+            f"{move.station}: {move.from_channel} → {move.to_channel}" in page
+            for page in pages[2:4]
+        )
+
+
+def test_findings_beyond_the_room_are_counted(contents: dict[str, StoreContent]) -> None:
+    """Of a hundred findings the gravest are printed and the rest is counted, none is lost."""
+    text = said(summary(contents["S007"]))
+    shown = text.count("what was met, where, and what to")
+    hidden = int(text.split(" more in the workbook")[-2].split()[-1])
+
+    assert shown + hidden == 100
+
+
+def test_missing_letters_are_marked_and_said(contents: dict[str, StoreContent]) -> None:
+    """A letter no typeface has is printed as a mark, and the foot line says what it means."""
+    text = said(summary(contents["S008"]))
+
+    assert fonts.MISSING in text
+    assert "[?] stands for letters this print lacks; the workbook has them." in text
+    assert fonts.MISSING not in said(summary(contents["S005"]))
+    assert "Łódź Źródlana Супермаркет Ωμέγα" in said(summary(contents["S005"]))
+
+
+@pytest.mark.parametrize(
+    ("text", "expected"),
+    [
+        ("plain", [("FiraSans", "plain")]),
+        ("Żółć Ж Ω", [("FiraSans", "Żółć Ж Ω")]),
+        ("e\u0301a\u200b\tb", [("FiraSans", "éa b")]),
+        ("店舗", [("STSong-Light", "店舗")]),
+        ("みせ店", [("HeiseiKakuGo-W5", "みせ店")]),
+        ("가게", [("HYGothic-Medium", "가게")]),
+        ("a\U0001f600b", [("FiraSans", "a"), ("FiraSans", "[?]"), ("FiraSans", "b")]),
+        ("", []),
+    ],
+)
+def test_letters_find_their_typeface(text: str, expected: list[tuple[str, str]]) -> None:
+    """Latin, Greek and Cyrillic come from one typeface, eastern letters from their own."""
+    assert [(run.font, run.text) for run in fonts.runs(text, fonts.Face.TEXT)] == expected
+
+
+def test_wrapping_keeps_every_word_and_the_width() -> None:
+    """Lines are no wider than asked, in reading order, and only long words are cut."""
+    text = "some words and one " + "x" * 80 + " at the end"
+    lines = wrapped(text, Type(8), 90.0)
+
+    assert "".join(lines).replace(" ", "") == text.replace(" ", "")
+    assert max(fonts.width(line, fonts.Face.TEXT, 8) for line in lines) <= 90
+    assert wrapped(text, Type(8), 90.0, 2)[1].endswith("…")
+    assert fitted("short", Type(8), 90.0) == "short"
+
+
+def test_pages_hold_every_item_in_order() -> None:
+    """Pagination fills columns from the top and loses nothing, even what is too high."""
+    pages = list(paginate([10.0, 10.0, 25.0, 90.0, 5.0, 5.0], 20.0, 2))
+
+    assert [i for page in pages for column in page for i in column] == list(range(6))
+    assert pages == [[[0, 1], [2]], [[3], [4, 5]]]
+
+
+@pytest.mark.parametrize(
+    ("stations", "expected"),
+    [
+        (["S1-01", "S1-02"], ["01", "02"]),
+        (["S1-01"], ["01"]),
+        (["alpha", "beta"], ["alpha", "beta"]),
+        (["a-very-long-one", "another-long-one"], ["1", "2"]),
+        (["A", "A-1"], ["A", "A-1"]),
+        ([], []),
+    ],
+)
+def test_short_names_are_short_and_unique(stations: list[str], expected: list[str]) -> None:
+    """What all names begin with is left out; long names are numbered instead."""
+    assert list(short_names(stations).values()) == expected
+
+
+def test_reports_speak_the_language_of_the_country(contents: dict[str, StoreContent]) -> None:
+    """A store in Germany gets German, one in Poland English with Polish dates."""
+    assert "Freie Luft je Station" in said(summary(contents["S002"]))
+    assert "Snapshot of 30.09.2026" in said(summary(contents["S005"]))
+    assert wording("CH").language == "de"

@@ -1,0 +1,139 @@
+"""Words, numbers and days: one wording, complete in every language, written as people do."""
+
+import re
+import string
+from datetime import date, datetime
+from pathlib import Path
+
+import pytest
+
+import pipeline
+from pipeline.report.wording import MINUS, NOTHING, languages, texts, whole, wording
+
+REPORT = Path(pipeline.__file__).parent / "report"
+ENGLISH = texts("en")
+
+
+def blanks(text: str) -> set[str]:
+    """Return the names of the blanks in a text."""
+    return {name for _, name, _, _ in string.Formatter().parse(text) if name}
+
+
+@pytest.mark.parametrize("language", languages())
+def test_every_language_is_complete(language: str) -> None:
+    """Each language has the same texts with the same blanks, and none of them empty."""
+    found = texts(language)
+
+    assert set(found) == set(ENGLISH)
+    for key, text in found.items():
+        assert text.strip(), key
+        assert blanks(text) == blanks(ENGLISH[key]), key
+
+
+def test_two_languages_are_shipped() -> None:
+    """English, and German for the German-speaking countries."""
+    assert languages() == ("de", "en")
+    assert {wording(country).language for country in ("DE", "AT", "CH")} == {"de"}
+    assert {wording(country).language for country in ("GB", "US", "PL", "FR", None)} == {"en"}
+
+
+def test_every_text_asked_for_exists_and_every_text_is_asked_for() -> None:
+    """The code's keys and the table's keys are the same, groups addressed by part included."""
+    code = "\n".join(path.read_text(encoding="utf-8") for path in sorted(REPORT.glob("*.py")))
+    asked = set(re.findall(r'["\']([a-z_]+(?:\.[a-z0-9_]+)+)["\']', code)) - {"summary.pdf"}
+    groups = set(re.findall(r'f"([a-z_]+)\.\{', code)) | {"number", "month", "rule"}
+    known = {re.sub(r"\.(one|other)$", "", key) for key in ENGLISH}
+
+    assert {key for key in asked if key.split(".")[0] in {k.split(".")[0] for k in known}} <= (
+        known | set(ENGLISH)
+    )
+    unasked = {key for key in known if key not in asked and key.split(".")[0] not in groups} - {
+        key for key in known if key.startswith(("plan.pairs.", "summary.sheet_"))
+    }
+    assert unasked == set()
+
+
+@pytest.mark.parametrize("rule", sorted((REPORT.parents[1] / "sql" / "rules").glob("*.sql")))
+def test_every_rule_has_a_title(rule: Path) -> None:
+    """A finding's rule is named in words in every language."""
+    for language in languages():
+        assert f"rule.{rule.stem}" in texts(language)
+
+
+@pytest.mark.parametrize(
+    ("country", "value", "decimals", "expected"),
+    [
+        ("GB", 1234567.891, 2, "1,234,567.89"),
+        ("DE", 1234567.891, 2, "1.234.567,89"),
+        ("GB", -75.25, 1, f"{MINUS}75.2"),
+        ("DE", -75.5, 1, f"{MINUS}75,5"),
+        ("GB", -0.04, 1, "0.0"),
+        ("GB", None, 0, NOTHING),
+        ("GB", 0, 0, "0"),
+    ],
+)
+def test_numbers_have_the_marks_of_the_language(
+    country: str, value: float | None, decimals: int, expected: str
+) -> None:
+    """Thousands and decimals are marked as the language does; minus is a minus sign."""
+    assert wording(country).number(value, decimals) == expected
+
+
+@pytest.mark.parametrize(
+    ("share", "expected"),
+    [(0, 0), (0.0001, 1), (0.004, 1), (0.61, 61), (0.996, 99), (0.9999, 99), (1, 100), (0.5, 50)],
+)
+def test_shares_are_never_rounded_to_nothing_or_all(share: float, expected: int) -> None:
+    """Only a share of exactly nothing prints as 0, only one of all as 100."""
+    assert whole(share) == expected
+
+
+def test_shares_and_changes_read_as_one_expression() -> None:
+    """The unit stands once, after the last number, fixed to it by a space that does not break."""
+    words = wording("GB")
+
+    assert words.percent(0.61) == "61\u00a0%"
+    assert words.change(0.61, 0.83) == "61 → 83\u00a0%"
+    assert words.change(0.611, 0.614) == "61\u00a0%"
+    assert words.change(None, 0.5) == "50\u00a0%"
+    assert words.change(0.5, None) == "50\u00a0%"
+    assert words.counts(7, 1) == "7 → 1"
+    assert words.counts(7, 7) == "7"
+    assert words.level(-52.4) == f"{MINUS}52\u00a0dBm"
+
+
+@pytest.mark.parametrize(
+    ("country", "expected", "cells"),
+    [
+        ("GB", "5 Mar 2026", "d mmm yyyy"),
+        ("US", "Mar 5, 2026", "mmm d, yyyy"),
+        ("DE", "05.03.2026", "dd.mm.yyyy"),
+        ("PL", "05.03.2026", "dd.mm.yyyy"),
+        ("FR", "05/03/2026", "dd/mm/yyyy"),
+        ("NL", "05-03-2026", "dd-mm-yyyy"),
+        ("SE", "2026-03-05", "yyyy-mm-dd"),
+        (None, "2026-03-05", "yyyy-mm-dd"),
+    ],
+)
+def test_days_are_written_as_in_the_country(country: str | None, expected: str, cells: str) -> None:
+    """A day reads as people there write it, in print and in cells; elsewhere as in ISO 8601."""
+    words = wording(country)
+
+    assert words.day(date(2026, 3, 5)) == expected
+    assert words.day_cells() == cells
+    assert words.moment(datetime(2026, 3, 5, 9, 7)) == f"{expected} 09:07"  # noqa: DTZ001 - a wall clock
+    assert words.day(None) == words.moment(None) == NOTHING
+
+
+def test_counts_agree_with_their_nouns() -> None:
+    """One station, several stations, no stations."""
+    words = wording("GB")
+
+    assert words.counted("store.stations", 1) == "1 base station"
+    assert words.counted("store.stations", 0) == "0 base stations"
+    assert words.counted("store.labels", 12_345) == "12,345 shelf labels"
+
+
+def test_a_rule_without_a_title_is_called_by_its_name() -> None:
+    """A rule of the user's own still reads as words."""
+    assert wording("GB").rule("my-own-rule") == "my own rule"

@@ -1,0 +1,188 @@
+"""The workbook: what is read back equals the content, and no text becomes a formula."""
+
+from dataclasses import replace
+from datetime import datetime
+from io import BytesIO
+from pathlib import Path
+from zipfile import ZipFile
+
+import pytest
+from openpyxl import load_workbook
+from openpyxl.workbook import Workbook
+from openpyxl.worksheet.worksheet import Worksheet
+from report_stores import extremes, invented_database
+
+from pipeline.report.content import StoreContent
+from pipeline.report.gather import store_contents
+from pipeline.report.sheet import lines, row_height
+from pipeline.report.workbook import workbook
+
+SHEETS = ["Summary", "Moves", "Channels", "Findings", "Evidence", "Stations"]
+STORES = tuple(f"S{n:03}" for n in range(1, 13))
+
+
+@pytest.fixture(scope="module")
+def contents(tmp_path_factory: pytest.TempPathFactory) -> dict[str, StoreContent]:
+    """Give the contents of all invented stores."""
+    path: Path = tmp_path_factory.mktemp("report") / "stores.duckdb"
+    with invented_database(path, extremes()) as database:
+        return {content.store.store: content for content in store_contents(database, STORES)}
+
+
+def read(content: StoreContent) -> Workbook:
+    """Return a store's workbook as another library reads it."""
+    return load_workbook(BytesIO(workbook(content)))
+
+
+def rows(sheet: Worksheet) -> list[tuple[object, ...]]:
+    """Return the rows of a list below its headings."""
+    return [tuple(cell.value for cell in row) for row in sheet.iter_rows(min_row=2)]
+
+
+def test_moves_equal_the_content(contents: dict[str, StoreContent]) -> None:
+    """Every step is there in order, with the station's place and the channel to go back to."""
+    content = contents["S001"]
+    found = rows(read(content)["Moves"])
+    stations = {station.station: station for station in content.stations}
+
+    assert [row[0] for row in found] == [1, 2, 3, 4]
+    for row, move in zip(found, content.moves, strict=True):
+        station = stations[move.station]
+        assert row[1:4] == (move.station, station.name, station.mounted)
+        assert row[4:6] == (move.from_channel, move.to_channel)
+        assert row[6] == ("parking" if move.parking else "final")
+        assert row[7:10] == (move.reason, move.clear_air_before, move.clear_air_after)
+        assert row[10:] == ("high", station.channel)
+
+
+def test_findings_evidence_and_stations_equal_the_content(
+    contents: dict[str, StoreContent],
+) -> None:
+    """Each finding, each cell of evidence and each station is one row with the same values."""
+    content = contents["S001"]
+    book = read(content)
+
+    assert [(r[0], r[2], r[3], r[4], r[5]) for r in rows(book["Findings"])] == [
+        (f.severity.value, f.subject, f.detail, f.excepted, f.rule) for f in content.findings
+    ]
+    for row, cell in zip(rows(book["Evidence"]), content.air, strict=True):
+        assert row[:5] == (
+            cell.station, cell.channel, cell.readings, cell.busy_share, cell.busy_bound,
+        )  # fmt: skip
+        assert row[5:9] == (cell.mean_dbm, cell.p50_dbm, cell.p90_dbm, cell.p99_dbm)
+        assert row[9:] == (
+            "yes" if cell.own_traffic else "no", cell.source, cell.newest_at, cell.basis,
+        )  # fmt: skip
+    for row, station in zip(rows(book["Stations"]), content.stations, strict=True):
+        assert row[:3] == (station.station, station.name, station.mounted)
+        assert row[6:10] == (
+            station.channel, station.channel_planned,
+            station.clear_air_now, station.clear_air_planned,
+        )  # fmt: skip
+        assert row[13:17] == (
+            station.labels, station.weak_labels, station.silent_labels, station.lone_labels,
+        )  # fmt: skip
+        assert row[19] == f"0x{station.pan_id:04X}"
+
+
+def test_heat_map_marks_channels_by_text(contents: dict[str, StoreContent]) -> None:
+    """Today's and the proposed channel can be told without colour."""
+    content = contents["S001"]
+    sheet = read(content)["Channels"]
+    heads = [cell.value for cell in sheet[2]]
+    shown = {row[0].value: row for row in sheet.iter_rows(min_row=3)}
+
+    assert heads[2:] == list(range(11, 27))
+    for station in content.stations:
+        row = shown[station.station]
+        marked = {heads[i]: str(c.value)[0] for i, c in enumerate(row[2:], 2) if c.font.bold}
+        if station.moved:
+            assert marked == {station.channel: "[", station.final_channel: "►"}
+        else:
+            assert marked == {station.channel: "■"}
+
+
+@pytest.mark.parametrize("store", STORES)
+def test_every_store_has_the_same_sheets_ready_to_print(
+    contents: dict[str, StoreContent], store: str
+) -> None:
+    """Names, frozen headings, filters, print areas, titles, paper, header and footer are set."""
+    book = read(contents[store])
+
+    assert book.sheetnames == SHEETS
+    for sheet in book.worksheets:
+        assert sheet.page_setup.paperSize == (1 if store == "S003" else 9)
+        assert sheet.print_area
+        header, footer = sheet.HeaderFooter.oddHeader, sheet.HeaderFooter.oddFooter
+        assert header is not None
+        assert footer is not None
+        assert header.left.text
+        assert "&P" in str(footer.right.text)
+    for name in SHEETS[1:]:
+        sheet = book[name]
+        assert sheet.freeze_panes is not None
+        assert sheet.print_title_rows is not None
+    for name in ("Moves", "Findings", "Evidence", "Stations"):
+        sheet = book[name]
+        assert (sheet.auto_filter.ref is not None) == (sheet.max_row > 1)
+
+
+@pytest.mark.parametrize("start", ["=1+1", "+1", "-1", "@sum", "\tx", "\r=x", "{=1}"])
+def test_text_that_looks_like_a_formula_stays_a_text(
+    contents: dict[str, StoreContent], start: str
+) -> None:
+    """Names, reasons and details keep their first letter and never run."""
+    content = contents["S001"]
+    stations = tuple(replace(s, name=start, mounted=start) for s in content.stations)
+    moves = tuple(replace(m, reason=start) for m in content.moves)
+    findings = tuple(replace(f, detail=start, subject=start) for f in content.findings)
+    changed = replace(content, stations=stations, moves=moves, findings=findings)
+    octets = workbook(replace(changed, store=replace(content.store, name=start)))
+
+    book = load_workbook(BytesIO(octets))
+    for sheet in book.worksheets:
+        for row in sheet.iter_rows():
+            assert all(cell.data_type != "f" for cell in row)
+    kept = start.replace("\r", "\n")
+    assert {cell.value for cell in book["Moves"]["H"][1:]} == {kept}
+    with ZipFile(BytesIO(octets)) as parts:
+        assert all(b"<f>" not in parts.read(name) for name in parts.namelist())
+
+
+def test_bytes_are_the_same_every_time(contents: dict[str, StoreContent]) -> None:
+    """The same content gives the same bytes: no clock is written anywhere."""
+    for content in contents.values():
+        assert workbook(content) == workbook(content)
+    with ZipFile(BytesIO(workbook(contents["S001"]))) as parts:
+        assert {part.date_time for part in parts.infolist()} == {(1980, 1, 1, 0, 0, 0)}
+    properties = read(contents["S001"]).properties
+    assert properties.created == properties.modified == datetime(2000, 1, 1)  # noqa: DTZ001 - as written
+    assert properties.creator == "quietaisle"
+
+
+def test_rows_are_high_enough_for_their_texts(contents: dict[str, StoreContent]) -> None:
+    """A text that wraps gets the lines it needs, up to the highest row there can be."""
+    sheet = read(contents["S008"])["Moves"]
+
+    assert sheet.row_dimensions[2].height > 60
+    assert sheet.row_dimensions[5].height < sheet.row_dimensions[2].height
+    assert lines("word " * 30, 40) >= 4
+    assert lines("short", 40) == 1
+    assert row_height([("x " * 9000, 10)]) == 409
+
+
+def test_a_text_longer_than_a_cell_is_cut_to_what_a_cell_holds(
+    contents: dict[str, StoreContent],
+) -> None:
+    """The longest text a cell can hold is kept; the workbook still opens."""
+    content = contents["S002"]
+    stations = (replace(content.stations[0], reason="w" * 40_000),)
+
+    assert read(replace(content, stations=stations))["Stations"]["M2"].value == "w" * 32_767
+
+
+def test_german_headings_for_german_stores(contents: dict[str, StoreContent]) -> None:
+    """Headings follow the store's language, tab names do not."""
+    sheet = read(contents["S002"])["Moves"]
+
+    assert [cell.value for cell in sheet[1]][:3] == ["Folge", "Station", "Name"]
