@@ -1,9 +1,9 @@
 """The best assignment of choices to stations, with its proof; knows nothing of radio."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from pipeline.plan import solver_small, solver_toulbar2
+from pipeline.plan import solver_toulbar2
 from pipeline.plan.grid import (
     Costs,
     OneStationCosts,
@@ -14,9 +14,9 @@ from pipeline.plan.grid import (
     checked_ties,
     to_grid,
 )
-from pipeline.plan.network import Network, Verdict
-from pipeline.plan.reduce import Part, reduced
-from pipeline.plan.search import greedy, improved
+from pipeline.plan.network import Network
+from pipeline.plan.reduce import joined, reduced
+from pipeline.plan.settle import Solve, settle
 
 EFFORT = 200_000
 """Backtracks allowed per part: about half a minute on one core at the very most."""
@@ -24,7 +24,6 @@ EFFORT = 200_000
 TOLERANCE = 1e-9
 """Largest gap, relative to the cost, at which cost and bound are said to meet."""
 
-_SMALL = 1_000
 _SOLVERS = ("toulbar2", "cp-sat")
 
 
@@ -67,7 +66,7 @@ class _Question:
     ties: tuple[tuple[int, ...], ...] | None
     held: Mapping[int, int]
     effort: int
-    solve: Callable[[Network, int, int], Verdict]
+    solve: Solve
 
 
 def assign(  # noqa: PLR0913 - two inputs; the rest are options with defaults
@@ -125,9 +124,9 @@ def _answer(question: _Question, known: tuple[int, ...]) -> Assignment:
     costs = question.costs
     grid = to_grid(costs, question.ties, costs.total(known))
     shrunk = reduced(grid.network, question.held)
-    settled = [_settle(part, question) for part in shrunk.parts]
+    settled = [settle(part.network, question.effort, question.solve) for part in shrunk.parts]
     verdicts = [verdict for _, verdict in settled]
-    found = _joined(shrunk.parts, [choice for choice, _ in settled])
+    found = joined(shrunk.parts, [choice for choice, _ in settled])
     choice = _best([found, known], costs, grid.network if question.ties else None)
     cost = costs.total(choice)
     bound = min(cost, grid.bound(shrunk.constant + sum(v.bound for v in verdicts)))
@@ -169,7 +168,7 @@ def _check_incumbent(incumbent: Sequence[int], held: Mapping[int, int], costs: C
             raise ValueError(f"incumbent[{i}] is {incumbent[i]}; fixed holds station {i} at {a}")
 
 
-def _solver(name: str | None) -> Callable[[Network, int, int], Verdict]:
+def _solver(name: str | None) -> Solve:
     if name not in (None, *_SOLVERS):
         raise ValueError(f"solver is {name!r}; it must be one of {', '.join(_SOLVERS)}")
     if name == "toulbar2" or (name is None and solver_toulbar2.available):
@@ -178,28 +177,3 @@ def _solver(name: str | None) -> Callable[[Network, int, int], Verdict]:
     from pipeline.plan import solver_cpsat  # noqa: PLC0415 - see above
 
     return solver_cpsat.solve
-
-
-def _settle(part: Part, question: _Question) -> tuple[tuple[int, ...], Verdict]:
-    """Solve one part: enumeration when tiny, else local search and the exact solver."""
-    network = part.network
-    if solver_small.states(network) <= _SMALL:
-        verdict = solver_small.solve(network)
-        return verdict.choice or (), verdict
-    start = improved(network, greedy(network), _search_steps(network))
-    verdict = question.solve(network, network.cost(start), question.effort)
-    return verdict.choice or start, verdict
-
-
-def _search_steps(network: Network) -> int:
-    """Local search worth its time: little for a few stations, which are proven at once."""
-    return len(network.unary) ** 2 * 4
-
-
-def _joined(parts: Sequence[Part], choices: Sequence[Sequence[int]]) -> tuple[int, ...]:
-    """Put the parts' choices together in the caller's numbering."""
-    whole: dict[int, int] = {}
-    for part, choice in zip(parts, choices, strict=True):
-        for station, options, a in zip(part.stations, part.choices, choice, strict=True):
-            whole[station] = options[a]
-    return tuple(whole[i] for i in sorted(whole))

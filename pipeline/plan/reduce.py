@@ -137,3 +137,12 @@ def _part(work: _Work, group: Sequence[int]) -> Part:
         if i in place
     }
     return Part(tuple(group), choices, Network(unary, pairs))
+
+
+def joined(parts: Sequence[Part], choices: Sequence[Sequence[int]]) -> tuple[int, ...]:
+    """Put the parts' choices together in the caller's numbering."""
+    whole: dict[int, int] = {}
+    for part, choice in zip(parts, choices, strict=True):
+        for station, options, a in zip(part.stations, part.choices, choice, strict=True):
+            whole[station] = options[a]
+    return tuple(whole[i] for i in sorted(whole))

@@ -1,6 +1,7 @@
 """CP-SAT behind our own verdict: for platforms without pytoulbar2, and to check it against."""
 
 import math
+from collections.abc import Iterator
 
 from ortools.sat.python import cp_model
 
@@ -17,18 +18,12 @@ def solve(network: Network, top: int, effort: int) -> Verdict:
     takes = [[model.new_bool_var("") for _ in row] for row in network.unary]
     for row in takes:
         model.add_exactly_one(row)
-    terms: list[tuple[cp_model.IntVar, int]] = []
-    for row, costs in zip(takes, network.unary, strict=True):
-        terms.extend(zip(row, costs, strict=True))
-    for (i, j), table in network.pairs.items():
-        for a, costs in enumerate(table):
-            for b, cost in enumerate(costs):
-                if cost:
-                    both = model.new_bool_var("")
-                    model.add_bool_or(~takes[i][a], ~takes[j][b], both)
-                    terms.append((both, cost))
-    total = cp_model.LinearExpr.weighted_sum([x for x, _ in terms], [c for _, c in terms])
-    model.minimize(total)
+    paid = [
+        (_charge(model, cost, top, [takes[i][a] for i, a in taken]), cost)
+        for cost, taken in _prices(network)
+    ]
+    terms = [(variable, cost) for variable, cost in paid if variable is not None]
+    model.minimize(cp_model.LinearExpr.weighted_sum(*zip(*terms, strict=True)) if terms else 0)
     solver = cp_model.CpSolver()
     solver.parameters.num_workers = 1
     solver.parameters.random_seed = 1
@@ -36,6 +31,29 @@ def solve(network: Network, top: int, effort: int) -> Verdict:
     solver.parameters.linearization_level = 2
     status = solver.solve(model)
     return _verdict(network, top, solver, status, takes)
+
+
+def _prices(network: Network) -> Iterator[tuple[int, list[tuple[int, int]]]]:
+    """Walk through all costs with the one or two (station, choice) that incur them."""
+    for i, row in enumerate(network.unary):
+        yield from ((cost, [(i, a)]) for a, cost in enumerate(row) if cost)
+    for (i, j), table in network.pairs.items():
+        for a, costs in enumerate(table):
+            yield from ((cost, [(i, a), (j, b)]) for b, cost in enumerate(costs) if cost)
+
+
+def _charge(
+    model: cp_model.CpModel, cost: int, top: int, taken: list[cp_model.IntVar]
+) -> cp_model.IntVar | None:
+    """Return what is 1 when all of `taken` are; forbid that where it costs `top` or more."""
+    if cost >= top:
+        model.add_bool_or([~x for x in taken])
+        return None
+    if len(taken) == 1:
+        return taken[0]
+    both = model.new_bool_var("")
+    model.add_bool_or(*(~x for x in taken), both)
+    return both
 
 
 def _verdict(
@@ -53,7 +71,7 @@ def _verdict(
         if network.cost(choice) >= top:
             choice = None
     best = top if choice is None else network.cost(choice)
-    proven = status == cp_model.OPTIMAL
+    proven = status in (cp_model.OPTIMAL, cp_model.INFEASIBLE)
     bound = best if proven else min(best, max(0, _not_above(solver.best_objective_bound)))
     return Verdict(choice, bound, proven, "cp-sat", solver.num_branches)
 

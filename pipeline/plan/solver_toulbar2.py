@@ -28,9 +28,9 @@ def solve(network: Network, top: int, effort: int) -> Verdict:
     for i, row in enumerate(network.unary):
         problem.AddVariable(f"s{i}", [f"c{a}" for a in range(len(row))])
     for i, row in enumerate(network.unary):
-        _post(problem, [i], list(row))
+        _post(problem, [i], [min(x, top) for x in row])
     for (i, j), table in network.pairs.items():
-        _post(problem, [i, j], [x for row in table for x in row])
+        _post(problem, [i, j], [min(x, top) for row in table for x in row])
     solved = problem.Solve()
     proven = not problem.Option.limited
     choice = tuple(solved[0]) if solved else None
