@@ -147,6 +147,14 @@ def test_utc_readings_are_read_on_the_stores_clock(database: Database) -> None:
     assert "worth 10 fresh" in _evidence(database)["basis"]
 
 
+def test_an_unknown_time_zone_does_not_end_the_survey(database: Database) -> None:
+    """UTC readings of such a store are taken at their own hour."""
+    database.connection.execute("update store_seen set time_zone = 'Europe/Nowhere'")
+    _scan(database, [-94.0] * 10, clock="utc")
+
+    assert _evidence(database)["readings"] == 10
+
+
 def test_readings_after_the_day_are_left_out(database: Database) -> None:
     """Evidence as of a day does not change when later scans come in."""
     _scan(database, [-94.0] * 10)

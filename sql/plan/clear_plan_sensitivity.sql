@@ -1,0 +1,2 @@
+-- Empty the table: it holds the current plan only.
+delete from plan_sensitivity;
