@@ -114,5 +114,6 @@ class RunSummary:
     unplanned: tuple[tuple[str, str], ...]
     unwritten: tuple[tuple[str, str], ...]
     written: tuple[Written, ...]
+    quarantine: Path | None
     out: Path
     database: Path

@@ -1,7 +1,7 @@
 """A whole run, read as a table of contents: exports in, files for every store out."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from hashlib import sha256
 from pathlib import Path
@@ -23,9 +23,9 @@ from pipeline.records import (
     RunSummary,
     Selection,
     Severity,
-    Written,
 )
 from pipeline.report.files import report
+from pipeline.report.quarantine import write_quarantine
 from pipeline.settings import Settings, load_settings
 from pipeline.survey.evidence import survey
 
@@ -77,7 +77,14 @@ def run(request: Request, progress: Progress) -> RunSummary:
         outcomes = take_in(database, request, settings, progress)
         judge(database, request, settings, progress)
         written, unwritten = report(database, settings, request.out, request.selection, progress)
-        return summarise(database, request, outcomes, written, unwritten)
+        quarantine = write_quarantine(database, request.out)
+        return replace(
+            summarise(database, request),
+            outcomes=outcomes,
+            written=written,
+            unwritten=unwritten,
+            quarantine=quarantine,
+        )
 
 
 def run_ingest(request: Request, progress: Progress) -> tuple[ExportOutcome, ...]:
@@ -93,7 +100,7 @@ def run_listing(request: Request, listing: str, progress: Progress) -> tuple[Run
     with open_database(request.database) as database:
         judge(database, request, settings, progress)
         frame = database.frame("run", listing)
-        return summarise(database, request, (), (), ()), _selected(frame, request.selection)
+        return summarise(database, request), _selected(frame, request.selection)
 
 
 def run_what_if(
@@ -210,14 +217,8 @@ def _check_selection(database: Database, request: Request) -> None:
                 raise UnknownSelection(kind, name, known)
 
 
-def summarise(
-    database: Database,
-    request: Request,
-    outcomes: tuple[ExportOutcome, ...],
-    written: tuple[Written, ...],
-    unwritten: tuple[tuple[str, str], ...],
-) -> RunSummary:
-    """Return what the run says on the terminal."""
+def summarise(database: Database, request: Request) -> RunSummary:
+    """Return what the run came to, files apart."""
     name, as_of = database.rows("run", "this_run")[0]
     figures = database.rows("run", "figures")[0]
     stores, stations, moves, stores_with_moves, clear_now, clear_planned = figures
@@ -225,7 +226,7 @@ def summarise(
     return RunSummary(
         run=name,
         as_of=as_of,
-        outcomes=outcomes,
+        outcomes=(),
         stores=stores,
         stations=stations,
         findings=standing,
@@ -235,8 +236,9 @@ def summarise(
         clear_air_now=clear_now,
         clear_air_planned=clear_planned,
         unplanned=tuple((store, why) for store, why in database.rows("run", "unplanned")),
-        unwritten=unwritten,
-        written=written,
+        unwritten=(),
+        written=(),
+        quarantine=None,
         out=request.out,
         database=request.database,
     )

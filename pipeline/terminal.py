@@ -77,6 +77,8 @@ def show_run(console: Console, summary: RunSummary) -> None:
             f"{len(summary.written)} change plans and {len(summary.written)} summaries "
             f"are in {summary.out}/<region>/<store>/"
         )
+    if summary.quarantine is not None:
+        console.print(f"Rows that could not be taken, to mend: {summary.quarantine}")
     console.print(f"The database is {summary.database}")
 
 
