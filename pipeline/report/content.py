@@ -83,11 +83,15 @@ class Move:
 
 @dataclass(frozen=True, slots=True)
 class Air:
-    """How busy one channel is at one station, 0..1, and where the figure comes from."""
+    """How busy one channel is at one station, 0..1, and where the figure comes from.
+
+    `worth` is what the readings count as, in fresh ones of trading hours.
+    """
 
     station: str
     channel: int
     readings: int
+    worth: float
     busy_share: float | None
     busy_bound: float
     mean_dbm: float | None

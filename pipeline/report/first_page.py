@@ -43,6 +43,7 @@ class FirstPage:
     bar_row: float
     bars_shown: int
     moves_shown: int
+    reason_lines: int
 
 
 def arrange(doc: Document, page: Box) -> FirstPage:
@@ -60,8 +61,8 @@ def arrange(doc: Document, page: Box) -> FirstPage:
     left, right = page.below(plan.bottom + 4).split(2)
     room = left.h - HEADING_H
     row, shown = _bars_fitting(len(content.stations), room)
-    moves = fitting(content.moves, right.w, room)
-    return FirstPage(head, said, figures, plan, left, right, row, shown, moves)
+    lines, moves = fitting(content.moves, right.w, room)
+    return FirstPage(head, said, figures, plan, left, right, row, shown, moves, lines)
 
 
 def draw_first_page(pen: Pen, parts: FirstPage, doc: Document) -> None:
@@ -152,7 +153,7 @@ def _moves(pen: Pen, parts: FirstPage, doc: Document) -> None:
         draw_no_moves(pen, box.below(y), doc)
         return
     for move in moves[: parts.moves_shown]:
-        y = draw_move(pen, box.below(y), move, doc)
+        y = draw_move(pen, box.below(y), move, doc, parts.reason_lines)
     if hidden := len(moves) - parts.moves_shown:
         text = words.counted("more.page", hidden, page=doc.pages["lists"])
         pen.text(box.x, y + SMALL_MUTED.size, text, SMALL_MUTED)

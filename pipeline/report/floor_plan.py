@@ -15,7 +15,7 @@ FLOORS_DRAWN = 3
 WIDE_FROM = 20  # stations on a floor from which a drawing takes the whole width
 _FOOT, _CAPTION = 10.0, 21.0
 _LOWEST, _HIGHEST = 104.0, 270.0  # of one drawing, in points
-_WIDE_H = 190.0
+_WIDE_H, _ALONE_H = 190.0, 200.0
 _GAP = 6.0
 _SCALES_M = (1, 2, 5, 10, 20, 50, 100, 200, 500)
 _SCALE_BAR = 60.0  # points, at most
@@ -41,7 +41,8 @@ def plan_height(content: StoreContent, width: float, spare: float) -> float:
     rows, columns = _grid(content)
     width /= columns
     least = _WIDE_H if _wide(content) and rows <= 2 else _LOWEST + 70 / rows  # noqa: PLR2004 - two fit
-    each = min(_HIGHEST, max(least, min(spare / rows, _useful(floors, width))))
+    highest = _HIGHEST if columns > 1 or _wide(content) else _ALONE_H
+    each = min(highest, max(least, min(spare / rows, _useful(floors, width))))
     return rows * each + (12.0 if len(floors) > FLOORS_DRAWN else 0.0)
 
 

@@ -22,17 +22,18 @@ from pipeline.report.wording import Wording
 
 _INDENT = 20.0
 _GAP = 5.0
-_REASON_LINES = 3
+REASON_LINES, FEW_REASON_LINES = 7, 3  # where there is room, and where there is not
+_STAY_LINES = 4
 _NUMBER = Type(style.SMALL, Face.STRONG, style.PAPER)
 
 
-def move_height(move: Move, width: float) -> float:
+def move_height(move: Move, width: float, lines: int = REASON_LINES) -> float:
     """Return the height in points that a change takes in a column."""
-    reason = text_height(move.reason, SMALL, width - _INDENT, _REASON_LINES)
+    reason = text_height(move.reason, SMALL, width - _INDENT, lines)
     return STRONG.leading + reason + _GAP
 
 
-def draw_move(pen: Pen, box: Box, move: Move, doc: Document) -> float:
+def draw_move(pen: Pen, box: Box, move: Move, doc: Document, lines: int = REASON_LINES) -> float:
     """Draw one change with its number; return the y below it."""
     middle = box.y + 7
     pen.circle((box.x + 7, middle), 7, style.PLANNED, style.PLANNED, 0.5)
@@ -43,7 +44,7 @@ def draw_move(pen: Pen, box: Box, move: Move, doc: Document) -> float:
     head = doc.words("moves.step", station=doc.called(move.station), change=change)
     pen.text(box.x + _INDENT, box.y + STRONG.size, head, STRONG, width=box.w - _INDENT)
     rest = Box(box.x + _INDENT, box.y + STRONG.leading, box.w - _INDENT, 0)
-    return pen.paragraph(rest, move.reason, SMALL, lines=_REASON_LINES) + _GAP
+    return pen.paragraph(rest, move.reason, SMALL, lines=lines) + _GAP
 
 
 def draw_no_moves(pen: Pen, box: Box, doc: Document) -> None:
@@ -53,21 +54,26 @@ def draw_no_moves(pen: Pen, box: Box, doc: Document) -> None:
         if station.reason is None:
             continue
         text = f"{doc.names[station.station]}: {station.reason}"
-        if y + text_height(text, SMALL_MUTED, box.w, 2) > box.bottom:
+        if y + text_height(text, SMALL_MUTED, box.w, _STAY_LINES) > box.bottom:
             return
-        y = pen.paragraph(box.below(y), text, SMALL_MUTED, lines=2) + 2
+        y = pen.paragraph(box.below(y), text, SMALL_MUTED, lines=_STAY_LINES) + 2
 
 
-def fitting(moves: Sequence[Move], width: float, room: float) -> int:
-    """Return how many changes fit into a column, a closing line kept free if not all do."""
+def fitting(moves: Sequence[Move], width: float, room: float) -> tuple[int, int]:
+    """Return lines per reason and how many changes fit into a column.
+
+    A closing line is kept free if not all fit.
+    """
+    if sum(move_height(move, width) for move in moves) <= room:
+        return REASON_LINES, len(moves)
     used, count = 0.0, 0
     for move in moves:
-        used += move_height(move, width)
+        used += move_height(move, width, FEW_REASON_LINES)
         spare = 0.0 if count + 1 == len(moves) else SMALL.leading
         if used + spare > room:
             break
         count += 1
-    return count
+    return FEW_REASON_LINES, count
 
 
 def _why(content: StoreContent, words: Wording) -> str:

@@ -2,13 +2,12 @@
 
 from collections.abc import Sequence
 
-from pipeline.records import Finding, Severity
 from pipeline.report import style
 from pipeline.report.content import Station, StoreContent
 from pipeline.report.document import Document
 from pipeline.report.evidence_lines import evidence_lines
 from pipeline.report.figures import AIR_ROW, air_height, draw_air
-from pipeline.report.fonts import Face
+from pipeline.report.finding_list import draw_findings
 from pipeline.report.pen import (
     HEADING_H,
     SMALL,
@@ -30,7 +29,6 @@ _SIGNING_H, _ITEM_GAP, _ITEM_INDENT = 47.0, 2.0, 8.0
 _COUNT_W = 40.0
 _CAUTIONS = ("ladders", "mains", "voids", "lone", "public", "radio", "defer")
 _READING = ("clear_air", "earshot", "bound", "parking")
-_ALERT_STRONG = Type(style.SMALL, Face.STRONG, style.ALERT)
 
 
 def air_rows(content: StoreContent) -> tuple[Station, ...]:
@@ -50,7 +48,8 @@ def draw_second_page(pen: Pen, page: Box, doc: Document) -> None:
     y = pen.heading(page, words("air.title"), words("air.note"))
     y = draw_air(pen, Box(page.x, y, page.w, air_height(len(shown))), shown, doc)
     if hidden := len(content.stations) - len(shown):
-        text = words.counted("more.page", hidden, page=doc.pages["air"])
+        rest = words.counted("more.page", hidden, page=doc.pages["air"])
+        text = f"{words('bars.weakest')} {rest}"
         pen.text(page.x, y + TINY.size, text, TINY_MUTED)
         y += AIR_ROW
     foot_h = _foot_height(page, words)
@@ -58,7 +57,7 @@ def draw_second_page(pen: Pen, page: Box, doc: Document) -> None:
     left, right = Box(page.x, y + 8, page.w, foot.y - y - 18).split(2)
     below = _evidence(pen, left, content, words)
     _labels(pen, left.below(below + 6), doc)
-    _findings(pen, right, content.findings, words)
+    draw_findings(pen, right, content.findings, words)
     _foot(pen, foot, words)
 
 
@@ -120,54 +119,6 @@ def _label_row(pen: Pen, box: Box, name: str, counts: Sequence[str], kind: Type)
     for place, count in enumerate(counts):
         pen.text(box.right - _COUNT_W * (3 - place), base, count, kind, align=Align.RIGHT)
     return box.y + kind.leading
-
-
-def _findings(pen: Pen, box: Box, findings: Sequence[Finding], words: Wording) -> None:
-    y = pen.heading(box, words("findings.title"))
-    if not findings:
-        pen.text(box.x, y + SMALL.size, words("findings.none"), SMALL_MUTED)
-        return
-    for shown, finding in enumerate(findings):
-        text = _finding_text(finding, words)
-        height = SMALL.leading + text_height(text, TINY_MUTED, box.w - 52, 2) + 2.5
-        last = shown + 1 == len(findings)
-        if y + height + (0 if last else SMALL.leading) > box.bottom:
-            rest = words.counted("more.workbook", len(findings) - shown)
-            pen.text(box.x + 52, y + SMALL.size, rest, SMALL_MUTED)
-            return
-        _finding(pen, box.below(y), finding, text, words)
-        y += height
-
-
-def _finding(pen: Pen, box: Box, finding: Finding, text: str, words: Wording) -> None:
-    grave = finding.severity in (Severity.STOP, Severity.FIX) and finding.excepted is None
-    key = "findings.excepted" if finding.excepted is not None else f"severity.{finding.severity}"
-    _severity_shape(pen, box.x + 4, box.y + 5, finding)
-    kind = _ALERT_STRONG if grave else SMALL_MUTED
-    pen.text(box.x + 11, box.y + SMALL.size, words(key), kind, width=40)
-    title = words.rule(finding.rule)
-    pen.text(box.x + 52, box.y + SMALL.size, title, SMALL_STRONG, width=box.w - 52)
-    rest = Box(box.x + 52, box.y + SMALL.leading, box.w - 52, 0)
-    pen.paragraph(rest, text, TINY_MUTED, lines=2)
-
-
-def _finding_text(finding: Finding, words: Wording) -> str:
-    if finding.excepted is not None:
-        return words("findings.excepted_note", reason=finding.excepted)
-    if not finding.subject or finding.subject in finding.detail:
-        return finding.detail
-    return f"{finding.subject}: {finding.detail}"
-
-
-def _severity_shape(pen: Pen, x: float, y: float, finding: Finding) -> None:
-    if finding.excepted is not None or finding.severity is Severity.NOTE:
-        pen.line((x - 3, y), (x + 3, y), style.MUTED, 1)
-    elif finding.severity is Severity.STOP:
-        pen.rectangle(Box(x - 3, y - 3, 6, 6), style.ALERT)
-    elif finding.severity is Severity.FIX:
-        pen.polygon(((x - 3.4, y + 3), (x + 3.4, y + 3), (x, y - 3.4)), style.ALERT, None)
-    else:
-        pen.circle((x, y), 2.6, style.PAPER, style.MUTED, 0.9)
 
 
 def _foot_height(page: Box, words: Wording) -> float:

@@ -28,17 +28,19 @@ def _sentence(content: StoreContent, words: Wording) -> str:
         figures.stations_moved,
         all=words.number(figures.stations),
         steps=words.counted("verdict.steps", figures.steps),
-        before=words.percent(figures.clear_air_now),
-        after=words.percent(figures.clear_air_planned),
-        weakest=_weakest(before, after, words),
+        average=_change("average", figures.clear_air_now, figures.clear_air_planned, words),
+        weakest=_change("weakest", _value(before), _value(after), words),
     )
 
 
-def _weakest(before: Rated | None, after: Rated | None, words: Wording) -> str:
-    was = words.percent(before.value if before else None)
-    will = words.percent(after.value if after else None)
-    key = "verdict.weakest_same" if was == will else "verdict.weakest"
+def _change(what: str, before: float | None, after: float | None, words: Wording) -> str:
+    was, will = words.percent(before), words.percent(after)
+    key = f"verdict.{what}_same" if was == will else f"verdict.{what}"
     return words(key, before=was, after=will)
+
+
+def _value(rated: Rated | None) -> float | None:
+    return rated.value if rated else None
 
 
 def gap(content: StoreContent) -> float:

@@ -35,7 +35,7 @@ def draw_wifi(pen: Pen, box: Box, grid: Box, content: StoreContent, words: Wordi
     base = box.y + WIFI_H - _NUMBERS_H
     strip = Box(grid.x, box.y, grid.w, base - box.y)
     groups = sorted(content.wifi, key=lambda w: (-(w.strongest_dbm or -inf), w.wifi_channel))
-    top = strip.y + _LABEL_ROWS * _LABEL_H
+    top = strip.y + _LABEL_ROWS * _LABEL_H + 4
     for group in reversed(groups):
         _hump(pen, Box(strip.x, top, strip.w, base - top), group)
     if groups:

@@ -1,5 +1,5 @@
 -- How busy the air is at each station on each channel, with where the figure comes from.
-select store, station, channel, readings, busy_share, busy_bound, mean_dbm,
+select store, station, channel, readings, worth, busy_share, busy_bound, mean_dbm,
     p50_dbm, p90_dbm, p99_dbm, own_traffic, source, newest_at, basis
 from ed_evidence
 where store between $first and $last
