@@ -142,7 +142,7 @@ def _bars(pen: Pen, parts: FirstPage, doc: Document) -> None:
         stations = tuple(weakest[: parts.bars_shown])
     y = draw_bars(pen, box.below(y), stations, doc, parts.bar_row)
     if hidden:
-        text = words.counted("more.page", hidden, page=doc.pages["lists"])
+        text = words.counted("more.page", hidden, page=doc.pages["stations"])
         pen.text(box.x, y + SMALL_MUTED.size, text, SMALL_MUTED)
 
 
@@ -155,5 +155,5 @@ def _moves(pen: Pen, parts: FirstPage, doc: Document) -> None:
     for move in moves[: parts.moves_shown]:
         y = draw_move(pen, box.below(y), move, doc, parts.reason_lines)
     if hidden := len(moves) - parts.moves_shown:
-        text = words.counted("more.page", hidden, page=doc.pages["lists"])
+        text = words.counted("more.page", hidden, page=doc.pages["moves"])
         pen.text(box.x, y + SMALL_MUTED.size, text, SMALL_MUTED)

@@ -1,4 +1,4 @@
-"""Further pages, only where a list runs over: all stations and changes, the air everywhere."""
+"""Further pages, only where a list runs over: all changes, all stations, the air everywhere."""
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
@@ -17,10 +17,12 @@ _GAP = 12.0
 
 @dataclass(frozen=True, slots=True)
 class _Block:
-    """A list set in two columns: its heading, item heights, and what draws some of its items."""
+    """A list that goes on: its columns, item heights, and what draws some of its items."""
 
+    name: str
     title: str
-    lead: float  # what each column takes above its first item
+    columns: int
+    lead: float  # what each column takes beside its items
     heights: tuple[float, ...]
     draw: Callable[[Pen, Box, Sequence[int]], None]
 
@@ -34,34 +36,29 @@ class _Part:
     columns: Sequence[Sequence[int]]
 
 
-def list_pages(doc: Document, first: FirstPage, page: Box) -> list[Draw]:
-    """Return the pages with all stations and changes; none where page one holds both lists."""
+@dataclass(frozen=True, slots=True)
+class FurtherPage:
+    """One page: which lists go on there, its bookmark, and what draws it."""
+
+    lists: tuple[str, ...]
+    bookmark: str
+    draw: Draw
+
+
+def further_pages(doc: Document, first: FirstPage, page: Box) -> list[FurtherPage]:
+    """Return the pages with what the first two leave out; none where they hold everything."""
     content = doc.content
     blocks = []
     if first.moves_shown < len(content.moves):
         blocks.append(_moves(doc, page.split(2)[0].w))
     if first.bars_shown < len(content.stations):
         blocks.append(_bars(doc))
-    return [_drawing(parts) for parts in _laid_out(blocks, page.h)]
-
-
-def air_pages(doc: Document, page: Box) -> list[Draw]:
-    """Return the pages with the air at every station; none where page two holds all."""
-    stations = doc.content.stations
-    if len(air_rows(doc.content)) == len(stations):
-        return []
-    rows = int((page.h - HEADING_H - air_height(0)) // AIR_ROW)
-    count = -(-len(stations) // rows)
-    each = -(-len(stations) // count)  # pages of equal length
-
-    def drawing(start: int) -> Draw:
-        def draw(pen: Pen, box: Box) -> None:
-            y = pen.heading(box, doc.words("document.more_air"), doc.words("air.note"))
-            draw_air(pen, box.below(y), stations[start : start + each], doc)
-
-        return draw
-
-    return [drawing(start) for start in range(0, len(stations), each)]
+    if len(air_rows(content)) < len(content.stations):
+        blocks.append(_air(doc))
+    return [
+        FurtherPage(tuple(part.block.name for part in parts), parts[0].block.title, _drawing(parts))
+        for parts in _laid_out(blocks, page.h)
+    ]
 
 
 def _bars(doc: Document) -> _Block:
@@ -70,7 +67,8 @@ def _bars(doc: Document) -> _Block:
     def draw(pen: Pen, box: Box, items: Sequence[int]) -> None:
         draw_bars(pen, box, [stations[i] for i in items], doc)
 
-    return _Block(doc.words("bars.title"), BARS_KEY_H, (BAR_ROW,) * len(stations), draw)
+    heights = (BAR_ROW,) * len(stations)
+    return _Block("stations", doc.words("document.more_bars"), 2, BARS_KEY_H, heights, draw)
 
 
 def _moves(doc: Document, width: float) -> _Block:
@@ -82,7 +80,17 @@ def _moves(doc: Document, width: float) -> _Block:
             y = draw_move(pen, box.below(y), moves[i], doc)
 
     heights = tuple(move_height(move, width) for move in moves)
-    return _Block(doc.words("moves.title"), 0.0, heights, draw)
+    return _Block("moves", doc.words("document.more_moves"), 2, 0.0, heights, draw)
+
+
+def _air(doc: Document) -> _Block:
+    stations = doc.content.stations
+
+    def draw(pen: Pen, box: Box, items: Sequence[int]) -> None:
+        draw_air(pen, box, [stations[i] for i in items], doc)
+
+    heights = (AIR_ROW,) * len(stations)
+    return _Block("air", doc.words("document.more_air"), 1, air_height(0), heights, draw)
 
 
 def _laid_out(blocks: Sequence[_Block], height: float) -> list[list[_Part]]:
@@ -90,26 +98,24 @@ def _laid_out(blocks: Sequence[_Block], height: float) -> list[list[_Part]]:
     pages: list[list[_Part]] = []
     y = height
     for block in blocks:
-        for number, columns in enumerate(_columns(block, height - y - HEADING_H - _GAP, height)):
-            if number or not pages or columns is None or not _fits(block, columns, height - y):
+        for number, columns in enumerate(_columns(block, height)):
+            needed = HEADING_H + block.lead + _tallest(block, columns)
+            if number or not pages or y + needed > height:
                 pages.append([])
                 y = 0.0
             pages[-1].append(_Part(block, y, columns))
-            y += HEADING_H + block.lead + _tallest(block, columns) + _GAP
+            y += needed + _GAP
     return pages
 
 
-def _columns(block: _Block, left: float, height: float) -> Iterator[list[list[int]]]:
-    """Yield the items in pairs of columns: one balanced pair if it fits what is left."""
-    half = _halves(block.heights)
-    if block.lead + _tallest(block, half) <= max(left, height - HEADING_H):
-        yield half
-        return
-    yield from paginate(block.heights, height - HEADING_H - block.lead, 2)
-
-
-def _fits(block: _Block, columns: Sequence[Sequence[int]], left: float) -> bool:
-    return HEADING_H + block.lead + _tallest(block, columns) <= left
+def _columns(block: _Block, height: float) -> Iterator[list[list[int]]]:
+    """Yield the items in columns, page by page: evened out where one page holds them all."""
+    room = height - HEADING_H - block.lead
+    even = _halves(block.heights) if block.columns > 1 else [list(range(len(block.heights)))]
+    if _tallest(block, even) <= room:
+        yield even
+    else:
+        yield from paginate(block.heights, room, block.columns)
 
 
 def _halves(heights: Sequence[float]) -> list[list[int]]:
@@ -127,7 +133,8 @@ def _drawing(parts: Sequence[_Part]) -> Draw:
     def draw(pen: Pen, box: Box) -> None:
         for part in parts:
             y = pen.heading(box.below(box.y + part.y), part.block.title)
-            for column, items in zip(box.below(y).split(2), part.columns, strict=False):
+            places = box.below(y).split(part.block.columns)
+            for column, items in zip(places, part.columns, strict=False):
                 if items:
                     part.block.draw(pen, column, items)
 

@@ -64,8 +64,9 @@ def fitting(moves: Sequence[Move], width: float, room: float) -> tuple[int, int]
 
     A closing line is kept free if not all fit.
     """
-    if sum(move_height(move, width) for move in moves) <= room:
-        return REASON_LINES, len(moves)
+    for lines in range(REASON_LINES, FEW_REASON_LINES - 1, -1):
+        if sum(move_height(move, width, lines) for move in moves) <= room:
+            return lines, len(moves)
     used, count = 0.0, 0
     for move in moves:
         used += move_height(move, width, FEW_REASON_LINES)

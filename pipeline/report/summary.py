@@ -12,7 +12,7 @@ from pipeline.report import fonts, style
 from pipeline.report.content import StoreContent
 from pipeline.report.document import Document, document
 from pipeline.report.first_page import arrange, draw_first_page
-from pipeline.report.further_pages import Draw, air_pages, list_pages
+from pipeline.report.further_pages import Draw, further_pages
 from pipeline.report.pen import TINY_MUTED, Align, Box, Pen
 from pipeline.report.second_page import draw_second_page
 
@@ -61,13 +61,16 @@ def _canvas(buffer: BytesIO, doc: Document, size: tuple[float, float]) -> Canvas
 def _pages(doc: Document, page: Box) -> Sequence[tuple[str, Draw]]:
     """Return bookmark and drawing of each page; the first two know where their lists go on."""
     first = arrange(doc, page)
-    lists, air = list_pages(doc, first, page), air_pages(doc, page)
-    doc = replace(doc, pages={"lists": _FIRST_FURTHER, "air": _FIRST_FURTHER + len(lists)})
+    further = further_pages(doc, first, page)
+    goes_on: dict[str, int] = {}
+    for number, more in enumerate(further, start=_FIRST_FURTHER):
+        for name in more.lists:
+            goes_on.setdefault(name, number)
+    doc = replace(doc, pages=goes_on)
     return (
         (doc.words("document.first_page"), lambda pen, _: draw_first_page(pen, first, doc)),
         (doc.words("document.second_page"), lambda pen, box: draw_second_page(pen, box, doc)),
-        *((doc.words("document.more_lists"), draw) for draw in lists),
-        *((doc.words("document.more_air"), draw) for draw in air),
+        *((more.bookmark, more.draw) for more in further),
     )
 
 
