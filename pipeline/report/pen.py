@@ -81,11 +81,14 @@ HEADING = Type(10.2, Face.STRONG, style.PLANNED)
 
 
 class Pen:
-    """A canvas seen from the top left corner of the page."""
+    """A canvas seen from the top left corner, for one page: a new page starts with a new pen."""
 
     def __init__(self, canvas: Canvas, size: tuple[float, float]) -> None:
         self.canvas = canvas
         self.width, self.height = size
+        # What the page is set to: saying it again would make files larger and slower.
+        self._fill = self._stroke = ""
+        self._thickness = -1.0
 
     def text(  # noqa: PLR0913 - where, what, how, and two ways to fit it in
         self,
@@ -102,7 +105,7 @@ class Pen:
         if align is not Align.LEFT:
             length = fonts.width(line, kind.face, kind.size)
             x -= length if align is Align.RIGHT else length / 2
-        self.canvas.setFillColor(colour(kind.colour))
+        self._paint(kind.colour, None, 0)
         for run in fonts.runs(line, kind.face):
             self.canvas.setFont(run.font, kind.size)
             self.canvas.drawString(x, self.height - y, run.text)
@@ -173,12 +176,17 @@ class Pen:
         self.canvas.drawPath(path, stroke=int(stroke is not None), fill=int(fill is not None))
 
     def _paint(self, fill: str | None, stroke: str | None, thickness: float) -> None:
-        if fill is not None:
+        if fill is not None and fill != self._fill:
             self.canvas.setFillColor(colour(fill))
-        if stroke is not None:
+            self._fill = fill
+        if stroke is None:
+            return
+        if stroke != self._stroke:
             self.canvas.setStrokeColor(colour(stroke))
+            self._stroke = stroke
+        if thickness != self._thickness:
             self.canvas.setLineWidth(thickness)
-            self.canvas.setDash([])
+            self._thickness = thickness
 
 
 @cache

@@ -32,12 +32,12 @@ def summary(content: StoreContent) -> bytes:
     )
     buffer = BytesIO()
     canvas = _canvas(buffer, doc, size)
-    pen = Pen(canvas, size)
     pages = _pages(doc, page)
     note = _note(content, doc)
     for number, (bookmark, draw) in enumerate(pages, start=1):
         canvas.bookmarkPage(f"page-{number}")
         canvas.addOutlineEntry(bookmark, f"page-{number}", 0)
+        pen = Pen(canvas, size)
         draw(pen, page)
         _footer(pen, page, note, doc.words("document.page", page=number, pages=len(pages)))
         canvas.showPage()
