@@ -15,7 +15,6 @@ LINE_LIMIT = 1 << 20  # characters a line may have
 _TITLES_MOST = 60  # lines above the headings
 _SPAN_MOST = 200  # lines one quoted text may run over
 _DELIMITERS = (",", ";", "\t", "|")
-_QUOTES = (('"', '"'), ("'", "'"), ('"', "\\"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,14 +57,23 @@ def read_head(path: Path, vocabulary: Vocabulary) -> Head:
     with path.open(encoding="utf-8-sig", errors="replace", newline="") as file:
         lines = [line for _, line in zip(range(HEAD_LINES), _lines(file), strict=False)]
     best: tuple[tuple[int, ...], Head] | None = None
-    for delimiter in _DELIMITERS:
-        for quote, escape in _QUOTES:
+    text = "".join(lines)
+    for delimiter in [each for each in _DELIMITERS if each in text] or [","]:
+        for quote, escape in _quotes(text):
             dialect = Dialect(delimiter, quote, escape)
             fit, head = _fit(lines, dialect, vocabulary)
             if best is None or fit > best[0]:
                 best = (fit, head)
     assert best is not None  # noqa: S101 - there are always dialects to try
     return best[1]
+
+
+def _quotes(text: str) -> Iterator[tuple[str, str]]:
+    yield '"', '"'
+    if "'" in text:
+        yield "'", "'"
+    if '\\"' in text:
+        yield '"', "\\"
 
 
 def _fit(

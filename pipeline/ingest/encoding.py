@@ -21,7 +21,7 @@ _PAGES = ("cp1252", "cp1250", "iso8859_2", "cp1257", "cp1254", "cp850", "mac_rom
 _LOWER = "a-z\u00df-\u00f6\u00f8-\u00ff\u0105\u0107\u0119\u0142\u0144\u015b\u017a\u017c"
 _ODD_INSIDE = re.compile(
     rf"[{_LOWER}][\u00c0-\u00de\u0160\u0178\u017d]|[^\W\d_][\u0080-\u00bf\u2000-\u2bff\u02c6-\u02dd][^\W\d_]"
-    rf"|[{_LOWER}][\u00b2\u00b3\u00b9\u00b1\u00b6\u00bf\u00a1-\u00a6\u00a8\u00ac\u00ae\u00af\u02c6-\u02dd]"
+    rf"|(?!\bm[\u00b2\u00b3])[{_LOWER}][\u00b2\u00b3\u00b9\u00b1\u00b6\u00bf\u00a1-\u00a6\u00a8\u00ac\u00ae\u00af\u02c6-\u02dd]"
 )
 _ALL_HIGH = re.compile(r"[\u0080-\uffff]{4,}")
 _ODD_BLANKS = (b"\xc2\xa0", b"\xe2\x80\xaf")

@@ -5,7 +5,7 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
-from functools import cache
+from functools import cache, lru_cache
 from pathlib import Path
 from types import MappingProxyType
 
@@ -50,6 +50,7 @@ class Refusal:
     advice: str
 
 
+@lru_cache(maxsize=4096)
 def fold(heading: str) -> str:
     """Return a heading as it is compared: lower case, one blank for any run of `_-.[]()` blanks."""
     return re.sub(r"[\s_\-.\[\]()\u00a0\ufeff]+", " ", heading.casefold()).strip()
@@ -93,7 +94,7 @@ class Vocabulary:
 
     def score(self, cells: Sequence[str]) -> int:
         """Return how many of the cells are headings of the kind that knows most of them."""
-        return max(len(_known(self.fields[kind], kind, cells)) for kind in self.fields)
+        return max(_weight(_known(self.fields[kind], kind, cells)) for kind in self.fields)
 
     def is_headings(self, cells: Sequence[str]) -> bool:
         """Return whether a row looks like headings of ours."""
@@ -101,7 +102,7 @@ class Vocabulary:
 
     def understand(self, cells: Sequence[str]) -> Mapped | Refusal:
         """Return what a row of headings means, or why it cannot be taken."""
-        counts = {k: len(set(_known(self.fields[k], k, cells).values())) for k in self.fields}
+        counts = {k: _weight(_known(self.fields[k], k, cells)) for k in self.fields}
         best = max(counts.values())
         if best < _MAPPED_LEAST:
             return self._unknown(cells)
@@ -179,7 +180,7 @@ class Vocabulary:
         )
         every = sorted({h for table in self.fields.values() for h in table})
         near = ""
-        for cell in cells:
+        for cell in (cell for cell in cells if fold(cell) not in every):
             close = get_close_matches(fold(cell)[:80], every, n=1, cutoff=0.75)
             if close:
                 near = f" The nearest match is '{cell.strip()}' for '{close[0]}'."
@@ -202,6 +203,14 @@ def _known(fields: Mapping[str, str], kind: str, cells: Sequence[str]) -> dict[i
             if int(match[1]) in CHANNELS:
                 known[place] = f"c{match[1]}"
     return known
+
+
+def _weight(known: Mapping[int, str]) -> int:
+    """Return how many fields are known. Channel columns count once together: bare numbers stand
+    in rows of data too."""
+    fields = set(known.values())
+    channels = {field for field in fields if field[1:].isdigit()}
+    return len(fields - channels) + (len(channels) >= _WIDE_LEAST)
 
 
 def _is_level(field: str) -> bool:

@@ -44,7 +44,7 @@ def ingest(
             open_tables(each, vocabulary, Path(room)) as tables,
         ):
             outcomes.extend(take(database, table, vocabulary, settings) for table in tables)
-        _forget(database)
+    _forget(database)
     return tuple(outcomes)
 
 

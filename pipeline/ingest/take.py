@@ -46,8 +46,9 @@ def take(
         return before
     cleaned = _clean(database, table, vocabulary, settings)
     with database.transaction():
-        database.run("ingest", "forget_refused_rows", {"file": table.file})
-        database.run("ingest", "forget_refused_file", {"file": table.file})
+        if database.rows("ingest", "refused_before", {"file": table.file})[0][0]:
+            database.run("ingest", "forget_refused_rows", {"file": table.file})
+            database.run("ingest", "forget_refused_file", {"file": table.file})
         if isinstance(cleaned, Refusal):
             return _refuse(database, table, cleaned)
         return _load(database, table, cleaned)
@@ -83,7 +84,7 @@ def _read(
         try:
             stage_whole(database, table.whole, table.head, mapped)
             found = _judge(database, table, mapped, titles, settings)
-        except duckdb.InvalidInputException:
+        except (duckdb.InvalidInputException, duckdb.NotImplementedException):
             found = None  # a row of another form: read one by one below
         if isinstance(found, Refusal):
             return found

@@ -66,13 +66,14 @@ class _Shown:
 
 def read_titles(rows: Sequence[Row], snapshot_headings: Sequence[str]) -> Titles:
     """Read lines such as `Exported on: 2026-09-30`; lines that say nothing known are left."""
-    said = {}
+    said: dict[str, str] = {}
     for row in rows:
         cells = [cell.strip() for cell in row.cells if cell.strip()]
-        if len(cells) == 1:
-            cells = [part.strip() for part in re.split(r"[:=]", cells[0], maxsplit=1)]
-        if len(cells) > 1:
-            said[fold(cells[0].rstrip(":"))] = cells[1]
+        pairs = [re.split(r"[:=]", cell, maxsplit=1) for cell in cells if re.search("[:=]", cell)]
+        pairs += [[cells[0], cells[1]]] if len(cells) > 1 else []
+        for name, value in pairs:
+            if value.strip():
+                said.setdefault(fold(name.rstrip(":= ")), value.strip())
     dated = [said[name] for name in snapshot_headings if name in said]
     return Titles(
         exported_on=dated[0] if dated else None,

@@ -1,13 +1,16 @@
 -- Put the file's bad rows into quarantine: what is wrong with each cell, what to do, the original
 -- cells. Beyond $most rows of one problem, the rest stand as one entry.
 insert into quarantined_row
-with bad as (
-    select c.rowid as n, c.store, c.problems,
-        coalesce(c.line_number, $first_line + c.rowid) as line, b.cells,
-        row_number() over (partition by c.problems[1].problem order by c.rowid) as nth,
-        count(*) over (partition by c.problems[1].problem) as of_these
+with judged as (
+    select c.rowid as n, c.store, coalesce(c.line_number, $first_line + c.rowid) as line, b.cells,
+        coalesce(c.problems, [wrong('radio-stuck', 'level',
+            json_extract_string(b.cells, '$.level'))]) as problems
     from cleaned c join bad_text b on b.n = c.rowid
     where not c.good
+), bad as (
+    select *, row_number() over (partition by problems[1].problem order by n) as nth,
+        count(*) over (partition by problems[1].problem) as of_these
+    from judged
 ), kept as (
     select *, if(nth > $most, of_these - $most, 1) as rows from bad where nth <= $most + 1
 ), worded as (

@@ -1,0 +1,387 @@
+"""Ingest: recognition by content, decisions once per file, and every row accounted for."""
+
+import json
+from datetime import date, datetime
+from itertools import product
+from pathlib import Path
+
+import pytest
+from ingest_kit import LABELS, READINGS, SET, STATIONS, STORES, put, take
+
+from pipeline.errors import FolderMissing
+from pipeline.settings import load_settings
+
+
+def test_a_valid_set_is_taken_whole(tmp_path: Path) -> None:
+    """Every kind is known by its headings, whatever the file is called, and every row loads."""
+    files = {f"{place}.txt": text for place, text in enumerate(SET.values())}
+
+    result = take(put(tmp_path, files))
+
+    kinds = {outcome.file: outcome.kind for outcome in result.outcomes}
+    assert [kinds[f"{place}.txt"] for place in range(6)] == [
+        "stores", "stations", "ed_readings", "labels", "wifi", "heard",
+    ]  # fmt: skip
+    assert sum(outcome.rows_loaded for outcome in result.outcomes) == 2 + 3 + 4 + 3 + 2 + 1
+    assert result.tables["quarantined_row"] == []
+
+
+def test_values_arrive_typed(tmp_path: Path) -> None:
+    """Addresses come in one notation, PAN IDs as numbers, clocks by their offset."""
+    result = take(put(tmp_path, SET))
+
+    station = result.tables["station_seen"][0]
+    assert station[:3] == ("S001", "S001-01", date(2026, 9, 30))
+    assert (station[8], station[9], station[11], station[16]) == (
+        11, 0x1A2B, "00005eef10000001", True,
+    )  # fmt: skip
+    assert result.tables["ed_reading"] == sorted(
+        [
+            ("S001", "S001-01", datetime(2026, 9, 29, 3), "store", 11, -91.0, "single", None, None, 2),  # noqa: DTZ001 - a store's clock
+            ("S001", "S001-01", datetime(2026, 9, 29, 3), "store", 12, -70.5, "single", None, None, 1),  # noqa: DTZ001
+            ("S002", "S002-01", datetime(2026, 9, 29, 3), "utc", 11, -88.0, "single", None, None, 1),  # noqa: DTZ001
+        ],
+        key=repr,
+    )  # fmt: skip
+
+
+def test_a_missing_folder_is_said() -> None:
+    """A folder that is not there raises with its name."""
+    with pytest.raises(FolderMissing, match="nowhere"):
+        take(Path("/nowhere"))
+
+
+WIDE_GERMAN = """Energiemessung;;;;;;;;;;
+Filiale;Basisstation;Zeitpunkt;Einheit;Kanal 11;Kanal 12;13;ch14;15;16;17;18
+S1;A;30.09.2026 10:00;-dBm;70,5;80;;90;91;92;93;94
+S1;A;30.09.2026 10:01;-dBm;30;30;30;30;30;30;30;30
+S1;A;30.09.2026 10:02;-dBm;ERROR;-30;31;32;33;34;35;36
+S1;A;30.09.2026 10:03;-dBm;;;;;;;;
+S1;A;30.09.2026 10:04;-dBm;70;80
+"""
+
+
+def test_wide_scans_in_cp1252(tmp_path: Path) -> None:
+    """A scan a row, decimal commas, days first, magnitudes: each cell becomes a reading; a stuck
+    radio, words for a level, an empty and a cut row are named in quarantine."""
+    content = WIDE_GERMAN.replace("Energiemessung", "Prüfung Größe").encode("cp1252")
+
+    result = take(put(tmp_path, {"wide.csv": content}))
+
+    assert result.problems() == [
+        (4, "radio-stuck"), (5, "level-not-a-number"), (6, "level-missing"), (7, "row-too-short"),
+    ]  # fmt: skip
+    readings = {row[4]: row[5] for row in result.tables["ed_reading"]}
+    assert readings == {
+        11: -70.5, 12: -80.0, 14: -90.0, 15: -91.0, 16: -92.0, 17: -93.0, 18: -94.0,
+    }  # fmt: skip
+    decisions = result.tables["export_file"][0][9]
+    assert "cp1252" in str(decisions)
+    assert "semicolon" in str(decisions)
+    assert "decimal comma" in str(decisions)
+    assert "day before month" in str(decisions)
+
+
+def test_every_bad_cell_of_a_row_is_named(tmp_path: Path) -> None:
+    """The reason names each bad cell with its heading and value; the original cells are kept."""
+    row = "S001,S001-09,300,zzzz,ninety,not an address,perhaps\n"
+
+    result = take(put(tmp_path, {"stations.csv": STATIONS + row}))
+
+    (entry,) = result.tables["quarantined_row"]
+    assert entry[3] == 6
+    for part in ("'300' in 'channel'", "'zzzz' in 'pan id'", "'ninety' in 'tx power dbm'",
+                 "'perhaps' in 'connected'"):  # fmt: skip
+        assert part in str(entry[6])
+    assert json.loads(str(entry[8]))["eui-64"] == "not an address"
+
+
+def test_raw_levels_need_their_scale(tmp_path: Path) -> None:
+    """Raw 0-255 stand on columns of the file or a scale of the rules file; else they are named."""
+    head = "store,station,scanned at,channel,level,unit,scale,scale zero dbm,scale db per step\n"
+    stem = "S001,A,2026-09-29 03:00:00,"
+    rows = [
+        stem + "11,40,raw,,-100,0.5\n",
+        stem + "12,40,raw,radio-a,,\n",
+        stem + "13,40,raw,radio-b,,\n",
+        stem + "14,300,raw,radio-a,,\n",
+        stem + "15,40,furlongs,,,\n",
+    ]
+    (tmp_path / "rules").mkdir()
+    rules = tmp_path / "rules" / "r.toml"
+    rules.write_text('[scales]\n"radio-a" = { zero_dbm = -95.0, db_per_step = 1.0 }\n')
+
+    result = take(
+        put(tmp_path / "in", {"ed.csv": head + "".join(rows)}), settings=load_settings(rules)
+    )
+
+    assert [row[5] for row in result.tables["ed_reading"]] == [-80.0, -55.0]
+    assert result.problems() == [
+        (4, "scale-unknown"), (5, "level-off-scale"), (6, "unit-unknown"),
+    ]  # fmt: skip
+
+
+def test_a_stuck_radio_is_found_across_rows(tmp_path: Path) -> None:
+    """Eight channels of one scan at one level above the threshold are all put aside; the same at
+    the noise floor is a quiet store."""
+
+    def scan(minute: int, level: int) -> str:
+        return "".join(f"S001,A,2026-09-29 03:0{minute}:00,{c},{level}\n" for c in range(11, 19))
+
+    text = "store,station,scanned at,channel,level dbm\n" + scan(1, -30) + scan(2, -94)
+
+    result = take(put(tmp_path, {"ed.csv": text}))
+
+    assert [problem for _, problem in result.problems()] == ["radio-stuck"] * 8
+    assert len(result.tables["ed_reading"]) == 8
+
+
+def test_a_missing_heading_fails_the_file_with_both_lists(tmp_path: Path) -> None:
+    """The sentence names what was found, what is needed and the nearest match; rows are counted."""
+    text = STATIONS.replace(",channel,", ",chanel,")
+
+    outcome = take(put(tmp_path, {"x.csv": text})).outcome("x.csv")
+
+    assert (outcome.kind, outcome.rows_read, outcome.rows_quarantined) == (None, 3, 3)
+    for part in (
+        "Found: 'store', 'station', 'chanel'",
+        "Needed: 'store'",
+        "Is 'chanel' the column",
+    ):
+        assert part in str(outcome.refused)
+
+
+def test_own_headings_come_from_the_rules_file(tmp_path: Path) -> None:
+    """A heading mapped in the rules file stands for the field it names."""
+    rules = tmp_path / "r.toml"
+    rules.write_text('[headings.stations]\n"Kanał radiowy" = "channel"\n')
+    text = STATIONS.replace(",channel,", ",Kanał_Radiowy,")
+
+    result = take(put(tmp_path / "in", {"x.csv": text}), settings=load_settings(rules))
+
+    assert result.outcome("x.csv").rows_loaded == 3
+
+
+@pytest.mark.parametrize(
+    ("days", "expected"),
+    [
+        (("03/04/2026", "25/04/2026"), date(2026, 4, 3)),
+        (("03/04/2026", "04/25/2026"), date(2026, 3, 4)),
+        (("03.04.2026", "04.05.2026"), date(2026, 4, 3)),
+        (("2026-04-03", "2026-04-04"), date(2026, 4, 3)),
+        (("03/04/26", "25/04/26"), date(2026, 4, 3)),
+    ],
+)
+def test_the_order_of_days_follows_from_the_whole_column(
+    tmp_path: Path, days: tuple[str, str], expected: date
+) -> None:
+    """One day that can only be read one way decides for all others of the file."""
+    text = "store,label,station,exported on\n" + "".join(
+        f"S001,L{place},A,{day}\n" for place, day in enumerate(days)
+    )
+
+    result = take(put(tmp_path, {"x.csv": text}))
+
+    assert expected in [row[2] for row in result.tables["label_seen"]]
+    assert result.outcome("x.csv").rows_loaded == 2
+
+
+def test_a_deciding_day_may_stand_at_the_end(tmp_path: Path) -> None:
+    """The deciding cell counts though thousands of rows that could be either come before it."""
+    rows = [f"S001,L{place},A,03/04/2026\n" for place in range(6000)] + ["S001,Z,A,25/04/2026\n"]
+    text = "store,label,station,exported on\n" + "".join(rows)
+
+    result = take(put(tmp_path, {"x.csv": text}))
+
+    assert result.outcome("x.csv").rows_loaded == 6001
+    assert {row[2] for row in result.tables["label_seen"]} == {date(2026, 4, 3), date(2026, 4, 25)}
+
+
+def test_undecided_days_refuse_the_file_with_the_question(tmp_path: Path) -> None:
+    """Where nothing decides between day and month the file is refused; a line answers."""
+    text = "store,label,station,exported on\nS001,L1,A,03/04/2026\nS001,L2,A,05/04/2026\n"
+
+    outcome = take(put(tmp_path / "a", {"x.csv": text})).outcome("x.csv")
+    answered = take(put(tmp_path / "b", {"x.csv": "Dates: dd/mm/yyyy\n" + text}))
+
+    assert outcome.refused is not None
+    assert "Which comes first?" in outcome.refused
+    assert outcome.rows_quarantined == 2
+    assert answered.tables["label_seen"][0][2] == date(2026, 4, 3)
+
+
+def test_undecided_thousands_refuse_the_file_with_the_question(tmp_path: Path) -> None:
+    """2.000 alone may be two or two thousand; another column of the file can decide it."""
+    head = "store;label;station;payload octets;level dbm;exported on\n"
+    unsure = head + "S001;L1;A;2.000;-60;2026-09-30\n"
+    sure = head + "S001;L1;A;2.000;-60,5;2026-09-30\n"
+
+    refused = take(put(tmp_path / "a", {"x.csv": unsure})).outcome("x.csv").refused
+    result = take(put(tmp_path / "b", {"x.csv": sure}))
+
+    assert "decimal mark" in str(refused)
+    assert (result.tables["label_seen"][0][9], result.tables["label_seen"][0][4]) == (2000, -60.5)
+
+
+def test_positive_levels_without_unit_refuse_the_file(tmp_path: Path) -> None:
+    """Positive levels may be magnitudes or raw values: the file is refused with the question."""
+    text = "store,station,scanned at,channel,level\nS001,A,2026-09-29 03:00:00,11,80\n"
+
+    refused = take(put(tmp_path / "a", {"x.csv": text})).outcome("x.csv").refused
+    answered = take(put(tmp_path / "b", {"x.csv": "Unit: -dBm\n" + text}))
+
+    assert "unit" in str(refused)
+    assert answered.tables["ed_reading"][0][5] == -80.0
+
+
+def test_a_snapshot_without_its_day_is_refused(tmp_path: Path) -> None:
+    """Stations need the day they were exported on; without one the file is refused."""
+    text = STATIONS.split("\n", 1)[1]
+
+    assert "Which day was it?" in str(take(put(tmp_path, {"x.csv": text})).outcome("x.csv").refused)
+
+
+def test_two_columns_for_one_field_are_refused(tmp_path: Path) -> None:
+    """Two columns that stand for one field are never chosen between."""
+    text = "store,site,label,station,exported on\nS001,S002,L1,A,2026-09-30\n"
+
+    assert "Which one is right?" in str(
+        take(put(tmp_path, {"x.csv": text})).outcome("x.csv").refused
+    )
+
+
+def test_encodings_delimiters_and_line_ends(tmp_path: Path) -> None:
+    """The same stores are read from every encoding, delimiter and line end."""
+    text = STORES.replace("First", "Öhrlingsbüttel")
+    encodings = ("utf-8", "utf-8-sig", "utf-16", "utf-16-le", "utf-16-be", "utf-32", "cp1252")
+    files = {
+        f"{encoding}{ord(delimiter)}{len(end)}{ord(end[0])}.csv": text.replace(",", delimiter)
+        .replace("\n", end)
+        .encode(encoding)
+        for encoding, delimiter, end in product(encodings, ",;\t|", ("\n", "\r\n", "\r"))
+    }
+
+    result = take(put(tmp_path, files))
+
+    assert {(o.kind, o.rows_loaded + o.rows_repeated) for o in result.outcomes} == {("stores", 2)}
+    assert [row[2] for row in result.tables["store_seen"]] == ["Öhrlingsbüttel", "Second"]
+
+
+@pytest.mark.parametrize(
+    ("page", "name"),
+    [
+        ("cp1250", "Źródlice pod Jodłą"),
+        ("iso8859_2", "Mgławice Łąkożyn"),
+        ("cp850", "Größe Süd"),
+        ("cp1252", "Café Größe 3 m² – 5 °C"),
+    ],
+)
+def test_single_byte_pages_are_told_apart_by_their_words(
+    tmp_path: Path, page: str, name: str
+) -> None:
+    """A name in any of the common single-byte pages comes out as it was written."""
+    content = STORES.replace("First", name).encode(page)
+
+    assert take(put(tmp_path, {"x.csv": content})).tables["store_seen"][0][2] == name
+
+
+def test_one_bad_byte_in_utf8_costs_one_row(tmp_path: Path) -> None:
+    """A UTF-8 file with a byte flipped stays UTF-8: its other names keep their letters."""
+    names = "".join(
+        f"S1{place:02},Grünhagel {place},N,GB,x,Europe/London,,\n" for place in range(9)
+    )
+    content = (STORES + names).encode().replace("Grünhagel 4".encode(), b"Gr\xfcnhagel 4")
+
+    result = take(put(tmp_path, {"x.csv": content}))
+
+    assert result.problems() == [(9, "text-damaged")]
+    assert "Grünhagel 5" in [row[2] for row in result.tables["store_seen"]]
+
+
+def test_ragged_and_broken_rows_keep_their_line(tmp_path: Path) -> None:
+    """Physical lines are counted through blank lines and quoted line ends; one broken quote costs
+    one row."""
+    text = (
+        "store,label,station,level dbm,exported on\n"
+        "\n"
+        '"S001","L\n1",A,-60,2026-09-30\n'
+        "S001,L2,A,-60\n"
+        'S001,"L3,A,-60,2026-09-30\n'
+        "S001,L4,A,-60,2026-09-30,more,and more\n"
+        ",,,,\n"
+        "S001,L5,A,5,2026-09-30\n"
+        "S001,L6,A,-61,2026-09-30"
+    )
+
+    result = take(put(tmp_path, {"x.csv": text}))
+
+    assert result.problems() == [
+        (5, "row-too-short"), (6, "quote-unclosed"), (7, "row-too-long"), (9, "level-impossible"),
+    ]  # fmt: skip
+    assert {row[1] for row in result.tables["label_seen"]} == {"L\n1", "L6"}
+    assert result.outcome("x.csv").rows_read == 6
+
+
+def test_the_same_content_again_adds_nothing(tmp_path: Path) -> None:
+    """Renamed, re-sorted and overlapping files count as repeated; the facts do not change."""
+    lines = READINGS.splitlines(keepends=True)
+    again = lines[0] + "".join(reversed(lines[1:]))
+    labels = LABELS.splitlines(keepends=True)
+    overlap = labels[0] + labels[2] + labels[2].replace("L2", "L9")
+    first = take(put(tmp_path / "a", SET))
+
+    second = take(
+        put(tmp_path / "b", {**SET, "again.csv": again, "copy.csv": LABELS, "part.csv": overlap})
+    )
+
+    assert second.facts["ed_reading"] == first.facts["ed_reading"]
+    assert len(second.facts["label_seen"]) == len(first.facts["label_seen"]) + 1
+    counts = {o.file: (o.rows_loaded, o.rows_repeated) for o in second.outcomes}
+    assert sorted([counts["readings.csv"], counts["again.csv"]]) == [(0, 4), (4, 0)]
+    assert sum(counts[f][0] for f in ("labels.csv", "copy.csv", "part.csv")) == 4
+
+
+def test_a_second_run_takes_nothing_twice(tmp_path: Path) -> None:
+    """Running again over the same folder leaves every table as it was."""
+    folder = put(tmp_path / "in", {**SET, "bad.csv": "nothing,known\n1,2\n"})
+
+    first = take(folder, tmp_path / "d.duckdb")
+    second = take(folder, tmp_path / "d.duckdb")
+
+    assert second.tables == first.tables
+    assert second.outcomes == first.outcomes
+
+
+def test_a_refused_file_is_tried_again(tmp_path: Path) -> None:
+    """A refused file that is mended in place takes the place of the refused one."""
+    folder = put(tmp_path / "in", {"x.csv": STATIONS.replace("channel", "chanel")})
+    take(folder, tmp_path / "d.duckdb")
+
+    result = take(put(folder, {"x.csv": STATIONS}), tmp_path / "d.duckdb")
+
+    assert [row[2] for row in result.tables["export_file"]] == ["stations"]
+    assert result.tables["quarantined_row"] == []
+
+
+def test_larger_counts_stand(tmp_path: Path) -> None:
+    """Equal readings are counted per file and the larger count stands, in any order of files."""
+    head, *rows = READINGS.splitlines(keepends=True)
+    one, three = head + rows[0], head + rows[0] * 3
+    a = put(tmp_path / "a", {"1.csv": one})
+    b = put(tmp_path / "b", {"1.csv": three})
+
+    for order in ((a, b), (b, a)):
+        database = tmp_path / f"{order[0].name}.duckdb"
+        take(order[0], database)
+        result = take(order[1], database)
+        assert [row[-1] for row in result.tables["ed_reading"]] == [3]
+
+
+def test_a_local_file_name_never_matters(tmp_path: Path) -> None:
+    """Names with quotes, brackets, stars and line ends are only names."""
+    names = ["a'b.csv", "x;drop table.csv", "[1].csv", "*.csv", "%s{0}$file.csv", "é\n.csv"]
+
+    result = take(put(tmp_path, {name: STORES for name in names}))
+
+    assert sorted(outcome.file for outcome in result.outcomes) == sorted(names)
+    assert sum(outcome.rows_loaded for outcome in result.outcomes) == 2
