@@ -1,6 +1,7 @@
 """Errors a person can act on: one class per cause, each builds its own sentence."""
 
 from collections.abc import Sequence
+from datetime import datetime
 from difflib import get_close_matches
 from pathlib import Path
 
@@ -140,6 +141,33 @@ class OutputNotWritable(QuietaisleError):
 
     def __init__(self, path: Path, why: str) -> None:
         super().__init__(f"{path} cannot be written: {why}")
+
+
+class TransitionIllegal(QuietaisleError):
+    """A change was to go to a state that its state of now does not lead to."""
+
+    def __init__(self, change: str, now: str | None, asked: str, step: str) -> None:
+        stands = f"is {now}" if now else "is not in the register"
+        super().__init__(
+            f"Change {change} {stands} and cannot become {asked} by the step '{step}'."
+        )
+
+
+class EventOutOfOrder(QuietaisleError):
+    """An event was dated before the last one of its change."""
+
+    def __init__(self, change: str, at: datetime, last: datetime) -> None:
+        super().__init__(
+            f"Change {change} has an event of {last:%Y-%m-%d %H:%M}; "
+            f"another one cannot be dated {at:%Y-%m-%d %H:%M}, before it."
+        )
+
+
+class UnknownChange(QuietaisleError):
+    """A change was named that the register does not hold."""
+
+    def __init__(self, change: str) -> None:
+        super().__init__(f"The register holds no change '{change}'.")
 
 
 def nearest(word: str, known: Sequence[str]) -> str:

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 from dataclasses import fields
-from datetime import date
+from datetime import date, datetime
 from types import NoneType
 from typing import Any, get_args, get_type_hints
 
@@ -11,6 +11,7 @@ import polars as pl
 _COLUMN: dict[Any, type[pl.DataType]] = {
     bool: pl.Boolean,
     date: pl.Date,
+    datetime: pl.Datetime,
     float: pl.Float64,
     int: pl.Int64,
     str: pl.String,
@@ -20,7 +21,8 @@ _COLUMN: dict[Any, type[pl.DataType]] = {
 def frame_of(kind: type[Any], records: Iterable[Any]) -> pl.DataFrame:
     """Return the records as a frame; it has its columns even where there are no records.
 
-    `kind` is a dataclass whose fields are bool, date, float, int or str, or one of these or None.
+    `kind` is a dataclass whose fields are bool, date, datetime, float, int or str, or one of these
+    or None.
     """
     hints = get_type_hints(kind)
     schema = {field.name: _column(hints[field.name]) for field in fields(kind)}

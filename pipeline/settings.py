@@ -24,7 +24,7 @@ _SECTIONS: Mapping[str, tuple[str, ...] | None] = MappingProxyType(
         "firmware": ("standard",),
         "scales": (),
         "headings": KINDS,
-        "approvers": ("names",),
+        "approvers": ("names", "proposer"),
         "exception": ("rule", "store", "subject", "reason", "approved_by", "until"),
         **SCHEDULE_SECTIONS,
     }
@@ -73,6 +73,7 @@ class Settings:
     scales: Mapping[str, Scale]
     headings: Mapping[str, Mapping[str, str]]
     approvers: tuple[str, ...]
+    proposer: str | None  # who puts plans forward; may not approve them
     exceptions: tuple[Exemption, ...]
     schedule: ScheduleRules
     text: str  # the user's file and its calendars as written, so that a run can be named after them
@@ -130,10 +131,15 @@ def _settings(
         channels=_channels(path, {**shipped["channels"], **own.get("channels", {})}),
         path_loss=model,
         severity=_severities(path, own.get("severity", {})),
-        firmware_standard=_optional_text(path, own.get("firmware", {}).get("standard")),
+        firmware_standard=_optional_text(
+            path, "firmware.standard", own.get("firmware", {}).get("standard")
+        ),
         scales=_scales(path, own.get("scales", {})),
         headings=_headings(path, own.get("headings", {})),
         approvers=_names(path, own.get("approvers", {}).get("names", [])),
+        proposer=_optional_text(
+            path, "approvers.proposer", own.get("approvers", {}).get("proposer")
+        ),
         exceptions=tuple(_exemption(path, entry) for entry in own.get("exception", [])),
         schedule=schedule,
         text="\n".join([text, *calendars]) if calendars else text,
@@ -204,9 +210,9 @@ def _names(path: Path, value: object) -> tuple[str, ...]:
     return tuple(value)
 
 
-def _optional_text(path: Path, value: object) -> str | None:
+def _optional_text(path: Path, key: str, value: object) -> str | None:
     if value is not None and not isinstance(value, str):
-        raise RulesValueWrong(path, "firmware.standard", value, "a text")
+        raise RulesValueWrong(path, key, value, "a text")
     return value
 
 

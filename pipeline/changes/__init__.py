@@ -1,0 +1,1 @@
+"""The change register: proposals, decisions, results, and what became of each promise."""

@@ -1,0 +1,54 @@
+"""The way back: the steps that return a store to how it was, from the register."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from pipeline.changes.records import BackOutStep
+from pipeline.database import Database
+
+
+@dataclass(frozen=True, slots=True)
+class Carried:
+    """A change that was carried out; `found` is the channel an export found, where one did."""
+
+    store: str
+    change: str
+    station: str
+    from_channel: int
+    to_channel: int
+    found: int | None
+
+
+def back_out(
+    database: Database, store: str, day: date, plan: str | None = None
+) -> tuple[BackOutStep, ...]:
+    """Return the steps that undo what stands carried out in a store at the end of a day.
+
+    Changes carried out last are undone first. `plan` keeps to the changes of one plan; without it
+    the store goes back to how it was before the first change of the register that still stands.
+    """
+    values = {"store": store, "day": day, "plan": plan}
+    return way_back([Carried(*row) for row in database.rows("changes", "carried_out", values)])
+
+
+def way_back(carried: Sequence[Carried]) -> tuple[BackOutStep, ...]:
+    """Return the steps back from changes given last one first.
+
+    A station that was found on another channel than its change says starts from there. Steps that
+    lead where the station stands already are left out.
+    """
+    origin = {one.station: one.from_channel for one in carried}  # of the earliest, which comes last
+    on: dict[str, int] = {}
+    steps: list[BackOutStep] = []
+    for one in carried:
+        here = on.get(one.station, one.found or one.to_channel)
+        if here != one.from_channel:
+            position, parking = len(steps) + 1, one.from_channel != origin[one.station]
+            steps.append(
+                BackOutStep(
+                    one.store, position, one.change, one.station, here, one.from_channel, parking
+                )
+            )
+        on[one.station] = one.from_channel
+    return tuple(steps)

@@ -1,0 +1,2 @@
+-- The day the run speaks of.
+select as_of from this_run;

@@ -1,0 +1,300 @@
+"""Verification: what the exports after a change mean for it, and how promises hold over all."""
+
+from collections.abc import Iterator
+from dataclasses import replace
+from datetime import date
+from pathlib import Path
+
+import pytest
+from changes_kit import (
+    PLAN,
+    SWAP,
+    approve_all,
+    at,
+    chain,
+    export_says,
+    labels_say,
+    names,
+    readings_say,
+    set_limits,
+    settings_in,
+    speak_of,
+    states,
+)
+
+from pipeline.changes.back_out import Carried, back_out, way_back
+from pipeline.changes.judgement import Found, Yardstick, judge
+from pipeline.changes.records import Booking, Event
+from pipeline.changes.register import append, book, history, propose
+from pipeline.changes.states import State, Step
+from pipeline.changes.verify import calibration, verify
+from pipeline.database import Database
+from pipeline.settings import Settings
+from pipeline.survey.evidence import survey
+
+NEXT = date(2026, 12, 31)
+NIGHT = date(2026, 10, 20)
+QUIET, LOUD = {-95: 40}, {-95: 20, -60: 20}
+MEASURE = Yardstick(shortfall=0.05, labels_back=0.8, readings_minimum=20)
+FOUND = Found(
+    change="c", store="B", station="B-01", from_channel=11, to_channel=25, parking=False,
+    state=State.IMPLEMENTED, due=None, shown=False, channel_found=25, connected=True, seen_on=NEXT,
+    channels_before=(11,), channels_after=(25,), labels_before=100, labels_after=100,
+    clear_air_before=0.4, promised=0.8, measured=0.8, readings=40, sureness="high", undone=0,
+)  # fmt: skip
+
+
+@pytest.fixture
+def settings(tmp_path: Path) -> Settings:
+    """Give settings with approvers."""
+    return settings_in(tmp_path)
+
+
+@pytest.fixture
+def approved(tmp_path: Path, settings: Settings) -> Iterator[Database]:
+    """Give a register whose changes are all approved, and the day of the next exports."""
+    with chain(tmp_path) as database:
+        set_limits(database, settings)
+        propose(database, settings)
+        approve_all(database)
+        speak_of(database, NEXT)
+        yield database
+
+
+def look(database: Database, settings: Settings) -> dict[str, tuple[str, str | None]]:
+    """Survey and verify; return state and result of every change there was something to say of."""
+    survey(database, settings)
+    return {c.change: (c.state.value, c.result) for c in verify(database, settings)}
+
+
+def report(database: Database, changes: list[str], day: date = NIGHT) -> None:
+    """Report changes as done."""
+    events = [Event(c, State.IMPLEMENTED, at(day, 2), "team", result="done") for c in changes]
+    append(database, Step.RESULT, events)
+
+
+@pytest.mark.parametrize(
+    ("facts", "states_after", "result", "note"),
+    [
+        ({}, ["verified"], "done", "clear air 80% measured, 80% promised, 100 labels served"),
+        ({"measured": 0.751}, ["verified"], "done", "clear air 75%"),
+        ({"measured": 0.749}, ["ineffective"], "done", "clear air 75% measured, 80% promised"),
+        ({"measured": 0.2, "undone": 2}, ["ineffective"], "done", "2 other changes of the plan"),
+        ({"measured": None, "readings": 0}, [], "done", "0 readings since the change on channel"),
+        ({"measured": 0.1, "readings": 19}, [], "done", "19 readings since the change"),
+        ({"labels_after": 80}, ["verified"], "done", "80 labels served"),
+        ({"labels_after": 79}, ["ineffective"], "done", "79 labels are back of 100"),
+        ({"labels_after": None}, [], "done", "no labels export since the change"),
+        ({"labels_before": 0, "labels_after": None}, ["verified"], "done", "80% promised"),
+        ({"connected": False}, ["ineffective"], "done", "not connected"),
+        ({"connected": None}, ["verified"], "done", "80% promised"),
+        ({"channel_found": 11}, ["approved"], "not done", "reported as done, but the export"),
+        ({"channel_found": 11, "shown": True}, ["backed out"], "backed out", "as before"),
+        ({"channel_found": 20}, ["ineffective"], "done differently", "on channel 20, approved was"),
+        ({"channel_found": None}, ["ineffective"], "done differently", "approved was 25"),
+        ({"state": State.APPROVED}, ["implemented", "verified"], "done", "80% measured"),
+        ({"state": State.APPROVED, "channel_found": 11}, [], None, "not done yet"),
+        (
+            {"state": State.APPROVED, "channel_found": 20},
+            ["implemented", "ineffective"], "done differently", "approved was 25",
+        ),
+        (
+            {"state": State.SCHEDULED, "channel_found": 11, "due": at(NIGHT, 23)},
+            ["approved"], "not done", "its night is over",
+        ),
+        (
+            {"state": State.SCHEDULED, "channel_found": 11, "due": at(date(2027, 1, 4), 23)},
+            [], None, "not done yet",
+        ),
+        ({"state": State.INEFFECTIVE}, ["verified"], "done", "80% measured"),
+        ({"state": State.INEFFECTIVE, "measured": 0.1}, [], "done", "10% measured"),
+        ({"state": State.INEFFECTIVE, "channel_found": 11}, ["backed out"], "backed out", "before"),
+        ({"state": State.INEFFECTIVE, "channel_found": 20}, [], "done differently", "still"),
+        ({"parking": True, "measured": None, "readings": 0}, ["verified"], "done", "on the way"),
+        (
+            {"parking": True, "channels_after": (25, 15), "channel_found": 15},
+            ["verified"], "done", "on the way",
+        ),
+    ],
+)  # fmt: skip
+def test_what_the_exports_mean(
+    facts: dict[str, object], states_after: list[str], result: str | None, note: str
+) -> None:
+    """Channel first, then connection, labels and air; what is missing leaves the change open."""
+    verdict = judge(replace(FOUND, **facts), MEASURE)  # type: ignore[arg-type]  # fields of Found
+
+    assert [state.value for state in verdict.states] == states_after
+    assert verdict.result == result
+    assert note in verdict.note
+
+
+def test_a_change_that_kept_its_promise_is_verified(approved: Database, settings: Settings) -> None:
+    """Reported, on its channel, with quiet readings since: verified with the facts kept, once."""
+    change = names(approved, "B")[0]
+    report(approved, [change])
+    export_says(approved, NEXT, {"B-01": 25})
+    readings_say(approved, "B-01", 25, QUIET)
+
+    assert look(approved, settings) == {change: ("verified", "done")}
+    assert states(approved)[change] == "verified"
+    facts = approved.connection.execute(
+        "select change, seen_on, channel_found, promised, measured, readings from change_check"
+    ).fetchall()
+    assert facts == [(change, NEXT, 25, 0.8, 1.0, 40)]
+    before = history(approved)
+    assert look(approved, settings) == {}
+    assert history(approved) == before
+
+
+def test_a_change_into_noise_is_ineffective(approved: Database, settings: Settings) -> None:
+    """Half of the readings are busy: half of the air is clear, not the 80 % promised."""
+    change = names(approved, "B")[0]
+    report(approved, [change])
+    export_says(approved, NEXT, {"B-01": 25})
+    readings_say(approved, "B-01", 25, LOUD)
+
+    assert look(approved, settings) == {change: ("ineffective", "done")}
+    measured = approved.connection.execute("select measured from change_check").fetchall()
+    assert measured == [(0.5,)]
+
+
+def test_readings_of_before_the_change_do_not_count(approved: Database, settings: Settings) -> None:
+    """The scan of November says nothing of a change made in December: the change stays open."""
+    change = names(approved, "B")[0]
+    report(approved, [change], date(2026, 12, 1))
+    export_says(approved, NEXT, {"B-01": 25})
+    readings_say(approved, "B-01", 25, QUIET)
+
+    assert look(approved, settings) == {change: ("implemented", "done")}
+    assert states(approved)[change] == "implemented"
+
+
+def test_exports_of_before_the_change_do_not_count(approved: Database, settings: Settings) -> None:
+    """A stations export of the very day of the work proves nothing against it."""
+    change = names(approved, "B")[0]
+    report(approved, [change], NEXT)
+    export_says(approved, NEXT, {"B-01": 11})
+
+    assert look(approved, settings) == {}
+    assert states(approved)[change] == "implemented"
+
+
+def test_labels_that_stay_away_make_it_ineffective(tmp_path: Path, settings: Settings) -> None:
+    """The labels are counted at the station, in an export of after the change, silent ones out."""
+    with chain(tmp_path) as database:
+        set_limits(database, settings)
+        database.connection.execute(
+            "insert into station_load values ('B', 'B-01', 41, 0, 1, 0, 0.1, 1.0)"
+        )
+        propose(database, settings)
+        approve_all(database)
+        speak_of(database, NEXT)
+        change = names(database, "B")[0]
+        report(database, [change])
+        export_says(database, NEXT, {"B-01": 25, "B-02": 11})
+        readings_say(database, "B-01", 25, QUIET)
+        assert look(database, settings) == {change: ("implemented", "done")}
+
+        labels_say(database, "B-01", NEXT, 31)
+        labels_say(database, "B-02", NEXT, 9)
+        assert look(database, settings) == {change: ("ineffective", "done")}
+        labels = database.connection.execute(
+            "select labels_before, labels_after from change_check"
+        ).fetchall()
+        assert labels == [(40, 31)]
+
+
+def test_work_nobody_reported_is_found(approved: Database, settings: Settings) -> None:
+    """On its channel in the export: carried out on that day, and judged by readings since."""
+    change = names(approved, "B")[0]
+    export_says(approved, NEXT, {"B-01": 25})
+
+    assert look(approved, settings) == {change: ("implemented", "done")}
+    assert states(approved, date(2026, 12, 30))[change] == "approved"
+    assert look(approved, settings) == {change: ("implemented", "done")}
+    readings_say(approved, "B-01", 25, QUIET)
+    assert look(approved, settings) == {change: ("verified", "done")}
+    assert [e.state.value for e in history(approved) if e.change == change] == [
+        "proposed", "approved", "implemented", "verified",
+    ]  # fmt: skip
+
+
+def test_a_swap_is_followed_over_its_parking_channel(
+    approved: Database, settings: Settings
+) -> None:
+    """The parking step counts as done once its station is on, or past, the parking channel."""
+    parking, partner, final = names(approved, "A")
+    export_says(approved, NEXT, {"A-01": 26, "A-02": 20})
+    assert look(approved, settings) == {
+        parking: ("verified", "done"), partner: ("approved", None), final: ("approved", None),
+    }  # fmt: skip
+
+    later = date(2027, 1, 31)
+    speak_of(approved, later)
+    export_says(approved, later, {"A-01": 20, "A-02": 15})
+    assert look(approved, settings) == {
+        partner: ("implemented", "done"), final: ("implemented", "done"),
+    }  # fmt: skip
+
+
+def test_a_night_that_passed_without_work_gives_the_approval_back(
+    approved: Database, settings: Settings
+) -> None:
+    """Scheduled, its night over, still on the channel of before: approved again, not done."""
+    change = names(approved, "B")[0]
+    book(approved, [Booking(change, at(date(2027, 1, 10), 23), "team 1")])
+    later = date(2027, 1, 31)
+    speak_of(approved, later)
+    export_says(approved, later, {"B-01": 11})
+
+    assert look(approved, settings) == {change: ("approved", "not done")}
+
+
+def test_calibration_compares_promise_and_measurement(
+    approved: Database, settings: Settings
+) -> None:
+    """One kept and one broken promise of 80 %: means, error and share held, up to a day."""
+    report(approved, [names(approved, "B")[0], names(approved, "A")[1]])
+    export_says(approved, NEXT, {"B-01": 25, "A-02": 15})
+    readings_say(approved, "B-01", 25, QUIET)
+    readings_say(approved, "A-02", 15, LOUD)
+    look(approved, settings)
+
+    assert calibration(approved, settings, date(2026, 12, 30)) == ()
+    rows = calibration(approved, settings, NEXT)
+    assert [(row.sureness, row.promised_from, row.promised_to) for row in rows] == [
+        ("high", 0.8, 0.9), ("high", 0.0, 1.0), ("all", 0.0, 1.0),
+    ]  # fmt: skip
+    for row in rows:
+        assert (row.changes, row.promised, row.measured) == (2, 0.8, 0.75)
+        assert (row.error, row.absolute_error, row.held) == (-0.05, 0.25, 0.5)
+
+
+def test_back_out_leads_through_the_states_in_reverse(
+    approved: Database, settings: Settings
+) -> None:
+    """Last done is first undone, over the parking channel; what an export found is the start."""
+    report(approved, names(approved, "A"))
+
+    steps = back_out(approved, "A", NEXT)
+    assert [(s.station, s.from_channel, s.to_channel, s.parking) for s in steps] == [
+        ("A-01", 20, 26, True), ("A-02", 15, 20, False), ("A-01", 26, 15, False),
+    ]  # fmt: skip
+    assert back_out(approved, "A", date(2026, 10, 6)) == ()
+
+    export_says(approved, NEXT, {"A-01": 20, "A-02": 25})
+    look(approved, settings)
+    found = [(s.station, s.from_channel) for s in back_out(approved, "A", NEXT)]
+    assert found == [("A-01", 20), ("A-02", 25), ("A-01", 26)]
+
+
+def test_way_back_undoes_any_order_of_steps() -> None:
+    """Steps forward and then back end where the store began, and no step is in vain."""
+    forward = [("A-01", 15, 26), ("A-02", 20, 15), ("A-01", 26, 20), ("A-02", 15, 11)]
+    carried = [Carried("A", str(n), *step, None) for n, step in enumerate(forward)]
+    on = {"A-01": 20, "A-02": 11}
+    for step in way_back(carried[::-1]):
+        assert on[step.station] == step.from_channel != step.to_channel
+        on[step.station] = step.to_channel
+    assert on == {"A-01": 15, "A-02": 20}
+    assert PLAN["A"] == SWAP
