@@ -28,12 +28,12 @@ _GERMAN_FILES = {
 _TITLED = ("stations", "heard")  # exports of Mitte whose date stands above the headings
 
 
-def sheets_of(portfolio: Portfolio) -> tuple[Sheet, ...]:
+def sheets_of(portfolio: Portfolio, days: Sequence[date] = SNAPSHOTS) -> tuple[Sheet, ...]:
     """Return every table of the exports, region by region and snapshot by snapshot."""
     regions = {seen.plan.store: seen.plan.region for seen in portfolio.stores}
     laid: list[Sheet] = []
     for region, lay in ((NORTH, _north), (MITTE, _mitte), (EAST, _east)):
-        for day in SNAPSHOTS:
+        for day in days:
             laid.extend(lay(_part(portfolio, regions, region, day), day))
     return tuple(sheet for sheet in laid if sheet.rows)
 
