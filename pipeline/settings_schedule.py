@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, time
+from datetime import date, datetime, time, timedelta
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any
@@ -11,6 +11,7 @@ from pipeline.errors import FreezeFileUnreadable, RulesValueWrong
 from pipeline.rules_table import RulesTable
 
 WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+_NOON = time(12)
 _PLACE = ("region", "store")
 _WINDOW = ("starts", "ends", "nights")
 SCHEDULE_SECTIONS: Mapping[str, tuple[str, ...]] = MappingProxyType(
@@ -51,11 +52,19 @@ class Work:
 
 @dataclass(frozen=True, slots=True)
 class Window:
-    """A change window on the store's own clock; an end at or before the start is next morning."""
+    """A change window on the store's own clock, between noon of the evening and the next noon."""
 
     starts: time
     ends: time
     weekdays: tuple[int, ...]  # of the evening; Monday is 0
+
+    def of_night(self, evening: date) -> tuple[datetime, datetime]:
+        """Return the wall-clock times at which the window of one night starts and ends."""
+        morning = evening + timedelta(days=1)
+        return (
+            datetime.combine(evening if self.starts >= _NOON else morning, self.starts),
+            datetime.combine(evening if self.ends > _NOON else morning, self.ends),
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -248,7 +257,11 @@ def _windows(table: RulesTable) -> Windows:
 
 
 def _window(table: RulesTable) -> Window:
-    return Window(table.clock("starts"), table.clock("ends"), _weekdays(table))
+    window = Window(table.clock("starts"), table.clock("ends"), _weekdays(table))
+    starts, ends = window.of_night(date(2000, 1, 1))
+    if starts >= ends:
+        raise table.wrong("ends", "an end after the start, both between noon and the next noon")
+    return window
 
 
 def _weekdays(table: RulesTable) -> tuple[int, ...]:
@@ -270,7 +283,7 @@ def _holidays(table: RulesTable) -> Holidays:
 
 def _teams(table: RulesTable, entries: Sequence[RulesTable]) -> Teams:
     default = {key: table.content[key] for key in ("jobs", "minutes", "nights")}
-    named = []
+    named: list[Team] = []
     for entry in entries:
         full = RulesTable(table.path, "team", {**default, **entry.content})
         team = Team(
