@@ -1,0 +1,1 @@
+"""Schedule: a night, a team and a wave for every store that has moves."""
