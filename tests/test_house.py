@@ -24,6 +24,7 @@ FLOORS = {
     "frames": 2,
     "progress": 2,
     "sql_file": 2,
+    "xlsx": 2,
     "settings": 3,
     "settings_schedule": 2,
     "rules_table": 1,

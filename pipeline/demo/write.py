@@ -2,9 +2,7 @@
 
 import csv
 import io
-import re
-import zipfile
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from datetime import date, datetime, time
 from pathlib import Path
 
@@ -13,10 +11,9 @@ from openpyxl import Workbook
 from pipeline.demo.chain import CHAIN
 from pipeline.demo.records import Cell, Dialect, Fault, Portfolio, Sheet
 from pipeline.demo.sheets import sheets_of
+from pipeline.xlsx import workbook_bytes, zip_bytes
 
 _STAMP = datetime(2026, 9, 30, 18, 0)  # noqa: DTZ001 - a document property, fixed on purpose
-_ZIP_STAMP = (1980, 1, 1, 0, 0, 0)
-_SAVED_AT = re.compile(rb"(<dcterms:modified[^>]*>)[^<]*(</dcterms:modified>)")
 
 
 def write_exports(portfolio: Portfolio, folder: Path, faults: Sequence[Fault] = ()) -> None:
@@ -44,7 +41,7 @@ def files_of(sheets: Sequence[Sheet]) -> dict[str, bytes]:
             packed.setdefault(container, {})[member] = text_of(sheet)
         else:
             files[sheet.path] = text_of(sheet)
-    files.update({path: _zipped(members) for path, members in packed.items()})
+    files.update({path: zip_bytes(members) for path, members in packed.items()})
     files.update({path: _workbook(tables) for path, tables in books.items()})
     return files
 
@@ -84,7 +81,6 @@ def _format_of(cell: date | time, dialect: Dialect) -> str:
 def _workbook(sheets: Sequence[Sheet]) -> bytes:
     book = Workbook(write_only=True)
     book.properties.creator = f"{CHAIN} store systems (invented)"
-    book.properties.created = _STAMP
     for sheet in sheets:
         page = book.create_sheet(sheet.path.split("#")[1])
         for line in sheet.title:
@@ -92,23 +88,4 @@ def _workbook(sheets: Sequence[Sheet]) -> bytes:
         page.append(sheet.headings)
         for row in sheet.rows:
             page.append(row)
-    saved = io.BytesIO()
-    book.save(saved)
-    with zipfile.ZipFile(saved) as archive:
-        members = {name: archive.read(name) for name in archive.namelist()}
-    # The library writes the moment of saving; a file that must repeat cannot keep it.
-    core = members["docProps/core.xml"]
-    stamp = f"{_STAMP:%Y-%m-%dT%H:%M:%SZ}".encode()
-    members["docProps/core.xml"] = _SAVED_AT.sub(rb"\g<1>" + stamp + rb"\g<2>", core)
-    return _zipped(members)
-
-
-def _zipped(members: Mapping[str, bytes]) -> bytes:
-    out = io.BytesIO()
-    with zipfile.ZipFile(out, "w") as archive:
-        for name, content in members.items():
-            entry = zipfile.ZipInfo(name, date_time=_ZIP_STAMP)
-            entry.compress_type = zipfile.ZIP_DEFLATED
-            entry.create_system = 3  # else the bytes tell the operating system
-            archive.writestr(entry, content)
-    return out.getvalue()
+    return workbook_bytes(book, _STAMP)

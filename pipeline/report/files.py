@@ -84,6 +84,18 @@ def put_file(path: Path, octets: bytes) -> None:
         raise OutputNotWritable(path, error.strerror or str(error)) from error
 
 
+def remove_file(path: Path) -> None:
+    """Take a file away that speaks of nothing any more.
+
+    Raises:
+        OutputNotWritable: it is there and cannot be removed.
+    """
+    try:
+        path.unlink(missing_ok=True)
+    except OSError as error:
+        raise OutputNotWritable(path, error.strerror or str(error)) from error
+
+
 def _chosen(known: list[tuple[str, str, str]], selection: Selection) -> list[str]:
     _refuse_unknown("store", selection.stores, sorted({store for store, _, _ in known}))
     _refuse_unknown("region", selection.regions, sorted({region for _, _, region in known}))

@@ -2,12 +2,10 @@
 
 from collections.abc import Iterator
 
-from xlsxwriter.worksheet import Worksheet
-
 from pipeline.records import Severity
 from pipeline.report.content import Rated, StoreContent
 from pipeline.report.evidence_lines import evidence_lines
-from pipeline.report.sheet import Book, row_height
+from pipeline.report.sheet import Book, Look, Page, row_height
 from pipeline.report.verdict import verdict
 from pipeline.report.wording import NOTHING, Wording
 
@@ -17,53 +15,52 @@ _READING = ("clear_air", "earshot", "bound", "parking")
 _SHEETS = ("Moves", "Channels", "Findings", "Evidence", "Stations")
 
 
-def put_overview(book: Book, sheet: Worksheet, content: StoreContent) -> None:
+def put_overview(book: Book, page: Page, content: StoreContent) -> None:
     """Write the sheet, section by section."""
     words = book.words
-    sheet.fit_to_pages(1, 1)
-    sheet.set_column(0, 0, _LABEL_W)
-    sheet.set_column(1, 1, _VALUE_W)
-    sheet.write_string(0, 0, words("summary.title"), book.title)
-    sheet.set_row(0, 26)
-    row = _note(book, sheet, 1, verdict(content, words))
-    row = _pairs(book, sheet, row + 1, words("summary.store"), _store(content, words))
-    row = _pairs(book, sheet, row + 1, words("summary.figures"), _figures(content, words))
+    page.fit(1, 1)
+    page.width(0, 0, _LABEL_W)
+    page.width(1, 1, _VALUE_W)
+    page.put(0, 0, words("summary.title"), book.title)
+    page.height(0, 26)
+    row = _note(book, page, 1, verdict(content, words))
+    row = _pairs(book, page, row + 1, words("summary.store"), _store(content, words))
+    row = _pairs(book, page, row + 1, words("summary.figures"), _figures(content, words))
     lines = [*evidence_lines(content, words), *_cost(content, words)]
-    row = _pairs(book, sheet, row + 1, words("evidence.title"), lines)
+    row = _pairs(book, page, row + 1, words("evidence.title"), lines)
     sheets = [(name, words(f"summary.sheet_{name.lower()}")) for name in _SHEETS]
-    row = _pairs(book, sheet, row + 1, words("summary.sheets"), sheets)
-    row = _notes(book, sheet, row + 1, "cautions", _CAUTIONS)
-    row = _notes(book, sheet, row + 1, "reading", _READING)
-    sheet.print_area(0, 0, row - 1, 1)
+    row = _pairs(book, page, row + 1, words("summary.sheets"), sheets)
+    row = _notes(book, page, row + 1, "cautions", _CAUTIONS)
+    row = _notes(book, page, row + 1, "reading", _READING)
+    page.print_area(row - 1, 1)
 
 
-def _pairs(book: Book, sheet: Worksheet, row: int, title: str, pairs: list[tuple[str, str]]) -> int:
-    row = _section(book, sheet, row, title)
+def _pairs(book: Book, page: Page, row: int, title: str, pairs: list[tuple[str, str]]) -> int:
+    row = _section(book, page, row, title)
     for label, value in pairs:
-        sheet.write_string(row, 0, label, book.looks["text"])
-        sheet.write_string(row, 1, value, book.looks["long"])
-        sheet.set_row(row, row_height([(label, _LABEL_W), (value, _VALUE_W)]))
+        page.put(row, 0, label, book.looks[Look.TEXT])
+        page.put(row, 1, value, book.looks[Look.LONG])
+        page.height(row, row_height([(label, _LABEL_W), (value, _VALUE_W)]))
         row += 1
     return row
 
 
-def _notes(book: Book, sheet: Worksheet, row: int, group: str, keys: tuple[str, ...]) -> int:
-    row = _section(book, sheet, row, book.words(f"{group}.title"))
+def _notes(book: Book, page: Page, row: int, group: str, keys: tuple[str, ...]) -> int:
+    row = _section(book, page, row, book.words(f"{group}.title"))
     for key in keys:
-        row = _note(book, sheet, row, book.words(f"{group}.{key}"))
+        row = _note(book, page, row, book.words(f"{group}.{key}"))
     return row
 
 
-def _section(book: Book, sheet: Worksheet, row: int, title: str) -> int:
-    sheet.write_string(row, 0, title, book.section)
-    sheet.write_blank(row, 1, None, book.section)
+def _section(book: Book, page: Page, row: int, title: str) -> int:
+    page.put(row, 0, title, book.section)
+    page.put(row, 1, None, book.section)
     return row + 1
 
 
-def _note(book: Book, sheet: Worksheet, row: int, text: str) -> int:
-    sheet.merge_range(row, 0, row, 1, "", book.note)
-    sheet.write_string(row, 0, text, book.note)
-    sheet.set_row(row, row_height([(text, _LABEL_W + _VALUE_W)]))
+def _note(book: Book, page: Page, row: int, text: str) -> int:
+    page.merge(row, 1, text, book.note)
+    page.height(row, row_height([(text, _LABEL_W + _VALUE_W)]))
     return row + 1
 
 

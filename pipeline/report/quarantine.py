@@ -12,23 +12,26 @@ A file refused as a whole has no rows here: mend the file, or the rules file, an
 """
 
 import json
-import os
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
-from io import BytesIO
+from datetime import date
 from pathlib import Path
 
-from xlsxwriter.format import Format
-from xlsxwriter.workbook import Workbook
-from xlsxwriter.worksheet import Worksheet
+from openpyxl.styles import Alignment
+from openpyxl.styles.cell_style import StyleArray
 
 from pipeline.database import Database
-from pipeline.errors import OutputNotWritable
+from pipeline.report import style
+from pipeline.report.files import put_file, remove_file
+from pipeline.report.sheet import Book, Column, Look, Page, font, put_list, row_height, under
+from pipeline.report.wording import wording
+from pipeline.xlsx import workbook_bytes
 
 NAME = "quarantine.xlsx"
-_MADE_AT = datetime(2000, 1, 1)  # noqa: DTZ001 - a fixed mark, so that equal content gives equal bytes
+_TITLE = "Rows in quarantine"
 _OVERVIEW = ("quarantined file", "quarantined line", "rows", "problem", "reason", "what to do")
+_COUNTED = ("quarantined line", "rows")
+_REASON_W = 50
 _BEFORE = ("reason", "what to do")
 _AFTER = ("quarantined file", "quarantined line", "quarantined content")
 _BEYOND = "beyond the headings"
@@ -67,6 +70,15 @@ class _Layout:
     headings: tuple[str, ...]
 
 
+@dataclass(frozen=True, slots=True)
+class _Looks:
+    """How cells of a sheet to mend are set."""
+
+    heading: StyleArray
+    text: StyleArray
+    wrapped: StyleArray
+
+
 def write_quarantine(database: Database, out: Path) -> Path | None:
     """Write `quarantine.xlsx` into the folder `out`; return its path, or none when all is well.
 
@@ -78,17 +90,10 @@ def write_quarantine(database: Database, out: Path) -> Path | None:
     """
     path = out / NAME
     overview = database.rows("report", "quarantine_overview")
-    try:
-        if not overview:
-            path.unlink(missing_ok=True)
-            return None
-        content = _workbook(overview, _sheets(database))
-        out.mkdir(parents=True, exist_ok=True)
-        passing = path.with_name(f".{NAME}.part")
-        passing.write_bytes(content)
-        os.replace(passing, path)  # noqa: PTH105 - whole or not at all
-    except OSError as error:
-        raise OutputNotWritable(path, str(error)) from error
+    if not overview:
+        remove_file(path)
+        return None
+    put_file(path, _workbook(overview, _sheets(database)))
     return path
 
 
@@ -113,57 +118,50 @@ def _titles(exported_on: date | None, decisions: str) -> tuple[str, ...]:
 def _workbook(
     overview: Sequence[tuple[object, ...]], sheets: Mapping[_Layout, Sequence[_Row]]
 ) -> bytes:
-    buffer = BytesIO()
-    book = Workbook(buffer, {"in_memory": True, "constant_memory": False})
-    book.set_properties({"title": "Rows in quarantine", "created": _MADE_AT})
-    head = book.add_format({"bold": True, "bottom": 1, "text_wrap": True, "valign": "top"})
-    text = book.add_format({"num_format": "@", "valign": "top"})
-    wrapped = book.add_format({"num_format": "@", "valign": "top", "text_wrap": True})
-    _put_overview(book.add_worksheet("Overview"), overview, head, wrapped)
+    book = Book(wording(None), style.A4)
+    book.book.properties.title = _TITLE
+    plain, line = font(), under(style.HAIRLINE)
+    # Cells to mend are texts, so that a program does not make numbers and dates of them again.
+    text = book.look(plain, Alignment(vertical="top"), border=line, number_format="@")
+    wrapped = book.look(
+        plain, Alignment(vertical="top", wrap_text=True), border=line, number_format="@"
+    )
+    _put_overview(book, overview)
     for number, (layout, rows) in enumerate(list(sheets.items())[:_SHEETS_MOST], start=1):
-        sheet = book.add_worksheet(f"{number} {layout.kind}")
-        _put_rows(sheet, layout, rows[:_ROWS_MOST], (head, text, wrapped))
-    book.close()
-    return buffer.getvalue()
+        page = book.sheet(f"{number} {layout.kind}", _TITLE)
+        _put_rows(page, layout, rows[:_ROWS_MOST], _Looks(book.heading, text, wrapped))
+    return workbook_bytes(book.book)
 
 
-def _put_overview(
-    sheet: Worksheet, rows: Sequence[tuple[object, ...]], head: Format, wrapped: Format
-) -> None:
-    for column, (heading, width) in enumerate(zip(_OVERVIEW, (40, 12, 8, 24, 60, 60), strict=True)):
-        sheet.set_column(column, column, width)
-        sheet.write_string(0, column, heading, head)
-    for line, row in enumerate(rows, start=1):
-        for column, value in enumerate(row):
-            if isinstance(value, int):
-                sheet.write_number(line, column, value, wrapped)
-            else:
-                sheet.write_string(line, column, _shown(str(value)), wrapped)
-    sheet.freeze_panes(1, 0)
+def _put_overview(book: Book, rows: Sequence[tuple[object, ...]]) -> None:
+    page = book.sheet("Overview", _TITLE)
+    columns = [
+        Column(heading, Look.COUNT if heading in _COUNTED else Look.LONG, widest)
+        for heading, widest in zip(_OVERVIEW, (40, 12, 8, 24, 60, 60), strict=True)
+    ]
+    shown = [[v if isinstance(v, int) else _shown(str(v)) for v in row] for row in rows]
+    put_list(book, page, columns, shown)
 
 
-def _put_rows(
-    sheet: Worksheet, layout: _Layout, rows: Sequence[_Row], looks: tuple[Format, Format, Format]
-) -> None:
-    head, text, wrapped = looks
+def _put_rows(page: Page, layout: _Layout, rows: Sequence[_Row], looks: _Looks) -> None:
     beyond = (_BEYOND,) if any(_BEYOND in row.cells for row in rows) else ()
     own = (*layout.headings, *beyond)
     for line, title in enumerate(layout.titles):
-        sheet.write_string(line, 0, title, text)
+        page.put(line, 0, title, looks.text)
     top = len(layout.titles)
     for column, heading in enumerate((*_BEFORE, *own, *_AFTER)):
-        sheet.write_string(top, column, _shown(heading), head)
-    sheet.set_column(0, 1, 50)
-    sheet.set_column(2, len(own) + 1, 16)
-    sheet.set_column(len(own) + 2, len(own) + 4, 20)
+        page.put(top, column, _shown(heading), looks.heading)
+    page.width(0, 1, _REASON_W)
+    page.width(2, len(own) + 1, 16)
+    page.width(len(own) + 2, len(own) + 4, 20)
     for line, row in enumerate(rows, start=top + 1):
         cells = [row.cells.get(heading, "") for heading in own]
-        sheet.write_string(line, 0, _shown(row.reason), wrapped)
-        sheet.write_string(line, 1, _shown(row.advice), wrapped)
+        page.put(line, 0, _shown(row.reason), looks.wrapped)
+        page.put(line, 1, _shown(row.advice), looks.wrapped)
         for column, cell in enumerate((*cells, *map(str, row.place)), start=len(_BEFORE)):
-            if cell:
-                sheet.write_string(line, column, _shown(cell), text)
-    sheet.freeze_panes(top + 1, 0)
+            page.put(line, column, _shown(cell) or None, looks.text)
+        page.height(line, row_height([(row.reason, _REASON_W), (row.advice, _REASON_W)]))
+    page.freeze(top + 1, 0)
 
 
 def _shown(text: str) -> str:

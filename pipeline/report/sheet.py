@@ -5,10 +5,16 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from enum import StrEnum
 from math import ceil
+from typing import Any, Literal
 
-from xlsxwriter.format import Format
-from xlsxwriter.workbook import Workbook
-from xlsxwriter.worksheet import Worksheet
+from openpyxl import Workbook
+from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE, Cell
+from openpyxl.styles import Alignment, Border, Font, PatternFill, Side
+from openpyxl.styles.cell_style import StyleArray
+from openpyxl.utils import get_column_letter
+from openpyxl.worksheet.page import PageMargins
+from openpyxl.worksheet.properties import PageSetupProperties
+from openpyxl.worksheet.worksheet import Worksheet
 
 from pipeline.report import style
 from pipeline.report.pen import Type, wrapped
@@ -25,6 +31,7 @@ _POINTS_PER_WIDTH = 5.25  # one digit of the font in which spreadsheets count wi
 _INDENT = 9.0
 _WIDEST_LETTER = 2.0  # in digits
 _HEADER_LETTERS = 80
+_HEADER_SIZE = 9
 PAGE_LETTERS = 205  # across a landscape page: no smaller than 7 points in print
 _PAPERS = {style.A4: 9, style.LETTER: 1}  # ECMA-376: paperSize
 
@@ -50,92 +57,190 @@ class Column:
     widest: int = _WIDEST
 
 
+class Page:
+    """One worksheet, addressed by row and column from 0."""
+
+    def __init__(self, sheet: Worksheet) -> None:
+        self.sheet = sheet
+
+    def put(self, row: int, column: int, value: Value, look: StyleArray) -> None:
+        """Write one cell; a text stays a text whatever it begins with."""
+        cell: Any = self.sheet.cell(row + 1, column + 1)
+        if isinstance(value, str):
+            cell.value = writable(value)
+            cell.data_type = "s"
+        elif value is not None:
+            cell.value = value
+        # One shared style per look: styling cell by cell takes ten times as long. It comes last,
+        # since a date brings a format of its own.
+        cell._style = look  # noqa: SLF001 - the library has no public way to share a style
+
+    def merge(self, row: int, last_column: int, text: str, look: StyleArray) -> None:
+        """Write a text across a row's first columns."""
+        for column in range(last_column + 1):
+            self.put(row, column, text if column == 0 else None, look)
+        self.sheet.merge_cells(
+            start_row=row + 1, end_row=row + 1, start_column=1, end_column=last_column + 1
+        )
+
+    def width(self, first: int, last: int, characters: float) -> None:
+        """Set the width of columns in characters."""
+        for column in range(first, last + 1):
+            self.sheet.column_dimensions[get_column_letter(column + 1)].width = characters
+
+    def height(self, row: int, points: float) -> None:
+        """Set the height of a row in points."""
+        self.sheet.row_dimensions[row + 1].height = points
+
+    def freeze(self, row: int, column: int) -> None:
+        """Keep the rows above and the columns before a cell in sight."""
+        self.sheet.freeze_panes = self.sheet.cell(row + 1, column + 1).coordinate
+
+    def print_area(self, last_row: int, last_column: int) -> None:
+        """Print from the first cell to this one."""
+        self.sheet.print_area = f"A1:{get_column_letter(last_column + 1)}{last_row + 1}"
+
+    def fit(self, wide: int, high: int) -> None:
+        """Scale the print to so many pages; 0: as many as it takes."""
+        self.sheet.page_setup.fitToWidth = wide
+        self.sheet.page_setup.fitToHeight = high
+
+
 class Book:
     """A workbook in the making, with the looks every sheet shares."""
 
-    def __init__(self, book: Workbook, words: Wording, size: tuple[float, float]) -> None:
-        self.book = book
+    def __init__(self, words: Wording, size: tuple[float, float]) -> None:
+        self.book = Workbook()
+        self.book.remove(self.book.worksheets[0])
         self.words = words
         self.paper = _PAPERS[size]
-        base = {"font_name": "Calibri", "font_size": 10, "font_color": style.INK, "valign": "top"}
-        line = {**base, "bottom": 1, "bottom_color": style.HAIRLINE}
         day = words.day_cells()
-        kinds: dict[str, dict[str, object]] = {
-            Look.TEXT: {"align": "left", "indent": 1},
-            Look.LONG: {"align": "left", "indent": 1, "text_wrap": True},
-            Look.COUNT: {"align": "right", "indent": 1, "num_format": "#,##0"},
-            Look.PERCENT: {"align": "right", "indent": 1, "num_format": "0 %"},
-            Look.LEVEL: {"align": "right", "indent": 1, "num_format": "0.0"},
-            Look.DAY: {"num_format": day, "align": "left", "indent": 1},
-            Look.MOMENT: {"num_format": f"{day} hh:mm", "align": "left", "indent": 1},
+        kinds = {
+            Look.TEXT: Alignment("left", "top", indent=1),
+            Look.LONG: Alignment("left", "top", indent=1, wrap_text=True),
+            Look.COUNT: Alignment("right", "top", indent=1),
+            Look.PERCENT: Alignment("right", "top", indent=1),
+            Look.LEVEL: Alignment("right", "top", indent=1),
+            Look.DAY: Alignment("left", "top", indent=1),
+            Look.MOMENT: Alignment("left", "top", indent=1),
         }
-        self.looks = {name: book.add_format({**line, **kind}) for name, kind in kinds.items()}
-        self.heading = book.add_format(
-            {**base, "bold": True, "font_color": style.PAPER, "bg_color": style.PLANNED,
-             "text_wrap": True, "valign": "vcenter",
-             "align": "left", "indent": 1}
-        )  # fmt: skip
-        head = {**base, "bold": True, "align": "center", "bottom": 1, "bottom_color": style.INK}
-        self.channel = book.add_format(head)
-        self.permitted = book.add_format({**head, "underline": 1})
-        self.title = book.add_format({**base, "bold": True, "font_size": 16})
-        self.section = book.add_format(
-            {**base, "bold": True, "font_color": style.PLANNED, "font_size": 11,
-             "bottom": 1, "bottom_color": style.INK}
-        )  # fmt: skip
-        self.note = book.add_format({**base, "font_color": style.MUTED, "text_wrap": True})
+        formats = {
+            Look.COUNT: "#,##0",
+            Look.PERCENT: "0 %",
+            Look.LEVEL: "0.0",
+            Look.DAY: day,
+            Look.MOMENT: f"{day} hh:mm",
+        }
+        line = under(style.HAIRLINE)
+        self.looks = {
+            name: self.look(
+                font(), setting, border=line, number_format=formats.get(name, "General")
+            )
+            for name, setting in kinds.items()
+        }
+        self.heading = self.look(
+            font(bold=True, color=style.PAPER),
+            Alignment("left", "center", indent=1, wrap_text=True),
+            fill=style.PLANNED,
+        )
+        centred, ink = Alignment("center", "top"), under(style.INK)
+        self.channel = self.look(font(bold=True), centred, border=ink)
+        self.permitted = self.look(font(bold=True, underlined=True), centred, border=ink)
+        self.title = self.look(font(bold=True, size=16), Alignment(vertical="top"))
+        self.section = self.look(
+            font(bold=True, size=11, color=style.PLANNED), Alignment(vertical="top"), border=ink
+        )
+        self.note = self.look(font(color=style.MUTED), Alignment(vertical="top", wrap_text=True))
 
-    def sheet(self, name: str, title: str, *, landscape: bool = True) -> Worksheet:
+    def look(
+        self,
+        font: Font,
+        alignment: Alignment,
+        *,
+        border: Border | None = None,
+        fill: str | None = None,
+        number_format: str = "General",
+    ) -> StyleArray:
+        """Register a look once for the whole workbook."""
+        cell: Any = Cell(self._scratch, row=1, column=1)
+        cell.font, cell.alignment, cell.number_format = font, alignment, number_format
+        if border is not None:
+            cell.border = border
+        if fill is not None:
+            cell.fill = PatternFill("solid", fgColor=argb(fill))
+        shared: StyleArray = cell._style  # noqa: SLF001 - see Page.put
+        return shared
+
+    @property
+    def _scratch(self) -> Worksheet:
+        """A sheet of this workbook that is not among its sheets, to register looks on."""
+        return Worksheet(self.book)
+
+    def sheet(self, name: str, title: str, *, landscape: bool = True) -> Page:
         """Add a sheet that prints on the store's paper with heading and page numbers."""
-        sheet = self.book.add_worksheet(name)
-        sheet.hide_gridlines(2)
-        sheet.set_paper(self.paper)
-        if landscape:
-            sheet.set_landscape()
-        sheet.set_margins(left=0.5, right=0.5, top=0.75, bottom=0.7)
+        sheet = self.book.create_sheet(name)
+        sheet.sheet_view.showGridLines = False
+        sheet.page_setup.paperSize = self.paper
+        sheet.page_setup.orientation = "landscape" if landscape else "portrait"
+        sheet.sheet_properties.pageSetUpPr = PageSetupProperties(fitToPage=True)
+        sheet.page_margins = PageMargins(left=0.5, right=0.5, top=0.75, bottom=0.7)
         plain = title[:_HEADER_LETTERS].replace("&", "&&")
-        sheet.set_header(f"&L&9{plain}&R&9{name}")
-        sheet.set_footer(f"&R&9{self.words('workbook.print_page')}")
-        sheet.fit_to_pages(1, 0)
-        return sheet
+        sheet.oddHeader.left.text, sheet.oddHeader.left.size = plain, _HEADER_SIZE
+        sheet.oddHeader.right.text, sheet.oddHeader.right.size = name, _HEADER_SIZE
+        sheet.oddFooter.right.text = self.words("workbook.print_page")
+        sheet.oddFooter.right.size = _HEADER_SIZE
+        page = Page(sheet)
+        page.fit(1, 0)
+        return page
 
 
-def put(sheet: Worksheet, row: int, column: int, value: Value, look: Format) -> None:
-    """Write one cell by the kind of its value; a text stays a text whatever it begins with."""
-    if value is None:
-        sheet.write_blank(row, column, None, look)
-    elif isinstance(value, str):
-        text = "\n".join(value.splitlines()) if "\r" in value else value
-        sheet.write_string(row, column, text[:LONGEST_TEXT], look)
-    elif isinstance(value, datetime | date):
-        sheet.write_datetime(row, column, value, look)
-    else:
-        sheet.write_number(row, column, value, look)
+def font(
+    *, bold: bool = False, size: float = 10, color: str = style.INK, underlined: bool = False
+) -> Font:
+    """Return the typeface of our workbooks in a weight, size and colour."""
+    underline: Literal["single"] | None = "single" if underlined else None
+    return Font(name="Calibri", size=size, bold=bold, color=argb(color), underline=underline)
+
+
+def under(color: str) -> Border:
+    """Return a thin line below."""
+    return Border(bottom=Side("thin", color=argb(color)))
+
+
+def argb(color: str) -> str:
+    """Return a colour such as #1D2A32 as spreadsheets write it."""
+    return f"FF{color.removeprefix('#')}"
+
+
+def writable(text: str) -> str:
+    """Return a text as a cell can hold it: no control characters, not too long."""
+    plain = "\n".join(text.splitlines()) if "\r" in text else text
+    return ILLEGAL_CHARACTERS_RE.sub("\ufffd", plain[:LONGEST_TEXT])
 
 
 def put_list(
-    book: Book, sheet: Worksheet, columns: Sequence[Column], rows: Sequence[Sequence[Value]]
+    book: Book, page: Page, columns: Sequence[Column], rows: Sequence[Sequence[Value]]
 ) -> None:
     """Write a list with frozen headings, a filter, widths that fit and a print area."""
     widths = [_width(column, place, rows) for place, column in enumerate(columns)]
     for place, (column, width) in enumerate(zip(columns, widths, strict=True)):
-        sheet.set_column(place, place, width)
-        sheet.write_string(0, place, column.heading, book.heading)
-    sheet.set_row(0, 2 * _LINE + 2)
+        page.width(place, place, width)
+        page.put(0, place, column.heading, book.heading)
+    page.height(0, 2 * _LINE + 2)
     looks = [book.looks[column.look] for column in columns]
     for number, row in enumerate(rows, start=1):
         for place, value in enumerate(row):
-            put(sheet, number, place, value, looks[place])
+            page.put(number, place, value, looks[place])
         texts = [(v, w) for v, w in zip(row, widths, strict=True) if isinstance(v, str)]
-        sheet.set_row(number, row_height(texts))
+        page.height(number, row_height(texts))
     last = len(columns) - 1
-    sheet.freeze_panes(1, 1)
-    sheet.repeat_rows(0)
-    sheet.repeat_columns(0)
-    sheet.fit_to_pages(ceil(sum(widths) / PAGE_LETTERS), 0)
-    sheet.print_area(0, 0, max(1, len(rows)), last)
+    page.freeze(1, 1)
+    page.sheet.print_title_rows = "1:1"
+    page.sheet.print_title_cols = "A:A"
+    page.fit(ceil(sum(widths) / PAGE_LETTERS), 0)
+    page.print_area(max(1, len(rows)), last)
     if rows:
-        sheet.autofilter(0, 0, len(rows), last)
+        page.sheet.auto_filter.ref = f"A1:{get_column_letter(last + 1)}{len(rows) + 1}"
 
 
 def _width(column: Column, place: int, rows: Sequence[Sequence[Value]]) -> float:

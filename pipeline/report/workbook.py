@@ -2,48 +2,39 @@
 
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from datetime import datetime
-from io import BytesIO
-
-from xlsxwriter.workbook import Workbook
-from xlsxwriter.worksheet import Worksheet
 
 from pipeline import __version__
 from pipeline.report import style
 from pipeline.report.content import Move, Pair, Station, StoreContent
 from pipeline.report.heat_map import put_heat_map
 from pipeline.report.overview import put_overview
-from pipeline.report.sheet import Book, Column, Look, Value, put_list
+from pipeline.report.sheet import Book, Column, Look, Page, Value, put_list, writable
 from pipeline.report.wording import Wording, wording
+from pipeline.xlsx import workbook_bytes
 
-# Tab names are the same in every language: a workbook that comes back is read by them.
-MADE_AT = datetime(2000, 1, 1)  # noqa: DTZ001 - a fixed mark, so that equal content gives equal bytes
+_TITLE_LETTERS = 250
 
 
 def workbook(content: StoreContent) -> bytes:
-    """Return the change plan of one store as .xlsx: the same content gives the same bytes."""
+    """Return the change plan of one store as .xlsx: the same content gives the same bytes.
+
+    Tab names are the same in every language: a workbook that comes back is read by them.
+    """
     words = wording(content.store.country)
-    buffer = BytesIO()
-    file = Workbook(buffer, {"in_memory": True, "strings_to_formulas": False})
     title = words("document.title", store=content.store.store, name=content.store.name)
-    file.set_properties(
-        {
-            "title": title[:250],
-            "subject": words("workbook.subject"),
-            "author": words("document.author"),
-            "comments": words("document.made_with", version=__version__),
-            "created": MADE_AT,
-        }
-    )
-    book = Book(file, words, style.page_size(content.store.country))
+    book = Book(words, style.page_size(content.store.country))
+    properties = book.book.properties
+    properties.title = writable(title)[:_TITLE_LETTERS]
+    properties.subject = words("workbook.subject")
+    properties.creator = words("document.author")
+    properties.description = words("document.made_with", version=__version__)
     put_overview(book, book.sheet("Summary", title, landscape=False), content)
     _moves(book, book.sheet("Moves", title), content)
     put_heat_map(book, book.sheet("Channels", title), content)
     _findings(book, book.sheet("Findings", title), content)
     _evidence(book, book.sheet("Evidence", title), content)
     _stations(book, book.sheet("Stations", title), content)
-    file.close()
-    return buffer.getvalue()
+    return workbook_bytes(book.book)
 
 
 def move_columns(words: Wording) -> tuple[Column, ...]:
@@ -64,10 +55,10 @@ def move_columns(words: Wording) -> tuple[Column, ...]:
     )
 
 
-def _moves(book: Book, sheet: Worksheet, content: StoreContent) -> None:
+def _moves(book: Book, page: Page, content: StoreContent) -> None:
     stations = {station.station: station for station in content.stations}
     rows = [_move(move, stations, book.words) for move in content.moves]
-    put_list(book, sheet, move_columns(book.words), rows)
+    put_list(book, page, move_columns(book.words), rows)
 
 
 def _move(move: Move, stations: Mapping[str, Station], words: Wording) -> tuple[Value, ...]:
@@ -89,7 +80,7 @@ def _move(move: Move, stations: Mapping[str, Station], words: Wording) -> tuple[
     )
 
 
-def _findings(book: Book, sheet: Worksheet, content: StoreContent) -> None:
+def _findings(book: Book, page: Page, content: StoreContent) -> None:
     words = book.words
     columns = (
         Column(words("column.severity")),
@@ -110,10 +101,10 @@ def _findings(book: Book, sheet: Worksheet, content: StoreContent) -> None:
         )
         for finding in content.findings
     ]
-    put_list(book, sheet, columns, rows)
+    put_list(book, page, columns, rows)
 
 
-def _evidence(book: Book, sheet: Worksheet, content: StoreContent) -> None:
+def _evidence(book: Book, page: Page, content: StoreContent) -> None:
     words = book.words
     columns = (
         Column(words("column.station"), Look.LONG, 30),
@@ -152,10 +143,10 @@ def _evidence(book: Book, sheet: Worksheet, content: StoreContent) -> None:
         )
         for cell in content.air
     ]
-    put_list(book, sheet, columns, rows)
+    put_list(book, page, columns, rows)
 
 
-def _stations(book: Book, sheet: Worksheet, content: StoreContent) -> None:
+def _stations(book: Book, page: Page, content: StoreContent) -> None:
     words = book.words
     columns = (
         Column(words("column.station"), Look.LONG, 30),
@@ -191,7 +182,7 @@ def _stations(book: Book, sheet: Worksheet, content: StoreContent) -> None:
     rows = [
         (*_station(s, words), now.get(s.station), planned.get(s.station)) for s in content.stations
     ]
-    put_list(book, sheet, columns, rows)
+    put_list(book, page, columns, rows)
 
 
 def _sharing(pairs: Sequence[Pair]) -> Mapping[str, str]:
