@@ -15,6 +15,7 @@ import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from math import ceil
 from pathlib import Path
 
 from openpyxl.styles import Alignment
@@ -23,7 +24,17 @@ from openpyxl.styles.cell_style import StyleArray
 from pipeline.database import Database
 from pipeline.report import style
 from pipeline.report.files import put_file, remove_file
-from pipeline.report.sheet import Book, Column, Look, Page, font, put_list, row_height, under
+from pipeline.report.sheet import (
+    PAGE_LETTERS,
+    Book,
+    Column,
+    Look,
+    Page,
+    font,
+    put_list,
+    row_height,
+    under,
+)
 from pipeline.report.wording import wording
 from pipeline.xlsx import workbook_bytes
 
@@ -162,6 +173,7 @@ def _put_rows(page: Page, layout: _Layout, rows: Sequence[_Row], looks: _Looks) 
             page.put(line, column, _shown(cell) or None, looks.text)
         page.height(line, row_height([(row.reason, _REASON_W), (row.advice, _REASON_W)]))
     page.freeze(top + 1, 0)
+    page.fit(ceil((2 * _REASON_W + 16 * len(own) + 60) / PAGE_LETTERS), 0)
 
 
 def _shown(text: str) -> str:

@@ -32,6 +32,7 @@ _INDENT = 9.0
 _WIDEST_LETTER = 2.0  # in digits
 _HEADER_LETTERS = 80
 _HEADER_SIZE = 9
+_BOLD_ROOM = 0.85  # of a column's width, that bold headings beside the filter button have
 PAGE_LETTERS = 205  # across a landscape page: no smaller than 7 points in print
 _PAPERS = {style.A4: 9, style.LETTER: 1}  # ECMA-376: paperSize
 
@@ -226,7 +227,8 @@ def put_list(
     for place, (column, width) in enumerate(zip(columns, widths, strict=True)):
         page.width(place, place, width)
         page.put(0, place, column.heading, book.heading)
-    page.height(0, 2 * _LINE + 2)
+    headings = [(c.heading, w * _BOLD_ROOM) for c, w in zip(columns, widths, strict=True)]
+    page.height(0, max(2 * _LINE, row_height(headings)) + 2)
     looks = [book.looks[column.look] for column in columns]
     for number, row in enumerate(rows, start=1):
         for place, value in enumerate(row):
