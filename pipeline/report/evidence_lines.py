@@ -36,4 +36,9 @@ def proof_lines(content: StoreContent, words: Wording) -> list[tuple[str, str]]:
     found = words("evidence.proof_gap", gap=words.percent(gap(content)))
     best = words("evidence.proof_optimal") if proof.optimal else found
     order = "evidence.order_proven" if proof.order_proven else "evidence.order_found"
-    return [(words("evidence.proof"), best), (words("evidence.order"), words(order))]
+    lines = [(words("evidence.proof"), best), (words("evidence.order"), words(order))]
+    if proof.draws:
+        lost = words.percent(proof.regret, 1)
+        again = words("evidence.drawn", wins=proof.wins, draws=proof.draws, lost=lost)
+        lines.append((words("evidence.again"), again))
+    return lines

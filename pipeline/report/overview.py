@@ -109,6 +109,7 @@ def _cost(content: StoreContent, words: Wording) -> list[tuple[str, str]]:
     return [
         (words("summary.solver"), proof.solver),
         (words("summary.cost"), _joined(words.number(cost, 3) for cost in costs)),
+        *([(words("summary.ask"), proof.ask)] if proof.ask else []),
     ]
 
 

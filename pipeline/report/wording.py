@@ -70,9 +70,12 @@ class Wording:
         sign = MINUS if value < 0 and text.strip("0.,") else ""
         return sign + "".join(marks.get(letter, letter) for letter in text)
 
-    def percent(self, share: float | None) -> str:
-        """Return a share 0..1 as whole per cent."""
-        return NOTHING if share is None else f"{self.number(whole(share))}{FIXED_SPACE}%"
+    def percent(self, share: float | None, digits: int = 0) -> str:
+        """Return a share 0..1 as per cent, whole unless digits are asked for."""
+        if share is None:
+            return NOTHING
+        shown = self.number(whole(share)) if digits == 0 else self.number(100 * share, digits)
+        return f"{shown}{FIXED_SPACE}%"
 
     def change(self, before: float | None, after: float | None) -> str:
         """Return two shares 0..1 as one expression: 61 to 83 %."""

@@ -10,11 +10,11 @@ with limits as (
 ), counted as (
     select n.store, n.station, count(*) as labels,
         count(*) filter (n.level_dbm < l.weak_dbm) as weak_labels,
-        count(*) filter (t.as_of - n.last_heard_on > l.silent_days) as silent_labels,
+        count(*) filter (n.seen_on - n.last_heard_on > l.silent_days) as silent_labels,
         count(*) filter (n.stations_heard <= 1) as lone_labels,
         fsum(coalesce(n.updates_per_day, l.updates) * a.air_ms) / any_value(l.hours * 3600000)
             as air_share
-    from label_now n, limits l, this_run t, incoming a
+    from label_now n, limits l, incoming a
     where a.payload_octets = cast(ceil(coalesce(n.payload_octets, l.octets)) as bigint)
     group by n.store, n.station
 ), stations as (
