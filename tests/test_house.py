@@ -21,6 +21,7 @@ FLOORS = {
     **dict.fromkeys(STEPS, 4),
     "radio": 3,
     "database": 3,
+    "forms": 2,
     "frames": 2,
     "progress": 2,
     "sql_file": 2,

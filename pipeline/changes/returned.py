@@ -1,0 +1,224 @@
+"""Read a workbook that came back: its rows as they are, every cell with its place."""
+
+import warnings
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import date, time, timedelta
+from pathlib import Path
+from types import MappingProxyType
+from zipfile import BadZipFile, ZipFile
+
+from openpyxl import load_workbook
+from openpyxl.utils import get_column_letter
+from openpyxl.workbook import Workbook
+from openpyxl.worksheet.worksheet import Worksheet
+
+from pipeline.changes.records import Refusal
+from pipeline.forms import (
+    CHANGE,
+    COPY,
+    DECISIONS,
+    MOVES,
+    PLAN_MARK,
+    RESULTS,
+    STORE_MARK,
+    Form,
+    plain,
+    plan_in,
+)
+
+_MOST_OCTETS = 200_000_000  # unpacked; ours have less than a hundredth of it
+_MOST_ROWS, _MOST_COLUMNS = 20_000, 200
+_KEYS_WITHIN = 30  # rows from the top in which the row of keys is looked for
+
+
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """A cell of a workbook: where it is and what it holds."""
+
+    at: str
+    value: object
+
+    @property
+    def text(self) -> str:
+        """What it holds, as a text to compare."""
+        return plain(self.value)
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """A row of a form: its cells by the key of their column."""
+
+    cells: Mapping[str, Cell]
+
+    @property
+    def change(self) -> str:
+        """The change the row names; empty where it names none."""
+        return self.cells[CHANGE].text
+
+
+@dataclass(frozen=True, slots=True)
+class Returned:
+    """A workbook as it came back."""
+
+    workbook: str
+    plan: str | None = None
+    store: str | None = None
+    decisions: tuple[Row, ...] = ()
+    results: tuple[Row, ...] = ()
+    moves: tuple[tuple[Cell, ...], ...] = ()
+    written: Mapping[tuple[str, str], Mapping[str, str]] = field(
+        default_factory=lambda: MappingProxyType({})
+    )  # (sheet, change) to the texts of its locked cells, by key
+    refusals: tuple[Refusal, ...] = ()
+
+
+def files_of(paths: Sequence[Path]) -> list[Path]:
+    """Return the workbooks named, and those in the folders named, in order of their names."""
+    found: set[Path] = set()
+    for path in paths:
+        if path.is_dir():
+            inside = (p for p in path.rglob("*") if p.suffix.lower() == ".xlsx" and p.is_file())
+            found.update(p for p in inside if not p.name.startswith((".", "~$")))
+        else:
+            found.add(path)
+    return sorted(found)
+
+
+def read_workbook(path: Path) -> Returned:
+    """Return what a workbook says; one that cannot be read is refused with the reason."""
+    try:
+        with ZipFile(path) as parts:
+            octets = sum(part.file_size for part in parts.infolist())
+        if octets > _MOST_OCTETS:
+            return _refused(path, "it is far too large to be one of ours")
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # what openpyxl cannot keep, we do not need
+            book = load_workbook(path, keep_links=False)
+    except (OSError, BadZipFile) as error:
+        why = getattr(error, "strerror", None) or "it is not a workbook (.xlsx)"
+        return _refused(path, f"it cannot be opened: {why}")
+    except Exception as error:  # noqa: BLE001 - a damaged file fails anywhere in the library
+        return _refused(path, f"it is damaged ({type(error).__name__}); save it again as .xlsx")
+    try:
+        return _read(path, book)
+    finally:
+        book.close()
+
+
+def _refused(path: Path, why: str) -> Returned:
+    return Returned(path.name, refusals=(Refusal(path.name, None, None, None, why),))
+
+
+def _read(path: Path, book: Workbook) -> Returned:
+    marks, written = _copies(book)
+    refusals: list[Refusal] = []
+    rows: dict[str, tuple[Row, ...]] = {}
+    plan, store = marks.get(PLAN_MARK), marks.get(STORE_MARK)
+    for form in (DECISIONS, RESULTS):
+        sheet = _sheet(book, form.sheet)
+        if sheet is None:
+            continue
+        plan = plan or _visible_plan(sheet)
+        keys = _keys(sheet, form)
+        if isinstance(keys, str):
+            refusals.append(Refusal(path.name, store, form.sheet, None, keys))
+        else:
+            rows[form.sheet] = tuple(_rows(sheet, *keys))
+    if not rows and not refusals:
+        return _refused(path, "it has neither a sheet Decisions nor a sheet Results")
+    return Returned(
+        path.name,
+        plan,
+        store,
+        rows.get(DECISIONS.sheet, ()),
+        rows.get(RESULTS.sheet, ()),
+        tuple(_cells(_sheet(book, MOVES))),
+        written,
+        tuple(refusals),
+    )
+
+
+def _sheet(book: Workbook, name: str) -> Worksheet | None:
+    """Return the sheet of that name, capitals and spaces aside."""
+    for sheet in book.worksheets:
+        if sheet.title.strip().casefold() == name.casefold():
+            return sheet
+    return None
+
+
+def _copies(
+    book: Workbook,
+) -> tuple[dict[str, str], Mapping[tuple[str, str], Mapping[str, str]]]:
+    """Return marks and the second copy of the locked cells; both empty where the sheet is gone."""
+    marks: dict[str, str] = {}
+    written: dict[tuple[str, str], dict[str, str]] = {}
+    for cells in _cells(_sheet(book, COPY)):
+        texts = [cell.text for cell in cells]
+        if len(texts) >= 4 and texts[2]:  # noqa: PLR2004 - sheet, change, key, text
+            written.setdefault((texts[0], texts[1]), {})[texts[2]] = texts[3]
+        elif len(texts) >= 3:  # noqa: PLR2004 - sheet, change, key of an empty cell
+            written.setdefault((texts[0], texts[1]), {})[texts[2]] = ""
+        elif len(texts) == 2:  # noqa: PLR2004 - mark and value
+            marks[texts[0]] = texts[1]
+    return marks, written
+
+
+def _cells(sheet: Worksheet | None) -> Iterator[tuple[Cell, ...]]:
+    """Yield the rows of a sheet up to their last cell that holds something."""
+    if sheet is None:
+        return
+    most = (min(sheet.max_row, _MOST_ROWS), min(sheet.max_column, _MOST_COLUMNS))
+    for number, values in enumerate(
+        sheet.iter_rows(max_row=most[0], max_col=most[1], values_only=True), start=1
+    ):
+        last = max((at for at, value in enumerate(values) if value is not None), default=-1)
+        yield tuple(
+            Cell(f"{get_column_letter(at + 1)}{number}", _known(value))
+            for at, value in enumerate(values[: last + 1])
+        )
+
+
+def _known(value: object) -> object:
+    """Return a value; what is none, such as a formula over several cells, counts as a formula."""
+    plainly = value is None or isinstance(value, str | int | float | date | time | timedelta)
+    return value if plainly else "="
+
+
+def _visible_plan(sheet: Worksheet) -> str | None:
+    for cells in _cells(sheet):
+        for cell in cells:
+            if isinstance(cell.value, str) and (plan := plan_in(cell.value)):
+                return plan
+        break
+    return None
+
+
+def _keys(sheet: Worksheet, form: Form) -> tuple[int, dict[int, str]] | str:
+    """Return the number of the row of keys and the key of each column, or what is wrong."""
+    for number, cells in enumerate(_cells(sheet), start=1):
+        if number > _KEYS_WITHIN:
+            break
+        texts = [cell.text for cell in cells]
+        if CHANGE not in texts or not set(form.entries) & set(texts):
+            continue
+        missing = [key for key in form.keys if key not in texts]
+        twice = [key for key in form.keys if texts.count(key) > 1]
+        if missing or twice:
+            wrong = f"lacks the column '{missing[0]}'" if missing else f"has '{twice[0]}' twice"
+            return f"its hidden row of keys {wrong}; fill in the workbook as it was sent out"
+        return number, {at: text for at, text in enumerate(texts) if text in form.keys}
+    return "its hidden row of keys is gone; fill in the workbook as it was sent out"
+
+
+def _rows(sheet: Worksheet, number: int, keys: Mapping[int, str]) -> Iterator[Row]:
+    """Yield the rows below the headings that hold anything in the columns of the form."""
+    for line, cells in enumerate(_cells(sheet), start=1):
+        if line <= number + 1:  # the keys, and the headings below them
+            continue
+        row = Row({
+            key: cells[at] if at < len(cells) else Cell(f"{get_column_letter(at + 1)}{line}", None)
+            for at, key in keys.items()
+        })  # fmt: skip
+        if any(cell.text for cell in row.cells.values()):
+            yield row

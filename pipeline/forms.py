@@ -1,0 +1,128 @@
+"""The sheets people fill in: one definition for those who write them and those who read them back.
+
+A form has a title line that names its plan, a hidden row of keys, a row of headings, and a row a
+change. The keys find the columns again wherever they were moved and whatever the language. The
+locked cells stand a second time on a hidden sheet, so that an edited one can be told.
+"""
+
+import re
+import tomllib
+import unicodedata
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date, datetime, time
+from functools import cache
+from pathlib import Path
+from types import MappingProxyType
+
+_WORDS = Path(__file__).resolve().parent / "forms.toml"
+_DIGITS = 9  # of a number that counts: programs write the last ones differently
+_PLAN = re.compile(r"\b([0-9a-f]{10})\b")
+_CHANGE = re.compile(r"[0-9a-f]{10}-\d{2,}")
+
+CHANGE = "change"
+"""The key of the column that names the change."""
+
+COPY = "Register"
+"""The hidden sheet: rows of (sheet, change, key, text), and of (mark, value)."""
+
+PLAN_MARK, STORE_MARK = "plan", "store"
+
+
+@dataclass(frozen=True, slots=True)
+class Form:
+    """A sheet to fill in: its name, the keys of its columns, and of those people fill in."""
+
+    sheet: str
+    keys: tuple[str, ...]
+    entries: tuple[str, ...]
+    loose: tuple[str, ...] = ()  # locked, yet not held against what was written
+
+    @property
+    def locked(self) -> tuple[str, ...]:
+        """The keys of the columns nobody may edit."""
+        return tuple(key for key in self.keys if key not in (*self.entries, *self.loose))
+
+
+DECISIONS = Form(
+    "Decisions",
+    (
+        CHANGE, "order", "station", "name", "mounted", "from", "to", "kind", "clear_before",
+        "clear_after", "state", "decision", "by", "date", "note",
+    ),
+    ("decision", "by", "date", "note"),
+    ("state",),
+)  # fmt: skip
+RESULTS = Form(
+    "Results",
+    (
+        CHANGE, "order", "station", "name", "mounted", "from", "to", "kind", "state", "due",
+        "done_at", "outcome", "by", "note",
+    ),
+    ("done_at", "outcome", "by", "note"),
+    ("state", "due"),
+)  # fmt: skip
+MOVES = "Moves"
+"""The list of moves: nothing to fill in, but what is decided rests on it."""
+
+DECISION_WORDS = ("approved", "refused", "deferred")
+OUTCOME_WORDS = ("done", "done differently", "not done", "backed out")
+
+
+def plan_line(plan: str, words: str) -> str:
+    """Return the title line of a form, which names its plan."""
+    return f"{words} · {plan}"
+
+
+def plan_in(line: str) -> str | None:
+    """Return the plan a title line names."""
+    found = _PLAN.findall(line)
+    return found[-1] if found else None
+
+
+def looks_like_change(text: str) -> bool:
+    """Tell whether a text is made like the name of a change."""
+    return _CHANGE.fullmatch(text) is not None
+
+
+@cache
+def _languages() -> Mapping[str, Mapping[str, str]]:
+    return MappingProxyType(tomllib.loads(_WORDS.read_text(encoding="utf-8")))
+
+
+def word(meaning: str, language: str) -> str:
+    """Return the word of a language for what can be chosen; English where it has none."""
+    known = _languages()
+    return known.get(language, known["en"])[meaning]
+
+
+def meaning(text: str, among: tuple[str, ...]) -> str | None:
+    """Return what a chosen word of any language means, if it is one of `among`."""
+    asked = folded(text)
+    for words in _languages().values():
+        for key in among:
+            if folded(words[key]) == asked:
+                return key
+    return None
+
+
+def folded(text: str) -> str:
+    """Return a text for comparison: no capitals, no accents composed otherwise, single spaces."""
+    return " ".join(unicodedata.normalize("NFKC", text).casefold().split())
+
+
+def plain(value: object) -> str:
+    """Return a cell's value as a text that is the same whichever program saved the cell."""
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return str(value)
+    if isinstance(value, int | float):
+        number = round(float(value), _DIGITS)
+        return str(int(number)) if number.is_integer() else repr(number)
+    if isinstance(value, datetime):
+        same_day = value.time() == time()
+        return value.date().isoformat() if same_day else value.isoformat(timespec="minutes")
+    if isinstance(value, date | time):
+        return value.isoformat()
+    return " ".join(unicodedata.normalize("NFC", str(value)).split())
