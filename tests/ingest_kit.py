@@ -4,6 +4,7 @@ import tempfile
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from pipeline.database import Database, open_database
 from pipeline.ingest.load import ingest
@@ -58,18 +59,18 @@ class Result:
     """What a run gave: the outcomes, and the rows of every table in a fixed order."""
 
     outcomes: tuple[ExportOutcome, ...]
-    tables: Mapping[str, list[tuple[object, ...]]]
+    tables: Mapping[str, list[tuple[Any, ...]]]
 
     def outcome(self, file: str) -> ExportOutcome:
         """Return the outcome of one file."""
         return next(each for each in self.outcomes if each.file == file)
 
     @property
-    def facts(self) -> Mapping[str, list[tuple[object, ...]]]:
+    def facts(self) -> Mapping[str, list[tuple[Any, ...]]]:
         """Return the tables of facts alone."""
         return {name: self.tables[name] for name in FACTS}
 
-    def problems(self) -> list[tuple[object, object]]:
+    def problems(self) -> list[tuple[int, str]]:
         """Return (line, problem) of everything in quarantine."""
         return [(row[3], row[5]) for row in self.tables["quarantined_row"]]
 
@@ -85,15 +86,17 @@ def put(folder: Path, files: Mapping[str, str | bytes]) -> Path:
 
 def take(folder: Path, database: Path | None = None, settings: Settings | None = None) -> Result:
     """Ingest a folder into a database (a new one if none is named) and check what always holds."""
-    with tempfile.TemporaryDirectory() as room:
-        with open_database(database or Path(room) / "test.duckdb") as opened:
-            outcomes = ingest(opened, folder, settings or load_settings(), Silent())
-            result = Result(outcomes, dump(opened))
+    with (
+        tempfile.TemporaryDirectory() as room,
+        open_database(database or Path(room) / "test.duckdb") as opened,
+    ):
+        outcomes = ingest(opened, folder, settings or load_settings(), Silent())
+        result = Result(outcomes, dump(opened))
     check_conservation(result)
     return result
 
 
-def dump(database: Database) -> dict[str, list[tuple[object, ...]]]:
+def dump(database: Database) -> dict[str, list[tuple[Any, ...]]]:
     """Return every row of every table, sorted as text so that nothing depends on their order."""
     return {name: sorted(database.connection.table(name).fetchall(), key=repr) for name in TABLES}
 
@@ -102,14 +105,14 @@ def check_conservation(result: Result) -> None:
     """Every row read is loaded, quarantined or repeated; quarantine holds what it says."""
     for row in result.tables["export_file"]:
         file, sha256, kind, _, read, loaded, quarantined, repeated, refused, decisions = row
-        assert (read, quarantined) == (loaded + quarantined + repeated, quarantined), file  # type: ignore[operator]
-        assert min(read, loaded, quarantined, repeated) >= 0, file  # type: ignore[type-var]
+        assert (read, quarantined) == (loaded + quarantined + repeated, quarantined), file
+        assert min(read, loaded, quarantined, repeated) >= 0, file
         entries = [
             entry
             for entry in result.tables["quarantined_row"]
             if (entry[0], entry[1]) == (file, sha256)
         ]
-        assert sum(entry[4] for entry in entries) == quarantined, file  # type: ignore[misc]
+        assert sum(entry[4] for entry in entries) == quarantined, file
         assert (kind is None) == (refused is not None), file
         assert decisions
         assert all(entry[6] and entry[7] for entry in entries), file

@@ -15,6 +15,7 @@ DEMO = Path(__file__).parents[1] / "sample_exports"
 
 
 def flip_bytes(content: bytes, random: Random) -> bytes:
+    """Set a few bytes at random."""
     out = bytearray(content)
     for _ in range(random.choice((1, 1, 3, 20))):
         out[random.randrange(len(out))] = random.randrange(256)
@@ -22,20 +23,24 @@ def flip_bytes(content: bytes, random: Random) -> bytes:
 
 
 def truncate(content: bytes, random: Random) -> bytes:
+    """Cut the end off."""
     return content[: random.randrange(len(content))]
 
 
 def cut_out(content: bytes, random: Random) -> bytes:
+    """Take a piece out."""
     start, end = sorted(random.randrange(len(content)) for _ in range(2))
     return content[:start] + content[end:]
 
 
 def duplicate_block(content: bytes, random: Random) -> bytes:
+    """Put a piece in twice."""
     start, end = sorted(random.randrange(len(content)) for _ in range(2))
     return content[:end] + content[start:end] + content[end:]
 
 
 def swap_columns(content: bytes, random: Random) -> bytes:
+    """Exchange two columns from some row on."""
     delimiter = b";" if content.count(b";") > content.count(b",") else b","
     rows = [line.split(delimiter) for line in content.split(b"\n")]
     width = max(map(len, rows))
@@ -48,6 +53,7 @@ def swap_columns(content: bytes, random: Random) -> bytes:
 
 
 def insert_sign(content: bytes, random: Random) -> bytes:
+    """Put one sign in that delimited text is read by."""
     sign = random.choice((b'"', b"'", b";", b",", b"\n", b"\r", b"\0", b"\t", b"\xff", b"=", b"\\"))
     at = random.randrange(len(content))
     return content[:at] + sign + content[at:]
@@ -59,6 +65,7 @@ DAMAGES: tuple[Callable[[bytes, Random], bytes], ...] = (
 
 
 def of_stores(result: Result, stores: set[object]) -> Counter[tuple[object, ...]]:
+    """Return the facts of some stores, counted."""
     return Counter(
         (table, *row) for table, rows in result.facts.items() for row in rows if row[0] in stores
     )
@@ -71,15 +78,18 @@ OTHER_STORES = {
 
 
 def damage_often(tmp_path: Path, times: int, seed: int, *, whole_every: int) -> None:
-    """Damage one file at a time. Alone it must conserve its rows and say nothing of the other
-    region's stores; every so often all files are taken with it, and those stores compared."""
+    """Damage one file at a time.
+
+    Alone it must conserve its rows and say nothing of the other region's stores; every so often
+    all files are taken with it, and those stores compared.
+    """
     settings = load_settings(DEMO / "rules.toml")
     folder = tmp_path / "in"
     for name in ("mitte/2026-09-30", "east/2026-09-30"):
         shutil.copytree(DEMO / name, folder / name)
     files = sorted(path for path in folder.rglob("*") if path.suffix in (".csv", ".xlsx"))
     whole = take(folder, settings=settings)
-    random = Random(seed)  # noqa: S311 - a fixed seed, nothing secret
+    random = Random(seed)
     for turn in range(times):
         path = random.choice(files)
         content = path.read_bytes()
@@ -119,7 +129,7 @@ def test_damage_to_one_row_harms_no_other_row(tmp_path: Path) -> None:
     content = b"\n".join(lines) + b"\n"
     folder = tmp_path / "in"
     folder.mkdir()
-    random = Random(5)  # noqa: S311 - a fixed seed, nothing secret
+    random = Random(5)
     (folder / "ed.csv").write_bytes(content)
     whole = take(folder).outcome("ed.csv").rows_loaded
     head = len(lines[0]) + 1

@@ -31,11 +31,13 @@ BAD = {
 
 
 def write(database: Path, out: Path) -> Path | None:
+    """Write the workbook of a database."""
     with open_database(database) as opened:
         return write_quarantine(opened, out)
 
 
 def mend(path: Path, change: Callable[[Worksheet], None]) -> None:
+    """Change the sheets of a workbook."""
     book = openpyxl.load_workbook(path)
     for sheet in book.worksheets:
         change(sheet)
@@ -43,6 +45,7 @@ def mend(path: Path, change: Callable[[Worksheet], None]) -> None:
 
 
 def column_of(sheet: Worksheet, heading: str) -> int | None:
+    """Return the column under a heading."""
     for row in sheet.iter_rows(max_row=6):
         for cell in row:
             if cell.value == heading:
@@ -51,6 +54,7 @@ def column_of(sheet: Worksheet, heading: str) -> int | None:
 
 
 def set_cells(sheet: Worksheet, heading: str, wrong: str, right: str) -> None:
+    """Correct the cells under a heading that say `wrong`."""
     column = column_of(sheet, heading)
     if column is not None:
         for row in range(3, sheet.max_row + 1):
@@ -82,7 +86,7 @@ def test_the_workbook_shows_cells_reasons_and_advice(tmp_path: Path) -> None:
     assert {"=1+1", "@cmd", "300", "vier", "104"} <= texts
     assert all(cell.data_type != "f" for cell in cells)
     assert any("'104' in 'success %'" in text for text in texts)
-    overview = [row for row in book["Overview"].iter_rows(values_only=True)]
+    overview = list(book["Overview"].iter_rows(values_only=True))
     assert ("refused.csv", 1, 1) in [row[:3] for row in overview]
 
 
@@ -100,6 +104,7 @@ def test_the_same_quarantine_gives_the_same_bytes(tmp_path: Path) -> None:
 
 
 def mended_everything(sheet: Worksheet) -> None:
+    """Correct every bad cell of the set."""
     set_cells(sheet, "Kanal", "300", "20")
     set_cells(sheet, "Sendeleistung dBm", "x", "3,5")
     set_cells(sheet, "Sendeleistung dBm", "vier", "4")
@@ -107,6 +112,7 @@ def mended_everything(sheet: Worksheet) -> None:
 
 
 def check_mended(result: Result) -> None:
+    """All mended rows are in, and only the refused file is left in quarantine."""
     stations = {row[1]: (row[8], row[10], row[3]) for row in result.tables["station_seen"]}
     assert stations["S001-02"] == (20, 3.5, "=1+1")
     assert stations["S001-03"] == (15, 4.0, "@cmd")

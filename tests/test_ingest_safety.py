@@ -1,4 +1,4 @@
-"""Ingest meets hostile files: each is refused with a sentence, in bounded memory, and costs no other."""
+"""Ingest meets hostile files: each is refused with a sentence and costs no other."""
 
 import io
 import os
@@ -21,6 +21,7 @@ SHEET = "xl/worksheets/sheet1.xml"
 
 
 def workbook(rows: list[list[object]]) -> bytes:
+    """Return a workbook of these rows."""
     book = openpyxl.Workbook()
     sheet = book.active
     assert sheet is not None
@@ -44,6 +45,7 @@ def with_part(content: bytes, name: str, change: bytes) -> bytes:
 
 
 def zipped(members: dict[str, bytes]) -> bytes:
+    """Return an archive of these members."""
     buffer = io.BytesIO()
     with zipfile.ZipFile(buffer, "w", zipfile.ZIP_DEFLATED) as archive:
         for name, content in members.items():
@@ -148,15 +150,21 @@ def test_members_of_archives_never_name_files(tmp_path: Path) -> None:
     assert [path.name for path in tmp_path.rglob("*.csv")] == []
 
 
+HOLD = """
+import sys, time
+from pathlib import Path
+from pipeline.database import open_database
+with open_database(Path(sys.argv[1])):
+    print("open", flush=True)
+    time.sleep(60)
+"""
+
+
 def test_a_second_process_gets_a_sentence(tmp_path: Path) -> None:
     """While one process holds the database another is told so."""
-    program = (
-        "import sys, time\nfrom pathlib import Path\nfrom pipeline.database import open_database\n"
-        "with open_database(Path(sys.argv[1])):\n    print('open', flush=True)\n    time.sleep(60)\n"
-    )
     path = tmp_path / "d.duckdb"
     with subprocess.Popen(
-        [sys.executable, "-c", program, str(path)],
+        [sys.executable, "-c", HOLD, str(path)],
         stdout=subprocess.PIPE,
         cwd=Path(__file__).parents[1],
     ) as other:
@@ -212,11 +220,12 @@ def killed_then_run_again(folder: Path, database: Path, after_s: float) -> bool:
 
 
 def crash_often(tmp_path: Path, times: int) -> None:
+    """Kill and repeat, and compare with the undisturbed run."""
     folder = crash_set(tmp_path / "in")
     started = time.monotonic()
     undisturbed = take(folder, tmp_path / "whole.duckdb").tables
     whole_s = time.monotonic() - started
-    random = Random(3)  # noqa: S311 - a fixed seed, nothing secret
+    random = Random(3)
     killed_at_work = 0
     for place in range(times):
         database = tmp_path / f"{place}.duckdb"

@@ -2,6 +2,7 @@
 
 import hashlib
 import os
+import shutil
 import zipfile
 import zlib
 from collections.abc import Iterator
@@ -13,8 +14,10 @@ from pipeline.errors import FolderMissing
 
 READ = (".csv", ".tsv", ".txt", ".xlsx")
 # Tables in forms that are not read: said, so that nothing is missed in silence.
-_TOLD = (".xls", ".xlsm", ".xlsb", ".ods", ".json", ".jsonl", ".xml", ".parquet", ".gz", ".7z",
-         ".rar", ".tar", ".tgz", ".bz2", ".xz", ".dat", ".tab", ".db", ".sqlite", ".mdb")  # fmt: skip
+_TOLD = (
+    ".xls", ".xlsm", ".xlsb", ".ods", ".json", ".jsonl", ".xml", ".parquet", ".gz", ".7z", ".rar",
+    ".tar", ".tgz", ".bz2", ".xz", ".dat", ".tab", ".db", ".sqlite", ".mdb",
+)  # fmt: skip
 _MEMBERS_MOST = 2_000
 _UNPACKED_MOST = 8 << 30
 _RATIO_MOST = 200
@@ -42,10 +45,12 @@ class Found:
         if self.member is None:
             return self.path
         out = room / f"member{self.suffix}"
-        with zipfile.ZipFile(self.path) as archive, archive.open(self.member) as source:
-            with out.open("wb") as target:
-                while chunk := source.read(_CHUNK):
-                    target.write(chunk)
+        with (
+            zipfile.ZipFile(self.path) as archive,
+            archive.open(self.member) as source,
+            out.open("wb") as target,
+        ):
+            shutil.copyfileobj(source, target, _CHUNK)
         return out
 
 

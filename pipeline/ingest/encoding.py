@@ -156,8 +156,10 @@ def _page(sample: bytes) -> str:
 
 
 def _oddness(sample: bytes, page: str) -> int:
-    """Count what no text of this page would hold: signs and capitals inside words, words of
-    accented letters only."""
+    """Count what no text of this page would hold.
+
+    That is signs and capitals inside words, and words of accented letters only.
+    """
     try:
         text = sample.decode(page)
     except UnicodeDecodeError:

@@ -199,15 +199,21 @@ def _known(fields: Mapping[str, str], kind: str, cells: Sequence[str]) -> dict[i
         folded = fold(cell) if len(cell) <= 80 else ""  # noqa: PLR2004 - no heading is longer
         if folded in fields:
             known[place] = fields[folded]
-        elif kind == "ed_readings" and (match := _WIDE.fullmatch(folded)):
-            if int(match[1]) in CHANNELS:
-                known[place] = f"c{match[1]}"
+        elif kind == "ed_readings" and (channel := _channel(folded)):
+            known[place] = f"c{channel}"
     return known
 
 
+def _channel(folded: str) -> int | None:
+    match = _WIDE.fullmatch(folded)
+    return int(match[1]) if match and int(match[1]) in CHANNELS else None
+
+
 def _weight(known: Mapping[int, str]) -> int:
-    """Return how many fields are known. Channel columns count once together: bare numbers stand
-    in rows of data too."""
+    """Return how many fields are known.
+
+    Channel columns count once together: bare numbers stand in rows of data too.
+    """
     fields = set(known.values())
     channels = {field for field in fields if field[1:].isdigit()}
     return len(fields - channels) + (len(channels) >= _WIDE_LEAST)

@@ -18,9 +18,10 @@ from pipeline.settings import Settings
 _PROBLEMS = Path(__file__).resolve().parent / "problems.csv"
 # Macros in the order in which they use one another.
 _MACROS = (
-    "filled tidy point_form as_number as_whole as_flag as_iso as_day has_offset as_moment as_time "
-    "as_pan_id as_statistic as_unit as_level as_floor as_channels wrong damaged"
-).split()
+    "filled", "tidy", "point_form", "as_number", "as_whole", "as_flag", "as_iso", "as_day",
+    "has_offset", "as_moment", "as_time", "as_pan_id", "as_statistic", "as_unit", "as_level",
+    "as_floor", "as_channels", "wrong", "damaged",
+)  # fmt: skip
 
 
 def ingest(
@@ -49,6 +50,7 @@ def ingest(
 
 
 def _prepare(database: Database) -> None:
+    database.run("ingest", "quiet")
     for macro in _MACROS:
         database.run("ingest", f"macro_{macro}")
     database.insert("ingest", "problem_sentences", pl.read_csv(_PROBLEMS))

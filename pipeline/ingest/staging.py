@@ -13,22 +13,18 @@ from pipeline.ingest.headings import CHANNELS, MENDED_FIELDS, Mapped
 
 _BATCH_ROWS = 20_000
 _OWN = ("line_number", "row_fault", "beyond")
-FIELDS = tuple(
-    dict.fromkeys(
-        [
-            *(
-                "store station seen_on name region country store_type time_zone opens closes"
-            ).split(),
-            *("mounted floor x_m y_m channel pan_id tx_power_dbm eui64 ip_address port").split(),
-            *("firmware hardware connected scanned_at level statistic dwell_ms own_quiet").split(),
-            *("unit scale zero_dbm db_per_step label level_dbm stations_heard").split(),
-            *("success_pct last_heard_on updates_per_day payload_octets channels network").split(),
-            *("wifi_channel width_mhz secondary utilisation_pct neighbour").split(),
-            *(f"c{channel}" for channel in CHANNELS),
-            *MENDED_FIELDS.values(),
-        ]
-    )
-)
+# Every field a heading can stand for, whatever the kind.
+FIELDS = (
+    "store", "station", "seen_on", "name", "region", "country", "store_type", "time_zone",
+    "opens", "closes", "mounted", "floor", "x_m", "y_m", "channel", "pan_id", "tx_power_dbm",
+    "eui64", "ip_address", "port", "firmware", "hardware", "connected", "scanned_at", "level",
+    "statistic", "dwell_ms", "own_quiet", "unit", "scale", "zero_dbm", "db_per_step", "label",
+    "level_dbm", "stations_heard", "success_pct", "last_heard_on", "updates_per_day",
+    "payload_octets", "channels", "network", "wifi_channel", "width_mhz", "secondary",
+    "utilisation_pct", "neighbour",
+    *(f"c{channel}" for channel in CHANNELS),
+    *MENDED_FIELDS.values(),
+)  # fmt: skip
 
 
 def stage_whole(database: Database, path: Path, head: Head, mapped: Mapped) -> None:

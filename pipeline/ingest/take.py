@@ -91,10 +91,10 @@ def _read(
         if found is not None and (
             found.rows_read == table.rows_if_even or not _bad(database, found.rows_read)
         ):
-            return _with_texts(database, table, found)
+            return _with_texts(database, found)
     stage_rows(database, mapped, table.rows())
     found = _judge(database, table, mapped, titles, settings)
-    return found if isinstance(found, Refusal) else _with_texts(database, table, found)
+    return found if isinstance(found, Refusal) else _with_texts(database, found)
 
 
 def _bad(database: Database, rows_read: int) -> bool:
@@ -104,8 +104,10 @@ def _bad(database: Database, rows_read: int) -> bool:
 def _judge(
     database: Database, table: Table, mapped: Mapped, titles: Titles, settings: Settings
 ) -> _Cleaned | Refusal:
-    """Decide on the notation and clean; when rows then fail that another notation might save,
-    decide again on all of the file."""
+    """Decide on the notation and clean.
+
+    When rows then fail that another notation might save, decide again on all of the file.
+    """
     notation = decide(database, mapped, titles)
     if isinstance(notation, Refusal):
         return notation
@@ -174,7 +176,7 @@ def _run_clean(
         tidy_addresses(database)
 
 
-def _with_texts(database: Database, table: Table, found: _Cleaned) -> _Cleaned:
+def _with_texts(database: Database, found: _Cleaned) -> _Cleaned:
     """Fetch the texts of bad rows; rows without any text were none."""
     rows, good = database.rows("ingest", "tally")[0]
     if good < rows:
@@ -197,7 +199,7 @@ def _load(database: Database, table: Table, cleaned: _Cleaned) -> ExportOutcome:
     kind = cleaned.mapped.kind
     good = database.rows("ingest", "tally")[0][1]
     if kind == "ed_readings":
-        loaded = load_readings(database, good)
+        loaded = load_readings(database, good, wide=cleaned.mapped.wide)
         newest = None
     else:
         plain = kind == "labels" and not database.rows("ingest", "entangled_labels")[0][0]

@@ -87,8 +87,11 @@ def read_titles(rows: Sequence[Row], snapshot_headings: Sequence[str]) -> Titles
 def decide(
     database: Database, mapped: Mapped, titles: Titles, *, whole: bool = False
 ) -> Notation | Refusal:
-    """Decide on the notation of the staged table: from its head when that shows it beyond doubt,
-    else from all of it. `whole` asks for all of it at once."""
+    """Decide on the notation of the staged table.
+
+    From its head when that shows it beyond doubt, else from all of it; `whole` asks for all of it
+    at once.
+    """
     if not whole:
         found = _decided(_shown(database, titles, _SAMPLE_ROWS), mapped, titles)
         if isinstance(found, Notation):
@@ -132,7 +135,7 @@ def _decided(shown: _Shown, mapped: Mapped, titles: Titles) -> Notation | Refusa
             "Which is it? Put a line `Unit: -dBm` (magnitudes) above the headings, or add the "
             "columns 'scale zero dbm' and 'scale db per step' for raw values.",
         )
-    pan_hex = titles.pan_hex or shown.hex_letters > 0 and shown.not_hex == 0
+    pan_hex = titles.pan_hex or (shown.hex_letters > 0 and shown.not_hex == 0)
     assumed = unit if mapped.kind == "ed_readings" and not told else None
     return Notation(order, comma, pan_hex, assumed)
 

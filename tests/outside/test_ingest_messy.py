@@ -17,9 +17,9 @@ from pipeline.ingest.encoding import inspect, transcode
 from pipeline.ingest.headings import Vocabulary
 
 SPECTRUM = (
-    "comma_in_quotes empty empty_crlf escaped_quotes json newlines newlines_crlf "
-    "quotes_and_newlines simple simple_crlf utf8"
-).split()
+    "comma_in_quotes", "empty", "empty_crlf", "escaped_quotes", "json", "newlines",
+    "newlines_crlf", "quotes_and_newlines", "simple", "simple_crlf", "utf8",
+)  # fmt: skip
 LABEL_HEADINGS = b"store,label,station,level dbm,exported on\n"
 
 
@@ -43,6 +43,7 @@ def test_awkward_files_parse_to_their_answers(shared_data: Path, tmp_path: Path,
 
 
 def messy_files(shared_data: Path) -> dict[str, bytes]:
+    """Return the content of every awkward file by its name."""
     folder = shared_data / "messy_tables"
     return {
         path.relative_to(folder).as_posix(): path.read_bytes()
@@ -51,8 +52,10 @@ def messy_files(shared_data: Path) -> dict[str, bytes]:
 
 
 def test_awkward_files_beside_valid_exports(shared_data: Path, tmp_path: Path) -> None:
-    """All of them in one folder with a valid set: every file is accounted for, the set loads
-    whole, and the facts are those of the set alone."""
+    """All of them in one folder with a valid set: every file is accounted for.
+
+    The facts are those of the set alone.
+    """
     messy = messy_files(shared_data)
     assert len(messy) > 700
 

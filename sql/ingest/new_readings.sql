@@ -1,0 +1,2 @@
+-- Readings of the file beyond those the database holds.
+select coalesce(sum(readings - held), 0) from folded;
