@@ -5,7 +5,7 @@ from collections.abc import Iterator, Mapping
 from pipeline.schedule.crew import Roster, Visit, quick_roster, roster
 from pipeline.schedule.records import Area, Option
 
-_NEVER = 1 << 30  # a day that does not come
+NEVER = 1 << 30  # a day that does not come
 
 
 class Board:
@@ -37,7 +37,7 @@ class Board:
         for number, gate in enumerate(self.area.gates[region][:wave]):
             done = self._done.get((region, number), [])
             if gate.need > len(done):
-                return _NEVER
+                return NEVER
             if gate.need > 0:
                 opens = max(opens, done[gate.need - 1] + gate.wait_days)
         return opens

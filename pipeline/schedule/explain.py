@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from datetime import timedelta
 
-from pipeline.schedule.board import Board
+from pipeline.schedule.board import NEVER, Board
 from pipeline.schedule.clock import zone_of
 from pipeline.schedule.nights import why_closed
 from pipeline.schedule.options import moves_in
@@ -21,7 +21,7 @@ def why_no_option(case: Case, problem: Problem) -> str:
     if all(night.stopped_by is not None for night in nights):
         causes = ", ".join(f"{cause} ({count})" for cause, count in why_closed(nights).items())
         return f"none of the {len(nights)} nights to {nights[-1].evening} is open to it: {causes}"
-    if not any(problem.shifts[site.region].values()):
+    if not problem.rules.teams.of(site.region):
         return f"no team works in region {site.region}"
     if not case.parts:
         return _late_or_alone(case)
@@ -69,7 +69,7 @@ def why_unplaced(number: int, task: Task, board: Board, problem: Problem) -> str
 
 def _wave_shut(task: Task, opening: int, wave: str, problem: Problem) -> str:
     work, waves = problem.rules.work, problem.waves[task.region]
-    if opening < work.nights:
+    if opening < NEVER:
         day = problem.first + timedelta(days=opening)
         return f"its wave '{wave}' opens on {day} at the earliest, after its last open night"
     before = waves.wave_of  # stores of earlier waves decide

@@ -11,6 +11,7 @@ from pipeline.errors import FreezeFileUnreadable
 from pipeline.settings_schedule import Freeze, FreezeCalendar
 
 _BAD = (ValueError, KeyError, TypeError, AttributeError, IndexError, BrokenCalendarProperty)
+_BEGIN = b"BEGIN:VCALENDAR"
 _MARGIN = timedelta(days=3)  # time zones and nights reach beyond the days asked for
 
 
@@ -33,7 +34,10 @@ def calendar_freezes(
 
 def _of_file(file: FreezeCalendar, first: date, last: date) -> Iterator[Freeze]:
     try:
-        for calendar in Calendar.from_ical(file.content, multiple=True):
+        calendars = Calendar.from_ical(file.content, multiple=True)
+        if len(calendars) != file.content.upper().count(_BEGIN) or not calendars:
+            raise FreezeFileUnreadable(file.file, "it holds no whole VCALENDAR, or is cut short")
+        for calendar in calendars:
             _refuse_broken(file, calendar)
             query = recurring_ical_events.of(calendar)
             for event in query.between(first - _MARGIN, last + _MARGIN):
@@ -44,14 +48,15 @@ def _of_file(file: FreezeCalendar, first: date, last: date) -> Iterator[Freeze]:
 
 
 def _refuse_broken(file: FreezeCalendar, calendar: Component) -> None:
-    if calendar.name != "VCALENDAR":
-        raise FreezeFileUnreadable(file.file, "it holds no VCALENDAR")
     for part in calendar.walk():
         for name, why in part.errors:
             raise FreezeFileUnreadable(file.file, f"{part.name} has a broken {name} ({why})")
-        if part.name == "VEVENT" and "DTSTART" not in part:
+        if isinstance(part, Event):
             title = str(part.get("SUMMARY", "without a title"))
-            raise FreezeFileUnreadable(file.file, f"the event '{title}' has no start")
+            if "DTSTART" not in part:
+                raise FreezeFileUnreadable(file.file, f"the event '{title}' has no start")
+            if part.end < part.start:
+                raise FreezeFileUnreadable(file.file, f"the event '{title}' ends before it starts")
 
 
 def _counts(event: Event) -> bool:
@@ -61,13 +66,32 @@ def _counts(event: Event) -> bool:
 
 def _freeze(file: FreezeCalendar, event: Event) -> Freeze:
     reason = str(event.get("SUMMARY", "")).strip() or file.file
-    return Freeze(_plain(event.start), _plain(event.end), reason, file.region, file.store)
+    ends = _end(event.start, event.end)
+    return Freeze(_plain(event.start), ends, reason, file.region, file.store)
+
+
+def _end(start: date, end: date) -> date:
+    """Return an event's end, over a clock change the later of its two readings.
+
+    A length in hours is exact time (RFC 5545, section 3.3.6), which not every program keeps to:
+    some add it to the clock on the wall. The longer freeze is the safe one.
+    """
+    if not (isinstance(start, datetime) and isinstance(end, datetime)):
+        return end
+    if start.tzinfo is None or start.tzinfo != end.tzinfo:
+        return _plain(end)
+    shown = end.replace(tzinfo=None) - start.replace(tzinfo=None)
+    return max(_utc(end), _utc(start) + shown)
 
 
 def _plain(moment: date) -> date:
     if isinstance(moment, datetime) and moment.tzinfo is not None:
-        return datetime.fromtimestamp(moment.timestamp(), UTC)
+        return _utc(moment)
     return moment
+
+
+def _utc(moment: datetime) -> datetime:
+    return datetime.fromtimestamp(moment.timestamp(), UTC)
 
 
 def _order(freeze: Freeze) -> tuple[str, str, str, str, str]:

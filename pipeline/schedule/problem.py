@@ -119,6 +119,7 @@ def _waves(
             case.job.site.store,
             units_of(case.job.benefit),
             case.due.deadline.by if case.due and case.due.deadline.by < last else None,
+            case.job.wave,
         )
         for case in cases
         if case.job.site.region == region and case.options

@@ -26,6 +26,7 @@ class StoreJob:
     moves: int
     benefit: float  # labels that find a free channel at any moment, after less before
     groups: tuple[str, ...] = ()  # at most one store of a group is worked on in a night
+    wave: str | None = None  # the one it was put in for certain before
 
 
 @dataclass(frozen=True, slots=True)

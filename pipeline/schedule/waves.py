@@ -18,6 +18,7 @@ class Candidate:
     store: str
     units: int  # benefit
     due: date | None  # its deadline, where that lies among the nights
+    wave: str | None = None  # the one it was put in before
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,8 +37,9 @@ def region_waves(
     """Divide the stores of one region into waves.
 
     A wave is filled until its share of all the region's stores, those done already counted, has
-    had its turn: named stores first, then those with a deadline, then most benefit first. It opens
-    the next one once the asked share of its stores, done and to be done, is verified.
+    had its turn: stores that were put in it before and stores it names come first, then those with
+    a deadline, then most benefit. It opens the next one once the asked share of its stores, done
+    and to be done, is verified.
 
     Args:
         candidates: the region's stores that still have work.
@@ -46,12 +48,7 @@ def region_waves(
     """
     done = {result.wave: (result.stores, result.verified) for result in results}
     total = len(candidates) + sum(stores for stores, _ in done.values())
-    wave_of = {
-        one.store: number
-        for one in candidates
-        for number, wave in enumerate(waves)
-        if one.store in wave.stores
-    }
+    wave_of = _given(candidates, waves)
     waiting = [one.store for one in sorted(candidates, key=_order) if one.store not in wave_of]
     done_so_far = 0
     for number, wave in enumerate(waves):
@@ -78,6 +75,21 @@ def _region(
     shut = [number for number, gate in enumerate(gates) if gate.need > 0]
     open_wave = shut[0] if shut else len(waves) - 1
     return RegionWaves(wave_of, tuple(gates), tuple(standing), open_wave)
+
+
+def _given(candidates: Sequence[Candidate], waves: Sequence[Wave]) -> dict[str, int]:
+    """Return the stores whose wave is settled: what was decided before stands above the rules."""
+    settled = {
+        one.store: number
+        for one in candidates
+        for number, wave in enumerate(waves)
+        if one.store in wave.stores
+    }
+    number_of = {wave.name: number for number, wave in enumerate(waves)}
+    for one in candidates:
+        if one.wave in number_of:
+            settled[one.store] = number_of[one.wave]
+    return settled
 
 
 def _order(one: Candidate) -> tuple[date, int, str]:

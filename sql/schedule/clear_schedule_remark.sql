@@ -1,0 +1,2 @@
+-- Empty the table: it holds the current schedule only.
+delete from schedule_remark;
