@@ -1,0 +1,91 @@
+"""Waves: who is in which, and when the next one opens."""
+
+from datetime import date
+
+from hypothesis import given
+from hypothesis import strategies as st
+
+from pipeline.schedule.records import Gate, WaveResult
+from pipeline.schedule.waves import Candidate, region_waves
+from pipeline.settings_schedule import Wave
+
+PILOT = Wave("pilot", 0.1, 0.9, 7, ())
+HALF = Wave("half", 0.5, 0.5, 3, ())
+REST = Wave("rest", 1, 0.9, 7, ())
+WAVES = (PILOT, HALF, REST)
+
+
+def _candidates(count: int) -> list[Candidate]:
+    return [Candidate(f"S{number:02}", 1000 - number, None) for number in range(count)]
+
+
+def test_shares_count_all_stores_up_to_a_wave() -> None:
+    """Of 20 stores 2 are in the pilot, 8 more up to half, 10 in the rest; most benefit first."""
+    found = region_waves(_candidates(20), WAVES, ())
+
+    assert [found.wave_of[f"S{number:02}"] for number in range(20)] == [0] * 2 + [1] * 8 + [2] * 10
+    assert found.gates == (Gate(2, 7), Gate(4, 3), Gate(9, 7))
+    assert found.open_wave == 0
+
+
+def test_named_stores_deadlines_and_benefit_decide_in_this_order() -> None:
+    """A named store is in its wave; then the nearest deadline goes first."""
+    named = Wave("pilot", 0.1, 0.9, 7, ("S19",))
+    candidates = _candidates(19)
+    candidates.append(Candidate("S19", 1, None))
+    candidates[18] = Candidate("S18", 2, date(2026, 10, 9))
+
+    found = region_waves(candidates, (named, HALF, REST), ())
+
+    assert [store for store, wave in sorted(found.wave_of.items()) if wave == 0] == ["S18", "S19"]
+
+
+def test_a_store_stays_in_the_wave_it_was_put_in() -> None:
+    """What was decided before stands above benefit and names; a wave no longer there does not."""
+    candidates = [
+        Candidate("S1", 5, None, wave="rest"),
+        Candidate("S2", 4, None, wave="gone"),
+        *(Candidate(f"S{number}", 1, None) for number in range(3, 11)),
+    ]
+
+    found = region_waves(candidates, (Wave("pilot", 0.1, 1, 7, ("S1",)), REST), ())
+
+    assert found.wave_of["S1"] == 1
+    assert found.wave_of["S2"] == 0
+
+
+def test_a_verified_wave_opens_the_next() -> None:
+    """With the pilot's 2 of 20 stores verified, the second wave is the one that is open."""
+    found = region_waves(_candidates(18), WAVES, [WaveResult("N", "pilot", 2, 2)])
+
+    assert sum(wave == 0 for wave in found.wave_of.values()) == 0
+    assert sum(wave == 1 for wave in found.wave_of.values()) == 8
+    assert found.open_wave == 1
+    assert found.gates[0] == Gate(0, 7)
+
+
+def test_a_wave_that_falls_short_keeps_the_next_shut() -> None:
+    """One of two verified is less than 90 %: one more must be, and no store is left to be it."""
+    found = region_waves(_candidates(18), WAVES, [WaveResult("N", "pilot", 2, 1)])
+
+    assert found.open_wave == 0
+    assert found.gates[0] == Gate(1, 7)
+    assert found.standing[0] == (2, 1, 2)
+
+
+@given(
+    st.integers(1, 60),
+    st.lists(st.sampled_from([0.05, 0.1, 0.25, 0.3, 0.6, 0.9]), max_size=3),
+    st.integers(0, 20),
+)
+def test_every_store_has_one_wave_and_no_share_is_passed(
+    count: int, shares: list[float], done: int
+) -> None:
+    """Stores up to a wave are its share of all, rounded up, or those done already."""
+    waves = [Wave(f"w{n}", share, 1, 1, ()) for n, share in enumerate([*sorted(shares), 1.0])]
+    found = region_waves(_candidates(count), waves, [WaveResult("N", "w0", done, done)])
+
+    assert len(found.wave_of) == count
+    for number, wave in enumerate(waves):
+        turned = done + sum(own <= number for own in found.wave_of.values())
+        assert turned == max(done, -int(-(wave.up_to * (count + done) - 1e-9) // 1))
