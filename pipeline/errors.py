@@ -1,7 +1,7 @@
 """Errors a person can act on: one class per cause, each builds its own sentence."""
 
 from collections.abc import Sequence
-from datetime import datetime
+from datetime import date, datetime
 from difflib import get_close_matches
 from pathlib import Path
 
@@ -168,6 +168,68 @@ class UnknownChange(QuietaisleError):
 
     def __init__(self, change: str) -> None:
         super().__init__(f"The register holds no change '{change}'.")
+
+
+class QuarterUnreadable(QuietaisleError):
+    """A quarter was asked for that is not written as one."""
+
+    def __init__(self, text: str) -> None:
+        super().__init__(f"'{text}' is not a quarter; write it as 2026-Q3.")
+
+
+class ApproverUnknown(QuietaisleError):
+    """Someone approved who is not among the approvers of the rules file."""
+
+    def __init__(self, name: str, known: Sequence[str]) -> None:
+        super().__init__(
+            f"'{name}' is not an approver.{nearest(name, known)} "
+            "The rules file names approvers: [approvers] names = [...]."
+        )
+
+
+class BaselineOutOfOrder(QuietaisleError):
+    """A baseline was to be approved for a day before one that is approved already."""
+
+    def __init__(self, store: str, on: date, last: date) -> None:
+        super().__init__(
+            f"Store {store} has a baseline approved on {last}; none can be approved for {on}, "
+            "before it. Every version is kept, and what was agreed on a past day does not change."
+        )
+
+
+class NothingToApprove(QuietaisleError):
+    """A baseline was to be approved of which no export knows."""
+
+    def __init__(self, store: str, on: date) -> None:
+        super().__init__(
+            f"No stations export of store {store} speaks of {on} or a day before; "
+            "there is nothing to agree to."
+        )
+
+
+class ReasonMissing(QuietaisleError):
+    """An approval came without a reason."""
+
+    def __init__(self) -> None:
+        super().__init__("An approval needs a reason; say in a few words why this is agreed.")
+
+
+class NothingToAudit(QuietaisleError):
+    """An audit was asked for of days on which nothing is known."""
+
+    def __init__(self, quarter: str, began: date | None, as_of: date) -> None:
+        known = f"they speak of {began} to {as_of}" if began else "there are none"
+        super().__init__(
+            f"No stations export speaks of {quarter} or before: {known}. "
+            "Name a quarter within these days, or ingest its exports."
+        )
+
+
+class DaysOutOfOrder(QuietaisleError):
+    """Two days were to be compared, the second not after the first."""
+
+    def __init__(self, start: date, end: date) -> None:
+        super().__init__(f"{end} is not after {start}; name the earlier day first.")
 
 
 def nearest(word: str, known: Sequence[str]) -> str:

@@ -1,0 +1,1 @@
+"""The audit: what was agreed, what is found, and who approved the difference."""

@@ -1,0 +1,254 @@
+"""Agreed against found: what kind of departure each difference is. Pure; knows no database.
+
+One row at most for a station, a field and a span of days. What stands at the end of the span comes
+before what happened within it. Drift, deviation, replaced hardware, new, gone and renamed are told
+in every span until they are settled; an approved change in one span only, the first to find it.
+"""
+
+from bisect import bisect_right
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import date
+from functools import cached_property
+
+from pipeline.audit.agreed import Agreed, agreed_by_life
+from pipeline.audit.approval import Case, Judged, judge
+from pipeline.audit.calendar import Span
+from pipeline.audit.fields import FIELDS, STATION, Values
+from pipeline.audit.follow import Life, follow
+from pipeline.audit.records import STANDING, Departure, Kind, StoreFacts
+
+_BASELINE, _EARLIER = "baseline", "earlier export"
+
+
+@dataclass(frozen=True, slots=True)
+class StoreStory:
+    """A store's stations followed through its exports, and what was agreed of each."""
+
+    facts: StoreFacts
+    days: tuple[date, ...]
+    lives: tuple[Life, ...]
+    agreed: tuple[Agreed, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class _View:
+    """A store in one span: `before` and `upto` count its exports up to start and end.
+
+    Nothing counts as departing on days before `since`, when nothing was agreed.
+    """
+
+    story: StoreStory
+    span: Span
+    before: int
+    upto: int
+    since: date
+    basis: str
+
+
+def story_of(facts: StoreFacts) -> StoreStory:
+    """Return a store's facts in the order of what they speak of; once for all spans."""
+    lives, agreed = agreed_by_life(follow(facts.snapshots), facts.agreements)
+    return StoreStory(facts, tuple(s.day for s in facts.snapshots), lives, agreed)
+
+
+def departures(story: StoreStory, span: Span) -> tuple[Departure, ...]:
+    """Return what differs in a store over a span of days, by station and field."""
+    before = bisect_right(story.days, span.start)
+    upto = bisect_right(story.days, span.end)
+    agreed: Sequence[Agreed] = story.agreed
+    first = min((a.approved_on for a in story.facts.agreements), default=None)
+    if first is not None and first <= span.end:
+        view = _View(story, span, before, upto, first, _BASELINE)
+    elif upto:
+        since, agreed = _as_found(story, span, before)
+        view = _View(story, span, before, upto, since, _EARLIER)
+    else:
+        return ()
+    stations = map(_Station, [view] * len(agreed), story.lives, agreed)
+    rows = [row for station in stations for row in station.rows()]
+    return tuple(sorted(rows, key=lambda row: (row.subject, FIELDS.index(row.field))))
+
+
+def _as_found(story: StoreStory, span: Span, before: int) -> tuple[date, list[Agreed]]:
+    """Take what the last export before the span said as agreed, where no baseline is.
+
+    Without one, the span's first export; but a store that is new to exports of others has nothing
+    agreed, and all its stations are new.
+    """
+    reference = max(0, before - 1)
+    since = story.days[reference] if before else span.start
+    known = before > 0 or story.facts.began > span.start
+    rows = [life.seen[reference] if known else None for life in story.lives]
+    nobody = ((None,) * len(FIELDS),)
+    return since, [Agreed((since,), (row,), nobody) if row else Agreed() for row in rows]
+
+
+class _Station:
+    """One station in one span."""
+
+    def __init__(self, view: _View, life: Life, agreed: Agreed) -> None:
+        self.view, self.life, self.agreed = view, life, agreed
+        self.days, self.seen = view.story.days, life.seen
+        self.start, self.end = view.span.start, view.span.end
+        self.before, self.upto = view.before, view.upto
+
+    def rows(self) -> Iterator[Departure]:
+        """Yield what differs."""
+        if self.upto == self.before:
+            yield from self._unseen()
+        elif not self._quiet():
+            yield from self._field(STATION)
+            if self._last is not None and self._wanted[STATION] is not None:
+                for place in range(STATION + 1, len(FIELDS)):
+                    yield from self._field(place)
+
+    @cached_property
+    def _last(self) -> Values | None:
+        return self.seen[self.upto - 1]
+
+    @cached_property
+    def _first(self) -> Values | None:
+        return self.seen[self.before - 1] if self.before else None
+
+    @cached_property
+    def _wanted(self) -> Values:
+        return self.agreed.on(self.end)
+
+    @cached_property
+    def _was(self) -> Values:
+        return self.agreed.on(self.start)
+
+    def _quiet(self) -> bool:
+        """Tell whether all exports from the start to the end of the span say what was agreed."""
+        if self.view.since > self.start or self.agreed.moved(self.start, self.end):
+            return False
+        told = self.seen[max(0, self.before - 1) : self.upto]
+        return all(row == self._wanted for row in told)
+
+    def _unseen(self) -> Iterator[Departure]:
+        name = self._wanted[STATION]
+        if name is not None:
+            listed = [at for at in range(self.upto) if self.seen[at] is not None]
+            last = self.days[listed[-1]] if listed else None
+            yield self._row(name, STATION, Judged(Kind.UNSEEN), None, last)
+
+    def _field(self, place: int) -> Iterator[Departure]:
+        found, wanted = _value(self._last, place), self._wanted[place]
+        if self._departs(self.end, place, self._last):
+            judged = self._judged(self.end, place, self._last)
+            if not self._told_before(place, judged.kind):
+                name = _value(self._last, STATION) or self._wanted[STATION]
+                yield self._row(name, place, judged, found, self._since(place))
+        elif self._moved(place) and found == wanted:
+            if not self._told_before(place, Kind.APPROVED):
+                yield self._settled(Kind.APPROVED, place)
+        elif self.before and self._departs(self.start, place, self._first):
+            yield self._settled(Kind.REVERTED, place)
+        else:
+            yield from self._back(place)
+
+    def _departs(self, day: date, place: int, row: Values | None) -> bool:
+        """Tell whether a field departs; one not stated, or not agreed, cannot."""
+        if day < self.view.since:
+            return False
+        wanted, found = self.agreed.on(day)[place], _value(row, place)
+        return wanted != found and (place == STATION or None not in {wanted, found})
+
+    def _judged(self, day: date, place: int, row: Values | None) -> Judged:
+        names = frozenset(name for met, name in self.life.names if met <= day)
+        agreement = self.agreed.row(day, place)
+        case = Case(names, place, day, self.agreed.on(day), agreement, row)
+        return judge(case, self.view.story.facts)
+
+    def _moved(self, place: int) -> bool:
+        """Tell whether what is agreed of a field moved within the span."""
+        was = self._was
+        if self.view.since > self.start or was[place] == self._wanted[place]:
+            return False
+        return place == STATION or None not in {was[STATION], was[place]}
+
+    def _told_before(self, place: int, kind: Kind) -> bool:
+        """Tell whether an approved change was found, and so told, in an earlier span already."""
+        if kind is not Kind.APPROVED or not self.before:
+            return False
+        if _value(self._first, place) != _value(self._last, place):
+            return False
+        if not self._departs(self.start, place, self._first):
+            return False
+        return self._judged(self.start, place, self._first).kind is Kind.APPROVED
+
+    def _since(self, place: int) -> date:
+        """Return the day of the export from which on a field departs to the end."""
+        at = self.upto - 1
+        while at > 0:
+            row = self.seen[at - 1]
+            if row is None and place != STATION:
+                break
+            if not self._departs(self.days[at - 1], place, row):
+                break
+            at -= 1
+        return self.days[at]
+
+    def _settled(self, kind: Kind, place: int) -> Departure:
+        """Return the row of what departs no more: approved, or back at what is agreed."""
+        found = _value(self._last, place)
+        at = self.upto - 1
+        while at > self.before and _value(self.seen[at - 1], place) == found:
+            at -= 1
+        before = _value(self._first, place) if kind is Kind.REVERTED else None
+        name = _value(self._last, STATION) or _value(self._first, STATION) or self._was[STATION]
+        return self._row(name, place, Judged(kind), found, self.days[at], before)
+
+    def _back(self, place: int) -> Iterator[Departure]:
+        """Yield the row of a field that departed within the span and is back."""
+        for at in range(self.before, self.upto):
+            row, day = self.seen[at], self.days[at]
+            if (row is not None or place == STATION) and self._departs(day, place, row):
+                then = self._judged(day, place, row)
+                judged = Judged(Kind.BACK, then.order, then.exception)
+                value = _value(row, place)
+                name = _value(self._last, STATION) or _value(row, STATION) or self._was[STATION]
+                yield self._row(name, place, judged, _value(self._last, place), day, value)
+                return
+
+    def _row(  # noqa: PLR0913, PLR0917 - what a row says
+        self,
+        name: str | None,
+        place: int,
+        judged: Judged,
+        found: str | None,
+        first_seen: date | None,
+        meanwhile: str | None = None,
+    ) -> Departure:
+        by, on, change = self._approval(place, judged)
+        stands = judged.kind in STANDING and first_seen is not None
+        return Departure(
+            store=self.view.story.facts.store,
+            subject=name or "",
+            field=FIELDS[place],
+            kind=judged.kind,
+            agreed=self._wanted[place],
+            found=found,
+            meanwhile=meanwhile,
+            first_seen=first_seen,
+            stood_days=(self.end - first_seen).days if stands and first_seen else None,
+            approved_by=by,
+            approved_on=on,
+            change=change,
+            exception=judged.exception.reason if judged.exception else None,
+            basis=self.view.basis,
+        )
+
+    def _approval(self, place: int, judged: Judged) -> tuple[str | None, date | None, str | None]:
+        """Return who last approved what is there, on what day, and by which change."""
+        row, order = self.agreed.row(self.end, place), judged.order
+        if order is not None:
+            last = order.last(self.end)
+            return order.approver(self.end), last.day if last else None, order.change
+        by, on, change = (row.approved_by, row.approved_on, row.change) if row else (None,) * 3
+        return (judged.exception.approved_by if judged.exception else by), on, change
+
+
+def _value(row: Values | None, place: int) -> str | None:
+    return None if row is None else row[place]

@@ -1,0 +1,168 @@
+"""Follow every station of a store through its exports, under whatever name it goes.
+
+A station is known by its name. Where a name is new, or stands for other hardware than before, the
+hardware address (EUI-64) tells whether it is a station known under another name. What is decided
+at one export rests on that export and earlier ones alone, so later exports change nothing.
+"""
+
+import re
+from bisect import bisect_right
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import date
+
+from pipeline.audit.fields import EUI64, FIELDS, STATION, Values
+
+_ADDRESS = re.compile(r"[0-9a-f]{16}")
+_LOCAL = tuple(FIELDS.index(name) for name in ("ip_address", "name", "mounted", "place"))
+
+
+@dataclass(frozen=True, slots=True)
+class Snapshot:
+    """One stations export of a store: what it says of each station, by name."""
+
+    day: date
+    stations: Mapping[str, Values]
+
+
+@dataclass(frozen=True, slots=True)
+class Life:
+    """One station through a store's exports.
+
+    `names` holds each name with the day it was first met under it; `seen` one entry for each
+    snapshot of the store: None where the station is not listed. A value an export does not state
+    is the one stated last.
+    """
+
+    names: tuple[tuple[date, str], ...]
+    seen: tuple[Values | None, ...]
+
+    def name_on(self, day: date) -> str | None:
+        """Return the name it went by on a day; None before it was first seen."""
+        at = bisect_right(self.names, day, key=lambda named: named[0])
+        return self.names[at - 1][1] if at else None
+
+
+@dataclass(slots=True)
+class _Growing:
+    """A life while it is being followed."""
+
+    names: list[tuple[date, str]]
+    seen: list[Values | None]
+    last: Values = field(default=())
+
+    def meet(self, day: date, row: Values, number: int) -> None:
+        """Keep what snapshot `number` says of it."""
+        if row[STATION] != (self.names[-1][1] if self.names else None):
+            self.names.append((day, str(row[STATION])))
+        if self.last and None in row:
+            row = tuple(
+                old if new is None else new for new, old in zip(row, self.last, strict=True)
+            )
+        if row != self.last:
+            self.last = row
+        self._miss(number)
+        self.seen.append(self.last)
+
+    def _miss(self, number: int) -> None:
+        self.seen.extend([None] * (number - len(self.seen)))
+
+    def done(self, snapshots: int) -> Life:
+        """Return the finished life."""
+        self._miss(snapshots)
+        return Life(tuple(self.names), tuple(self.seen))
+
+
+def follow(snapshots: Sequence[Snapshot]) -> tuple[Life, ...]:
+    """Return the life of every station met in a store's exports, given in the order of days."""
+    lives: list[_Growing] = []
+    named: dict[str, _Growing] = {}
+    for number, snapshot in enumerate(snapshots):
+        rows = snapshot.stations
+        known = _known(rows, named)
+        if known is None:
+            known = _recognised(rows, named, lives)
+            named = _renamed(named, known)
+        for station, row in rows.items():
+            known[station].meet(snapshot.day, row, number)
+    return tuple(life.done(len(snapshots)) for life in lives)
+
+
+def _known(
+    rows: Mapping[str, Values], named: Mapping[str, _Growing]
+) -> Mapping[str, _Growing] | None:
+    """Return the lives by name where every name stands for the hardware it stood for before."""
+    for station, row in rows.items():
+        life = named.get(station)
+        if life is None or row[EUI64] not in {None, life.last[EUI64]}:
+            return None
+    return named
+
+
+def _recognised(
+    rows: Mapping[str, Values], named: Mapping[str, _Growing], lives: list[_Growing]
+) -> dict[str, _Growing]:
+    """Return the life each listed station belongs to; a station never met begins a new one."""
+    by_hardware = _by_hardware(rows, lives)
+    found: dict[str, _Growing] = {}
+    taken: set[int] = set()
+
+    def take(wishes: Iterable[tuple[str, _Growing | None]]) -> None:
+        for station, life in wishes:
+            if life is not None and station not in found and id(life) not in taken:
+                found[station] = life
+                taken.add(id(life))
+
+    wished = {s: _follows_hardware(rows[s], named.get(s), by_hardware.get(s)) for s in sorted(rows)}
+    take((s, named.get(s)) for s, hardware in wished.items() if not hardware)
+    take((s, by_hardware.get(s)) for s, hardware in wished.items() if hardware)
+    take((s, named.get(s)) for s in wished)
+    for station in wished:
+        if station not in found:
+            found[station] = _Growing([], [])
+            lives.append(found[station])
+    return found
+
+
+def _follows_hardware(row: Values, named: _Growing | None, same: _Growing | None) -> bool:
+    """Tell whether a listed station is the one its hardware was, not the one its name was.
+
+    Where both are known and differ, it is the one whose place and address it has kept: with a
+    renumbered station these travel along, with exchanged hardware they stay.
+    """
+    if same is None or same is named:
+        return False
+    if named is None:
+        return True
+    return _alike(row, same.last) > _alike(row, named.last)
+
+
+def _alike(row: Values, other: Values) -> int:
+    return sum(row[at] is not None and row[at] == other[at] for at in _LOCAL)
+
+
+def _by_hardware(rows: Mapping[str, Values], lives: Sequence[_Growing]) -> Mapping[str, _Growing]:
+    """Return the life with the hardware of each listed station, where it can be only one."""
+    listed = Counter(row[EUI64] for row in rows.values())
+    carried = Counter(life.last[EUI64] for life in lives)
+    owner = {life.last[EUI64]: life for life in lives}
+    return {
+        station: owner[address]
+        for station, row in rows.items()
+        if (address := row[EUI64]) is not None
+        and _is_address(address)
+        and listed[address] == carried[address] == 1
+    }
+
+
+def _is_address(text: str) -> bool:
+    """Tell an EUI-64 from a malformed one, and from a blank written as one digit throughout."""
+    return bool(_ADDRESS.fullmatch(text)) and len(set(text)) > 1
+
+
+def _renamed(named: Mapping[str, _Growing], found: Mapping[str, _Growing]) -> dict[str, _Growing]:
+    """Return the lives by the name each goes by now."""
+    moved = {id(life) for life in found.values()}
+    kept = {name: life for name, life in named.items() if id(life) not in moved}
+    return {**kept, **found}

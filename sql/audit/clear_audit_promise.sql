@@ -1,0 +1,2 @@
+-- Forget what was worked out for the quarters up to $quarter.
+delete from audit_promise where quarter <= $quarter;

@@ -1,0 +1,2 @@
+-- How many rows the baseline has.
+select count(*) from baseline;
