@@ -1,0 +1,254 @@
+"""The schedule step on a database: what it reads, what it leaves behind, and its calendar files."""
+
+from collections.abc import Iterator
+from dataclasses import replace
+from datetime import date, datetime
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from pipeline.database import Database, open_database
+from pipeline.progress import Silent
+from pipeline.schedule.feeds import Feed
+from pipeline.schedule.stores import calendars, schedule, write_calendars
+from pipeline.settings import Settings, load_settings
+from pipeline.settings_schedule import Wave
+
+CAUTIONS = ("Ladders and work at height.", "Local codes come first.")
+TABLES = ("change_schedule", "unscheduled_store", "schedule_proof", "schedule_remark", "wave_taken")
+Rows = list[tuple[Any, ...]]
+
+
+@pytest.fixture
+def database(tmp_path: Path) -> Iterator[Database]:
+    """Yield a database with four stores of two moves each; S1 has most labels, S4 none known."""
+    with open_database(tmp_path / "q.duckdb") as opened:
+        run = opened.connection.execute
+        run("insert into this_run values ('r', date '2026-10-23')")
+        for number, labels in ((1, 4000), (2, 3000), (3, 2000), (4, 0)):
+            store = f"S{number}"
+            run(
+                "insert into store_seen values ($s, date '2026-10-20', $s, 'N', 'DE', 'market', "
+                "'Europe/Berlin', time '07:00', time '21:00')",
+                {"s": store},
+            )
+            for station in ("a", "b"):
+                names = {"s": store, "t": f"{store}-{station}"}
+                run(
+                    "insert into station_load values ($s, $t, $l, 0, 0, 0, 0.1, 1)",
+                    {**names, "l": labels // 2},
+                )
+                run(
+                    "insert into station_plan values "
+                    "($s, $t, 11, 25, 0.5, 0.75, 0.5, 0.25, 'measured', null, null, 'high', '')",
+                    names,
+                )
+                run(
+                    "insert into move values ($s, $t, 11, 25, $p, false, 0.5, 0.75, '')",
+                    {**names, "p": 1 if station == "a" else 2},
+                )
+        yield opened
+
+
+def _settings(**changes: Any) -> Settings:  # noqa: ANN401 - any field may change
+    settings = load_settings()
+    return replace(settings, schedule=replace(settings.schedule, **changes))
+
+
+def _tables(database: Database) -> dict[str, Rows]:
+    return {table: database.connection.table(table).fetchall() for table in TABLES}
+
+
+def _nights(database: Database) -> Rows:
+    return database.connection.execute(
+        "select store, night, wave, provisional from change_schedule order by night, store"
+    ).fetchall()
+
+
+def test_every_store_with_moves_has_a_row_or_a_reason(database: Database) -> None:
+    """The pilot is the store with most to gain; the clock change is in the local times."""
+    schedule(database, load_settings(), Silent())
+
+    first = database.connection.execute("from change_schedule order by starts_at").fetchone()
+    # Sunday 25 October is the day the clocks go back; work starts on Monday evenings at the latest.
+    assert first == (
+        "S1",
+        "N",
+        date(2026, 10, 26),
+        datetime(2026, 10, 26, 21),
+        datetime(2026, 10, 26, 22),
+        datetime(2026, 10, 26, 22),
+        datetime(2026, 10, 26, 23),
+        "N team 1",
+        "pilot",
+        False,
+        2,
+        1,
+        2,
+    )
+    assert len(_nights(database)) == 4
+    assert database.connection.table("unscheduled_store").fetchall() == []
+    assert database.connection.table("wave_taken").fetchall() == [
+        ("S1", "pilot", date(2026, 10, 23))
+    ]
+
+
+def test_the_same_inputs_leave_the_same_tables(database: Database) -> None:
+    """A second run on the same day changes nothing."""
+    schedule(database, load_settings(), Silent())
+    once = _tables(database)
+    files = calendars(database, CAUTIONS)
+    schedule(database, load_settings(), Silent())
+
+    assert _tables(database) == once
+    assert calendars(database, CAUTIONS) == files
+
+
+def test_a_store_without_a_labels_export_counts_as_an_average_one(database: Database) -> None:
+    """S4 has two stations of the chain's 1,500 labels each, so it ranks with S2."""
+    benefits = {row[0]: row[8] for row in database.rows("schedule", "jobs")}
+
+    assert benefits == {"S1": 1000, "S2": 750, "S3": 500, "S4": 750}
+
+
+def test_what_cannot_be_placed_says_why(database: Database) -> None:
+    """Each store without a place has a sentence; the others are not held up."""
+    database.connection.execute("update store_seen set time_zone = null where store = 'S2'")
+    schedule(database, load_settings(), Silent())
+
+    ((store, wave, reason),) = database.connection.table("unscheduled_store").fetchall()
+    assert (store, wave) == ("S2", None)
+    assert "no export names its time zone" in reason
+    assert len(_nights(database)) == 3
+
+
+def test_staff_and_wifi_neighbours_keep_stores_apart(database: Database) -> None:
+    """A transmitter by its address counts, the chain's own network name does not."""
+    waves = (Wave("all", 1, 0.9, 7, ()),)
+    for store, network in (("S1", "02-1A-2B-3C-4D-5E"), ("S2", "02:1a:2b:3c:4d:5e")):
+        for name in (network, "our-net"):
+            database.connection.execute(
+                "insert into wifi_seen values "
+                "($s, null, date '2026-10-20', $n, 1, 20, null, -60, null)",
+                {"s": store, "n": name},
+            )
+    database.connection.execute(
+        "insert into wifi_seen values "
+        "('S3', null, date '2026-10-20', 'our-net', 1, 20, null, -60, null)"
+    )
+    schedule(database, _settings(waves=waves, staff=(("S3", "S4"),)), Silent())
+    night = {store: evening for store, evening, _, _ in _nights(database)}
+
+    assert night["S1"] != night["S2"]
+    assert night["S3"] != night["S4"]
+    assert len(set(night.values())) == 2
+    schedule(database, _settings(waves=waves, wifi_neighbours=False), Silent())
+    night = {store: evening for store, evening, _, _ in _nights(database)}
+    assert night["S1"] == night["S2"]
+
+
+def _register(database: Database, store: str, states: dict[int, str], at: str) -> None:
+    run = database.connection.execute
+    run(
+        "insert into change_plan values "
+        "((select count(*) from change_plan) + 1, $p, $s, '', '11 25', 2, date '2026-10-23', "
+        "'r', null)",
+        {"s": store, "p": f"plan {store}"},
+    )
+    for position, state in states.items():
+        change = f"{store}/{position}"
+        run(
+            "insert into change values ($c, $p, $s, $t, 11, 25, $n, false, 0.5, 0.75, 1, 'high', "
+            "'x', date '2026-10-23')",
+            {
+                "c": change,
+                "p": f"plan {store}",
+                "s": store,
+                "t": f"{store}-{'ab'[position - 1]}",
+                "n": position,
+            },
+        )
+        run(
+            "insert into change_event values ((select count(*) from change_event) + 1, $c, $e, "
+            "cast($at as timestamp), 'x', '', null, null)",
+            {"c": change, "e": state, "at": at},
+        )
+
+
+def test_refused_and_deferred_moves_are_left_out(database: Database) -> None:
+    """What a person said no to gets no night; what is approved or open does."""
+    _register(database, "S1", {1: "refused", 2: "approved"}, "2026-10-23 09:00:00")
+    _register(database, "S2", {1: "refused", 2: "deferred"}, "2026-10-23 09:00:00")
+    schedule(database, load_settings(), Silent())
+
+    moves = database.connection.execute(
+        "select store, moves, first_position, last_position from change_schedule order by store"
+    ).fetchall()
+    assert moves == [("S1", 1, 2, 2), ("S3", 2, 1, 2), ("S4", 2, 1, 2)]
+
+
+def test_a_verified_pilot_opens_the_next_wave(database: Database) -> None:
+    """The register says what became of the pilot; a store stays in the wave it was put in."""
+    schedule(database, load_settings(), Silent())
+    assert [row[3] for row in _nights(database)] == [False, True, True, True]
+    _register(database, "S1", {1: "verified", 2: "verified"}, "2026-11-05 09:00:00")
+    database.connection.execute("delete from move where store = 'S1'")
+    database.connection.execute("update this_run set as_of = date '2026-11-06'")
+    assert database.rows("schedule", "wave_results") == [("N", "pilot", 1, 1)]
+    schedule(database, load_settings(), Silent())
+
+    assert [(wave, late) for _, _, wave, late in _nights(database)] == [
+        ("second", False),
+        ("rest", True),
+        ("rest", True),
+    ]
+
+
+def test_an_ineffective_pilot_keeps_the_next_wave_shut(database: Database) -> None:
+    """With one change of the pilot ineffective nothing follows, and the reason says so."""
+    schedule(database, load_settings(), Silent())
+    _register(database, "S1", {1: "verified", 2: "ineffective"}, "2026-11-05 09:00:00")
+    database.connection.execute("delete from move where store = 'S1'")
+    database.connection.execute("update this_run set as_of = date '2026-11-06'")
+    schedule(database, load_settings(), Silent())
+
+    reasons = [row[2] for row in database.connection.table("unscheduled_store").fetchall()]
+    assert len(reasons) == 3
+    assert all("of wave 'pilot' 0 are verified, 1 must be" in reason for reason in reasons)
+
+
+def test_calendar_files_are_written_where_asked(database: Database, tmp_path: Path) -> None:
+    """One file per store and per team, whole or not at all, with the cautions on every job."""
+    schedule(database, load_settings(), Silent())
+
+    def place(feed: Feed) -> Path:
+        return tmp_path / "out" / f"{feed.store or feed.team}.ics"
+
+    written = write_calendars(database, CAUTIONS, place)
+
+    assert [path.name for path in written] == [
+        "S1.ics",
+        "S2.ics",
+        "S3.ics",
+        "S4.ics",
+        "N team 1.ics",
+    ]
+    assert not list((tmp_path / "out").glob("*.part"))
+    text = written[-1].read_bytes().replace(b"\r\n ", b"")
+    assert text.count(b"BEGIN:VEVENT") == text.count(b"Ladders and work at height.") == 4
+
+
+def test_an_event_keeps_its_name_within_a_plan_only(database: Database) -> None:
+    """Another night moves the event; another plan is another event."""
+
+    def uids() -> list[bytes]:
+        lines = calendars(database, CAUTIONS)[0].content.splitlines()
+        return [line for line in lines if line.startswith(b"UID:")]
+
+    schedule(database, load_settings(), Silent())
+    first = uids()
+    database.connection.execute("update change_schedule set starts_at = starts_at + interval 1 day")
+    assert uids() == first
+    _register(database, "S1", {1: "approved", 2: "approved"}, "2026-10-23 09:00:00")
+    assert uids() != first
