@@ -106,6 +106,16 @@ class HolidayPartUnknown(QuietaisleError):
         )
 
 
+class HeadingFieldUnknown(QuietaisleError):
+    """The rules file maps a heading to a field its kind does not have."""
+
+    def __init__(self, kind: str, heading: str, field: str, known: Sequence[str]) -> None:
+        super().__init__(
+            f"The rules file maps the heading '{heading}' to '{field}' in [headings.{kind}]; "
+            f"{kind} have {', '.join(known)}.{nearest(field, known)}"
+        )
+
+
 class UnknownSelection(QuietaisleError):
     """A store or region was asked for that no export names."""
 

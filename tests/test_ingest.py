@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from ingest_kit import LABELS, READINGS, SET, STATIONS, STORES, put, take
 
-from pipeline.errors import FolderMissing
+from pipeline.errors import FolderMissing, HeadingFieldUnknown
 from pipeline.settings import load_settings
 
 
@@ -35,7 +35,7 @@ def test_values_arrive_typed(tmp_path: Path) -> None:
     assert (station[8], station[9], station[11], station[16]) == (
         11, 0x1A2B, "00005eef10000001", True,
     )  # fmt: skip
-    at = datetime(2026, 9, 29, 3)  # noqa: DTZ001 - as the tables hold it, beside its clock
+    at = datetime(2026, 9, 29, 3)
     tail = ("single", None, None)
     assert result.tables["ed_reading"] == [
         ("S001", "S001-01", at, "store", 11, -91.0, *tail, 2),
@@ -163,6 +163,15 @@ def test_own_headings_come_from_the_rules_file(tmp_path: Path) -> None:
     result = take(put(tmp_path / "in", {"x.csv": text}), settings=load_settings(rules))
 
     assert result.outcome("x.csv").rows_loaded == 3
+
+
+def test_own_headings_for_no_field_are_said(tmp_path: Path) -> None:
+    """A heading mapped to a field that does not exist stops the run with the nearest one."""
+    rules = tmp_path / "r.toml"
+    rules.write_text('[headings.stations]\n"Funkkanal" = "chanel"\n')
+
+    with pytest.raises(HeadingFieldUnknown, match="Did you mean 'channel'"):
+        take(put(tmp_path / "in", {"x.csv": STATIONS}), settings=load_settings(rules))
 
 
 @pytest.mark.parametrize(

@@ -9,6 +9,8 @@ from functools import cache, lru_cache
 from pathlib import Path
 from types import MappingProxyType
 
+from pipeline.errors import HeadingFieldUnknown
+
 _TABLE = Path(__file__).resolve().parent / "headings.csv"
 _WIDE = re.compile(r"(?:ed|ch|channel|kanal|kan|c|ed ch|ed channel|ed kanal)? ?(\d\d)( dbm)?")
 CHANNELS = range(11, 27)
@@ -56,6 +58,13 @@ def fold(heading: str) -> str:
     return re.sub(r"[\s_\-.\[\]()\u00a0\ufeff]+", " ", heading.casefold()).strip()
 
 
+def _refuse_unknown(kind: str, own: Mapping[str, str], known: Sequence[str]) -> None:
+    channels = tuple(f"c{channel}" for channel in CHANNELS) if kind == "ed_readings" else ()
+    for heading, field in own.items():
+        if field not in (*known, *channels):
+            raise HeadingFieldUnknown(kind, heading, field, known)
+
+
 def is_quarantine_overview(cells: Sequence[str]) -> bool:
     """Whether a row of headings is that of the program's own list of what is in quarantine."""
     folded = {fold(cell) for cell in cells}
@@ -79,7 +88,11 @@ def _shipped() -> tuple[tuple[str, str, str, str], ...]:
 
 
 class Vocabulary:
-    """The headings known for every kind: the shipped table and the user's own over it."""
+    """The headings known for every kind: the shipped table and the user's own over it.
+
+    Raises:
+        HeadingFieldUnknown: an own heading stands for a field its kind does not have.
+    """
 
     def __init__(self, own: Mapping[str, Mapping[str, str]]) -> None:
         fields: dict[str, dict[str, str]] = {}
@@ -88,6 +101,7 @@ class Vocabulary:
             fields.setdefault(kind, {})[heading] = field
             required.setdefault(kind, {})[field] = need
         for kind, table in own.items():
+            _refuse_unknown(kind, table, tuple(required[kind]))
             fields.setdefault(kind, {}).update({fold(k): v for k, v in table.items()})
         self.fields: Mapping[str, Mapping[str, str]] = MappingProxyType(fields)
         self.required: Mapping[str, Mapping[str, str]] = MappingProxyType(required)

@@ -1,25 +1,32 @@
 -- How the file writes days, numbers and PAN IDs: counts of cells that show it one way or the
 -- other, over its first $rows rows. Only what cannot be read the other way counts as shown.
--- Groups: day; small (a number that cannot reach a thousand); large (one that can); pan.
-with cells as (
-    select unnest(list_filter([
-        {'g': 'day', 't': seen_on}, {'g': 'day', 't': last_heard_on}, {'g': 'day', 't': scanned_at},
-        {'g': 'small', 't': level}, {'g': 'small', 't': level_dbm}, {'g': 'small', 't': x_m},
-        {'g': 'small', 't': y_m}, {'g': 'small', 't': tx_power_dbm},
-        {'g': 'small', 't': success_pct}, {'g': 'small', 't': utilisation_pct},
-        {'g': 'small', 't': zero_dbm}, {'g': 'small', 't': db_per_step},
-        {'g': 'small', 't': c11}, {'g': 'small', 't': c12}, {'g': 'small', 't': c13},
-        {'g': 'small', 't': c14}, {'g': 'small', 't': c15}, {'g': 'small', 't': c16},
-        {'g': 'small', 't': c17}, {'g': 'small', 't': c18}, {'g': 'small', 't': c19},
-        {'g': 'small', 't': c20}, {'g': 'small', 't': c21}, {'g': 'small', 't': c22},
-        {'g': 'small', 't': c23}, {'g': 'small', 't': c24}, {'g': 'small', 't': c25},
-        {'g': 'small', 't': c26}, {'g': 'large', 't': updates_per_day},
-        {'g': 'large', 't': payload_octets}, {'g': 'large', 't': dwell_ms},
-        {'g': 'pan', 't': pan_id}
-    ], lambda c: c.t is not null), recursive := true)
+-- Groups: day; small (a number that cannot reach a thousand); large (one that can); pan. The
+-- cells of a group are joined into one text first, so that rows that show nothing cost little.
+with joined as (
+    select concat_ws(chr(31), seen_on, last_heard_on, scanned_at) as days,
+        concat_ws(chr(31), level, level_dbm, x_m, y_m, tx_power_dbm, success_pct, utilisation_pct,
+            zero_dbm, db_per_step, c11, c12, c13, c14, c15, c16, c17, c18, c19, c20, c21, c22,
+            c23, c24, c25, c26) as small,
+        concat_ws(chr(31), updates_per_day, payload_octets, dwell_ms) as large, pan_id
     from (select * from staged limit $rows)
+), telling as (
+    select *,
+        regexp_matches(days, '(^|\x1f)\s*\d{1,2}[./-]') as by_day,
+        contains(small, '.') or contains(small, ',') as by_small,
+        contains(large, '.') or contains(large, ',') as by_large
+    from joined
+), grouped as (
+    select unnest([
+        case when by_day then {'g': 'day', 'l': string_split(days, chr(31))} end,
+        case when by_small then {'g': 'small', 'l': string_split(small, chr(31))} end,
+        case when by_large then {'g': 'large', 'l': string_split(large, chr(31))} end,
+        case when pan_id is not null then {'g': 'pan', 'l': [pan_id]} end
+    ]) as s
+    from telling where by_day or by_small or by_large or pan_id is not null
 ), said as (
-    select g, t from (select g, filled(t) as t from cells) where t is not null
+    select g, filled(c) as t
+    from (select s.g as g, unnest(s.l) as c from grouped where s is not null)
+    where filled(c) is not null
 ), ordered as (
     select *,
         case when g = 'day' then regexp_extract(t, '^(\d{1,2})[/-]\d{1,2}[/-]\d{2,4}(\D|$)', 1)
@@ -28,6 +35,10 @@ with cells as (
             end as b,
         g in ('small', 'large') and (contains(t, '.') or contains(t, ',')) as marked
     from said
+), signs as (
+    select count(*) filter (regexp_matches(small, '(^|\x1f)\s*[-−]')) as negative,
+        count(*) filter (regexp_matches(small, '(^|\x1f)\s*\d')) as positive
+    from joined
 )
 select
     count(*) filter (g = 'day' and regexp_matches(t, '^\d{1,2}\.\d{1,2}\.\d{2,4}(\D|$)')),
@@ -46,6 +57,5 @@ select
     count(*) filter (g = 'pan' and regexp_full_match(t, '[0-9a-fA-F]{4}')
         and regexp_matches(t, '[a-fA-F]')),
     count(*) filter (g = 'pan' and regexp_full_match(t, '\d+') and length(t) <> 4),
-    count(*) filter (g = 'small' and starts_with(t, '-')),
-    count(*) filter (g = 'small' and regexp_matches(t, '^\d'))
-from ordered;
+    any_value(negative), any_value(positive)
+from signs left join ordered on true;
