@@ -6,21 +6,18 @@ with limits as (
     select max(value) filter (name = 'evidence_half_life_days') as half_life,
         max(value) filter (name = 'trading_weight') as trading
     from setting
-), folded as (
-    select store, station, channel, scanned_at, clock, coalesce(own_quiet, false) as own_quiet,
-        statistic, level_dbm, sum(readings) as readings
-    from ed_reading
-    where cast(scanned_at as date) <= (select as_of from this_run)
-    group by all
 ), stores as (   -- a zone the tz database does not know is a finding, not an end of the run
     select store, opens, closes, time_zone
     from store_now left join pg_timezone_names() z on z.name = time_zone
     where time_zone is null or z.name is not null
 ), timed as (
-    select f.*, if(f.clock = 'utc' and s.time_zone is not null,
+    select f.store, f.station, f.channel, f.scanned_at, f.level_dbm, f.statistic, f.readings,
+        coalesce(f.own_quiet, false) as own_quiet,
+        if(f.clock = 'utc' and s.time_zone is not null,
             timezone(s.time_zone, timezone('UTC', f.scanned_at)), f.scanned_at) as store_time,
         s.opens, s.closes
-    from folded f left join stores s on s.store = f.store
+    from ed_reading f left join stores s on s.store = f.store
+    where cast(f.scanned_at as date) <= (select as_of from this_run)
 )
 select t.store, t.station, t.channel, t.level_dbm, t.statistic,
     cast(t.scanned_at as date) as scan_day,
