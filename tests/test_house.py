@@ -24,6 +24,7 @@ FLOORS = {
     "forms": 2,
     "frames": 2,
     "progress": 2,
+    "parallel": 2,
     "sql_file": 2,
     "xlsx": 2,
     "settings": 3,

@@ -1,10 +1,14 @@
 """How sure a plan is, and what a person's own choice costs."""
 
+from random import Random
+
 import pytest
 
+from pipeline.plan.assign import assign
 from pipeline.plan.costs import StoreProblem
 from pipeline.plan.explain import Case, Evidence, Level
-from pipeline.plan.sensitivity import Doubt, sensitivity
+from pipeline.plan.redraw import Doubt
+from pipeline.plan.sensitivity import _Rival, sensitivity
 from pipeline.plan.what_if import what_if
 from pipeline.radio.coexistence import Rejection
 from pipeline.records import Heard, StoreStation
@@ -96,3 +100,28 @@ def test_a_wish_that_is_not_permitted_is_priced_and_named() -> None:
     put_in = next(o for o in found.options if o.name == "plan with your choice")
     assert put_in.channels[1] == 26
     assert put_in.clear_air[1] == pytest.approx(0.95)
+
+
+def test_a_draw_counts_as_won_only_where_nothing_better_exists_nearby() -> None:
+    """Over random stores, rivals found by one and two changes are as good as the exact best."""
+    exact = found = 0
+    for seed in range(60):
+        random = Random(seed)
+        one = [[random.random() for _ in range(4)] for _ in range(5)]
+        two = {
+            (i, j): [[random.random() / 2 for _ in range(4)] for _ in range(4)]
+            for i in range(5)
+            for j in range(i + 1, 5)
+        }
+        rival = _Rival(one, two, [0] * 5)
+        assert rival.bettered() == (rival.gained > 0)
+        start = sum(row[0] for row in one) + sum(table[0][0] for table in two.values())
+        cost = sum(row[a] for row, a in zip(one, rival.now, strict=True)) + sum(
+            table[rival.now[i]][rival.now[j]] for (i, j), table in two.items()
+        )
+        assert start - cost == pytest.approx(rival.gained)
+        best = assign(one, two)
+        assert cost >= best.cost - 1e-9
+        exact += 1
+        found += cost == pytest.approx(best.cost)
+    assert found >= 0.8 * exact

@@ -37,7 +37,7 @@ def one_station_costs(problem: StoreProblem) -> OneStation:
     return [
         [
             round(
-                station.weight * _cost(problem.noise(station.station, channel))
+                station.weight * share_cost(problem.noise(station.station, channel))
                 + (problem.price_per_move if channel != station.channel else 0.0),
                 _DIGITS,
             )
@@ -60,7 +60,9 @@ def two_station_costs(problem: StoreProblem) -> TwoStation:
         air_share = problem.stations[there].air_share
         for row, a in zip(table, rows, strict=True):
             for at, b in enumerate(columns):
-                row[at] = round(row[at] + weight * _cost(air_share * hit(heard, a, b)), _DIGITS)
+                row[at] = round(
+                    row[at] + weight * share_cost(air_share * hit(heard, a, b)), _DIGITS
+                )
     return {pair: costs[pair] for pair in sorted(costs)}
 
 
@@ -121,9 +123,9 @@ def clear_air(problem: StoreProblem, channels: Sequence[int]) -> list[float]:
     own: dict[str, list[float]] = {s.station: [] for s in problem.stations}
     for heard in problem.heard:
         chance = hit(heard, on[heard.station], on[heard.neighbour])
-        own[heard.station].append(_cost(air[heard.neighbour] * chance))
+        own[heard.station].append(share_cost(air[heard.neighbour] * chance))
     return [
-        exp(-_cost(problem.noise(station, channel)) - fsum(own[station]))
+        exp(-share_cost(problem.noise(station, channel)) - fsum(own[station]))
         for station, channel in on.items()
     ]
 
@@ -134,6 +136,6 @@ def hit(heard: Heard, channel: int, other: int) -> float:
     return heard.hit[apart] if apart < len(heard.hit) else 0.0
 
 
-def _cost(share: float) -> float:
+def share_cost(share: float) -> float:
     """Return -ln(1 - share), finite even for a channel that is never free."""
     return -log1p(-min(share, _MOST_BUSY))

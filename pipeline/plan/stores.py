@@ -2,16 +2,19 @@
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from itertools import groupby
 from operator import itemgetter
 from typing import Any
 
 from pipeline.database import Database
 from pipeline.frames import frame_of
+from pipeline.parallel import mapped
 from pipeline.plan.costs import StoreProblem
 from pipeline.plan.explain import Case, Evidence, Level
 from pipeline.plan.outcome import Move, Proof, StationPlan, StorePlan, Unplanned
-from pipeline.plan.sensitivity import Doubt, Sensitivity, sensitivity
+from pipeline.plan.redraw import Doubt
+from pipeline.plan.sensitivity import Sensitivity, sensitivity
 from pipeline.plan.store import plan_store
 from pipeline.progress import Progress
 from pipeline.radio.coexistence import Rejection
@@ -34,22 +37,30 @@ class StoreRows:
 
 
 def plan(database: Database, settings: Settings, progress: Progress) -> None:
-    """Fill move, station_plan, plan_proof and unplanned_store for the day of this run."""
-    limits = settings.limits
-    plans: list[StorePlan] = []
-    doubts: list[Sensitivity] = []
-    unplanned: list[Unplanned] = []
+    """Fill the tables of the plan for the day of this run, store by store."""
     stores = list(_store_rows(database))
-    for rows in progress.over(stores, "planning", len(stores)):
-        if not rows.choices:
-            unplanned.append(Unplanned(rows.store, _NO_CHANNEL))
-            continue
-        case = store_case(rows, limits["price_per_move"])
-        found = plan_store(case, int(limits["solver_effort"]), limits["readings_minimum"])
-        after = [station.channel_planned for station in found.stations]
-        plans.append(found)
-        doubts.append(sensitivity(case, after, _doubt(limits), int(limits["sensitivity_draws"])))
-    _keep(database, plans, doubts, unplanned)
+    work = partial(_planned, limits=dict(settings.limits))
+    found = progress.over(mapped(work, stores, len(stores)), "planning", len(stores))
+    _keep(database, list(found))
+
+
+@dataclass(frozen=True, slots=True)
+class _Planned:
+    """What came of one store: a plan and how sure it is, or the reason why there is none."""
+
+    plan: StorePlan | None
+    sensitivity: Sensitivity | None
+    unplanned: Unplanned | None
+
+
+def _planned(rows: StoreRows, limits: Mapping[str, float]) -> _Planned:
+    if not rows.choices:
+        return _Planned(None, None, Unplanned(rows.store, _NO_CHANNEL))
+    case = store_case(rows, limits["price_per_move"])
+    found = plan_store(case, int(limits["solver_effort"]), limits["readings_minimum"])
+    after = [station.channel_planned for station in found.stations]
+    sure = sensitivity(case, after, _doubt(limits), int(limits["sensitivity_draws"]))
+    return _Planned(found, sure, None)
 
 
 def case_of(database: Database, settings: Settings, store: str) -> Case | None:
@@ -117,15 +128,13 @@ def _by_store(rows: Sequence[Row]) -> dict[str, list[Row]]:
     return {store: list(group) for store, group in groupby(rows, key=itemgetter(0))}
 
 
-def _keep(
-    database: Database,
-    plans: Sequence[StorePlan],
-    doubts: Sequence[Sensitivity],
-    unplanned: Sequence[Unplanned],
-) -> None:
-    stations = [station for one in plans for station in one.stations]
-    moves = [move for one in plans for move in one.moves]
-    proofs = [one.proof for one in plans]
+def _keep(database: Database, found: Sequence[_Planned]) -> None:
+    plans = [one.plan for one in found if one.plan is not None]
+    stations = [station for plan in plans for station in plan.stations]
+    moves = [move for plan in plans for move in plan.moves]
+    proofs = [plan.proof for plan in plans]
+    doubts = [one.sensitivity for one in found if one.sensitivity is not None]
+    unplanned = [one.unplanned for one in found if one.unplanned is not None]
     with database.transaction():
         for table in _TABLES:
             database.run("plan", f"clear_{table}")

@@ -1,0 +1,41 @@
+"""The same work on many items, over the machine's processors where that pays."""
+
+import os
+from collections.abc import Callable, Iterable, Iterator
+from concurrent.futures import Future, ProcessPoolExecutor
+from itertools import islice
+from multiprocessing import get_context
+from typing import TypeVar
+
+Item = TypeVar("Item")
+Result = TypeVar("Result")
+
+LEAST = 48  # items below which starting processes costs more than it saves
+_AHEAD = 4  # batches in flight per process, so that memory does not grow with the items
+_BATCH = 8
+
+
+def mapped(work: Callable[[Item], Result], items: Iterable[Item], count: int) -> Iterator[Result]:
+    """Yield `work` of each item in the items' order, whoever did it.
+
+    `work` is a module's own function and items and results can be pickled; `count` is how many
+    items there are, more or less. An error of the work is raised here.
+    """
+    processes = min(os.cpu_count() or 1, count // (LEAST // 2))
+    if count < LEAST or processes < 2:  # noqa: PLR2004 - one process is this one
+        yield from map(work, items)
+        return
+    # Fresh processes: a fork would copy the database's threads' locks half held.
+    with ProcessPoolExecutor(processes, mp_context=get_context("spawn")) as pool:
+        waiting: list[Future[list[Result]]] = []
+        rest = iter(items)
+        while batch := list(islice(rest, _BATCH)):
+            waiting.append(pool.submit(_batch, work, batch))
+            if len(waiting) > processes * _AHEAD:
+                yield from waiting.pop(0).result()
+        for future in waiting:
+            yield from future.result()
+
+
+def _batch(work: Callable[[Item], Result], items: list[Item]) -> list[Result]:
+    return [work(item) for item in items]
