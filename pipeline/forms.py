@@ -47,8 +47,8 @@ class Form:
 DECISIONS = Form(
     "Decisions",
     (
-        CHANGE, "order", "station", "name", "mounted", "from", "to", "kind", "clear_before",
-        "clear_after", "state", "decision", "by", "date", "note",
+        CHANGE, "order", "station", "name", "from", "to", "kind", "clear_before", "clear_after",
+        "state", "decision", "by", "date", "note",
     ),
     ("decision", "by", "date", "note"),
     ("state",),
@@ -69,15 +69,10 @@ DECISION_WORDS = ("approved", "refused", "deferred")
 OUTCOME_WORDS = ("done", "done differently", "not done", "backed out")
 
 
-def plan_line(plan: str, words: str) -> str:
-    """Return the title line of a form, which names its plan."""
-    return f"{words} · {plan}"
-
-
 def plan_in(line: str) -> str | None:
-    """Return the plan a title line names."""
-    found = _PLAN.findall(line)
-    return found[-1] if found else None
+    """Return the plan that the title line of a form names."""
+    found = _PLAN.search(line)
+    return found.group(1) if found else None
 
 
 def looks_like_change(text: str) -> bool:

@@ -86,6 +86,20 @@ class Selection:
 
 
 @dataclass(frozen=True, slots=True)
+class BackOutStep:
+    """One step of the way back to how a store was before."""
+
+    store: str
+    position: int
+    change: str
+    plan: str
+    station: str
+    from_channel: int
+    to_channel: int
+    parking: bool  # a step on the way, not where the station ends
+
+
+@dataclass(frozen=True, slots=True)
 class Written:
     """The files written for one store."""
 

@@ -74,7 +74,7 @@ def book_of(database: Database, store: str, folder: Path, name: str = "") -> Boo
     copy.append(["store", store])
     for form in (DECISIONS, RESULTS):
         sheet = book.create_sheet(form.sheet)
-        sheet.append([f"Changes of {store} · {plan}"])
+        sheet.append([f"Decide on plan {plan} of {store}"])
         sheet.append(["how to fill it in"])
         sheet.append(list(form.keys))
         sheet.append([key.title() for key in form.keys])

@@ -25,7 +25,7 @@ PLAN: Moves = {"A": SWAP, "B": (("B-01", 11, 25, False),), "C": ()}
 
 def at(day: date, hour: int = 0) -> datetime:
     """Return a time on a day."""
-    return datetime(day.year, day.month, day.day, hour)  # noqa: DTZ001 - the store's own clock
+    return datetime(day.year, day.month, day.day, hour)
 
 
 def settings_in(folder: Path, text: str = RULES) -> Settings:
@@ -87,7 +87,7 @@ def export_says(
 
 def readings_say(database: Database, station: str, channel: int, levels: Mapping[int, int]) -> None:
     """Let a scan of 20 November hear each level in dBm so many times, own stations quiet."""
-    moment = datetime(2026, 11, 20, 12)  # noqa: DTZ001 - the store's own clock
+    moment = datetime(2026, 11, 20, 12)
     for level, readings in levels.items():
         _insert(
             database, "ed_reading", _store(station), station, moment, "store", channel,

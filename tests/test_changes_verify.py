@@ -291,7 +291,7 @@ def test_back_out_leads_through_the_states_in_reverse(
 def test_way_back_undoes_any_order_of_steps() -> None:
     """Steps forward and then back end where the store began, and no step is in vain."""
     forward = [("A-01", 15, 26), ("A-02", 20, 15), ("A-01", 26, 20), ("A-02", 15, 11)]
-    carried = [Carried("A", str(n), *step, None) for n, step in enumerate(forward)]
+    carried = [Carried("A", str(n), "p", *step, None) for n, step in enumerate(forward)]
     on = {"A-01": 20, "A-02": 11}
     for step in way_back(carried[::-1]):
         assert on[step.station] == step.from_channel != step.to_channel

@@ -17,7 +17,9 @@ from pipeline.report.gather import store_contents
 from pipeline.report.sheet import lines, row_height
 from pipeline.report.workbook import workbook
 
-SHEETS = ["Summary", "Moves", "Channels", "Findings", "Evidence", "Stations"]
+SHEETS = [
+    "Summary", "Moves", "Decisions", "Results", "Channels", "Findings", "Evidence", "Stations",
+]  # fmt: skip
 STORES = tuple(f"S{n:03}" for n in range(1, 13))
 
 
@@ -108,8 +110,9 @@ def test_every_store_has_the_same_sheets_ready_to_print(
     """Names, frozen headings, filters, print areas, titles, paper, header and footer are set."""
     book = read(contents[store])
 
-    assert book.sheetnames == SHEETS
-    for sheet in book.worksheets:
+    assert book.sheetnames == [*SHEETS, "Register"]
+    assert book["Register"].sheet_state == "hidden"
+    for sheet in book.worksheets[:-1]:
         assert sheet.page_setup.paperSize == (1 if store == "S003" else 9)
         assert sheet.print_area
         header, footer = sheet.HeaderFooter.oddHeader, sheet.HeaderFooter.oddFooter

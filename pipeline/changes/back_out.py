@@ -4,8 +4,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from pipeline.changes.records import BackOutStep
 from pipeline.database import Database
+from pipeline.records import BackOutStep
 
 
 @dataclass(frozen=True, slots=True)
@@ -14,6 +14,7 @@ class Carried:
 
     store: str
     change: str
+    plan: str
     station: str
     from_channel: int
     to_channel: int
@@ -44,10 +45,16 @@ def way_back(carried: Sequence[Carried]) -> tuple[BackOutStep, ...]:
     for one in carried:
         here = on.get(one.station, one.found or one.to_channel)
         if here != one.from_channel:
-            position, parking = len(steps) + 1, one.from_channel != origin[one.station]
             steps.append(
                 BackOutStep(
-                    one.store, position, one.change, one.station, here, one.from_channel, parking
+                    store=one.store,
+                    position=len(steps) + 1,
+                    change=one.change,
+                    plan=one.plan,
+                    station=one.station,
+                    from_channel=here,
+                    to_channel=one.from_channel,
+                    parking=one.from_channel != origin[one.station],
                 )
             )
         on[one.station] = one.from_channel

@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Sequence
-from datetime import date, datetime, time
+from datetime import date, datetime, time, timedelta
 
 from pipeline.changes.returned import Cell
 from pipeline.forms import folded, meaning
@@ -64,7 +64,7 @@ def note(cell: Cell) -> str:
     Raises:
         EntryProblem: it is a formula.
     """
-    return " ".join(_typed(cell).split()) if isinstance(cell.value, str) else cell.text
+    return " ".join(_typed(cell).split())
 
 
 def day(cell: Cell) -> datetime:
@@ -85,13 +85,15 @@ def moment(cell: Cell) -> datetime:
         EntryProblem: no day can be read.
     """
     value = cell.value
-    if isinstance(value, datetime):
-        return value.replace(tzinfo=None)
+    if isinstance(value, datetime):  # spreadsheets keep fractions of days, not minutes
+        whole = value.replace(tzinfo=None) + timedelta(seconds=30)
+        return whole.replace(second=0, microsecond=0)
     if isinstance(value, date):
         return datetime.combine(value, time())
     if not cell.text:
         raise EntryProblem("it has no date")
-    found = _written(_typed(cell).strip()) if isinstance(value, str) else None
+    typed = _typed(cell).strip()
+    found = _written(typed) if isinstance(value, str) else None
     if found is None:
         raise EntryProblem(f"'{_quoted(cell)}' is not a date; write it as 2026-10-05")
     return found
@@ -111,10 +113,9 @@ def _written(text: str) -> datetime | None:
 
 
 def _typed(cell: Cell) -> str:
-    text = cell.value if isinstance(cell.value, str) else cell.text
-    if text.startswith("="):
+    if cell.formula:
         raise EntryProblem("it holds a formula; type the value itself")
-    return text
+    return cell.value if isinstance(cell.value, str) else cell.text
 
 
 def _quoted(cell: Cell) -> str:

@@ -132,16 +132,3 @@ class Calibration:
     error: float
     absolute_error: float
     held: float
-
-
-@dataclass(frozen=True, slots=True)
-class BackOutStep:
-    """One step of the way back to how a store was before."""
-
-    store: str
-    position: int
-    change: str
-    station: str
-    from_channel: int
-    to_channel: int
-    parking: bool  # a step on the way, not where the station ends

@@ -38,6 +38,7 @@ class Cell:
 
     at: str
     value: object
+    formula: bool = False
 
     @property
     def text(self) -> str:
@@ -169,18 +170,16 @@ def _cells(sheet: Worksheet | None) -> Iterator[tuple[Cell, ...]]:
     if sheet is None:
         return
     most = (min(sheet.max_row, _MOST_ROWS), min(sheet.max_column, _MOST_COLUMNS))
-    for number, values in enumerate(
-        sheet.iter_rows(max_row=most[0], max_col=most[1], values_only=True), start=1
-    ):
-        last = max((at for at, value in enumerate(values) if value is not None), default=-1)
+    for row in sheet.iter_rows(max_row=most[0], max_col=most[1]):
+        last = max((at for at, cell in enumerate(row) if cell.value is not None), default=-1)
         yield tuple(
-            Cell(f"{get_column_letter(at + 1)}{number}", _known(value))
-            for at, value in enumerate(values[: last + 1])
+            Cell(cell.coordinate, _known(cell.value), cell.data_type == "f")
+            for cell in row[: last + 1]
         )
 
 
 def _known(value: object) -> object:
-    """Return a value; what is none, such as a formula over several cells, counts as a formula."""
+    """Return a value as it is; a formula over several cells has none."""
     plainly = value is None or isinstance(value, str | int | float | date | time | timedelta)
     return value if plainly else "="
 

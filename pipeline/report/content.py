@@ -82,6 +82,39 @@ class Move:
 
 
 @dataclass(frozen=True, slots=True)
+class Plan:
+    """The plan in force as the register names it."""
+
+    plan: str
+    proposed_on: date
+    proposed_by: str | None  # None: a plan without changes
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """A change of a plan, and what people decided on it and reported of it last."""
+
+    change: str
+    position: int
+    station: str
+    from_channel: int
+    to_channel: int
+    parking: bool
+    clear_air_before: float
+    clear_air_after: float
+    state: str
+    due: datetime | None  # when work starts, on the store's own clock
+    decision: str | None
+    decided_by: str | None
+    decided_on: date | None
+    decision_note: str | None
+    outcome: str | None
+    done_by: str | None
+    done_at: datetime | None
+    done_note: str | None
+
+
+@dataclass(frozen=True, slots=True)
 class Air:
     """How busy one channel is at one station, 0..1, and where the figure comes from.
 
@@ -198,3 +231,6 @@ class StoreContent:
     proof: Proof | None
     permitted: tuple[int, ...]
     figures: KeyFigures
+    plan: Plan | None = None
+    changes: tuple[Change, ...] = ()
+    approvers: tuple[str, ...] = ()

@@ -34,7 +34,7 @@ class _Folders:
 
 def report(
     database: Database,
-    settings: Settings,  # noqa: ARG001 - every step of a run is called alike
+    settings: Settings,
     out: Path,
     selection: Selection,
     progress: Progress,
@@ -57,7 +57,8 @@ def report(
     chosen = _chosen(known, selection)
     written: list[Written] = []
     failed: list[tuple[str, str]] = []
-    for content in progress.over(store_contents(database, chosen), "report", len(chosen)):
+    contents = store_contents(database, chosen, settings.approvers)
+    for content in progress.over(contents, "report", len(chosen)):
         try:
             written.append(_write(content, folders))
         except QuietaisleError as error:

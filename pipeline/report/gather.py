@@ -8,7 +8,18 @@ from typing import TypeVar
 
 from pipeline.database import Database
 from pipeline.records import Finding, Severity
-from pipeline.report.content import Air, Move, Pair, Proof, Station, Store, StoreContent, Wifi
+from pipeline.report.content import (
+    Air,
+    Change,
+    Move,
+    Pair,
+    Plan,
+    Proof,
+    Station,
+    Store,
+    StoreContent,
+    Wifi,
+)
 from pipeline.report.key_figures import key_figures
 
 CHUNK = 200  # stores held in memory at once
@@ -27,25 +38,34 @@ class _Parts:
     wifi: Mapping[str, list[Wifi]]
     proofs: Mapping[str, list[Proof]]
     permitted: Mapping[str, list[int]]
+    plans: Mapping[str, list[Plan]]
+    changes: Mapping[str, list[Change]]
+    approvers: tuple[str, ...]
 
 
-def store_contents(database: Database, stores: Sequence[str]) -> Iterator[StoreContent]:
+def store_contents(
+    database: Database, stores: Sequence[str], approvers: tuple[str, ...] = ()
+) -> Iterator[StoreContent]:
     """Yield the contents of the named stores in ascending order of their names.
 
-    At most `CHUNK` stores are held in memory at once.
+    At most `CHUNK` stores are held in memory at once. `approvers` may decide on changes.
     """
     remaining = iter(sorted(stores))
     while chunk := tuple(islice(remaining, CHUNK)):
-        yield from _chunk(database, chunk)
+        yield from _chunk(database, chunk, approvers)
 
 
-def _chunk(database: Database, chunk: Sequence[str]) -> Iterator[StoreContent]:
+def _chunk(
+    database: Database, chunk: Sequence[str], approvers: tuple[str, ...]
+) -> Iterator[StoreContent]:
     between = {"first": chunk[0], "last": chunk[-1]}
     wanted = frozenset(chunk)
 
-    def rows(name: str, record: Callable[..., Row]) -> Mapping[str, list[Row]]:
+    def rows(
+        name: str, record: Callable[..., Row], more: Mapping[str, object] | None = None
+    ) -> Mapping[str, list[Row]]:
         found: dict[str, list[Row]] = defaultdict(list)
-        for store, *values in database.rows("report", name, between):
+        for store, *values in database.rows("report", name, {**between, **(more or {})}):
             if store in wanted:
                 found[store].append(record(*values))
         return found
@@ -59,6 +79,9 @@ def _chunk(database: Database, chunk: Sequence[str]) -> Iterator[StoreContent]:
         wifi=rows("wifi", Wifi),
         proofs=rows("proof", Proof),
         permitted=rows("permitted", int),
+        plans=rows("plan", Plan),
+        changes=rows("change", Change, {"plan": None}),
+        approvers=approvers,
     )
     for values in database.rows("report", "store", between):
         if values[0] in wanted:
@@ -79,6 +102,7 @@ def _content(store: Store, parts: _Parts) -> StoreContent:
     air = tuple(parts.air.get(key, ()))
     findings = tuple(parts.findings.get(key, ()))
     pairs = tuple(parts.pairs.get(key, ()))
+    plans = parts.plans.get(key, [])
     return StoreContent(
         store=store,
         stations=stations,
@@ -90,4 +114,7 @@ def _content(store: Store, parts: _Parts) -> StoreContent:
         proof=proofs[0] if proofs else None,
         permitted=tuple(parts.permitted.get(key, ())),
         figures=key_figures(stations, moves, air, findings, pairs),
+        plan=plans[0] if plans else None,
+        changes=tuple(parts.changes.get(key, ())) if plans else (),
+        approvers=parts.approvers,
     )

@@ -12,7 +12,7 @@ from pipeline.report.wording import NOTHING, Wording
 _LABEL_W, _VALUE_W = 40, 62
 _CAUTIONS = ("ladders", "mains", "voids", "lone", "public", "radio", "defer")
 _READING = ("clear_air", "earshot", "bound", "parking")
-_SHEETS = ("Moves", "Channels", "Findings", "Evidence", "Stations")
+_SHEETS = ("Moves", "Decisions", "Results", "Channels", "Findings", "Evidence", "Stations")
 
 
 def put_overview(book: Book, page: Page, content: StoreContent) -> None:

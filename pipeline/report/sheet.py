@@ -1,6 +1,7 @@
 """One worksheet at a time: headings, rows, widths that fit, and how it prints."""
 
 from collections.abc import Sequence
+from copy import copy
 from dataclasses import dataclass
 from datetime import date, datetime
 from enum import StrEnum
@@ -9,7 +10,7 @@ from typing import Any, Literal
 
 from openpyxl import Workbook
 from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE, Cell
-from openpyxl.styles import Alignment, Border, Font, PatternFill, Side
+from openpyxl.styles import Alignment, Border, Font, PatternFill, Protection, Side
 from openpyxl.styles.cell_style import StyleArray
 from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.page import PageMargins
@@ -172,6 +173,14 @@ class Book:
         shared: StyleArray = cell._style  # noqa: SLF001 - see Page.put
         return shared
 
+    def unlocked(self, look: StyleArray) -> StyleArray:
+        """Register a look for cells to fill in on a locked sheet."""
+        cell: Any = Cell(self._scratch, row=1, column=1)
+        cell._style = copy(look)  # noqa: SLF001 - see Page.put
+        cell.protection = Protection(locked=False)
+        shared: StyleArray = cell._style  # noqa: SLF001 - see Page.put
+        return shared
+
     @property
     def _scratch(self) -> Worksheet:
         """A sheet of this workbook that is not among its sheets, to register looks on."""
@@ -223,7 +232,7 @@ def put_list(
     book: Book, page: Page, columns: Sequence[Column], rows: Sequence[Sequence[Value]]
 ) -> None:
     """Write a list with frozen headings, a filter, widths that fit and a print area."""
-    widths = [_width(column, place, rows) for place, column in enumerate(columns)]
+    widths = [column_width(column, place, rows) for place, column in enumerate(columns)]
     for place, (column, width) in enumerate(zip(columns, widths, strict=True)):
         page.width(place, place, width)
         page.put(0, place, column.heading, book.heading)
@@ -245,7 +254,7 @@ def put_list(
         page.sheet.auto_filter.ref = f"A1:{get_column_letter(last + 1)}{len(rows) + 1}"
 
 
-def _width(column: Column, place: int, rows: Sequence[Sequence[Value]]) -> float:
+def column_width(column: Column, place: int, rows: Sequence[Sequence[Value]]) -> float:
     """Return a width in characters that shows the heading in two lines and every value."""
     longest_word = max(len(word) for word in column.heading.split())
     heading = max(longest_word, ceil(len(column.heading) / 2)) + 3  # room for the filter button

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from pipeline import __version__
 from pipeline.report import style
 from pipeline.report.content import Move, Pair, Station, StoreContent
+from pipeline.report.fill_in import decisions, lock, move_copies, put_copy, put_form, results
 from pipeline.report.heat_map import put_heat_map
 from pipeline.report.overview import put_overview
 from pipeline.report.sheet import Book, Column, Look, Page, Value, put_list, writable
@@ -27,13 +28,20 @@ def workbook(content: StoreContent) -> bytes:
     properties.title = writable(title)[:_TITLE_LETTERS]
     properties.subject = words("workbook.subject")
     properties.creator = words("document.author")
+    properties.keywords = content.plan.plan if content.plan else None
     properties.description = words("document.made_with", version=__version__)
     put_overview(book, book.sheet("Summary", title, landscape=False), content)
-    _moves(book, book.sheet("Moves", title), content)
+    copies = move_copies(_moves(book, book.sheet("Moves", title), content))
+    for sheet in (decisions(book, content), results(book, content)):
+        page = book.sheet(sheet.form.sheet, title)
+        copies += put_form(book, page, sheet, content)
     put_heat_map(book, book.sheet("Channels", title), content)
     _findings(book, book.sheet("Findings", title), content)
     _evidence(book, book.sheet("Evidence", title), content)
     _stations(book, book.sheet("Stations", title), content)
+    put_copy(book, content, copies)
+    for one in book.book.worksheets:
+        lock(one)
     return workbook_bytes(book.book)
 
 
@@ -55,10 +63,11 @@ def move_columns(words: Wording) -> tuple[Column, ...]:
     )
 
 
-def _moves(book: Book, page: Page, content: StoreContent) -> None:
+def _moves(book: Book, page: Page, content: StoreContent) -> list[tuple[Value, ...]]:
     stations = {station.station: station for station in content.stations}
     rows = [_move(move, stations, book.words) for move in content.moves]
     put_list(book, page, move_columns(book.words), rows)
+    return rows
 
 
 def _move(move: Move, stations: Mapping[str, Station], words: Wording) -> tuple[Value, ...]:

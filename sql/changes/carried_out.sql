@@ -3,7 +3,7 @@
 with carried as (
     select change, max(seq) as seq from change_event where state = 'implemented' group by change
 )
-select c.store, c.change, c.station, c.from_channel, c.to_channel,
+select c.store, c.change, c.plan, c.station, c.from_channel, c.to_channel,
     (select max_by(k.channel_found, k.seq) from change_check k where k.change = c.change) as found
 from change c
 join change_state_on($day) s using (change)
