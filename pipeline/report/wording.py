@@ -1,6 +1,7 @@
 """Every word, number, unit and date a report prints, in one place and per language.
 
-The texts are data: `texts_<language>.toml`. A further language is a further file.
+The texts are data: `texts_<language>.toml`, and `region_texts_<language>.toml` and the like for one
+kind of report. A further language is a further set of files.
 """
 
 import tomllib
@@ -146,8 +147,10 @@ def languages() -> tuple[str, ...]:
 @cache
 def texts(language: str) -> Mapping[str, str]:
     """Return the texts of a language by dotted key."""
-    file = _HERE / f"texts_{language}.toml"
-    return MappingProxyType(dict(_flat("", tomllib.loads(file.read_text(encoding="utf-8")))))
+    found: dict[str, str] = {}
+    for file in sorted(_HERE.glob(f"*texts_{language}.toml")):
+        found.update(_flat("", tomllib.loads(file.read_text(encoding="utf-8"))))
+    return MappingProxyType(found)
 
 
 def _flat(prefix: str, table: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
