@@ -25,6 +25,7 @@ FLOORS = {
     "frames": 2,
     "progress": 2,
     "parallel": 2,
+    "reasons": 2,
     "sql_file": 2,
     "xlsx": 2,
     "settings": 3,

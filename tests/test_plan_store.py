@@ -9,6 +9,7 @@ import pytest
 from pipeline.plan.costs import StoreProblem, clear_air
 from pipeline.plan.explain import Case, Evidence, Level
 from pipeline.plan.store import plan_store
+from pipeline.reasons import from_json, sentence
 from pipeline.records import Heard, StoreStation
 
 PERMITTED = (11, 15, 20, 25, 26)
@@ -148,10 +149,14 @@ def test_the_reason_names_noise_neighbours_and_levels() -> None:
 
     assert len(found.moves) == 1
     reason = found.moves[0].reason
-    assert "today on 15: outside noise up to 10% (measured), own neighbours heard: " in reason
-    assert "on 15 at -60 dBm" in reason
-    assert "on 11: outside noise up to 10% (measured), no own neighbour disturbs it" in reason
-    assert "next best: channel 20, worse by 0.0% of an average station" in reason
+    assert "today on 15: outside noise up to 10\u202f% (measured), own neighbours heard: " in reason
+    assert "on 15 at \u221260 dBm" in reason
+    assert "on 11: outside noise up to 10\u202f% (measured), no own neighbour disturbs it" in reason
+    assert "next best: channel 20, worse by 0.0\u202f% of an average station" in reason
+    assert sentence(from_json(found.moves[0].facts)) == reason
+    german = sentence(from_json(found.moves[0].facts), "de")
+    assert german.startswith("heute auf 15: Fremdsignale bis 10\u202f% (gemessen)")
+    assert sentence(from_json(found.moves[0].facts), "xx") == reason
     assert found.stations[0].next_best_cost is not None
     assert found.stations[0].next_best_cost >= 0
 

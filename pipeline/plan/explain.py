@@ -1,9 +1,10 @@
-"""Why a station moves or stays, in one sentence with figures."""
+"""Why a station moves or stays: the facts, with figures."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from pipeline.plan.costs import StoreProblem, hit
+from pipeline.reasons import Air, Neighbour, Reason
 
 Rival = tuple[float, int] | tuple[None, None]
 """What the next best channel costs more, in units of the plan, and which it is."""
@@ -55,59 +56,48 @@ class Case:
     locked: frozenset[str]
 
 
-def move_reason(
-    case: Case, at: int, before: Sequence[int], after: Sequence[int], rival: Rival
-) -> str:
-    """Return why station `at` leaves its channel of today for the planned one."""
-    old, new = before[at], after[at]
-    parts = []
-    if old not in case.problem.stations[at].choices:
-        parts.append(f"channel {old} is not permitted here, or labels do not listen on it")
-    today = _company(case, at, before)
-    parts.append(f"today on {old}: {_noise(case, at, old)}, {today}")
-    staying = _company(case, at, [*after[:at], old, *after[at + 1 :]])
-    if staying != today:
-        parts.append(f"staying while the others move: {staying}")
-    parts.append(f"on {new}: {_noise(case, at, new)}, {_company(case, at, after)}")
-    return "; ".join([*parts, *_rival(rival)])
+def reason_of(
+    case: Case, at: int, ends: tuple[Sequence[int], Sequence[int]], rival: Rival, sure: str
+) -> Reason:
+    """Return why station `at` leaves its channel of today, or why it is left alone.
+
+    `ends` are the channels by station before and after the plan.
+    """
+    before, after = ends
+    station, old = case.problem.stations[at], before[at]
+    today, planned = _air(case, at, before), _air(case, at, after)
+    moves = old != after[at]
+    staying = _air(case, at, [*after[:at], old, *after[at + 1 :]]) if moves else None
+    same = staying is None or staying.neighbours == today.neighbours
+    return Reason(
+        today=today,
+        planned=planned,
+        staying=None if same else staying,
+        moves=moves,
+        permitted=old in station.choices,
+        locked=station.station in case.locked,
+        rival=rival[1],
+        worse=None if rival[0] is None else round(rival[0], 6),
+        sureness=sure,
+    )
 
 
-def stay_reason(case: Case, at: int, channels: Sequence[int], rival: Rival) -> str:
-    """Return why station `at` is left alone."""
-    here = channels[at]
-    found = f"on {here}: {_noise(case, at, here)}, {_company(case, at, channels)}"
-    if case.problem.stations[at].station in case.locked:
-        return f"{found}; an approved exception keeps it there"
-    return "; ".join([found, "no other channel earns a move", *_rival(rival)])
-
-
-def _rival(rival: Rival) -> Iterator[str]:
-    extra, channel = rival
-    if extra is not None:
-        yield f"next best: channel {channel}, worse by {max(0.0, extra):.1%} of an average station"
-
-
-def _noise(case: Case, at: int, channel: int) -> str:
-    known = case.evidence.get((case.problem.stations[at].station, channel))
-    if known is None:
-        return "no evidence"
-    whose = f", Wi-Fi {known.wifi}" if known.wifi else ""
-    return f"outside noise up to {known.bound:.0%} ({known.source}{whose})"
-
-
-def _company(case: Case, at: int, channels: Sequence[int]) -> str:
-    """Name the neighbours that disturb station `at`, loudest first, at most three."""
+def _air(case: Case, at: int, channels: Sequence[int]) -> Air:
+    """Return a station's channel as it finds it: noise, and its loudest own neighbours."""
     on = {s.station: c for s, c in zip(case.problem.stations, channels, strict=True)}
     here = case.problem.stations[at].station
+    known = case.evidence.get((here, on[here]))
     loud = sorted(
         (-case.levels[here, heard.neighbour].heard_dbm, heard.neighbour)
         for heard in case.problem.heard
         if heard.station == here and hit(heard, on[here], on[heard.neighbour]) >= _NOTABLE
     )
-    if not loud:
-        return "no own neighbour disturbs it"
-    named = ", ".join(
-        f"{name} on {on[name]} at {-level:.0f} dBm" for level, name in loud[:_MOST_NAMED]
+    named = tuple(Neighbour(name, on[name], round(-level)) for level, name in loud[:_MOST_NAMED])
+    return Air(
+        channel=on[here],
+        noise=None if known is None else known.bound,
+        source="absent" if known is None else known.source,
+        wifi=None if known is None else known.wifi,
+        neighbours=named,
+        more=len(loud) - len(named),
     )
-    more = f" and {len(loud) - _MOST_NAMED} more" if len(loud) > _MOST_NAMED else ""
-    return f"own neighbours heard: {named}{more}"

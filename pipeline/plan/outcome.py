@@ -20,6 +20,7 @@ class StationPlan:
     next_best_cost: float | None
     sureness: str
     reason: str
+    facts: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,6 +36,7 @@ class Move:
     clear_air_before: float
     clear_air_after: float
     reason: str
+    facts: str
 
 
 @dataclass(frozen=True, slots=True)

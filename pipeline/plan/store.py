@@ -5,9 +5,10 @@ from dataclasses import replace
 
 from pipeline.plan.assign import assign
 from pipeline.plan.costs import Priced, StoreProblem, clear_air, priced, tie_costs
-from pipeline.plan.explain import Case, move_reason, stay_reason, sureness
+from pipeline.plan.explain import Case, reason_of, sureness
 from pipeline.plan.outcome import Move, Proof, StationPlan, StorePlan
 from pipeline.plan.sequence import Order, order_moves
+from pipeline.reasons import from_json, sentence, to_json
 
 
 def plan_store(case: Case, effort: int, readings_minimum: float) -> StorePlan:
@@ -68,11 +69,7 @@ def _station_plans(
         known = case.evidence[station.station, after[at]]
         rival = min(tables.others(at, after), default=(None, None))
         sure = sureness(known, readings_minimum)
-        reason = (
-            stay_reason(case, at, after, rival)
-            if before[at] == after[at]
-            else move_reason(case, at, before, after, rival)
-        )
+        reason = reason_of(case, at, (before, after), rival, sure)
         plans.append(
             StationPlan(
                 store=problem.store,
@@ -87,7 +84,8 @@ def _station_plans(
                 next_best_channel=rival[1],
                 next_best_cost=rival[0],
                 sureness=sure,
-                reason=f"{reason}; evidence {sure}",
+                reason=sentence(reason),
+                facts=to_json(reason),
             )
         )
     return tuple(plans)
@@ -97,7 +95,7 @@ def _moves(wide: StoreProblem, order: Order, plans: Sequence[StationPlan]) -> tu
     moves = []
     for position, step in enumerate(order.steps, start=1):
         station, planned = wide.stations[step.station], plans[step.station]
-        parked = "parked on the way, so that no state between is worse; then: "
+        reason = replace(from_json(planned.facts), parked=step.parking)
         moves.append(
             Move(
                 store=wide.store,
@@ -108,7 +106,8 @@ def _moves(wide: StoreProblem, order: Order, plans: Sequence[StationPlan]) -> tu
                 parking=step.parking,
                 clear_air_before=planned.clear_air_now,
                 clear_air_after=planned.clear_air_planned,
-                reason=f"{parked if step.parking else ''}{planned.reason}",
+                reason=sentence(reason),
+                facts=to_json(reason),
             )
         )
     return tuple(moves)

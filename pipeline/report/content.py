@@ -55,6 +55,7 @@ class Station:
     lone_labels: int
     air_share: float
     weight: float
+    facts: str = ""  # the reason in figures, to be worded in the store's language
 
     @property
     def final_channel(self) -> int | None:
@@ -79,6 +80,7 @@ class Move:
     clear_air_before: float
     clear_air_after: float
     reason: str
+    facts: str = ""  # the reason in figures, to be worded in the store's language
 
 
 @dataclass(frozen=True, slots=True)

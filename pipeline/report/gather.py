@@ -2,11 +2,12 @@
 
 from collections import defaultdict
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import islice
 from typing import TypeVar
 
 from pipeline.database import Database
+from pipeline.reasons import from_json, sentence
 from pipeline.records import Finding, Severity
 from pipeline.report.content import (
     Air,
@@ -21,9 +22,11 @@ from pipeline.report.content import (
     Wifi,
 )
 from pipeline.report.key_figures import key_figures
+from pipeline.report.wording import wording
 
 CHUNK = 200  # stores held in memory at once
 Row = TypeVar("Row")
+Reasoned = TypeVar("Reasoned", Station, Move)
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,11 +97,19 @@ def _finding(  # noqa: PLR0913, PLR0917 - one argument a column
     return Finding(rule, Severity(severity), store, subject, detail, excepted)
 
 
+def _worded(about: Reasoned, language: str) -> Reasoned:
+    """Return a station or move with its reason in the store's language."""
+    if not about.facts:
+        return about
+    return replace(about, reason=sentence(from_json(about.facts), language))
+
+
 def _content(store: Store, parts: _Parts) -> StoreContent:
     key = store.store
     proofs = parts.proofs.get(key, [])
-    stations = tuple(parts.stations.get(key, ()))
-    moves = tuple(parts.moves.get(key, ()))
+    language = wording(store.country).language
+    stations = tuple(_worded(station, language) for station in parts.stations.get(key, ()))
+    moves = tuple(_worded(move, language) for move in parts.moves.get(key, ()))
     air = tuple(parts.air.get(key, ()))
     findings = tuple(parts.findings.get(key, ()))
     pairs = tuple(parts.pairs.get(key, ()))

@@ -1,6 +1,6 @@
 -- The channel changes of each store, in the order they are made.
 select store, position, station, from_channel, to_channel, parking,
-    clear_air_before, clear_air_after, reason
+    clear_air_before, clear_air_after, reason, facts
 from move
 where store between $first and $last
 order by store, position, station;

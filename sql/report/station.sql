@@ -7,7 +7,8 @@ select s.store, s.station, s.name, s.mounted, s.floor, s.x_m, s.y_m, s.channel, 
     p.next_best_channel, p.sureness, p.reason,
     coalesce(l.labels, 0) as labels, coalesce(l.weak_labels, 0) as weak_labels,
     coalesce(l.silent_labels, 0) as silent_labels, coalesce(l.lone_labels, 0) as lone_labels,
-    coalesce(l.air_share, 0) as air_share, coalesce(l.weight, 1) as weight
+    coalesce(l.air_share, 0) as air_share, coalesce(l.weight, 1) as weight,
+    coalesce(p.facts, '') as facts
 from station_now s
 left join station_plan p on p.store = s.store and p.station = s.station
 left join clear_air_now c on c.store = s.store and c.station = s.station

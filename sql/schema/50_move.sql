@@ -8,5 +8,6 @@ create table if not exists move (
     parking          boolean not null,   -- a step on the way, not the final channel
     clear_air_before double not null,    -- of this station, before the whole plan, 0..1
     clear_air_after  double not null,    -- of this station, after the whole plan, 0..1
-    reason           varchar not null
+    reason           varchar not null,  -- one sentence, in English
+    facts            varchar not null default ''  -- the same as JSON, to be worded in other languages
 );

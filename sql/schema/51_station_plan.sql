@@ -12,5 +12,6 @@ create table if not exists station_plan (
     next_best_channel integer,           -- the best other choice, the rest of the plan kept
     next_best_cost    double,            -- how much more it would cost, in units of the plan
     sureness          varchar not null,  -- 'high', 'fair' or 'low', from the evidence's source
-    reason            varchar not null
+    reason            varchar not null,  -- one sentence, in English
+    facts             varchar not null default ''  -- the same as JSON, to be worded in other languages
 );
