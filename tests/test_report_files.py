@@ -1,13 +1,14 @@
 """Report files: where they go, when they are written, and that names cannot lead astray."""
 
 import os
+import pickle
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from report_stores import Invented, invent, invented_database
+from report_stores import Invented, extremes, invent, invented_database
 
 from pipeline.database import Database
 from pipeline.errors import OutputNotWritable, UnknownSelection
@@ -16,6 +17,7 @@ from pipeline.records import Selection
 from pipeline.report import files, gather
 from pipeline.report.content import StoreContent
 from pipeline.report.files import put_file, report
+from pipeline.report.gather import store_contents
 from pipeline.report.safe_names import safe_names
 from pipeline.report.summary import summary
 from pipeline.settings import load_settings
@@ -202,3 +204,10 @@ def harmless(folder: str) -> None:
         "com1",
         "audit",
     }
+
+
+def test_contents_can_go_to_another_process(tmp_path: Path) -> None:
+    """Every part of a store's content survives the way there and back."""
+    with invented_database(tmp_path / "s.duckdb", extremes()) as database:
+        for content in store_contents(database, ["S001", "S002", "S008"], ("A",)):
+            assert pickle.loads(pickle.dumps(content)) == content  # noqa: S301 - our own bytes

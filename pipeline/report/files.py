@@ -7,6 +7,7 @@ from pathlib import Path
 
 from pipeline.database import Database
 from pipeline.errors import OutputNotWritable, QuietaisleError, UnknownSelection
+from pipeline.parallel import mapped
 from pipeline.progress import Progress
 from pipeline.records import Selection, Written
 from pipeline.report.content import StoreContent
@@ -57,14 +58,16 @@ def report(
     chosen = _chosen(known, selection)
     written: list[Written] = []
     failed: list[tuple[str, str]] = []
-    contents = store_contents(database, chosen, settings.approvers)
-    for content in progress.over(contents, "report", len(chosen)):
-        try:
-            written.append(_write(content, folders))
-        except QuietaisleError as error:
-            failed.append((content.store.store, str(error)))
-        except Exception as error:  # noqa: BLE001 - whatever is wrong with one store, the rest finish
-            failed.append((content.store.store, _broken(content, error)))
+    jobs = (
+        _Job(content, folders.of(content.store.store, content.store.region))
+        for content in store_contents(database, chosen, settings.approvers)
+    )
+    tried = mapped(_tried, jobs, len(chosen))
+    for outcome in progress.over(tried, "report", len(chosen)):
+        if isinstance(outcome, Written):
+            written.append(outcome)
+        else:
+            failed.append(outcome)
     return tuple(written), tuple(failed)
 
 
@@ -109,12 +112,27 @@ def _refuse_unknown(kind: str, asked: tuple[str, ...], known: list[str]) -> None
             raise UnknownSelection(kind, name, known)
 
 
-def _write(content: StoreContent, folders: _Folders) -> Written:
-    store = content.store
-    folder = folders.of(store.store, store.region)
-    for name, octets in _files(content):
-        put_file(folder / name, octets)
-    return Written(store.store, store.name, store.region, folder / WORKBOOK, folder / SUMMARY)
+@dataclass(frozen=True, slots=True)
+class _Job:
+    """One store to write, and where."""
+
+    content: StoreContent
+    folder: Path
+
+
+def _tried(job: _Job) -> Written | tuple[str, str]:
+    """Write a store's files; whatever is wrong with one store, the rest finish."""
+    store = job.content.store
+    try:
+        for name, octets in _files(job.content):
+            put_file(job.folder / name, octets)
+    except QuietaisleError as error:
+        return store.store, str(error)
+    except Exception as error:  # noqa: BLE001 - as the docstring says
+        return store.store, _broken(job.content, error)
+    return Written(
+        store.store, store.name, store.region, job.folder / WORKBOOK, job.folder / SUMMARY
+    )
 
 
 def _files(content: StoreContent) -> Iterator[tuple[str, bytes]]:

@@ -5,7 +5,6 @@ from collections.abc import Callable, Mapping, Sequence
 from math import fsum
 from operator import attrgetter
 from statistics import median
-from types import MappingProxyType
 
 from pipeline.records import Finding, Severity
 from pipeline.report.content import Air, KeyFigures, Move, Pair, Rated, Station
@@ -45,9 +44,7 @@ def key_figures(
         own_traffic=sum(cell.own_traffic for cell in air),
         readings_median=median(cell.readings for cell in measured) if measured else None,
         newest_scan=max((c.newest_at for c in measured if c.newest_at), default=None),
-        sureness=MappingProxyType(
-            {word: sum(s.sureness == word for s in stations) for word in SURENESS}
-        ),
+        sureness={word: sum(s.sureness == word for s in stations) for word in SURENESS},
         labels=sum(s.labels for s in stations),
         weak_labels=sum(s.weak_labels for s in stations),
         silent_labels=sum(s.silent_labels for s in stations),
@@ -81,4 +78,4 @@ def _shared(pairs: Sequence[Pair], channel: Mapping[str, int | None]) -> tuple[P
 
 def _by_severity(findings: Sequence[Finding]) -> Mapping[Severity, int]:
     standing = Counter(f.severity for f in findings if f.excepted is None)
-    return MappingProxyType({severity: standing[severity] for severity in Severity})
+    return {severity: standing[severity] for severity in Severity}
