@@ -88,6 +88,7 @@ def open_database(path: Path) -> Iterator[Database]:
     connection = _connect(path)
     try:
         database = Database(connection)
+        database.run("database", "quiet")
         _bring_up(database, path)
         yield database
     finally:

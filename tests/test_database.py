@@ -36,6 +36,24 @@ def test_a_second_process_gets_a_clear_sentence(tmp_path: Path) -> None:
         other.communicate("")
 
 
+def test_long_statements_draw_no_bars(tmp_path: Path) -> None:
+    """DuckDB's own bars are off, also where Python runs as a person types and they would be on."""
+    program = (
+        "import sys; from pathlib import Path; from pipeline.database import open_database\n"
+        "with open_database(Path(sys.argv[1])) as database:\n"
+        "    text = \"select current_setting('enable_progress_bar')\"\n"
+        "    print(database.connection.execute(text).fetchall())\n"
+    )
+    found = subprocess.run(
+        [sys.executable, "-c", program, str(tmp_path / "q.duckdb")],
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+
+    assert found.stdout.split() == ["[(False,)]"]
+
+
 def test_a_file_that_is_no_database_is_refused(tmp_path: Path) -> None:
     """A text file, or a folder, given as database."""
     text = tmp_path / "q.duckdb"

@@ -24,7 +24,6 @@ start = time.perf_counter()
 with open_database(Path(sys.argv[2])) as database:
     (outcome,) = ingest(database, Path(sys.argv[1]), load_settings(), Silent())
 took = time.perf_counter() - start
-print()
 print(outcome.rows_loaded, took, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024)
 """
 FLOOR = """

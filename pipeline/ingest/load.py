@@ -50,7 +50,6 @@ def ingest(
 
 
 def _prepare(database: Database) -> None:
-    database.run("ingest", "quiet")
     for macro in _MACROS:
         database.run("ingest", f"macro_{macro}")
     database.insert("ingest", "problem_sentences", pl.read_csv(_PROBLEMS))
