@@ -97,6 +97,32 @@ def test_every_bad_cell_of_a_row_is_named(tmp_path: Path) -> None:
     assert json.loads(str(entry[8]))["eui-64"] == "not an address"
 
 
+def test_a_row_of_another_form_is_told_its_form_alone(tmp_path: Path) -> None:
+    """The cells a short row lacks, or that stand elsewhere in a long one, are not judged."""
+    text = "store,label,station,level dbm,exported on\n"
+
+    result = take(put(tmp_path, {"x.csv": text + "S1,L1,A,-60\nS1,L2,A,-60,0,2026-09-30\n"}))
+
+    assert [row[6] for row in result.tables["quarantined_row"]] == [
+        "The row has 4 cells where the headings have 5.",
+        "The row has 6 cells where the headings have 5.",
+    ]
+
+
+def test_headings_left_aside_are_told(tmp_path: Path) -> None:
+    """A heading that stands for no field is named with how the file was read, and parts nothing."""
+    head = 'store,label,sucess %,station,,"a; decimal comma; b",exported on\n'
+    text = head + "S1,L1,99,A,,x,2026-09-30\n"
+
+    results = [
+        take(put(tmp_path / name, {"x.csv": each})) for name, each in (("a", text), ("b", LABELS))
+    ]
+
+    told, plain = (str(result.tables["export_file"][0][9]).split("; ") for result in results)
+    assert told[-1] == "headings left aside: 'sucess %', 'a, decimal comma, b'"
+    assert told[:-1] == plain
+
+
 def test_raw_levels_need_their_scale(tmp_path: Path) -> None:
     """Raw 0-255 stand on columns of the file or a scale of the rules file; else they are named."""
     head = "store,station,scanned at,channel,level,unit,scale,scale zero dbm,scale db per step\n"

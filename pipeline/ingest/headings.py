@@ -22,6 +22,8 @@ MENDED_FIELDS: Mapping[str, str] = MappingProxyType(
         "quarantined content": "from_content",
     }
 )
+# What these sheets say beside each row, and what they keep of rows that were too long.
+_MENDED_NOTES = ("reason", "what to do", "beyond the headings")
 _WIDE_LEAST = 2  # columns that make a wide scan
 _MAPPED_LEAST = 2  # headings known to us that make a row of headings
 
@@ -42,6 +44,19 @@ class Mapped:
     wide: bool
     columns: tuple[Column, ...]
     dbm_by_heading: bool
+
+    @property
+    def left_aside(self) -> str:
+        """The headings that stand for no field, as words for the record of decisions."""
+        mended = any(column.field in MENDED_FIELDS.values() for column in self.columns)
+        unknown = [
+            column.heading.replace(";", ",")  # which parts one decision from the next
+            for place, column in enumerate(self.columns, start=1)
+            if column.field == f"other {place}"
+            and column.heading != f"column {place}"
+            and not (mended and fold(column.heading) in _MENDED_NOTES)
+        ]
+        return f"headings left aside: {_listed(unknown)}" if unknown else ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -130,7 +130,7 @@ def _judge(
                 "Write it as 2026-09-30 in the line above the headings.",
             )
     rows = database.rows("ingest", "tally")[0][0]
-    said = f"{table.said}; {notation.said()}"
+    said = "; ".join(filter(None, (table.said, notation.said(), mapped.left_aside)))
     return _Cleaned(mapped, notation, rows, exported_on, said)
 
 

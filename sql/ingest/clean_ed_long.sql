@@ -39,8 +39,8 @@ with typed as (
 )
 select line_number, store, station, scanned_at, clock, channel, level_dbm, statistic, dwell_ms,
     own_quiet, good,
-    case when not good then list_filter([
-        case when row_fault is not null then wrong(row_fault, '', beyond) end,
+    case when row_fault is not null then [wrong(row_fault, '', beyond)]
+        when not good then list_filter([
         case when store is null then wrong('key-missing', 'store', '') end,
         case when station is null then wrong('key-missing', 'station', '') end,
         case when damaged(store) then wrong('text-damaged', 'store', store) end,

@@ -56,8 +56,8 @@ with written as (
 select line_number, store, station, scanned_at, clock,
     list_transform(levels, lambda r: {'channel': r.channel, 'level_dbm': r.level_dbm}) as levels,
     statistic, dwell_ms, own_quiet, good,
-    case when not good then list_concat(list_filter([
-        case when row_fault is not null then wrong(row_fault, '', beyond) end,
+    case when row_fault is not null then [wrong(row_fault, '', beyond)]
+        when not good then list_concat(list_filter([
         case when store is null then wrong('key-missing', 'store', '') end,
         case when station is null then wrong('key-missing', 'station', '') end,
         case when damaged(store) then wrong('text-damaged', 'store', store) end,

@@ -16,8 +16,8 @@ with written as (
     from typed
 )
 select line_number, store, station, neighbour, seen_on, level_dbm, good,
-    case when not good then list_filter([
-        case when row_fault is not null then wrong(row_fault, '', beyond) end,
+    case when row_fault is not null then [wrong(row_fault, '', beyond)]
+        when not good then list_filter([
         case when store is null then wrong('key-missing', 'store', '') end,
         case when station is null then wrong('key-missing', 'station', '') end,
         case when neighbour is null then wrong('key-missing', 'neighbour', '') end,

@@ -37,8 +37,8 @@ with typed as (
 )
 select line_number, store, label, seen_on, station, level_dbm, stations_heard, success_pct,
     last_heard_on, updates_per_day, payload_octets, channels, good,
-    case when not good then list_filter([
-        case when row_fault is not null then wrong(row_fault, '', beyond) end,
+    case when row_fault is not null then [wrong(row_fault, '', beyond)]
+        when not good then list_filter([
         case when store is null then wrong('key-missing', 'store', '') end,
         case when label is null then wrong('key-missing', 'label', '') end,
         case when seen_on is null then wrong('date-unreadable', 'seen_on', seen_cell) end,

@@ -32,8 +32,8 @@ with written as (
 )
 select line_number, store, station, seen_on, name, mounted, floor, x_m, y_m, channel, pan_id,
     tx_power_dbm, eui64, ip_address, port, firmware, hardware, connected, good,
-    case when not good then list_filter([
-        case when row_fault is not null then wrong(row_fault, '', beyond) end,
+    case when row_fault is not null then [wrong(row_fault, '', beyond)]
+        when not good then list_filter([
         case when store is null then wrong('key-missing', 'store', '') end,
         case when station is null then wrong('key-missing', 'station', '') end,
         case when seen_on is null then wrong('date-unreadable', 'seen_on', seen_cell) end,

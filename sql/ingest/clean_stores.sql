@@ -22,8 +22,8 @@ with written as (
 )
 select line_number, store, seen_on, name, region, country, store_type, time_zone, opens, closes,
     good,
-    case when not good then list_filter([
-        case when row_fault is not null then wrong(row_fault, '', beyond) end,
+    case when row_fault is not null then [wrong(row_fault, '', beyond)]
+        when not good then list_filter([
         case when store is null then wrong('key-missing', 'store', '') end,
         case when seen_on is null then wrong('date-unreadable', 'seen_on', seen_cell) end,
         case when damaged(store) then wrong('text-damaged', 'store', store) end,

@@ -31,8 +31,8 @@ with written as (
 )
 select line_number, store, station, seen_on, network, wifi_channel, width_mhz, secondary,
     level_dbm, utilisation_pct, good,
-    case when not good then list_filter([
-        case when row_fault is not null then wrong(row_fault, '', beyond) end,
+    case when row_fault is not null then [wrong(row_fault, '', beyond)]
+        when not good then list_filter([
         case when store is null then wrong('key-missing', 'store', '') end,
         case when network is null then wrong('key-missing', 'network', '') end,
         case when seen_on is null then wrong('date-unreadable', 'seen_on', seen_cell) end,
