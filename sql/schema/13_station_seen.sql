@@ -11,7 +11,7 @@ create table if not exists station_seen (
     channel      integer,   -- IEEE 802.15.4, 11..26 when valid
     pan_id       integer,   -- 0..65535
     tx_power_dbm double,
-    eui64        varchar,   -- 16 lower-case hex digits, most significant first
+    eui64        varchar,   -- lower-case hex digits, most significant first: 16 of an EUI-64, 12 of an EUI-48
     ip_address   varchar,
     port         integer,
     firmware     varchar,
