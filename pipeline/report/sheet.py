@@ -113,7 +113,8 @@ class Book:
 
     def __init__(self, words: Wording, size: tuple[float, float]) -> None:
         self.book = Workbook()
-        self.book.remove(self.book.worksheets[0])
+        self._scratch = self.book.worksheets[0]  # to register looks on; no sheet of the book
+        self.book.remove(self._scratch)
         self.words = words
         self.paper = _PAPERS[size]
         day = words.day_cells()
@@ -180,11 +181,6 @@ class Book:
         cell.protection = Protection(locked=False)
         shared: StyleArray = cell._style  # noqa: SLF001 - see Page.put
         return shared
-
-    @property
-    def _scratch(self) -> Worksheet:
-        """A sheet of this workbook that is not among its sheets, to register looks on."""
-        return Worksheet(self.book)
 
     def sheet(self, name: str, title: str, *, landscape: bool = True) -> Page:
         """Add a sheet that prints on the store's paper with heading and page numbers."""
