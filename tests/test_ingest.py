@@ -2,7 +2,6 @@
 
 import json
 from datetime import date, datetime
-from itertools import product
 from pathlib import Path
 
 import pytest
@@ -200,78 +199,6 @@ def test_own_headings_for_no_field_are_said(tmp_path: Path) -> None:
         take(put(tmp_path / "in", {"x.csv": STATIONS}), settings=load_settings(rules))
 
 
-@pytest.mark.parametrize(
-    ("days", "expected"),
-    [
-        (("03/04/2026", "25/04/2026"), date(2026, 4, 3)),
-        (("03/04/2026", "04/25/2026"), date(2026, 3, 4)),
-        (("03.04.2026", "04.05.2026"), date(2026, 4, 3)),
-        (("2026-04-03", "2026-04-04"), date(2026, 4, 3)),
-        (("03/04/26", "25/04/26"), date(2026, 4, 3)),
-    ],
-)
-def test_the_order_of_days_follows_from_the_whole_column(
-    tmp_path: Path, days: tuple[str, str], expected: date
-) -> None:
-    """One day that can only be read one way decides for all others of the file."""
-    text = "store,label,station,exported on\n" + "".join(
-        f"S001,L{place},A,{day}\n" for place, day in enumerate(days)
-    )
-
-    result = take(put(tmp_path, {"x.csv": text}))
-
-    assert expected in [row[2] for row in result.tables["label_seen"]]
-    assert result.outcome("x.csv").rows_loaded == 2
-
-
-def test_a_deciding_day_may_stand_at_the_end(tmp_path: Path) -> None:
-    """The deciding cell counts though thousands of rows that could be either come before it."""
-    rows = [f"S001,L{place},A,03/04/2026\n" for place in range(6000)] + ["S001,Z,A,25/04/2026\n"]
-    text = "store,label,station,exported on\n" + "".join(rows)
-
-    result = take(put(tmp_path, {"x.csv": text}))
-
-    assert result.outcome("x.csv").rows_loaded == 6001
-    assert {row[2] for row in result.tables["label_seen"]} == {date(2026, 4, 3), date(2026, 4, 25)}
-
-
-def test_undecided_days_refuse_the_file_with_the_question(tmp_path: Path) -> None:
-    """Where nothing decides between day and month the file is refused; a line answers."""
-    text = "store,label,station,exported on\nS001,L1,A,03/04/2026\nS001,L2,A,05/04/2026\n"
-
-    outcome = take(put(tmp_path / "a", {"x.csv": text})).outcome("x.csv")
-    answered = take(put(tmp_path / "b", {"x.csv": "Dates: dd/mm/yyyy\n" + text}))
-
-    assert outcome.refused is not None
-    assert "Which comes first?" in outcome.refused
-    assert outcome.rows_quarantined == 2
-    assert answered.tables["label_seen"][0][2] == date(2026, 4, 3)
-
-
-def test_undecided_thousands_refuse_the_file_with_the_question(tmp_path: Path) -> None:
-    """2.000 alone may be two or two thousand; another column of the file can decide it."""
-    head = "store;label;station;payload octets;level dbm;exported on\n"
-    unsure = head + "S001;L1;A;2.000;-60;2026-09-30\n"
-    sure = head + "S001;L1;A;2.000;-60,5;2026-09-30\n"
-
-    refused = take(put(tmp_path / "a", {"x.csv": unsure})).outcome("x.csv").refused
-    result = take(put(tmp_path / "b", {"x.csv": sure}))
-
-    assert "decimal mark" in str(refused)
-    assert (result.tables["label_seen"][0][9], result.tables["label_seen"][0][4]) == (2000, -60.5)
-
-
-def test_positive_levels_without_unit_refuse_the_file(tmp_path: Path) -> None:
-    """Positive levels may be magnitudes or raw values: the file is refused with the question."""
-    text = "store,station,scanned at,channel,level\nS001,A,2026-09-29 03:00:00,11,80\n"
-
-    refused = take(put(tmp_path / "a", {"x.csv": text})).outcome("x.csv").refused
-    answered = take(put(tmp_path / "b", {"x.csv": "Unit: -dBm\n" + text}))
-
-    assert "unit" in str(refused)
-    assert answered.tables["ed_reading"][0][5] == -80.0
-
-
 def test_a_snapshot_without_its_day_is_refused(tmp_path: Path) -> None:
     """Stations need the day they were exported on; without one the file is refused."""
     text = STATIONS.split("\n", 1)[1]
@@ -286,80 +213,6 @@ def test_two_columns_for_one_field_are_refused(tmp_path: Path) -> None:
     assert "Which one is right?" in str(
         take(put(tmp_path, {"x.csv": text})).outcome("x.csv").refused
     )
-
-
-def test_encodings_delimiters_and_line_ends(tmp_path: Path) -> None:
-    """The same stores are read from every encoding, delimiter and line end."""
-    text = STORES.replace("First", "Öhrlingsbüttel")
-    encodings = ("utf-8", "utf-8-sig", "utf-16", "utf-16-le", "utf-16-be", "utf-32", "cp1252")
-    files = {
-        f"{encoding}{ord(delimiter)}{len(end)}{ord(end[0])}.csv": text.replace(",", delimiter)
-        .replace("\n", end)
-        .encode(encoding)
-        for encoding, delimiter, end in product(encodings, ",;\t|", ("\n", "\r\n", "\r"))
-    }
-
-    result = take(put(tmp_path, files))
-
-    assert {(o.kind, o.rows_loaded + o.rows_repeated) for o in result.outcomes} == {("stores", 2)}
-    assert [row[2] for row in result.tables["store_seen"]] == ["Öhrlingsbüttel", "Second"]
-
-
-@pytest.mark.parametrize(
-    ("page", "name"),
-    [
-        ("cp1250", "Źródlice pod Jodłą"),
-        ("iso8859_2", "Mgławice Łąkożyn"),
-        ("cp850", "Größe Süd"),
-        ("cp1252", "Café Größe 3 m² (5 °C)"),
-    ],
-)
-def test_single_byte_pages_are_told_apart_by_their_words(
-    tmp_path: Path, page: str, name: str
-) -> None:
-    """A name in any of the common single-byte pages comes out as it was written."""
-    content = STORES.replace("First", name).encode(page)
-
-    assert take(put(tmp_path, {"x.csv": content})).tables["store_seen"][0][2] == name
-
-
-def test_one_bad_byte_in_utf8_costs_one_row(tmp_path: Path) -> None:
-    """A UTF-8 file with a byte flipped stays UTF-8: its other names keep their letters."""
-    names = "".join(
-        f"S1{place:02},Grünhagel {place},N,GB,x,Europe/London,,\n" for place in range(9)
-    )
-    content = (STORES + names).encode().replace("Grünhagel 4".encode(), b"Gr\xfcnhagel 4")
-
-    result = take(put(tmp_path, {"x.csv": content}))
-
-    assert result.problems() == [(9, "text-damaged")]
-    assert "Grünhagel 5" in [row[2] for row in result.tables["store_seen"]]
-
-
-def test_ragged_and_broken_rows_keep_their_line(tmp_path: Path) -> None:
-    """Physical lines are counted through blank lines and quoted line ends.
-
-    One broken quote costs one row.
-    """
-    text = (
-        "store,label,station,level dbm,exported on\n"
-        "\n"
-        '"S001","L\n1",A,-60,2026-09-30\n'
-        "S001,L2,A,-60\n"
-        'S001,"L3,A,-60,2026-09-30\n'
-        "S001,L4,A,-60,2026-09-30,more,and more\n"
-        ",,,,\n"
-        "S001,L5,A,5,2026-09-30\n"
-        "S001,L6,A,-61,2026-09-30"
-    )
-
-    result = take(put(tmp_path, {"x.csv": text}))
-
-    assert result.problems() == [
-        (5, "row-too-short"), (6, "quote-unclosed"), (7, "row-too-long"), (9, "level-impossible"),
-    ]  # fmt: skip
-    assert {row[1] for row in result.tables["label_seen"]} == {"L\n1", "L6"}
-    assert result.outcome("x.csv").rows_read == 6
 
 
 def test_the_same_content_again_adds_nothing(tmp_path: Path) -> None:
