@@ -140,5 +140,12 @@ def _store(station: str) -> str:
 
 
 def _insert(database: Database, table: str, *values: object) -> None:
+    """Fill the first columns of a row; later ones keep their defaults."""
+    columns = ", ".join(
+        f'"{name}"' for name in database.connection.table(table).columns[: len(values)]
+    )
     marks = ", ".join("?" * len(values))
-    database.connection.execute(f"insert into {table} values ({marks})", list(values))  # noqa: S608 - our own table names
+    database.connection.execute(
+        f"insert into {table} ({columns}) values ({marks})",  # noqa: S608 - our own table names
+        list(values),
+    )

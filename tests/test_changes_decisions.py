@@ -263,6 +263,34 @@ def test_a_stale_plan_is_refused_and_the_plan_in_force_named(
     assert states(proposed)[change] == "lapsed"
 
 
+def test_work_on_a_plan_that_lapsed_meanwhile_is_still_reported(
+    proposed: Database, settings: Settings, back: Path
+) -> None:
+    """The decisions its workbook shows are on file; only what is new in it is judged."""
+    first, second, _ = names(proposed, "B")
+    book = book_of(proposed, "B", back).decide(first, "approved").decide(second, "refused")
+    book.fill(RESULTS, first, done_at=datetime(2026, 10, 20, 23), outcome="done", by="team")
+    book.saved()
+    decide(proposed, settings, [back])
+    speak_of(proposed, date(2026, 12, 31))
+    plan_says(proposed, {**MOVED, "B": MOVED["B"][2:]})
+    propose(proposed, settings)
+    undone = datetime(2027, 1, 4, 23)
+    book.fill(RESULTS, first, done_at=undone, outcome="backed out").saved()
+
+    (taken,) = decide(proposed, settings, [back], all_or_nothing=True)
+
+    assert (taken.results, taken.repeated, taken.refusals) == (1, 2, ())
+    assert states(proposed)[first] == "backed out"
+    later = date(2027, 1, 5)
+    book.decide(second, "approved", day=later).decide(first, "refused", day=later).saved()
+    (taken,) = decide(proposed, settings, [back])
+    assert [sentence.partition(":")[0] for _, _, sentence in said(taken)] == [
+        f"plan {first.partition('-')[0]} of 2026-09-30 is not in force any more"
+    ]
+    assert states(proposed)[second] == "refused"
+
+
 def test_workbooks_that_disagree_are_both_refused(
     shared: Database, settings: Settings, back: Path
 ) -> None:

@@ -178,10 +178,17 @@ def _admitted(
         for draft in tally.reviewed.drafts
     ]
     taken: set[tuple[str, State, str | None]] = set()
+    stale: set[int] = set()  # said once of a workbook
     for at, draft in sorted(drafts, key=lambda one: (one[1].step, *_in_time(one[1]))):
         event, said = draft.event, (draft.change.change, draft.event.state, draft.event.result)
         if said in taken or _on_file(event, known.events.get(event.change, ())):
             tallies[at].repeated += 1
+            continue
+        plan = known.plans[draft.change.plan]
+        if draft.step is Step.DECIDE and plan.superseded_by:
+            if at not in stale:
+                yield at, _refusal(draft, plan.stale)
+            stale.add(at)
             continue
         sentence = _obstacle(event, draft.step, stands.get(event.change))
         if sentence is not None:

@@ -42,6 +42,15 @@ class Plan:
     superseded_by: str | None
     superseded_on: date | None
 
+    @property
+    def stale(self) -> str:
+        """Why nothing can be decided on a plan that is not in force any more."""
+        return (
+            f"plan {self.plan} of {self.proposed_on} is not in force any more: plan "
+            f"{self.superseded_by} of {self.superseded_on} took its place and its open changes "
+            "lapsed; decide in the workbook of that plan"
+        )
+
 
 @dataclass(frozen=True, slots=True)
 class Rules:
@@ -107,9 +116,6 @@ class Review:
         drafts: list[Draft] = []
         for row in rows:
             asked = [key for key in form.entries if key != "note" and row.cells[key].text]
-            if form is DECISIONS and self.plan.superseded_by and asked:
-                self._stale()
-                return []
             change = self._change(form, row, asked=bool(asked))
             if change is None or not self._as_written(form, row, change) or not asked:
                 continue
@@ -119,16 +125,6 @@ class Review:
                 cell = row.cells[form.entries[0]].at
                 drafts.append(Draft(self.returned.workbook, form.sheet, cell, step, change, event))
         return drafts
-
-    def _stale(self) -> None:
-        plan = self.plan
-        self._refuse(
-            DECISIONS.sheet,
-            None,
-            f"plan {plan.plan} of {plan.proposed_on} is not in force any more: plan "
-            f"{plan.superseded_by} of {plan.superseded_on} took its place and its open changes "
-            "lapsed; decide in the workbook of that plan",
-        )
 
     def _change(self, form: Form, row: Row, *, asked: bool) -> Change | None:
         change = self.changes.get(row.change)
