@@ -54,7 +54,7 @@ def put(database: Database, table: str, rows: list[dict[str, Any]]) -> None:
     """Add rows to a table by the names of their columns."""
     if not rows:
         return
-    frame = pl.DataFrame(rows, infer_schema_length=None)
+    frame = pl.DataFrame(rows, infer_schema_length=None).cast({pl.Null: pl.String})
     database.connection.register("rows_to_put", _Stream(frame))
     database.connection.execute(
         f"insert into {table} by name select * from rows_to_put"  # noqa: S608 - our own names
@@ -110,6 +110,48 @@ def _register(database: Database, past: History, quarter: int) -> None:
         [{"seq": last + n, "change": change, "state": state, "at": at, "by": by,
           "note": ""} for n, (at, change, state, by) in enumerate(sorted(events), start=1)],
     )  # fmt: skip
+    put(database, "change_check", _checked(past, begins, ends))
+
+
+def _checked(past: History, begins: date, ends: date) -> list[dict[str, Any]]:
+    """Return what was measured of every change verified within some days."""
+    found = []
+    for number, change in enumerate(past.changes):
+        for state, at, _ in change.events:
+            if state == "verified" and begins < at.date() <= ends:
+                found.append(
+                    {"seq": 100_000 + number, "change": change.change, "checked_on": at.date(),
+                     "seen_on": at.date(), "channel_found": change.to_channel, "connected": True,
+                     "labels_before": 100, "labels_after": 99, "clear_air_before": 0.5,
+                     "promised": 0.7 + 0.01 * (number % 20), "readings": 200,
+                     "measured": 0.66 + 0.013 * (number % 23), "sureness": "high"}
+                )  # fmt: skip
+    return found
+
+
+def _found(past: History, quarter: int, day: date) -> list[dict[str, Any]]:
+    """Return what the run at the end of a quarter finds: some of it comes, some goes."""
+    rules = ("channel-shared", "survey-stale", "labels-weak", "station-offline")
+    severities = ("fix", "watch", "watch", "fix")
+    return [
+        {"run": f"run-{day}", "rule": rules[n % 4], "severity": severities[n % 4], "store": store,
+         "subject": f"{store}-01", "detail": "found by a rule"}
+        for n, store in enumerate(past.regions)
+        if (n + quarter) % 5 < 2 or n % 9 == 0
+    ]  # fmt: skip
+
+
+def _air(past: History, quarter: int, day: date) -> list[dict[str, Any]]:
+    """Return the clear air a run notes: a little better every quarter, less where astray."""
+    return [
+        {"as_of": day, "store": s.store, "station": s.station, "channel": facts["channel"],
+         "clear_air": round(0.55 + 0.03 * quarter - 0.2 * astray, 6),
+         "agreed_channel": s.facts["channel"] if astray else None,
+         "clear_air_agreed": round(0.55 + 0.03 * quarter, 6) if astray else None, "labels": 100}
+        for s in past.stations
+        if (facts := s.on(day)) is not None
+        for astray in [facts["channel"] != s.facts["channel"]]
+    ]  # fmt: skip
 
 
 def run_on(database: Database, past: History, day: date) -> None:
@@ -143,6 +185,8 @@ def live_through(database: Database, past: History, quarter: int) -> Audited:
         stores = [store for store, on in past.approvals if on == day]
         approve(database, SETTINGS, stores, by=APPROVER, reason="as built", on=day)
     run_on(database, past, last_day(quarter))
+    put(database, "finding", _found(past, quarter, last_day(quarter)))
+    put(database, "clear_air_kept", _air(past, quarter, last_day(quarter)))
     return audit(database, read_quarter(QUARTERS[quarter]))
 
 

@@ -1,0 +1,207 @@
+"""One station's life, to be read without SQL: what it was set to, when, and who approved it."""
+
+from bisect import bisect_right
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import date
+from enum import IntEnum
+
+from pipeline.audit.agreed import Agreed
+from pipeline.audit.approval import Case, Judged, judge
+from pipeline.audit.drift import StoreStory, story_of
+from pipeline.audit.fields import CHANNEL, FIELDS, STATION, Values
+from pipeline.audit.follow import Life
+from pipeline.audit.gather import store_facts
+from pipeline.database import Database
+from pipeline.errors import UnknownSelection
+
+
+class Happened(IntEnum):
+    """What a line tells of; on one day in this order."""
+
+    REGISTER = 1  # an event of a change
+    AGREED = 2  # a version of the baseline
+    FOUND = 3  # an export shows another configuration
+    MISSING = 4  # an export does not list it
+
+
+@dataclass(frozen=True, slots=True)
+class LifeLine:
+    """One line of a station's life.
+
+    `until` is the last day an export confirms what is said, None for what happens on a day. `by` is
+    who approved or did it. `clear_air` is the last figure of a run for the channel of then, 0..1.
+    """
+
+    day: date
+    until: date | None
+    what: Happened
+    text: str
+    by: str | None
+    clear_air: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class _Air:
+    station: str
+    as_of: date
+    channel: str
+    clear_air: float
+
+
+def life(database: Database, store: str, station: str) -> tuple[LifeLine, ...]:
+    """Return a station's life up to the day of the run, oldest first, under all its names.
+
+    Raises:
+        UnknownSelection: no export or baseline names the store, or the station in it.
+    """
+    as_of = database.rows("audit", "as_of")[0][0]
+    known = [name for (name,) in database.rows("audit", "known_stores")]
+    stories = [story_of(facts) for facts in store_facts(database, as_of, store)]
+    if not stories:
+        raise UnknownSelection("store", store, known)
+    number = _number(stories[0], station)
+    names = {name for _, name in stories[0].lives[number].names}
+    asked = {"store": store, "last": as_of}
+    air = [
+        _Air(name, day, str(channel), clear_air)
+        for name, day, channel, clear_air in database.rows("audit", "air_of", asked)
+        if name in names
+    ]
+    lines = [
+        *_found(stories[0], number, air),
+        *_agreed(stories[0].agreed[number]),
+        *(
+            _event(*row[1:])
+            for row in database.rows("audit", "events_of", asked)
+            if row[0] in names
+        ),
+    ]
+    return tuple(sorted(lines, key=lambda line: (line.day, line.what)))
+
+
+def _number(story: StoreStory, station: str) -> int:
+    """Return which life a name means: the one that took it last."""
+    took = [
+        (day, number)
+        for number, one in enumerate(story.lives)
+        for day, name in one.names
+        if name == station
+    ]
+    if not took:
+        known = sorted({name for one in story.lives for _, name in one.names})
+        raise UnknownSelection(f"station of store {story.facts.store}", station, known)
+    return max(took)[1]
+
+
+def _found(story: StoreStory, number: int, air: Sequence[_Air]) -> Iterator[LifeLine]:
+    """Yield every configuration met, with the first and the last day an export shows it."""
+    one, agreed = story.lives[number], story.agreed[number]
+    last: Values | None = None
+    for start, end, row in _stretches(story, one):
+        if row is None:
+            yield LifeLine(start, end, Happened.MISSING, "the exports do not list it", None, None)
+            continue
+        text = _configuration(row) if last is None else _difference(last, row)
+        yield LifeLine(
+            start, end, Happened.FOUND, f"{text}; {_standing(story, number, row, end)}",
+            _approver(agreed, row, end), _clear_air(air, row, end),
+        )  # fmt: skip
+        last = row
+
+
+def _stretches(story: StoreStory, one: Life) -> Iterator[tuple[date, date, Values | None]]:
+    """Yield first day, last day and row of every stretch of exports that say the same."""
+    met = [at for at, row in enumerate(one.seen) if row is not None]
+    if not met:
+        return
+    start = met[0]
+    for at in range(met[0], len(one.seen)):
+        after = at + 1
+        if after == len(one.seen) or one.seen[after] != one.seen[start]:
+            yield story.days[start], story.days[at], one.seen[start]
+            start = after
+
+
+def _configuration(row: Values) -> str:
+    told = [f"{_words(name)} {value}" for name, value in zip(FIELDS, row, strict=True) if value]
+    return ", ".join(told)
+
+
+def _difference(before: Values, row: Values) -> str:
+    changed = [
+        f"{_words(name)} {old or 'not stated'} to {new}"
+        for name, old, new in zip(FIELDS, before, row, strict=True)
+        if old != new
+    ]
+    return ", ".join(changed) or "listed again, as before"
+
+
+def _standing(story: StoreStory, number: int, row: Values, day: date) -> str:
+    """Return whether what was found is what was agreed, and what each difference is."""
+    one, agreed = story.lives[number], story.agreed[number]
+    wanted = agreed.on(day)
+    if wanted[STATION] is None:
+        return "nothing is agreed"
+    names = frozenset(name for met, name in one.names if met <= day)
+    told = []
+    for place, (want, value) in enumerate(zip(wanted, row, strict=True)):
+        if None not in {want, value} and want != value:
+            case = Case(names, place, day, wanted, agreed.row(day, place), row)
+            told.append(f"{_words(FIELDS[place])} is {_judged(judge(case, story.facts))}")
+    return f"not as agreed: {', '.join(told)}" if told else "as agreed"
+
+
+def _judged(judged: Judged) -> str:
+    if judged.exception is not None:
+        return f"a {judged.kind} ({judged.exception.reason}; {judged.exception.approved_by})"
+    if judged.order is not None:
+        return f"an {judged.kind} ({judged.order.change})"
+    return f"{judged.kind}, approved by nobody"
+
+
+def _approver(agreed: Agreed, row: Values, day: date) -> str | None:
+    """Return who approved the channel found, where it is the agreed one."""
+    agreement = agreed.row(day, CHANNEL)
+    met = agreement is not None and agreement.value == row[CHANNEL]
+    return agreement.approved_by if met and agreement else None
+
+
+def _clear_air(air: Sequence[_Air], row: Values, day: date) -> float | None:
+    """Return the last figure noted by a day for the channel of then."""
+    own = [one for one in air if one.station == row[STATION]]
+    at = bisect_right(own, day, key=lambda one: one.as_of)
+    return own[at - 1].clear_air if at and own[at - 1].channel == row[CHANNEL] else None
+
+
+def _agreed(agreed: Agreed) -> Iterator[LifeLine]:
+    """Yield every version of the baseline that speaks of the station."""
+    for day, rows in zip(agreed.days, agreed.rows, strict=True):
+        for version in sorted({row.version for row in rows if row and row.approved_on == day}):
+            own = [row for row in rows if row is not None and row.version == version]
+            values = ", ".join(f"{_words(row.field)} {row.value or 'none'}" for row in own)
+            text = f"baseline version {version} ({own[0].reason}): {values}"
+            yield LifeLine(day, None, Happened.AGREED, text, own[0].approved_by, None)
+
+
+def _event(  # noqa: PLR0913, PLR0917 - the columns of a row
+    day: date,
+    change: str,
+    from_channel: int,
+    to_channel: int,
+    parking: bool,
+    state: str,
+    by: str,
+    note: str,
+) -> LifeLine:
+    step = (
+        f"change {change}, channel {from_channel} to {to_channel}{' (parking)' if parking else ''}"
+    )
+    text = f"{step}: {state}{f' ({note})' if note else ''}"
+    return LifeLine(day, None, Happened.REGISTER, text, by, None)
+
+
+def _words(field: str) -> str:
+    return {"tx_power_dbm": "power dBm", "eui64": "hardware address"}.get(
+        field, field.replace("_", " ")
+    )
