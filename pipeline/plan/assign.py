@@ -14,9 +14,9 @@ from pipeline.plan.grid import (
     checked_ties,
     to_grid,
 )
-from pipeline.plan.network import Network
+from pipeline.plan.network import Network, Solve
 from pipeline.plan.reduce import joined, reduced
-from pipeline.plan.settle import Solve, settle
+from pipeline.plan.settle import settle
 
 EFFORT = 200_000
 """Backtracks allowed per part: about half a minute on one core at the very most."""

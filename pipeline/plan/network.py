@@ -1,6 +1,6 @@
 """A cost network on an integer grid: what the searches and solvers work on."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 Table = tuple[tuple[int, ...], ...]
@@ -41,3 +41,7 @@ class Verdict:
     proven: bool
     solver: str
     spent: int
+
+
+Solve = Callable[[Network, int, int], Verdict]
+"""`solve(network, top, effort)`: look for a choice cheaper than top."""

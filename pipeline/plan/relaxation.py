@@ -13,8 +13,10 @@ Any positive semidefinite M, however it was found, proves a bound: for the true 
 least 0, so the cost <C, Y> is at least <C - M, Y>, and that falls apart station by station.
 """
 
+from __future__ import annotations
+
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
@@ -22,6 +24,7 @@ import numpy.typing as npt
 from pipeline.plan.network import Network
 
 Matrix = npt.NDArray[np.float64]
+Mask = npt.NDArray[np.bool_]
 Label = tuple[int, int]
 """A station and one of its choices."""
 
@@ -31,108 +34,152 @@ _PENALTY = 1.0
 _OVER = 1.6
 # Allowance for rounding in the eigenvalues, in the same units: they are exact to about 1e-13.
 _ROUNDING = 1e-10
-_EVERY = 25
-_ROUNDS = 600
-# Rounds times cubed matrix sizes: some seconds on one core.
-_WORK = 6e9
+_EVERY = 15
+
+
+@dataclass(frozen=True)
+class State:
+    """Where the method stands: a lifted matrix and its multiplier for each group."""
+
+    lifted: tuple[Matrix, ...]
+    multiplier: tuple[Matrix, ...]
 
 
 @dataclass(frozen=True)
 class Floor:
-    """A proven bound and what each choice adds to it.
+    """A proven bound, what each choice adds to it, and where the method stands.
 
     Attributes:
-        bound: no complete choice below the `top` given costs less, in grid steps.
-        extra: `[i][a]`, how much more the bound is when station i takes choice a.
-        pair_extra: how much more again when two labels, first below second, are both taken.
+        bound: no complete choice of allowed labels below `top` costs less, in grid steps.
+        extra: `[i, a]`, how much more the bound is when station i takes choice a.
+        state: to go on from, also with fewer labels allowed.
+        rounds: how many were made.
     """
 
     bound: float
-    extra: list[list[float]]
-    pair_extra: dict[tuple[Label, Label], float]
+    extra: Matrix
+    state: State
+    rounds: int
 
 
-@dataclass
+@dataclass(frozen=True)
 class _Group:
-    """Choices that pair costs tie together, and the state of their matrix."""
+    """Choices that pair costs tie together: their cost matrix and who can never meet."""
 
-    labels: list[Label]
     cost: Matrix
-    never: npt.NDArray[np.bool_]
+    never: Mask
     stations: npt.NDArray[np.intp]
     choices: npt.NDArray[np.intp]
-    lifted: Matrix = field(init=False)
-    multiplier: Matrix = field(init=False)
-
-    def __post_init__(self) -> None:
-        """Start with no choice taken."""
-        self.lifted = np.zeros_like(self.cost)
-        self.lifted[0, 0] = 1.0
-        self.multiplier = np.zeros_like(self.cost)
-
-    def wish(self) -> tuple[Matrix, Matrix]:
-        """Matrix nearest to the lifted one at current prices, and what its diagonal asks for."""
-        matrix = self.lifted - self.multiplier - self.cost / _PENALTY
-        taken = (matrix[0, 1:] + matrix[1:, 0] + np.diagonal(matrix)[1:]) / 3
-        matrix = np.maximum(matrix, 0.0)
-        matrix[self.never] = 0.0
-        return matrix, taken
-
-    def meet(self, matrix: Matrix, taken: Matrix) -> None:
-        """Bring the wish in line with what the stations agreed on and project it."""
-        matrix[0, 0] = 1.0
-        matrix[0, 1:] = matrix[1:, 0] = taken
-        np.fill_diagonal(matrix[1:, 1:], taken)
-        target = _OVER * matrix + (1 - _OVER) * self.lifted + self.multiplier
-        values, vectors = np.linalg.eigh(target)
-        self.multiplier = (vectors * np.minimum(values, 0.0)) @ vectors.T
-        self.lifted = target - self.multiplier
-
-    def remainder(self) -> tuple[float, Matrix, Matrix]:
-        """<C - M, Y> as a constant, a price per label and what pairs add, never below 0."""
-        left = self.cost + _PENALTY * self.multiplier
-        pairs = left[1:, 1:].copy()
-        pairs[self.never[1:, 1:]] = 0.0
-        np.fill_diagonal(pairs, 0.0)
-        # Two labels are both taken at most as often as half the sum of each.
-        lacking = np.minimum(pairs, 0.0).sum(axis=1)
-        prices = np.diagonal(left)[1:] + 2 * left[0, 1:] + lacking - _ROUNDING
-        return float(left[0, 0]) - _ROUNDING, prices, 2 * np.maximum(pairs, 0.0)
 
 
-def floor(network: Network, top: int) -> Floor | None:
-    """Prove a lower bound on all complete choices cheaper than `top`.
+class Relaxation:
+    """The relaxation of one network, for answers cheaper than `top`.
 
-    None where the matrices would be too large to be worth it.
+    Attributes:
+        labels: True where a station has such a choice.
+        work: cubed matrix sizes, the cost of one round.
     """
-    stations = len(network.unary)
-    unit = top / stations
-    labels = _label_groups(network, 2 * stations + 10)
-    rounds = min(_ROUNDS, int(_WORK / sum((len(group) + 1) ** 3 for group in labels)))
-    if rounds < 4 * _EVERY:
-        return None
-    groups = [_group(network, group, top, unit) for group in labels]
-    shape = (stations, max(len(row) for row in network.unary))
-    best: Floor | None = None
-    for now in range(1, rounds + 1):
-        _round(groups, shape)
-        if now % _EVERY == 0:
-            found = _read(groups, network, unit)
-            if best is None or found.bound > best.bound:
-                best = found
-            if best.bound >= top:
+
+    def __init__(self, network: Network, top: int) -> None:
+        stations = len(network.unary)
+        self.unit = top / stations
+        self.labels = np.zeros((stations, max(len(row) for row in network.unary)), dtype=bool)
+        for i, row in enumerate(network.unary):
+            self.labels[i, : len(row)] = True
+        grouped = _label_groups(network, 2 * stations + 10)
+        self.groups = [_group(network, labels, top, self.unit) for labels in grouped]
+        self.work = sum(len(group.cost) ** 3 for group in self.groups)
+
+    def start(self) -> State:
+        """Start with no choice taken."""
+        lifted = [np.zeros_like(group.cost) for group in self.groups]
+        for matrix in lifted:
+            matrix[0, 0] = 1.0
+        return State(tuple(lifted), tuple(np.zeros_like(group.cost) for group in self.groups))
+
+    def floor(self, state: State, allowed: Mask, goal: int, rounds: int) -> Floor:
+        """Raise the bound for the allowed labels; stop early once it exceeds `goal`."""
+        masks = [self._never(group, allowed) for group in self.groups]
+        best: Floor | None = None
+        for now in range(_EVERY, rounds + _EVERY, _EVERY):
+            for _ in range(_EVERY):
+                state = self._round(state, allowed, masks)
+            bound, extra = self._read(state, allowed, masks)
+            if best is None or bound > best.bound:
+                best = Floor(bound, extra, state, now)
+            if bound > goal:
                 break
-    return best
+        assert best is not None, "at least one round is asked for"  # noqa: S101 - for mypy
+        return best
+
+    def _round(self, state: State, allowed: Mask, masks: list[Mask]) -> State:
+        wishes, taken = [], np.full(self.labels.shape, -np.inf)
+        for k, group in enumerate(self.groups):
+            matrix = state.lifted[k] - state.multiplier[k] - group.cost / _PENALTY
+            diagonal = np.diagonal(matrix)[1:]
+            taken[group.stations, group.choices] = (2 * matrix[0, 1:] + diagonal) / 3
+            matrix = np.maximum(matrix, 0.0)
+            matrix[masks[k]] = 0.0
+            wishes.append(matrix)
+        taken[~allowed] = -np.inf
+        taken = _one_choice_each(taken)
+        lifted, multiplier = [], []
+        for k, (group, matrix) in enumerate(zip(self.groups, wishes, strict=True)):
+            _border(matrix, taken[group.stations, group.choices])
+            target = _OVER * matrix + (1 - _OVER) * state.lifted[k] + state.multiplier[k]
+            values, vectors = np.linalg.eigh(target)
+            below = (vectors * np.minimum(values, 0.0)) @ vectors.T
+            lifted.append(target - below)
+            multiplier.append(below)
+        return State(tuple(lifted), tuple(multiplier))
+
+    def _read(self, state: State, allowed: Mask, masks: list[Mask]) -> tuple[float, Matrix]:
+        """<C - M, Y> at its least: a constant, and one price per station."""
+        constant, prices = 0.0, np.full(self.labels.shape, np.inf)
+        for k, group in enumerate(self.groups):
+            left = group.cost + _PENALTY * state.multiplier[k]
+            # Two labels are both taken at most as often as half the sum of each.
+            lacking = np.minimum(_pairs(left, masks[k]), 0.0).sum(axis=1)
+            price = np.diagonal(left)[1:] + 2 * left[0, 1:] + lacking - _ROUNDING
+            prices[group.stations, group.choices] = price
+            constant += left[0, 0] - _ROUNDING
+        prices[~allowed] = np.inf
+        least = prices.min(axis=1)
+        bound = float(constant + least.sum()) * self.unit
+        return bound, (prices - least[:, None]) * self.unit
+
+    def hopeless_pairs(self, floor: Floor, allowed: Mask, goal: int) -> set[tuple[Label, Label]]:
+        """Name the pairs of allowed labels that no answer up to `goal` can hold."""
+        found: set[tuple[Label, Label]] = set()
+        for k, group in enumerate(self.groups):
+            left = group.cost + _PENALTY * floor.state.multiplier[k]
+            more = 2 * np.maximum(_pairs(left, self._never(group, allowed)), 0.0) * self.unit
+            alone = floor.extra[group.stations, group.choices]
+            reach = floor.bound + alone[:, None] + alone[None, :] + more
+            for p, q in np.argwhere(np.triu(np.isfinite(reach) & (reach > goal), 1)).tolist():
+                one = int(group.stations[p]), int(group.choices[p])
+                found.add((one, (int(group.stations[q]), int(group.choices[q]))))
+        return found
+
+    def _never(self, group: _Group, allowed: Mask) -> Mask:
+        out = ~allowed[group.stations, group.choices]
+        mask = group.never.copy()
+        mask[1:, 1:] |= out[:, None] | out[None, :]
+        return mask
 
 
-def _round(groups: list[_Group], shape: tuple[int, int]) -> None:
-    wishes = [group.wish() for group in groups]
-    taken = np.full(shape, -np.inf)
-    for group, (_, wish) in zip(groups, wishes, strict=True):
-        taken[group.stations, group.choices] = wish
-    taken = _one_choice_each(taken)
-    for group, (matrix, _) in zip(groups, wishes, strict=True):
-        group.meet(matrix, taken[group.stations, group.choices])
+def _border(matrix: Matrix, taken: Matrix) -> None:
+    """Let first row, first column and diagonal say how far each label is taken."""
+    matrix[0, 0] = 1.0
+    matrix[0, 1:] = matrix[1:, 0] = taken
+    np.fill_diagonal(matrix[1:, 1:], taken)
+
+
+def _pairs(matrix: Matrix, never: Mask) -> Matrix:
+    pairs = matrix[1:, 1:].copy()
+    pairs[never[1:, 1:]] = 0.0
+    np.fill_diagonal(pairs, 0.0)
+    return pairs
 
 
 def _one_choice_each(wish: Matrix) -> Matrix:
@@ -144,22 +191,6 @@ def _one_choice_each(wish: Matrix) -> Matrix:
     level: Matrix = over[np.arange(len(wish)), last]
     rows: Matrix = np.maximum(wish - level[:, None], 0.0)
     return rows
-
-
-def _read(groups: list[_Group], network: Network, unit: float) -> Floor:
-    total = 0.0
-    prices = [[0.0] * len(row) for row in network.unary]
-    pair_extra: dict[tuple[Label, Label], float] = {}
-    for group in groups:
-        constant, own, pairs = group.remainder()
-        total += constant
-        for (i, a), price in zip(group.labels, own.tolist(), strict=True):
-            prices[i][a] = price * unit
-        for p, q in zip(*np.nonzero(np.triu(pairs)), strict=True):
-            pair_extra[group.labels[p], group.labels[q]] = float(pairs[p, q]) * unit
-    least = [min(row) for row in prices]
-    extra = [[x - low for x in row] for row, low in zip(prices, least, strict=True)]
-    return Floor(total * unit + sum(least), extra, pair_extra)
 
 
 def _label_groups(network: Network, cap: int) -> list[list[Label]]:
@@ -197,4 +228,4 @@ def _group(network: Network, labels: Sequence[Label], top: int, unit: float) -> 
             else:
                 cost[p, q] = cost[q, p] = price / unit / 2
     stations, choices = zip(*labels, strict=True)
-    return _Group(list(labels), cost, never, np.array(stations), np.array(choices))
+    return _Group(cost, never, np.array(stations), np.array(choices))

@@ -1,6 +1,9 @@
 """Plain enumeration, for parts so small that starting a solver costs more than the answer."""
 
-from pipeline.plan.network import Network, Table, Verdict
+from pipeline.plan.network import Network, Solve, Table, Verdict
+
+SMALL = 1_000
+"""Complete choices up to which enumeration is the quickest."""
 
 
 def states(network: Network) -> int:
@@ -20,6 +23,13 @@ def solve(network: Network) -> Verdict:
     tried = _descend(network, earlier, [], 0, best)
     cost, choice = best[0]
     return Verdict(choice, cost, proven=True, solver="enumeration", spent=tried)
+
+
+def solve_any(network: Network, top: int, effort: int, solver: Solve) -> Verdict:
+    """Enumerate a small network; hand any other to the solver."""
+    if states(network) <= SMALL:
+        return solve(network)
+    return solver(network, top, effort)
 
 
 def _descend(

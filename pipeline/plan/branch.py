@@ -1,0 +1,160 @@
+"""Proves what the exact solver alone cannot: branch and bound over the relaxation."""
+
+from __future__ import annotations
+
+import heapq
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from pipeline.plan.network import Network, Solve, Table, Verdict
+from pipeline.plan.reduce import joined, reduced
+from pipeline.plan.relaxation import Floor, Label, Mask, Matrix, Relaxation, State
+from pipeline.plan.solver_small import solve_any
+
+_ROOT_ROUNDS = 450
+_NODE_ROUNDS = 60
+# Backtracks of the exact solver on what the root leaves, and on the last stations of a branch.
+_ROOT_EFFORT = 3_000
+_LEAF_EFFORT = 3_000
+_LEAF_STATIONS = 9
+# Cubed matrix sizes that take about as long as one backtrack of the exact solver.
+_WORK_PER_BACKTRACK = 80_000
+
+
+@dataclass(order=True)
+class _Node:
+    """Labels still allowed, and what is proven for them."""
+
+    bound: float
+    serial: int
+    allowed: Mask = field(compare=False)
+    floor: Floor = field(compare=False)
+
+
+class Proof:
+    """One run: the best choice below `top` so far, the open branches and the effort left."""
+
+    def __init__(self, network: Network, top: int, effort: int, solve: Solve) -> None:
+        self.network, self.solve, self.left = network, solve, effort
+        self.best: tuple[int, ...] | None = None
+        self.top = top
+        # All costs are multiples of this, so an answer is cheaper by at least as much.
+        self.grain = math.gcd(*_entries(network)) or 1
+        self.relaxation = Relaxation(network, self.top)
+        self.open: list[_Node] = []
+        self.serial = 0
+
+    def run(self) -> Verdict:
+        """Work through the branches, weakest bound first, until proven or out of effort.
+
+        The verdict's bound is 0 where the matrices are too large for the effort.
+        """
+        effort = self.left
+        if self._price(_ROOT_ROUNDS) > effort:
+            return Verdict(None, 0, proven=False, solver="", spent=0)
+        self._root()
+        while self.open and self.open[0].bound <= self.goal and self.left > 0:
+            self._branch(heapq.heappop(self.open))
+        weakest = self.open[0].bound if self.open else math.inf
+        bound = self.top if weakest > self.goal else math.ceil(weakest / self.grain) * self.grain
+        return Verdict(self.best, bound, bound == self.top, "", effort - self.left)
+
+    @property
+    def goal(self) -> int:
+        """Cost to reach: anything dearer is no better than the best so far."""
+        return self.top - self.grain
+
+    def _price(self, rounds: int) -> int:
+        return rounds * (1 + self.relaxation.work // _WORK_PER_BACKTRACK)
+
+    def _floor(self, state: State, allowed: Mask, rounds: int) -> Floor:
+        floor = self.relaxation.floor(state, allowed, self.goal, rounds)
+        self.left -= self._price(floor.rounds)
+        return floor
+
+    def _root(self) -> None:
+        """Bound the whole network; try the exact solver without all that is hopeless."""
+        allowed = self.relaxation.labels.copy()
+        for i, row in enumerate(self.network.unary):
+            allowed[i, : len(row)] = [x < self.top for x in row]
+        floor = self._floor(self.relaxation.start(), allowed, _ROOT_ROUNDS)
+        allowed &= floor.bound + floor.extra <= self.goal
+        pairs = self.relaxation.hopeless_pairs(floor, allowed, self.goal)
+        self.network = _without(self.network, pairs, self.top)
+        if floor.bound <= self.goal and not self._exact(allowed, _ROOT_EFFORT):
+            self._push(floor.bound, allowed, floor)
+
+    def _push(self, bound: float, allowed: Mask, floor: Floor) -> None:
+        if bound <= self.goal:
+            self.serial += 1
+            heapq.heappush(self.open, _Node(bound, self.serial, allowed, floor))
+
+    def _branch(self, node: _Node) -> None:
+        """Settle a branch by the exact solver if few stations are left, else divide it."""
+        allowed = node.allowed & (node.floor.bound + node.floor.extra <= self.goal)
+        choices = allowed.sum(axis=1)
+        if np.any(choices < 1):
+            return
+        few = int((choices > 1).sum()) <= _LEAF_STATIONS
+        if few and self._exact(allowed, _LEAF_EFFORT):
+            return
+        station = self._divided_at(node, allowed)
+        for a in np.flatnonzero(allowed[station]).tolist():
+            child = allowed.copy()
+            child[station] = False
+            child[station, a] = True
+            floor = self._floor(node.floor.state, child, _NODE_ROUNDS)
+            self._push(max(node.bound, floor.bound), child, floor)
+
+    def _divided_at(self, node: _Node, allowed: Mask) -> int:
+        """Station with least left over: over its choices, how far each is from ruled out."""
+        reach = np.minimum(node.floor.extra / (self.top - node.floor.bound), 1.0)
+        leftover: Matrix = np.where(allowed, 1.0 - reach, 0.0).sum(axis=1)
+        leftover[allowed.sum(axis=1) == 1] = np.inf
+        return int(leftover.argmin())
+
+    def _exact(self, allowed: Mask, effort: int) -> bool:
+        """Let the exact solver look for something better; True if it looked everywhere."""
+        shrunk = reduced(_only(self.network, allowed.tolist(), self.top), {})
+        limit = self.top - shrunk.constant
+        if limit <= 0:
+            return True
+        found = [solve_any(part.network, limit, effort, self.solve) for part in shrunk.parts]
+        self.left -= sum(verdict.spent for verdict in found)
+        choices = [verdict.choice for verdict in found if verdict.choice is not None]
+        if len(choices) == len(found):
+            choice = joined(shrunk.parts, choices)
+            if (cost := self.network.cost(choice)) < self.top:
+                self.best, self.top = choice, cost
+        return all(verdict.proven for verdict in found)
+
+
+def _entries(network: Network) -> Iterator[int]:
+    for row in network.unary:
+        yield from row
+    for table in network.pairs.values():
+        for row in table:
+            yield from row
+
+
+def _only(network: Network, allowed: list[list[bool]], top: int) -> Network:
+    """Price out what is not allowed."""
+    unary = tuple(
+        tuple(x if may else top for x, may in zip(row, mays, strict=False))
+        for row, mays in zip(network.unary, allowed, strict=True)
+    )
+    return Network(unary, network.pairs)
+
+
+def _without(network: Network, hopeless: set[tuple[Label, Label]], top: int) -> Network:
+    """Price out pairs of labels."""
+    pairs: dict[tuple[int, int], Table] = {}
+    for (i, j), table in network.pairs.items():
+        pairs[i, j] = tuple(
+            tuple(top if ((i, a), (j, b)) in hopeless else x for b, x in enumerate(row))
+            for a, row in enumerate(table)
+        )
+    return Network(network.unary, pairs)
