@@ -1,9 +1,13 @@
 """What all tests share."""
 
+import os
 from pathlib import Path
 
 import pytest
 from hypothesis import settings
+
+# Before any test loads numpy: threads only get in each other's way on small matrices.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 CHECKOUT = Path(__file__).parents[1]
 
