@@ -189,13 +189,23 @@ class Master:
         solver.parameters.random_seed = 1
         solver.parameters.linearization_level = 2
         solver.parameters.max_deterministic_time = effort
+        # On large areas the presolve would use up the effort before any bound is known.
+        solver.parameters.max_presolve_iterations = 1
+        solver.parameters.cp_model_probing_level = 0
+        solver.parameters.symmetry_level = 0
+        solver.parameters.merge_at_most_one_work_limit = 0
+        solver.parameters.find_big_linear_overlap = False
         status = solver.solve(self._model)
-        return self._answer(solver, status)
+        return self._answer(solver, status, sum(option.value for option in hint.values()))
 
-    def _answer(self, solver: cp_model.CpSolver, status: cp_model.CpSolverStatus) -> Answer:
+    def _answer(
+        self, solver: cp_model.CpSolver, status: cp_model.CpSolverStatus, known: int
+    ) -> Answer:
         spent = float(solver.response_proto.deterministic_time)
+        bound = _not_below(solver.best_objective_bound)
         if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
-            return Answer(None, self._most, proven=False, effort=spent)
+            # A bound below what is known to be possible is none: the effort ended before one.
+            return Answer(None, bound if bound >= known else self._most, proven=False, effort=spent)
         chosen = {
             number: option
             for number, task in enumerate(self._area.tasks)
@@ -204,8 +214,7 @@ class Master:
         }
         proven = status == cp_model.OPTIMAL
         value = sum(option.value for option in chosen.values())
-        bound = value if proven else _not_below(solver.best_objective_bound)
-        return Answer(chosen, bound, proven, spent)
+        return Answer(chosen, value if proven else bound, proven, spent)
 
 
 def _not_below(value: float) -> int:
