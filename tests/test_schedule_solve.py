@@ -253,6 +253,26 @@ def test_a_thousand_stores_are_scheduled_in_a_minute(regions: int, teams: int) -
     assert gap < 0.005
 
 
+@pytest.mark.slow
+def test_a_chain_of_long_jobs_and_unlike_teams_stays_near_its_bound() -> None:
+    """Teams of several kinds are packed with jobs of all lengths; the gap is printed."""
+    plain = _chain(3, 1)
+    dice = random.Random(5)
+    jobs = tuple(replace(job, moves=dice.randint(1, 22)) for job in plain.jobs[:300])
+    teams = tuple(
+        Team(f"T{n}", f"R{n % 3}", dice.choice([2, 3, 5]), dice.choice([240, 300, 420]), ALWAYS[:5])
+        for n in range(18)
+    )
+    rules = replace(plain.rules, teams=replace(plain.rules.teams, named=teams))
+    portfolio = replace(plain, jobs=jobs, rules=rules)
+    schedule = _schedule(portfolio)
+    gap = 1 - schedule.benefit / schedule.bound
+
+    print(f"\n{sum(job.moves for job in jobs)} moves, unlike teams: gap {gap:.4%}")  # noqa: T201 - a measurement
+    assert _faults(schedule, portfolio) == []
+    assert gap < 0.01
+
+
 def _plain(
     stores: int,
     *,

@@ -40,12 +40,16 @@ def database(tmp_path: Path) -> Iterator[Database]:
                     {**names, "l": labels // 2},
                 )
                 run(
-                    "insert into station_plan values "
-                    "($s, $t, 11, 25, 0.5, 0.75, 0.5, 0.25, 'measured', null, null, 'high', '')",
+                    "insert into station_plan by name select $s as store, $t as station, "
+                    "11 as channel_now, 25 as channel_planned, 0.5 as clear_air_now, "
+                    "0.75 as clear_air_planned, 0.5 as busy_now, 0.25 as busy_planned, "
+                    "'measured' as source_planned, 'high' as sureness, '' as reason",
                     names,
                 )
                 run(
-                    "insert into move values ($s, $t, 11, 25, $p, false, 0.5, 0.75, '')",
+                    "insert into move by name select $s as store, $t as station, "
+                    "11 as from_channel, 25 as to_channel, $p as position, false as parking, "
+                    "0.5 as clear_air_before, 0.75 as clear_air_after, '' as reason",
                     {**names, "p": 1 if station == "a" else 2},
                 )
         yield opened
