@@ -3,7 +3,7 @@
 -- The formula is that of clear_air_now. A run that speaks of an earlier day adds nothing.
 insert into clear_air_kept
 with agreed as (
-    select store, station, try_cast(max_by(value, (approved_on, version)) as integer) as channel
+    select store, station, try_cast(arg_max_null(value, (approved_on, version)) as integer) as channel
     from baseline, this_run
     where field = 'channel' and approved_on <= as_of
     group by store, station

@@ -1,0 +1,293 @@
+"""The core of the audit on small stores: following stations, kinds of departure, exact edges."""
+
+import csv
+from dataclasses import replace
+from datetime import date, timedelta
+from itertools import pairwise
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from pipeline.audit.agreed import Agreement
+from pipeline.audit.calendar import Quarter, Span, quarter_of, quarters_to, read_quarter
+from pipeline.audit.drift import departures, story_of
+from pipeline.audit.fields import FIELDS, Values, excepts
+from pipeline.audit.follow import Snapshot, follow
+from pipeline.audit.records import Departure, Happening, Kind, OnFile, Order, StoreFacts
+from pipeline.errors import QuarterUnreadable
+
+DAYS = (date(2026, 6, 30), date(2026, 7, 31), date(2026, 8, 31), date(2026, 9, 30))
+Q3 = Span(DAYS[0], DAYS[-1])
+A, B, C = "00005eef10000001", "00005eef10000002", "00005eef10000003"
+
+
+def row(station: str, address: str | None = A, **facts: str | None) -> Values:
+    """Return what an export says of a station."""
+    values: dict[str, str | None] = {
+        "station": station, "channel": "15", "pan_id": "0x2001", "tx_power_dbm": "0",
+        "eui64": address, "ip_address": f"10.0.0.{len(station)}", "port": "4840",
+        "firmware": "1", "hardware": "indoor", "name": f"by {station}", "mounted": "ceiling",
+        "place": f"0 / {station} / 1",
+    }  # fmt: skip
+    return tuple({**values, **facts}[name] for name in FIELDS)
+
+
+def exports(*days: list[Values]) -> tuple[Snapshot, ...]:
+    """Return one export a day of DAYS, each with some rows."""
+    return tuple(
+        Snapshot(day, {str(values[0]): values for values in rows})
+        for day, rows in zip(DAYS, days, strict=False)
+    )
+
+
+def agreed(*rows: Values, on: date = DAYS[0], version: int = 1) -> tuple[Agreement, ...]:
+    """Return a baseline that agrees to some rows."""
+    return tuple(
+        Agreement(version, str(values[0]), name, value, "P. Approver", on, "as built", None)
+        for values in rows
+        for name, value in zip(FIELDS, values, strict=True)
+    )
+
+
+def facts(snapshots: tuple[Snapshot, ...], *agreements: Agreement) -> StoreFacts:
+    """Return the facts of a store with nothing in the register and no exception."""
+    return StoreFacts("S1", snapshots, agreements, (), (), DAYS[0])
+
+
+def found(known: StoreFacts, span: Span = Q3) -> list[tuple[str, str, Kind]]:
+    """Return subject, field and kind of what departs."""
+    return [(r.subject, r.field, r.kind) for r in departures(story_of(known), span)]
+
+
+def only(known: StoreFacts, span: Span = Q3) -> Departure:
+    """Return the one departure there is."""
+    [one] = departures(story_of(known), span)
+    return one
+
+
+def test_names_and_hardware_tell_stations_apart() -> None:
+    """A new name with known hardware is the station of before; exchanged hardware is not."""
+    renamed = follow(exports([row("a", A)], [row("b", A)]))
+    assert [[name for _, name in life.names] for life in renamed] == [["a", "b"]]
+
+    here, there = row("a", A), row("bb", B)
+    exchanged = follow(exports([here, there], [row("a", B), row("bb", A)]))
+    assert [[name for _, name in life.names] for life in exchanged] == [["a"], ["bb"]]
+
+
+def test_renumbered_stations_keep_their_place() -> None:
+    """Where place, name and address travel with the hardware, the stations were renumbered."""
+    first = [row("a", A, place="1"), row("bb", B, place="2")]
+    second = [row("bb", A, place="1", name="by a", ip_address="10.0.0.1"),
+              row("ccc", B, place="2", name="by bb", ip_address="10.0.0.2")]  # fmt: skip
+    lives = follow(exports(first, second))
+
+    assert [[name for _, name in life.names] for life in lives] == [["a", "bb"], ["bb", "ccc"]]
+
+
+@pytest.mark.parametrize("address", [None, "not an address", "0000000000000000"])
+def test_hardware_without_an_address_of_its_own_says_nothing(address: str | None) -> None:
+    """Blank, malformed and all-zero addresses make no two names one station; nor do shared ones."""
+    assert len(follow(exports([row("a", address)], [row("b", address)]))) == 2
+    assert len(follow(exports([row("a"), row("bb")], [row("ccc"), row("dddd")]))) == 4
+
+
+def test_what_an_export_does_not_state_stays_as_it_was() -> None:
+    """A column left out is no change, and no departure."""
+    known = facts(exports([row("a")], [row("a", firmware=None)]), *agreed(row("a")))
+    assert found(known) == []
+
+
+@given(st.lists(st.sampled_from([1, 2, 3, 4, 5, 6]), min_size=2, max_size=8), st.integers(0, 8))
+def test_later_exports_change_nothing_said_of_earlier_ones(states: list[int], cut: int) -> None:
+    """Cutting the later exports off leaves every life as it was up to the cut."""
+    days = [date(2026, 1, 1) + timedelta(days=n) for n in range(len(states))]
+    rows = {1: [row("a", A)], 2: [row("b", A)], 3: [row("a", B), row("bb", A)],
+            4: [], 5: [row("a", None), row("b", A)], 6: [row("bb", B), row("ccc", A)]}  # fmt: skip
+    snapshots = tuple(
+        Snapshot(day, {str(r[0]): r for r in rows[state]})
+        for day, state in zip(days, states, strict=True)
+    )
+    whole, part = follow(snapshots), follow(snapshots[:cut])
+    upto = days[min(cut, len(days)) - 1] if cut else date.min
+    for short, long in zip(part, whole, strict=False):
+        assert long.seen[:cut] == short.seen
+        assert tuple(n for n in long.names if n[0] <= upto) == short.names
+    assert all(set(life.seen[:cut]) == {None} for life in whole[len(part) :] if cut)
+
+
+def test_each_kind_of_departure() -> None:
+    """One station at a time: as agreed, or drift, replaced, renamed, new, gone, and so on."""
+    a, bb = row("a", A), row("bb", B)
+    drifted = row("a", A, channel="20")
+    assert found(facts(exports([a], [a]), *agreed(a))) == []
+    assert found(facts(exports([a], [drifted]), *agreed(a))) == [("a", "channel", Kind.DRIFT)]
+    swapped = row("a", C, hardware="outdoor")
+    assert found(facts(exports([a], [swapped]), *agreed(a))) == [
+        ("a", "eui64", Kind.REPLACED),
+        ("a", "hardware", Kind.REPLACED),
+    ]
+    renamed = row("b", A, ip_address=a[5], name=a[9], place=a[11])
+    assert found(facts(exports([a], [renamed]), *agreed(a))) == [("b", "station", Kind.RENAMED)]
+    assert found(facts(exports([a], [a, bb]), *agreed(a))) == [("bb", "station", Kind.NEW)]
+    assert found(facts(exports([a, bb], [a]), *agreed(a, bb))) == [("bb", "station", Kind.GONE)]
+    assert found(facts(exports([drifted], [a]), *agreed(a, on=DAYS[0]))) == [
+        ("a", "channel", Kind.REVERTED)
+    ]
+    assert found(facts(exports([a], [drifted], [a]), *agreed(a))) == [("a", "channel", Kind.BACK)]
+    assert found(facts(exports([a]), *agreed(a))) == [("a", "station", Kind.UNSEEN)]
+
+
+def test_a_departure_says_since_when_it_stands_and_who_approved_last() -> None:
+    """First seen is the export that began the unbroken departure, whatever came before."""
+    a, drifted = row("a"), row("a", port="1")
+    one = only(facts(exports([a], [drifted], [a], [drifted]), *agreed(a)))
+
+    assert (one.first_seen, one.stood_days) == (DAYS[3], 0)
+    assert (one.approved_by, one.approved_on) == ("P. Approver", DAYS[0])
+    two = only(facts(exports([a], [drifted], [row("a", port="2")]), *agreed(a)))
+    assert (two.first_seen, two.stood_days, two.found) == (DAYS[1], 61, "2")
+
+
+def order(*states: tuple[date, str], to_channel: str = "20", **of: object) -> Order:
+    """Return a change of station a with what became of it."""
+    happenings = tuple(Happening(day, state, "P. Approver") for day, state in states)
+    given = Order("C1", "P1", "a", to_channel, parking=False, happenings=happenings)
+    return replace(given, **of)  # type: ignore[arg-type]  # fields by name
+
+
+MOVED = (row("a"), row("a", channel="20"))
+APPROVED = ((DAYS[0], "proposed"), (DAYS[0], "approved"))
+
+
+@pytest.mark.parametrize(
+    ("states", "kind"),
+    [
+        (APPROVED, Kind.APPROVED),
+        ((*APPROVED, (DAYS[1], "implemented")), Kind.APPROVED),
+        ((*APPROVED, (DAYS[1], "ineffective")), Kind.APPROVED),
+        (((DAYS[0], "proposed"),), Kind.DRIFT),
+        ((*APPROVED, (DAYS[1], "refused")), Kind.DRIFT),
+        ((*APPROVED, (DAYS[1], "lapsed")), Kind.DRIFT),
+        ((*APPROVED, (DAYS[1], "backed out")), Kind.DRIFT),
+        ((*APPROVED, (DAYS[1], "verified")), Kind.DRIFT),
+    ],
+)
+def test_the_register_approves_what_is_under_way(
+    states: tuple[tuple[date, str], ...], kind: Kind
+) -> None:
+    """An approved change covers its channel; a refused, lapsed or undone one does not.
+
+    A verified one has moved the baseline; where the baseline is elsewhere, it approves nothing.
+    """
+    before, after = MOVED
+    known = replace(facts(exports([before], [after]), *agreed(before)), orders=(order(*states),))
+    assert only(known).kind is kind
+
+
+def test_an_approval_does_not_outlive_the_next_baseline() -> None:
+    """What was agreed anew after a change's last event ends what that change approved."""
+    before, after = MOVED
+    anew = agreed(before, on=DAYS[2], version=2)
+    orders = (order(*APPROVED, (DAYS[1], "implemented")),)
+    known = facts(exports([before], [before], [before], [after]), *agreed(before), *anew)
+    assert only(replace(known, orders=orders)).kind is Kind.DRIFT
+
+
+def test_a_parking_step_is_approved_while_its_plan_is_under_way() -> None:
+    """A verified parking step covers its channel until the plan's last step is verified too."""
+    before, after = MOVED
+    parked = order(*APPROVED, (DAYS[1], "verified"), parking=True)
+    last = order(*APPROVED, to_channel="25", change="C2")
+    known = facts(exports([before], [after]), *agreed(before))
+    assert only(replace(known, orders=(parked, last))).kind is Kind.APPROVED
+    assert only(replace(known, orders=(parked,))).kind is Kind.DRIFT
+
+
+def test_a_change_on_the_last_night_counts_once() -> None:
+    """Found in one quarter and verified in the next, or the other way round: one row in all."""
+    before, after = MOVED
+    q4 = Span(DAYS[-1], date(2026, 12, 31))
+    later = date(2026, 10, 2)
+    verified = Agreement(2, "a", "channel", "20", "P. Approver", later, "verified", "C1")
+    orders = (order(*APPROVED, (DAYS[3], "implemented"), (later, "verified")),)
+    evening = Snapshot(later, {"a": after})
+
+    found_then = facts((*exports([before], [before], [before], [after]), evening),
+                       *agreed(before), verified)  # fmt: skip
+    found_then = replace(found_then, orders=orders)
+    assert found(found_then) == [("a", "channel", Kind.APPROVED)]
+    assert found(found_then, q4) == []
+
+    found_later = facts((*exports([before], [before], [before], [before]), evening),
+                        *agreed(before), verified)  # fmt: skip
+    found_later = replace(found_later, orders=orders)
+    assert found(found_later) == []
+    assert found(found_later, q4) == [("a", "channel", Kind.APPROVED)]
+
+
+@pytest.mark.parametrize(
+    ("rule", "subject", "since", "until", "kind"),
+    [
+        ("channel-not-permitted", "a", date.min, DAYS[3], Kind.DEVIATION),
+        ("drift", "*", date.min, DAYS[3], Kind.DEVIATION),
+        ("drift-channel", "a", date.min, DAYS[3], Kind.DEVIATION),
+        ("drift-pan-id", "a", date.min, DAYS[3], Kind.DRIFT),
+        ("channel-busy", "a", date.min, DAYS[3], Kind.DRIFT),
+        ("channel-not-permitted", "bb", date.min, DAYS[3], Kind.DRIFT),
+        ("channel-not-permitted", "a", date.min, DAYS[2], Kind.DRIFT),
+        ("channel-not-permitted", "a", date(2026, 10, 1), date(2027, 1, 1), Kind.DRIFT),
+    ],
+)
+def test_an_exception_makes_a_deviation(
+    rule: str, subject: str, since: date, until: date, kind: Kind
+) -> None:
+    """It must judge that field, name that station, be on file by then and not have run out."""
+    before, after = MOVED
+    on_file = OnFile(rule, subject, "trial", "P. Approver", until, since, None)
+    known = facts(exports([before], [after]), *agreed(before))
+    assert only(replace(known, exceptions=(on_file,))).kind is kind
+
+
+def test_every_rule_named_for_a_field_exists() -> None:
+    """A field's exceptions are to rules there are; a rule about something else excepts none."""
+    assert excepts("pan-id-repeated", "pan_id")
+    assert not excepts("pan-id-repeated", "channel")
+    assert not any(excepts("survey-stale", name) for name in FIELDS)
+    checkout = Path(__file__).parents[1]
+    with (checkout / "pipeline" / "audit" / "exception_fields.csv").open(encoding="utf-8") as lines:
+        named = list(csv.DictReader(lines))
+    rules = {path.stem for path in (checkout / "sql" / "rules").glob("*.sql")}
+    assert {one["rule"] for one in named} <= rules
+    assert {one["field"] for one in named} <= set(FIELDS)
+
+
+def test_without_a_baseline_the_export_before_is_the_measure() -> None:
+    """Differences to it are told, once, and say that nothing was agreed."""
+    before, after = MOVED
+    known = facts(exports([before], [after]))
+    one = only(known)
+    assert (one.kind, one.basis, one.approved_by) == (Kind.DRIFT, "earlier export", None)
+    assert found(known, Span(DAYS[1], DAYS[2])) == [("a", "station", Kind.UNSEEN)]
+
+
+def test_a_store_that_joins_later_is_new_and_the_first_ones_are_not() -> None:
+    """Where records of others began before, all stations of a new store are new."""
+    first = facts(exports([], [row("a")])[1:])
+    assert found(first) == [("a", "station", Kind.NEW)]
+    assert found(replace(first, began=DAYS[1])) == []
+
+
+def test_quarters_follow_the_calendar() -> None:
+    """Every day lies in one quarter; quarters meet without a gap."""
+    quarters = list(quarters_to(date(2023, 11, 5), Quarter(2026, 3)))
+    assert [q.name for q in quarters[:3]] == ["2023-Q4", "2024-Q1", "2024-Q2"]
+    assert quarters[-1].last == date(2026, 9, 30)
+    for one, after in pairwise(quarters):
+        assert one.last + timedelta(days=1) == after.first
+        assert quarter_of(one.last) == one
+    assert read_quarter(" 2026-q3 ") == Quarter(2026, 3)
+    with pytest.raises(QuarterUnreadable, match="2026-Q3"):
+        read_quarter("Q3 2026")

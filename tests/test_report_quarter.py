@@ -1,0 +1,182 @@
+"""The audit's files: complete, reproducible, and the same whenever they are made."""
+
+from collections.abc import Iterator
+from io import BytesIO
+from pathlib import Path
+
+import pypdfium2
+import pytest
+from audit_history import LAST, QUARTERS, History, history
+from audit_kit import live_through, past_database
+from openpyxl import load_workbook
+
+from pipeline.audit.audit import audit
+from pipeline.audit.calendar import read_quarter
+from pipeline.database import Database
+from pipeline.errors import UnknownSelection
+from pipeline.report.quarter_content import QuarterContent
+from pipeline.report.quarter_files import quarter_pdf, write_audit
+from pipeline.report.quarter_gather import quarter_content
+from pipeline.report.quarter_workbook import quarter_workbook
+from pipeline.report.wording import wording
+
+WORDS = wording(None)
+Files = dict[str, bytes]
+
+
+@pytest.fixture(scope="module")
+def past() -> History:
+    """Give a past of eight quarters and twelve stores, of which one falls silent once."""
+    return history(stores=12, events=60, seed=3)
+
+
+@pytest.fixture(scope="module")
+def written(
+    past: History, tmp_path_factory: pytest.TempPathFactory
+) -> Iterator[tuple[Database, list[Files], list[Files], list[int | None]]]:
+    """Give the files of every quarter as made at its end, and as made after all of them."""
+    folder = tmp_path_factory.mktemp("quarter")
+    with past_database(folder / "past.duckdb", past) as database:
+        then, later, editions = [], [], []
+        for quarter in range(LAST + 1):
+            live_through(database, past, quarter)
+            then.append(files(database, folder / "then", quarter))
+        for quarter in range(LAST + 1):
+            editions.append(audit(database, read_quarter(QUARTERS[quarter])).edition)
+            later.append(files(database, folder / "later", quarter))
+        yield database, then, later, editions
+
+
+def files(database: Database, out: Path, quarter: int) -> Files:
+    """Write a quarter's files and return their bytes by kind."""
+    paths = write_audit(database, out, QUARTERS[quarter])
+    assert [path.relative_to(out).as_posix() for path in paths] == [
+        f"audit/{QUARTERS[quarter]}.xlsx",
+        f"audit/{QUARTERS[quarter]}.pdf",
+    ]
+    return {path.suffix: path.read_bytes() for path in paths}
+
+
+def pages(octets: bytes) -> list[str]:
+    """Return the text of every page of a PDF."""
+    document = pypdfium2.PdfDocument(octets)
+    texts = [page.get_textpage().get_text_range() for page in document]
+    document.close()
+    return [" ".join(text.split()) for text in texts]
+
+
+def test_the_files_are_the_same_whenever_they_are_made(
+    past: History, written: tuple[Database, list[Files], list[Files], list[int | None]]
+) -> None:
+    """With all later data present the bytes are those of then; else the edition says restated."""
+    _, then, later, editions = written
+    same = [one == other for one, other in zip(then, later, strict=True)]
+
+    assert same == [edition == 1 for edition in editions]
+    assert any(same)
+    assert not all(same)
+    assert {edition for edition in editions if edition != 1} == {2}
+    late = {QUARTERS.index(row[0]) for row in past.expected if row[6] == "9"}
+    assert {n for n, edition in enumerate(editions) if edition == 2} <= late
+    for number, edition in enumerate(editions):
+        words = "First edition" if edition == 1 else "Edition 2: restates edition 1"
+        assert words in pages(later[number][".pdf"])[0]
+
+
+def test_the_first_page_says_it_all(
+    written: tuple[Database, list[Files], list[Files], list[int | None]],
+) -> None:
+    """Verdict, rates, course over the quarters, regions, and the head of the list to act on."""
+    database, _, later, _ = written
+    content = quarter_content(database, QUARTERS[LAST])
+    first = pages(later[LAST][".pdf"])[0]
+
+    assert f"{content.now.astray} of {content.now.stations} stations audited" in first
+    for words in ("Over the quarters", "Region by region", "To act on", "North", "Mitte", "East"):
+        assert words in first
+    assert all(quarter in first for quarter in QUARTERS)
+
+
+def test_rates_count_stations_of_stores_that_were_seen(
+    past: History, written: tuple[Database, list[Files], list[Files], list[int | None]]
+) -> None:
+    """Figures equal those worked out from the list of events; silent stores are named."""
+    database, _, later, _ = written
+    open_kinds = {"drift", "replaced hardware", "renamed", "new", "gone"}
+    for number, quarter in enumerate(QUARTERS):
+        content = quarter_content(database, quarter)
+        rows = [row for row in past.expected if row[0] == quarter]
+        assert content.now.astray == len({row[1:3] for row in rows if row[4] in open_kinds})
+        assert content.now.approved == sum(row[4] == "approved change" for row in rows)
+        assert content.now.deviations == sum(row[4] == "deviation" for row in rows)
+        silent = {store for store, q in past.silent if q == number}
+        assert {store.store for store in content.uncovered} == silent
+        assert content.now.covered == len(past.regions) - len(silent)
+        listed = " ".join(pages(later[number][".pdf"]))
+        assert all(f"{store} Store {store}" in listed for store in silent)
+        assert sum(region.astray for region, _ in content.regions) == content.now.astray
+
+
+def test_the_list_to_act_on_begins_with_what_costs_most(
+    written: tuple[Database, list[Files], list[Files], list[int | None]],
+) -> None:
+    """Clear air lost first, then what has stood longest; every open departure is in it once."""
+    database, _, _, _ = written
+    content = quarter_content(database, QUARTERS[LAST])
+    lost = [one.clear_air_lost for one in content.to_act_on]
+    told = [value for value in lost if value is not None]
+
+    assert told
+    assert told == sorted(told, reverse=True)
+    assert lost == [*told, *([None] * (len(lost) - len(told)))]
+    rest = [one.stood_days or 0 for one in content.to_act_on[len(told) :]]
+    assert rest == sorted(rest, reverse=True)
+    assert len({(o.store, o.subject, o.field) for o in content.to_act_on}) == len(lost)
+
+
+def test_the_workbook_holds_every_row(
+    written: tuple[Database, list[Files], list[Files], list[int | None]],
+) -> None:
+    """Each sheet has as many rows as the audit has; the sign-off block is on the first."""
+    database, _, later, _ = written
+    content = quarter_content(database, QUARTERS[LAST])
+    book = load_workbook(BytesIO(later[LAST][".xlsx"]))
+
+    assert book.sheetnames == ["Audit", "Quarters", "Regions", "Act on", "Departures", "Coverage",
+                               "Repeated", "Findings", "Changes", "Promises"]  # fmt: skip
+    assert book["Departures"].max_row == 1 + len(content.differences)
+    assert book["Act on"].max_row == 1 + len(content.to_act_on)
+    assert book["Coverage"].max_row == 1 + len(content.stores)
+    assert book["Quarters"].max_row == 1 + len(QUARTERS)
+    labels = [cell.value for cell in book["Audit"]["A"]]
+    assert {"Prepared by", "Checked by", "Accepted by"} <= set(labels)
+
+
+def test_the_sign_off_is_on_the_last_page(
+    written: tuple[Database, list[Files], list[Files], list[int | None]],
+) -> None:
+    """How it was done, and lines for name, signature and date."""
+    last = pages(written[2][LAST][".pdf"])[-1]
+    for words in ("How this was done", "Sign-off", "Prepared by", "Accepted by", "signature"):
+        assert words in last
+
+
+def test_every_language_and_an_empty_quarter_can_be_laid_out(
+    written: tuple[Database, list[Files], list[Files], list[int | None]],
+) -> None:
+    """German has its own words; a quarter in which nothing departs says so."""
+    database, _, _, _ = written
+    content = quarter_content(database, QUARTERS[LAST])
+    german = pages(quarter_pdf(content, wording("DE")))
+    assert "Über die Quartale" in german[0]
+    assert quarter_workbook(content, wording("DE")) == quarter_workbook(content, wording("DE"))
+    first: QuarterContent = quarter_content(database, QUARTERS[0])
+    assert "are as agreed" in pages(quarter_pdf(first, WORDS))[0]
+
+
+def test_a_quarter_not_audited_is_refused(
+    written: tuple[Database, list[Files], list[Files], list[int | None]], tmp_path: Path
+) -> None:
+    """The nearest audited one is named."""
+    with pytest.raises(UnknownSelection, match=r"No audited quarter '2026-Q3'"):
+        write_audit(written[0], tmp_path, "2026-Q3")

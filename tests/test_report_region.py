@@ -1,0 +1,270 @@
+"""The region's review: five answers on one page, a row per store, links that lead somewhere."""
+
+import ctypes
+import re
+from collections.abc import Iterator
+from dataclasses import replace
+from datetime import date
+from pathlib import Path
+from urllib.parse import unquote
+
+import pypdfium2
+import pypdfium2.raw as pdfium
+import pytest
+from openpyxl import load_workbook
+from region_stores import add_rollout, rollout
+from report_stores import Invented, invent, invented_database
+
+from pipeline.database import Database
+from pipeline.errors import OutputNotWritable
+from pipeline.progress import Silent
+from pipeline.records import Selection
+from pipeline.report import region_files
+from pipeline.report.files import put_file, report
+from pipeline.report.region_answers import decisions, delays, risks
+from pipeline.report.region_content import Progress, RegionContent, Standing
+from pipeline.report.region_files import region_pdf, write_reviews
+from pipeline.report.region_gather import region_contents
+from pipeline.report.region_stores import Links, links_of
+from pipeline.report.wording import wording
+from pipeline.settings import Settings, load_settings
+from pipeline.settings_schedule import Deadline
+
+_LOADED = load_settings()
+SETTINGS: Settings = replace(
+    _LOADED,
+    schedule=replace(
+        _LOADED.schedule,
+        deadlines=(
+            Deadline(date(2026, 11, 5), "peak trade", "North"),
+            Deadline(date(2026, 9, 20), "refit", None, "N003"),
+        ),
+    ),
+)
+WORDS = wording("GB")
+
+
+@pytest.fixture(scope="module")
+def database(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Database]:
+    """Give three regions: one of 42 stores in the midst of a rollout, a German one, a bare one."""
+    into = rollout()
+    add_rollout(into, "Mitte", "DE", 7)
+    invent(into, "B/1", name="Bare & Co", region="Bare", stations=1, moved=0, findings=0)
+    with invented_database(tmp_path_factory.mktemp("region") / "r.duckdb", into) as opened:
+        yield opened
+
+
+@pytest.fixture(scope="module")
+def north(database: Database) -> RegionContent:
+    """Give the content of region North."""
+    [content] = region_contents(database, SETTINGS, ["North"])
+    return content
+
+
+def pages(octets: bytes) -> list[str]:
+    """Return the text of every page of a PDF."""
+    document = pypdfium2.PdfDocument(octets)
+    texts = [page.get_textpage().get_text_range() for page in document]
+    document.close()
+    return [" ".join(text.split()) for text in texts]
+
+
+def pdf_of(content: RegionContent, country: str = "GB") -> bytes:
+    """Return a region's PDF with plain links."""
+    return region_pdf(content, [links_of(s.store, "p.xlsx", "s.pdf") for s in content.stores],
+                      wording(country))  # fmt: skip
+
+
+def test_the_figures_are_those_of_the_register(north: RegionContent) -> None:
+    """Changes by how far they are, counted from what was registered: 37 stores with 3 each."""
+    assert north.changes == 37 * 3
+    counts = {progress: north.count(progress) for progress in Progress}
+    assert sum(counts.values()) == north.changes
+    assert counts == {
+        Progress.VERIFIED: 14, Progress.IMPLEMENTED: 24, Progress.FAILED: 4,
+        Progress.SCHEDULED: 36, Progress.APPROVED: 12, Progress.TO_DECIDE: 21, Progress.UNPUT: 0,
+    }  # fmt: skip
+    assert north.done == 38
+    assert sum(step.count for step in north.steps if step.done) == 38
+    assert len(north.promises) == 18
+    standings = [store.standing for store in north.stores]
+    assert standings.count(Standing.UNPLANNED) == 2
+    assert standings.count(Standing.NOTHING) == 3
+
+
+def test_the_page_answers_the_five_questions(north: RegionContent) -> None:
+    """How far, is it helping, what to decide, what is late, what is at risk: words and numbers."""
+    first = pages(pdf_of(north))[0]
+
+    for question in ("How far is the rollout?", "Is it helping?", "What needs my decision?",
+                     "What is late?", "What is at risk?"):  # fmt: skip
+        assert question in first
+    for answer in (
+        "38 of 111 changes are done, in 18 of 37 stores",
+        "raised clear air from 42 % to 70 % on average; 80 % was promised",
+        "21 changes wait for a decision",
+        "14 proposed changes to approve or refuse, the oldest since 1 Jul 2026",
+        "4 stations are not as agreed and nobody approved it",
+        "6! changes missed their night, the first 9 days ago",
+        "12 approved changes have no night yet",
+        "24 changes done but not checked",
+        "2! of 3 changes open after the deadline of 20 Sep 2026: refit",
+        "4! changes did not help or were backed out",
+        "2 stores have no plan",
+        "An export could not be taken (no one store)",
+    ):
+        assert answer in first, answer
+
+
+def test_lists_that_do_not_fit_say_how_much_is_left(north: RegionContent) -> None:
+    """However many rules found something, the page stays one page and counts what it leaves out."""
+    finding = north.findings[0]
+    many = tuple(replace(finding, rule=f"made-up-{n}") for n in range(60))
+    crowded = replace(north, findings=many)
+    first, *rest = pages(pdf_of(crowded))
+
+    assert len(rest) == len(pages(pdf_of(north))) - 1
+    shown = len(re.findall(r"made up \d+", first))
+    assert 0 < shown < 60
+    items = len(risks(crowded, WORDS))
+    [(left,)] = [(int(n),) for n in re.findall(r"and (\d+) more lines in the workbook", first)]
+    told = items - left
+    assert shown <= told < items
+
+
+def test_every_answer_is_in_the_workbook_too(database: Database, tmp_path: Path) -> None:
+    """The first sheet holds the same lines; the others every row behind them."""
+    write_reviews(database, SETTINGS, tmp_path, Selection(regions=("North",)))
+    [content] = region_contents(database, SETTINGS, ["North"])
+    book = load_workbook(tmp_path / "North" / "review.xlsx")
+    lines = [cell.value for cell in book["Review"]["B"]]
+
+    for items in (decisions(content, WORDS), delays(content, WORDS), risks(content, WORDS)):
+        assert items
+        assert all(item.text in lines for item in items)
+    assert book["Stores"].max_row == 1 + 42
+    assert book["Decide"].max_row == 1 + 21
+    assert book["Late"].max_row == 1 + len(content.late) == 1 + 6 + 12 + 24
+    assert book["Findings"].max_row == 1 + len(content.findings) + len(content.anywhere)
+
+
+def test_links_lead_to_the_files_of_each_store(database: Database, tmp_path: Path) -> None:
+    """Every link of both files, seen from the review's own folder, is a file that was written."""
+    chosen = Selection(regions=("Bare", "Mitte"))
+    report(database, SETTINGS, tmp_path, chosen, Silent())
+    written, failed = write_reviews(database, SETTINGS, tmp_path, chosen)
+
+    assert failed == ()
+    assert len(written) == 4
+    found = 0
+    for path in written:
+        targets = _pdf_links(path) if path.suffix == ".pdf" else _workbook_links(path)
+        for target in targets:
+            assert (path.parent / unquote(target)).is_file(), target
+        found += len(targets)
+    assert found == 2 * 2 * (7 + 1)
+
+
+def _workbook_links(path: Path) -> list[str]:
+    sheet = load_workbook(path)["Stores"]
+    return [
+        str(cell.hyperlink.target) for row in sheet.iter_rows() for cell in row if cell.hyperlink
+    ]
+
+
+def _pdf_links(path: Path) -> list[str]:
+    """Return the addresses of a PDF's link annotations, as the file holds them."""
+    found: list[str] = []
+    document = pypdfium2.PdfDocument(path)
+    for page in document:
+        position, link = ctypes.c_int(0), pdfium.FPDF_LINK()
+        while pdfium.FPDFLink_Enumerate(page, position, link):
+            action = pdfium.FPDFLink_GetAction(link)
+            size = pdfium.FPDFAction_GetURIPath(document, action, None, 0)
+            buffer = ctypes.create_string_buffer(size)
+            pdfium.FPDFAction_GetURIPath(document, action, buffer, size)
+            found.append(buffer.value.decode())
+    document.close()
+    return found
+
+
+def test_a_second_time_gives_the_same_bytes(database: Database, tmp_path: Path) -> None:
+    """The same database gives the same files."""
+    for name in ("one", "two"):
+        write_reviews(database, SETTINGS, tmp_path / name, Selection())
+    paths = sorted((tmp_path / "one").rglob("review.*"))
+    assert len(paths) == 6
+    for path in paths:
+        other = tmp_path / "two" / path.relative_to(tmp_path / "one")
+        assert path.read_bytes() == other.read_bytes()
+
+
+def test_a_region_reads_its_own_language(database: Database) -> None:
+    """A region of German stores is reviewed in German, days and numbers included."""
+    [mitte] = region_contents(database, SETTINGS, ["Mitte"])
+    assert mitte.country == "DE"
+    first = pages(pdf_of(mitte, "DE"))[0]
+    for words in ("Wie weit sind wir?", "Stand 30.09.2026", "Was ist gefährdet?"):
+        assert words in first
+
+
+def test_a_region_with_nothing_to_do_says_so(database: Database) -> None:
+    """Every question has an answer, even where it is that there is nothing."""
+    [bare] = region_contents(database, SETTINGS, ["Bare"])
+    bare = replace(bare, anywhere=(), expiring=())
+    first, second = pages(pdf_of(bare))
+    for words in (
+        "No channel has to change",
+        "No change has been measured yet",
+        "Nothing waits for you.",
+        "Nothing is late.",
+        "No finding of grade stop",
+    ):
+        assert words in first
+    assert "B/1 Bare & Co" in second
+
+
+def test_a_plan_nobody_registered_is_not_put_forward(tmp_path: Path) -> None:
+    """Without a register the plan's moves count, as not yet put forward."""
+    into = Invented()
+    invent(into, "S1", stations=5, moved=3)
+    with invented_database(tmp_path / "r.duckdb", into) as database:
+        [content] = region_contents(database, SETTINGS, ["North"])
+    assert content.count(Progress.UNPUT) == content.changes == 3
+    [item] = decisions(content, WORDS)
+    assert (item.count, item.text) == ("3", "planned changes not yet put forward")
+
+
+def test_a_large_region_still_has_one_page_first(north: RegionContent) -> None:
+    """Eight hundred stores: one page for the manager, the rest rows, every store once."""
+    stores = tuple(
+        replace(north.stores[n % 42], store=f"X{n:04}", name="Store") for n in range(800)
+    )
+    texts = pages(pdf_of(replace(north, stores=stores)))
+    rows = " ".join(texts[1:])
+    assert "How far is the rollout?" in texts[0]
+    assert all(rows.count(f"X{n:04} ") == 1 for n in range(800))
+
+
+def test_a_folder_that_cannot_be_written_is_said(
+    database: Database, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A region whose files cannot be put down is named with the reason; the others are written."""
+    sound = put_file
+
+    def torn(path: Path, octets: bytes) -> None:
+        if path.parent.name == "Mitte":
+            raise OutputNotWritable(path, "No space left on device")
+        sound(path, octets)
+
+    monkeypatch.setattr(region_files, "put_file", torn)
+    written, failed = write_reviews(database, SETTINGS, tmp_path, Selection())
+    assert [region for region, _ in failed] == ["Mitte"]
+    assert len(written) == 4
+
+
+def test_links_survive_any_name() -> None:
+    """Blanks, umlauts, ampersands and hashes in a folder's name are escaped as RFC 3986 asks."""
+    assert links_of("Süd #1 & mehr", "a.xlsx", "b.pdf") == Links(
+        "S%C3%BCd%20%231%20%26%20mehr/a.xlsx", "S%C3%BCd%20%231%20%26%20mehr/b.pdf"
+    )
