@@ -13,9 +13,18 @@ from rich.console import Console
 from pipeline import __version__
 from pipeline.bench import Size, bench
 from pipeline.check.rules import explain, rule_list
+from pipeline.commands import (
+    run_back_out,
+    run_decide,
+    run_ingest,
+    run_listing,
+    run_schedule,
+    run_verify,
+    run_what_if,
+)
 from pipeline.errors import QuietaisleError
 from pipeline.records import Selection, Severity
-from pipeline.run import Request, run, run_ingest, run_listing, run_what_if
+from pipeline.run import Request, run
 from pipeline.settings import load_settings
 from pipeline.template import write_demo, write_template
 from pipeline.terminal import (
@@ -25,7 +34,11 @@ from pipeline.terminal import (
     show_exports,
     show_findings,
     show_moves,
+    show_paths,
     show_run,
+    show_schedule,
+    show_taken,
+    show_verified,
     show_what_if,
 )
 
@@ -160,14 +173,58 @@ def _list(
     return status(summary.findings, options["fail_on"])
 
 
-@cli.command("report")
+@cli.command("schedule")
 @_shared
-def report_command(**options: Any) -> int:  # noqa: ANN401 - as above
+def schedule_command(**options: Any) -> int:  # noqa: ANN401 - as above
+    """Give every store with moves its night, enter approved changes, and write calendar files."""
+    terminal = console()
+    found = run_schedule(_request(None, options), progress_on(terminal))
+    show_schedule(terminal, found)
+    return status(found.summary.findings, options["fail_on"])
+
+
+@cli.command("report")
+@click.option(
+    "--back-out",
+    is_flag=True,
+    help="Write the way back to how the selected stores were before their changes instead.",
+)
+@_shared
+def report_command(*, back_out: bool, **options: Any) -> int:  # noqa: ANN401 - as above
     """Write the change plans and summaries for what the database holds."""
     terminal = console()
+    if back_out:
+        if not options["store"]:
+            raise click.UsageError("--back-out needs at least one --store")
+        show_paths(terminal, run_back_out(_request(None, options)), "No change stands carried out.")
+        return DONE
     summary = run(_request(None, options), progress_on(terminal))
     show_run(terminal, summary)
     return status(summary.findings, options["fail_on"])
+
+
+@cli.command("decide")
+@click.argument("workbooks", type=_PATH, nargs=-1, required=True)
+@click.option("--all-or-nothing", is_flag=True, help="Take all of a workbook or none of it.")
+@_shared
+def decide_command(
+    workbooks: tuple[Path, ...],
+    *,
+    all_or_nothing: bool,
+    **options: Any,  # noqa: ANN401 - as above
+) -> int:
+    """Take decisions and results out of WORKBOOKS that came back, or folders of them."""
+    taken = run_decide(_request(None, options), workbooks, all_or_nothing=all_or_nothing)
+    show_taken(console(), taken)
+    return FINDINGS if any(one.refusals for one in taken) else DONE
+
+
+@cli.command("verify")
+@_shared
+def verify_command(**options: Any) -> int:  # noqa: ANN401 - as above
+    """Hold the newest exports against the changes that were carried out."""
+    show_verified(console(), run_verify(_request(None, options)))
+    return DONE
 
 
 @cli.command("rules")

@@ -1,21 +1,21 @@
 """A whole run, read as a table of contents: exports in, files for every store out."""
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import date
 from hashlib import sha256
 from pathlib import Path
 
-import polars as pl
-
 from pipeline import __version__
+from pipeline.changes.register import propose
+from pipeline.changes.verify import verify
 from pipeline.check.rules import check
 from pipeline.database import Database, open_database
 from pipeline.errors import FolderMissing, NothingToRead, UnknownSelection
 from pipeline.frames import frame_of
 from pipeline.ingest.load import ingest
-from pipeline.plan.stores import case_of, plan
-from pipeline.plan.what_if import WhatIf, what_if
+from pipeline.plan.stores import plan
 from pipeline.progress import Progress
 from pipeline.records import (
     Exemption,
@@ -26,11 +26,10 @@ from pipeline.records import (
 )
 from pipeline.report.files import report
 from pipeline.report.quarantine import write_quarantine
-from pipeline.settings import Settings, load_settings
+from pipeline.settings import Settings, load_settings, settings_from
 from pipeline.survey.evidence import survey
 
 RULES_BESIDE_EXPORTS = "rules.toml"
-Listing = pl.DataFrame
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,65 +71,38 @@ def run(request: Request, progress: Progress) -> RunSummary:
     Raises:
         QuietaisleError: the run cannot be done; the sentence says why.
     """
-    settings = settings_of(request)
-    with open_database(request.database) as database:
+    with session(request) as (database, settings):
         outcomes = take_in(database, request, settings, progress)
         judge(database, request, settings, progress)
-        written, unwritten = report(database, settings, request.out, request.selection, progress)
-        quarantine = write_quarantine(database, request.out)
-        return replace(
-            summarise(database, request),
-            outcomes=outcomes,
-            written=written,
-            unwritten=unwritten,
-            quarantine=quarantine,
-        )
+        return replace(write_out(database, request, settings, progress), outcomes=outcomes)
 
 
-def run_ingest(request: Request, progress: Progress) -> tuple[ExportOutcome, ...]:
-    """Take the exports in and stop there."""
-    settings = settings_of(request)
-    with open_database(request.database) as database:
-        return take_in(database, request, settings, progress)
+def write_out(
+    database: Database, request: Request, settings: Settings, progress: Progress
+) -> RunSummary:
+    """Write every file of a run that has been judged, and say what it came to."""
+    written, unwritten = report(database, settings, request.out, request.selection, progress)
+    quarantine = write_quarantine(database, request.out)
+    return replace(
+        summarise(database, request), written=written, unwritten=unwritten, quarantine=quarantine
+    )
 
 
-def run_listing(request: Request, listing: str, progress: Progress) -> tuple[RunSummary, Listing]:
-    """Judge what the database holds and list its findings or moves; nothing is written out."""
-    settings = settings_of(request)
-    with open_database(request.database) as database:
-        judge(database, request, settings, progress)
-        frame = database.frame("run", listing)
-        return summarise(database, request), _selected(frame, request.selection)
+@contextmanager
+def session(request: Request) -> Iterator[tuple[Database, Settings]]:
+    """Open the database with the rules to go by.
 
-
-def run_what_if(
-    request: Request, store: str, wanted: Mapping[str, int], progress: Progress
-) -> WhatIf:
-    """Price a person's own choice of channels in one store against the plan.
-
-    Raises:
-        UnknownSelection: the store has no such station, or no plan can be made for it.
+    Those named come first, then rules.toml beside the exports; a request without exports goes by
+    the rules of the last run.
     """
-    settings = settings_of(request)
+    if request.exports is not None or request.rules is not None:
+        settings = settings_of(request)
+        with open_database(request.database) as database:
+            yield database, settings
+        return
     with open_database(request.database) as database:
-        judge(database, request, settings, progress)
-        case = case_of(database, settings, store)
-        if case is None:
-            planned = [name for (name,) in database.rows("run", "planned_stores")]
-            raise UnknownSelection("planned store", store, planned)
-        stations = [station.station for station in case.problem.stations]
-        for station in wanted:
-            if station not in stations:
-                raise UnknownSelection(f"station of store {store}", station, stations)
-        return what_if(case, wanted, int(settings.limits["solver_effort"]))
-
-
-def _selected(frame: Listing, selection: Selection) -> Listing:
-    if selection.stores:
-        frame = frame.filter(pl.col("store").is_in(selection.stores))
-    if selection.regions:
-        frame = frame.filter(pl.col("region").is_in(selection.regions))
-    return frame
+        kept = database.rows("run", "rules_kept")
+        yield database, settings_from(kept[0][0]) if kept else load_settings()
 
 
 def settings_of(request: Request) -> Settings:
@@ -153,10 +125,12 @@ def take_in(
 
 
 def judge(database: Database, request: Request, settings: Settings, progress: Progress) -> None:
-    """Survey, plan and check every store as of the run's date."""
+    """Survey every store as of the run's date, verify its changes, plan anew and check."""
     start_run(database, request, settings)
     survey(database, settings)
+    verify(database, settings)  # reads what the survey made of scans since each change
     plan(database, settings, progress)
+    propose(database, settings)
     check(database, settings, request.rules_folder)
 
 
@@ -181,6 +155,8 @@ def start_run(database: Database, request: Request, settings: Settings) -> None:
         database.insert("run", "insert_setting_text", frame_of(_Text, _texts(settings)))
         database.insert("run", "insert_exception", frame_of(Exemption, settings.exceptions))
         database.run("run", "insert_this_run", {"run": name, "as_of": as_of})
+        database.run("run", "clear_rules_kept")
+        database.run("run", "insert_rules_kept", {"text": settings.rules})
         database.run("run", "insert_run", {"run": name, "as_of": as_of, "version": __version__})
         permitted = [
             _Permitted(store, channel)

@@ -13,6 +13,7 @@ from pipeline.records import Exemption, Severity
 from pipeline.settings_schedule import SCHEDULE_SECTIONS, ScheduleRules, schedule_rules
 
 DEFAULT_RULES = Path(__file__).resolve().parent / "default_rules.toml"
+KEPT_RULES = Path("rules of the last run")
 PATH_LOSS_MODELS = ("break-point", "commercial", "free-space")
 KINDS = ("stores", "stations", "ed_readings", "labels", "wifi", "heard")
 _SECTIONS: Mapping[str, tuple[str, ...] | None] = MappingProxyType(
@@ -76,7 +77,8 @@ class Settings:
     proposer: str | None  # who puts plans forward; may not approve them
     exceptions: tuple[Exemption, ...]
     schedule: ScheduleRules
-    text: str  # the user's file and its calendars as written, so that a run can be named after them
+    rules: str  # the user's file as written
+    text: str  # that and its calendars, so that a run can be named after them
 
 
 def load_settings(path: Path | None = None) -> Settings:
@@ -90,15 +92,32 @@ def load_settings(path: Path | None = None) -> Settings:
     shipped = _parse(DEFAULT_RULES)
     if path is None:
         return _settings(DEFAULT_RULES, shipped, shipped, "")
-    own = _parse(path)
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except (OSError, UnicodeDecodeError) as error:
+        raise RulesFileUnreadable(path, str(error)) from error
+    return settings_from(text, path)
+
+
+def settings_from(text: str, path: Path = KEPT_RULES) -> Settings:
+    """Return the settings of a rules file's text; `path` says where it is from.
+
+    Raises:
+        As load_settings.
+    """
+    shipped, own = _parse(DEFAULT_RULES), _parsed(text, path)
     _refuse_unknown(path, own, shipped)
-    return _settings(path, own, shipped, path.read_text(encoding="utf-8"))
+    return _settings(path, own, shipped, text)
 
 
 def _parse(path: Path) -> dict[str, Any]:
+    return _parsed(path.read_text(encoding="utf-8"), path)
+
+
+def _parsed(text: str, path: Path) -> dict[str, Any]:
     try:
-        return tomllib.loads(path.read_text(encoding="utf-8-sig"))
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
         raise RulesFileUnreadable(path, str(error)) from error
 
 
@@ -142,6 +161,7 @@ def _settings(
         ),
         exceptions=tuple(_exemption(path, entry) for entry in own.get("exception", [])),
         schedule=schedule,
+        rules=text,
         text="\n".join([text, *calendars]) if calendars else text,
     )
 

@@ -1,7 +1,8 @@
 """What a person sees on the terminal: progress while work goes on, and what a run came to."""
 
 from collections import Counter
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
+from pathlib import Path
 
 import polars as pl
 from rich.console import Console
@@ -12,6 +13,8 @@ from rich.progress import Progress as Bars
 from rich.table import Table
 
 from pipeline.bench import Measured
+from pipeline.changes.records import Calibration, Taken
+from pipeline.commands import Scheduled, Verified
 from pipeline.plan.what_if import WhatIf
 from pipeline.progress import Item, Progress, Silent
 from pipeline.records import ExportOutcome, RunSummary, Severity
@@ -183,3 +186,89 @@ def show_what_if(console: Console, found: WhatIf) -> None:
     console.print(table)
     for station in found.not_permitted:
         console.print(f"The rules do not permit that channel for {station}.")
+
+
+def show_taken(console: Console, taken: Sequence[Taken]) -> None:
+    """Print what became of every workbook that came back, and what was refused, with its place."""
+    for one in taken:
+        console.print(
+            f"{escape(one.workbook)}: {one.decisions} decisions and {one.results} results taken, "
+            f"{one.repeated} known already",
+            highlight=False,
+        )
+        for refusal in one.refusals:
+            console.print(Padding(escape(f"refused: {refusal}"), (0, 0, 0, 2)), style="bold")
+    if not taken:
+        console.print("There is no workbook to read.")
+
+
+def show_schedule(console: Console, found: Scheduled) -> None:
+    """Print the nights, what has none and why, and how good each region's schedule is."""
+    table = Table(box=None, pad_edge=False, header_style="bold")
+    for heading in ("night", "region", "store", "from", "to", "team", "wave", "", "moves"):
+        table.add_column(heading, justify="right" if heading == "moves" else "left")
+    for row in found.nights.iter_rows(named=True):
+        table.add_row(
+            str(row["night"]),
+            escape(row["region"]),
+            escape(row["store"]),
+            f"{row['starts_local']:%H:%M}",
+            f"{row['ends_local']:%H:%M}",
+            escape(row["team"]),
+            escape(row["wave"]),
+            row["firmness"],
+            str(row["moves"]),
+        )
+    console.print(table if found.nights.height else "No store has a move to make.")
+    for store, why in found.unplaced:
+        console.print(f"store {escape(store)}: {escape(why)}", highlight=False)
+    for region, benefit, bound, optimal in found.proofs:
+        proof = "best possible" if optimal else f"within {1 - benefit / bound:.1%} of the best"
+        console.print(f"{escape(region)}: {proof}", highlight=False)
+    console.print(
+        f"{found.booked} approved changes entered as scheduled; "
+        f"{len(found.calendars)} calendar files in {found.summary.out}"
+    )
+
+
+def show_verified(console: Console, found: Verified) -> None:
+    """Print what was found of every change that was waited for, and how promises have held."""
+    for check in found.checks:
+        measured = "not measured" if check.measured is None else f"{check.measured:.1%}"
+        head = (
+            f"{check.store} {check.station}: {check.state}"
+            f"{f' ({check.result})' if check.result else ''}, clear air promised "
+            f"{check.promised:.1%}, {measured}"
+        )
+        console.print(escape(head), highlight=False)
+        if check.note:
+            console.print(Padding(escape(check.note), (0, 0, 0, 5)), style="dim")
+    if not found.checks:
+        console.print("No change waits for an export.")
+    if found.calibration:
+        _show_calibration(console, found.calibration)
+
+
+def _show_calibration(console: Console, rows: Sequence[Calibration]) -> None:
+    table = Table("evidence", box=None, pad_edge=False, header_style="bold")
+    for heading in ("promises from", "to", "changes", "promised", "measured", "held"):
+        table.add_column(heading, justify="right")
+    for row in rows:
+        shares = (row.promised, row.measured, row.held)
+        table.add_row(
+            row.sureness,
+            f"{row.promised_from:.0%}",
+            f"{row.promised_to:.0%}",
+            str(row.changes),
+            *(f"{share:.1%}" for share in shares),
+        )
+    console.print("How promises of clear air have held")
+    console.print(table)
+
+
+def show_paths(console: Console, paths: Sequence[Path], none: str) -> None:
+    """Print the files written, one a line."""
+    for path in paths:
+        console.print(escape(str(path)), highlight=False, soft_wrap=True)
+    if not paths:
+        console.print(none)

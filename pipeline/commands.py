@@ -1,0 +1,157 @@
+"""What the commands beside `run` do: list, price a wish, take decisions, schedule, go back."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import polars as pl
+
+from pipeline.changes.back_out import back_out
+from pipeline.changes.decisions import decide
+from pipeline.changes.records import Booking, Calibration, Check, Taken
+from pipeline.changes.register import book
+from pipeline.changes.verify import calibration, verify
+from pipeline.database import Database
+from pipeline.errors import UnknownSelection
+from pipeline.plan.stores import case_of
+from pipeline.plan.what_if import WhatIf, what_if
+from pipeline.progress import Progress
+from pipeline.records import ExportOutcome, RunSummary, Selection
+from pipeline.report.back_out import write_back_out
+from pipeline.report.calendars import cautions, place_of
+from pipeline.run import Request, judge, session, start_run, summarise, take_in, write_out
+from pipeline.schedule.stores import schedule, write_calendars
+from pipeline.survey.evidence import survey
+
+
+@dataclass(frozen=True, slots=True)
+class Scheduled:
+    """What scheduling came to: the nights, stores without one, proofs by region, files."""
+
+    nights: pl.DataFrame
+    unplaced: tuple[tuple[str, str], ...]
+    proofs: tuple[tuple[str, float, float, bool], ...]
+    booked: int
+    calendars: tuple[Path, ...]
+    summary: RunSummary
+
+
+@dataclass(frozen=True, slots=True)
+class Verified:
+    """What verification found, and how promises of clear air have held so far."""
+
+    checks: tuple[Check, ...]
+    calibration: tuple[Calibration, ...]
+
+
+def run_ingest(request: Request, progress: Progress) -> tuple[ExportOutcome, ...]:
+    """Take the exports in and stop there."""
+    with session(request) as (database, settings):
+        return take_in(database, request, settings, progress)
+
+
+def run_listing(
+    request: Request, listing: str, progress: Progress
+) -> tuple[RunSummary, pl.DataFrame]:
+    """Judge what the database holds and list its findings or moves; nothing is written out."""
+    with session(request) as (database, settings):
+        judge(database, request, settings, progress)
+        frame = database.frame("run", listing)
+        return summarise(database, request), _selected(frame, request.selection)
+
+
+def run_what_if(
+    request: Request, store: str, wanted: Mapping[str, int], progress: Progress
+) -> WhatIf:
+    """Price a person's own choice of channels in one store against the plan.
+
+    Raises:
+        UnknownSelection: the store has no such station, or no plan can be made for it.
+    """
+    with session(request) as (database, settings):
+        judge(database, request, settings, progress)
+        case = case_of(database, settings, store)
+        if case is None:
+            planned = [name for (name,) in database.rows("run", "planned_stores")]
+            raise UnknownSelection("planned store", store, planned)
+        stations = [station.station for station in case.problem.stations]
+        for station in wanted:
+            if station not in stations:
+                raise UnknownSelection(f"station of store {store}", station, stations)
+        return what_if(case, wanted, int(settings.limits["solver_effort"]))
+
+
+def run_decide(
+    request: Request, workbooks: Sequence[Path], *, all_or_nothing: bool
+) -> tuple[Taken, ...]:
+    """Take decisions and results out of workbooks that came back."""
+    with session(request) as (database, settings):
+        return decide(
+            database,
+            settings,
+            workbooks,
+            all_or_nothing=all_or_nothing,
+            today=request.as_of,
+        )
+
+
+def run_schedule(request: Request, progress: Progress) -> Scheduled:
+    """Give every store with moves its night, book approved changes, and write the files."""
+    with session(request) as (database, settings):
+        judge(database, request, settings, progress)
+        schedule(database, settings, progress)
+        bookings = [Booking(*row) for row in database.rows("run", "bookings")]
+        booked = book(database, bookings)
+        calendars = write_calendars(
+            database, cautions(), lambda feed: place_of(database, request.out, feed)
+        )
+        return Scheduled(
+            nights=_selected(database.frame("run", "listed_schedule"), request.selection),
+            unplaced=tuple((store, why) for store, why in database.rows("run", "unscheduled")),
+            proofs=tuple(
+                (region, benefit, bound, optimal)
+                for region, benefit, bound, optimal in database.rows("run", "schedule_proof")
+            ),
+            booked=booked,
+            calendars=calendars,
+            summary=write_out(database, request, settings, progress),
+        )
+
+
+def run_verify(request: Request) -> Verified:
+    """Hold the newest exports against what was carried out."""
+    with session(request) as (database, settings):
+        start_run(database, request, settings)
+        survey(database, settings)
+        checks = verify(database, settings)
+        day = summarise(database, request).as_of
+        return Verified(checks, calibration(database, settings, day))
+
+
+def run_back_out(request: Request) -> tuple[Path, ...]:
+    """Write the way back of every store selected, from what the register says was carried out.
+
+    Raises:
+        UnknownSelection: no such store.
+    """
+    with session(request) as (database, settings):
+        start_run(database, request, settings)
+        day = summarise(database, request).as_of
+        return tuple(
+            path
+            for store in _stores(database, request.selection)
+            for path in write_back_out(database, request.out, back_out(database, store, day))
+        )
+
+
+def _stores(database: Database, selection: Selection) -> list[str]:
+    names = database.rows("run", "names")
+    return [store for store, region in names if selection.takes(store, region)]
+
+
+def _selected(frame: pl.DataFrame, selection: Selection) -> pl.DataFrame:
+    if selection.stores:
+        frame = frame.filter(pl.col("store").is_in(selection.stores))
+    if selection.regions:
+        frame = frame.filter(pl.col("region").is_in(selection.regions))
+    return frame

@@ -1,0 +1,2 @@
+-- Keep the rules file as written.
+insert into rules_kept values ($text);

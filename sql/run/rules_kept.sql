@@ -1,0 +1,2 @@
+-- The rules file of the last run.
+select text from rules_kept;
