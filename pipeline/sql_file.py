@@ -31,3 +31,8 @@ def statement(step: str, name: str) -> str:
 def folder(step: str) -> tuple[Path, ...]:
     """Return the SQL files of one step, in name order."""
     return tuple(sorted((_root() / step).glob("*.sql")))
+
+
+def every() -> tuple[Path, ...]:
+    """Return every SQL file, in name order."""
+    return tuple(sorted(_root().rglob("*.sql")))

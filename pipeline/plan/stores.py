@@ -1,13 +1,14 @@
 """The plan step: every store's problem out of the database, every store's plan back into it."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
-from itertools import groupby
+from itertools import groupby, islice
 from operator import itemgetter
 from typing import Any
 
 from pipeline.database import Database
+from pipeline.due import choose, due, fingerprint, keep, narrowed, run_mark
 from pipeline.frames import frame_of
 from pipeline.parallel import mapped
 from pipeline.plan.costs import StoreProblem
@@ -22,6 +23,7 @@ from pipeline.records import Heard, StoreStation
 from pipeline.settings import Settings
 
 Row = tuple[Any, ...]
+KEPT = 64  # stores planned between one commit and the next
 _TABLES = ("move", "station_plan", "plan_proof", "plan_sensitivity", "unplanned_store")
 
 
@@ -37,38 +39,52 @@ class StoreRows:
 
 
 def plan(database: Database, settings: Settings, progress: Progress) -> None:
-    """Fill the tables of the plan for the day of this run, store by store."""
-    stores = list(_store_rows(database))
+    """Fill the tables of the plan for the day of this run, anew for the stores that are due.
+
+    What is planned is kept some stores at a time; a run cut off goes on where it stopped.
+    """
+    run = run_mark(database, settings.limits)
+    marks = {store: fingerprint(run, *inputs) for store, *inputs in database.rows("plan", "inputs")}
+    found = due(database, "plan", marks)
     work = partial(_planned, limits=dict(settings.limits))
-    found = progress.over(mapped(work, stores, len(stores)), "planning", len(stores))
-    _keep(database, list(found))
+    rows = (each for stores in found.chunks() for each in _store_rows(database, stores))
+    planned = mapped(work, rows, len(found.stores))
+    watched = iter(progress.over(planned, "planning", len(found.stores)))
+    while some := list(islice(watched, KEPT)):
+        stores = [one.store for one in some]
+        with database.transaction():
+            _keep(database, stores, some)
+            keep(database, "plan", stores, marks)
 
 
 @dataclass(frozen=True, slots=True)
 class _Planned:
     """What came of one store: a plan and how sure it is, or the reason why there is none."""
 
-    plan: StorePlan | None
-    sensitivity: Sensitivity | None
-    unplanned: Unplanned | None
+    store: str
+    plan: StorePlan | None = None
+    sensitivity: Sensitivity | None = None
+    unplanned: Unplanned | None = None
 
 
 def _planned(rows: StoreRows, limits: Mapping[str, float]) -> _Planned:
+    if not rows.stations:
+        return _Planned(rows.store)
     if not rows.choices:
-        return _Planned(None, None, Unplanned(rows.store, _NO_CHANNEL))
+        return _Planned(rows.store, unplanned=Unplanned(rows.store, _NO_CHANNEL))
     case = store_case(rows, limits["price_per_move"])
     found = plan_store(case, int(limits["solver_effort"]), limits["readings_minimum"])
     after = [station.channel_planned for station in found.stations]
     sure = sensitivity(case, after, _doubt(limits), int(limits["sensitivity_draws"]))
-    return _Planned(found, sure, None)
+    return _Planned(rows.store, found, sure)
 
 
 def case_of(database: Database, settings: Settings, store: str) -> Case | None:
     """Return the problem of one store with its evidence; None where no plan can be made."""
-    for rows in _store_rows(database):
-        if rows.store == store and rows.choices:
-            return store_case(rows, settings.limits["price_per_move"])
-    return None
+    (rows,) = _store_rows(database, [store])
+    if not (rows.stations and rows.choices):
+        return None
+    return store_case(rows, settings.limits["price_per_move"])
 
 
 def _doubt(limits: Mapping[str, float]) -> Doubt:
@@ -114,32 +130,41 @@ def _station(row: Row, choices: Sequence[int]) -> StoreStation:
     )
 
 
-def _store_rows(database: Database) -> Iterator[StoreRows]:
-    """Yield every store that has stations, in name order."""
-    choices: Mapping[str, list[Row]] = _by_store(database.rows("plan", "choices"))
-    evidence = _by_store(database.rows("plan", "evidence"))
-    heard = _by_store(database.rows("plan", "heard"))
-    for store, stations in _by_store(database.rows("plan", "stations")).items():
-        permitted = [channel for _, channel in choices.get(store, [])]
-        yield StoreRows(store, stations, permitted, evidence[store], heard.get(store, []))
+def _store_rows(database: Database, stores: Sequence[str]) -> list[StoreRows]:
+    """Return what the plan needs of some stores, in name order."""
+    with narrowed(database, "plan", stores):
+        found = {
+            name: _by_store(database.rows("plan", name))
+            for name in ("stations", "choices", "evidence", "heard")
+        }
+    return [
+        StoreRows(
+            store,
+            stations=found["stations"].get(store, []),
+            choices=[channel for _, channel in found["choices"].get(store, [])],
+            evidence=found["evidence"].get(store, []),
+            heard=found["heard"].get(store, []),
+        )
+        for store in stores
+    ]
 
 
 def _by_store(rows: Sequence[Row]) -> dict[str, list[Row]]:
     return {store: list(group) for store, group in groupby(rows, key=itemgetter(0))}
 
 
-def _keep(database: Database, found: Sequence[_Planned]) -> None:
+def _keep(database: Database, stores: Sequence[str], found: Sequence[_Planned]) -> None:
     plans = [one.plan for one in found if one.plan is not None]
     stations = [station for plan in plans for station in plan.stations]
     moves = [move for plan in plans for move in plan.moves]
     proofs = [plan.proof for plan in plans]
     doubts = [one.sensitivity for one in found if one.sensitivity is not None]
     unplanned = [one.unplanned for one in found if one.unplanned is not None]
-    with database.transaction():
-        for table in _TABLES:
-            database.run("plan", f"clear_{table}")
-        database.insert("plan", "insert_station_plan", frame_of(StationPlan, stations))
-        database.insert("plan", "insert_move", frame_of(Move, moves))
-        database.insert("plan", "insert_plan_proof", frame_of(Proof, proofs))
-        database.insert("plan", "insert_plan_sensitivity", frame_of(Sensitivity, doubts))
-        database.insert("plan", "insert_unplanned_store", frame_of(Unplanned, unplanned))
+    choose(database, stores)
+    for table in _TABLES:
+        database.run("plan", f"clear_{table}")
+    database.insert("plan", "insert_station_plan", frame_of(StationPlan, stations))
+    database.insert("plan", "insert_move", frame_of(Move, moves))
+    database.insert("plan", "insert_plan_proof", frame_of(Proof, proofs))
+    database.insert("plan", "insert_plan_sensitivity", frame_of(Sensitivity, doubts))
+    database.insert("plan", "insert_unplanned_store", frame_of(Unplanned, unplanned))

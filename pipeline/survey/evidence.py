@@ -7,6 +7,7 @@ from operator import attrgetter
 import polars as pl
 
 from pipeline.database import Database
+from pipeline.due import due, keep, narrowed, run_mark, store_marks
 from pipeline.frames import frame_of
 from pipeline.radio.airtime import Traffic, update_us
 from pipeline.radio.channels import (
@@ -26,16 +27,29 @@ _TABLES = ("station_load", "earshot", "path_fit", "path_residual", "ed_evidence"
 
 
 def survey(database: Database, settings: Settings) -> None:
-    """Fill the survey tables for the day of this run, all or nothing."""
-    with database.transaction():
-        for table in _TABLES:
-            database.run("survey", f"clear_{table}")
-        database.insert("survey", "station_load", _update_times(database))
-        _keep_earshot(database, settings)
-        for name in ("own_air", "histogram", "measured"):
-            database.run("survey", name)
-        database.insert("survey", "inferred", wifi_shares())
-        database.run("survey", "ed_evidence")
+    """Fill the survey tables for the day of this run, anew for the stores that are due.
+
+    Stores are surveyed some at a time, all or nothing; a survey cut off goes on where it stopped.
+    """
+    run = run_mark(database, settings.limits, settings.path_loss)
+    marks = store_marks([database.frame("survey", "facts")], run)
+    found = due(database, "survey", marks)
+    for stores in found.chunks():
+        # Let go outside of the transaction: one that broke off takes the narrowed tables with it.
+        with narrowed(database, "survey", stores), database.transaction():
+            for table in _TABLES:
+                database.run("survey", f"clear_{table}")
+            _survey_chosen(database, settings)
+            keep(database, "survey", stores, marks)
+
+
+def _survey_chosen(database: Database, settings: Settings) -> None:
+    database.insert("survey", "station_load", _update_times(database))
+    _keep_earshot(database, settings)
+    for name in ("own_air", "histogram", "measured"):
+        database.run("survey", name)
+    database.insert("survey", "inferred", wifi_shares())
+    database.run("survey", "ed_evidence")
 
 
 def _update_times(database: Database) -> pl.DataFrame:

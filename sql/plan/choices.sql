@@ -11,7 +11,7 @@ with told as (
     having sum(l.labels) = (select sum(t.labels) from told t where t.store = l.store)
 )
 select p.store, p.channel
-from permitted_channel p
+from permitted_channel p semi join due_store using (store)
 where exists (select 1 from heard_by_all h where h.store = p.store and h.channel = p.channel)
     or not exists (select 1 from told t where t.store = p.store)
 order by p.store, p.channel;

@@ -6,7 +6,7 @@ select n.store, n.station, n.channel, l.weight, l.air_share,
         where x.rule = 'channel-not-permitted' and x.until >= r.as_of
             and x.store in ('*', n.store) and x.subject in ('*', n.station)
     ) as locked
-from station_now n
+from station_now n semi join due_store using (store)
 join station_load l on l.store = n.store and l.station = n.station
 where n.channel is not null
 order by n.store, n.station;

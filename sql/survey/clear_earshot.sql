@@ -1,2 +1,2 @@
--- Empty the table, so that this run's survey stands alone.
-delete from earshot;
+-- The chosen stores are surveyed anew.
+delete from earshot where store in (select store from due_store);

@@ -1,2 +1,2 @@
--- Empty the table, so that this run's survey stands alone.
-delete from path_fit;
+-- The chosen stores are surveyed anew.
+delete from path_fit where store in (select store from due_store);

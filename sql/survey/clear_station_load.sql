@@ -1,2 +1,2 @@
--- Empty the table, so that this run's survey stands alone.
-delete from station_load;
+-- The chosen stores are surveyed anew.
+delete from station_load where store in (select store from due_store);

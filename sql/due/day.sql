@@ -1,0 +1,2 @@
+-- The day of this run.
+select as_of from this_run;

@@ -1,0 +1,2 @@
+-- The limits of this run.
+select name, value from setting order by name;
