@@ -180,10 +180,10 @@ def test_what_is_wrong_is_refused_with_its_cell_and_the_rest_taken(
     assert (states(shared)[wrong], states(shared)[right]) == ("proposed", "refused")
     (refusal,) = taken.refusals
     assert (refusal.workbook, refusal.store, refusal.sheet, refusal.cell) == (
-        "B.xlsx", "B", "Decisions", place,
+        "back/B.xlsx", "B", "Decisions", place,
     )  # fmt: skip
     assert sentence in refusal.sentence
-    assert str(refusal).startswith(f"B.xlsx: store B, sheet Decisions, cell {place}: ")
+    assert str(refusal).startswith(f"back/B.xlsx: store B, sheet Decisions, cell {place}: ")
 
 
 def test_a_date_far_from_the_plan_is_a_slip_of_the_pen(
@@ -305,11 +305,11 @@ def test_workbooks_that_disagree_are_both_refused(
 
     assert [(t.decisions, t.repeated) for t in taken] == [(1, 0), (0, 1)]
     cell = one.place(DECISIONS, second, "decision")
-    place = f"two.xlsx, sheet Decisions, cell {cell}"
+    place = f"back/two.xlsx, sheet Decisions, cell {cell}"
     assert said(taken[0]) == [
         (DECISIONS.sheet, cell, f"it says refused of change {second}, {place} says approved")
     ]
-    assert said(taken[1])[0][2].startswith(f"it says approved of change {second}, one.xlsx")
+    assert said(taken[1])[0][2].startswith(f"it says approved of change {second}, back/one.xlsx")
     assert (states(shared)[first], states(shared)[second]) == ("approved", "proposed")
 
 
@@ -479,7 +479,7 @@ def test_what_is_no_workbook_is_refused(shared: Database, settings: Settings, ba
     taken = decide(shared, settings, [back, back / "gone.xlsx"])
 
     assert [(one.workbook, one.decisions) for one in taken] == [
-        ("B.xlsx", 1), ("cut.xlsx", 0), ("empty.xlsx", 0), ("gone.xlsx", 0), ("notes.xlsx", 0),
+        ("back/B.xlsx", 1), ("back/cut.xlsx", 0), ("back/empty.xlsx", 0), ("back/gone.xlsx", 0), ("back/notes.xlsx", 0),
     ]  # fmt: skip
     assert all(len(one.refusals) == 1 for one in taken[1:])
     assert "No such file" in taken[3].refusals[0].sentence

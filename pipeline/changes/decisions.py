@@ -71,7 +71,9 @@ def decide(
     Returns:
         What became of every workbook, in order of their names.
     """
-    returned = [read_workbook(path) for path in files_of(workbooks)]
+    read = [(path, read_workbook(path)) for path in files_of(workbooks)]
+    # Other workbooks that lie in a folder are none of our business; one named by a person is.
+    returned = [one for path, one in read if not one.foreign or path in workbooks]
     plans = [plan for one in returned if (plan := one.plan)]
     known = _known(database, plans)
     rules = Rules(settings.approvers, int(settings.limits["answer_days_most"]), today)
@@ -107,7 +109,8 @@ def _reviewed(returned: Returned, known: Known, rules: Rules) -> Reviewed:
     if plan is not None:
         return Review(returned, plan, known.changes, rules).result()
     refusals = list(returned.refusals)
-    if not refusals:
+    nothing_to_fill_in = returned.plan is None and not (returned.decisions or returned.results)
+    if not refusals and not nothing_to_fill_in:
         named = f"plan {returned.plan[:80]}, which" if returned.plan else "no plan that"
         sentence = f"it names {named} the register does not know; send out the plan anew"
         if returned.plan is None:

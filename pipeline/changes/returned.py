@@ -72,6 +72,7 @@ class Returned:
         default_factory=lambda: MappingProxyType({})
     )  # (sheet, change) to the texts of its locked cells, by key
     refusals: tuple[Refusal, ...] = ()
+    foreign: bool = False  # no workbook of ours: it has none of the sheets to fill in
 
 
 def files_of(paths: Sequence[Path]) -> list[Path]:
@@ -107,8 +108,14 @@ def read_workbook(path: Path) -> Returned:
         book.close()
 
 
-def _refused(path: Path, why: str) -> Returned:
-    return Returned(path.name, refusals=(Refusal(path.name, None, None, None, why),))
+def _refused(path: Path, why: str, *, foreign: bool = False) -> Returned:
+    refusal = Refusal(_label(path), None, None, None, why)
+    return Returned(_label(path), refusals=(refusal,), foreign=foreign)
+
+
+def _label(path: Path) -> str:
+    """Return a workbook's name with its folder: every store's change plan has the same name."""
+    return "/".join(path.absolute().parts[-2:])
 
 
 def _read(path: Path, book: Workbook) -> Returned:
@@ -123,13 +130,14 @@ def _read(path: Path, book: Workbook) -> Returned:
         plan = plan or _visible_plan(sheet)
         keys = _keys(sheet, form)
         if isinstance(keys, str):
-            refusals.append(Refusal(path.name, store, form.sheet, None, keys))
+            refusals.append(Refusal(_label(path), store, form.sheet, None, keys))
         else:
             rows[form.sheet] = tuple(_rows(sheet, *keys))
     if not rows and not refusals:
-        return _refused(path, "it has neither a sheet Decisions nor a sheet Results")
+        neither = "it has neither a sheet Decisions nor a sheet Results"
+        return _refused(path, neither, foreign=not marks)
     return Returned(
-        path.name,
+        _label(path),
         plan,
         store,
         rows.get(DECISIONS.sheet, ()),
