@@ -13,8 +13,14 @@ from pipeline.report.files import put_file
 from pipeline.report.pen import TINY_MUTED, Align, Box, Pen
 from pipeline.report.quarter_content import QuarterContent
 from pipeline.report.quarter_gather import quarter_content
-from pipeline.report.quarter_lists import Draw, table_pages
-from pipeline.report.quarter_pages import draw_first, draw_last, draw_second, edition
+from pipeline.report.quarter_lists import Draw, list_pages
+from pipeline.report.quarter_pages import (
+    draw_first,
+    draw_last,
+    draw_second,
+    edition,
+    last_height,
+)
 from pipeline.report.quarter_tables import act_on, uncovered
 from pipeline.report.quarter_workbook import quarter_workbook
 from pipeline.report.wording import Wording, wording
@@ -74,11 +80,16 @@ def quarter_pdf(content: QuarterContent, words: Wording) -> bytes:
 
 def _pages(content: QuarterContent, words: Wording, page: Box) -> list[tuple[str, Draw]]:
     lists = (act_on(content, words), uncovered(content, words))
+
+    def tail(pen: Pen, box: Box) -> None:
+        draw_last(pen, box, content, words)
+
+    further = list_pages(lists, last_height(content, words, page), tail, page)
     return [
         (words("audit.kind"), lambda pen, box: draw_first(pen, box, content, words)),
         (words("audit.fields_title"), lambda pen, box: draw_second(pen, box, content, words)),
-        *((table.title, draw) for table in lists for draw in table_pages(table, page)),
-        (words("audit.sign_title"), lambda pen, box: draw_last(pen, box, content, words)),
+        *((words("audit.act_title"), draw) for draw in further[:-1]),
+        (words("audit.sign_title"), further[-1]),
     ]
 
 

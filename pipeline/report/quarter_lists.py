@@ -1,6 +1,6 @@
 """Lists over as many pages as they take: columns of texts under headings that come again."""
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from pipeline.report import style
@@ -11,6 +11,8 @@ Draw = Callable[[Pen, Box], None]
 _HEADING = Type(style.TINY, Face.STRONG)
 _HEAD_H, _LINE, _PAD = 22.0, SMALL.leading, 3.0
 _MOST_LINES = 3
+_LEAST_ROWS = 3  # of a list at the foot of a page
+_GAP = 16.0
 _INNER = 6.0
 
 
@@ -34,21 +36,63 @@ class Table:
     nothing: str
 
 
-def table_pages(table: Table, page: Box) -> list[Draw]:
-    """Return the drawings of the pages a list takes; one where it is empty."""
-    starts = list(_starts(table, page)) or [0]
-    ends = [*starts[1:], len(table.rows)]
-    return [_drawing(table, start, end) for start, end in zip(starts, ends, strict=True)]
+@dataclass(frozen=True, slots=True)
+class _Part:
+    """Some rows of a list on a page, and how far down."""
+
+    table: Table
+    start: int
+    end: int
+    y: float
+
+
+def list_pages(tables: Sequence[Table], tail_h: float, tail: Draw, page: Box) -> list[Draw]:
+    """Return the drawings of the pages that lists take one after the other, the tail at their end.
+
+    A list begins on the page of the one before where some of its rows have room; `tail` is drawn
+    whole, below the last list where its height fits.
+    """
+    pages: list[list[_Part]] = [[]]
+    y = 0.0
+    for table in tables:
+        start = 0
+        while True:
+            count = _fitting(table, start, page.w, page.h - y - HEADING_H - _HEAD_H)
+            if y and count < min(_LEAST_ROWS, len(table.rows) - start):
+                pages.append([])
+                y = 0.0
+                continue
+            count = max(count, min(1, len(table.rows) - start))
+            pages[-1].append(_Part(table, start, start + count, y))
+            rows = table.rows[start : start + count]
+            y += HEADING_H + _HEAD_H + sum(_height(table, row, page.w) for row in rows) + _GAP
+            start += count
+            if start >= len(table.rows):
+                break
+    if y + tail_h <= page.h:
+        return [*map(_drawing, pages[:-1]), _with_tail(pages[-1], tail, y)]
+    return [*map(_drawing, pages), tail]
+
+
+def _with_tail(parts: Sequence[_Part], tail: Draw, y: float) -> Draw:
+    def draw(pen: Pen, page: Box) -> None:
+        _drawing(parts)(pen, page)
+        tail(pen, page.below(page.y + y))
+
+    return draw
 
 
 def rows_fitting(table: Table, box: Box) -> int:
     """Return how many rows of a list fit a box below its headings."""
-    room = box.h - HEADING_H - _HEAD_H
-    for number, row in enumerate(table.rows):
-        room -= _height(table, row, box.w)
+    return _fitting(table, 0, box.w, box.h - HEADING_H - _HEAD_H)
+
+
+def _fitting(table: Table, start: int, width: float, room: float) -> int:
+    for number, row in enumerate(table.rows[start:]):
+        room -= _height(table, row, width)
         if room < 0:
             return number
-    return len(table.rows)
+    return len(table.rows) - start
 
 
 def draw_table(pen: Pen, box: Box, table: Table, start: int, end: int) -> float:
@@ -111,19 +155,9 @@ def _height(table: Table, row: tuple[str, ...], width: float) -> float:
     return max(1, lines) * _LINE + _PAD
 
 
-def _starts(table: Table, page: Box) -> Iterator[int]:
-    """Yield the number of the first row of each page."""
-    room = 0.0
-    for number, row in enumerate(table.rows):
-        height = _height(table, row, page.w)
-        if height > room:
-            yield number
-            room = page.h - HEADING_H - _HEAD_H
-        room -= height
-
-
-def _drawing(table: Table, start: int, end: int) -> Draw:
+def _drawing(parts: Sequence[_Part]) -> Draw:
     def draw(pen: Pen, page: Box) -> None:
-        draw_table(pen, page, table, start, end)
+        for part in parts:
+            draw_table(pen, page.below(page.y + part.y), part.table, part.start, part.end)
 
     return draw

@@ -4,7 +4,17 @@ from dataclasses import replace
 
 from pipeline.report import style
 from pipeline.report.fonts import Face
-from pipeline.report.pen import SMALL, SMALL_MUTED, TINY_MUTED, Align, Box, Pen, Type
+from pipeline.report.pen import (
+    HEADING_H,
+    SMALL,
+    SMALL_MUTED,
+    TINY_MUTED,
+    Align,
+    Box,
+    Pen,
+    Type,
+    text_height,
+)
 from pipeline.report.quarter_content import QuarterContent
 from pipeline.report.quarter_figures import (
     Rate,
@@ -26,6 +36,7 @@ _TREND_H, _TREND_QUARTERS = 96.0, 8
 _LIST_MOST = 9
 _REGIONS_MOST = 14
 _SIGN_H = 34.0
+_NAMES_LINES = 12
 _SIGNERS = ("prepared", "checked", "accepted")
 _METHOD = ("agreed", "departure", "rate", "once", "late", "edges", "hurts")
 
@@ -195,15 +206,29 @@ def _promises(pen: Pen, box: Box, content: QuarterContent, words: Wording) -> fl
     return box.bottom
 
 
+def last_height(content: QuarterContent, words: Wording, page: Box) -> float:
+    """Return the height in points that the method and the sign-off take."""
+    texts = [words(f"method.{key}") for key in _METHOD]
+    method = sum(text_height(text, SMALL, page.w) + 4 for text in texts)
+    without = text_height(_nothing_agreed(content, words), SMALL, page.w, _NAMES_LINES) + 6
+    signers = len(_SIGNERS) * (_SIGN_H + 8)
+    return 2 * HEADING_H + method + without + 14 + 30 + signers
+
+
+def _nothing_agreed(content: QuarterContent, words: Wording) -> str:
+    if not content.without_baseline:
+        return ""
+    names = ", ".join(store.store for store in content.without_baseline)
+    return words("audit.without_baseline", stores=names)
+
+
 def draw_last(pen: Pen, page: Box, content: QuarterContent, words: Wording) -> None:
-    """Draw the last page: how it was done, and who stands for it."""
+    """Draw the end: how it was done, and who stands for it."""
     y = pen.heading(page, words("audit.method_title"))
     for key in _METHOD:
         y = pen.paragraph(page.below(y + 2), words(f"method.{key}"), SMALL) + 2
-    if content.without_baseline:
-        names = ", ".join(store.store for store in content.without_baseline)
-        text = words("audit.without_baseline", stores=names)
-        y = pen.paragraph(page.below(y + 6), text, SMALL, lines=12)
+    text = _nothing_agreed(content, words)
+    y = pen.paragraph(page.below(y + 6), text, SMALL, lines=_NAMES_LINES)
     y = pen.heading(page.below(y + 14), words("audit.sign_title"))
     pen.paragraph(page.below(y), words("audit.sign_note", quarter=content.quarter), SMALL, lines=3)
     y += 30

@@ -23,6 +23,7 @@ from pipeline.report.wording import Wording
 
 _BAR_H, _LEGEND_ROW = 15.0, 10.5
 _DASH, _GAP = 3.0, 2.2
+_MARGIN = timedelta(days=5)  # before the first and after the last day of a chart
 _ALERT_TINY = Type(style.TINY, Face.STRONG, style.ALERT)
 _STRONG_TINY = Type(style.TINY, Face.STRONG)
 _NAMES_FROM_W = 17.0  # points a store needs in the strip to carry its name
@@ -58,10 +59,10 @@ def draw_time(pen: Pen, box: Box, content: RegionContent, words: Wording) -> Non
         pen.paragraph(Box(box.x, box.y + 8, box.w, box.h), text, SMALL_MUTED, lines=3)
         return
     chart = Box(box.x, box.y + 10, box.w - 22, box.h - 22)
-    first = min(step.day for step in content.steps) - timedelta(days=1)
+    first = min(step.day for step in content.steps) - _MARGIN
     dues = [due.by for due in _common(content)]
     last = max([content.as_of, *(step.day for step in content.steps), *dues])
-    scale = _Scale(chart, first, last, max(1, content.changes))
+    scale = _Scale(chart, first, last + _MARGIN, max(1, content.changes))
     pen.line((chart.x, chart.bottom), (chart.right, chart.bottom), style.INK, 0.6)
     pen.line((chart.x, chart.y), (chart.right, chart.y), style.HAIRLINE, 0.5)
     pen.text(chart.right + 3, chart.y + 2.5, words.number(content.changes), TINY_MUTED)
@@ -91,7 +92,7 @@ def _days(pen: Pen, scale: _Scale, content: RegionContent, words: Wording) -> No
     today = scale.at(content.as_of, 0)[0]
     pen.line((today, box.y - 4), (today, box.bottom), style.MUTED, 0.7)
     pen.text(min(today + 2, box.right - 14), box.y - 3, words("review.today"), TINY_MUTED)
-    pen.text(box.x, base, words.day(scale.first + timedelta(days=1)), TINY_MUTED)
+    pen.text(box.x, base, words.day(scale.first), TINY_MUTED)
     pen.text(box.right, base, words.day(scale.last), TINY_MUTED, align=Align.RIGHT)
     for due in _common(content)[:3]:
         x = scale.at(due.by, 0)[0]

@@ -7,7 +7,7 @@ with store as (
     from store group by grouping sets ((quarter), (quarter, region))
 ), departed as (
     select d.*, s.region as store_region,
-        d.kind in ('drift', 'replaced hardware', 'renamed', 'new', 'gone') as open,
+        u.quarter is not null as open,
         coalesce(u.begun, false) as begun
     from drift d
     join store s using (quarter, store)

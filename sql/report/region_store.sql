@@ -32,10 +32,9 @@ with day as (select as_of from this_run), changed as (
         count(*) filter (severity = 'fix') as fix
     from finding where run = (select run from this_run) and excepted is null group by store
 ), astray as (
-    select store, count(distinct subject) as stations from drift
+    select store, count(distinct subject) as stations from unapproved
     where quarter = (select max(quarter) from drift, day
-            where quarter <= format('{}-Q{}', year(as_of), quarter(as_of)))
-        and kind in ('drift', 'replaced hardware', 'renamed', 'new', 'gone')
+        where quarter <= format('{}-Q{}', year(as_of), quarter(as_of)))
     group by store
 )
 select n.region, n.store, n.name, n.country, n.last_seen_on,
