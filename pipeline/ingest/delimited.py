@@ -2,7 +2,8 @@
 
 import csv
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from io import StringIO
 from pathlib import Path
@@ -15,6 +16,8 @@ LINE_LIMIT = 1 << 20  # characters a line may have
 _TITLES_MOST = 60  # lines above the headings
 _SPAN_MOST = 200  # lines one quoted text may run over
 _DELIMITERS = (",", ";", "\t", "|")
+# As long as a line, so that a long cell is no broken quote.
+csv.field_size_limit(LINE_LIMIT)
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +44,17 @@ class Row:
     cells: list[str]
     fault: str | None = None
 
+    @property
+    def is_blank(self) -> bool:
+        """Whether it is no row: nothing is wrong with it, and no cell holds anything."""
+        return self.fault is None and all(cell.isspace() for cell in self.cells if cell)
+
+    def form(self, width: int) -> str:
+        """Return what is wrong with its form in words, beside headings of this width."""
+        if self.fault is None:
+            return ""
+        return f"{len(self.cells)} cells where the headings have {width}"
+
 
 @dataclass(frozen=True, slots=True)
 class Head:
@@ -54,8 +68,8 @@ class Head:
 
 def read_head(path: Path, vocabulary: Vocabulary) -> Head:
     """Decide on dialect and row of headings from the first lines of a UTF-8 file."""
-    with path.open(encoding="utf-8-sig", errors="replace", newline="") as file:
-        lines = [line for _, line in zip(range(HEAD_LINES), _lines(file), strict=False)]
+    with lines_of(path) as source:
+        lines = [line for _, line in zip(range(HEAD_LINES), source, strict=False)]
     best: tuple[tuple[int, ...], Head] | None = None
     text = "".join(lines)
     for delimiter in [each for each in _DELIMITERS if each in text] or [","]:
@@ -115,18 +129,28 @@ def headings_at(rows: Sequence[Row], vocabulary: Vocabulary) -> int:
 
 def read_rows(path: Path, head: Head) -> Iterator[Row]:
     """Yield the rows below the headings, each judged by their width; blank lines are no rows."""
-    with path.open(encoding="utf-8-sig", errors="replace", newline="") as file:
-        lines = _lines(file)
-        for _ in range(head.first_line - 1):
-            next(lines, "")
-        for row in _rows(lines, head.dialect, head.first_line, len(head.headings.cells)):
-            if row.fault is not None or any(not cell.isspace() for cell in row.cells if cell):
+    width = len(head.headings.cells)
+    with lines_of(path) as lines:
+        for row in _rows(below_headings(lines, head), head.dialect, head.first_line, width):
+            if not row.is_blank:
                 yield row
 
 
-def _lines(file: Iterator[str]) -> Iterator[str]:
-    """Yield the physical lines, none longer than one past the limit."""
-    readline = file.readline  # type: ignore[attr-defined]
+@contextmanager
+def lines_of(path: Path) -> Iterator[Iterator[str]]:
+    """Open a UTF-8 text and give its physical lines, none longer than one past the limit."""
+    with path.open(encoding="utf-8-sig", errors="replace", newline="") as file:
+        yield _lines(file.readline)
+
+
+def below_headings(lines: Iterator[str], head: Head) -> Iterator[str]:
+    """Skip the lines up to the headings."""
+    for _ in range(head.first_line - 1):
+        next(lines, "")
+    return lines
+
+
+def _lines(readline: Callable[[int], str]) -> Iterator[str]:
     while line := readline(LINE_LIMIT + 1):
         if len(line) > LINE_LIMIT and not line.endswith(("\n", "\r")):
             while (more := readline(LINE_LIMIT + 1)) and not more.endswith(("\n", "\r")):
@@ -138,28 +162,37 @@ def _rows(lines: Iterator[str], dialect: Dialect, first: int, width: int | None)
     """Yield rows; a quoted text may span lines when the row then comes out whole."""
     ahead: list[str] = []
     at = first
-    while True:
-        line = ahead.pop(0) if ahead else next(lines, "")
-        if not line:
-            return
-        bare = line.rstrip("\r\n")
-        if len(line) > LINE_LIMIT:
-            yield Row(at, [bare[:200]], "line-too-long")
-        elif dialect.quote not in line:
-            yield _judged(at, bare.split(dialect.delimiter), width) if bare else Row(at, [])
-        else:
-            cells = _cells(line, dialect)
-            if cells is None:
-                span, cells = _spanned(line, lines, ahead, dialect, width)
-                if cells is None:
-                    yield Row(at, bare.split(dialect.delimiter), "quote-unclosed")
-                else:
-                    del ahead[:span]
-                    yield _judged(at, cells, width)
-                    at += span
-            else:
-                yield _judged(at, cells, width)
-        at += 1
+    while line := ahead.pop(0) if ahead else next(lines, ""):
+        row, taken = next_row(line, at, lines, ahead, dialect, width)
+        yield row
+        at += taken
+
+
+def next_row(  # noqa: PLR0913, PLR0917 - the place in the text is told by three of them
+    line: str,
+    at: int,
+    lines: Iterator[str],
+    ahead: list[str],
+    dialect: Dialect,
+    width: int | None,
+) -> tuple[Row, int]:
+    """Return the row that begins with `line` and how many lines it takes.
+
+    The lines it takes beyond the first come off `ahead`, which holds what was read of `lines`.
+    """
+    bare = line.rstrip("\r\n")
+    if len(line) > LINE_LIMIT:
+        return Row(at, [bare[:200]], "line-too-long"), 1
+    if dialect.quote not in line:
+        return _judged(at, bare.split(dialect.delimiter), width) if bare else Row(at, []), 1
+    cells = _cells(line, dialect)
+    if cells is not None:
+        return _judged(at, cells, width), 1
+    span, cells = _spanned(line, lines, ahead, dialect, width)
+    if cells is None:
+        return Row(at, bare.split(dialect.delimiter), "quote-unclosed"), 1
+    del ahead[:span]
+    return _judged(at, cells, width), 1 + span
 
 
 def _judged(line: int, cells: list[str], width: int | None) -> Row:

@@ -10,9 +10,9 @@ import polars as pl
 from pipeline.database import Database
 from pipeline.ingest.delimited import LINE_LIMIT, Head, Row
 from pipeline.ingest.headings import CHANNELS, MENDED_FIELDS, Mapped
+from pipeline.ingest.numbered import OWN, QUOTE
 
 _BATCH_ROWS = 20_000
-_OWN = ("line_number", "row_fault", "beyond")
 # Every field a heading can stand for, whatever the kind.
 FIELDS = (
     "store", "station", "seen_on", "name", "region", "country", "store_type", "time_zone",
@@ -41,6 +41,22 @@ def stage_whole(database: Database, path: Path, head: Head, mapped: Mapped) -> N
         delimiter=head.dialect.delimiter,
         quotechar=head.dialect.quote,
         escapechar=head.dialect.escape,
+        max_line_size=LINE_LIMIT,
+    )
+    _offer(database, delivered)
+
+
+def stage_numbered(database: Database, path: Path, head: Head, mapped: Mapped) -> None:
+    """Offer a text's numbered copy: rows of another form have their fault beside them."""
+    own = {column: "BIGINT" if column == "line_number" else "VARCHAR" for column in OWN}
+    delivered = database.connection.read_csv(
+        str(path),
+        columns=own | {column.field: "VARCHAR" for column in mapped.columns},
+        header=False,
+        auto_detect=False,
+        delimiter=head.dialect.delimiter,
+        quotechar=QUOTE,
+        escapechar=QUOTE,
         max_line_size=LINE_LIMIT,
     )
     _offer(database, delivered)
@@ -91,16 +107,12 @@ def _frame(fields: Sequence[str], rows: Sequence[Row]) -> pl.DataFrame:
         | {
             "line_number": [row.line for row in rows],
             "row_fault": [row.fault for row in rows],
-            "beyond": [_form(row, width) if row.fault else None for row in rows],
+            "beyond": [row.form(width) or None for row in rows],
             "more": [" | ".join(row.cells[width:]) or None for row in rows],
         },
         schema=text | {"line_number": pl.Int64},
-    ).select([*fields, *_OWN, "more"])
+    ).select([*fields, *OWN])
 
 
 def _padded(cells: Sequence[str], width: int) -> list[str]:
     return [*cells[:width], *[""] * (width - len(cells))]
-
-
-def _form(row: Row, width: int) -> str:
-    return f"{len(row.cells)} cells where the headings have {width}"

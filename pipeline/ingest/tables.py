@@ -11,6 +11,7 @@ from pipeline.ingest.delimited import Dialect, Head, Row, read_head, read_rows
 from pipeline.ingest.discover import Found
 from pipeline.ingest.encoding import TextFacts, inspect, transcode
 from pipeline.ingest.headings import Vocabulary, is_quarantine_overview
+from pipeline.ingest.numbered import write_numbered
 from pipeline.ingest.spreadsheet import (
     WorkbookUnreadable,
     open_workbook,
@@ -29,6 +30,7 @@ class Table:
 
     `rows` reads it row by row. `whole` is a UTF-8 file that may be read at one go, and
     `rows_if_even` what that must give for line numbers to follow from the order of rows.
+    `copied` writes a text's numbered copy and gives it with its number of rows, where it can.
     """
 
     file: str
@@ -37,6 +39,7 @@ class Table:
     said: str
     rows: Callable[[], Iterator[Row]]
     whole: Path | None = None
+    copied: Callable[[], tuple[Path, int] | None] = lambda: None
     rows_if_even: int = -1
     count_exactly: bool = True
     suspect: bool = False
@@ -100,11 +103,18 @@ def _text(found: Found, path: Path, vocabulary: Vocabulary, room: Path) -> Table
         f"{head.headings.line}",
         rows=lambda: read_rows(readable, head),
         whole=readable if not facts.suspect and not facts.lone_returns else None,
+        copied=lambda: _copied(readable, head, room),
         rows_if_even=_rows_if_even(facts, head),
         count_exactly=facts.size <= _COUNT_EXACTLY,
         suspect=facts.suspect,
         odd_blanks=facts.odd_blanks,
     )
+
+
+def _copied(readable: Path, head: Head, room: Path) -> tuple[Path, int] | None:
+    copy = room / "numbered.csv"
+    rows = write_numbered(readable, head, copy)
+    return None if rows is None else (copy, rows)
 
 
 def _rows_if_even(facts: TextFacts, head: Head) -> int:

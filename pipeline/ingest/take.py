@@ -1,9 +1,9 @@
 """One delivered table into the database: staged, cleaned, loaded or quarantined, accounted for."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import date
-from functools import cache
+from functools import cache, partial
 from zoneinfo import available_timezones
 
 import duckdb
@@ -16,7 +16,7 @@ from pipeline.ingest.headings import Column, Mapped, Refusal, Vocabulary
 from pipeline.ingest.mended import note_mended, release_mended
 from pipeline.ingest.readings import load_readings, mark_stuck
 from pipeline.ingest.spreadsheet import WorkbookUnreadable
-from pipeline.ingest.staging import stage_rows, stage_whole
+from pipeline.ingest.staging import stage_numbered, stage_rows, stage_whole
 from pipeline.ingest.tables import Table
 from pipeline.ingest.values import Notation, Titles, decide, read_titles
 from pipeline.records import ExportOutcome
@@ -80,21 +80,37 @@ def _clean(
 def _read(
     database: Database, table: Table, mapped: Mapped, titles: Titles, settings: Settings
 ) -> _Cleaned | Refusal:
+    """Read the table as it lies, or its numbered copy, or row by row: the first that is exact."""
+    judge = partial(_judge, database, table, mapped, titles, settings)
+    found: _Cleaned | Refusal | None = None
     if table.whole is not None:
-        try:
-            stage_whole(database, table.whole, table.head, mapped)
-            found = _judge(database, table, mapped, titles, settings)
-        except (duckdb.InvalidInputException, duckdb.NotImplementedException):
-            found = None  # a row of another form: read one by one below
-        if isinstance(found, Refusal):
-            return found
-        if found is not None and (
-            found.rows_read == table.rows_if_even or not _bad(database, found.rows_read)
-        ):
-            return _with_texts(database, found)
-    stage_rows(database, mapped, table.rows())
-    found = _judge(database, table, mapped, titles, settings)
+        stage_whole(database, table.whole, table.head, mapped)
+        found = _if_readable(judge)
+        if isinstance(found, _Cleaned) and not _lines_follow(database, table, found.rows_read):
+            found = None
+    if found is None and (copy := table.copied()):
+        path, rows = copy
+        stage_numbered(database, path, table.head, mapped)
+        found = _if_readable(judge)
+        if isinstance(found, _Cleaned) and found.rows_read != rows:
+            found = None
+    if found is None:
+        stage_rows(database, mapped, table.rows())
+        found = judge()
     return found if isinstance(found, Refusal) else _with_texts(database, found)
+
+
+def _if_readable(judge: Callable[[], _Cleaned | Refusal]) -> _Cleaned | Refusal | None:
+    """Return none where the database meets a row of a form that it does not read."""
+    try:
+        return judge()
+    except (duckdb.InvalidInputException, duckdb.NotImplementedException):
+        return None
+
+
+def _lines_follow(database: Database, table: Table, rows_read: int) -> bool:
+    """Whether the line of every bad row follows from its place."""
+    return rows_read == table.rows_if_even or not _bad(database, rows_read)
 
 
 def _bad(database: Database, rows_read: int) -> bool:
