@@ -7,6 +7,7 @@ from operator import attrgetter
 from pathlib import Path
 
 from pipeline.database import Database
+from pipeline.due import choose
 from pipeline.records import BackOutStep
 from pipeline.report import style
 from pipeline.report.content import Change, Plan, Station, StoreContent
@@ -70,8 +71,8 @@ def back_out_workbook(content: StoreContent, steps: Sequence[BackOutStep]) -> by
 
 def _content(database: Database, store: str, plan: str) -> StoreContent:
     (content,) = store_contents(database, [store])
-    asked = {"first": store, "last": store, "plan": plan}
-    changes = tuple(Change(*row[1:]) for row in database.rows("report", "change", asked))
+    choose(database, [store])
+    changes = tuple(Change(*row[1:]) for row in database.rows("report", "change", {"plan": plan}))
     proposed_by, proposed_on = database.rows("report", "proposed", {"plan": plan})[0]
     return replace(content, plan=Plan(plan, proposed_on, proposed_by), changes=changes)
 

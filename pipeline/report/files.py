@@ -1,8 +1,9 @@
 """Write the reports: one folder a store, whole files or none, nothing where nothing changed."""
 
 import os
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import islice
 from pathlib import Path
 
 from pipeline.database import Database
@@ -11,13 +12,14 @@ from pipeline.parallel import mapped
 from pipeline.progress import Progress
 from pipeline.records import Selection, Written
 from pipeline.report.content import StoreContent
-from pipeline.report.gather import store_contents
+from pipeline.report.gather import content_marks, store_contents
 from pipeline.report.safe_names import safe_names
+from pipeline.report.standing import SUMMARY, WORKBOOK, Done, Standing, part_of, stamps
 from pipeline.report.summary import summary
 from pipeline.report.workbook import workbook
 from pipeline.settings import Settings
 
-WORKBOOK, SUMMARY = "change-plan.xlsx", "summary.pdf"
+KEPT = 64  # stores written between one note of it and the next
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,19 +58,43 @@ def report(
         safe_names([region for _, _, region in known]),
     )
     chosen = _chosen(known, selection)
-    written: list[Written] = []
-    failed: list[tuple[str, str]] = []
+    standing = Standing(database, content_marks(database, chosen, settings.approvers))
+    places = _places(known, frozenset(chosen), folders)
+    due = [store for store in chosen if not standing.holds(store, places[store].workbook.parent)]
+    failed = dict(_write(database, settings, places, due, standing, progress))
+    written = tuple(place for store, place in places.items() if store not in failed)
+    return written, tuple(failed.items())
+
+
+def _places(
+    known: Sequence[tuple[str, str, str]], chosen: frozenset[str], folders: _Folders
+) -> dict[str, Written]:
+    """Return where the files of each chosen store belong, in the order of `known`."""
+    places = {}
+    for store, name, region in known:
+        if store in chosen:
+            folder = folders.of(store, region)
+            places[store] = Written(store, name, region, folder / WORKBOOK, folder / SUMMARY)
+    return places
+
+
+def _write(  # noqa: PLR0913, PLR0917 - what a step is given, and the stores due
+    database: Database,
+    settings: Settings,
+    places: Mapping[str, Written],
+    due: Sequence[str],
+    standing: Standing,
+    progress: Progress,
+) -> Iterator[tuple[str, str]]:
+    """Write the stores due; yield those that could not be, each with the sentence why."""
     jobs = (
-        _Job(content, folders.of(content.store.store, content.store.region))
-        for content in store_contents(database, chosen, settings.approvers)
+        _Job(content, places[content.store.store].workbook.parent)
+        for content in store_contents(database, due, settings.approvers)
     )
-    tried = mapped(_tried, jobs, len(chosen))
-    for outcome in progress.over(tried, "report", len(chosen)):
-        if isinstance(outcome, Written):
-            written.append(outcome)
-        else:
-            failed.append(outcome)
-    return tuple(written), tuple(failed)
+    tried = iter(progress.over(mapped(_tried, jobs, len(due)), "report", len(due)))
+    while some := list(islice(tried, KEPT)):
+        standing.keep([done for done in some if isinstance(done, Done)])
+        yield from (outcome for outcome in some if not isinstance(outcome, Done))
 
 
 def put_file(path: Path, octets: bytes) -> None:
@@ -79,9 +105,10 @@ def put_file(path: Path, octets: bytes) -> None:
     """
     try:
         if path.is_file() and path.read_bytes() == octets:
+            part_of(path).unlink(missing_ok=True)  # of a run that broke off
             return
         path.parent.mkdir(parents=True, exist_ok=True)
-        part = path.with_name(f".{path.name}.part")
+        part = part_of(path)
         part.write_bytes(octets)
         os.replace(part, path)  # noqa: PTH105 - the one call that swaps files at once everywhere
     except OSError as error:
@@ -120,7 +147,7 @@ class _Job:
     folder: Path
 
 
-def _tried(job: _Job) -> Written | tuple[str, str]:
+def _tried(job: _Job) -> Done | tuple[str, str]:
     """Write a store's files; whatever is wrong with one store, the rest finish."""
     store = job.content.store
     try:
@@ -130,9 +157,7 @@ def _tried(job: _Job) -> Written | tuple[str, str]:
         return store.store, str(error)
     except Exception as error:  # noqa: BLE001 - as the docstring says
         return store.store, _broken(job.content, error)
-    return Written(
-        store.store, store.name, store.region, job.folder / WORKBOOK, job.folder / SUMMARY
-    )
+    return Done(store.store, job.folder, stamps(job.folder))
 
 
 def _files(content: StoreContent) -> Iterator[tuple[str, bytes]]:

@@ -7,6 +7,7 @@ from itertools import islice
 from typing import TypeVar
 
 from pipeline.database import Database
+from pipeline.due import narrowed, program, store_marks
 from pipeline.reasons import from_json, sentence
 from pipeline.records import Finding, Severity
 from pipeline.report.content import (
@@ -25,6 +26,11 @@ from pipeline.report.key_figures import key_figures
 from pipeline.report.wording import wording
 
 CHUNK = 200  # stores held in memory at once
+# What is read of each store: SQL files of this step, with the values of their parameters.
+_READ: Mapping[str, Mapping[str, object]] = {
+    "store": {}, "station": {}, "move": {}, "evidence": {}, "finding": {}, "pair": {}, "wifi": {},
+    "proof": {}, "permitted": {}, "plan": {}, "change": {"plan": None},
+}  # fmt: skip
 Row = TypeVar("Row")
 Reasoned = TypeVar("Reasoned", Station, Move)
 
@@ -53,24 +59,41 @@ def store_contents(
 
     At most `CHUNK` stores are held in memory at once. `approvers` may decide on changes.
     """
+    for chunk in _chunks(stores):
+        yield from _chunk(database, chunk, approvers)
+
+
+def content_marks(
+    database: Database, stores: Sequence[str], approvers: tuple[str, ...] = ()
+) -> dict[str, str]:
+    """Return the fingerprint of each store's content, and of the program that words it.
+
+    It is made from the very rows `store_contents` reads, without making the content.
+    """
+    marks: dict[str, str] = {}
+    for chunk in _chunks(stores):
+        with narrowed(database, "report", chunk):
+            frames = [database.frame("report", name, values) for name, values in _READ.items()]
+            marks |= store_marks(frames, program(), *approvers)
+    return marks
+
+
+def _chunks(stores: Sequence[str]) -> Iterator[tuple[str, ...]]:
     remaining = iter(sorted(stores))
     while chunk := tuple(islice(remaining, CHUNK)):
-        yield from _chunk(database, chunk, approvers)
+        yield chunk
 
 
 def _chunk(
     database: Database, chunk: Sequence[str], approvers: tuple[str, ...]
 ) -> Iterator[StoreContent]:
-    between = {"first": chunk[0], "last": chunk[-1]}
-    wanted = frozenset(chunk)
+    with narrowed(database, "report", chunk):
+        read = {name: database.rows("report", name, values) for name, values in _READ.items()}
 
-    def rows(
-        name: str, record: Callable[..., Row], more: Mapping[str, object] | None = None
-    ) -> Mapping[str, list[Row]]:
+    def rows(name: str, record: Callable[..., Row]) -> Mapping[str, list[Row]]:
         found: dict[str, list[Row]] = defaultdict(list)
-        for store, *values in database.rows("report", name, {**between, **(more or {})}):
-            if store in wanted:
-                found[store].append(record(*values))
+        for store, *values in read[name]:
+            found[store].append(record(*values))
         return found
 
     parts = _Parts(
@@ -83,12 +106,11 @@ def _chunk(
         proofs=rows("proof", Proof),
         permitted=rows("permitted", int),
         plans=rows("plan", Plan),
-        changes=rows("change", Change, {"plan": None}),
+        changes=rows("change", Change),
         approvers=approvers,
     )
-    for values in database.rows("report", "store", between):
-        if values[0] in wanted:
-            yield _content(Store(*values), parts)
+    for values in read["store"]:
+        yield _content(Store(*values), parts)
 
 
 def _finding(  # noqa: PLR0913, PLR0917 - one argument a column

@@ -12,7 +12,7 @@ from pipeline.database import Database
 from pipeline.errors import QuietaisleError
 from pipeline.records import Selection
 from pipeline.report import fonts, style
-from pipeline.report.files import SUMMARY, WORKBOOK, put_file
+from pipeline.report.files import put_file
 from pipeline.report.pen import TINY_MUTED, Align, Box, Pen
 from pipeline.report.region_content import RegionContent
 from pipeline.report.region_gather import region_contents
@@ -20,6 +20,7 @@ from pipeline.report.region_page import draw_region_page
 from pipeline.report.region_stores import Links, links_of, store_pages
 from pipeline.report.region_workbook import region_workbook
 from pipeline.report.safe_names import safe_names
+from pipeline.report.standing import SUMMARY, WORKBOOK
 from pipeline.report.wording import Wording, wording
 from pipeline.settings import Settings
 

@@ -23,7 +23,9 @@ from pipeline.survey.earshot import Earshot, earshots
 from pipeline.survey.path_loss import Pair, PathFit, PathResidual, fit_store
 
 _US_PER_MS = 1000
-_TABLES = ("station_load", "earshot", "path_fit", "path_residual", "ed_evidence")
+_TABLES = (
+    "station_load", "earshot", "path_fit", "path_residual", "ed_evidence", "reading_today",
+)  # fmt: skip
 
 
 def survey(database: Database, settings: Settings) -> None:
@@ -46,7 +48,7 @@ def survey(database: Database, settings: Settings) -> None:
 def _survey_chosen(database: Database, settings: Settings) -> None:
     database.insert("survey", "station_load", _update_times(database))
     _keep_earshot(database, settings)
-    for name in ("own_air", "histogram", "measured"):
+    for name in ("own_air", "histogram", "reading_today", "measured"):
         database.run("survey", name)
     database.insert("survey", "inferred", wifi_shares())
     database.run("survey", "ed_evidence")

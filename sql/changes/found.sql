@@ -1,8 +1,8 @@
 -- What the latest exports say of every change that waits for them, as of this run's day.
 -- `since` is the day after which readings and labels count as taken after the change: the day it
 -- was reported carried out; else its night, where that lies before the export; else its approval.
--- Readings are those of survey's `histogram`, with its worth; what our own stations added is taken
--- off, as survey does. Own neighbours come back in from today's channels, as clear_air_now has them.
+-- Readings are those of survey's `reading_today`, with their worth; what our own stations added is
+-- taken off, as survey does. Own neighbours come back in from today's channels, as clear_air_now has them.
 with standing as (
     select * from change_state_on(date '9999-12-30')
     where state in ('approved', 'scheduled', 'implemented', 'ineffective')
@@ -30,7 +30,7 @@ with standing as (
 ), heard as (
     select w.change, h.*
     from waiting w
-    join histogram h on h.store = w.store and h.station = w.station
+    join reading_today h on h.store = w.store and h.station = w.station
         and h.channel = w.channel_found and h.scan_day > w.since
     qualify h.beside_own = bool_and(h.beside_own) over (partition by w.change)
 ), busy as (

@@ -26,6 +26,6 @@ join change_state_on(date '9999-12-30') s using (change)
 left join nights n on n.change = c.change
 left join latest d on d.change = c.change and d.kind = 'decision'
 left join latest r on r.change = c.change and r.kind = 'result'
-where c.store between $first and $last
+where c.store in (select store from due_store)
     and c.plan in (select plan from force where $plan is null union all select $plan)
 order by c.store, c.position;

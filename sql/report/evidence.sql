@@ -2,5 +2,5 @@
 select store, station, channel, readings, worth, busy_share, busy_bound, mean_dbm,
     p50_dbm, p90_dbm, p99_dbm, own_traffic, source, newest_at, basis
 from ed_evidence
-where store between $first and $last
+where store in (select store from due_store)
 order by store, station, channel;

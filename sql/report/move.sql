@@ -2,5 +2,5 @@
 select store, position, station, from_channel, to_channel, parking,
     clear_air_before, clear_air_after, reason, facts
 from move
-where store between $first and $last
+where store in (select store from due_store)
 order by store, position, station;

@@ -5,5 +5,5 @@ select p.store, p.cost, p.bound, p.optimal, p.cost_now, p.solver, p.order_proven
     coalesce(s.regret / (select count(*) from station_plan t where t.store = p.store), 0) as regret,
     coalesce(s.ask, '') as ask
 from plan_proof p left join plan_sensitivity s using (store)
-where p.store between $first and $last
+where p.store in (select store from due_store)
 order by p.store;

@@ -13,5 +13,5 @@ from station_now s
 left join station_plan p on p.store = s.store and p.station = s.station
 left join clear_air_now c on c.store = s.store and c.station = s.station
 left join station_load l on l.store = s.store and l.station = s.station
-where s.store between $first and $last
+where s.store in (select store from due_store)
 order by s.store, s.station;
