@@ -136,7 +136,7 @@ def run_back_out(request: Request) -> tuple[Path, ...]:
     """
     with session(request) as (database, settings):
         start_run(database, request, settings)
-        day = summarise(database, request).as_of
+        ((day,),) = database.rows("run", "register_day")
         return tuple(
             path
             for store in _stores(database, request.selection)

@@ -136,7 +136,7 @@ def test_a_locked_station_stays() -> None:
     found = plan_store(_case(problem, frozenset({"A"})), EFFORT, 20)
 
     assert found.moves == ()
-    assert "an approved exception keeps it there" in found.stations[0].reason
+    assert "an approved exception or change keeps it there" in found.stations[0].reason
 
 
 def test_the_reason_names_noise_neighbours_and_levels() -> None:

@@ -107,7 +107,7 @@ def store_case(rows: StoreRows, price_per_move: float) -> Case:
         (station, channel): Evidence(*figures) for _, station, channel, *figures in rows.evidence
     }
     levels = {(row[1], row[2]): Level(*row[3:6]) for row in rows.heard}
-    locked = frozenset(row[1] for row in rows.stations if row[5])
+    locked = frozenset(row[1] for row in rows.stations if row[5] is not None)
     known = {row[1] for row in rows.stations}
     problem = StoreProblem(
         store=rows.store,
@@ -124,9 +124,9 @@ def store_case(rows: StoreRows, price_per_move: float) -> Case:
 
 
 def _station(row: Row, choices: Sequence[int]) -> StoreStation:
-    _, station, channel, weight, air_share, locked = row
+    _, station, channel, weight, air_share, kept_on = row
     return StoreStation(
-        station, channel, (channel,) if locked else tuple(choices), weight, air_share
+        station, channel, tuple(choices) if kept_on is None else (kept_on,), weight, air_share
     )
 
 

@@ -6,7 +6,7 @@ with force as (
 select c.change, n.starts_local as due, n.wave || ', ' || n.team as note
 from change c
 join force f on f.plan = c.plan
-join change_state_on((select as_of from this_run)) s on s.change = c.change
+join change_state_on((select day from register_day)) s on s.change = c.change
 join change_schedule n on n.store = c.store
     and c.position between n.first_position and n.last_position
 where s.state in ('approved', 'scheduled') and not n.provisional

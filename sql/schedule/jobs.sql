@@ -9,7 +9,7 @@ with force as (
     select c.store, c.position
     from change c
     join force f on f.plan = c.plan
-    join change_state_on((select as_of from this_run)) s on s.change = c.change
+    join change_state_on((select day from register_day)) s on s.change = c.change
     where s.state in ('refused', 'deferred', 'implemented', 'verified', 'ineffective', 'backed out')
 ), to_make as (
     select m.store, string_agg(cast(m.position as varchar), ' ' order by m.position) as positions

@@ -9,7 +9,7 @@ with taken as (
     select t.store, t.wave, bool_and(s.state = 'verified') as verified
     from taken t
     join change c on c.store = t.store and not c.parking
-    join change_state_on((select as_of from this_run)) s on s.change = c.change
+    join change_state_on((select day from register_day)) s on s.change = c.change
     where s.state in ('implemented', 'verified', 'ineffective', 'backed out')
         and cast(s."at" as date) >= t.taken_on
     group by t.store, t.wave

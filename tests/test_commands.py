@@ -1,0 +1,85 @@
+"""The commands one after the other, as a planner gives them: nothing agreed is planned anew."""
+
+from datetime import date
+from pathlib import Path
+
+import pytest
+from changes_book import Book
+from openpyxl import load_workbook
+
+from pipeline.commands import run_back_out, run_decide, run_listing, run_schedule, run_verify
+from pipeline.database import open_database
+from pipeline.progress import Silent
+from pipeline.records import Selection
+from pipeline.run import Request, run
+
+ROOT = Path(__file__).resolve().parents[1]
+STORE = "N104"
+
+
+@pytest.fixture(scope="module")
+def request_of(tmp_path_factory: pytest.TempPathFactory) -> Request:
+    """The demo, run once; later commands are given no exports and no rules file."""
+    folder = tmp_path_factory.mktemp("commands")
+    first = Request(
+        exports=ROOT / "sample_exports",
+        database=folder / "q.duckdb",
+        out=folder / "reports",
+        rules=None,
+        rules_folder=None,
+        as_of=None,
+        selection=Selection(),
+    )
+    run(first, Silent())
+    return Request(None, first.database, first.out, None, None, None, Selection())
+
+
+def test_later_commands_go_by_the_rules_of_the_run(request_of: Request) -> None:
+    """The exception on file in the demo's rules still counts, and the run is the same run."""
+    summary, findings = run_listing(request_of, "listed_findings", Silent())
+
+    assert summary.excepted == 1
+    assert findings.height == sum(summary.findings.values())
+
+
+def test_approved_changes_get_a_night_and_are_not_planned_anew(request_of: Request) -> None:
+    """Approve a store's plan: it is scheduled and booked, and a new run keeps to it."""
+    workbook = request_of.out / "North" / STORE / "change-plan.xlsx"
+    with open_database(request_of.database) as database:
+        names = [
+            name
+            for (name,) in database.connection.execute(
+                "select change from change where store = ? order by position", [STORE]
+            ).fetchall()
+        ]
+        before = database.connection.execute("select * from move order by all").fetchall()
+    book = Book(load_workbook(workbook), workbook)
+    for name in names:
+        book.decide(name, "approved", "T. Aldervane", date(2026, 10, 1))
+    book.saved()
+
+    (taken,) = run_decide(request_of, [workbook], all_or_nothing=False)
+    found = run_schedule(request_of, Silent())
+
+    assert len(names) == 5
+    assert (taken.decisions, taken.refusals) == (5, ())
+    assert found.booked == 5
+    assert STORE in found.nights["store"].to_list()
+    assert len(found.calendars) >= 8
+    assert all(path.is_file() for path in found.calendars)
+    with open_database(request_of.database) as database:
+        after = database.connection.execute("select * from move order by all").fetchall()
+        states = database.connection.execute(
+            "select state, count(*) from change_state_on(date '2027-01-01') join change "
+            "using (change) where store = ? group by state",
+            [STORE],
+        ).fetchall()
+    assert [row[:5] for row in after] == [row[:5] for row in before]
+    assert states == [("scheduled", 5)]
+
+
+def test_nothing_to_verify_and_nothing_to_take_back_says_so(request_of: Request) -> None:
+    """No export has come since, and no change was carried out."""
+    assert run_verify(request_of).checks == ()
+    one = Request(None, request_of.database, request_of.out, None, None, None, Selection((STORE,)))
+    assert run_back_out(one) == ()
