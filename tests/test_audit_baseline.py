@@ -163,6 +163,30 @@ def test_a_store_without_a_baseline_has_none_to_move(database: Database) -> None
     assert advance(database) == 0
 
 
+def test_a_parking_step_does_not_move_the_baseline(database: Database) -> None:
+    """It is a step on the way: only the last step of a station is what is agreed."""
+    approve(database, SETTINGS, ["S1"], by="P. Approver", reason="as built", on=JULY)
+    change(database, [("approved", datetime(2026, 8, 2)), ("verified", datetime(2026, 8, 9))])
+    database.connection.execute("update change set parking = true")
+    assert advance(database) == 0
+
+
+def test_what_is_approved_in_the_last_minutes_is_of_the_quarter(database: Database) -> None:
+    """An approval at 23:40 of the last day counts; one at midnight is of the next quarter."""
+    approve(database, SETTINGS, ["S1"], by="P. Approver", reason="as built", on=JULY)
+    last = date(2026, 9, 30)
+    put(database, "station_seen", [station("a", 20, last), station("b", 15, last)])
+    set_day(database, date(2026, 12, 31))
+    change(database, [("proposed", datetime(2026, 9, 1)), ("approved", datetime(2026, 10, 1))])
+    for at, kind in ((datetime(2026, 10, 1), "drift"), (datetime(2026, 9, 30, 23, 40), None)):
+        database.connection.execute('update change_event set "at" = ? where seq = 2', [at])
+        audit(database, read_quarter("2026-Q3"))
+        found = database.connection.execute(
+            "select kind from drift where quarter = '2026-Q3'"
+        ).fetchall()
+        assert found == [(kind or "approved change",)]
+
+
 def test_exceptions_are_kept_under_the_day_they_were_met(database: Database) -> None:
     """Those of the first run count from ever; what comes and goes later counts from that run on."""
 

@@ -291,3 +291,36 @@ def test_quarters_follow_the_calendar() -> None:
     assert read_quarter(" 2026-q3 ") == Quarter(2026, 3)
     with pytest.raises(QuarterUnreadable, match="2026-Q3"):
         read_quarter("Q3 2026")
+
+
+def test_where_nothing_tells_the_name_decides() -> None:
+    """Hardware exchanged between stations of which nothing else is known: the names stay."""
+    bare = {"ip_address": None, "name": None, "mounted": None, "place": None}
+    lives = follow(exports([row("a", A, **bare), row("bb", B, **bare)],
+                           [row("a", B, **bare), row("bb", A, **bare)]))  # fmt: skip
+    assert [[name for _, name in life.names] for life in lives] == [["a"], ["bb"]]
+
+
+def test_days_before_the_first_baseline_count_for_nothing() -> None:
+    """What changed before anything was agreed is no departure, and not reverted either."""
+    before, after = MOVED
+    known = facts(exports([before], [after], [after], [after]), *agreed(after, on=DAYS[2]))
+    assert found(known) == []
+
+
+def test_a_new_station_that_is_approved_is_one_row() -> None:
+    """Its fields were not agreed before, so they did not move; nor does it stand any more."""
+    a, bb = row("a", A), row("bb", B)
+    anew = agreed(a, bb, on=DAYS[2], version=2)
+    one = only(facts(exports([a], [a, bb], [a, bb], [a, bb]), *agreed(a), *anew))
+    assert (one.subject, one.field, one.kind) == ("bb", "station", Kind.APPROVED)
+    assert (one.agreed, one.found, one.stood_days) == ("bb", "bb", None)
+
+
+def test_a_name_taken_later_does_not_reach_back() -> None:
+    """A baseline for a station never seen means the same, whoever takes its name afterwards."""
+    a, x = row("a", A), row("x", A)
+    span = Span(DAYS[0], DAYS[1])
+    then = facts(exports([a], [a]), *agreed(a, x))
+    later = facts(exports([a], [a], [x]), *agreed(a, x))
+    assert found(then, span) == found(later, span) == [("x", "station", Kind.GONE)]
