@@ -219,13 +219,13 @@ def killed_then_run_again(folder: Path, database: Path, after_s: float) -> bool:
     return at_work
 
 
-def crash_often(tmp_path: Path, times: int) -> None:
+def crash_often(tmp_path: Path, times: int, seed: int) -> None:
     """Kill and repeat, and compare with the undisturbed run."""
     folder = crash_set(tmp_path / "in")
     started = time.monotonic()
     undisturbed = take(folder, tmp_path / "whole.duckdb").tables
     whole_s = time.monotonic() - started
-    random = Random(3)
+    random = Random(seed)
     killed_at_work = 0
     for place in range(times):
         database = tmp_path / f"{place}.duckdb"
@@ -239,10 +239,11 @@ def crash_often(tmp_path: Path, times: int) -> None:
 
 def test_killed_at_any_moment(tmp_path: Path) -> None:
     """Killed at a random moment and run again, the database equals that of an undisturbed run."""
-    crash_often(tmp_path, 5)
+    crash_often(tmp_path, 5, 3)
 
 
 @pytest.mark.slow
-def test_killed_at_any_moment_200_times(tmp_path: Path) -> None:
-    """The same for 200 moments."""
-    crash_often(tmp_path, 200)
+@pytest.mark.parametrize("seed", range(101, 109))
+def test_killed_at_any_moment_200_times(tmp_path: Path, seed: int) -> None:
+    """The same for 200 moments, 25 at a time."""
+    crash_often(tmp_path, 25, seed)

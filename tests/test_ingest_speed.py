@@ -128,6 +128,38 @@ def test_two_million_labels(tmp_path: Path) -> None:
     assert ratio(tmp_path, LABELS, 2_000_000, LABEL_TYPES) <= RATIO_MOST
 
 
+def with_odd_rows(path: Path) -> int:
+    """Give a few rows of a text another form; return how many."""
+    lines = path.read_bytes().split(b"\n")
+    for place, odd in enumerate((b"%s,more", b"%.20s", b'S"1,"A%s', b'"open%s', b"%s,,"), start=1):
+        lines[place * len(lines) // 6] = odd % lines[place * len(lines) // 6]
+    path.write_bytes(b"\n".join(lines))
+    return 5
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("statement", [READINGS, LABELS], ids=["readings", "labels"])
+def test_a_few_odd_rows_among_two_millions(tmp_path: Path, statement: str) -> None:
+    """Rows of another form make two million rows take at most three times as long."""
+    rows = 2_000_000
+    even, odd = tmp_path / "even" / "x.csv", tmp_path / "odd" / "x.csv"
+    for path in (even, odd):
+        write(path, statement, rows)
+    few = with_odd_rows(odd)
+    times: dict[Path, list[float]] = {even: [], odd: []}
+    for turn in range(3):
+        for path, loads in ((even, rows), (odd, rows - few)):
+            database = tmp_path / f"{path.parent.name}{turn}"
+            loaded, took, _ = run(INGEST, str(path.parent), str(database))
+            database.unlink()
+            assert int(loaded) == loads
+            times[path].append(float(took))
+    shown = ", ".join(f"{path.parent.name} {min(took):.2f} s" for path, took in times.items())
+    print(f"\n{rows} rows: {shown}")  # noqa: T201 - the measurement is the point
+
+    assert min(times[odd]) <= 3 * min(times[even])
+
+
 @pytest.mark.slow
 def test_two_gigabytes_in_two_gigabytes(tmp_path: Path) -> None:
     """A file of readings of over 2 GB is taken with less than 2 GB of memory."""
