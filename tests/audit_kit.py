@@ -170,11 +170,8 @@ def run_on(database: Database, past: History, day: date) -> None:
     keep(database)
 
 
-def live_through(database: Database, past: History, quarter: int) -> Audited:
-    """Take in a quarter, what came late of the one before, approve, run and audit, as people would.
-
-    Where the quarter before got late exports, it is not audited again here.
-    """
+def live_through(database: Database, past: History, quarter: int) -> None:
+    """Take in a quarter, what came late of the one before, approve and run, as people would."""
     if quarter > FIRST:
         take_quarter(database, past, quarter - 1, late=True)
     take_quarter(database, past, quarter, late=False)
@@ -187,6 +184,10 @@ def live_through(database: Database, past: History, quarter: int) -> Audited:
     run_on(database, past, last_day(quarter))
     put(database, "finding", _found(past, quarter, last_day(quarter)))
     put(database, "clear_air_kept", _air(past, quarter, last_day(quarter)))
+
+
+def audit_of(database: Database, quarter: int) -> Audited:
+    """Audit a quarter by its number in QUARTERS."""
     return audit(database, read_quarter(QUARTERS[quarter]))
 
 
@@ -199,4 +200,4 @@ def drift_rows(database: Database) -> list[tuple[Any, ...]]:
 
 def audit_all(database: Database) -> None:
     """Audit the last quarter, and with it all before."""
-    audit(database, read_quarter(QUARTERS[LAST]))
+    audit_of(database, LAST)

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 from audit_history import FIRST, LAST, QUARTERS, History, history
-from audit_kit import audit_all, drift_rows, live_through, past_database, take_quarter
+from audit_kit import audit_all, audit_of, drift_rows, live_through, past_database, take_quarter
 
 from pipeline.audit.audit import audit
 from pipeline.audit.calendar import read_quarter
@@ -52,8 +52,8 @@ def test_a_quarter_with_all_later_data_says_what_it_said_then(
         for number in range(quarter + 1):
             live_through(then, past, number)
         take_quarter(then, past, quarter, late=True)
-        audit(then, read_quarter(QUARTERS[quarter]))
-        audit(lived, read_quarter(QUARTERS[quarter]))
+        audit_of(then, quarter)
+        audit_of(lived, quarter)
         for table in ("drift", "audit_store", "audit_change", "audit_finding", "audit_promise"):
             assert _upto(then, table, quarter) == _upto(lived, table, quarter), table
 
@@ -64,10 +64,9 @@ def test_late_exports_make_a_restatement(past: History, tmp_path: Path) -> None:
         quarter = next(q for q in range(1, LAST) if _late_in(past, q))
         for number in range(quarter + 1):
             live_through(database, past, number)
-        first = audit(database, read_quarter(QUARTERS[quarter]))
+        first = audit_of(database, quarter)
         live_through(database, past, quarter + 1)
-        second = audit(database, read_quarter(QUARTERS[quarter]))
-        third = audit(database, read_quarter(QUARTERS[quarter]))
+        second, third = audit_of(database, quarter), audit_of(database, quarter)
 
         assert (first.edition, second.edition, third.edition) == (1, 2, 2)
         assert second.departures == first.departures + _late_in(past, quarter)
