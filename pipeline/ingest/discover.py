@@ -5,7 +5,7 @@ import os
 import shutil
 import zipfile
 import zlib
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import IO
@@ -23,6 +23,9 @@ _UNPACKED_MOST = 8 << 30
 _RATIO_MOST = 200
 _RATIO_FROM = 64 << 20  # smaller members may be packed as tightly as they like
 _CHUNK = 1 << 20
+Member = tuple[str | None, str]
+"""A member of an archive, None for a file itself, and the hash of its content."""
+Known = Callable[[Path], Sequence[Member]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,17 +57,23 @@ class Found:
         return out
 
 
-def discover(folder: Path) -> tuple[Found, ...]:
+def nothing_known(_: Path) -> Sequence[Member]:
+    """Say of every file that it must be read."""
+    return ()
+
+
+def discover(folder: Path, known: Known = nothing_known) -> tuple[Found, ...]:
     """Return everything in the folder tree that is, or may be meant as, an export.
 
     The order follows the content's hash, so that neither names nor folders decide anything.
+    `known` may tell what a file holds, so that it need not be read through again.
 
     Raises:
         FolderMissing: the folder does not exist or is a file.
     """
     if not folder.is_dir():
         raise FolderMissing(folder)
-    found = [each for path in _walk(folder) for each in _found(folder, path)]
+    found = [each for path in _walk(folder) for each in _found(folder, path, known)]
     return tuple(sorted(found, key=lambda each: (each.sha256, each.file)))
 
 
@@ -78,7 +87,7 @@ def _walk(folder: Path) -> Iterator[Path]:
         folders[:] = [name for name in folders if not name.startswith(".")]
 
 
-def _found(folder: Path, path: Path) -> Iterator[Found]:
+def _found(folder: Path, path: Path, known: Known) -> Iterator[Found]:
     file = path.relative_to(folder).as_posix()
     file = file.encode("utf-8", "replace").decode("utf-8")  # a name may be no text at all
     suffix = path.suffix.lower()
@@ -88,6 +97,9 @@ def _found(folder: Path, path: Path) -> Iterator[Found]:
             yield Found(file, path, None, target, "It is a link to another place.")
     elif suffix in _TOLD:
         yield from _hashed(file, path, f"Files of the form {suffix} are not read.")
+    elif suffix in (*READ, ".zip") and (held := known(path)):
+        for member, sha256 in held:
+            yield Found(_named(file, member), path, member, sha256)
     elif suffix in READ:
         yield from _hashed(file, path, None)
     elif suffix == ".zip":
@@ -116,13 +128,19 @@ def _members(file: str, path: Path) -> Iterator[Found]:
                 return
             seen: set[str] = set()
             for part in sorted(parts, key=lambda each: each.filename):
-                name = part.filename.encode("utf-8", "replace").decode("utf-8")
-                if part.filename in seen or Path(name).name.startswith((".", "~$")):
+                if part.filename in seen or Path(part.filename).name.startswith((".", "~$")):
                     continue
                 seen.add(part.filename)
-                yield from _member(archive, part, f"{file}!{name}", path)
+                yield from _member(archive, part, _named(file, part.filename), path)
     except (zipfile.BadZipFile, OSError, EOFError, ValueError):
         yield Found(file, path, None, _safe_hash(path), "The archive is damaged.")
+
+
+def _named(file: str, member: str | None) -> str:
+    """Return the name a file or a member of an archive goes by."""
+    if member is None:
+        return file
+    return f"{file}!{member.encode('utf-8', 'replace').decode('utf-8')}"
 
 
 def _refuse_archive(parts: list[zipfile.ZipInfo]) -> str | None:

@@ -7,8 +7,9 @@ import polars as pl
 
 from pipeline import sql_file
 from pipeline.database import Database
-from pipeline.ingest.discover import discover
+from pipeline.ingest.discover import Found, discover
 from pipeline.ingest.headings import Vocabulary
+from pipeline.ingest.known import Stamps, note_taken, taken
 from pipeline.ingest.tables import open_tables
 from pipeline.ingest.take import take
 from pipeline.progress import Progress
@@ -35,18 +36,29 @@ def ingest(
     Raises:
         FolderMissing: `exports` is no folder.
     """
-    found = discover(exports)
+    stamps = Stamps(database)
+    found = discover(exports, stamps.look)
+    stamps.note(found)
     vocabulary = Vocabulary(settings.headings)
     _prepare(database)
     outcomes: list[ExportOutcome] = []
     for each in progress.over(found, "exports", len(found)):
-        with (
-            TemporaryDirectory(prefix="quietaisle-") as room,
-            open_tables(each, vocabulary, Path(room)) as tables,
-        ):
-            outcomes.extend(take(database, table, vocabulary, settings) for table in tables)
+        before = taken(database, each)
+        outcomes.extend(_take(database, each, vocabulary, settings) if before is None else before)
     _forget(database)
     return tuple(outcomes)
+
+
+def _take(
+    database: Database, found: Found, vocabulary: Vocabulary, settings: Settings
+) -> list[ExportOutcome]:
+    with (
+        TemporaryDirectory(prefix="quietaisle-") as room,
+        open_tables(found, vocabulary, Path(room)) as tables,
+    ):
+        outcomes = [take(database, table, vocabulary, settings) for table in tables]
+    note_taken(database, found, outcomes)
+    return outcomes
 
 
 def _prepare(database: Database) -> None:
