@@ -14,9 +14,13 @@ from pipeline import __version__
 from pipeline.bench import Size, bench
 from pipeline.check.rules import explain, rule_list
 from pipeline.commands import (
+    run_approve,
+    run_audit,
     run_back_out,
+    run_compare,
     run_decide,
     run_ingest,
+    run_life,
     run_listing,
     run_schedule,
     run_verify,
@@ -30,9 +34,13 @@ from pipeline.template import write_demo, write_template
 from pipeline.terminal import (
     console,
     progress_on,
+    show_approved,
+    show_audited,
     show_bench,
+    show_departures,
     show_exports,
     show_findings,
+    show_life,
     show_moves,
     show_paths,
     show_run,
@@ -224,6 +232,44 @@ def decide_command(
 def verify_command(**options: Any) -> int:  # noqa: ANN401 - as above
     """Hold the newest exports against the changes that were carried out."""
     show_verified(console(), run_verify(_request(None, options)))
+    return DONE
+
+
+@cli.command("audit")
+@click.option("--quarter", metavar="2026-Q3", help="The quarter; else that of the run's day.")
+@click.option("--approve", is_flag=True, help="Freeze the selected stores as they are as agreed.")
+@click.option("--by", help="Who approves; a name in the rules file.")
+@click.option("--reason", help="Why, in words.")
+@click.option("--since", type=click.DateTime(["%Y-%m-%d"]), help="Compare from this day's evening.")
+@click.option("--until", type=click.DateTime(["%Y-%m-%d"]), help="Compare to this day's evening.")
+@click.option("--station", help="Tell this station's life; with one --store.")
+@_shared
+def audit_command(**options: Any) -> int:  # noqa: ANN401 - as above
+    """Hold what is found against what was agreed: a quarter, two days, or one station's life."""
+    return _audit(console(), _request(None, options), options)
+
+
+def _audit(terminal: Console, request: Request, options: Mapping[str, Any]) -> int:
+    if options["approve"]:
+        if (
+            not (options["store"] or options["region"])
+            or not options["by"]
+            or not options["reason"]
+        ):
+            raise click.UsageError("--approve needs --store or --region, --by and --reason")
+        show_approved(terminal, run_approve(request, options["by"], options["reason"]))
+    elif options["station"]:
+        if len(options["store"]) != 1:
+            raise click.UsageError("--station needs exactly one --store")
+        show_life(terminal, run_life(request, options["store"][0], options["station"]))
+    elif options["since"] or options["until"]:
+        if not (options["since"] and options["until"]):
+            raise click.UsageError("--since and --until go together")
+        days = options["since"].date(), options["until"].date()
+        show_departures(terminal, run_compare(request, *days))
+    else:
+        found = run_audit(request, options["quarter"], progress_on(terminal))
+        show_audited(terminal, found)
     return DONE
 
 

@@ -2,10 +2,16 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date
 from pathlib import Path
 
 import polars as pl
 
+from pipeline.audit.audit import Audited, audit, compare
+from pipeline.audit.baseline import Approved, approve
+from pipeline.audit.calendar import quarter_of, read_quarter
+from pipeline.audit.history import LifeLine, life
+from pipeline.audit.records import Departure
 from pipeline.changes.back_out import back_out
 from pipeline.changes.decisions import decide
 from pipeline.changes.records import Booking, Calibration, Check, Taken
@@ -19,6 +25,7 @@ from pipeline.progress import Progress
 from pipeline.records import ExportOutcome, RunSummary, Selection
 from pipeline.report.back_out import write_back_out
 from pipeline.report.calendars import cautions, place_of
+from pipeline.report.quarter_files import write_audit
 from pipeline.run import Request, judge, session, start_run, summarise, take_in, write_out
 from pipeline.schedule.stores import schedule, write_calendars
 from pipeline.survey.evidence import survey
@@ -142,6 +149,60 @@ def run_back_out(request: Request) -> tuple[Path, ...]:
             for store in _stores(database, request.selection)
             for path in write_back_out(database, request.out, back_out(database, store, day))
         )
+
+
+@dataclass(frozen=True, slots=True)
+class QuarterAudited:
+    """An audit of a quarter, and its two files."""
+
+    audited: Audited
+    files: tuple[Path, ...]
+
+
+def run_audit(request: Request, quarter: str | None, progress: Progress) -> QuarterAudited:
+    """Audit a quarter, by default that of the run's day, and write its workbook and its pages.
+
+    Raises:
+        QuietaisleError: no such quarter.
+    """
+    with session(request) as (database, settings):
+        judge(database, request, settings, progress)
+        day = summarise(database, request).as_of
+        chosen = quarter_of(day) if quarter is None else read_quarter(quarter)
+        found = audit(database, chosen, progress)
+        return QuarterAudited(found, write_audit(database, request.out, chosen.name))
+
+
+def run_approve(request: Request, by: str, reason: str) -> tuple[Approved, ...]:
+    """Freeze the configuration of the selected stores as agreed.
+
+    Raises:
+        QuietaisleError: the approver is not in the rules file, or a store does not exist.
+    """
+    with session(request) as (database, settings):
+        start_run(database, request, settings)
+        on = summarise(database, request).as_of
+        stores = _stores(database, request.selection)
+        return approve(database, settings, stores, by=by, reason=reason, on=on)
+
+
+def run_compare(request: Request, start: date, end: date) -> tuple[Departure, ...]:
+    """Hold what was found on a day against what was agreed, and say what came between two days."""
+    with session(request) as (database, settings):
+        start_run(database, request, settings)
+        chosen = set(_stores(database, request.selection))
+        return tuple(row for row in compare(database, start, end) if row.store in chosen)
+
+
+def run_life(request: Request, store: str, station: str) -> tuple[LifeLine, ...]:
+    """Tell one station's life.
+
+    Raises:
+        UnknownSelection: no such store or station.
+    """
+    with session(request) as (database, settings):
+        start_run(database, request, settings)
+        return life(database, store, station)
 
 
 def _stores(database: Database, selection: Selection) -> list[str]:

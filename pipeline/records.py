@@ -148,6 +148,7 @@ class RunSummary:
     unplanned: tuple[tuple[str, str], ...]
     unwritten: tuple[tuple[str, str], ...]
     written: tuple[Written, ...]
+    reviews: tuple[Path, ...]
     quarantine: Path | None
     out: Path
     database: Path

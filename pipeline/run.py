@@ -8,6 +8,9 @@ from hashlib import sha256
 from pathlib import Path
 
 from pipeline import __version__
+from pipeline.audit.audit import audit
+from pipeline.audit.calendar import quarter_of
+from pipeline.audit.keep import keep
 from pipeline.changes.register import propose
 from pipeline.changes.verify import verify
 from pipeline.check.rules import check
@@ -26,6 +29,7 @@ from pipeline.records import (
 )
 from pipeline.report.files import report
 from pipeline.report.quarantine import write_quarantine
+from pipeline.report.region_files import write_reviews
 from pipeline.settings import Settings, load_settings, settings_from
 from pipeline.survey.evidence import survey
 
@@ -82,9 +86,15 @@ def write_out(
 ) -> RunSummary:
     """Write every file of a run that has been judged, and say what it came to."""
     written, unwritten = report(database, settings, request.out, request.selection, progress)
-    quarantine = write_quarantine(database, request.out)
+    summary = summarise(database, request)
+    audit(database, quarter_of(summary.as_of), progress)  # what the reviews say is not as agreed
+    reviews, unreviewed = write_reviews(database, settings, request.out, request.selection)
     return replace(
-        summarise(database, request), written=written, unwritten=unwritten, quarantine=quarantine
+        summary,
+        written=written,
+        unwritten=(*unwritten, *unreviewed),
+        reviews=reviews,
+        quarantine=write_quarantine(database, request.out),
     )
 
 
@@ -132,6 +142,7 @@ def judge(database: Database, request: Request, settings: Settings, progress: Pr
     plan(database, settings, progress)
     propose(database, settings)
     check(database, settings, request.rules_folder)
+    keep(database)  # what later audits need to know of this run
 
 
 def start_run(database: Database, request: Request, settings: Settings) -> None:
@@ -214,6 +225,7 @@ def summarise(database: Database, request: Request) -> RunSummary:
         unplanned=tuple((store, why) for store, why in database.rows("run", "unplanned")),
         unwritten=(),
         written=(),
+        reviews=(),
         quarantine=None,
         out=request.out,
         database=request.database,

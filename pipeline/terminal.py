@@ -12,9 +12,12 @@ from rich.progress import BarColumn, MofNCompleteColumn, TextColumn, TimeRemaini
 from rich.progress import Progress as Bars
 from rich.table import Table
 
+from pipeline.audit.baseline import Approved
+from pipeline.audit.history import LifeLine
+from pipeline.audit.records import Departure
 from pipeline.bench import Measured
 from pipeline.changes.records import Calibration, Taken
-from pipeline.commands import Scheduled, Verified
+from pipeline.commands import QuarterAudited, Scheduled, Verified
 from pipeline.plan.what_if import WhatIf
 from pipeline.progress import Item, Progress, Silent
 from pipeline.records import ExportOutcome, RunSummary, Severity
@@ -80,6 +83,8 @@ def show_run(console: Console, summary: RunSummary) -> None:
             f"{len(summary.written)} change plans and {len(summary.written)} summaries "
             f"are in {summary.out}/<region>/<store>/"
         )
+    if summary.reviews:
+        console.print(f"Region reviews: {summary.out}/<region>/review.pdf and .xlsx")
     if summary.quarantine is not None:
         console.print(f"Rows that could not be taken, to mend: {summary.quarantine}")
     console.print(f"The database is {summary.database}")
@@ -272,3 +277,46 @@ def show_paths(console: Console, paths: Sequence[Path], none: str) -> None:
         console.print(escape(str(path)), highlight=False, soft_wrap=True)
     if not paths:
         console.print(none)
+
+
+def show_audited(console: Console, found: QuarterAudited) -> None:
+    """Print what the audit of a quarter came to and where its files are."""
+    audited = found.audited
+    edition = "the quarter is not over yet"
+    if audited.edition is not None:
+        edition = "first edition" if audited.edition == 1 else f"restatement {audited.edition}"
+    console.print(
+        f"{audited.quarter} ({edition}): {audited.departures} departures in {audited.stores} stores"
+    )
+    show_paths(console, found.files, "")
+
+
+def show_approved(console: Console, approved: Sequence[Approved]) -> None:
+    """Print the new version of every baseline."""
+    for one in approved:
+        console.print(
+            f"{escape(one.store)}: version {one.version}, {one.stations} stations as found on "
+            f"{one.found_on}",
+            highlight=False,
+        )
+
+
+def show_departures(console: Console, rows: Sequence[Departure]) -> None:
+    """Print what departs from what is agreed, one line each."""
+    table = Table(box=None, pad_edge=False, header_style="bold")
+    for heading in ("store", "subject", "field", "kind", "agreed", "found", "since", "by"):
+        table.add_column(heading)
+    for row in rows:
+        cells = (row.store, row.subject, row.field, row.kind, row.agreed, row.found)
+        since = "" if row.first_seen is None else row.first_seen.isoformat()
+        table.add_row(*(escape(str(c or "")) for c in cells), since, escape(row.approved_by or ""))
+    console.print(table if rows else "Everything is as agreed.")
+
+
+def show_life(console: Console, lines: Sequence[LifeLine]) -> None:
+    """Print a station's life, oldest first."""
+    for line in lines:
+        until = f" to {line.until}" if line.until else ""
+        air = "" if line.clear_air is None else f"; clear air {line.clear_air:.0%}"
+        by = f" ({line.by})" if line.by else ""
+        console.print(escape(f"{line.day}{until}  {line.text}{by}{air}"), highlight=False)

@@ -7,7 +7,17 @@ import pytest
 from changes_book import Book
 from openpyxl import load_workbook
 
-from pipeline.commands import run_back_out, run_decide, run_listing, run_schedule, run_verify
+from pipeline.commands import (
+    run_approve,
+    run_audit,
+    run_back_out,
+    run_compare,
+    run_decide,
+    run_life,
+    run_listing,
+    run_schedule,
+    run_verify,
+)
 from pipeline.database import open_database
 from pipeline.progress import Silent
 from pipeline.records import Selection
@@ -83,3 +93,28 @@ def test_nothing_to_verify_and_nothing_to_take_back_says_so(request_of: Request)
     assert run_verify(request_of).checks == ()
     one = Request(None, request_of.database, request_of.out, None, None, None, Selection((STORE,)))
     assert run_back_out(one) == ()
+
+
+def test_a_quarter_is_audited_and_a_station_tells_its_life(request_of: Request) -> None:
+    """Both files are written; a station that has gone does not lift a rate above all of them."""
+    found = run_audit(request_of, "2026-Q3", Silent())
+
+    assert found.audited.quarter == "2026-Q3"
+    assert [path.suffix for path in found.files] == [".xlsx", ".pdf"]
+    assert all(path.stat().st_size > 1000 for path in found.files)
+    lines = run_life(request_of, STORE, f"{STORE}-02")
+    assert [line.day for line in lines] == sorted(line.day for line in lines)
+    assert any("channel 26 to 20" in line.text for line in lines)
+
+
+def test_what_is_agreed_is_held_against_what_is_found(request_of: Request) -> None:
+    """Once a store is approved as it stands, nothing in it departs from what is agreed."""
+    one = Request(None, request_of.database, request_of.out, None, None, None, Selection((STORE,)))
+    before = run_compare(one, date(2026, 6, 30), date(2026, 9, 30))
+
+    (approved,) = run_approve(one, "T. Aldervane", "as built")
+
+    after = run_compare(one, date(2026, 6, 30), date(2026, 9, 30))
+    assert before
+    assert (approved.version, approved.stations) == (1, 16)
+    assert [row for row in after if row.kind == "drift"] == []

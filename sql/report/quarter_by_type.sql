@@ -1,9 +1,12 @@
 -- Stations audited and stations nobody approved the state of, by store type, the worst rate first.
+-- A station that has gone is among both, though no export lists it any more.
 with astray as (
-    select store, count(distinct subject) as astray from unapproved
+    select store, count(distinct subject) as astray,
+        count(distinct subject) filter (kind = 'gone') as gone
+    from unapproved
     where quarter = $quarter group by store
 ), types as (
-    select s.store_type, sum(s.stations)::bigint as stations,
+    select s.store_type, sum(s.stations + coalesce(a.gone, 0))::bigint as stations,
         coalesce(sum(a.astray), 0)::bigint as astray
     from audit_store s left join astray a using (store)
     where s.quarter = $quarter and s.exports > 0

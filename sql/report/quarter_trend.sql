@@ -1,4 +1,5 @@
 -- Each quarter up to $quarter in figures: the whole portfolio (no region), then region by region.
+-- A station that has gone counts as audited, though no export lists it any more.
 with store as (
     select * from audit_store where quarter <= $quarter
 ), stores as (
@@ -16,6 +17,7 @@ with store as (
     select quarter, if(grouping(store_region) = 1, null, store_region) as region,
         count(distinct (store, subject)) filter (open) as astray,
         count(distinct (store, subject)) filter (begun) as begun,
+        count(distinct (store, subject)) filter (open and kind = 'gone') as gone,
         count(*) filter (kind = 'approved change') as approved,
         count(*) filter (kind = 'deviation') as deviations,
         count(*) filter (kind = 'reverted') as reverted
@@ -29,7 +31,8 @@ with store as (
         sum(closed) as closed, sum(standing) as standing
     from audit_finding group by grouping sets ((quarter), (quarter, region))
 )
-select s.quarter, s.region, s.stores, s.covered, s.stations::bigint, coalesce(d.astray, 0),
+select s.quarter, s.region, s.stores, s.covered,
+    (s.stations + coalesce(d.gone, 0))::bigint, coalesce(d.astray, 0),
     coalesce(d.begun, 0), coalesce(d.approved, 0), coalesce(d.deviations, 0),
     coalesce(d.reverted, 0), a.clear_air, f.opened::bigint, f.closed::bigint, f.standing::bigint
 from stores s

@@ -1,7 +1,7 @@
 -- name: plan-older-than-evidence
 -- title: A plan still open rests on older evidence than there is
 -- severity: watch
--- why: The stations were scanned after the plan was put forward. Its moves were worked out again and
+-- why: The stations were scanned after the plan was put forward. Its moves were worked out anew and
 --   stand, but whoever decides has figures in hand that have changed since.
 -- do: Send the change plan of the store out again, and decide on that one.
 -- source: common practice, no published source
