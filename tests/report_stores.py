@@ -12,7 +12,7 @@ import polars as pl
 from pipeline.database import Database, open_database
 
 SEEN = date(2026, 9, 30)
-SCANNED_AT = datetime(2026, 9, 29, 22, 15)  # noqa: DTZ001 - the store's wall clock
+SCANNED_AT = datetime(2026, 9, 29, 22, 15)
 RUN = "r1"
 PERMITTED = (11, 15, 20, 25, 26)
 Rows = list[dict[str, Any]]

@@ -479,7 +479,11 @@ def test_what_is_no_workbook_is_refused(shared: Database, settings: Settings, ba
     taken = decide(shared, settings, [back, back / "gone.xlsx"])
 
     assert [(one.workbook, one.decisions) for one in taken] == [
-        ("back/B.xlsx", 1), ("back/cut.xlsx", 0), ("back/empty.xlsx", 0), ("back/gone.xlsx", 0), ("back/notes.xlsx", 0),
+        ("back/B.xlsx", 1),
+        ("back/cut.xlsx", 0),
+        ("back/empty.xlsx", 0),
+        ("back/gone.xlsx", 0),
+        ("back/notes.xlsx", 0),
     ]  # fmt: skip
     assert all(len(one.refusals) == 1 for one in taken[1:])
     assert "No such file" in taken[3].refusals[0].sentence

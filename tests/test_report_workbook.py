@@ -158,7 +158,7 @@ def test_bytes_are_the_same_every_time(contents: dict[str, StoreContent]) -> Non
     with ZipFile(BytesIO(workbook(contents["S001"]))) as parts:
         assert {part.date_time for part in parts.infolist()} == {(1980, 1, 1, 0, 0, 0)}
     properties = read(contents["S001"]).properties
-    assert properties.created == properties.modified == datetime(2000, 1, 1)  # noqa: DTZ001 - as written
+    assert properties.created == properties.modified == datetime(2000, 1, 1)
     assert properties.creator == "quietaisle"
 
 

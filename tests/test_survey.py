@@ -15,7 +15,7 @@ from pipeline.settings import load_settings
 from pipeline.survey.evidence import survey
 
 AS_OF = date(2026, 9, 30)
-SCANNED = datetime(2026, 9, 30, 12, 0)  # noqa: DTZ001 - the store's own wall clock
+SCANNED = datetime(2026, 9, 30, 12, 0)
 SETTINGS = load_settings()
 
 
