@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import heapq
 import math
-from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -42,7 +41,7 @@ class Proof:
         self.best: tuple[int, ...] | None = None
         self.top = top
         # All costs are multiples of this, so an answer is cheaper by at least as much.
-        self.grain = math.gcd(*_entries(network)) or 1
+        self.grain = network.grain()
         self.relaxation = Relaxation(network, self.top)
         self.open: list[_Node] = []
         self.serial = 0
@@ -130,14 +129,6 @@ class Proof:
             if (cost := self.network.cost(choice)) < self.top:
                 self.best, self.top = choice, cost
         return all(verdict.proven for verdict in found)
-
-
-def _entries(network: Network) -> Iterator[int]:
-    for row in network.unary:
-        yield from row
-    for table in network.pairs.values():
-        for row in table:
-            yield from row
 
 
 def _only(network: Network, allowed: list[list[bool]], top: int) -> Network:

@@ -1,5 +1,6 @@
 """A cost network on an integer grid: what the searches and solvers work on."""
 
+import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
@@ -18,6 +19,12 @@ class Network:
         """Add up the cost of one complete choice, in grid steps."""
         one = sum(row[a] for row, a in zip(self.unary, choice, strict=True))
         return one + sum(table[choice[i]][choice[j]] for (i, j), table in self.pairs.items())
+
+    def grain(self) -> int:
+        """Greatest whole number of steps that all costs are multiples of, 1 where all are 0."""
+        own = math.gcd(*(x for row in self.unary for x in row))
+        tables = self.pairs.values()
+        return math.gcd(own, *(x for table in tables for row in table for x in row)) or 1
 
     def neighbours(self) -> list[list[tuple[int, Table]]]:
         """List for each station its partners with the table seen from its own side."""

@@ -16,7 +16,7 @@ least 0, so the cost <C, Y> is at least <C - M, Y>, and that falls apart station
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -29,20 +29,45 @@ Label = tuple[int, int]
 """A station and one of its choices."""
 
 # Penalty of the method and its over-relaxation, best of 0.3, 1, 3 and 1, 1.6 on floors of 24
-# and 60 stations with costs in units of the mean cost per station.
+# and 60 stations, with costs in units of the mean cost per station or per pair.
 _PENALTY = 1.0
 _OVER = 1.6
 # Allowance for rounding in the eigenvalues, in the same units: they are exact to about 1e-13.
 _ROUNDING = 1e-10
 _EVERY = 15
+# Steps of the prices on crowds; larger ones swing, smaller ones come too late.
+_PRICE_STEP = 15.0
 
 
 @dataclass(frozen=True)
 class State:
-    """Where the method stands: a lifted matrix and its multiplier for each group."""
+    """Where the method stands: a lifted matrix, its multiplier and its crowds for each group."""
 
     lifted: tuple[Matrix, ...]
     multiplier: tuple[Matrix, ...]
+    crowds: tuple[tuple[Crowd, ...], ...]
+
+
+@dataclass(frozen=True)
+class Crowd:
+    """The price on one fact about whole numbers that the matrices do not know.
+
+    Of the labels in `rows` (one choice, all its stations) a whole number m is taken, so at
+    least `size` * m - `size` * (`size` + 1) / 2 pairs of them are, for any whole `size`.
+    """
+
+    rows: npt.NDArray[np.intp]
+    size: int
+    price: float
+
+    def repriced(self, lifted: Matrix) -> Crowd:
+        """Raise the price where the matrix has too few pairs, lower it where it has more."""
+        block = lifted[np.ix_(self.rows, self.rows)]
+        taken = np.trace(block)
+        pairs = (block.sum() - taken) / 2
+        lacking = self.size * taken - self.size * (self.size + 1) / 2 - pairs
+        weight = len(self.rows) * (len(self.rows) / 4 + self.size**2)
+        return replace(self, price=max(0.0, self.price + _PRICE_STEP * float(lacking) / weight))
 
 
 @dataclass(frozen=True)
@@ -71,6 +96,26 @@ class _Group:
     stations: npt.NDArray[np.intp]
     choices: npt.NDArray[np.intp]
 
+    def crowds(self, lifted: Matrix, known: Sequence[Crowd]) -> tuple[Crowd, ...]:
+        """One crowd per choice, of the size it has in the matrix; prices are kept where it fits."""
+        before = {int(self.choices[crowd.rows[0] - 1]): crowd for crowd in known}
+        crowds = []
+        for choice in np.unique(self.choices).tolist():
+            rows = np.flatnonzero(self.choices == choice) + 1
+            size = int(np.diagonal(lifted)[rows].sum() + 0.01)
+            old = before.get(choice)
+            crowds.append(old if old and old.size == size else Crowd(rows, size, 0.0))
+        return tuple(crowds)
+
+    def priced(self, crowds: Sequence[Crowd]) -> tuple[Matrix, float]:
+        """Cost with the price of the crowds, and the constant that goes with it."""
+        cost, constant = self.cost.copy(), 0.0
+        for crowd in crowds:
+            cost[np.ix_(crowd.rows, crowd.rows)] -= crowd.price / 2
+            cost[crowd.rows, crowd.rows] += crowd.price * (crowd.size + 0.5)
+            constant -= crowd.price * crowd.size * (crowd.size + 1) / 2
+        return cost, constant
+
 
 class Relaxation:
     """The relaxation of one network, for answers cheaper than `top`.
@@ -82,7 +127,7 @@ class Relaxation:
 
     def __init__(self, network: Network, top: int) -> None:
         stations = len(network.unary)
-        self.unit = top / stations
+        self.unit = max(top / stations, _mean_pair(network, top))
         self.labels = np.zeros((stations, max(len(row) for row in network.unary)), dtype=bool)
         for i, row in enumerate(network.unary):
             self.labels[i, : len(row)] = True
@@ -95,16 +140,20 @@ class Relaxation:
         lifted = [np.zeros_like(group.cost) for group in self.groups]
         for matrix in lifted:
             matrix[0, 0] = 1.0
-        return State(tuple(lifted), tuple(np.zeros_like(group.cost) for group in self.groups))
+        zeros = tuple(np.zeros_like(group.cost) for group in self.groups)
+        return State(tuple(lifted), zeros, ((),) * len(self.groups))
 
     def floor(self, state: State, allowed: Mask, goal: int, rounds: int) -> Floor:
         """Raise the bound for the allowed labels; stop early once it exceeds `goal`."""
         masks = [self._never(group, allowed) for group in self.groups]
         best: Floor | None = None
         for now in range(_EVERY, rounds + _EVERY, _EVERY):
+            state = self._repriced(state)
+            priced = [g.priced(crowds) for g, crowds in zip(self.groups, state.crowds, strict=True)]
+            costs = [cost for cost, _ in priced]
             for _ in range(_EVERY):
-                state = self._round(state, allowed, masks)
-            bound, extra = self._read(state, allowed, masks)
+                state = self._round(state, allowed, masks, costs)
+            bound, extra = self._read(state, allowed, masks, priced)
             if best is None or bound > best.bound:
                 best = Floor(bound, extra, state, now)
             if bound > goal:
@@ -112,10 +161,17 @@ class Relaxation:
         assert best is not None, "at least one round is asked for"  # noqa: S101 - for mypy
         return best
 
-    def _round(self, state: State, allowed: Mask, masks: list[Mask]) -> State:
+    def _repriced(self, state: State) -> State:
+        crowds = [
+            tuple(crowd.repriced(lifted) for crowd in group.crowds(lifted, known))
+            for group, lifted, known in zip(self.groups, state.lifted, state.crowds, strict=True)
+        ]
+        return replace(state, crowds=tuple(crowds))
+
+    def _round(self, state: State, allowed: Mask, masks: list[Mask], costs: list[Matrix]) -> State:
         wishes, taken = [], np.full(self.labels.shape, -np.inf)
         for k, group in enumerate(self.groups):
-            matrix = state.lifted[k] - state.multiplier[k] - group.cost / _PENALTY
+            matrix = state.lifted[k] - state.multiplier[k] - costs[k] / _PENALTY
             diagonal = np.diagonal(matrix)[1:]
             taken[group.stations, group.choices] = (2 * matrix[0, 1:] + diagonal) / 3
             matrix = np.maximum(matrix, 0.0)
@@ -131,18 +187,25 @@ class Relaxation:
             below = (vectors * np.minimum(values, 0.0)) @ vectors.T
             lifted.append(target - below)
             multiplier.append(below)
-        return State(tuple(lifted), tuple(multiplier))
+        return State(tuple(lifted), tuple(multiplier), state.crowds)
 
-    def _read(self, state: State, allowed: Mask, masks: list[Mask]) -> tuple[float, Matrix]:
+    def _read(
+        self,
+        state: State,
+        allowed: Mask,
+        masks: list[Mask],
+        priced: list[tuple[Matrix, float]],
+    ) -> tuple[float, Matrix]:
         """<C - M, Y> at its least: a constant, and one price per station."""
         constant, prices = 0.0, np.full(self.labels.shape, np.inf)
         for k, group in enumerate(self.groups):
-            left = group.cost + _PENALTY * state.multiplier[k]
+            cost, apart = priced[k]
+            left = cost + _PENALTY * state.multiplier[k]
             # Two labels are both taken at most as often as half the sum of each.
             lacking = np.minimum(_pairs(left, masks[k]), 0.0).sum(axis=1)
             price = np.diagonal(left)[1:] + 2 * left[0, 1:] + lacking - _ROUNDING
             prices[group.stations, group.choices] = price
-            constant += left[0, 0] - _ROUNDING
+            constant += left[0, 0] + apart - _ROUNDING
         prices[~allowed] = np.inf
         least = prices.min(axis=1)
         bound = float(constant + least.sum()) * self.unit
@@ -152,7 +215,8 @@ class Relaxation:
         """Name the pairs of allowed labels that no answer up to `goal` can hold."""
         found: set[tuple[Label, Label]] = set()
         for k, group in enumerate(self.groups):
-            left = group.cost + _PENALTY * floor.state.multiplier[k]
+            cost, _ = group.priced(floor.state.crowds[k])
+            left = cost + _PENALTY * floor.state.multiplier[k]
             more = 2 * np.maximum(_pairs(left, self._never(group, allowed)), 0.0) * self.unit
             alone = floor.extra[group.stations, group.choices]
             reach = floor.bound + alone[:, None] + alone[None, :] + more
@@ -166,6 +230,13 @@ class Relaxation:
         mask = group.never.copy()
         mask[1:, 1:] |= out[:, None] | out[None, :]
         return mask
+
+
+def _mean_pair(network: Network, top: int) -> float:
+    """Mean of the pair costs that are neither nothing nor forbidding."""
+    tables = network.pairs.values()
+    costs = [x for table in tables for row in table for x in row if 0 < x < top]
+    return sum(costs) / len(costs) if costs else 0.0
 
 
 def _border(matrix: Matrix, taken: Matrix) -> None:

@@ -59,7 +59,7 @@ class _Tabu:
                     self.price[i][a] += row[self.choice[j]]
         self.open_from = [[0] * len(row) for row in network.unary]
         self.best, self.best_cost = tuple(self.choice), self.cost
-        self.random = random.Random(_SEED)  # noqa: S311 - a search, not a secret
+        self.random = random.Random(_SEED)
 
     def run(self, steps: int) -> tuple[int, ...]:
         """Search for a number of steps and return the best choice met."""

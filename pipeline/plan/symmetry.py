@@ -9,27 +9,40 @@ def without_copies(network: Network, top: int) -> Network:
     """Price out, at `top`, all but one way of naming interchangeable choices.
 
     Choices are interchangeable when no cost changes if all stations swap them. Of a set of such
-    choices the station with most at stake may then take the first only, the next station the
-    first two, and so on: any answer can be renamed to keep to that.
+    choices one station may then take the first only, another the first two, and so on: any
+    answer can be renamed to keep to that. Stations at odds with each other gain most by it.
     """
     sets = [group for group in _interchangeable(network) if len(group) > 1]
     if not sets:
         return network
     unary = [list(row) for row in network.unary]
-    for place, i in enumerate(_by_stake(network)):
+    for place, i in enumerate(_most_at_odds(network, max(len(group) for group in sets) - 1)):
         for group in sets:
             for a in group[place + 1 :]:
                 unary[i][a] = top
     return Network(tuple(tuple(row) for row in unary), network.pairs)
 
 
-def _by_stake(network: Network) -> list[int]:
-    stake = [0] * len(network.unary)
+def _most_at_odds(network: Network, size: int) -> list[int]:
+    """Stations that cost each other most, `size` of them or all: grown from the best start."""
+    stations = range(len(network.unary))
+    price = [[0] * len(network.unary) for _ in stations]
     for (i, j), table in network.pairs.items():
-        dearest = max(max(row) for row in table)
-        stake[i] += dearest
-        stake[j] += dearest
-    return sorted(range(len(stake)), key=lambda i: (-stake[i], i))
+        price[i][j] = price[j][i] = max(max(row) for row in table)
+    best: tuple[int, list[int]] = (-1, [])
+    for start in stations:
+        group, total, with_group = [start], 0, list(price[start])
+        while len(group) < min(size, len(stations)):
+            i = max(
+                (k for k in stations if k not in group),
+                key=lambda k: (with_group[k], sum(price[k]), -k),
+            )
+            total += with_group[i]
+            group.append(i)
+            with_group = [x + y for x, y in zip(with_group, price[i], strict=True)]
+        if total > best[0]:
+            best = (total, group)
+    return best[1]
 
 
 def _interchangeable(network: Network) -> list[list[int]]:
