@@ -1,19 +1,15 @@
 """Write each region's review: one page for the manager, rows for every store, and the workbook."""
 
 from collections.abc import Sequence
-from io import BytesIO
 from pathlib import Path
 
-from reportlab import rl_config
-from reportlab.pdfgen.canvas import Canvas
-
-from pipeline import __version__
 from pipeline.database import Database
 from pipeline.errors import QuietaisleError
 from pipeline.records import Selection
-from pipeline.report import fonts, style
+from pipeline.report import style
+from pipeline.report.booklet import Leaf, booklet, page_box
 from pipeline.report.files import put_file
-from pipeline.report.pen import TINY_MUTED, Align, Box, Pen
+from pipeline.report.pen import Box, Pen
 from pipeline.report.region_content import RegionContent
 from pipeline.report.region_gather import region_contents
 from pipeline.report.region_page import draw_region_page
@@ -25,7 +21,6 @@ from pipeline.report.wording import Wording, wording
 from pipeline.settings import Settings
 
 REVIEW = "review"
-_FOOTER_H = 16.0
 
 
 def write_reviews(
@@ -68,36 +63,11 @@ def _files(content: RegionContent, links: Sequence[Links]) -> list[tuple[str, by
 def region_pdf(content: RegionContent, links: Sequence[Links], words: Wording) -> bytes:
     """Return the review of one region as PDF: the same content gives the same bytes."""
     size = style.page_size(content.country)
-    page = Box(
-        style.MARGIN,
-        style.MARGIN - 6,
-        size[0] - 2 * style.MARGIN,
-        size[1] - 2 * style.MARGIN + 6 - _FOOTER_H,
-    )
-    buffer = BytesIO()
-    fonts.register()
-    rl_config.useA85 = 0  # plain compressed streams: a fifth smaller, and faster
-    canvas = Canvas(buffer, pagesize=size, invariant=1, pageCompression=1, lang=words.language)
-    canvas.setTitle(words("review.title", region=content.region))
-    canvas.setAuthor(words("document.author"))
-    canvas.setCreator(words("document.made_with", version=__version__))
-    canvas.setViewerPreference("DisplayDocTitle", "true")
-    rows = store_pages(content, links, words, page.h)
-    for number in range(1, len(rows) + 2):
-        pen = Pen(canvas, size)
-        if number == 1:
-            draw_region_page(pen, page, content, words)
-        else:
-            rows[number - 2](pen, page)
-        note = words("document.page", page=number, pages=len(rows) + 1)
-        _footer(pen, page, content.region, note)
-        canvas.showPage()
-    canvas.save()
-    return buffer.getvalue()
 
+    def first(pen: Pen, page: Box) -> None:
+        draw_region_page(pen, page, content, words)
 
-def _footer(pen: Pen, page: Box, left: str, right: str) -> None:
-    base = page.bottom + _FOOTER_H
-    pen.line((page.x, base - 9), (page.right, base - 9))
-    pen.text(page.x, base, left, TINY_MUTED, width=page.w * 0.8)
-    pen.text(page.right, base, right, TINY_MUTED, align=Align.RIGHT)
+    rows = store_pages(content, links, words, page_box(size).h)
+    title = words("review.title", region=content.region)
+    leaves = [Leaf(first), *map(Leaf, rows)]
+    return booklet(leaves, size, words, title=title, foot=content.region)
