@@ -8,7 +8,7 @@ from operator import itemgetter
 from typing import Any
 
 from pipeline.database import Database
-from pipeline.due import choose, due, fingerprint, keep, narrowed, run_mark
+from pipeline.due import choose, due, keep, narrowed, run_mark, store_marks
 from pipeline.frames import frame_of
 from pipeline.parallel import mapped
 from pipeline.plan.costs import StoreProblem
@@ -43,8 +43,7 @@ def plan(database: Database, settings: Settings, progress: Progress) -> None:
 
     What is planned is kept some stores at a time; a run cut off goes on where it stopped.
     """
-    run = run_mark(database, settings.limits)
-    marks = {store: fingerprint(run, *inputs) for store, *inputs in database.rows("plan", "inputs")}
+    marks = _marks(database, settings)
     found = due(database, "plan", marks)
     work = partial(_planned, limits=dict(settings.limits))
     rows = (each for stores in found.chunks() for each in _store_rows(database, stores))
@@ -55,6 +54,14 @@ def plan(database: Database, settings: Settings, progress: Progress) -> None:
         with database.transaction():
             _keep(database, stores, some)
             keep(database, "plan", stores, marks)
+
+
+def _marks(database: Database, settings: Settings) -> dict[str, str]:
+    """Return the fingerprint of what each store's plan is made from."""
+    inputs = database.frame("plan", "inputs")
+    choose(database, inputs["store"].to_list())
+    frames = [inputs, database.frame("plan", "stations")]
+    return store_marks(frames, run_mark(database, settings.limits))
 
 
 @dataclass(frozen=True, slots=True)
