@@ -4,7 +4,9 @@ import os
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import Future, ProcessPoolExecutor
 from itertools import islice
-from multiprocessing import get_context
+from multiprocessing import get_context, parent_process
+from multiprocessing.connection import wait
+from threading import Thread
 from typing import TypeVar
 
 Item = TypeVar("Item")
@@ -26,7 +28,8 @@ def mapped(work: Callable[[Item], Result], items: Iterable[Item], count: int) ->
         yield from map(work, items)
         return
     # Fresh processes: a fork would copy the database's threads' locks half held.
-    with ProcessPoolExecutor(processes, mp_context=get_context("spawn")) as pool:
+    spawn = get_context("spawn")
+    with ProcessPoolExecutor(processes, mp_context=spawn, initializer=_end_with_parent) as pool:
         waiting: list[Future[list[Result]]] = []
         rest = iter(items)
         while batch := list(islice(rest, _BATCH)):
@@ -35,6 +38,18 @@ def mapped(work: Callable[[Item], Result], items: Iterable[Item], count: int) ->
                 yield from waiting.pop(0).result()
         for future in waiting:
             yield from future.result()
+
+
+def _end_with_parent() -> None:
+    """End this process as soon as the one that started it is gone, however that one ended."""
+    parent = parent_process()
+    if parent is not None:
+        Thread(target=_watch, args=(parent.sentinel,), daemon=True).start()
+
+
+def _watch(sentinel: int) -> None:
+    wait([sentinel])
+    os._exit(1)  # at once: what is half done is done again by the next run
 
 
 def _batch(work: Callable[[Item], Result], items: list[Item]) -> list[Result]:
