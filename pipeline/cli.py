@@ -23,6 +23,7 @@ from pipeline.commands import (
     run_life,
     run_listing,
     run_schedule,
+    run_standing,
     run_verify,
     run_what_if,
 )
@@ -45,6 +46,7 @@ from pipeline.terminal import (
     show_paths,
     show_run,
     show_schedule,
+    show_standing,
     show_taken,
     show_verified,
     show_what_if,
@@ -137,10 +139,21 @@ def ingest_command(exports: Path, **options: Any) -> int:  # noqa: ANN401 - as a
 
 
 @cli.command("check")
+@click.option("--standing", is_flag=True, help="Rule by rule: how often, where, and since when.")
+@click.option(
+    "--since",
+    type=click.DateTime(["%Y-%m-%d"]),
+    help="With --standing: what counts as new; else the quarter's first day.",
+)
 @_shared
-def check_command(**options: Any) -> int:  # noqa: ANN401 - as above
+def check_command(*, standing: bool, since: datetime | None, **options: Any) -> int:  # noqa: ANN401 - as above
     """List the findings of every rule on what the database holds."""
-    return _list("listed_findings", show_findings, options)
+    if not standing:
+        return _list("listed_findings", show_findings, options)
+    terminal = console()
+    day = None if since is None else since.date()
+    show_standing(terminal, *run_standing(_request(None, options), day, progress_on(terminal)))
+    return DONE
 
 
 @cli.command("plan")

@@ -17,6 +17,7 @@ from pipeline.changes.decisions import decide
 from pipeline.changes.records import Booking, Calibration, Check, Taken
 from pipeline.changes.register import book
 from pipeline.changes.verify import calibration, verify
+from pipeline.check.portfolio import RuleStanding, portfolio
 from pipeline.database import Database
 from pipeline.errors import UnknownSelection
 from pipeline.plan.stores import case_of
@@ -65,6 +66,18 @@ def run_listing(
         judge(database, request, settings, progress)
         frame = database.frame("run", listing)
         return summarise(database, request), _selected(frame, request.selection)
+
+
+def run_standing(
+    request: Request, since: date | None, progress: Progress
+) -> tuple[date, tuple[RuleStanding, ...]]:
+    """Tell which rules fail most, where and since when; `since` None: what is new this quarter."""
+    with session(request) as (database, settings):
+        judge(database, request, settings, progress)
+        day = since or quarter_of(summarise(database, request).as_of).first
+        regions = request.selection.regions
+        rows = portfolio(database, day)
+        return day, tuple(row for row in rows if not regions or row.region in regions)
 
 
 def run_what_if(

@@ -2,6 +2,7 @@
 
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
+from datetime import date
 from pathlib import Path
 
 import polars as pl
@@ -17,6 +18,7 @@ from pipeline.audit.history import LifeLine
 from pipeline.audit.records import Departure
 from pipeline.bench import Measured
 from pipeline.changes.records import Calibration, Taken
+from pipeline.check.portfolio import RuleStanding
 from pipeline.commands import QuarterAudited, Scheduled, Verified
 from pipeline.plan.what_if import WhatIf
 from pipeline.progress import Item, Progress, Silent
@@ -143,6 +145,26 @@ def show_findings(console: Console, rows: pl.DataFrame) -> None:
         console.print(grid)
     if not rows.height:
         console.print("No finding stands.")
+
+
+def show_standing(console: Console, since: date, rows: Sequence[RuleStanding]) -> None:
+    """Print each rule's standing findings, over all and by region, and what has come and gone."""
+    table = Table("rule", "where", box=None, pad_edge=False, header_style="bold")
+    for heading in ("stores", "findings", "excepted", f"new since {since}", "gone"):
+        table.add_column(heading, justify="right")
+    for heading in ("first seen", "last seen", "gone since"):
+        table.add_column(heading)
+    for row in rows:
+        counts = (row.stores, row.findings, row.excepted, row.new_findings, row.gone_findings)
+        table.add_row(
+            "" if row.region else escape(row.rule),
+            escape(row.region or "all"),
+            *map(str, counts),
+            str(row.first_seen),
+            str(row.last_seen),
+            str(row.gone_since or ""),
+        )
+    console.print(table if rows else "No rule has found anything.")
 
 
 def show_moves(console: Console, rows: pl.DataFrame) -> None:

@@ -16,6 +16,7 @@ from pipeline.commands import (
     run_life,
     run_listing,
     run_schedule,
+    run_standing,
     run_verify,
 )
 from pipeline.database import open_database
@@ -50,6 +51,19 @@ def test_later_commands_go_by_the_rules_of_the_run(request_of: Request) -> None:
 
     assert summary.excepted == 1
     assert findings.height == sum(summary.findings.values())
+
+
+def test_each_rule_tells_where_it_fails_and_since_when(request_of: Request) -> None:
+    """Everything is new in the quarter of the first run; nothing has gone."""
+    since, rows = run_standing(request_of, None, Silent())
+
+    assert since == date(2026, 7, 1)
+    everywhere = [row for row in rows if row.region is None]
+    assert len({row.rule for row in everywhere}) == len(everywhere) > 20
+    for row in everywhere:
+        assert row.new_findings == row.findings > 0
+        assert row.gone_findings == 0
+        assert row.first_seen == row.last_seen == date(2026, 9, 30)
 
 
 def test_approved_changes_get_a_night_and_are_not_planned_anew(request_of: Request) -> None:
