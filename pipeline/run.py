@@ -162,6 +162,7 @@ def start_run(database: Database, request: Request, settings: Settings) -> None:
         for table in ("setting", "setting_text", "permitted_channel", "exception", "this_run"):
             database.run("run", f"clear_{table}")
         limits = [_Setting(key, value) for key, value in settings.limits.items()]
+        limits.append(_Setting("minutes_per_move", settings.schedule.work.minutes_per_move))
         database.insert("run", "insert_setting", frame_of(_Setting, limits))
         database.insert("run", "insert_setting_text", frame_of(_Text, _texts(settings)))
         database.insert("run", "insert_exception", frame_of(Exemption, settings.exceptions))

@@ -54,7 +54,7 @@ def test_moves_equal_the_content(contents: dict[str, StoreContent]) -> None:
         assert row[4:6] == (move.from_channel, move.to_channel)
         assert row[6] == ("parking" if move.parking else "final")
         assert row[7:10] == (move.reason, move.clear_air_before, move.clear_air_after)
-        assert row[10:] == ("high", station.channel)
+        assert row[10:] == ("high", None, None, station.channel)
 
 
 def test_findings_evidence_and_stations_equal_the_content(

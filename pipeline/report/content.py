@@ -81,6 +81,10 @@ class Move:
     clear_air_after: float
     reason: str
     facts: str = ""  # the reason in figures, to be worded in the store's language
+    starts_at: datetime | None = None  # of its night, on the store's own clock; None: no night yet
+    ends_at: datetime | None = None
+    provisional: bool = False  # the night waits for an earlier wave
+    minutes: float | None = None  # off the air
 
 
 @dataclass(frozen=True, slots=True)

@@ -59,6 +59,8 @@ def move_columns(words: Wording) -> tuple[Column, ...]:
         Column(words("column.clear_before"), Look.PERCENT),
         Column(words("column.clear_after"), Look.PERCENT),
         Column(words("column.confidence")),
+        Column(words("column.window"), Look.LONG, 30),
+        Column(words("column.minutes"), Look.COUNT),
         Column(words("column.back_out"), Look.COUNT),
     )
 
@@ -85,8 +87,18 @@ def _move(move: Move, stations: Mapping[str, Station], words: Wording) -> tuple[
         move.clear_air_before,
         move.clear_air_after,
         words(f"sureness.{sureness}") if sureness else None,
+        _window(move, words),
+        move.minutes,
         station.channel if station and station.channel is not None else move.from_channel,
     )
+
+
+def _window(move: Move, words: Wording) -> str | None:
+    """Return the night of a move, on the store's own clock; none where it has no night yet."""
+    if move.starts_at is None or move.ends_at is None:
+        return None
+    night = words("moves.window", start=words.moment(move.starts_at), end=f"{move.ends_at:%H:%M}")
+    return words("moves.provisional", window=night) if move.provisional else night
 
 
 def _findings(book: Book, page: Page, content: StoreContent) -> None:
