@@ -4,7 +4,7 @@ select n.region, c.store, n.name, c.station, c.from_channel, c.to_channel,
         else 'unchecked' end as why,
     coalesce(s.due::date, s.at::date) as since, u.reason
 from change c
-join change_state_on((select as_of from this_run)) s using (change)
+join change_state_on((select day from register_day)) s using (change)
 join store_now n using (store)
 left join unscheduled_store u using (store)
 where not c.parking and (s.state in ('implemented', 'approved')

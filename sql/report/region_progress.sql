@@ -2,7 +2,7 @@
 -- those scheduled from today on.
 with day as (select as_of from this_run), standing as (
     select c.store, c.change, s.state, s.due
-    from change c join change_state_on((select as_of from day)) s using (change)
+    from change c join change_state_on((select day from register_day)) s using (change)
     where not c.parking
 ), done as (
     select s.store, s.change, min(e.at::date) as on_day

@@ -2,7 +2,7 @@
 -- A store whose plan nobody registered has its moves counted as not yet put forward.
 with day as (select as_of from this_run), changed as (
     select c.store, s.state, s.due
-    from change c join change_state_on((select as_of from day)) s using (change)
+    from change c join change_state_on((select day from register_day)) s using (change)
     where not c.parking
 ), states as (
     select store, count(*) filter (state = 'verified') as verified,
