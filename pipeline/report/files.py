@@ -14,7 +14,7 @@ from pipeline.records import Selection, Written
 from pipeline.report.content import StoreContent
 from pipeline.report.gather import content_marks, store_contents
 from pipeline.report.safe_names import safe_names
-from pipeline.report.standing import SUMMARY, WORKBOOK, Done, Standing, part_of, stamps
+from pipeline.report.standing import FILES, SUMMARY, WORKBOOK, Done, Standing, part_of, stamps
 from pipeline.report.summary import summary
 from pipeline.report.workbook import workbook
 from pipeline.settings import Settings
@@ -58,10 +58,20 @@ def report(
         safe_names([region for _, _, region in known]),
     )
     chosen = _chosen(known, selection)
-    standing = Standing(database, content_marks(database, chosen, settings.approvers))
+    standing = Standing(database)
+    marks = content_marks(database, chosen, settings.approvers)
     places = _places(known, frozenset(chosen), folders)
-    due = [store for store in chosen if not standing.holds(store, places[store].workbook.parent)]
-    failed = dict(_write(database, settings, places, due, standing, progress))
+    due = [
+        store
+        for store in chosen
+        if not standing.holds(places[store].workbook.parent, marks[store], FILES)
+    ]
+    jobs = (
+        _Job(content, places[content.store.store].workbook.parent, marks[content.store.store])
+        for content in store_contents(database, due, settings.approvers)
+    )
+    tried = progress.over(mapped(_tried, jobs, len(due)), "report", len(due))
+    failed = dict(_noted(tried, standing))
     written = tuple(place for store, place in places.items() if store not in failed)
     return written, tuple(failed.items())
 
@@ -78,20 +88,10 @@ def _places(
     return places
 
 
-def _write(  # noqa: PLR0913, PLR0917 - what a step is given, and the stores due
-    database: Database,
-    settings: Settings,
-    places: Mapping[str, Written],
-    due: Sequence[str],
-    standing: Standing,
-    progress: Progress,
+def _noted(
+    tried: Iterator[Done | tuple[str, str]], standing: Standing
 ) -> Iterator[tuple[str, str]]:
-    """Write the stores due; yield those that could not be, each with the sentence why."""
-    jobs = (
-        _Job(content, places[content.store.store].workbook.parent)
-        for content in store_contents(database, due, settings.approvers)
-    )
-    tried = iter(progress.over(mapped(_tried, jobs, len(due)), "report", len(due)))
+    """Note the stores written, some at a time; yield those that could not be, each with why."""
     while some := list(islice(tried, KEPT)):
         standing.keep([done for done in some if isinstance(done, Done)])
         yield from (outcome for outcome in some if not isinstance(outcome, Done))
@@ -141,10 +141,11 @@ def _refuse_unknown(kind: str, asked: tuple[str, ...], known: list[str]) -> None
 
 @dataclass(frozen=True, slots=True)
 class _Job:
-    """One store to write, and where."""
+    """One store to write, where, and the fingerprint of what it says."""
 
     content: StoreContent
     folder: Path
+    mark: str
 
 
 def _tried(job: _Job) -> Done | tuple[str, str]:
@@ -157,7 +158,7 @@ def _tried(job: _Job) -> Done | tuple[str, str]:
         return store.store, str(error)
     except Exception as error:  # noqa: BLE001 - as the docstring says
         return store.store, _broken(job.content, error)
-    return Done(store.store, job.folder, stamps(job.folder))
+    return Done(store.store, job.folder, job.mark, stamps(job.folder, FILES))
 
 
 def _files(content: StoreContent) -> Iterator[tuple[str, bytes]]:

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from pipeline.database import Database
+from pipeline.due import fingerprint, program
 from pipeline.errors import QuietaisleError
 from pipeline.records import Selection
 from pipeline.report import style
@@ -16,11 +17,11 @@ from pipeline.report.region_page import draw_region_page
 from pipeline.report.region_stores import Links, links_of, store_pages
 from pipeline.report.region_workbook import region_workbook
 from pipeline.report.safe_names import safe_names
-from pipeline.report.standing import SUMMARY, WORKBOOK
+from pipeline.report.standing import SUMMARY, WORKBOOK, Done, Standing, stamps
 from pipeline.report.wording import Wording, wording
 from pipeline.settings import Settings
 
-REVIEW = "review"
+REVIEWS = ("review.xlsx", "review.pdf")
 
 
 def write_reviews(
@@ -40,13 +41,17 @@ def write_reviews(
     store_folders = safe_names([store for store, _, _ in known])
     written: list[Path] = []
     failed: list[tuple[str, str]] = []
+    standing = Standing(database)
     for content in region_contents(database, settings, regions):
         links = [links_of(store_folders[s.store], WORKBOOK, SUMMARY) for s in content.stores]
         folder = out / region_folders[content.region]
+        mark = fingerprint(program(), repr(content), repr(links))
         try:
-            for name, octets in _files(content, links):
-                put_file(folder / name, octets)
-                written.append(folder / name)
+            if not standing.holds(folder, mark, REVIEWS):
+                for name, octets in _files(content, links):
+                    put_file(folder / name, octets)
+                standing.keep([Done(content.region, folder, mark, stamps(folder, REVIEWS))])
+            written.extend(folder / name for name in REVIEWS)
         except QuietaisleError as error:
             failed.append((content.region, str(error)))
     return tuple(written), tuple(failed)
@@ -55,8 +60,8 @@ def write_reviews(
 def _files(content: RegionContent, links: Sequence[Links]) -> list[tuple[str, bytes]]:
     words = wording(content.country)
     return [
-        (f"{REVIEW}.xlsx", region_workbook(content, links, words)),
-        (f"{REVIEW}.pdf", region_pdf(content, links, words)),
+        (REVIEWS[0], region_workbook(content, links, words)),
+        (REVIEWS[1], region_pdf(content, links, words)),
     ]
 
 

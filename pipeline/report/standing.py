@@ -1,22 +1,23 @@
 """Which report files stand as they were last written, so that they need not be made again."""
 
 import os
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from pipeline.database import Database
 from pipeline.frames import frame_of
 
-WORKBOOK, SUMMARY = "change-plan.xlsx", "summary.pdf"
+WORKBOOK, SUMMARY = FILES = ("change-plan.xlsx", "summary.pdf")
 
 
 @dataclass(frozen=True, slots=True)
 class Done:
-    """A store whose files were just put in its folder, and their stamps."""
+    """A store or region whose files were just put in its folder, what from, and their stamps."""
 
-    store: str
+    named: str
     folder: Path
+    mark: str
     files: str
 
 
@@ -29,38 +30,34 @@ class _Row:
 
 
 class Standing:
-    """What every store's files were last written from, against what they are to say now."""
+    """What the files in every folder were last written from."""
 
-    def __init__(self, database: Database, marks: Mapping[str, str]) -> None:
+    def __init__(self, database: Database) -> None:
         self._database = database
-        self._marks = marks
         rows = database.rows("report", "written")
         self._kept = {folder: (mark, files) for folder, mark, files in rows}
 
-    def holds(self, store: str, folder: Path) -> bool:
-        """Say whether a store's files stand in their folder and say what they are to say."""
-        mark, files = self._kept.get(_name(folder), ("", ""))
-        return bool(files) and mark == self._marks[store] and files == stamps(folder)
+    def holds(self, folder: Path, mark: str, names: Sequence[str]) -> bool:
+        """Say whether the files stand in their folder untouched and say what `mark` stands for."""
+        kept, files = self._kept.get(_name(folder), ("", ""))
+        return bool(files) and kept == mark and files == stamps(folder, names)
 
     def keep(self, done: Sequence[Done]) -> None:
         """Note files that were put in place."""
-        rows = [
-            _Row(_name(each.folder), each.store, self._marks[each.store], each.files)
-            for each in done
-        ]
+        rows = [_Row(_name(each.folder), each.named, each.mark, each.files) for each in done]
         frame = frame_of(_Row, rows)
         with self._database.transaction():
             self._database.insert("report", "forget_written", frame)
             self._database.insert("report", "keep_written", frame)
 
 
-def stamps(folder: Path) -> str:
-    """Return name, size and time of change of a store's files; empty where one is not whole.
+def stamps(folder: Path, names: Sequence[str]) -> str:
+    """Return name, size and time of change of some files; empty where one is not whole.
 
     Whoever edits a file changes its stamp; a time only tells that somebody was there.
     """
     lines = []
-    for path in (folder / WORKBOOK, folder / SUMMARY):
+    for path in (folder / name for name in names):
         try:
             found = path.stat()
         except OSError:
