@@ -1,35 +1,30 @@
-"""The bench: a generated chain of any size, every step timed, against the least it could take.
+"""The bench: a generated chain of any size, run in full, with few changes, and with none.
 
-The floor is DuckDB's own reader over the same files, plus an empty workbook and an empty page
-written by their libraries for every store. Nothing here decides a result of the job.
+Each run is a process of its own, as on the command line; its time is that of the whole job, from
+the opened database to the last file. Nothing here decides a result of the job.
 """
 
-import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
+from concurrent.futures import ProcessPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass, field
-from io import BytesIO
+from datetime import timedelta
+from multiprocessing import get_context
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from time import perf_counter
 
-from openpyxl import Workbook
-from reportlab.pdfgen.canvas import Canvas
-
-from pipeline.check.rules import check
-from pipeline.database import Database, open_database
-from pipeline.demo.bench import write_bench
-from pipeline.ingest.load import ingest
-from pipeline.plan.stores import plan
-from pipeline.progress import Progress
+from pipeline.bench_floor import Memory, cell_floor, floor
+from pipeline.database import open_database
+from pipeline.demo.bench import REVISIT_DAYS, write_bench, write_revisit
+from pipeline.demo.chain import LATEST
+from pipeline.progress import Item, Progress
 from pipeline.records import Selection
-from pipeline.report.files import report
-from pipeline.run import Request, start_run
-from pipeline.settings import Settings, load_settings
-from pipeline.survey.evidence import survey
+from pipeline.run import Request, run
 
 _SEED = 20260930
-_KILO = 1024
+_CHANGED_SHARE = 100  # one store in so many changes between the first run and the second
+FULL, CHANGED, UNCHANGED = "full", "1 % changed", "unchanged"
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,32 +39,59 @@ class Size:
 
 @dataclass(slots=True)
 class Stopwatch:
-    """Seconds by name, in the order they were taken."""
+    """Progress that shows nothing and takes the seconds of every step, in their order."""
 
     seconds: dict[str, float] = field(default_factory=dict)
 
+    def over(self, items: Iterable[Item], what: str, total: int) -> Iterator[Item]:  # noqa: ARG002 - the protocol's shape
+        """Yield the items."""
+        yield from items
+
     @contextmanager
-    def taking(self, name: str) -> Iterator[None]:
-        """Add the time of the block to the name."""
+    def during(self, step: str) -> Iterator[None]:
+        """Add the time of the block to the step."""
         start = perf_counter()
         yield
-        self.seconds[name] = self.seconds.get(name, 0.0) + perf_counter() - start
+        self.seconds[step] = self.seconds.get(step, 0.0) + perf_counter() - start
+
+
+@dataclass(frozen=True, slots=True)
+class Ran:
+    """One run: seconds in all and by step, files that stand, most memory held in MiB."""
+
+    total: float
+    seconds: Mapping[str, float]
+    files: int
+    peak_mib: float | None
 
 
 @dataclass(frozen=True, slots=True)
 class Measured:
-    """What the bench found; seconds by step, rows by step, peak memory in MiB."""
+    """What the bench found: the runs by name, rows of the full run by step, the floors in s.
 
-    seconds: dict[str, float]
-    rows: dict[str, int]
-    floor: dict[str, float]
-    files: int
-    peak_mib: float | None
+    `floor` is the least for the same bytes read and as many files; `cell_floor` the least of the
+    workbook library for the same cells, without any look.
+    """
+
+    runs: Mapping[str, Ran]
+    rows: Mapping[str, int]
+    changed: int
+    floor: Mapping[str, float]
+    cell_floor: float
 
     @property
     def ratio(self) -> float:
-        """How many times the floor the whole job took."""
-        return sum(self.seconds.values()) / sum(self.floor.values())
+        """How many times the floor the full run took."""
+        return self.runs[FULL].total / sum(self.floor.values())
+
+    @property
+    def cell_ratio(self) -> float:
+        """The same against the floor with the workbooks' cells in it."""
+        return self.runs[FULL].total / (self.floor["read"] + self.floor["pages"] + self.cell_floor)
+
+    def share(self, name: str) -> float:
+        """What part of the full run's time a run took, 0..1."""
+        return self.runs[name].total / self.runs[FULL].total
 
 
 def bench(size: Size, folder: Path | None, progress: Progress) -> Measured:
@@ -97,67 +119,40 @@ def _measure(size: Size, folder: Path, progress: Progress) -> Measured:
         out=folder / "reports",
         rules=None,
         rules_folder=None,
-        as_of=None,
+        as_of=LATEST + timedelta(days=REVISIT_DAYS),  # one day for all three runs
         selection=Selection(),
     )
-    watch, settings = Stopwatch(), load_settings()
-    with open_database(request.database) as database:
-        files = _run_timed(database, request, settings, watch, progress)
-        rows = {step: int(count or 0) for step, count in database.rows("bench", "rows")}
-    peak_mib = _peak_mib()
-    return Measured(watch.seconds, rows, _floor(exports, size.stores), files, peak_mib)
+    floors = floor(exports, size.stores)
+    changed = range(0, size.stores, _CHANGED_SHARE)
+    runs = {}
+    for name in progress.over((FULL, CHANGED, UNCHANGED), "runs", 3):
+        if name is CHANGED:
+            write_revisit(
+                exports, changed, _SEED, stations=size.stations, readings=size.readings,
+                labels=size.labels,
+            )  # fmt: skip
+        runs[name] = _apart(request)
+        if name is FULL:
+            rows = _rows(request.database)
+    cells = cell_floor(sorted(request.out.rglob("change-plan.xlsx")))
+    return Measured(runs, rows, len(changed), floors, cells)
 
 
-def _run_timed(
-    database: Database, request: Request, settings: Settings, watch: Stopwatch, progress: Progress
-) -> int:
-    steps: tuple[tuple[str, Callable[[], object]], ...] = (
-        ("ingest", lambda: ingest(database, request.exports or Path(), settings, progress)),
-        ("start", lambda: start_run(database, request, settings)),
-        ("survey", lambda: survey(database, settings)),
-        ("plan", lambda: plan(database, settings, progress)),
-        ("check", lambda: check(database, settings)),
-    )
-    for name, step in steps:
-        with watch.taking(name):
-            step()
-    with watch.taking("report"):
-        written, _ = report(database, settings, request.out, request.selection, progress)
-    return 2 * len(written)
+def _rows(database: Path) -> dict[str, int]:
+    with open_database(database) as opened:
+        return {step: int(count or 0) for step, count in opened.rows("bench", "rows")}
 
 
-def _floor(exports: Path, stores: int) -> dict[str, float]:
+def _apart(request: Request) -> Ran:
+    """Run the job in a fresh process and watch how much memory it and its helpers hold."""
+    with ProcessPoolExecutor(1, mp_context=get_context("spawn")) as pool, Memory() as memory:
+        total, seconds, files = pool.submit(_timed, request).result()
+    return Ran(total, seconds, files, memory.peak_mib)
+
+
+def _timed(request: Request) -> tuple[float, dict[str, float], int]:
     watch = Stopwatch()
-    with TemporaryDirectory() as temporary, open_database(Path(temporary) / "f.duckdb") as database:
-        with watch.taking("read"):
-            for path in sorted(exports.rglob("*.csv")):
-                database.run("bench", "floor", {"path": str(path)})
-        with watch.taking("write"):
-            for store in range(stores):
-                (Path(temporary) / f"{store}.xlsx").write_bytes(_least_workbook())
-                (Path(temporary) / f"{store}.pdf").write_bytes(_least_page())
-    return watch.seconds
-
-
-def _least_workbook() -> bytes:
-    buffer = BytesIO()
-    Workbook().save(buffer)
-    return buffer.getvalue()
-
-
-def _least_page() -> bytes:
-    buffer = BytesIO()
-    canvas = Canvas(buffer)
-    canvas.drawString(72, 720, "floor")
-    canvas.save()
-    return buffer.getvalue()
-
-
-def _peak_mib() -> float | None:
-    """Return the most memory this process has held, in MiB; None where no system call tells."""
-    if sys.platform == "win32":
-        return None
-    import resource  # noqa: PLC0415 - not on every system
-
-    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
-    return peak / (_KILO * _KILO if sys.platform == "darwin" else _KILO)
+    start = perf_counter()
+    summary = run(request, watch)
+    total = perf_counter() - start
+    return total, watch.seconds, 2 * len(summary.written) + len(summary.reviews)

@@ -85,10 +85,13 @@ def write_out(
     database: Database, request: Request, settings: Settings, progress: Progress
 ) -> RunSummary:
     """Write every file of a run that has been judged, and say what it came to."""
-    written, unwritten = report(database, settings, request.out, request.selection, progress)
+    with progress.during("report"):
+        written, unwritten = report(database, settings, request.out, request.selection, progress)
     summary = summarise(database, request)
-    audit(database, quarter_of(summary.as_of), progress)  # what the reviews say is not as agreed
-    reviews, unreviewed = write_reviews(database, settings, request.out, request.selection)
+    with progress.during("audit"):  # what the reviews say is not as agreed
+        audit(database, quarter_of(summary.as_of), progress)
+    with progress.during("reviews"):
+        reviews, unreviewed = write_reviews(database, settings, request.out, request.selection)
     return replace(
         summary,
         written=written,
@@ -131,17 +134,23 @@ def take_in(
         return ()
     if not request.exports.is_dir():
         raise FolderMissing(request.exports)
-    return ingest(database, request.exports, settings, progress)
+    with progress.during("ingest"):
+        return ingest(database, request.exports, settings, progress)
 
 
 def judge(database: Database, request: Request, settings: Settings, progress: Progress) -> None:
     """Survey every store as of the run's date, verify its changes, plan anew and check."""
-    start_run(database, request, settings)
-    survey(database, settings)
-    verify(database, settings)  # reads what the survey made of scans since each change
-    plan(database, settings, progress)
-    propose(database, settings)
-    check(database, settings, request.rules_folder)
+    with progress.during("start"):
+        start_run(database, request, settings)
+    with progress.during("survey"):
+        survey(database, settings)
+    with progress.during("verify"):  # reads what the survey made of scans since each change
+        verify(database, settings)
+    with progress.during("plan"):
+        plan(database, settings, progress)
+        propose(database, settings)
+    with progress.during("check"):
+        check(database, settings, request.rules_folder)
     keep(database)  # what later audits need to know of this run
 
 

@@ -2,6 +2,7 @@
 
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
+from contextlib import AbstractContextManager, nullcontext
 from datetime import date
 from pathlib import Path
 
@@ -16,7 +17,7 @@ from rich.table import Table
 from pipeline.audit.baseline import Approved
 from pipeline.audit.history import LifeLine
 from pipeline.audit.records import Departure
-from pipeline.bench import Measured
+from pipeline.bench import FULL, Measured
 from pipeline.changes.records import Calibration, Taken
 from pipeline.check.portfolio import RuleStanding
 from pipeline.commands import QuarterAudited, Scheduled, Verified
@@ -52,6 +53,10 @@ class TerminalBars:
             for item in items:
                 yield item
                 bars.advance(task)
+
+    def during(self, step: str) -> AbstractContextManager[None]:  # noqa: ARG002 - bars say enough
+        """Go through the step."""
+        return nullcontext()
 
 
 def console() -> Console:
@@ -184,18 +189,26 @@ def show_moves(console: Console, rows: pl.DataFrame) -> None:
 
 
 def show_bench(console: Console, measured: Measured) -> None:
-    """Print seconds and rows per step, the floor and the ratio; the last line is the ratio."""
+    """Print seconds by step of each run, rows, memory, shares and floors; the ratio comes last."""
     table = Table("step", box=None, pad_edge=False, header_style="bold")
-    for heading in ("seconds", "rows"):
+    for heading in (*measured.runs, "rows"):
         table.add_column(heading, justify="right")
-    for step, seconds in measured.seconds.items():
-        rows = f"{measured.files:,} files" if step == "report" else f"{measured.rows[step]:,}"
-        table.add_row(step, f"{seconds:.2f}", rows)
-    for part, seconds in measured.floor.items():
-        table.add_row(f"floor: {part}", f"{seconds:.2f}", "")
+    full = measured.runs[FULL]
+    for step in full.seconds:
+        rows = measured.rows.get(step)
+        seconds = (f"{run.seconds.get(step, 0.0):.2f}" for run in measured.runs.values())
+        table.add_row(step, *seconds, "" if rows is None else f"{rows:,}")
+    totals = (f"{run.total:.2f}" for run in measured.runs.values())
+    table.add_row("all, in seconds", *totals, f"{full.files:,} files")
+    table.add_row("of the full run", *(f"{measured.share(name):.1%}" for name in measured.runs))
+    peaks = ("?" if r.peak_mib is None else f"{r.peak_mib:,.0f}" for r in measured.runs.values())
+    table.add_row("peak memory, MiB", *peaks)
     console.print(table)
-    if measured.peak_mib is not None:
-        console.print(f"peak memory: {measured.peak_mib:,.0f} MiB")
+    console.print(f"stores changed between the first two runs: {measured.changed:,}")
+    parts = ", ".join(f"{name} {seconds:.2f} s" for name, seconds in measured.floor.items())
+    console.print(f"floor: {parts}")
+    console.print(f"least for workbooks of the same cells: {measured.cell_floor:.2f} s")
+    console.print(f"ratio to floor with the same cells: {measured.cell_ratio:.2f}")
     console.print(f"ratio to floor: {measured.ratio:.2f}")
 
 

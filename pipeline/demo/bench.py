@@ -1,8 +1,11 @@
 """Exports of any size, for measuring: stores as in the demo, a file for every fifty of them."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import timedelta
 from pathlib import Path
+
+import polars as pl
 
 from pipeline.demo import observe
 from pipeline.demo.air import CHANNELS
@@ -15,6 +18,7 @@ from pipeline.demo.sheets import ENGLISH_TEXT, table
 from pipeline.demo.write import text_of
 from pipeline.progress import Progress, Silent
 
+REVISIT_DAYS = 7  # after the first exports, some stores send new ones
 _STORES_A_FILE = 50
 _HABIT = 0.25  # of the stations are on a channel nobody chose
 
@@ -59,6 +63,41 @@ def write_bench(  # noqa: PLR0913 - the sizes of a bench
             frame.write_csv(target / f"{name}.csv", datetime_format=ENGLISH_TEXT.moment_format)
     every = stores * stations
     return BenchSize(stores, every, every * len(CHANNELS) * readings, stores * labels)
+
+
+def write_revisit(  # noqa: PLR0913 - the sizes of a bench
+    folder: Path,
+    numbers: Sequence[int],
+    seed: int,
+    *,
+    stations: int = 8,
+    readings: int = 50,
+    labels: int = 4000,
+) -> None:
+    """Write what stores of the bench, by number, send `REVISIT_DAYS` later below `folder`.
+
+    Their stations, the first of each on another channel, and new energy readings.
+    """
+    later = timedelta(days=REVISIT_DAYS)
+    sites = [_moved(_site(seed, number, stations, labels)) for number in numbers]
+    target = folder / "revisit"
+    target.mkdir(parents=True, exist_ok=True)
+    columns = (*ENGLISH["stations"], ("Exported on", lambda _: LATEST + later))
+    rows: list[object] = [station for site in sites for station in site.stations]
+    sheet = table("stations.csv", ENGLISH_TEXT, columns, rows)
+    (target / sheet.path).write_bytes(text_of(sheet))
+    frame = reading_frame(seed + 1, 1, sites, readings)
+    moments = pl.selectors.datetime() + later
+    frame.with_columns(moments).write_csv(
+        target / "ed_readings.csv", datetime_format=ENGLISH_TEXT.moment_format
+    )
+
+
+def _moved(site: Site) -> Site:
+    """Return a store whose first station somebody set to another channel."""
+    first, *rest = site.stations
+    channel = CHANNELS[(CHANNELS.index(first.channel) + 1) % len(CHANNELS)]
+    return replace(site, stations=(replace(first, channel=channel), *rest))
 
 
 def _site(seed: int, number: int, stations: int, labels: int) -> Site:
