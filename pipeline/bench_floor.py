@@ -126,8 +126,19 @@ class Memory:
 
     def _watch(self) -> None:
         while _PROCESSES.is_dir() and not self._over.wait(_EVERY_S):
-            below = sum(_resident(child) for child in _children(os.getpid()))
+            below = sum(_resident(child) for child in children(os.getpid()))
             self._peak = max(self._peak, below)
+
+
+def children(process: int) -> list[int]:
+    """Return the processes a process started, where the system tells."""
+    found: list[int] = []
+    for path in sorted((_PROCESSES / str(process) / "task").glob("*/children")):
+        try:
+            found.extend(map(int, path.read_text(encoding="ascii").split()))
+        except OSError:
+            continue
+    return found
 
 
 def _resident(process: int) -> int:
@@ -136,14 +147,4 @@ def _resident(process: int) -> int:
         pages = int((_PROCESSES / str(process) / "statm").read_text(encoding="ascii").split()[1])
     except (OSError, IndexError, ValueError):
         return 0  # it has just ended
-    return pages * os.sysconf("SC_PAGE_SIZE") + sum(map(_resident, _children(process)))
-
-
-def _children(process: int) -> list[int]:
-    found: list[int] = []
-    for path in sorted((_PROCESSES / str(process) / "task").glob("*/children")):
-        try:
-            found.extend(map(int, path.read_text(encoding="ascii").split()))
-        except OSError:
-            continue
-    return found
+    return pages * os.sysconf("SC_PAGE_SIZE") + sum(map(_resident, children(process)))
