@@ -149,6 +149,7 @@ class RunSummary:
     unwritten: tuple[tuple[str, str], ...]
     written: tuple[Written, ...]
     reviews: tuple[Path, ...]
+    left_aside: tuple[tuple[str, str], ...]  # file, and the headings nothing knows
     quarantine: Path | None
     out: Path
     database: Path

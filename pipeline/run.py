@@ -236,6 +236,7 @@ def summarise(database: Database, request: Request) -> RunSummary:
         unwritten=(),
         written=(),
         reviews=(),
+        left_aside=tuple((file, names) for file, names in database.rows("run", "left_aside")),
         quarantine=None,
         out=request.out,
         database=request.database,

@@ -83,6 +83,11 @@ def show_run(console: Console, summary: RunSummary) -> None:
         f"{summary.clear_air_now:.1%} now, {summary.clear_air_planned:.1%} as planned "
         "(mean over stations, by labels)"
     )
+    for file, names in summary.left_aside:
+        line = (
+            f"{file}: nothing knows the headings {names}; add them under [headings] if they matter"
+        )
+        console.print(escape(line), highlight=False)
     for store, why in (*summary.unplanned, *summary.unwritten):
         console.print(f"store {store}: {why}")
     if summary.written:
