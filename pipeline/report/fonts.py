@@ -33,6 +33,8 @@ _WEIGHTS = {Face.TEXT: 400, Face.STRONG: 600, Face.LIGHT: 300}
 _KANA_BLOCKS = ((0x3040, 0x30FF),)  # Unicode blocks: first and last code point
 _HANGUL_BLOCKS = ((0xAC00, 0xD7A3),)
 _EASTERN = ((0x3000, 0x30FF), (0x4E00, 0x9FFF), (0xAC00, 0xD7A3), (0xFF01, 0xFF60))
+FIRST_EASTERN = chr(min(first for first, _ in _EASTERN))
+"""No letter before this one needs an eastern typeface."""
 _KANA, _HANGUL, _HAN = "HeiseiKakuGo-W5", "HYGothic-Medium", "STSong-Light"
 
 
@@ -108,6 +110,8 @@ def _within(letter: str, blocks: tuple[tuple[int, int], ...]) -> bool:
 
 def _eastern_font(text: str) -> str:
     """Return the typeface for all eastern letters of a text: the script tells the language."""
+    if max(text, default="") < FIRST_EASTERN:
+        return ""
     for blocks, name in ((_KANA_BLOCKS, _KANA), (_HANGUL_BLOCKS, _HANGUL), (_EASTERN, _HAN)):
         if any(_within(letter, blocks) for letter in text):
             return _eastern(name)

@@ -225,21 +225,33 @@ def wrapped(text: str, kind: Type, width: float, lines: int | None = None) -> tu
     """Break a text into lines of at most `width`; the last of `lines` ends in an ellipsis."""
     if lines is not None:  # whatever cannot be reached is not measured
         text = text[: int((lines + 1) * width / (kind.size * _NARROWEST)) + 1]
-    broken: list[str] = []
-    line = ""
-    for word in _pieces(text, kind, width):
-        longer = f"{line} {word}" if line else word
-        if fonts.width(longer, kind.face, kind.size) <= width:
-            line = longer
-        else:
-            broken.append(line)
-            line = word
-    if line:
-        broken.append(line)
+    broken = _lines(_pieces(text, kind, width), kind, width)
     if lines is None or len(broken) <= lines:
         return tuple(broken)
     rest = " ".join(broken[lines - 1 :])
     return (*broken[: lines - 1], fitted(rest, kind, width))
+
+
+def _lines(words: Sequence[str], kind: Type, width: float) -> list[str]:
+    """Put words together into lines of at most `width`."""
+    broken: list[str] = []
+    line, length = "", 0.0
+    space = fonts.width(" ", kind.face, kind.size)
+    # The typeface has no kerning here, so widths add up; in eastern text a word's typeface depends
+    # on its neighbours, so lines are measured whole.
+    adds_up = max(map(max, words), default="") < fonts.FIRST_EASTERN
+    for word in words:
+        longer = f"{line} {word}" if line else word
+        if adds_up:
+            longest = fonts.width(word, kind.face, kind.size) + (length + space if line else 0.0)
+        else:
+            longest = fonts.width(longer, kind.face, kind.size)
+        if longest <= width:
+            line, length = longer, longest
+        else:
+            broken.append(line)
+            line, length = word, fonts.width(word, kind.face, kind.size)
+    return [*broken, line] if line else broken
 
 
 def _pieces(text: str, kind: Type, width: float) -> list[str]:
