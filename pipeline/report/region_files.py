@@ -21,7 +21,8 @@ from pipeline.report.standing import SUMMARY, WORKBOOK, Done, Standing, stamps
 from pipeline.report.wording import Wording, wording
 from pipeline.settings import Settings
 
-REVIEWS = ("review.xlsx", "review.pdf")
+REVIEW = "review"
+REVIEWS = (f"{REVIEW}.xlsx", f"{REVIEW}.pdf")
 
 
 def write_reviews(
