@@ -20,6 +20,7 @@ from pipeline import due
 from pipeline.commands import run_ingest, run_listing
 from pipeline.due import fingerprint, store_marks
 from pipeline.progress import Silent
+from pipeline.report import files, region_files
 from pipeline.report.standing import SUMMARY, WORKBOOK
 from pipeline.run import Request, run
 
@@ -208,15 +209,18 @@ def test_another_program_computes_and_writes_everything_again(
     assert watched.totals["report"] == STORES
 
 
-def test_an_unchanged_run_renders_nothing(copy: Request) -> None:
-    """Not one store is planned or written a second time, and the summary is the same."""
+def test_an_unchanged_run_renders_nothing(copy: Request, monkeypatch: pytest.MonkeyPatch) -> None:
+    """No store is planned, no file is made a second time, and the summary is the same."""
     first = run(copy, Silent())
     before = tree_of(copy.out)
     watched = Watched()
+    for module, name in ((files, "workbook"), (files, "summary"), (region_files, "_files")):
+        monkeypatch.setattr(module, name, None)
     second = run(copy, watched)
 
     assert watched.totals["planning"] == watched.totals["report"] == 0
     assert second == first
+    assert second.unwritten == ()
     assert tree_of(copy.out) == before
 
 
