@@ -31,6 +31,7 @@ from pipeline.report.files import report
 from pipeline.report.quarantine import write_quarantine
 from pipeline.report.region_files import write_reviews
 from pipeline.settings import Settings, load_settings, settings_from
+from pipeline.settled import settle, settled, unsettle
 from pipeline.survey.evidence import survey
 
 RULES_BESIDE_EXPORTS = "rules.toml"
@@ -78,20 +79,26 @@ def run(request: Request, progress: Progress) -> RunSummary:
     with session(request) as (database, settings):
         outcomes = take_in(database, request, settings, progress)
         judge(database, request, settings, progress)
-        return replace(write_out(database, request, settings, progress), outcomes=outcomes)
+        summary = write_out(database, request, settings, progress)
+        if request.selection == Selection() and not summary.unwritten:
+            settle(database, request.out, request.rules_folder)
+        return replace(summary, outcomes=outcomes)
 
 
 def write_out(
     database: Database, request: Request, settings: Settings, progress: Progress
 ) -> RunSummary:
     """Write every file of a run that has been judged, and say what it came to."""
+    stands = settled(database, request.out, request.rules_folder)
+    where = (request.out, request.selection)
     with progress.during("report"):
-        written, unwritten = report(database, settings, request.out, request.selection, progress)
+        written, unwritten = report(database, settings, *where, progress, stands=stands)
     summary = summarise(database, request)
     with progress.during("audit"):  # what the reviews say is not as agreed
-        audit(database, quarter_of(summary.as_of), progress)
+        if not stands:
+            audit(database, quarter_of(summary.as_of), progress)
     with progress.during("reviews"):
-        reviews, unreviewed = write_reviews(database, settings, request.out, request.selection)
+        reviews, unreviewed = write_reviews(database, settings, *where, stands=stands)
     return replace(
         summary,
         written=written,
@@ -139,9 +146,15 @@ def take_in(
 
 
 def judge(database: Database, request: Request, settings: Settings, progress: Progress) -> None:
-    """Survey every store as of the run's date, verify its changes, plan anew and check."""
+    """Survey every store as of the run's date, verify its changes, plan anew and check.
+
+    Where nothing has happened since the last whole run, all of that stands.
+    """
     with progress.during("start"):
         start_run(database, request, settings)
+        if settled(database, request.out, request.rules_folder):
+            return
+        unsettle(database)
     with progress.during("survey"):
         survey(database, settings)
     with progress.during("verify"):  # reads what the survey made of scans since each change
@@ -168,6 +181,8 @@ def start_run(database: Database, request: Request, settings: Settings) -> None:
         raise NothingToRead(request.exports or request.database)
     name = _run_name(database, as_of, settings)
     with database.transaction():
+        if [run for run, _ in database.rows("run", "this_run")] != [name]:
+            unsettle(database)
         for table in ("setting", "setting_text", "permitted_channel", "exception", "this_run"):
             database.run("run", f"clear_{table}")
         limits = [_Setting(key, value) for key, value in settings.limits.items()]

@@ -35,14 +35,19 @@ class _Folders:
         return self.out / self.regions[region] / self.stores[store]
 
 
-def report(
+def report(  # noqa: PLR0913 - what to write, where, and what stands of it
     database: Database,
     settings: Settings,
     out: Path,
     selection: Selection,
     progress: Progress,
+    *,
+    stands: bool = False,
 ) -> tuple[tuple[Written, ...], tuple[tuple[str, str], ...]]:
     """Write workbook and summary of every store selected.
+
+    `stands`: what the files would say has not changed since they were written; only files that
+    are not in their place as they were are made again.
 
     Returns:
         What was written (or found written already), and the stores whose files could not be,
@@ -59,15 +64,13 @@ def report(
     )
     chosen = _chosen(known, selection)
     standing = Standing(database)
-    marks = content_marks(database, chosen, settings.approvers)
     places = _places(known, frozenset(chosen), folders)
-    due = [
-        store
-        for store in chosen
-        if not standing.holds(places[store].workbook.parent, marks[store], FILES)
-    ]
+    homes = {store: place.workbook.parent for store, place in places.items()}
+    doubted = [s for s in chosen if not (stands and standing.untouched(homes[s], FILES))]
+    marks = content_marks(database, doubted, settings.approvers)
+    due = [s for s in doubted if not standing.holds(homes[s], marks[s], FILES)]
     jobs = (
-        _Job(content, places[content.store.store].workbook.parent, marks[content.store.store])
+        _Job(content, homes[content.store.store], marks[content.store.store])
         for content in store_contents(database, due, settings.approvers)
     )
     tried = progress.over(mapped(_tried, jobs, len(due)), "report", len(due))

@@ -26,11 +26,17 @@ REVIEWS = (f"{REVIEW}.xlsx", f"{REVIEW}.pdf")
 
 
 def write_reviews(
-    database: Database, settings: Settings, out: Path, selection: Selection
+    database: Database,
+    settings: Settings,
+    out: Path,
+    selection: Selection,
+    *,
+    stands: bool = False,
 ) -> tuple[tuple[Path, ...], tuple[tuple[str, str], ...]]:
     """Write `<out>/<region>/review.pdf` and `.xlsx` of every region the selection touches.
 
-    To be called after the stores' reports; the links point at their files.
+    To be called after the stores' reports; the links point at their files. `stands`: what the
+    reviews would say has not changed since they were written.
 
     Returns:
         The files written (or found written already), and the regions whose review could not be,
@@ -40,21 +46,23 @@ def write_reviews(
     regions = sorted({region for store, _, region in known if selection.takes(store, region)})
     region_folders = safe_names([region for _, _, region in known])
     store_folders = safe_names([store for store, _, _ in known])
-    written: list[Path] = []
     failed: list[tuple[str, str]] = []
     standing = Standing(database)
-    for content in region_contents(database, settings, regions):
+    homes = {region: out / region_folders[region] for region in regions}
+    doubted = [r for r in regions if not (stands and standing.untouched(homes[r], REVIEWS))]
+    for content in region_contents(database, settings, doubted) if doubted else ():
         links = [links_of(store_folders[s.store], WORKBOOK, SUMMARY) for s in content.stores]
-        folder = out / region_folders[content.region]
+        folder = homes[content.region]
         mark = fingerprint(program(), repr(content), repr(links))
         try:
             if not standing.holds(folder, mark, REVIEWS):
                 for name, octets in _files(content, links):
                     put_file(folder / name, octets)
                 standing.keep([Done(content.region, folder, mark, stamps(folder, REVIEWS))])
-            written.extend(folder / name for name in REVIEWS)
         except QuietaisleError as error:
             failed.append((content.region, str(error)))
+    missing = dict(failed)
+    written = (home / name for r, home in homes.items() if r not in missing for name in REVIEWS)
     return tuple(written), tuple(failed)
 
 

@@ -39,8 +39,13 @@ class Standing:
 
     def holds(self, folder: Path, mark: str, names: Sequence[str]) -> bool:
         """Say whether the files stand in their folder untouched and say what `mark` stands for."""
-        kept, files = self._kept.get(_name(folder), ("", ""))
-        return bool(files) and kept == mark and files == stamps(folder, names)
+        kept, _ = self._kept.get(_name(folder), ("", ""))
+        return kept == mark and self.untouched(folder, names)
+
+    def untouched(self, folder: Path, names: Sequence[str]) -> bool:
+        """Say whether the files stand in their folder as they were written."""
+        _, files = self._kept.get(_name(folder), ("", ""))
+        return bool(files) and files == stamps(folder, names)
 
     def keep(self, done: Sequence[Done]) -> None:
         """Note files that were put in place."""

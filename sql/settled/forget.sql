@@ -1,0 +1,2 @@
+-- What a whole run worked out is about to be replaced.
+delete from whole_run;

@@ -1,0 +1,2 @@
+-- A whole run is done.
+insert into whole_run values ($fingerprint);

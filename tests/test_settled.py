@@ -1,0 +1,212 @@
+"""Where nothing has happened since a whole run, all it made stands; whatever happens is noticed."""
+
+import re
+import shutil
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import date
+from pathlib import Path
+
+import duckdb
+import pytest
+from scale_chain import COMPUTED, File, Watched, files_of, request_of, tree_of
+
+from pipeline import run as run_module
+from pipeline import sql_file
+from pipeline.commands import run_audit, run_listing, run_schedule, run_verify
+from pipeline.database import Database, open_database
+from pipeline.progress import Silent
+from pipeline.records import Selection
+from pipeline.run import Request, run, start_run
+from pipeline.settings import Settings, load_settings
+from pipeline.settled import settled
+from pipeline.survey.evidence import survey
+
+# Facts follow from the files taken in; these are what a run works out of them, or notes of its own.
+FACTS = {
+    "store_seen", "station_seen", "ed_reading", "label_seen", "wifi_seen", "heard_seen",
+}  # fmt: skip
+WORKED_OUT = {*COMPUTED, "finding", "rule_problem", "run"}
+INPUTS = {  # in the run's name or the fingerprint itself
+    "setting", "setting_text", "permitted_channel", "this_run", "exception", "rules_kept",
+    "tables_version",
+}  # fmt: skip
+NOTES = {"whole_run", "report_written", "file_stamp", "file_taken"}
+
+
+@pytest.fixture(scope="module")
+def pool(tmp_path_factory: pytest.TempPathFactory) -> tuple[File, ...]:
+    """Give the exports of a chain of two stores, one file a store and kind."""
+    return files_of(tmp_path_factory.mktemp("pool"), 2)
+
+
+@pytest.fixture(scope="module")
+def first(pool: tuple[File, ...], tmp_path_factory: pytest.TempPathFactory) -> Request:
+    """Give the chain run once in full."""
+    folder = tmp_path_factory.mktemp("first")
+    for file in pool:
+        file.put(folder / "exports")
+    request = request_of(folder, folder / "exports")
+    run(request, Silent())
+    return request
+
+
+@pytest.fixture
+def done(first: Request, tmp_path: Path) -> Request:
+    """Give the finished run with a database and exports of its own, its reports where they are."""
+    shutil.copy(first.database, tmp_path / "q.duckdb")
+    shutil.copytree(first.exports or Path(), tmp_path / "exports")
+    return replace(first, database=tmp_path / "q.duckdb", exports=tmp_path / "exports")
+
+
+def stands(request: Request) -> bool:
+    """Say whether a run of the request would find all done."""
+    with open_database(request.database) as database:
+        start_run(database, request, load_settings())
+        return settled(database, request.out, request.rules_folder)
+
+
+def test_every_table_is_an_input_or_watched_or_worked_out() -> None:
+    """No table of the schema is forgotten by what a whole run is known by."""
+    names = re.compile(r"create table if not exists (\w+)")
+    schema = [file.read_text(encoding="utf-8") for file in sql_file.folder("schema")]
+    tables = {name for text in schema for name in names.findall(text)}
+    watched = set(re.findall(r"from (\w+) t", sql_file.statement("settled", "held")))
+
+    kinds = [watched, FACTS, WORKED_OUT, INPUTS, NOTES]
+    assert set().union(*kinds) == tables
+    assert sum(map(len, kinds)) == len(tables)
+
+
+@pytest.mark.parametrize(
+    "table", sorted(set(re.findall(r"from (\w+) t", sql_file.statement("settled", "held"))))
+)
+def test_a_row_more_in_any_watched_table_is_noticed(done: Request, table: str) -> None:
+    """Each table of the register, the nights and the audits counts, row by row."""
+    assert stands(done)
+    with duckdb.connect(str(done.database)) as connection:
+        held = connection.table(table)
+        kinds = [str(kind) for kind in held.types]
+        connection.values([_sample(kind) for kind in kinds]).insert_into(table)
+
+    assert not stands(done)
+
+
+def _sample(kind: str) -> str | int | date:
+    """Return a value of a column's type."""
+    if kind == "VARCHAR":
+        return "154"
+    return date(2026, 9, 30) if kind in {"DATE", "TIMESTAMP"} else 1
+
+
+def no_work(*_: object) -> None:
+    """Stand in for a step that must not be done."""
+    message = "nothing was to be done"
+    raise AssertionError(message)
+
+
+@pytest.fixture
+def idle(first: Request, monkeypatch: pytest.MonkeyPatch) -> None:  # noqa: ARG001 - done before
+    """Let every step of a run fail that works anything out."""
+    for name in ("survey", "verify", "plan", "propose", "check", "keep", "audit"):
+        monkeypatch.setattr(run_module, name, no_work)
+
+
+@pytest.mark.usefixtures("idle")
+def test_a_run_after_a_whole_run_works_nothing_out(done: Request) -> None:
+    """Twice in a row; a store by itself and a listing rest on the same."""
+    before = tree_of(done.out)
+    summaries = [run(done, Silent()) for _ in range(2)]
+    store = summaries[0].written[0].store
+    run(replace(done, selection=Selection(stores=(store,))), Silent())
+    run_listing(done, "listed_findings", Silent())
+
+    assert summaries[0] == summaries[1]
+    assert tree_of(done.out) == before
+
+
+@pytest.mark.usefixtures("idle")
+def test_files_out_of_place_are_made_again_without_working_anything_out(done: Request) -> None:
+    """A review and a store's workbook that are gone come back the same."""
+    before = tree_of(done.out)
+    for name in ("review.pdf", "change-plan.xlsx"):
+        min(done.out.rglob(name)).unlink()
+    watched = Watched()
+    run(done, watched)
+
+    assert watched.totals["report"] == 1
+    assert tree_of(done.out) == before
+
+
+def other_day(request: Request) -> Request:
+    """Look at the same exports a week later."""
+    return replace(request, as_of=date(2026, 10, 9))
+
+
+def other_folder(request: Request) -> Request:
+    """Write somewhere else."""
+    return replace(request, out=request.database.with_name("other"))
+
+
+def other_rules(request: Request) -> Request:
+    """Set a limit."""
+    path = request.database.with_name("rules.toml")
+    path.write_text("[limits]\nprice_per_move = 0.02\n", encoding="utf-8")
+    return replace(request, rules=path)
+
+
+def own_rule(request: Request) -> Request:
+    """Add a rule of one's own."""
+    folder = request.database.with_name("own")
+    folder.mkdir()
+    text = "-- severity: watch\n-- Every store.\nselect store, store, 'here' from store_now\n"
+    (folder / "every-store.sql").write_text(text, encoding="utf-8")
+    return replace(request, rules_folder=folder)
+
+
+def more_scans(request: Request) -> Request:
+    """Take in one export more."""
+    path = min((request.exports or Path()).glob("*-wifi.csv"))
+    text = path.read_text(encoding="utf-8")
+    path.with_name("more.csv").write_text(f"{text}{text.splitlines()[-1]}\n", encoding="utf-8")
+    return request
+
+
+@pytest.mark.parametrize("change", [other_day, other_folder, other_rules, own_rule, more_scans])
+def test_another_request_is_worked_out_and_so_is_the_first_one_again(
+    done: Request, change: Callable[[Request], Request], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Day, folder, rules, rules of one's own, another file: all is judged again, both ways."""
+    judged: list[Database] = []
+
+    def noted(database: Database, settings: Settings) -> None:
+        judged.append(database)
+        survey(database, settings)
+
+    monkeypatch.setattr(run_module, "survey", noted)
+    first = run(done, Silent())
+    assert judged == []
+    run(change(done), Silent())
+    assert len(judged) == 1
+    run(done, Silent())
+    if change is not more_scans:  # whose exports stay
+        assert len(judged) == 2
+        assert run(done, Silent()) == first
+
+
+def test_other_commands_are_not_taken_for_the_run(done: Request, tmp_path: Path) -> None:
+    """A schedule, or a look at another day, leaves nothing of itself in the next run."""
+    done = replace(done, out=tmp_path / "reports")
+    run(done, Silent())
+    before = tree_of(done.out)
+    run_verify(other_day(done))
+    assert not stands(done)
+    run(done, Silent())
+    assert stands(done)
+    run_audit(done, None, Silent())
+    run_schedule(done, Silent())
+    run(done, Silent())
+
+    assert stands(done)
+    kept = {name: octets for name, octets in tree_of(done.out).items() if name in before}
+    assert set(kept) == set(before)
