@@ -75,7 +75,7 @@ def test_fingerprints_do_not_depend_on_how_many_are_read_at_once(
 ) -> None:
     """One by one or all together, in any order: the same."""
     marks = content_marks(database, STORES)
-    monkeypatch.setattr(gather, "CHUNK", 1)
+    monkeypatch.setattr(gather, "MARKED", 1)
 
     assert content_marks(database, STORES[::-1]) == marks
     assert content_marks(database, ["S2"]) == {"S2": marks["S2"]}

@@ -58,11 +58,11 @@ def two_station_costs(problem: StoreProblem) -> TwoStation:
         table = costs.setdefault((low, high), [[0.0] * len(columns) for _ in rows])
         weight = problem.stations[here].weight
         air_share = problem.stations[there].air_share
+        apart = [weight * share_cost(air_share * chance) for chance in heard.hit]
         for row, a in zip(table, rows, strict=True):
             for at, b in enumerate(columns):
-                row[at] = round(
-                    row[at] + weight * share_cost(air_share * hit(heard, a, b)), _DIGITS
-                )
+                if abs(a - b) < len(apart):  # further apart they do not disturb one another
+                    row[at] = round(row[at] + apart[abs(a - b)], _DIGITS)
     return {pair: costs[pair] for pair in sorted(costs)}
 
 

@@ -9,6 +9,7 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from math import fsum
+from operator import add, sub
 
 from pipeline.plan.costs import OneStation, StoreProblem, TwoStation
 from pipeline.plan.explain import Case
@@ -60,8 +61,8 @@ class _Rival:
         self.gained = 0.0
         self.near: list[list[tuple[int, Table]]] = [[] for _ in one]
         for (i, j), table in two.items():
-            self.near[i].append((j, table))
-            self.near[j].append((i, [list(column) for column in zip(*table, strict=True)]))
+            self.near[i].append((j, [list(column) for column in zip(*table, strict=True)]))
+            self.near[j].append((i, table))
 
     def bettered(self) -> bool:
         """Change stations until neither one nor two that hear one another gain; tell if any did."""
@@ -71,20 +72,19 @@ class _Rival:
 
     def _costs(self, i: int) -> list[float]:
         """Return what each choice of a station costs, the others as they are now."""
-        costs = list(self.one[i])
+        costs = self.one[i]
         for j, table in self.near[i]:
-            at = self.now[j]
-            costs = [cost + line[at] for cost, line in zip(costs, table, strict=True)]
+            costs = list(map(add, costs, table[self.now[j]]))
         return costs
 
     def _one_by_one(self) -> bool:
         changed = False
         for i in range(len(self.one)):
             costs = self._costs(i)
-            best = min(range(len(costs)), key=costs.__getitem__)
-            gain = costs[self.now[i]] - costs[best]
+            least = min(costs)
+            gain = costs[self.now[i]] - least
             if gain > _GAIN:
-                self.now[i], self.gained, changed = best, self.gained + gain, True
+                self.now[i], self.gained, changed = costs.index(least), self.gained + gain, True
         return changed
 
     def _two_by_two(self) -> bool:
@@ -93,13 +93,14 @@ class _Rival:
         for (i, j), table in self.two.items():
             here, there = self.now[i], self.now[j]
             kept = costs[i][here] + costs[j][there] - table[here][there]
-            alone = [cost - table[here][b] for b, cost in enumerate(costs[j])]
+            alone = list(map(sub, costs[j], table[here]))
             for a, line in enumerate(table):
                 base = costs[i][a] - line[there] - kept
-                b = min(range(len(line)), key=lambda b: alone[b] + line[b])
-                if base + alone[b] + line[b] < -_GAIN:
-                    self.gained -= base + alone[b] + line[b]
-                    self.now[i], self.now[j] = a, b
+                both = list(map(add, alone, line))
+                least = min(both)
+                if base + least < -_GAIN:
+                    self.gained -= base + least
+                    self.now[i], self.now[j] = a, both.index(least)
                     return True
         return False
 

@@ -26,6 +26,7 @@ from pipeline.report.key_figures import key_figures
 from pipeline.report.wording import wording
 
 CHUNK = 200  # stores held in memory at once
+MARKED = 1000  # stores whose rows, not their contents, are held in memory at once
 # What is read of each store: SQL files of this step, with the values of their parameters.
 _READ: Mapping[str, Mapping[str, object]] = {
     "store": {}, "station": {}, "move": {}, "evidence": {}, "finding": {}, "pair": {}, "wifi": {},
@@ -59,7 +60,7 @@ def store_contents(
 
     At most `CHUNK` stores are held in memory at once. `approvers` may decide on changes.
     """
-    for chunk in _chunks(stores):
+    for chunk in _chunks(stores, CHUNK):
         yield from _chunk(database, chunk, approvers)
 
 
@@ -71,16 +72,16 @@ def content_marks(
     It is made from the very rows `store_contents` reads, without making the content.
     """
     marks: dict[str, str] = {}
-    for chunk in _chunks(stores):
+    for chunk in _chunks(stores, MARKED):
         with narrowed(database, "report", chunk):
             frames = [database.frame("report", name, values) for name, values in _READ.items()]
             marks |= store_marks(frames, program(), *approvers)
     return marks
 
 
-def _chunks(stores: Sequence[str]) -> Iterator[tuple[str, ...]]:
+def _chunks(stores: Sequence[str], most: int) -> Iterator[tuple[str, ...]]:
     remaining = iter(sorted(stores))
-    while chunk := tuple(islice(remaining, CHUNK)):
+    while chunk := tuple(islice(remaining, most)):
         yield chunk
 
 
