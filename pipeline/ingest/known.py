@@ -64,12 +64,17 @@ class Stamps:
                 self._database.insert("ingest", "keep_stamps", frame)
 
 
-def taken(database: Database, found: Found) -> tuple[ExportOutcome, ...] | None:
-    """Return what became of a file's tables where all are in the database; None: open it."""
-    place = {"file": found.file, "sha256": found.sha256}
-    if not database.rows("ingest", "file_taken", place):
-        return None
-    return tuple(ExportOutcome(*row) for row in database.rows("ingest", "tables_taken", place))
+def taken(database: Database) -> frozenset[tuple[str, str]]:
+    """Return name and content of every file of which all tables are in the database."""
+    return frozenset(database.rows("ingest", "files_taken"))
+
+
+def outcomes_of(database: Database) -> Mapping[tuple[str, str], Sequence[ExportOutcome]]:
+    """Return what became of the tables of every file taken, by name and content of the file."""
+    found: dict[tuple[str, str], list[ExportOutcome]] = defaultdict(list)
+    for file, sha256, *row in database.rows("ingest", "tables_taken"):
+        found[file, sha256].append(ExportOutcome(*row))
+    return found
 
 
 def note_taken(database: Database, found: Found, outcomes: Sequence[ExportOutcome]) -> None:

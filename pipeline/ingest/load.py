@@ -1,5 +1,6 @@
 """The ingest step: every export in a folder into the database, every row accounted for."""
 
+from collections.abc import Sequence
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
@@ -9,7 +10,7 @@ from pipeline import sql_file
 from pipeline.database import Database
 from pipeline.ingest.discover import Found, discover
 from pipeline.ingest.headings import Vocabulary
-from pipeline.ingest.known import Stamps, note_taken, taken
+from pipeline.ingest.known import Stamps, note_taken, outcomes_of, taken
 from pipeline.ingest.tables import open_tables
 from pipeline.ingest.take import take
 from pipeline.progress import Progress
@@ -41,12 +42,15 @@ def ingest(
     stamps.note(found)
     vocabulary = Vocabulary(settings.headings)
     _prepare(database)
-    outcomes: list[ExportOutcome] = []
+    before = taken(database)
+    new: dict[Found, Sequence[ExportOutcome]] = {}
     for each in progress.over(found, "exports", len(found)):
-        before = taken(database, each)
-        outcomes.extend(_take(database, each, vocabulary, settings) if before is None else before)
+        if (each.file, each.sha256) not in before:
+            new[each] = _take(database, each, vocabulary, settings)
     _forget(database)
-    return tuple(outcomes)
+    known = outcomes_of(database)
+    every = [new[each] if each in new else known[each.file, each.sha256] for each in found]
+    return tuple(outcome for outcomes in every for outcome in outcomes)
 
 
 def _take(

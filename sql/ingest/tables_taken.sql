@@ -1,5 +1,10 @@
--- The tables of a file, as they were taken: the file itself, or the sheets of a workbook.
-select file, kind, rows_read, rows_loaded, rows_quarantined, rows_repeated, refused
-from export_file
-where sha256 = $sha256 and refused is null and (file = $file or starts_with(file, $file || '#'))
-order by rowid;
+-- The tables of each file, as they were taken: the file itself, or the sheets of a workbook.
+with files as (
+    select distinct file, sha256 from file_taken
+)
+select f.file, f.sha256, e.file, e.kind, e.rows_read, e.rows_loaded, e.rows_quarantined,
+    e.rows_repeated, e.refused
+from files f join export_file e
+    on e.sha256 = f.sha256 and (e.file = f.file or starts_with(e.file, f.file || '#'))
+where e.refused is null
+order by f.file, f.sha256, e.rowid;
