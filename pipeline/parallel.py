@@ -1,47 +1,154 @@
-"""The same work on many items, over the machine's processors where that pays."""
+"""The same work on many items, over the machine's processors where that pays.
 
+This process does its share: while its helpers work from the front of what waits, it takes from the
+end. Helpers are processes that are started once a command, when they are first needed.
+"""
+
+import atexit
 import gc
 import os
+from collections import deque
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import Future, ProcessPoolExecutor
 from contextlib import contextmanager
+from contextvars import ContextVar
 from itertools import islice
 from multiprocessing import get_context, parent_process
 from multiprocessing.connection import wait
 from threading import Thread
-from typing import TypeVar
+from typing import Any, Generic, TypeVar
 
 Item = TypeVar("Item")
 Result = TypeVar("Result")
 
-LEAST = 48  # items below which starting processes costs more than it saves
-_AHEAD = 4  # batches in flight per process, so that memory does not grow with the items
-_BATCH = 8
+LEAST = 48  # items below which starting a process costs more than it saves
+_AHEAD = 8  # batches in flight per process, so that memory does not grow with the items
+_BATCH = 4
 _NEW_OBJECTS = 50_000  # made before cycles among them are looked for
 
 
-def mapped(work: Callable[[Item], Result], items: Iterable[Item], count: int) -> Iterator[Result]:
-    """Yield `work` of each item in the items' order, whoever did it.
+class Helpers:
+    """The processes beside this one."""
 
-    `work` is a module's own function and items and results can be pickled; `count` is how many
-    items there are, more or less. An error of the work is raised here.
-    """
-    processes = min(os.cpu_count() or 1, count // (LEAST // 2))
-    if count < LEAST or processes < 2:  # noqa: PLR2004 - one process is this one
+    def __init__(self) -> None:
+        self.most = (os.cpu_count() or 1) - 1
+        self._pool: ProcessPoolExecutor | None = None
+
+    def submit(self, work: Callable[..., Result], *values: Any) -> Future[Result]:  # noqa: ANN401 - as the executor has it
+        """Have some work done by whichever is free first."""
+        if self._pool is None:
+            # Fresh processes: a fork would copy the database's threads' locks half held.
+            spawn = get_context("spawn")
+            self._pool = ProcessPoolExecutor(self.most, mp_context=spawn, initializer=_begin)
+        return self._pool.submit(work, *values)
+
+    def pay(self, count: int) -> bool:
+        """Say whether so many items are done sooner with them."""
+        return self.most > 0 and (count >= LEAST or (self._pool is not None and count > 1))
+
+    def end(self) -> None:
+        """Let them go."""
+        if self._pool is not None:
+            self._pool.shutdown(cancel_futures=True)
+
+
+_AT_HAND: ContextVar[Helpers | None] = ContextVar("helpers", default=None)
+
+
+@contextmanager
+def helped() -> Iterator[Helpers]:
+    """Keep the same helpers for all the work inside the block."""
+    helpers = Helpers()
+    token = _AT_HAND.set(helpers)
+    try:
         with _seldom_collected():
-            yield from map(work, items)
-        return
-    # Fresh processes: a fork would copy the database's threads' locks half held.
-    spawn = get_context("spawn")
-    with ProcessPoolExecutor(processes, mp_context=spawn, initializer=_begin) as pool:
-        waiting: list[Future[list[Result]]] = []
-        rest = iter(items)
-        while batch := list(islice(rest, _BATCH)):
-            waiting.append(pool.submit(_batch, work, batch))
-            if len(waiting) > processes * _AHEAD:
-                yield from waiting.pop(0).result()
-        for future in waiting:
-            yield from future.result()
+            yield helpers
+    finally:
+        _AT_HAND.reset(token)
+        helpers.end()
+
+
+def foresee(count: int, *work: Callable[..., object]) -> None:
+    """Start a helper that learns to do some work, where `count` items make it worth its start.
+
+    It starts while this process goes on; outside of `helped` nothing happens.
+    """
+    helpers = _AT_HAND.get()
+    if helpers is not None and count >= LEAST and helpers.most:
+        helpers.submit(_learn, *work)
+
+
+def mapped(work: Callable[[Item], Result], items: Iterable[Item], count: int) -> Iterator[Result]:
+    """Return `work` of each item in the items' order, whoever did it.
+
+    Helpers at hand begin at once, this process when the first result is asked for. `work` is a
+    module's own function and items and results can be pickled; `count` is how many items there
+    are, more or less. An error of the work is raised where its result is asked for, or before.
+    """
+    helpers = _AT_HAND.get()
+    if helpers is None:
+        return _mapped_once(work, items, count)
+    if not helpers.pay(count):
+        return map(work, items)
+    shared = _Shared(helpers, work, iter(items), count)
+    shared.fill()
+    return iter(shared)
+
+
+def _mapped_once(
+    work: Callable[[Item], Result], items: Iterable[Item], count: int
+) -> Iterator[Result]:
+    with helped():
+        yield from mapped(work, items, count)
+
+
+class _Shared(Generic[Item, Result]):
+    """Items shared between helpers and this process, some batches at a time."""
+
+    def __init__(
+        self, helpers: Helpers, work: Callable[[Item], Result], items: Iterator[Item], count: int
+    ) -> None:
+        self._helpers, self._work, self._items = helpers, work, items
+        self._most = (helpers.most + 1) * _AHEAD
+        self._size = max(1, min(_BATCH, count // self._most))
+        self._waiting: deque[_Share[Item, Result]] = deque()
+
+    def fill(self) -> None:
+        """Hand batches to the helpers, as many as may wait."""
+        while len(self._waiting) < self._most and (batch := list(islice(self._items, self._size))):
+            future = self._helpers.submit(_batch, self._work, batch)
+            self._waiting.append(_Share(self._work, batch, future))
+
+    def __iter__(self) -> Iterator[Result]:
+        """Yield the results, doing meanwhile what no helper has begun."""
+        while self._waiting:
+            first, others = self._waiting[0], reversed(self._waiting)
+            if first.done() or not any(share.taken() for share in others):
+                yield from self._waiting.popleft().results()
+                self.fill()
+
+
+class _Share(Generic[Item, Result]):
+    """Some items that wait to be done, by a helper or here."""
+
+    def __init__(
+        self, work: Callable[[Item], Result], items: list[Item], future: Future[list[Result]]
+    ) -> None:
+        self._work, self._items, self._future = work, items, future
+        self._own: list[Result] | None = None
+
+    def done(self) -> bool:
+        return self._future.done()  # as one is that was taken back
+
+    def taken(self) -> bool:
+        """Take the items back from the helpers, where none has them yet, and do them here."""
+        if self._own is not None or not self._future.cancel():
+            return False
+        self._own = _batch(self._work, self._items)
+        return True
+
+    def results(self) -> list[Result]:
+        return self._future.result() if self._own is None else self._own
 
 
 @contextmanager
@@ -56,8 +163,9 @@ def _seldom_collected() -> Iterator[None]:
 
 
 def _begin() -> None:
-    """Begin a process of the pool; it ends as soon as the one that started it, whatever ends it."""
+    """Begin as a helper; it ends as soon as the process that started it, whatever ends that."""
     gc.set_threshold(_NEW_OBJECTS, *gc.get_threshold()[1:])
+    atexit.register(os._exit, 0)  # a helper has nothing to tidy up that is worth waiting for
     parent = parent_process()
     if parent is not None:
         Thread(target=_watch, args=(parent.sentinel,), daemon=True).start()
@@ -66,6 +174,10 @@ def _begin() -> None:
 def _watch(sentinel: int) -> None:
     wait([sentinel])
     os._exit(1)  # at once: what is half done is done again by the next run
+
+
+def _learn(*work: Callable[..., object]) -> None:
+    """Do nothing: to be handed some work is to have loaded what it needs."""
 
 
 def _batch(work: Callable[[Item], Result], items: list[Item]) -> list[Result]:

@@ -18,6 +18,7 @@ from pipeline.database import Database, open_database
 from pipeline.errors import FolderMissing, NothingToRead, UnknownSelection
 from pipeline.frames import frame_of
 from pipeline.ingest.load import ingest
+from pipeline.parallel import foresee, helped
 from pipeline.plan.stores import plan
 from pipeline.progress import Progress
 from pipeline.records import (
@@ -29,7 +30,7 @@ from pipeline.records import (
 )
 from pipeline.report.files import report
 from pipeline.report.quarantine import write_quarantine
-from pipeline.report.region_files import write_reviews
+from pipeline.report.region_files import reviews
 from pipeline.settings import Settings, load_settings, settings_from
 from pipeline.settled import settle, settled, unsettle
 from pipeline.survey.evidence import survey
@@ -91,19 +92,23 @@ def write_out(
     """Write every file of a run that has been judged, and say what it came to."""
     stands = settled(database, request.out, request.rules_folder)
     where = (request.out, request.selection)
-    with progress.during("report"):
-        written, unwritten = report(database, settings, *where, progress, stands=stands)
-    summary = summarise(database, request)
+    with progress.during("report"):  # begun; what this process has to do of it comes last
+        reports = report(database, settings, *where, progress, stands=stands)
+        summary = summarise(database, request)
     with progress.during("audit"):  # what the reviews say is not as agreed
         if not stands:
             audit(database, quarter_of(summary.as_of), progress)
     with progress.during("reviews"):
-        reviews, unreviewed = write_reviews(database, settings, *where, stands=stands)
+        begun = reviews(database, settings, *where, stands=stands)
+    with progress.during("report"):
+        written, unwritten = reports.finish()
+    with progress.during("reviews"):
+        reviewed, unreviewed = begun.finish()
     return replace(
         summary,
         written=written,
         unwritten=(*unwritten, *unreviewed),
-        reviews=reviews,
+        reviews=reviewed,
         quarantine=write_quarantine(database, request.out),
     )
 
@@ -117,10 +122,10 @@ def session(request: Request) -> Iterator[tuple[Database, Settings]]:
     """
     if request.exports is not None or request.rules is not None:
         settings = settings_of(request)
-        with open_database(request.database) as database:
+        with open_database(request.database) as database, helped():
             yield database, settings
         return
-    with open_database(request.database) as database:
+    with open_database(request.database) as database, helped():
         kept = database.rows("run", "rules_kept")
         yield database, settings_from(kept[0][0]) if kept else load_settings()
 
@@ -155,6 +160,7 @@ def judge(database: Database, request: Request, settings: Settings, progress: Pr
         if settled(database, request.out, request.rules_folder):
             return
         unsettle(database)
+    foresee(len(database.rows("run", "names")), plan, report, reviews)
     with progress.during("survey"):
         survey(database, settings)
     with progress.during("verify"):  # reads what the survey made of scans since each change

@@ -22,6 +22,7 @@ FLOORS = {
     "demo": 5,
     **dict.fromkeys(STEPS, 4),
     "radio": 3,
+    "settled": 4,
     "due": 3,
     "database": 2,
     "forms": 2,

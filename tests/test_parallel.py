@@ -1,8 +1,15 @@
-"""Work over processes: the items' order, and errors that come through."""
+"""Work over processes: the items' order, who does it, and errors that come through."""
+
+import os
+import time
+from collections.abc import Iterator
 
 import pytest
 
-from pipeline.parallel import LEAST, mapped
+from pipeline import parallel
+from pipeline.parallel import LEAST, foresee, helped, mapped
+
+COUNTS = [0, 1, 3, LEAST - 1, LEAST, 3 * LEAST + 1]
 
 
 def _square(number: int) -> int:
@@ -11,13 +18,111 @@ def _square(number: int) -> int:
     return number * number
 
 
-@pytest.mark.parametrize("count", [0, 3, LEAST, 3 * LEAST + 1])
+def _process(_: object) -> int:
+    time.sleep(0.01)
+    return os.getpid()
+
+
+@pytest.fixture(params=[1, 2, 4], autouse=True)
+def processors(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> int:
+    """Let the machine have so many processors."""
+    count = request.param
+    assert isinstance(count, int)
+    monkeypatch.setattr(os, "cpu_count", lambda: count)
+    return count
+
+
+@pytest.mark.parametrize("count", COUNTS)
 def test_results_come_in_the_order_of_the_items(count: int) -> None:
-    """However many processes did it."""
-    assert list(mapped(_square, range(count), count)) == [n * n for n in range(count)]
+    """However many processes did it, with helpers of their own or with some at hand."""
+    expected = [n * n for n in range(count)]
+
+    assert list(mapped(_square, range(count), count)) == expected
+    with helped():
+        foresee(LEAST, _square)
+        for _ in range(2):
+            assert list(mapped(_square, range(count), count)) == expected
 
 
-def test_an_error_in_another_process_is_raised_here() -> None:
+def test_two_kinds_of_work_may_be_under_way_at_a_time() -> None:
+    """Both are begun, the later is asked for first; each keeps its own order."""
+    with helped():
+        one, two = (mapped(_square, range(at, at + 100), 100) for at in (0, 1000))
+        assert list(two) == [n * n for n in range(1000, 1100)]
+        assert list(one) == [n * n for n in range(100)]
+
+
+def test_this_process_does_its_share(processors: int) -> None:
+    """It works as well, alone where there is one processor or too little to do."""
+    many = set(mapped(_process, range(4 * LEAST), 4 * LEAST))
+    assert os.getpid() in many
+    assert (len(many) > 1) == (processors > 1)
+    assert len(many) <= processors
+    assert set(mapped(_process, range(LEAST - 1), LEAST - 1)) == {os.getpid()}
+
+
+def test_a_helper_is_foreseen_only_where_it_pays() -> None:
+    """Work for which no helper is worth its start is done here, one by one as it is asked for."""
+    with helped() as helpers:
+        foresee(LEAST - 1, _square)
+        assert not helpers.pay(LEAST - 1)
+        seen: list[int] = []
+
+        def numbers() -> Iterator[int]:
+            for number in range(3):
+                seen.append(number)
+                yield number
+
+        results = mapped(_square, numbers(), 3)
+        assert seen == []
+        assert next(results) == 0
+        assert seen == [0]
+
+
+def test_no_more_items_wait_than_processes_can_be_busy_with(processors: int) -> None:
+    """However many there are, only so many are read ahead of the results asked for."""
+    read: list[int] = []
+
+    def numbers() -> Iterator[int]:
+        for number in range(5000):
+            read.append(number)
+            yield number
+
+    with helped():
+        results = mapped(_square, numbers(), 5000)
+        for asked in range(1, 50):
+            next(results)
+            most = processors * parallel._AHEAD * parallel._BATCH  # noqa: SLF001 - the bound itself
+            assert len(read) <= asked + most
+
+
+@pytest.mark.parametrize("at", [0, LEAST, 2 * LEAST])
+def test_an_error_in_another_process_is_raised_here(at: int) -> None:
     """It is not lost, nor does it hang."""
+    numbers = list(range(2 * LEAST))
+    numbers.insert(at, -1)
     with pytest.raises(ValueError, match="-1 is below 0"):
-        list(mapped(_square, [*range(2 * LEAST), -1], 2 * LEAST + 1))
+        list(mapped(_square, numbers, len(numbers)))
+
+
+def test_helpers_are_gone_after_the_work() -> None:
+    """None is left behind, whatever ended the work."""
+    found: set[int] = set()
+
+    def ended() -> None:
+        with helped():
+            foresee(LEAST, _process)
+            found.update(mapped(_process, range(2 * LEAST), 2 * LEAST))
+            raise KeyError
+
+    with pytest.raises(KeyError):
+        ended()
+    assert not [process for process in found - {os.getpid()} if _runs(process)]
+
+
+def _runs(process: int) -> bool:
+    try:
+        os.kill(process, 0)
+    except ProcessLookupError:
+        return False
+    return True

@@ -2,7 +2,7 @@
 
 import ctypes
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
@@ -23,10 +23,10 @@ from pipeline.report import region_files
 from pipeline.report.files import put_file, report
 from pipeline.report.region_answers import decisions, delays, risks
 from pipeline.report.region_content import Progress, RegionContent, Standing
-from pipeline.report.region_files import region_pdf, write_reviews
+from pipeline.report.region_files import region_pdf, reviews
 from pipeline.report.region_gather import region_contents
 from pipeline.report.region_stores import Links, links_of
-from pipeline.report.wording import wording
+from pipeline.report.wording import Wording, wording
 from pipeline.settings import Settings, load_settings
 from pipeline.settings_schedule import Deadline
 
@@ -134,7 +134,7 @@ def test_lists_that_do_not_fit_say_how_much_is_left(north: RegionContent) -> Non
 
 def test_every_answer_is_in_the_workbook_too(database: Database, tmp_path: Path) -> None:
     """The first sheet holds the same lines; the others every row behind them."""
-    write_reviews(database, SETTINGS, tmp_path, Selection(regions=("North",)))
+    reviews(database, SETTINGS, tmp_path, Selection(regions=("North",))).finish()
     [content] = region_contents(database, SETTINGS, ["North"])
     book = load_workbook(tmp_path / "North" / "review.xlsx")
     lines = [cell.value for cell in book["Review"]["B"]]
@@ -151,8 +151,8 @@ def test_every_answer_is_in_the_workbook_too(database: Database, tmp_path: Path)
 def test_links_lead_to_the_files_of_each_store(database: Database, tmp_path: Path) -> None:
     """Every link of both files, seen from the review's own folder, is a file that was written."""
     chosen = Selection(regions=("Bare", "Mitte"))
-    report(database, SETTINGS, tmp_path, chosen, Silent())
-    written, failed = write_reviews(database, SETTINGS, tmp_path, chosen)
+    report(database, SETTINGS, tmp_path, chosen, Silent()).finish()
+    written, failed = reviews(database, SETTINGS, tmp_path, chosen).finish()
 
     assert failed == ()
     assert len(written) == 4
@@ -191,7 +191,7 @@ def _pdf_links(path: Path) -> list[str]:
 def test_a_second_time_gives_the_same_bytes(database: Database, tmp_path: Path) -> None:
     """The same database gives the same files."""
     for name in ("one", "two"):
-        write_reviews(database, SETTINGS, tmp_path / name, Selection())
+        reviews(database, SETTINGS, tmp_path / name, Selection()).finish()
     paths = sorted((tmp_path / "one").rglob("review.*"))
     assert len(paths) == 6
     for path in paths:
@@ -258,9 +258,32 @@ def test_a_folder_that_cannot_be_written_is_said(
         sound(path, octets)
 
     monkeypatch.setattr(region_files, "put_file", torn)
-    written, failed = write_reviews(database, SETTINGS, tmp_path, Selection())
+    written, failed = reviews(database, SETTINGS, tmp_path, Selection()).finish()
     assert [region for region, _ in failed] == ["Mitte"]
     assert len(written) == 4
+
+
+def test_a_review_that_cannot_be_laid_out_is_said(
+    database: Database, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A region whose pages cannot be laid out is named with the reason; the others are written."""
+    sound = region_pdf
+
+    def broken(content: RegionContent, links: Sequence[Links], words: Wording) -> bytes:
+        if content.region == "Mitte":
+            message = "no such luck"
+            raise ValueError(message)
+        return sound(content, links, words)
+
+    monkeypatch.setattr(region_files, "region_pdf", broken)
+    written, failed = reviews(database, SETTINGS, tmp_path, Selection()).finish()
+    [(region, sentence)] = failed
+
+    assert region == "Mitte"
+    assert "no such luck" in sentence
+    assert "Mitte" in sentence
+    assert len(written) == 4
+    assert not (tmp_path / "Mitte").exists()
 
 
 def test_links_survive_any_name() -> None:

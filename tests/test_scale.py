@@ -214,7 +214,7 @@ def test_an_unchanged_run_renders_nothing(copy: Request, monkeypatch: pytest.Mon
     first = run(copy, Silent())
     before = tree_of(copy.out)
     watched = Watched()
-    for module, name in ((files, "workbook"), (files, "summary"), (region_files, "_files")):
+    for module, name in ((files, "workbook"), (files, "summary"), (region_files, "_made")):
         monkeypatch.setattr(module, name, None)
     second = run(copy, watched)
 

@@ -35,6 +35,26 @@ class _Folders:
         return self.out / self.regions[region] / self.stores[store]
 
 
+@dataclass(frozen=True, slots=True)
+class Reports:
+    """Reports being written: where each store's belong, and what becomes of those that are due."""
+
+    places: Mapping[str, Written]
+    standing: Standing
+    tried: Iterator[Done | tuple[str, str]]
+
+    def finish(self) -> tuple[tuple[Written, ...], tuple[tuple[str, str], ...]]:
+        """Write what is still to be written.
+
+        Returns:
+            What was written (or found written already), and the stores whose files could not be,
+            each with the sentence why.
+        """
+        failed = dict(_noted(self.tried, self.standing))
+        written = tuple(place for store, place in self.places.items() if store not in failed)
+        return written, tuple(failed.items())
+
+
 def report(  # noqa: PLR0913 - what to write, where, and what stands of it
     database: Database,
     settings: Settings,
@@ -43,15 +63,11 @@ def report(  # noqa: PLR0913 - what to write, where, and what stands of it
     progress: Progress,
     *,
     stands: bool = False,
-) -> tuple[tuple[Written, ...], tuple[tuple[str, str], ...]]:
-    """Write workbook and summary of every store selected.
+) -> Reports:
+    """Begin to write workbook and summary of every store selected.
 
     `stands`: what the files would say has not changed since they were written; only files that
     are not in their place as they were are made again.
-
-    Returns:
-        What was written (or found written already), and the stores whose files could not be,
-        each with the sentence why.
 
     Raises:
         UnknownSelection: a store or region selected is not in the database.
@@ -74,9 +90,7 @@ def report(  # noqa: PLR0913 - what to write, where, and what stands of it
         for content in store_contents(database, due, settings.approvers)
     )
     tried = progress.over(mapped(_tried, jobs, len(due)), "report", len(due))
-    failed = dict(_noted(tried, standing))
-    written = tuple(place for store, place in places.items() if store not in failed)
-    return written, tuple(failed.items())
+    return Reports(places, standing, tried)
 
 
 def _places(
@@ -155,7 +169,7 @@ def _tried(job: _Job) -> Done | tuple[str, str]:
     """Write a store's files; whatever is wrong with one store, the rest finish."""
     store = job.content.store
     try:
-        for name, octets in _files(job.content):
+        for name, octets in list(_files(job.content)):  # both are made before one is put down
             put_file(job.folder / name, octets)
     except QuietaisleError as error:
         return store.store, str(error)
