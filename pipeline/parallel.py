@@ -33,6 +33,7 @@ class Helpers:
     def __init__(self) -> None:
         self.most = (os.cpu_count() or 1) - 1
         self._pool: ProcessPoolExecutor | None = None
+        self._learning: Future[None] | None = None
 
     def submit(self, work: Callable[..., Result], *values: Any) -> Future[Result]:  # noqa: ANN401 - as the executor has it
         """Have some work done by whichever is free first."""
@@ -42,9 +43,14 @@ class Helpers:
             self._pool = ProcessPoolExecutor(self.most, mp_context=spawn, initializer=_begin)
         return self._pool.submit(work, *values)
 
+    def learn(self, *work: Callable[..., object]) -> None:
+        """Start one of them, and have it load what some work needs."""
+        self._learning = self.submit(_learn, *work)
+
     def pay(self, count: int) -> bool:
-        """Say whether so many items are done sooner with them."""
-        return self.most > 0 and (count >= LEAST or (self._pool is not None and count > 1))
+        """Say whether so many items are done sooner with them; a few are, once one is ready."""
+        ready = self._learning is not None and self._learning.done()
+        return self.most > 0 and (count >= LEAST or (ready and count > 1))
 
     def end(self) -> None:
         """Let them go."""
@@ -75,7 +81,7 @@ def foresee(count: int, *work: Callable[..., object]) -> None:
     """
     helpers = _AT_HAND.get()
     if helpers is not None and count >= LEAST and helpers.most:
-        helpers.submit(_learn, *work)
+        helpers.learn(*work)
 
 
 def mapped(work: Callable[[Item], Result], items: Iterable[Item], count: int) -> Iterator[Result]:

@@ -79,6 +79,20 @@ def test_a_helper_is_foreseen_only_where_it_pays() -> None:
         assert seen == [0]
 
 
+def test_a_few_items_do_not_wait_for_a_helper_that_is_still_learning(processors: int) -> None:
+    """They are done here; once it is ready it takes its share."""
+    with helped() as helpers:
+        foresee(LEAST, time.sleep)  # it is not ready at once: a process takes longer to start
+        assert not helpers.pay(3)
+        assert list(mapped(_square, range(3), 3)) == [0, 1, 4]
+        until = time.monotonic() + 60
+        while not helpers.pay(3) and processors > 1:
+            assert time.monotonic() < until
+            time.sleep(0.01)
+        assert helpers.pay(3) == (processors > 1)
+        assert not helpers.pay(1)
+
+
 def test_no_more_items_wait_than_processes_can_be_busy_with(processors: int) -> None:
     """However many there are, only so many are read ahead of the results asked for."""
     read: list[int] = []
