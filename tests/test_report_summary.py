@@ -203,6 +203,28 @@ def test_long_lists_go_on_where_they_say(contents: dict[str, StoreContent]) -> N
         )
 
 
+@pytest.mark.parametrize("words", [10, 30, 60, 90, 150])
+@pytest.mark.parametrize("store", ["S002", "S003", "S006", "S010"])
+def test_reasons_stand_in_full_somewhere(
+    contents: dict[str, StoreContent], store: str, words: int
+) -> None:
+    """A reason that page one has to cut is whole on the page that it names."""
+    content = contents[store]
+    moves = tuple(
+        replace(move, reason=" ".join(f"word{move.position}-{n}" for n in range(words)))
+        for move in content.moves
+    )
+    octets = summary(replace(content, moves=moves))
+    with pdfium.PdfDocument(octets) as document:
+        pages = [" ".join(p.get_textpage().get_text_range().split()) for p in document]
+
+    whole = [" ".join(move.reason.split()) for move in moves]
+    on_first = all(reason in pages[0] for reason in whole)
+    assert on_first or all(any(reason in page for page in pages[2:]) for reason in whole)
+    assert on_first or any(f"{word} 3" in pages[0] for word in ("page", "Seite"))
+    assert covering(printed(octets)) == []
+
+
 def test_findings_beyond_the_room_are_counted(contents: dict[str, StoreContent]) -> None:
     """Of a hundred findings those of one rule stand together, counted; none is lost."""
     content = contents["S007"]

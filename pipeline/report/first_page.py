@@ -9,7 +9,7 @@ from pipeline.report.document import Document
 from pipeline.report.figures import BAR_ROW, BARS_KEY_H, TIGHT_BAR_ROW, draw_bars
 from pipeline.report.floor_plan import draw_plans, plan_height
 from pipeline.report.fonts import Face
-from pipeline.report.move_list import draw_move, draw_no_moves, fitting, move_height
+from pipeline.report.move_list import draw_move, draw_no_moves, fitting, move_height, reasons_cut
 from pipeline.report.pen import (
     HEADING_H,
     SMALL_MUTED,
@@ -44,6 +44,7 @@ class FirstPage:
     bars_shown: int
     moves_shown: int
     reason_lines: int
+    reasons_cut: bool
 
 
 def arrange(doc: Document, page: Box) -> FirstPage:
@@ -62,7 +63,8 @@ def arrange(doc: Document, page: Box) -> FirstPage:
     room = left.h - HEADING_H
     row, shown = _bars_fitting(len(content.stations), room)
     lines, moves = fitting(content.moves, right.w, room)
-    return FirstPage(head, said, figures, plan, left, right, row, shown, moves, lines)
+    cut = reasons_cut(content.moves[:moves], right.w, lines)
+    return FirstPage(head, said, figures, plan, left, right, row, shown, moves, lines, cut)
 
 
 def draw_first_page(pen: Pen, parts: FirstPage, doc: Document) -> None:
@@ -156,4 +158,8 @@ def _moves(pen: Pen, parts: FirstPage, doc: Document) -> None:
         y = draw_move(pen, box.below(y), move, doc, parts.reason_lines)
     if hidden := len(moves) - parts.moves_shown:
         text = words.counted("more.page", hidden, page=doc.pages["moves"])
-        pen.text(box.x, y + SMALL_MUTED.size, text, SMALL_MUTED)
+    elif parts.reasons_cut:
+        text = words("more.reasons", page=doc.pages["moves"])
+    else:
+        return
+    pen.text(box.x, y + SMALL_MUTED.size, text, SMALL_MUTED)

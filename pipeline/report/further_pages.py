@@ -7,7 +7,7 @@ from itertools import accumulate
 from pipeline.report.document import Document
 from pipeline.report.figures import AIR_ROW, BAR_ROW, BARS_KEY_H, air_height, draw_air, draw_bars
 from pipeline.report.first_page import FirstPage
-from pipeline.report.move_list import draw_move, move_height
+from pipeline.report.move_list import WHOLE_REASON, draw_move, move_height
 from pipeline.report.pen import HEADING_H, Box, Pen
 from pipeline.report.second_page import air_rows
 
@@ -49,7 +49,7 @@ def further_pages(doc: Document, first: FirstPage, page: Box) -> list[FurtherPag
     """Return the pages with what the first two leave out; none where they hold everything."""
     content = doc.content
     blocks = []
-    if first.moves_shown < len(content.moves):
+    if first.moves_shown < len(content.moves) or first.reasons_cut:
         blocks.append(_moves(doc, page.split(2)[0].w))
     if first.bars_shown < len(content.stations):
         blocks.append(_bars(doc))
@@ -77,9 +77,9 @@ def _moves(doc: Document, width: float) -> _Block:
     def draw(pen: Pen, box: Box, items: Sequence[int]) -> None:
         y = box.y
         for i in items:
-            y = draw_move(pen, box.below(y), moves[i], doc)
+            y = draw_move(pen, box.below(y), moves[i], doc, WHOLE_REASON)
 
-    heights = tuple(move_height(move, width) for move in moves)
+    heights = tuple(move_height(move, width, WHOLE_REASON) for move in moves)
     return _Block("moves", doc.words("document.more_moves"), 2, 0.0, heights, draw)
 
 

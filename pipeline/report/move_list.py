@@ -23,6 +23,7 @@ from pipeline.report.wording import Wording
 _INDENT = 20.0
 _GAP = 5.0
 REASON_LINES, FEW_REASON_LINES = 7, 3  # where there is room, and where there is not
+WHOLE_REASON = 40  # more lines than any reason takes
 _STAY_LINES = 4
 _NUMBER = Type(style.SMALL, Face.STRONG, style.PAPER)
 
@@ -47,6 +48,15 @@ def draw_move(pen: Pen, box: Box, move: Move, doc: Document, lines: int = REASON
     return pen.paragraph(rest, move.reason, SMALL, lines=lines) + _GAP
 
 
+def reasons_cut(moves: Sequence[Move], width: float, lines: int) -> bool:
+    """Say whether any reason takes more lines than it is given in a column."""
+    room = width - _INDENT
+    return any(
+        text_height(move.reason, SMALL, room, lines) < text_height(move.reason, SMALL, room)
+        for move in moves
+    )
+
+
 def draw_no_moves(pen: Pen, box: Box, doc: Document) -> None:
     """Say why nothing changes: the proof, then each station's own reason while there is room."""
     y = pen.paragraph(box, _why(doc.content, doc.words), BODY, lines=3) + _GAP
@@ -62,10 +72,11 @@ def draw_no_moves(pen: Pen, box: Box, doc: Document) -> None:
 def fitting(moves: Sequence[Move], width: float, room: float) -> tuple[int, int]:
     """Return lines per reason and how many changes fit into a column.
 
-    A closing line is kept free if not all fit.
+    A closing line is kept free if not all fit, or not all of every reason.
     """
-    for lines in range(REASON_LINES, FEW_REASON_LINES - 1, -1):
-        if sum(move_height(move, width, lines) for move in moves) <= room:
+    for lines in (WHOLE_REASON, *range(REASON_LINES, FEW_REASON_LINES - 1, -1)):
+        closing = SMALL.leading if reasons_cut(moves, width, lines) else 0.0
+        if sum(move_height(move, width, lines) for move in moves) + closing <= room:
             return lines, len(moves)
     used, count = 0.0, 0
     for move in moves:

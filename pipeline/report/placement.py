@@ -7,7 +7,8 @@ from math import ceil, cos, pi, sin
 from pipeline.report.content import Station
 from pipeline.report.pen import Box
 
-CELL_W, CELL_H = 20.0, 26.0  # what a mark with its name below takes, in points
+CELL_W, CELL_H = 20.0, 28.0  # what a mark with its name below takes, in points
+_ROUND_MOST = 26  # stations up to which a ring is no more than twice as wide as high
 _ROUNDS = 200
 _FULL = 0.62  # of the area covered by cells: more will not part, and would not be a plan
 _Point = tuple[float, float]
@@ -87,7 +88,7 @@ def _rows(names: Sequence[str], area: Box) -> Mapping[str, _Point]:
 def _ring(names: Sequence[str], area: Box) -> Mapping[str, _Point]:
     """Place names on an ellipse, as many points of its outline apart from one to the next."""
     wide, high = (area.w - CELL_W) / 2, (area.h - CELL_H) / 2
-    if len(names) <= CELL_H:
+    if len(names) <= _ROUND_MOST:
         wide = min(wide, 2 * high)
     middle = (area.x + area.w / 2, area.y + area.h / 2)
     if len(names) == 1:
