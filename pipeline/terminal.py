@@ -61,8 +61,8 @@ class TerminalBars:
 
 def console() -> Console:
     """Return the terminal; where output goes to a file or a pipe, lines have room."""
-    out = Console()
-    return out if out.is_terminal else Console(width=_PIPE_WIDTH)
+    out = Console(highlight=False)  # only what we set apart stands apart
+    return out if out.is_terminal else Console(width=_PIPE_WIDTH, highlight=False)
 
 
 def progress_on(console: Console) -> Progress:
