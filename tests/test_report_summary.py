@@ -203,6 +203,26 @@ def test_long_lists_go_on_where_they_say(contents: dict[str, StoreContent]) -> N
         )
 
 
+@pytest.mark.parametrize("store", ["S002", "S008", "S009", "S011"])
+@pytest.mark.parametrize("country", ["GB", "DE"])
+def test_notes_of_our_own_are_not_cut(
+    contents: dict[str, StoreContent], store: str, country: str
+) -> None:
+    """What the foot and the floor plans say stands there whole, on the narrowest drawing too."""
+    content = contents[store]
+    octets = summary(replace(content, store=replace(content.store, country=country)))
+    words = wording(country)
+    with pdfium.PdfDocument(octets) as document:
+        text = " ".join(document[0].get_textpage().get_text_range().split())
+    notes = ["document.eastern_letters"] if store == "S008" else []
+    notes += ["plan.spread"] if store == "S009" else []
+
+    assert all(words(note) in text for note in notes)
+    for key in ("document.eastern_letters", "plan.spread", "plan.unplaced", "plan.crowded"):
+        begun = words(key)[:14]
+        assert text.count(begun) == text.count(words(key)), key
+
+
 @pytest.mark.parametrize("words", [10, 30, 60, 90, 150])
 @pytest.mark.parametrize("store", ["S002", "S003", "S006", "S010"])
 def test_reasons_stand_in_full_somewhere(

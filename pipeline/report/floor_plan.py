@@ -19,6 +19,7 @@ _WIDE_H, _ALONE_H = 190.0, 200.0
 _GAP = 6.0
 _SCALES_M = (1, 2, 5, 10, 20, 50, 100, 200, 500)
 _SCALE_BAR = 60.0  # points, at most
+_SCALE_ROOM = _SCALE_BAR + 30  # with its figure before it
 _NAME_DROP = 4.0  # the mark stands so much above the middle of its cell, its name below
 
 
@@ -176,25 +177,25 @@ def _station(
 
 def _foot(pen: Pen, frame: Box, where: Placement, words: Wording) -> None:
     base = frame.bottom - 3
-    room = frame.w - 12
-    if where.points_per_m:
-        room -= _scale_bar(pen, frame.right - 6, base, where.points_per_m, words)
     note = "plan.unplaced" if where.unplaced else "plan.spread" if where.spread else ""
     if where.crowded:
         note = "plan.crowded"
     elif where.spread and not where.points_per_m:
         note = "plan.ring"
-    if note:
-        pen.text(frame.x + 6, base, words(note), TINY_MUTED, width=room)
+    text = words(note) if note else ""
+    if text:
+        pen.text(frame.x + 6, base, text, TINY_MUTED, width=frame.w - 12)
+    room = frame.w - 16 - fonts.width(text, TINY_MUTED.face, TINY_MUTED.size)
+    if where.points_per_m and room >= _SCALE_ROOM:  # a note that marks moved says more
+        _scale_bar(pen, frame.right - 6, base, where.points_per_m, words)
 
 
-def _scale_bar(pen: Pen, right: float, base: float, per_m: float, words: Wording) -> float:
-    """Draw a length on the floor that is easy to count in; return the width taken."""
+def _scale_bar(pen: Pen, right: float, base: float, per_m: float, words: Wording) -> None:
+    """Draw a length on the floor that is easy to count in."""
     metres = next((m for m in reversed(_SCALES_M) if m * per_m <= _SCALE_BAR), None)
     if metres is None:
-        return 0.0
+        return
     length = metres * per_m
     pen.line((right - length, base - 1), (right, base - 1), style.MUTED, 1)
     text = words("plan.scale", metres=metres)
     pen.text(right - 4 - length, base, text, TINY_MUTED, align=Align.RIGHT)
-    return length + 30
