@@ -9,6 +9,7 @@ from pipeline.changes.records import PROGRAM, Calibration, Check, Event
 from pipeline.changes.register import append
 from pipeline.changes.states import State, Step
 from pipeline.database import Database
+from pipeline.due import narrowed
 from pipeline.frames import frame_of
 from pipeline.settings import Settings
 
@@ -39,7 +40,7 @@ def verify(database: Database, settings: Settings) -> tuple[Check, ...]:
         One check for each change there was something to say of, open ones with what is missing.
     """
     measure = yardstick(settings.limits)
-    found = [_found(row) for row in database.rows("changes", "found", {"program": PROGRAM})]
+    found = _waiting(database)
     verdicts = [judge(one, measure) for one in found]
     as_of: date = database.rows("changes", "this_day")[0][0]
     with database.transaction():
@@ -51,6 +52,15 @@ def calibration(database: Database, settings: Settings, day: date) -> tuple[Cali
     """Return how promises of clear air held up to a day: by evidence and promise, and over all."""
     values = {"day": day, "readings_minimum": settings.limits["readings_minimum"]}
     return tuple(Calibration(*row) for row in database.rows("changes", "calibration", values))
+
+
+def _waiting(database: Database) -> list[Found]:
+    """Return what the exports say of every change that waits for them."""
+    stores = [store for (store,) in database.rows("changes", "waiting_stores")]
+    if not stores:
+        return []
+    with narrowed(database, "changes", stores):
+        return [_found(row) for row in database.rows("changes", "found", {"program": PROGRAM})]
 
 
 def _found(row: Sequence[object]) -> Found:
