@@ -29,6 +29,7 @@ from pipeline.report.calendars import cautions, place_of
 from pipeline.report.quarter_files import write_audit
 from pipeline.run import Request, judge, session, start_run, summarise, take_in, write_out
 from pipeline.schedule.stores import schedule, write_calendars
+from pipeline.settled import unsettle
 from pipeline.survey.evidence import survey
 
 
@@ -142,6 +143,7 @@ def run_verify(request: Request) -> Verified:
     """Hold the newest exports against what was carried out."""
     with session(request) as (database, settings):
         start_run(database, request, settings)
+        unsettle(database)
         survey(database, settings)
         checks = verify(database, settings)
         day = summarise(database, request).as_of

@@ -7,9 +7,11 @@ end. Helpers are processes that are started once a command, when they are first 
 import atexit
 import gc
 import os
+import signal
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import Future, ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
 from contextvars import ContextVar
 from itertools import islice
@@ -22,7 +24,8 @@ Item = TypeVar("Item")
 Result = TypeVar("Result")
 
 LEAST = 48  # items below which starting a process costs more than it saves
-_AHEAD = 8  # batches in flight per process, so that memory does not grow with the items
+_AHEAD = 8  # batches that wait per process, so that memory does not grow with the items
+_HANDED = 3  # batches in a helper's hands at a time: enough while this process is busy itself
 _BATCH = 4
 _NEW_OBJECTS = 50_000  # made before cycles among them are looked for
 
@@ -35,13 +38,19 @@ class Helpers:
         self._pool: ProcessPoolExecutor | None = None
         self._learning: Future[None] | None = None
 
-    def submit(self, work: Callable[..., Result], *values: Any) -> Future[Result]:  # noqa: ANN401 - as the executor has it
-        """Have some work done by whichever is free first."""
+    def submit(self, work: Callable[..., Result], *values: Any) -> Future[Result] | None:  # noqa: ANN401 - as the executor has it
+        """Have some work done by whichever is free first; None where there are none any more."""
+        if not self.most:
+            return None
         if self._pool is None:
             # Fresh processes: a fork would copy the database's threads' locks half held.
             spawn = get_context("spawn")
             self._pool = ProcessPoolExecutor(self.most, mp_context=spawn, initializer=_begin)
-        return self._pool.submit(work, *values)
+        try:
+            return self._pool.submit(work, *values)
+        except (BrokenProcessPool, OSError):
+            self.lost()
+            return None
 
     def learn(self, *work: Callable[..., object]) -> None:
         """Start one of them, and have it load what some work needs."""
@@ -51,6 +60,10 @@ class Helpers:
         """Say whether so many items are done sooner with them; a few are, once one is ready."""
         ready = self._learning is not None and self._learning.done()
         return self.most > 0 and (count >= LEAST or (ready and count > 1))
+
+    def lost(self) -> None:
+        """Do without them from now on: one ended, as when memory ran out, and none can go on."""
+        self.most = 0
 
     def end(self) -> None:
         """Let them go."""
@@ -80,7 +93,7 @@ def foresee(count: int, *work: Callable[..., object]) -> None:
     It starts while this process goes on; outside of `helped` nothing happens.
     """
     helpers = _AT_HAND.get()
-    if helpers is not None and count >= LEAST and helpers.most:
+    if helpers is not None and count >= LEAST:
         helpers.learn(*work)
 
 
@@ -88,24 +101,34 @@ def mapped(work: Callable[[Item], Result], items: Iterable[Item], count: int) ->
     """Return `work` of each item in the items' order, whoever did it.
 
     Helpers at hand begin at once, this process when the first result is asked for. `work` is a
-    module's own function and items and results can be pickled; `count` is how many items there
-    are, more or less. An error of the work is raised where its result is asked for, or before.
+    module's own function and items and results can be pickled; it may be done again where a helper
+    ended before it was done. `count` is how many items there are, more or less. An error of the
+    work is raised where its result is asked for, or before.
     """
     helpers = _AT_HAND.get()
     if helpers is None:
         return _mapped_once(work, items, count)
-    if not helpers.pay(count):
-        return map(work, items)
-    shared = _Shared(helpers, work, iter(items), count)
-    shared.fill()
-    return iter(shared)
+    return _mapped(helpers, work, items, count)
 
 
 def _mapped_once(
     work: Callable[[Item], Result], items: Iterable[Item], count: int
 ) -> Iterator[Result]:
-    with helped():
-        yield from mapped(work, items, count)
+    helpers = Helpers()
+    try:
+        yield from _mapped(helpers, work, items, count)
+    finally:
+        helpers.end()
+
+
+def _mapped(
+    helpers: Helpers, work: Callable[[Item], Result], items: Iterable[Item], count: int
+) -> Iterator[Result]:
+    if not helpers.pay(count):
+        return map(work, items)
+    shared = _Shared(helpers, work, iter(items), count)
+    shared.fill()
+    return iter(shared)
 
 
 class _Shared(Generic[Item, Result]):
@@ -120,41 +143,58 @@ class _Shared(Generic[Item, Result]):
         self._waiting: deque[_Share[Item, Result]] = deque()
 
     def fill(self) -> None:
-        """Hand batches to the helpers, as many as may wait."""
+        """Let batches wait, as many as may, and hand the first of them to the helpers."""
         while len(self._waiting) < self._most and (batch := list(islice(self._items, self._size))):
-            future = self._helpers.submit(_batch, self._work, batch)
-            self._waiting.append(_Share(self._work, batch, future))
+            self._waiting.append(_Share(self._work, batch))
+        free = self._helpers.most * _HANDED - sum(share.under_way() for share in self._waiting)
+        for share in islice((one for one in self._waiting if one.untouched()), max(0, free)):
+            share.hand(self._helpers)
 
     def __iter__(self) -> Iterator[Result]:
-        """Yield the results, doing meanwhile what no helper has begun."""
+        """Yield the results, doing meanwhile what no helper has in its hands."""
         while self._waiting:
-            first, others = self._waiting[0], reversed(self._waiting)
-            if first.done() or not any(share.taken() for share in others):
-                yield from self._waiting.popleft().results()
-                self.fill()
+            last = next((one for one in reversed(self._waiting) if one.untouched()), None)
+            if last is None or self._waiting[0].done():
+                yield from self._waiting.popleft().results(self._helpers)
+            else:
+                last.do()
+            self.fill()
 
 
 class _Share(Generic[Item, Result]):
-    """Some items that wait to be done, by a helper or here."""
+    """Some items that wait, are in a helper's hands, or done."""
 
-    def __init__(
-        self, work: Callable[[Item], Result], items: list[Item], future: Future[list[Result]]
-    ) -> None:
-        self._work, self._items, self._future = work, items, future
+    def __init__(self, work: Callable[[Item], Result], items: list[Item]) -> None:
+        self._work, self._items = work, items
+        self._future: Future[list[Result]] | None = None
         self._own: list[Result] | None = None
 
+    def untouched(self) -> bool:
+        return self._future is None and self._own is None
+
+    def under_way(self) -> bool:
+        return self._future is not None and not self._future.done()
+
     def done(self) -> bool:
-        return self._future.done()  # as one is that was taken back
+        return self._own is not None or (self._future is not None and self._future.done())
 
-    def taken(self) -> bool:
-        """Take the items back from the helpers, where none has them yet, and do them here."""
-        if self._own is not None or not self._future.cancel():
-            return False
+    def hand(self, helpers: Helpers) -> None:
+        """Give the items to a helper, where there is one."""
+        self._future = helpers.submit(_batch, self._work, self._items)
+
+    def do(self) -> None:
+        """Do the items here."""
         self._own = _batch(self._work, self._items)
-        return True
 
-    def results(self) -> list[Result]:
-        return self._future.result() if self._own is None else self._own
+    def results(self, helpers: Helpers) -> list[Result]:
+        if self._future is not None:
+            try:
+                return self._future.result()
+            except BrokenProcessPool:
+                helpers.lost()
+        if self._own is None:
+            self.do()
+        return self._own or []
 
 
 @contextmanager
@@ -170,6 +210,7 @@ def _seldom_collected() -> Iterator[None]:
 
 def _begin() -> None:
     """Begin as a helper; it ends as soon as the process that started it, whatever ends that."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # for the process that started it to answer
     gc.set_threshold(_NEW_OBJECTS, *gc.get_threshold()[1:])
     atexit.register(os._exit, 0)  # a helper has nothing to tidy up that is worth waiting for
     parent = parent_process()

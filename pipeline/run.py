@@ -32,7 +32,7 @@ from pipeline.report.files import report
 from pipeline.report.quarantine import write_quarantine
 from pipeline.report.region_files import reviews
 from pipeline.settings import Settings, load_settings, settings_from
-from pipeline.settled import settle, settled, unsettle
+from pipeline.settled import own_rules, settle, settled, unsettle
 from pipeline.survey.evidence import survey
 
 RULES_BESIDE_EXPORTS = "rules.toml"
@@ -79,10 +79,11 @@ def run(request: Request, progress: Progress) -> RunSummary:
     """
     with session(request) as (database, settings):
         outcomes = take_in(database, request, settings, progress)
+        rules = own_rules(request.rules_folder)  # before they are read: they may change meanwhile
         judge(database, request, settings, progress)
         summary = write_out(database, request, settings, progress)
         if request.selection == Selection() and not summary.unwritten:
-            settle(database, request.out, request.rules_folder)
+            settle(database, request.out, rules)
         return replace(summary, outcomes=outcomes)
 
 
@@ -90,16 +91,22 @@ def write_out(
     database: Database, request: Request, settings: Settings, progress: Progress
 ) -> RunSummary:
     """Write every file of a run that has been judged, and say what it came to."""
-    stands = settled(database, request.out, request.rules_folder)
+    stands = _stands(database, request)
+    if not stands:
+        unsettle(database)
     where = (request.out, request.selection)
     with progress.during("report"):  # begun; what this process has to do of it comes last
         reports = report(database, settings, *where, progress, stands=stands)
+    try:
         summary = summarise(database, request)
-    with progress.during("audit"):  # what the reviews say is not as agreed
-        if not stands:
-            audit(database, quarter_of(summary.as_of), progress)
-    with progress.during("reviews"):
-        begun = reviews(database, settings, *where, stands=stands)
+        with progress.during("audit"):  # what the reviews say is not as agreed
+            if not stands:
+                audit(database, quarter_of(summary.as_of), progress)
+        with progress.during("reviews"):
+            begun = reviews(database, settings, *where, stands=stands)
+    except Exception:
+        reports.finish()  # whatever becomes of the reviews, the stores have their files
+        raise
     with progress.during("report"):
         written, unwritten = reports.finish()
     with progress.during("reviews"):
@@ -157,7 +164,7 @@ def judge(database: Database, request: Request, settings: Settings, progress: Pr
     """
     with progress.during("start"):
         start_run(database, request, settings)
-        if settled(database, request.out, request.rules_folder):
+        if _stands(database, request):
             return
         unsettle(database)
     foresee(len(database.rows("run", "names")), plan, report, reviews)
@@ -167,10 +174,20 @@ def judge(database: Database, request: Request, settings: Settings, progress: Pr
         verify(database, settings)
     with progress.during("plan"):
         plan(database, settings, progress)
-        propose(database, settings)
+        # What people had agreed on holds a station; where it lapsed, the plan is free again.
+        while any(proposed.lapsed for proposed in propose(database, settings)):
+            plan(database, settings, progress)
     with progress.during("check"):
         check(database, settings, request.rules_folder)
     keep(database)  # what later audits need to know of this run
+
+
+def _stands(database: Database, request: Request) -> bool:
+    """Say whether a run of the request would come to what stands already."""
+    folder = request.rules_folder
+    if folder is not None and not folder.is_dir():
+        return False
+    return settled(database, request.out, own_rules(folder))
 
 
 def start_run(database: Database, request: Request, settings: Settings) -> None:

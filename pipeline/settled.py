@@ -10,23 +10,37 @@ from pipeline.database import Database
 from pipeline.due import fingerprint, program
 
 
-def settled(database: Database, out: Path, rules_folder: Path | None) -> bool:
+def own_rules(folder: Path | None) -> str:
+    """Return the fingerprint of a folder of the user's own rules, as far as they can be read."""
+    if folder is None:
+        return ""
+    return fingerprint(*(f"{path.name} {_content(path)}" for path in sorted(folder.glob("*.sql"))))
+
+
+def _content(path: Path) -> str:
+    try:
+        return path.read_bytes().hex()
+    except OSError as error:  # the check says so
+        return str(error)
+
+
+def settled(database: Database, out: Path, rules: str) -> bool:
     """Say whether the last whole run wrote into this folder and nothing has happened since.
 
-    To be called with `this_run` set.
+    To be called with `this_run` set; `rules` is the fingerprint of the user's own rules.
     """
-    if rules_folder is not None and not rules_folder.is_dir():
-        return False
     known = database.rows("settled", "known")
-    return known == [(_mark(database, out, rules_folder),)]
+    return known == [(_mark(database, out, rules),)]
 
 
-def settle(database: Database, out: Path, rules_folder: Path | None) -> None:
-    """Keep that a whole run is done: every store and region has its files in this folder."""
+def settle(database: Database, out: Path, rules: str) -> None:
+    """Keep that a whole run is done: every store and region has its files in this folder.
+
+    `rules` is the fingerprint taken before the run read them.
+    """
     with database.transaction():
         unsettle(database)
-        mark = _mark(database, out, rules_folder)
-        database.run("settled", "keep", {"fingerprint": mark})
+        database.run("settled", "keep", {"fingerprint": _mark(database, out, rules)})
 
 
 def unsettle(database: Database) -> None:
@@ -34,10 +48,8 @@ def unsettle(database: Database) -> None:
     database.run("settled", "forget")
 
 
-def _mark(database: Database, out: Path, rules_folder: Path | None) -> str:
+def _mark(database: Database, out: Path, rules: str) -> str:
     """Return the fingerprint of all that a run rests on, and of where it writes."""
     run = database.rows("run", "this_run")[0][0]
-    own = [] if rules_folder is None else sorted(rules_folder.glob("*.sql"))
-    texts = [f"{path.name}\n{path.read_text('utf-8', 'replace')}" for path in own]
     held = database.rows("settled", "held")
-    return fingerprint(program(), run, str(out.absolute()), repr(held), *texts)
+    return fingerprint(program(), run, str(out.absolute()), rules, repr(held))

@@ -1,5 +1,6 @@
 """Work over processes: the items' order, who does it, and errors that come through."""
 
+import multiprocessing
 import os
 import time
 from collections.abc import Iterator
@@ -108,6 +109,23 @@ def test_no_more_items_wait_than_processes_can_be_busy_with(processors: int) -> 
             next(results)
             most = processors * parallel._AHEAD * parallel._BATCH  # noqa: SLF001 - the bound itself
             assert len(read) <= asked + most
+
+
+def _dies_elsewhere(number: int) -> int:
+    if number % 7 == 0 and multiprocessing.parent_process() is not None:
+        os._exit(9)  # as when memory ran out
+    time.sleep(0.002)
+    return number
+
+
+def test_what_a_helper_that_died_had_in_its_hands_is_done_here() -> None:
+    """Nothing is lost, nothing hangs, and the rest goes on without helpers."""
+    with helped() as helpers:
+        foresee(LEAST, _dies_elsewhere)
+        assert list(mapped(_dies_elsewhere, range(200), 200)) == list(range(200))
+        assert list(mapped(_dies_elsewhere, range(3), 3)) == list(range(3))
+        assert list(mapped(_dies_elsewhere, range(100), 100)) == list(range(100))
+        assert helpers.most == 0
 
 
 @pytest.mark.parametrize("at", [0, LEAST, 2 * LEAST])

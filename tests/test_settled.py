@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
+from typing import Any
 
 import duckdb
 import pytest
@@ -13,13 +14,14 @@ from scale_chain import COMPUTED, File, Watched, files_of, request_of, tree_of
 
 from pipeline import run as run_module
 from pipeline import sql_file
+from pipeline.audit.audit import audit
 from pipeline.commands import run_audit, run_listing, run_schedule, run_verify
 from pipeline.database import Database, open_database
 from pipeline.progress import Silent
 from pipeline.records import Selection
 from pipeline.run import Request, run, start_run
 from pipeline.settings import Settings, load_settings
-from pipeline.settled import settled
+from pipeline.settled import own_rules, settled
 from pipeline.survey.evidence import survey
 
 # Facts follow from the files taken in; these are what a run works out of them, or notes of its own.
@@ -31,6 +33,14 @@ INPUTS = {  # in the run's name or the fingerprint itself
     "setting", "setting_text", "permitted_channel", "this_run", "exception", "rules_kept",
     "tables_version",
 }  # fmt: skip
+OWN_RULE = """-- name: every-store
+-- title: A store there is
+-- severity: watch
+-- why: To see that the rule runs.
+-- do: Nothing.
+-- source: common practice, no published source
+select store, store as subject, 'here' as detail from store_now
+"""
 NOTES = {"whole_run", "report_written", "file_stamp", "file_taken"}
 
 
@@ -63,7 +73,7 @@ def stands(request: Request) -> bool:
     """Say whether a run of the request would find all done."""
     with open_database(request.database) as database:
         start_run(database, request, load_settings())
-        return settled(database, request.out, request.rules_folder)
+        return settled(database, request.out, own_rules(request.rules_folder))
 
 
 def test_every_table_is_an_input_or_watched_or_worked_out() -> None:
@@ -159,8 +169,7 @@ def own_rule(request: Request) -> Request:
     """Add a rule of one's own."""
     folder = request.database.with_name("own")
     folder.mkdir()
-    text = "-- severity: watch\n-- Every store.\nselect store, store, 'here' from store_now\n"
-    (folder / "every-store.sql").write_text(text, encoding="utf-8")
+    (folder / "every-store.sql").write_text(OWN_RULE, encoding="utf-8")
     return replace(request, rules_folder=folder)
 
 
@@ -192,6 +201,52 @@ def test_another_request_is_worked_out_and_so_is_the_first_one_again(
     if change is not more_scans:  # whose exports stay
         assert len(judged) == 2
         assert run(done, Silent()) == first
+
+
+def test_a_rule_saved_while_a_run_goes_on_is_applied_by_the_next(
+    done: Request, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Findings made by a rule that says something else by now do not stand."""
+    request = own_rule(done)
+    path = (request.rules_folder or Path()) / "every-store.sql"
+
+    def saving(*values: Any) -> object:  # noqa: ANN401 - whatever the audit takes
+        path.write_text(OWN_RULE.replace("here", "there"), encoding="utf-8")
+        return audit(*values)
+
+    monkeypatch.setattr(run_module, "audit", saving)
+    run(request, Silent())
+    monkeypatch.undo()
+    run(request, Silent())
+
+    with duckdb.connect(str(request.database)) as connection:
+        told = connection.execute("select distinct detail from finding where rule = 'every-store'")
+        assert told.fetchall() == [("there",)]
+
+
+@pytest.mark.parametrize("break_it", [Path.mkdir, lambda path: path.symlink_to("nowhere")])
+def test_a_rule_that_cannot_be_read_is_a_finding(
+    done: Request, break_it: Callable[[Path], None]
+) -> None:
+    """It stops neither a run nor the next one."""
+    request = own_rule(done)
+    break_it((request.rules_folder or Path()) / "broken.sql")
+    assert run(request, Silent()) == run(request, Silent())
+
+    with duckdb.connect(str(request.database)) as connection:
+        assert connection.execute("select file from rule_problem").fetchall() == [("broken.sql",)]
+
+
+def test_stores_have_their_files_whatever_becomes_of_the_audit(
+    done: Request, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """An error after the stores' reports were begun does not leave them unwritten."""
+    request = replace(done, out=tmp_path / "reports")
+    monkeypatch.setattr(run_module, "audit", no_work)
+    with pytest.raises(AssertionError, match="nothing was to be done"):
+        run(request, Silent())
+
+    assert len(list(request.out.rglob("change-plan.xlsx"))) == 2
 
 
 def test_other_commands_are_not_taken_for_the_run(done: Request, tmp_path: Path) -> None:

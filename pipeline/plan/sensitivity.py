@@ -97,10 +97,10 @@ class _Rival:
             for a, line in enumerate(table):
                 base = costs[i][a] - line[there] - kept
                 both = list(map(add, alone, line))
-                least = min(both)
-                if base + least < -_GAIN:
-                    self.gained -= base + least
-                    self.now[i], self.now[j] = a, both.index(least)
+                b = both.index(min(both))
+                if base + alone[b] + line[b] < -_GAIN:
+                    self.gained -= base + alone[b] + line[b]
+                    self.now[i], self.now[j] = a, b
                     return True
         return False
 
