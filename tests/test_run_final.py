@@ -1,0 +1,80 @@
+"""What a run leaves is final: doing it all again on the same inputs changes nothing."""
+
+import shutil
+from dataclasses import replace
+from datetime import date, datetime, timedelta
+from pathlib import Path
+
+import duckdb
+import pytest
+from scale_chain import request_of, tables_of, tree_of
+
+from pipeline.changes.records import Event
+from pipeline.changes.register import append
+from pipeline.changes.states import State, Step
+from pipeline.commands import run_schedule
+from pipeline.database import open_database
+from pipeline.demo.follow_up import write_follow_up
+from pipeline.progress import Silent
+from pipeline.run import Request, run
+from pipeline.settled import unsettle
+
+SAMPLE = Path(__file__).resolve().parents[1] / "sample_exports"
+NEXT = date(2027, 1, 20)
+
+
+def everything(request: Request) -> tuple[dict[str, list[tuple[object, ...]]], dict[str, bytes]]:
+    """Return every table but the notes of times, and every file."""
+    with duckdb.connect(str(request.database), read_only=True) as connection:
+        found = connection.execute("select table_name from duckdb_tables() where not temporary")
+        names = {name for (name,) in found.fetchall()} - {"file_stamp", "report_written"}
+    return tables_of(request.database, sorted(names)), tree_of(request.out)
+
+
+def run_twice(request: Request) -> None:
+    """Run, and run again as if nothing were known of the first: the same comes out."""
+    first = run(request, Silent())
+    before = everything(request)
+    with open_database(request.database) as database:
+        unsettle(database)
+    second = run(request, Silent())
+
+    assert second == first
+    assert everything(request) == before
+
+
+@pytest.mark.parametrize("region", ["mitte", pytest.param("north", marks=pytest.mark.slow)])
+def test_a_run_done_again_changes_nothing_on_the_whole_way_round(
+    region: str, tmp_path: Path
+) -> None:
+    """Planned, agreed, scheduled, carried out in part and otherwise, looked at again.
+
+    Where what people agreed on lapses, the plan of that run is already free of it.
+    """
+    exports = tmp_path / "exports"
+    shutil.copytree(SAMPLE / region, exports / region)
+    rules = (SAMPLE / "rules.toml").read_text(encoding="utf-8")
+    quick = f"{rules}\n[limits]\nsensitivity_draws = 0\n"
+    (exports / "rules.toml").write_text(quick, encoding="utf-8")
+    request = request_of(tmp_path, exports)
+    run_twice(request)
+    with open_database(request.database) as database:
+        ((as_of,),) = database.connection.execute("select as_of from this_run").fetchall()
+        at = datetime.combine(as_of, datetime.min.time()) + timedelta(hours=5)
+        changes = database.connection.execute(
+            "select change, station, to_channel, parking from change order by store, position"
+        ).fetchall()
+        with database.transaction():
+            agreed = [
+                Event(change, State.APPROVED, at, "A. Planner") for change, *_ in changes[:-2]
+            ]
+            append(database, Step.DECIDE, agreed)
+    run_twice(request)
+    run_schedule(replace(request, exports=None), Silent())
+    run_twice(request)
+    channels = {station: to for _, station, to, parking in changes if not parking}
+    otherwise, undone, *rest = channels
+    del channels[undone]
+    channels[otherwise] = 26
+    write_follow_up(exports / "next", NEXT, channels, noisy=[rest[1]])
+    run_twice(request)
