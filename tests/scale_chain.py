@@ -98,7 +98,7 @@ class Watched:
 
     def over(self, items: Iterable[Any], what: str, total: int) -> Iterator[Any]:
         """Yield the items and note how many were told of."""
-        self.totals[what] = total
+        self.totals[what] = self.totals.get(what, 0) + total
         yield from items
 
     def during(self, step: str) -> AbstractContextManager[None]:  # noqa: ARG002 - the protocol's shape
