@@ -175,7 +175,7 @@ def judge(database: Database, request: Request, settings: Settings, progress: Pr
     with progress.during("plan"):
         plan(database, settings, progress)
         # What people had agreed on holds a station; where it lapsed, the plan is free again.
-        while any(proposed.lapsed for proposed in propose(database, settings)):
+        while any(proposed.freed for proposed in propose(database, settings)):
             plan(database, settings, progress)
     with progress.during("check"):
         check(database, settings, request.rules_folder)

@@ -7,7 +7,7 @@ from datetime import date, datetime, time
 from hashlib import sha256
 
 from pipeline.changes.records import PROGRAM, Change, Event, Proposed
-from pipeline.changes.states import CARRIED_OUT, State, open_states
+from pipeline.changes.states import AGREED, CARRIED_OUT, State, open_states
 
 SCHEME = 1
 """The way fingerprints are made; a new number makes every plan a new one."""
@@ -94,12 +94,14 @@ class Proposal:
     changes: tuple[Change, ...]
     lapses: tuple[Event, ...]
     proposals: tuple[Event, ...]
+    freed: int
 
     @property
     def said(self) -> Proposed:
         """What the run says of it."""
         row = self.row
-        return Proposed(row.store, row.plan, row.moves, row.supersedes, len(self.lapses))
+        lapsed = len(self.lapses)
+        return Proposed(row.store, row.plan, row.moves, row.supersedes, lapsed, self.freed)
 
 
 def fingerprint(plan: StorePlan) -> str:
@@ -136,6 +138,7 @@ def proposal(plan: StorePlan, current: InForce | None, as_of: date, by: str) -> 
         changes,
         tuple(_lapses(current, name, day)),
         tuple(Event(change.change, State.PROPOSED, day, by) for change in changes),
+        sum(known.state in AGREED for known in current.changes) if current else 0,
     )
 
 

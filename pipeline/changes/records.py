@@ -48,13 +48,18 @@ class Event:
 
 @dataclass(frozen=True, slots=True)
 class Proposed:
-    """A new plan of a store in the register, and how many open changes lapsed for it."""
+    """A new plan of a store in the register, and how many open changes lapsed for it.
+
+    `freed` is how many changes people had agreed on, to which the store's plans need not keep
+    any more.
+    """
 
     store: str
     plan: str
     moves: int
     superseded: str | None
     lapsed: int
+    freed: int
 
 
 @dataclass(frozen=True, slots=True)

@@ -44,6 +44,9 @@ class Step(StrEnum):
 CARRIED_OUT = frozenset({State.IMPLEMENTED, State.VERIFIED, State.INEFFECTIVE})
 """States in which the station's channel was changed and not changed back."""
 
+AGREED = frozenset({State.APPROVED, State.SCHEDULED, State.IMPLEMENTED})
+"""States in which people have agreed on a change and no export has judged it: plans keep to it."""
+
 
 class Happened(Protocol):
     """What the rules of the register need to know of an event."""
