@@ -25,7 +25,7 @@ Result = TypeVar("Result")
 
 LEAST = 48  # items below which starting a process costs more than it saves
 _AHEAD = 8  # batches that wait per process, so that memory does not grow with the items
-_HANDED = 3  # batches in a helper's hands at a time: enough while this process is busy itself
+_HANDED = 2  # batches in a helper's hands at a time: one to do, one so that it need not wait
 _BATCH = 4
 _NEW_OBJECTS = 50_000  # made before cycles among them are looked for
 
@@ -37,6 +37,7 @@ class Helpers:
         self.most = (os.cpu_count() or 1) - 1
         self._pool: ProcessPoolExecutor | None = None
         self._learning: Future[None] | None = None
+        self._handed: list[Future[Any]] = []
 
     def submit(self, work: Callable[..., Result], *values: Any) -> Future[Result] | None:  # noqa: ANN401 - as the executor has it
         """Have some work done by whichever is free first; None where there are none any more."""
@@ -47,10 +48,17 @@ class Helpers:
             spawn = get_context("spawn")
             self._pool = ProcessPoolExecutor(self.most, mp_context=spawn, initializer=_begin)
         try:
-            return self._pool.submit(work, *values)
+            future = self._pool.submit(work, *values)
         except (BrokenProcessPool, OSError):
             self.lost()
             return None
+        self._handed.append(future)
+        return future
+
+    def free(self) -> int:
+        """Return how many batches they may still be handed, whatever work those are of."""
+        self._handed = [future for future in self._handed if not future.done()]
+        return max(0, self.most * _HANDED - len(self._handed))
 
     def learn(self, *work: Callable[..., object]) -> None:
         """Start one of them, and have it load what some work needs."""
@@ -127,7 +135,10 @@ def _mapped(
     if not helpers.pay(count):
         return map(work, items)
     shared = _Shared(helpers, work, iter(items), count)
-    shared.fill()
+    # Of a few items the helpers get their part at once, so that they are busy until this process
+    # comes to its own; of many, some at a time, so that none waits for the others at the end.
+    part = count * helpers.most // (helpers.most + 1) if count < LEAST else 0
+    shared.fill(part)
     return iter(shared)
 
 
@@ -142,12 +153,15 @@ class _Shared(Generic[Item, Result]):
         self._size = max(1, min(_BATCH, count // self._most))
         self._waiting: deque[_Share[Item, Result]] = deque()
 
-    def fill(self) -> None:
-        """Let batches wait, as many as may, and hand the first of them to the helpers."""
+    def fill(self, part: int = 0) -> None:
+        """Let batches wait, as many as may, and hand the first of them to the helpers.
+
+        They get `part` of them, or as many as they may have in their hands.
+        """
         while len(self._waiting) < self._most and (batch := list(islice(self._items, self._size))):
             self._waiting.append(_Share(self._work, batch))
-        free = self._helpers.most * _HANDED - sum(share.under_way() for share in self._waiting)
-        for share in islice((one for one in self._waiting if one.untouched()), max(0, free)):
+        untouched = (share for share in self._waiting if share.untouched())
+        for share in islice(untouched, part or self._helpers.free()):
             share.hand(self._helpers)
 
     def __iter__(self) -> Iterator[Result]:
@@ -171,9 +185,6 @@ class _Share(Generic[Item, Result]):
 
     def untouched(self) -> bool:
         return self._future is None and self._own is None
-
-    def under_way(self) -> bool:
-        return self._future is not None and not self._future.done()
 
     def done(self) -> bool:
         return self._own is not None or (self._future is not None and self._future.done())
