@@ -58,7 +58,8 @@ def program() -> str:
     """Return the fingerprint of this program: its version, its files and its libraries."""
     own = sorted(path for path in _PACKAGE.rglob("*") if path.suffix in _OWN)
     files = [*own, *sql_file.every()]
-    contents = [path.read_text(encoding="utf-8") for path in files]
+    # As octets: an installed package holds the sample exports too, in encodings of their own.
+    contents = [sha256(path.read_bytes()).hexdigest() for path in files]
     return fingerprint(__version__, *contents, *map(_version, _LIBRARIES))
 
 

@@ -209,6 +209,21 @@ def test_another_program_computes_and_writes_everything_again(
     assert watched.totals["report"] == STORES
 
 
+def test_the_program_may_hold_files_of_any_encoding(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """An installed package has the sample exports beside its code; each octet counts."""
+    monkeypatch.setattr(due, "_PACKAGE", tmp_path)
+    marks = set()
+    for octets in (b"Gesch\xe4ft;Kanal", b"Gesch\xf6ft;Kanal"):
+        (tmp_path / "stores.csv").write_bytes(octets)
+        due.program.cache_clear()
+        marks.add(due.program())
+    due.program.cache_clear()
+
+    assert len(marks) == 2
+
+
 def test_an_unchanged_run_renders_nothing(copy: Request, monkeypatch: pytest.MonkeyPatch) -> None:
     """No store is planned, no file is made a second time, and the summary is the same."""
     first = run(copy, Silent())
