@@ -174,7 +174,7 @@ def _tried(job: _Job) -> Done | tuple[str, str]:
     except QuietaisleError as error:
         return store.store, str(error)
     except Exception as error:  # noqa: BLE001 - as the docstring says
-        return store.store, _broken(job.content, error)
+        return store.store, not_laid_out("report", "store", store.store, error)
     return Done(store.store, job.folder, job.mark, stamps(job.folder, FILES))
 
 
@@ -183,8 +183,9 @@ def _files(content: StoreContent) -> Iterator[tuple[str, bytes]]:
     yield SUMMARY, summary(content)
 
 
-def _broken(content: StoreContent, error: Exception) -> str:
+def not_laid_out(what: str, of: str, name: str, error: Exception) -> str:
+    """Return the sentence for a report or review that a fault of ours kept from being made."""
     return (
-        f"The report of store {content.store.store} could not be laid out "
-        f"({type(error).__name__}: {error}); please report this with the store's exports."
+        f"The {what} of {of} {name} could not be laid out "
+        f"({type(error).__name__}: {error}); please report this with the {of}'s exports."
     )

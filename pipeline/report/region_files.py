@@ -11,7 +11,7 @@ from pipeline.parallel import mapped
 from pipeline.records import Selection
 from pipeline.report import style
 from pipeline.report.booklet import Leaf, booklet, page_box
-from pipeline.report.files import put_file
+from pipeline.report.files import not_laid_out, put_file
 from pipeline.report.pen import Box, Pen
 from pipeline.report.region_content import RegionContent
 from pipeline.report.region_gather import region_contents
@@ -128,10 +128,7 @@ def _made(job: tuple[_Review, str]) -> bytes | str:
             return region_workbook(review.content, review.links, words)
         return region_pdf(review.content, review.links, words)
     except Exception as error:  # noqa: BLE001 - as the docstring says
-        return (
-            f"The review of region {review.content.region} could not be laid out "
-            f"({type(error).__name__}: {error}); please report this with the region's exports."
-        )
+        return not_laid_out("review", "region", review.content.region, error)
 
 
 def region_pdf(content: RegionContent, links: Sequence[Links], words: Wording) -> bytes:
