@@ -12,8 +12,9 @@ from typing import Any
 import duckdb
 
 from pipeline.demo.bench import write_bench
+from pipeline.progress import Silent
 from pipeline.records import Selection
-from pipeline.run import Request
+from pipeline.run import Request, run
 
 COMPUTED = (
     "computed", "earshot", "ed_evidence", "move", "path_fit", "path_residual", "plan_proof",
@@ -67,6 +68,15 @@ def request_of(folder: Path, exports: Path, as_of: date | None = None) -> Reques
         as_of=as_of,
         selection=Selection(),
     )
+
+
+def run_once(files: Iterable[File], folder: Path) -> Request:
+    """Put exports into a folder, run them in full, and return the run."""
+    for file in files:
+        file.put(folder / "exports")
+    request = request_of(folder, folder / "exports")
+    run(request, Silent())
+    return request
 
 
 def tables_of(path: Path, names: Iterable[str] = COMPUTED) -> dict[str, list[tuple[Any, ...]]]:

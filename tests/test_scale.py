@@ -14,7 +14,7 @@ import polars as pl
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from scale_chain import File, Watched, day_of, files_of, request_of, tables_of, tree_of
+from scale_chain import File, Watched, day_of, files_of, request_of, run_once, tables_of, tree_of
 
 from pipeline import due
 from pipeline.commands import run_ingest, run_listing
@@ -38,12 +38,7 @@ def pool(tmp_path_factory: pytest.TempPathFactory) -> tuple[File, ...]:
 @pytest.fixture(scope="module")
 def done(pool: tuple[File, ...], tmp_path_factory: pytest.TempPathFactory) -> Request:
     """Give the chain run once in full."""
-    folder = tmp_path_factory.mktemp("done")
-    for file in pool:
-        file.put(folder / "exports")
-    request = request_of(folder, folder / "exports")
-    run(request, Silent())
-    return request
+    return run_once(pool, tmp_path_factory.mktemp("done"))
 
 
 @pytest.fixture

@@ -10,7 +10,7 @@ from typing import Any
 
 import duckdb
 import pytest
-from scale_chain import COMPUTED, File, Watched, files_of, request_of, tree_of
+from scale_chain import COMPUTED, File, Watched, files_of, run_once, tree_of
 
 from pipeline import run as run_module
 from pipeline import sql_file
@@ -53,12 +53,7 @@ def pool(tmp_path_factory: pytest.TempPathFactory) -> tuple[File, ...]:
 @pytest.fixture(scope="module")
 def first(pool: tuple[File, ...], tmp_path_factory: pytest.TempPathFactory) -> Request:
     """Give the chain run once in full."""
-    folder = tmp_path_factory.mktemp("first")
-    for file in pool:
-        file.put(folder / "exports")
-    request = request_of(folder, folder / "exports")
-    run(request, Silent())
-    return request
+    return run_once(pool, tmp_path_factory.mktemp("first"))
 
 
 @pytest.fixture
