@@ -1,7 +1,7 @@
 """Declare a table as a frozen record: one line a column."""
 
 from collections.abc import Callable
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field, fields, replace
 from datetime import date, datetime, time
 from types import NoneType
 from typing import Any, TypeVar, dataclass_transform, get_args, get_type_hints
@@ -24,19 +24,57 @@ _UNITS = {
 
 
 @dataclass(frozen=True, slots=True)
+class CellForm:
+    """A way to write cells of an export: in words, and as examples that must all be accepted."""
+
+    name: str
+    accepts: str
+    examples: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ExportField:
+    """A field of an export, known by any of its headings; the first one is the template's.
+
+    `needed` is "yes", "no" or "long": a file of one reading per row needs it, one with a column
+    per channel does not.
+    """
+
+    name: str
+    meaning: str
+    form: CellForm
+    headings: tuple[str, ...]
+    needed: str = "no"
+
+    @property
+    def unit(self) -> str:
+        """The unit that the name carries; empty where it has none."""
+        return unit_of(self.name)
+
+
+@dataclass(frozen=True, slots=True)
 class Column:
-    """One column: its SQL type, whether it may be null, what it means, since which version."""
+    """One column: its SQL type, whether it may be null, what it means, since which version.
+
+    `export` is the field of an export that fills it, where one does.
+    """
 
     name: str
     sql: str
     null: bool
     meaning: str
     since: int
+    export: ExportField | None
 
     @property
     def unit(self) -> str:
         """The unit that the name carries; empty where it has none."""
-        return next((unit for end, unit in _UNITS.items() if self.name.endswith(end)), "")
+        return unit_of(self.name)
+
+
+def unit_of(name: str) -> str:
+    """Return the unit that a column's name carries; empty where it has none."""
+    return next((unit for end, unit in _UNITS.items() if name.endswith(end)), "")
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,10 +115,24 @@ _DECLARED: dict[type[Any], Table] = {}
 
 def column(meaning: str, *, sql: str = "", since: int = 1) -> Any:  # noqa: ANN401 - stands in for a field of any type
     """Declare a column; its type follows from the annotation, or is `sql` where that is wider."""
-    return field(metadata={"meaning": meaning, "sql": sql, "since": since})
+    return field(metadata={"meaning": meaning, "sql": sql, "since": since, "export": None})
 
 
-@dataclass_transform(frozen_default=True, field_specifiers=(column,))
+def exported(  # noqa: PLR0913 - what there is to say of a field
+    meaning: str,
+    form: CellForm,
+    *headings: str,
+    needed: str = "no",
+    name: str = "",
+    sql: str = "",
+    since: int = 1,
+) -> Any:  # noqa: ANN401 - stands in for a field of any type
+    """Declare a column that a field of an export fills; `name` is the field's, if not the same."""
+    export = ExportField(name, meaning, form, headings, needed)
+    return field(metadata={"meaning": meaning, "sql": sql, "since": since, "export": export})
+
+
+@dataclass_transform(frozen_default=True, field_specifiers=(column, exported))
 def table(
     name: str, *, key: tuple[str, ...] = (), since: int = 1
 ) -> Callable[[type[Kind]], type[Kind]]:
@@ -114,10 +166,20 @@ def declared_tables() -> tuple[Table, ...]:
     return tuple(_DECLARED.values())
 
 
-def _column(name: str, hint: Any, *, meaning: str, sql: str, since: int) -> Column:  # noqa: ANN401 - a type hint may be anything
+def _column(  # noqa: PLR0913 - the column's name, type and metadata
+    name: str,
+    hint: Any,  # noqa: ANN401 - a type hint may be anything
+    *,
+    meaning: str,
+    sql: str,
+    since: int,
+    export: ExportField | None,
+) -> Column:
     options = [option for option in get_args(hint) if option is not NoneType]
     plain = options[0] if options else hint
-    return Column(name, sql or _SQL[plain], bool(options), meaning, since)
+    if export is not None:
+        export = replace(export, name=export.name or name)
+    return Column(name, sql or _SQL[plain], bool(options), meaning, since, export)
 
 
 def hold(name: str, *, chosen: bool) -> str:
