@@ -23,7 +23,7 @@ from pipeline.errors import UnknownSelection
 from pipeline.plan.stores import case_of
 from pipeline.plan.what_if import WhatIf, what_if
 from pipeline.progress import Progress
-from pipeline.records import ExportOutcome, RunSummary, Selection
+from pipeline.records import RunSummary, Selection
 from pipeline.report.back_out import write_back_out
 from pipeline.report.calendars import cautions, place_of
 from pipeline.report.quarter_files import write_audit
@@ -31,6 +31,7 @@ from pipeline.run import Request, judge, session, start_run, summarise, take_in,
 from pipeline.schedule.stores import schedule, write_calendars
 from pipeline.settled import unsettle
 from pipeline.survey.evidence import survey
+from pipeline.tables.exports import ExportFile
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +54,7 @@ class Verified:
     calibration: tuple[Calibration, ...]
 
 
-def run_ingest(request: Request, progress: Progress) -> tuple[ExportOutcome, ...]:
+def run_ingest(request: Request, progress: Progress) -> tuple[ExportFile, ...]:
     """Take the exports in and stop there."""
     with session(request) as (database, settings):
         return take_in(database, request, settings, progress)

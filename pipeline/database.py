@@ -105,7 +105,7 @@ class Database:
         self, step: str, name: str, rows: pl.DataFrame, values: Values | None = None
     ) -> None:
         """Run a statement that reads `rows` under the name `incoming`."""
-        with self._incoming(rows):
+        with self.lent("incoming", rows):
             self.run(step, name, values)
 
     def put(self, kind: type[Kind], records: Iterable[Kind]) -> None:
@@ -115,10 +115,11 @@ class Database:
     def put_frame(self, kind: type[Any], rows: pl.DataFrame) -> None:
         """Add rows to the table of a kind; their columns are matched by name, in any order."""
         table = table_of(kind)
-        wanted = [column.name for column in table.columns]
+        # In the database's own order: a column that a migration added is its table's last.
+        wanted = self.connection.table(table.name).columns
         if sorted(rows.columns) != sorted(wanted):
             raise ColumnsDiffer(table.name, "put_frame", rows.columns, wanted)
-        with self._incoming(rows.select(wanted)):
+        with self.lent("incoming", rows.select(wanted)):
             self.connection.table("incoming").insert_into(table.name)
 
     def clear(self, *kinds: type[Any]) -> None:
@@ -143,8 +144,12 @@ class Database:
                 self.connection.execute(hold(name, chosen=chosen))
             yield
         finally:
-            for name in names:
-                self.connection.execute(release(name))
+            self.release(*names)
+
+    def release(self, *names: str) -> None:
+        """Drop temporary tables and views where they exist."""
+        for name in names:
+            self.connection.execute(release(name))
 
     @contextmanager
     def transaction(self) -> Iterator[None]:
@@ -158,12 +163,13 @@ class Database:
         self.connection.commit()
 
     @contextmanager
-    def _incoming(self, rows: pl.DataFrame) -> Iterator[None]:
-        self.connection.register("incoming", _ArrowStream(rows))
+    def lent(self, name: str, rows: pl.DataFrame) -> Iterator[None]:
+        """Let statements read a frame under a name until the block is left."""
+        self.connection.register(name, _ArrowStream(rows))
         try:
             yield
         finally:
-            self.connection.unregister("incoming")
+            self.connection.unregister(name)
 
 
 @contextmanager

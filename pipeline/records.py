@@ -7,6 +7,8 @@ from enum import StrEnum
 from pathlib import Path
 from typing import Protocol
 
+from pipeline.tables.exports import ExportFile
+
 
 class Severity(StrEnum):
     """How much a finding matters, gravest first."""
@@ -27,19 +29,6 @@ class Exemption:
     reason: str
     approved_by: str
     until: date
-
-
-@dataclass(frozen=True, slots=True)
-class ExportOutcome:
-    """What became of the rows of one table in the folder of exports."""
-
-    file: str
-    kind: str | None
-    rows_read: int
-    rows_loaded: int
-    rows_quarantined: int
-    rows_repeated: int
-    refused: str | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,7 +125,7 @@ class RunSummary:
 
     run: str
     as_of: date
-    outcomes: tuple[ExportOutcome, ...]
+    outcomes: tuple[ExportFile, ...]
     stores: int
     stations: int
     findings: Mapping[Severity, int]

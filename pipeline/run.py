@@ -23,7 +23,6 @@ from pipeline.plan.stores import plan
 from pipeline.progress import Progress
 from pipeline.records import (
     Exemption,
-    ExportOutcome,
     RunSummary,
     Selection,
     Severity,
@@ -34,6 +33,7 @@ from pipeline.report.region_files import reviews
 from pipeline.settings import Settings, load_settings, settings_from
 from pipeline.settled import own_rules, settle, settled, unsettle
 from pipeline.survey.evidence import survey
+from pipeline.tables.exports import ExportFile
 
 RULES_BESIDE_EXPORTS = "rules.toml"
 
@@ -147,7 +147,7 @@ def settings_of(request: Request) -> Settings:
 
 def take_in(
     database: Database, request: Request, settings: Settings, progress: Progress
-) -> tuple[ExportOutcome, ...]:
+) -> tuple[ExportFile, ...]:
     """Ingest the folder of exports; a request without one works on what is in the database."""
     if request.exports is None:
         return ()

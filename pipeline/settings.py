@@ -11,11 +11,11 @@ from typing import Any
 from pipeline.errors import RulesFileUnreadable, RulesKeyUnknown, RulesValueWrong
 from pipeline.records import Exemption, Severity
 from pipeline.settings_schedule import SCHEDULE_SECTIONS, ScheduleRules, schedule_rules
+from pipeline.tables.exports import EXPORT_KINDS
 
 DEFAULT_RULES = Path(__file__).resolve().parent / "default_rules.toml"
 KEPT_RULES = Path("rules of the last run")
 PATH_LOSS_MODELS = ("break-point", "commercial", "free-space")
-KINDS = ("stores", "stations", "ed_readings", "labels", "wifi", "heard")
 _SECTIONS: Mapping[str, tuple[str, ...] | None] = MappingProxyType(
     {
         "limits": None,  # the keys are those of the shipped file
@@ -24,7 +24,7 @@ _SECTIONS: Mapping[str, tuple[str, ...] | None] = MappingProxyType(
         "severity": (),
         "firmware": ("standard",),
         "scales": (),
-        "headings": KINDS,
+        "headings": tuple(kind.name for kind in EXPORT_KINDS),
         "approvers": ("names", "proposer"),
         "exception": ("rule", "store", "subject", "reason", "approved_by", "until"),
         **SCHEDULE_SECTIONS,

@@ -23,7 +23,8 @@ from pipeline.check.portfolio import RuleStanding
 from pipeline.commands import QuarterAudited, Scheduled, Verified
 from pipeline.plan.what_if import WhatIf
 from pipeline.progress import Item, Progress, Silent
-from pipeline.records import ExportOutcome, RunSummary, Severity
+from pipeline.records import RunSummary, Severity
+from pipeline.tables.exports import ExportFile
 
 _PIPE_WIDTH = 160
 _SEVERITY_MEANS = {
@@ -102,7 +103,7 @@ def show_run(console: Console, summary: RunSummary) -> None:
     console.print(f"The database is {summary.database}")
 
 
-def show_exports(console: Console, outcomes: tuple[ExportOutcome, ...]) -> None:
+def show_exports(console: Console, outcomes: tuple[ExportFile, ...]) -> None:
     """Print what became of the rows of every kind of export, and which files were not taken."""
     if not outcomes:
         return
@@ -118,7 +119,7 @@ def show_exports(console: Console, outcomes: tuple[ExportOutcome, ...]) -> None:
             console.print(f"{outcome.file} was not taken: {outcome.refused}")
 
 
-def _counts(outcomes: list[ExportOutcome]) -> tuple[str, ...]:
+def _counts(outcomes: list[ExportFile]) -> tuple[str, ...]:
     total: Counter[str] = Counter()
     for outcome in outcomes:
         total["read"] += outcome.rows_read

@@ -31,7 +31,7 @@ FLOORS = {
     "parallel": 2,
     "reasons": 2,
     "sql_file": 1,
-    "tables": 1,
+    "tables": 0,
     "xlsx": 2,
     "settings": 3,
     "settings_schedule": 2,

@@ -12,17 +12,23 @@ from ingest_kit import Result, put, take
 
 from pipeline.database import Database
 from pipeline.ingest import tables
-from pipeline.ingest.delimited import LINE_LIMIT, Dialect, Head, Row, read_rows
-from pipeline.ingest.headings import Column, Mapped
-from pipeline.ingest.numbered import write_numbered
-from pipeline.ingest.staging import stage_numbered, stage_rows
+from pipeline.ingest.delimited import (
+    LINE_LIMIT,
+    DeliveredRow,
+    Head,
+    TextDialect,
+    read_rows,
+    write_plain,
+)
+from pipeline.ingest.headings import FieldColumn, Mapped
+from pipeline.ingest.staging import stage_plain, stage_rows
 
 HEADINGS = ("store", "label", "station", "level dbm", "exported on")
-COLUMNS = tuple(Column(f"other {place}", f"column {place}") for place in (1, 2, 3))
+COLUMNS = tuple(FieldColumn(f"other {place}", f"column {place}") for place in (1, 2, 3))
 MAPPED = Mapped("labels", wide=False, columns=COLUMNS, dbm_by_heading=False)
 DIALECTS = st.builds(
-    Dialect, st.sampled_from(",;\t|"), st.just('"'), st.sampled_from('"\\')
-) | st.just(Dialect(",", "'", "'"))
+    TextDialect, st.sampled_from(",;\t|"), st.just('"'), st.sampled_from('"\\')
+) | st.just(TextDialect(",", "'", "'"))
 
 
 def staged(stage: Callable[[Database], None]) -> list[tuple[object, ...]]:
@@ -40,21 +46,21 @@ def staged(stage: Callable[[Database], None]) -> list[tuple[object, ...]]:
     st.sampled_from(("\n", "\r\n", "\r")),
 )
 @example(["a,b,c", '"a\nb",b,c', "", '"a,b,c', "a,b", "a,b,c,d", ",,", '"x""y",b,c'],
-         Dialect(",", '"', '"'), "\n")  # fmt: skip
-@example(['"a\\"b",b,c', "a\\,b,c"], Dialect(",", '"', "\\"), "\n")
-@example(["'a''b',\"b,c", 'a,b"",c'], Dialect(",", "'", "'"), "\n")
+         TextDialect(",", '"', '"'), "\n")  # fmt: skip
+@example(['"a\\"b",b,c', "a\\,b,c"], TextDialect(",", '"', "\\"), "\n")
+@example(["'a''b',\"b,c", 'a,b"",c'], TextDialect(",", "'", "'"), "\n")
 @settings(max_examples=100, suppress_health_check=[HealthCheck.too_slow])
 def test_the_copy_holds_what_reading_row_by_row_gives(
-    lines: list[str], dialect: Dialect, end: str
+    lines: list[str], dialect: TextDialect, end: str
 ) -> None:
     """Lines, faults, cells and cells too many are the same, whatever the text is made of."""
-    head = Head(dialect, (), Row(1, ["x", "y", "z"]), 2)
+    head = Head(dialect, (), DeliveredRow(1, ["x", "y", "z"]), 2)
     text = dialect.delimiter.join("xyz") + end + end.join(lines)
     with tempfile.TemporaryDirectory() as room:
         path, copy = Path(room) / "x.csv", Path(room) / "copy.csv"
         path.write_text(text, encoding="utf-8", newline="")
-        rows = write_numbered(path, head, copy)
-        by_copy = staged(lambda database: stage_numbered(database, copy, head, MAPPED))
+        rows = write_plain(path, head, copy)
+        by_copy = staged(lambda database: stage_plain(database, copy, head, MAPPED))
         by_row = staged(lambda database: stage_rows(database, MAPPED, read_rows(path, head)))
 
     assert by_copy == by_row
@@ -73,7 +79,7 @@ def odd_text(rows: int) -> str:
     return "\n".join([",".join(HEADINGS), *lines]) + "\n"
 
 
-def refuse(*_: object) -> Iterator[Row]:
+def refuse(*_: object) -> Iterator[DeliveredRow]:
     """Stand in for reading row by row where that must not happen."""
     raise AssertionError
 
@@ -96,7 +102,7 @@ def test_a_few_odd_rows_do_not_make_the_rest_be_read_one_by_one(
         patch.setattr(tables, "read_rows", refuse)
         result = take(folder)
     with monkeypatch.context() as patch:
-        patch.setattr(tables, "write_numbered", lambda *_: None)
+        patch.setattr(tables, "write_plain", lambda *_: None)
         row_by_row = take(folder)
 
     assert sorted(result.problems()) == [

@@ -11,7 +11,14 @@ import openpyxl
 from openpyxl.worksheet._read_only import ReadOnlyWorksheet
 
 from pipeline.errors import QuietaisleError
-from pipeline.ingest.delimited import HEAD_LINES, MOST_COLUMNS, Dialect, Head, Row, headings_at
+from pipeline.ingest.delimited import (
+    HEAD_LINES,
+    MOST_COLUMNS,
+    DeliveredRow,
+    Head,
+    TextDialect,
+    headings_at,
+)
 from pipeline.ingest.headings import Vocabulary
 
 _PARTS_MOST = 2_000
@@ -22,7 +29,7 @@ _OTHER_MOST = 32 << 20
 _ROW_MOST = 4 << 20  # bytes of one row's markup
 _ROWS_MOST = 1_048_576  # of a sheet, as ECMA-376 workbooks have it in common programs
 _CHUNK = 1 << 20
-_WORKBOOK_DIALECT = Dialect("\t", '"', '"')
+_WORKBOOK_DIALECT = TextDialect("\t", '"', '"')
 _ROW_NUMBER = re.compile(rb'<(?:\w+:)?row\b[^>]*?\br="(\d+)"')
 _FAR_COLUMN = re.compile(rb'\br="[A-Za-z]{4,}\d*"')
 
@@ -118,17 +125,17 @@ def read_sheet_head(sheet: ReadOnlyWorksheet, vocabulary: Vocabulary) -> Head | 
     return Head(_WORKBOOK_DIALECT, tuple(rows[:place]), headings, headings.line + 1)
 
 
-def read_sheet(sheet: ReadOnlyWorksheet, head: Head) -> Iterator[Row]:
+def read_sheet(sheet: ReadOnlyWorksheet, head: Head) -> Iterator[DeliveredRow]:
     """Yield the filled rows below the headings, as wide as the headings or wider."""
     width = len(head.headings.cells)
     with _sound():
         for row in _filled(sheet):
             if row.line > head.headings.line:
                 cells = row.cells + [""] * (width - len(row.cells))
-                yield Row(row.line, cells, "row-too-long" if len(cells) > width else None)
+                yield DeliveredRow(row.line, cells, "row-too-long" if len(cells) > width else None)
 
 
-def _filled(sheet: ReadOnlyWorksheet) -> Iterator[Row]:
+def _filled(sheet: ReadOnlyWorksheet) -> Iterator[DeliveredRow]:
     # The dimension a sheet declares may be false; without it rows are as long as they are.
     sheet.reset_dimensions()
     rows = sheet.iter_rows(values_only=True)  # type: ignore[misc]  # the stubs lack this class
@@ -137,7 +144,7 @@ def _filled(sheet: ReadOnlyWorksheet) -> Iterator[Row]:
         while cells and not cells[-1].strip():
             cells.pop()
         if cells:
-            yield Row(line, cells)
+            yield DeliveredRow(line, cells)
 
 
 def _text(value: object) -> str:

@@ -1,4 +1,4 @@
-"""From a found file to its tables: one for a text, one per filled sheet for a workbook."""
+"""Open a found file and give its tables: one of a text, one per filled sheet of a workbook."""
 
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack, contextmanager
@@ -7,11 +7,17 @@ from pathlib import Path
 
 from openpyxl.worksheet._read_only import ReadOnlyWorksheet
 
-from pipeline.ingest.delimited import Dialect, Head, Row, read_head, read_rows
-from pipeline.ingest.discover import Found
-from pipeline.ingest.encoding import TextFacts, inspect, transcode
+from pipeline.ingest.delimited import (
+    DeliveredRow,
+    Head,
+    TextDialect,
+    read_head,
+    read_rows,
+    write_plain,
+)
+from pipeline.ingest.discover import FoundExport
+from pipeline.ingest.encoding import inspect, transcode
 from pipeline.ingest.headings import Vocabulary, is_quarantine_overview
-from pipeline.ingest.numbered import write_numbered
 from pipeline.ingest.spreadsheet import (
     WorkbookUnreadable,
     open_workbook,
@@ -20,35 +26,35 @@ from pipeline.ingest.spreadsheet import (
     refuse_workbook,
 )
 
-_COUNT_EXACTLY = 64 << 20  # bytes up to which the rows of a refused text are counted one by one
-_EMPTY = Head(Dialect(",", '"', '"'), (), Row(1, []), 1)
+_COUNT_MOST = 64 << 20  # bytes up to which the rows of a refused text are counted one by one
+_EMPTY = Head(TextDialect(",", '"', '"'), (), DeliveredRow(1, []), 1)
 
 
 @dataclass(frozen=True, slots=True)
-class Table:
-    """One delivered table, not yet read.
+class DeliveredTable:
+    """A delivered table, not yet read.
 
-    `rows` reads it row by row. `whole` is a UTF-8 file that may be read at one go, and
-    `rows_if_even` what that must give for line numbers to follow from the order of rows.
-    `copied` writes a text's numbered copy and gives it with its number of rows, where it can.
+    `rows` reads it row by row. `whole` is a UTF-8 text that may be read at once: where that gives
+    `rows_if_even` rows, a row's place tells its line. `copied` writes a text's plain copy and
+    gives its path and number of rows, where it can. `said` is how it was opened, in words.
     """
 
     file: str
     sha256: str
     head: Head
     said: str
-    rows: Callable[[], Iterator[Row]]
+    rows: Callable[[], Iterator[DeliveredRow]]
     whole: Path | None = None
     copied: Callable[[], tuple[Path, int] | None] = lambda: None
     rows_if_even: int = -1
-    count_exactly: bool = True
+    counted: bool = True  # whether counting the rows of a refused table is worth the time
     suspect: bool = False
     odd_blanks: bool = True
     refused: str | None = None
 
     def count(self) -> int:
         """Return how many rows stand below the headings."""
-        if not self.count_exactly:
+        if not self.counted:
             return self.rows_if_even
         try:
             return sum(1 for _ in self.rows())
@@ -57,10 +63,12 @@ class Table:
 
 
 @contextmanager
-def open_tables(found: Found, vocabulary: Vocabulary, room: Path) -> Iterator[tuple[Table, ...]]:
-    """Open a file and give its tables; `room` is a folder for passing files.
+def open_tables(
+    found: FoundExport, vocabulary: Vocabulary, room: Path
+) -> Iterator[tuple[DeliveredTable, ...]]:
+    """Open a file and give its tables; `room` is a folder for temporary files.
 
-    A file that cannot be opened comes as one table with `refused` set.
+    A file that cannot be opened gives one table with `refused` set.
     """
     if found.refused is not None:
         yield (_refused(found, found.refused),)
@@ -80,11 +88,13 @@ def open_tables(found: Found, vocabulary: Vocabulary, room: Path) -> Iterator[tu
             yield tables
 
 
-def _refused(found: Found, why: str) -> Table:
-    return Table(found.file, found.sha256, _EMPTY, "not read", lambda: iter(()), refused=why)
+def _refused(found: FoundExport, why: str) -> DeliveredTable:
+    return DeliveredTable(
+        found.file, found.sha256, _EMPTY, "not read", lambda: iter(()), refused=why
+    )
 
 
-def _text(found: Found, path: Path, vocabulary: Vocabulary, room: Path) -> Table:
+def _text(found: FoundExport, path: Path, vocabulary: Vocabulary, room: Path) -> DeliveredTable:
     facts = inspect(path)
     if not facts.size:
         return _refused(found, "The file is empty.")
@@ -95,7 +105,7 @@ def _text(found: Found, path: Path, vocabulary: Vocabulary, room: Path) -> Table
         if facts.encoding.startswith(("utf-16", "utf-32")):
             facts = replace(inspect(readable), encoding=facts.encoding)
     head = read_head(readable, vocabulary)
-    return Table(
+    return DeliveredTable(
         file=found.file,
         sha256=found.sha256,
         head=head,
@@ -104,26 +114,22 @@ def _text(found: Found, path: Path, vocabulary: Vocabulary, room: Path) -> Table
         rows=lambda: read_rows(readable, head),
         whole=readable if not facts.suspect and not facts.lone_returns else None,
         copied=lambda: _copied(readable, head, room),
-        rows_if_even=_rows_if_even(facts, head),
-        count_exactly=facts.size <= _COUNT_EXACTLY,
+        rows_if_even=max(0, facts.line_feeds - facts.blank_end - head.first_line + 1),
+        counted=facts.size <= _COUNT_MOST,
         suspect=facts.suspect,
         odd_blanks=facts.odd_blanks,
     )
 
 
 def _copied(readable: Path, head: Head, room: Path) -> tuple[Path, int] | None:
-    copy = room / "numbered.csv"
-    rows = write_numbered(readable, head, copy)
+    copy = room / "plain.csv"
+    rows = write_plain(readable, head, copy)
     return None if rows is None else (copy, rows)
 
 
-def _rows_if_even(facts: TextFacts, head: Head) -> int:
-    return max(0, facts.line_feeds - facts.blank_end - head.first_line + 1)
-
-
 def _sheets(
-    found: Found, sheets: Sequence[ReadOnlyWorksheet], vocabulary: Vocabulary
-) -> tuple[Table, ...]:
+    found: FoundExport, sheets: Sequence[ReadOnlyWorksheet], vocabulary: Vocabulary
+) -> tuple[DeliveredTable, ...]:
     heads = [(sheet, read_sheet_head(sheet, vocabulary)) for sheet in sheets]
     filled = [(sheet, head) for sheet, head in heads if head is not None]
     if not filled:
@@ -135,8 +141,8 @@ def _sheets(
     )
 
 
-def _sheet(found: Found, sheet: ReadOnlyWorksheet, head: Head) -> Table:
-    return Table(
+def _sheet(found: FoundExport, sheet: ReadOnlyWorksheet, head: Head) -> DeliveredTable:
+    return DeliveredTable(
         file=f"{found.file}#{sheet.title}",
         sha256=found.sha256,
         head=head,
