@@ -3,7 +3,7 @@
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from datetime import date
-from functools import cache
+from functools import cache, partial
 from types import MappingProxyType
 from zoneinfo import available_timezones
 
@@ -16,7 +16,7 @@ from pipeline.database import Database
 from pipeline.ingest.headings import READINGS, Mapped, TableRefused, Vocabulary
 from pipeline.ingest.notation import Notation, Titles, decide, read_titles
 from pipeline.ingest.spreadsheet import WorkbookUnreadable
-from pipeline.ingest.staging import stage_plain, stage_rows, stage_whole
+from pipeline.ingest.staging import stage_plain, stage_whole
 from pipeline.ingest.tables import DeliveredTable
 from pipeline.settings import Settings
 
@@ -70,9 +70,8 @@ def clean(
             "or add a column of that name.",
         )
     try:
-        found = _read(
-            database, table, mapped, lambda: _judge(database, table, mapped, titles, settings)
-        )
+        judge = partial(_judge, database, table, mapped, titles, settings)
+        found = _read(database, table, mapped, judge)
     except WorkbookUnreadable as error:
         return TableRefused(str(error), "Save the workbook again and replace the file.")
     return found if isinstance(found, TableRefused) else _with_texts(database, found)
@@ -84,23 +83,22 @@ def _read(
     mapped: Mapped,
     judge: Callable[[], CleanedTable | TableRefused],
 ) -> CleanedTable | TableRefused:
-    """Read the table as it lies, or its plain copy, or row by row: the first that is exact."""
+    """Read the table as it lies where that is exact, else its plain copy."""
     if table.whole is not None:
-        stage_whole(database, table.whole, table.head, mapped)
+        stage_whole(database, table.whole, table, mapped)
         found = _if_readable(judge)
         if isinstance(found, TableRefused):
             return found
         # Where every row is good, no line number is needed.
         if found is not None and found.rows_read in (table.rows_if_even, found.rows_good):
             return found
-    if (copy := table.copied()) is not None:
-        path, rows = copy
-        stage_plain(database, path, table.head, mapped)
-        found = _if_readable(judge)
-        if isinstance(found, TableRefused) or (found is not None and found.rows_read == rows):
-            return found
-    stage_rows(database, mapped, table.rows())
-    return judge()
+    rows = stage_plain(database, table, mapped)
+    found = _if_readable(judge)
+    if isinstance(found, TableRefused) or (found is not None and found.rows_read == rows):
+        return found
+    return TableRefused(
+        "The text has a form that cannot be read exactly.", "Save it again as CSV in UTF-8."
+    )
 
 
 def _if_readable(

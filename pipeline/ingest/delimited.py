@@ -1,11 +1,11 @@
-"""Delimited text: the dialect from the head of a file, then its rows or a plain copy of them."""
+"""Delimited text: the dialect from the head of a file, then its rows in one plain form."""
 
 import csv
 import re
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
 from dataclasses import dataclass
 from io import StringIO
+from itertools import islice
 from pathlib import Path
 
 from pipeline.ingest.headings import Vocabulary
@@ -13,15 +13,14 @@ from pipeline.ingest.headings import Vocabulary
 HEAD_LINES = 200
 MOST_COLUMNS = 2_000
 LINE_LIMIT = 1 << 20  # characters a line may have
-QUOTE = '"'  # of the plain copy
-OWN_COLUMNS = ("line_number", "row_fault", "beyond", "more")
-"""Columns before the cells. `beyond`: the row's form in words; `more`: the cells too many."""
+PLAIN_QUOTE = '"'
+PLAIN_COLUMNS = ("line_number", "row_fault", "beyond", "more")
+"""What a plain line says before its cells: `beyond` is the row's form in words, `more` holds the
+cells too many."""
 _TITLES_MOST = 60  # lines above the headings
 _SPAN_MOST = 200  # lines that one quoted text may run over
 _DELIMITERS = (",", ";", "\t", "|")
 _DOUBLED, _ESCAPED = re.compile(r'""'), re.compile(r'\\"')
-_BUFFER = 1 << 20
-_PLAIN_MOST = LINE_LIMIT // 8  # characters that surely fit a line: four bytes each, quotes doubled
 # As long as a line, so that a long cell is not taken for a broken quote.
 csv.field_size_limit(LINE_LIMIT)
 
@@ -61,14 +60,12 @@ class DeliveredRow:
             return ""
         return f"{len(self.cells)} cells where the headings have {width}"
 
-    def own(self, width: int) -> tuple[str, ...]:
-        """Return its `OWN_COLUMNS` as texts."""
+    def plain(self, width: int, delimiter: str) -> str:
+        """Return it as a plain line: `PLAIN_COLUMNS`, then as many cells as there are headings."""
         more = " | ".join(self.cells[width:])
-        return str(self.line), self.fault or "", self.form(width), more
-
-    def padded(self, width: int) -> list[str]:
-        """Return as many cells as there are headings, empty ones in place of missing ones."""
-        return [*self.cells[:width], *[""] * (width - len(self.cells))]
+        cells = [*self.cells[:width], *[""] * (width - len(self.cells))]
+        texts = (str(self.line), self.fault or "", self.form(width), more, *cells)
+        return delimiter.join(map(_quoted, texts)) + "\n"
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,8 +83,8 @@ class Head:
 
 def read_head(path: Path, vocabulary: Vocabulary) -> Head:
     """Decide on the dialect and the row of headings from the first lines of a UTF-8 file."""
-    with _lines_of(path) as source:
-        lines = [line for _, line in zip(range(HEAD_LINES), source, strict=False)]
+    with path.open(encoding="utf-8-sig", errors="replace", newline="") as file:
+        lines = list(islice(_cut_lines(file.readline), HEAD_LINES))
     best: tuple[tuple[int, ...], Head] | None = None
     text = "".join(lines)
     for delimiter in [each for each in _DELIMITERS if each in text] or [","]:
@@ -112,7 +109,7 @@ def _fit(
     lines: list[str], dialect: TextDialect, vocabulary: Vocabulary
 ) -> tuple[tuple[int, ...], Head]:
     """Return how well a dialect explains the lines, known headings first, and its head."""
-    rows = list(_rows(iter(lines), dialect, 1, None))
+    rows = list(_rows(iter(lines), dialect))
     filled = [row for row in rows if any(cell.strip() for cell in row.cells)]
     place = headings_at(filled, vocabulary)
     headings = filled[place] if filled else DeliveredRow(0, [])
@@ -141,30 +138,28 @@ def headings_at(rows: Sequence[DeliveredRow], vocabulary: Vocabulary) -> int:
     return scores.index(best) if best >= 2 else 0  # noqa: PLR2004 - one word alone is a title
 
 
-def read_rows(path: Path, head: Head) -> Iterator[DeliveredRow]:
-    """Yield the rows below the headings, each judged by its width; blank rows are left out."""
-    width = len(head.headings.cells)
-    with _lines_of(path) as lines:
-        for row in _rows(_below_headings(lines, head), head.dialect, head.first_line, width):
-            if not row.is_blank:
-                yield row
+class _Lines:
+    """The lines of a text, with a look ahead; `at` is the line that comes next, from 1."""
+
+    def __init__(self, lines: Iterator[str]) -> None:
+        self._lines = lines
+        self._ahead: list[str] = []
+        self.at = 1
+
+    def take(self) -> str:
+        """Return the next line; an empty text where there is none."""
+        self.at += 1
+        return self._ahead.pop(0) if self._ahead else next(self._lines, "")
+
+    def ahead(self, place: int) -> str:
+        """Return the line `place` lines after the next; an empty text where there is none."""
+        if place == len(self._ahead):
+            self._ahead.append(next(self._lines, ""))
+        return self._ahead[place]
 
 
-@contextmanager
-def _lines_of(path: Path) -> Iterator[Iterator[str]]:
-    """Open a UTF-8 text and give its lines, cut where they exceed the limit."""
-    with path.open(encoding="utf-8-sig", errors="replace", newline="") as file:
-        yield _lines(file.readline)
-
-
-def _below_headings(lines: Iterator[str], head: Head) -> Iterator[str]:
-    """Skip the lines up to the headings."""
-    for _ in range(head.first_line - 1):
-        next(lines, "")
-    return lines
-
-
-def _lines(readline: Callable[[int], str]) -> Iterator[str]:
+def _cut_lines(readline: Callable[[int], str]) -> Iterator[str]:
+    """Yield the lines of a text, cut where they exceed the limit."""
     while line := readline(LINE_LIMIT + 1):
         if len(line) > LINE_LIMIT and not line.endswith(("\n", "\r")):
             while (more := readline(LINE_LIMIT + 1)) and not more.endswith(("\n", "\r")):
@@ -172,72 +167,51 @@ def _lines(readline: Callable[[int], str]) -> Iterator[str]:
         yield line
 
 
-def _rows(
-    lines: Iterator[str], dialect: TextDialect, first: int, width: int | None
-) -> Iterator[DeliveredRow]:
-    """Yield rows; a quoted text may span lines where that gives the row the right width."""
-    ahead: list[str] = []
-    at = first
-    while line := ahead.pop(0) if ahead else next(lines, ""):
-        row, taken = _next_row(line, at, lines, ahead, dialect, width)
-        yield row
-        at += taken
+def _rows(lines: Iterator[str], dialect: TextDialect) -> Iterator[DeliveredRow]:
+    """Yield the rows of a text from its first line, whatever their width."""
+    text = _Lines(lines)
+    while line := text.take():
+        yield _row(line, text, dialect, None)
 
 
-def _next_row(  # noqa: PLR0913, PLR0917 - three of them say where in the text it is
-    line: str,
-    at: int,
-    lines: Iterator[str],
-    ahead: list[str],
-    dialect: TextDialect,
-    width: int | None,
-) -> tuple[DeliveredRow, int]:
-    """Return the row that begins with `line`, and how many lines it takes.
+def _row(line: str, lines: _Lines, dialect: TextDialect, width: int | None) -> DeliveredRow:
+    """Return the row that begins with a line just taken.
 
-    Lines beyond the first come off `ahead`, which holds what was read from `lines` already.
+    A quoted text may span lines where that gives the row its `width` (none: any).
     """
+    at = lines.at - 1
     bare = line.rstrip("\r\n")
     if len(line) > LINE_LIMIT:
-        return DeliveredRow(at, [bare[:200]], "line-too-long"), 1
-    if dialect.quote not in line:
-        return _judged(at, bare.split(dialect.delimiter), width) if bare else DeliveredRow(
-            at, []
-        ), 1
-    cells = _cells(line, dialect)
-    if cells is not None:
-        return _judged(at, cells, width), 1
-    span, cells = _spanned(line, lines, ahead, dialect, width)
+        return DeliveredRow(at, [bare[:200]], "line-too-long")
+    if not bare:
+        return DeliveredRow(at, [])
+    cells: list[str] | None = bare.split(dialect.delimiter)
+    if dialect.quote in line:
+        cells = _cells(line, dialect) or _spanned(line, lines, dialect, width)
     if cells is None:
-        return DeliveredRow(at, bare.split(dialect.delimiter), "quote-unclosed"), 1
-    del ahead[:span]
-    return _judged(at, cells, width), 1 + span
-
-
-def _judged(line: int, cells: list[str], width: int | None) -> DeliveredRow:
+        return DeliveredRow(at, bare.split(dialect.delimiter), "quote-unclosed")
     if width is None or len(cells) == width:
-        return DeliveredRow(line, cells)
-    return DeliveredRow(line, cells, "row-too-short" if len(cells) < width else "row-too-long")
+        return DeliveredRow(at, cells)
+    return DeliveredRow(at, cells, "row-too-short" if len(cells) < width else "row-too-long")
 
 
-def _spanned(
-    line: str, lines: Iterator[str], ahead: list[str], dialect: TextDialect, width: int | None
-) -> tuple[int, list[str] | None]:
-    """Return how many more lines make `line` a whole row, and its cells; none if it is broken."""
+def _spanned(line: str, lines: _Lines, dialect: TextDialect, width: int | None) -> list[str] | None:
+    """Take the lines that make `line` a whole row; return its cells, none if it is broken."""
     text = line
-    for span in range(1, _SPAN_MOST + 1):
-        if len(ahead) < span:
-            more = next(lines, "")
-            if not more:
-                return 0, None
-            ahead.append(more)
-        text += ahead[span - 1]
-        if len(text) > LINE_LIMIT:
-            return 0, None
-        if dialect.quote in ahead[span - 1] and text.count(dialect.quote) % 2 == 0:
+    for place in range(_SPAN_MOST):
+        more = lines.ahead(place)
+        text += more
+        if not more or len(text) > LINE_LIMIT:
+            return None
+        if dialect.quote in more and text.count(dialect.quote) % 2 == 0:
             cells = _cells(text, dialect)
             if cells is not None:
-                return (span, cells) if width is None or len(cells) == width else (0, None)
-    return 0, None
+                if width is not None and len(cells) != width:
+                    return None
+                for _ in range(place + 1):
+                    lines.take()
+                return cells
+    return None
 
 
 def _cells(text: str, dialect: TextDialect) -> list[str] | None:
@@ -258,51 +232,34 @@ def _cells(text: str, dialect: TextDialect) -> list[str] | None:
     return found[0] if len(found) == 1 else None
 
 
-def write_plain(path: Path, head: Head, out: Path) -> int | None:
-    """Write the rows below the headings in one plain form; return how many there are.
+def plain_lines(path: Path, head: Head) -> Iterator[str]:
+    """Yield the rows below the headings of a UTF-8 text as plain lines; blank rows are left out.
 
-    Each row is one line: `OWN_COLUMNS`, then its cells. So the database reads millions of rows
-    at once although a few must be judged one by one. None: a row is longer than the database
-    reads, so the text must be read row by row.
+    Lines that are plain already are not taken apart, so that millions of rows are fast although
+    a few must be judged one by one.
     """
-    rows = 0
-    with (
-        _lines_of(path) as source,
-        out.open("w", encoding="utf-8", newline="", buffering=_BUFFER) as target,
-    ):
-        for line in _plain_lines(_below_headings(source, head), head):
-            if len(line) > _PLAIN_MOST and len(line.encode()) > LINE_LIMIT:
-                return None
-            target.write(line)
-            rows += 1
-    return rows
-
-
-def _plain_lines(lines: Iterator[str], head: Head) -> Iterator[str]:
-    """Yield each row as a line of the copy; lines that are plain already are not taken apart."""
     dialect, width = head.dialect, len(head.headings.cells)
-    delimiter, quote, marks = dialect.delimiter, dialect.quote, width - 1
-    nothing_wrong = delimiter * len(OWN_COLUMNS)
-    ahead: list[str] = []
-    at = head.first_line
-    while line := ahead.pop(0) if ahead else next(lines, ""):
-        if (
-            line.count(delimiter) == marks
-            and quote not in line
-            and QUOTE not in line
-            and len(line) <= LINE_LIMIT
-            and line[0] != delimiter
-            and not line[0].isspace()
-        ):
-            bare = line.rstrip("\r\n")
-            yield f"{at}{nothing_wrong}{bare}\n"
-            at += 1
-        else:
-            row, taken = _next_row(line, at, lines, ahead, dialect, width)
-            if not row.is_blank:
-                yield delimiter.join(map(_quoted, (*row.own(width), *row.padded(width)))) + "\n"
-            at += taken
+    delimiter, quote = dialect.delimiter, dialect.quote
+    nothing_wrong = delimiter * len(PLAIN_COLUMNS)
+    with path.open(encoding="utf-8-sig", errors="replace", newline="") as file:
+        lines = _Lines(_cut_lines(file.readline))
+        while lines.at < head.first_line:
+            lines.take()
+        while line := lines.take():
+            if (
+                line.count(delimiter) == width - 1
+                and quote not in line
+                and PLAIN_QUOTE not in line
+                and len(line) <= LINE_LIMIT
+                and line[0] != delimiter
+                and not line[0].isspace()
+            ):
+                bare = line.rstrip("\r\n")
+                yield f"{lines.at - 1}{nothing_wrong}{bare}\n"
+            elif not (row := _row(line, lines, dialect, width)).is_blank:
+                yield row.plain(width, delimiter)
 
 
 def _quoted(cell: str) -> str:
-    return QUOTE + cell.replace(QUOTE, QUOTE + QUOTE) + QUOTE if cell else ""
+    doubled = cell.replace(PLAIN_QUOTE, PLAIN_QUOTE + PLAIN_QUOTE)
+    return f"{PLAIN_QUOTE}{doubled}{PLAIN_QUOTE}" if cell else ""

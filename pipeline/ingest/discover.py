@@ -31,7 +31,7 @@ _CHUNK = 1 << 20
 
 @dataclass(frozen=True, slots=True)
 class FoundExport:
-    """A file or archive member. `file` is the name it goes by; `refused` says why it is not read."""
+    """A file or archive member. `file` is the name it goes by; `refused`: why it is not read."""
 
     file: str
     path: Path

@@ -158,9 +158,8 @@ class Vocabulary:
             folded = fold(cell) if len(cell) <= _HEADING_MOST else ""
             if folded in self.fields[kind]:
                 known[place] = self.fields[kind][folded]
-            elif kind == READINGS and (match := _CHANNEL.fullmatch(folded)):
-                if field := CHANNEL_FIELDS.get(int(match[1])):
-                    known[place] = field
+            elif kind == READINGS and (field := _channel_field(folded)):
+                known[place] = field
         return known
 
     def _missing(self, kind: str, cells: Sequence[str]) -> list[str]:
@@ -223,6 +222,11 @@ def _checked(kind: str, own: Mapping[str, str], known: Sequence[str]) -> dict[st
         if field not in (*known, *channels):
             raise HeadingFieldUnknown(kind, heading, field, known)
     return {fold(heading): field for heading, field in own.items()}
+
+
+def _channel_field(folded: str) -> str | None:
+    match = _CHANNEL.fullmatch(folded)
+    return CHANNEL_FIELDS.get(int(match[1])) if match else None
 
 
 def _is_channel(field: str) -> bool:

@@ -18,7 +18,7 @@ from pipeline.settings import Settings
 from pipeline.tables.exports import ExportFile, FileTaken
 
 _PROBLEMS = Path(__file__).resolve().parent / "problems.csv"
-_TEMPORARY = ("bad_text", "cleaned", "delivered_rows", "folded", "numbered", "scan")
+_TEMPORARY = ("bad_text", "cleaned", "folded", "numbered", "scan")
 
 
 def ingest(

@@ -4,7 +4,9 @@ import re
 import zipfile
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
+from dataclasses import replace
 from datetime import date, datetime, time
+from itertools import islice
 from pathlib import Path
 
 import openpyxl
@@ -13,6 +15,7 @@ from openpyxl.worksheet._read_only import ReadOnlyWorksheet
 from pipeline.errors import QuietaisleError
 from pipeline.ingest.delimited import (
     HEAD_LINES,
+    LINE_LIMIT,
     MOST_COLUMNS,
     DeliveredRow,
     Head,
@@ -117,7 +120,7 @@ def _too_far(markup: bytes) -> bool:
 def read_sheet_head(sheet: ReadOnlyWorksheet, vocabulary: Vocabulary) -> Head | None:
     """Find title rows and the row of headings of one sheet; none when no cell is filled."""
     with _sound():
-        rows = [row for _, row in zip(range(HEAD_LINES), _filled(sheet), strict=False)]
+        rows = list(islice(_filled(sheet), HEAD_LINES))
     if not rows:
         return None
     place = headings_at(rows, vocabulary)
@@ -125,14 +128,19 @@ def read_sheet_head(sheet: ReadOnlyWorksheet, vocabulary: Vocabulary) -> Head | 
     return Head(_WORKBOOK_DIALECT, tuple(rows[:place]), headings, headings.line + 1)
 
 
-def read_sheet(sheet: ReadOnlyWorksheet, head: Head) -> Iterator[DeliveredRow]:
-    """Yield the filled rows below the headings, as wide as the headings or wider."""
+def sheet_lines(sheet: ReadOnlyWorksheet, head: Head) -> Iterator[str]:
+    """Yield the filled rows below the headings as plain lines; a shorter row is filled up."""
     width = len(head.headings.cells)
     with _sound():
         for row in _filled(sheet):
             if row.line > head.headings.line:
-                cells = row.cells + [""] * (width - len(row.cells))
-                yield DeliveredRow(row.line, cells, "row-too-long" if len(cells) > width else None)
+                yield _judged(row, width).plain(width, head.dialect.delimiter)
+
+
+def _judged(row: DeliveredRow, width: int) -> DeliveredRow:
+    if sum(map(len, row.cells)) > LINE_LIMIT:
+        return DeliveredRow(row.line, [row.cells[0][:200]], "line-too-long")
+    return replace(row, fault="row-too-long") if len(row.cells) > width else row
 
 
 def _filled(sheet: ReadOnlyWorksheet) -> Iterator[DeliveredRow]:

@@ -1,77 +1,71 @@
 """Offer a delivered table to the database as texts: fast where its form allows, always exact."""
 
-from collections.abc import Iterable, Mapping, Sequence
-from itertools import islice
+from collections.abc import Mapping
 from pathlib import Path
 
 import duckdb
-import polars as pl
 
 from pipeline.database import Database
-from pipeline.ingest.delimited import LINE_LIMIT, OWN_COLUMNS, QUOTE, DeliveredRow, Head
+from pipeline.ingest.delimited import LINE_LIMIT, PLAIN_COLUMNS, PLAIN_QUOTE
 from pipeline.ingest.headings import CHANNEL_FIELDS, MENDED_FIELDS, Mapped
+from pipeline.ingest.tables import DeliveredTable
 from pipeline.tables.exports import EXPORT_KINDS
 
-_BATCH_ROWS = 20_000
-_OWN: Mapping[str, str] = dict.fromkeys(OWN_COLUMNS, "VARCHAR") | {"line_number": "BIGINT"}
+_BUFFER = 1 << 20
+_PLAIN: Mapping[str, str] = dict.fromkeys(PLAIN_COLUMNS, "VARCHAR") | {"line_number": "BIGINT"}
 # Every field that a heading of any kind can stand for, and what is known of a row's form.
 _STAGED: Mapping[str, str] = {
     **dict.fromkeys((field.name for kind in EXPORT_KINDS for field in kind.fields), "VARCHAR"),
     **dict.fromkeys((*CHANNEL_FIELDS.values(), *MENDED_FIELDS.values()), "VARCHAR"),
-    **{name: _OWN[name] for name in ("line_number", "row_fault", "beyond")},
+    **{name: _PLAIN[name] for name in ("line_number", "row_fault", "beyond")},
 }
 
 
-def stage_whole(database: Database, path: Path, head: Head, mapped: Mapped) -> None:
+def stage_whole(database: Database, path: Path, table: DeliveredTable, mapped: Mapped) -> None:
     """Offer a UTF-8 text as it lies on disk: every row must be as wide as the headings.
 
-    The text is read when a statement reads `staged`; a row of another form raises duckdb.Error.
+    It is read when a statement reads `staged`; a row of another form raises duckdb.Error.
     """
-    dialect = head.dialect
-    quotes = (dialect.quote, dialect.escape)
-    _offer_text(database, path, _cells(mapped), dialect.delimiter, quotes, head.first_line - 1)
+    dialect = table.head.dialect
+    delivered = database.connection.read_csv(
+        str(path),
+        columns=_cells(mapped),
+        header=False,
+        skiprows=table.head.first_line - 1,
+        auto_detect=False,
+        delimiter=dialect.delimiter,
+        quotechar=dialect.quote,
+        escapechar=dialect.escape,
+        max_line_size=LINE_LIMIT,
+    )
+    _offer(database, delivered)
 
 
-def stage_plain(database: Database, path: Path, head: Head, mapped: Mapped) -> None:
-    """Offer the plain copy of a text: rows of another form have their fault beside them."""
-    columns = {**_OWN, **_cells(mapped)}
-    _offer_text(database, path, columns, head.dialect.delimiter, (QUOTE, QUOTE), 0)
-
-
-def stage_rows(database: Database, mapped: Mapped, rows: Iterable[DeliveredRow]) -> None:
-    """Copy rows one by one into a temporary table, and offer that."""
-    fields = list(_cells(mapped))
-    stream = iter(rows)
-    database.insert("ingest", "delivered_first", _frame(fields, islice(stream, _BATCH_ROWS)))
-    while (more := _frame(fields, islice(stream, _BATCH_ROWS))).height:
-        database.insert("ingest", "delivered_more", more)
-    _offer(database, database.connection.table("delivered_rows"))
+def stage_plain(database: Database, table: DeliveredTable, mapped: Mapped) -> int:
+    """Copy a table to plain lines and offer these; return how many rows it has."""
+    rows, longest = 0, LINE_LIMIT
+    with table.copy.open("w", encoding="utf-8", newline="", buffering=_BUFFER) as target:
+        for line in table.lines():
+            target.write(line)
+            rows += 1
+            if len(line) > LINE_LIMIT // 4:  # a character takes up to four bytes
+                longest = max(longest, len(line.encode()))
+    delivered = database.connection.read_csv(
+        str(table.copy),
+        columns={**_PLAIN, **_cells(mapped)},
+        header=False,
+        auto_detect=False,
+        delimiter=table.head.dialect.delimiter,
+        quotechar=PLAIN_QUOTE,
+        escapechar=PLAIN_QUOTE,
+        max_line_size=longest,
+    )
+    _offer(database, delivered)
+    return rows
 
 
 def _cells(mapped: Mapped) -> dict[str, str]:
     return {column.field: "VARCHAR" for column in mapped.columns}
-
-
-def _offer_text(  # noqa: PLR0913, PLR0917 - what reading a text takes
-    database: Database,
-    path: Path,
-    columns: dict[str, str],
-    delimiter: str,
-    quotes: tuple[str, str],
-    skipped: int,
-) -> None:
-    delivered = database.connection.read_csv(
-        str(path),
-        columns=columns,
-        header=False,
-        skiprows=skipped,
-        auto_detect=False,
-        delimiter=delimiter,
-        quotechar=quotes[0],
-        escapechar=quotes[1],
-        max_line_size=LINE_LIMIT,
-    )
-    _offer(database, delivered)
 
 
 def _offer(database: Database, delivered: duckdb.DuckDBPyRelation) -> None:
@@ -87,14 +81,3 @@ def _offer(database: Database, delivered: duckdb.DuckDBPyRelation) -> None:
     )
     database.connection.register("delivered", delivered)
     database.connection.register("staged", staged)
-
-
-def _frame(fields: Sequence[str], rows: Iterable[DeliveredRow]) -> pl.DataFrame:
-    """Return rows as a frame; empty texts of the rows' own columns are null."""
-    width = len(fields)
-    lines = [
-        (row.line, *(text or None for text in row.own(width)[1:]), *row.padded(width))
-        for row in rows
-    ]
-    schema = dict.fromkeys((*OWN_COLUMNS, *fields), pl.String) | {"line_number": pl.Int64}
-    return pl.DataFrame(lines, schema=schema, orient="row")

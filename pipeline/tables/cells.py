@@ -38,7 +38,7 @@ CHANNELS = CellForm(
 )
 FLOOR = CellForm(
     "floor",
-    "a whole number, 0 for the ground floor; or ground floor, EG, Erdgeschoss, parter, 1. OG, 1. UG",
+    "a whole number, 0 for the ground floor, or its usual name in English, German or Polish",
     ("0", "-1", "ground floor", "1. OG"),
 )
 PAN_ID = CellForm(

@@ -1,13 +1,3 @@
--- name: delivered_first
--- Keep the first rows of a table as texts.
-create or replace temp table delivered_rows as
-select * from incoming;
-
--- name: delivered_more
--- Add more rows of the table.
-insert into delivered_rows by name
-select * from incoming;
-
 -- name: tally
 -- Rows of the file, and the good ones among them.
 select count(*) as rows, count(*) filter (good) as good from cleaned;
