@@ -47,7 +47,8 @@ def by_copy(path: Path, head: Head, room: Path) -> list[tuple[object, ...]]:
 
 def row_by_row(path: Path, head: Head) -> list[tuple[object, ...]]:
     """Return the rows with every line taken apart, none passed on as it is."""
-    width, found = len(COLUMNS), []
+    width = len(COLUMNS)
+    found: list[tuple[object, ...]] = []
     with path.open(encoding="utf-8", newline="") as file:
         lines = delimited._Lines(iter(file.readline, ""))  # noqa: SLF001 - what is compared with
         lines.take()

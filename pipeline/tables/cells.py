@@ -73,3 +73,9 @@ SECONDARY = CellForm(
     "above or below, upper or lower, +1 or -1, or none; the same in German or Polish",
     ("above", "-1", "unten"),
 )
+
+FORMS = (
+    TEXT, WHOLE, NUMBER, PERCENT, FLAG, DAY, MOMENT, TIME, TIME_ZONE, COUNTRY, FLOOR, CHANNEL,
+    CHANNELS, PAN_ID, LEVEL, READING, UNIT, STATISTIC, EUI64, IP_ADDRESS, PORT, WIFI_CHANNEL, WIDTH,
+    SECONDARY,
+)  # fmt: skip
