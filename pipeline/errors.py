@@ -17,6 +17,14 @@ class SqlFileMissing(QuietaisleError):
         super().__init__(f"The installation is incomplete: {path} is missing; install it again.")
 
 
+class PhraseBroken(QuietaisleError):
+    """A text with blanks cannot be read."""
+
+    def __init__(self, fault: str) -> None:
+        self.fault = fault
+        super().__init__(f"A text with blanks cannot be read: {fault}.")
+
+
 class DatabaseBusy(QuietaisleError):
     """Another process holds the database."""
 
