@@ -7,6 +7,7 @@ A blank is a name in braces, with an optional format after a colon:
     {share:.1%}  {share:%}                  a share 0..1 as per cent; without decimals: as short as
                                             it goes
     {seen_on:day}  {at:moment}  {t:clock}   a day, a day with its time, a time of day
+    {given:or}                              a list whose items exclude one another
     {pan_id:hex}                            0x and at least four hexadecimal digits
     {labels:# label|# labels}               a form for each plural of the language, by a number or
                                             the length of a list; # stands for that number
@@ -52,6 +53,7 @@ class Style:
     minus: str
     percent: str
     comma: str
+    either: str
     more: str
     day: str
     moment: str
@@ -210,7 +212,7 @@ def _case(name: str, form: str) -> tuple[_Filler, frozenset[str]]:
     pairs = [option.partition("=") for option in _options(form)]
     if not all(equals for _, equals, _ in pairs):
         raise PhraseBroken(f"a text in '{{{name}:case {form}}}' has no 'value=' before it")
-    options = {key: phrase(text) for key, _, text in pairs}
+    options = {key.strip(): phrase(text) for key, _, text in pairs}
 
     def filler(values: _Values, style: Style) -> str:
         key = _key(values[name])
@@ -272,6 +274,10 @@ def _plain(value: object, style: Style) -> str:
     return str(value)
 
 
+def _or(items: Sequence[object], style: Style) -> str:
+    return style.either.join(_plain(item, style) for item in items)
+
+
 def _day(value: date | str, style: Style) -> str:
     return (date.fromisoformat(value) if isinstance(value, str) else value).strftime(style.day)
 
@@ -291,6 +297,7 @@ def _hexadecimal(value: int, _: Style) -> str:
 
 _FORMATS: Mapping[str, _Shower] = {
     "": _plain,
+    "or": _or,
     "day": _day,
     "moment": _moment,
     "clock": _clock,

@@ -2,8 +2,8 @@
 -- title: Channel 26 may need reduced power
 -- title.de: Sendeleistung auf Kanal 26 womöglich zu hoch
 -- severity: watch
--- says: Channel 26 at {tx_power_dbm:case null=a power that is not stated|else={tx_power_dbm:.1f} dBm}:
---   {edge:case null=no rule for the band edge is on file for|else=the band above its edge is
+-- says: Channel 26 at {tx_power_dbm:case null=a power that is not stated|else={tx_power_dbm:.1f}
+--   dBm}: {edge:case null=no rule for the band edge is on file for|else=the band above its edge is
 --   protected in} {country:case null=an unknown country|else={country}}.
 -- says.de: Kanal 26 mit {tx_power_dbm:case null=unbekannter Leistung|else={tx_power_dbm:.1f} dBm}:
 --   {edge:case null=zum Bandrand ist keine Vorschrift bekannt|else=das Band darüber ist geschützt}

@@ -5,9 +5,9 @@
 -- says: Its change to channel {to_channel} was
 --   {state:case scheduled=scheduled for|approved=approved on} {since:day}, {days:# day|# days} ago,
 --   and no result has been reported.
--- says.de: Die Umstellung auf Kanal {to_channel} war
---   {state:case scheduled=für den {since:day} geplant|approved=am {since:day} genehmigt worden}, vor
---   {days:# Tag|# Tagen}; ein Ergebnis fehlt.
+-- says.de: Die Umstellung auf Kanal {to_channel} war {state:case scheduled=für den {since:day}
+--   geplant|approved=am {since:day} genehmigt worden}, vor {days:# Tag|# Tagen}; ein Ergebnis
+--   fehlt.
 -- why: A change scheduled more than {change_overdue_days} days ago, or approved more than
 --   {change_unscheduled_days} days ago without a night, leaves the store neither as it was planned
 --   nor as it was; meanwhile the evidence behind it ages.

@@ -3,11 +3,11 @@
 -- title.de: Stationen in Hörweite auf Nachbarkanälen
 -- severity: watch
 -- says: On channel {channel} beside {neighbours:# station|# stations} in earshot: {neighbours:each
---   {neighbour} on {channel} at {heard_dbm:.0f} dBm ({chance:case null=hardly gets through|else=gets
---   through with a chance of {chance:.1%}})}.
--- says.de: Auf Kanal {channel} neben {neighbours:# Station|# Stationen} in Hörweite: {neighbours:each
---   {neighbour} auf {channel} mit {heard_dbm:.0f} dBm ({chance:case null=dringt kaum durch|else=dringt
---   mit {chance:.1%} Wahrscheinlichkeit durch})}.
+--   {neighbour} on {channel} at {heard_dbm:.0f} dBm ({chance:case null=hardly gets
+--   through|else=gets through with a chance of {chance:.1%}})}.
+-- says.de: Auf Kanal {channel} neben {neighbours:# Station|# Stationen} in Hörweite:
+--   {neighbours:each {neighbour} auf {channel} mit {heard_dbm:.0f} dBm ({chance:case null=dringt
+--   kaum durch|else=dringt mit {chance:.1%} Wahrscheinlichkeit durch})}.
 -- why: The standard promises no rejection 5 MHz away; common radios give about
 --   {adjacent_rejection_db} dB, so a neighbour close by still holds the channel busy.
 --   In earshot means a chance of at least {earshot_probability} of being heard on one channel.

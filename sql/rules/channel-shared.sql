@@ -2,8 +2,8 @@
 -- title: Stations in earshot share a channel
 -- title.de: Stationen in Hörweite teilen sich einen Kanal
 -- severity: fix
--- says: Shares channel {channel} with {neighbours:# station|# stations} in earshot: {neighbours:each
---   {neighbour} heard at {heard_dbm:.0f} dBm ({source})}.
+-- says: Shares channel {channel} with {neighbours:# station|# stations} in earshot:
+--   {neighbours:each {neighbour} heard at {heard_dbm:.0f} dBm ({source})}.
 -- says.de: Teilt sich Kanal {channel} mit {neighbours:# Station|# Stationen} in Hörweite:
 --   {neighbours:each {neighbour} mit {heard_dbm:.0f} dBm ({source:case
 --   measured=gemessen|fitted=angepasst|modelled=berechnet})}.

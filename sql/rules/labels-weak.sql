@@ -2,9 +2,10 @@
 -- title: Too many labels hear their station weakly
 -- title.de: Zu viele Schilder hören ihre Station nur schwach
 -- severity: fix
--- says: {weak_labels} of {labels:# label|# labels} ({share:.1%}) {weak_labels:hears|hear} it weakly.
--- says.de: {weak_labels} von {labels:# Schild|# Schildern} ({share:.1%}) {weak_labels:hört|hören} sie
---   nur schwach.
+-- says: {weak_labels} of {labels:# label|# labels} ({share:.1%}) {weak_labels:hears|hear} it
+--   weakly.
+-- says.de: {weak_labels} von {labels:# Schild|# Schildern} ({share:.1%}) {weak_labels:hört|hören}
+--   sie nur schwach.
 -- why: A label that hears its station below {weak_label_dbm} dBm needs repeats for every update and
 --   drops out when a shelf is filled. Up to {weak_label_share_limit:%} of a station's labels may.
 -- do: Check antenna and mounting, raise the power within the limit, or add a station near them.

@@ -2,8 +2,8 @@
 -- title: Network address is not a private one
 -- title.de: Netzwerkadresse ist keine private
 -- severity: watch
--- says: {is_address:case true=Network address {address} is outside the private ranges|false='{address}'
---   is not a network address}.
+-- says: {is_address:case true=Network address {address} is outside the private
+--   ranges|false='{address}' is not a network address}.
 -- says.de: {is_address:case true=Die Netzwerkadresse {address} liegt außerhalb der privaten
 --   Bereiche|false=„{address}“ ist keine Netzwerkadresse}.
 -- why: Stations belong on the store's inner network. An address outside the private ranges is

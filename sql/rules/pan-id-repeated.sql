@@ -4,8 +4,8 @@
 -- severity: fix
 -- says: PAN ID {pan_id:hex} is also used by {neighbours:# station|# stations} in earshot:
 --   {neighbours:each {neighbour} on channel {channel:case null=?|else={channel}}}.
--- says.de: Die PAN-ID {pan_id:hex} {neighbours:hat auch # Station|haben auch # Stationen} in Hörweite:
---   {neighbours:each {neighbour} auf Kanal {channel:case null=?|else={channel}}}.
+-- says.de: Die PAN-ID {pan_id:hex} {neighbours:hat auch # Station|haben auch # Stationen} in
+--   Hörweite: {neighbours:each {neighbour} auf Kanal {channel:case null=?|else={channel}}}.
 -- why: A label tells networks apart by PAN ID. Two stations in earshot with one PAN ID answer for
 --   each other's labels, and a label may settle with a station that does not know it.
 -- do: Give each station in earshot a PAN ID of its own. Where your system puts one PAN ID on a

@@ -2,7 +2,8 @@
 -- title: Transmit power over the limit
 -- title.de: Sendeleistung über dem Grenzwert
 -- severity: stop
--- says: Transmits at {tx_power_dbm:.1f} dBm, {over_db:.1f} dB over the limit of {limit_dbm:.1f} dBm.
+-- says: Transmits at {tx_power_dbm:.1f} dBm, {over_db:.1f} dB over the limit of {limit_dbm:.1f}
+--   dBm.
 -- says.de: Sendet mit {tx_power_dbm:.1f} dBm, {over_db:.1f} dB über dem Grenzwert von
 --   {limit_dbm:.1f} dBm.
 -- why: The limit of {tx_power_limit_dbm} dBm is what was agreed for these sites. More power reaches

@@ -6,7 +6,8 @@
 -- says.de: {rows:# Zeile|# Zeilen} nicht übernommen, zuerst Zeile {first_line}: {reason} {advice}
 -- why: Quarantined rows take no part in any figure: the station, label or reading they speak of is
 --   missing from the plan, or old.
--- do: Mend the cells that are named, then export or run again; the quarantine sheet lists every row.
+-- do: Mend the cells that are named, then export or run again; the quarantine sheet lists every
+--   row.
 -- source: common practice, no published source
 select coalesce(q.store, '*') as store, format('{}: {}', q.file, q.problem) as subject,
     sum(q.rows)::bigint as rows, min(q.line) as first_line,

@@ -3,7 +3,8 @@
 -- title.de: Station fehlt im neuesten Export
 -- severity: fix
 -- says: Last listed on {last_listed_on:day}; the stations export of {newest_on:day} leaves it out.
--- says.de: Zuletzt am {last_listed_on:day} genannt; im Stationsexport vom {newest_on:day} fehlt sie.
+-- says.de: Zuletzt am {last_listed_on:day} genannt; im Stationsexport vom {newest_on:day} fehlt
+--   sie.
 -- why: A station that was listed and no longer is was taken down, renamed or lost. Until that is
 --   known, neither its channel nor its labels can be planned.
 -- do: Ask the store. If it was taken down on purpose, record an exception; if it was renamed, have

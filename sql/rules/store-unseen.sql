@@ -3,7 +3,8 @@
 -- title.de: Filiale fehlt in den neueren Exporten
 -- severity: fix
 -- says: Last named by an export on {last_seen_on:day}, {days:# day|# days} before the run's date.
--- says.de: Zuletzt am {last_seen_on:day} in einem Export genannt, {days:# Tag|# Tage} vor dem Stichtag.
+-- says.de: Zuletzt am {last_seen_on:day} in einem Export genannt, {days:# Tag|# Tage} vor dem
+--   Stichtag.
 -- why: Other stores were exported within the last {unseen_after_days} days, this one was not: it
 --   dropped out of the export, or its system is down. What is known of it is old.
 -- do: Export the store again, or record an exception if it has closed.

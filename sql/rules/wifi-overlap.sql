@@ -6,7 +6,8 @@
 --   {network} on Wi-Fi channel {wifi_channel}{level_dbm:case null=, level not stated|else= at
 --   {level_dbm:.0f} dBm}}.
 -- says.de: Kanal {channel} liegt unter {networks:# WLAN|# WLANs}: {networks:each {network} auf
---   WLAN-Kanal {wifi_channel}{level_dbm:case null=, Pegel unbekannt|else= mit {level_dbm:.0f} dBm}}.
+--   WLAN-Kanal {wifi_channel}{level_dbm:case null=, Pegel unbekannt|else= mit {level_dbm:.0f}
+--   dBm}}.
 -- why: A 20 MHz Wi-Fi network covers four channels of 2 MHz and is far stronger than a label.
 --   Its part within the channel is above {cca_threshold_dbm} dBm here, or its level is not stated.
 -- do: Prefer a channel between the Wi-Fi channels in use (15, 20, 25 and 26 beside Wi-Fi 1, 6 and
