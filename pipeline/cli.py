@@ -295,7 +295,7 @@ def rules_command(name: str | None, rules: Path | None, rules_folder: Path | Non
     known = rule_list(rules_folder)
     if name is None:
         for rule in known:
-            click.echo(f"{rule.severity.value:<6} {rule.name:<28} {rule.title}")
+            click.echo(f"{rule.severity.value:<6} {rule.name:<28} {rule.english.title}")
     else:
         click.echo(explain(name, load_settings(rules), rules_folder))
     return DONE

@@ -19,7 +19,7 @@ from pipeline.audit.history import LifeLine
 from pipeline.audit.records import Departure
 from pipeline.bench import FULL, Measured
 from pipeline.changes.records import Calibration, Taken
-from pipeline.check.portfolio import RuleStanding
+from pipeline.check.rules import RuleStanding
 from pipeline.commands import QuarterAudited, Scheduled, Verified
 from pipeline.plan.what_if import WhatIf
 from pipeline.progress import Item, Progress, Silent

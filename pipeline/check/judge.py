@@ -1,27 +1,44 @@
-"""Run one rule on a connection: its findings as a frame, or why it could not be used."""
+"""Run one rule: its findings as a frame, or why it could not be used.
+
+Rules of the user's own run on a closed copy: closing DuckDB's external access holds for a whole
+instance and cannot be undone, so they get an instance of their own, which is thrown away.
+"""
 
 import json
 import math
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from datetime import date, datetime, time
 from decimal import Decimal
+from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any
 
 import duckdb
 import polars as pl
 
-from pipeline.check.rule_file import Rule, RuleProblem
+from pipeline.check.rule_file import BrokenRule, Rule
+from pipeline.database import Database, open_database
 from pipeline.phrases import phrase, plain_style
+from pipeline.tables.every import every_table
+from pipeline.tables.run import TablesVersion
 
 FOUND = ("store", "subject", "detail", "facts")
 _KEYS = ("store", "subject")
 _SENTENCE = "detail"  # the fact column of a rule that makes its own sentence
 _DIGITS = 9  # significant digits kept of a number: sums may differ in the last ones by their order
 _AT_LINE = re.compile(r"LINE (\d+):")
+_CLOSED: dict[str, str | bool | int | float | list[str]] = {
+    "enable_external_access": False,  # no files, no other databases, no extensions, no network
+    "python_enable_replacements": False,  # no variables of this program
+    "lock_configuration": True,  # and no way to open any of it again
+    "memory_limit": "600MB",  # a rule that multiplies rows without end ends as a problem of its own
+    "max_temp_directory_size": "2GB",
+}
 
 
-def judge(connection: duckdb.DuckDBPyConnection, rule: Rule) -> pl.DataFrame | RuleProblem:
+def judge(connection: duckdb.DuckDBPyConnection, rule: Rule) -> pl.DataFrame | BrokenRule:
     """Return what the rule finds (store, subject, detail, facts), or the problem with it.
 
     The file runs unchanged. `facts` holds its further columns as JSON with sorted keys, `detail`
@@ -36,7 +53,7 @@ def judge(connection: duckdb.DuckDBPyConnection, rule: Rule) -> pl.DataFrame | R
         return _problem(rule, error, f"The database cannot run it: {_first_words(error)}")
 
 
-def _refusal(connection: duckdb.DuckDBPyConnection, rule: Rule) -> RuleProblem | None:
+def _refusal(connection: duckdb.DuckDBPyConnection, rule: Rule) -> BrokenRule | None:
     kinds = [statement.type.name for statement in connection.extract_statements(rule.text)]
     if kinds == ["SELECT"]:
         return None
@@ -44,7 +61,7 @@ def _refusal(connection: duckdb.DuckDBPyConnection, rule: Rule) -> RuleProblem |
     return _fault(rule, f"A rule is one select over the prepared tables; this file holds {held}.")
 
 
-def _findings(connection: duckdb.DuckDBPyConnection, rule: Rule) -> pl.DataFrame | RuleProblem:
+def _findings(connection: duckdb.DuckDBPyConnection, rule: Rule) -> pl.DataFrame | BrokenRule:
     result = connection.execute(rule.text)
     described = [(name, str(kind)) for name, kind, *_ in result.description or ()]
     names = [name for name, _ in described]
@@ -54,23 +71,37 @@ def _findings(connection: duckdb.DuckDBPyConnection, rule: Rule) -> pl.DataFrame
     for place, name in enumerate(names):
         if name in {*_KEYS, _SENTENCE} and any(row[place] is None for row in rows):
             return _fault(rule, f"Some of its rows have no {name}.")
-    says, style = phrase(rule.english.says), plain_style()
-    found = []
-    for store, subject, *values in rows:
-        facts = dict(zip(names[len(_KEYS) :], map(_fact, values), strict=True))
-        told = json.dumps(facts, ensure_ascii=False, sort_keys=True, separators=(",", ":"))
-        found.append((store, subject, says.fill(facts, style), told))
-    return pl.DataFrame(found, schema=dict.fromkeys(FOUND, pl.String), orient="row").sort(FOUND)
+    facts = [dict(zip(names[2:], map(_fact, values), strict=True)) for _, _, *values in rows]
+    try:
+        details = _details(rule, facts)
+    except (KeyError, TypeError, ValueError) as error:
+        return _fault(rule, f"Its facts do not fit the header's '-- says: ...': {error}.")
+    found = {
+        "store": [row[0] for row in rows],
+        "subject": [row[1] for row in rows],
+        "detail": details,
+        "facts": [json.dumps(one, ensure_ascii=False, sort_keys=True) for one in facts],
+    }
+    return pl.DataFrame(found, schema=dict.fromkeys(FOUND, pl.String)).sort(FOUND)
 
 
-def _misshapen(rule: Rule, shape: Sequence[tuple[str, str]]) -> RuleProblem | None:
+def _details(rule: Rule, facts: Sequence[Mapping[str, Any]]) -> list[str]:
+    """Return the English sentence of each finding; every other language is tried on the first."""
+    style = plain_style()
+    for words in rule.words.values() if facts else ():
+        phrase(words.says).fill(facts[0], style)
+    says = phrase(rule.english.says)
+    return [says.fill(one, style) for one in facts]
+
+
+def _misshapen(rule: Rule, shape: Sequence[tuple[str, str]]) -> BrokenRule | None:
     if shape == [(name, "VARCHAR") for name in _KEYS]:
         return None
     held = ", ".join(f"{name} ({kind})" for name, kind in shape)
     return _fault(rule, f"The first columns must be the texts {', '.join(_KEYS)}; they are {held}.")
 
 
-def _unfillable(rule: Rule, names: Sequence[str]) -> RuleProblem | None:
+def _unfillable(rule: Rule, names: Sequence[str]) -> BrokenRule | None:
     """Return the first blank of what the rule says that no column fills."""
     for words in rule.words.values():
         for name in sorted(phrase(words.says).names - set(names[len(_KEYS) :])):
@@ -80,7 +111,7 @@ def _unfillable(rule: Rule, names: Sequence[str]) -> RuleProblem | None:
             lines = enumerate(rule.text.splitlines(), 1)
             line = next((n for n, line in lines if f"{{{name}" in line), 1)
             sentence = f"No column of the select fills '{{{name}}}'."
-            return RuleProblem(rule.path.name, line, sentence)
+            return BrokenRule(rule.path.name, line, sentence)
     return None
 
 
@@ -101,18 +132,51 @@ def _fact(value: Any) -> Any:  # noqa: ANN401, PLR0911 - any value of the databa
     return str(value)
 
 
-def _problem(rule: Rule, error: duckdb.Error, sentence: str) -> RuleProblem:
+def _problem(rule: Rule, error: duckdb.Error, sentence: str) -> BrokenRule:
     at = _AT_LINE.search(str(error))
-    return RuleProblem(rule.path.name, int(at[1]), sentence) if at else _fault(rule, sentence)
+    return BrokenRule(rule.path.name, int(at[1]), sentence) if at else _fault(rule, sentence)
 
 
-def _fault(rule: Rule, sentence: str) -> RuleProblem:
+def _fault(rule: Rule, sentence: str) -> BrokenRule:
     """Return a problem of the statement as a whole: on the line where it begins."""
     lines = enumerate(rule.text.splitlines(), 1)
     line = next((n for n, line in lines if line.strip() and not line.startswith("--")), 1)
-    return RuleProblem(rule.path.name, line, sentence)
+    return BrokenRule(rule.path.name, line, sentence)
 
 
 def _first_words(error: duckdb.Error) -> str:
     """Return the first line of a database error: the rest repeats the file."""
     return str(error).strip().splitlines()[0].rstrip(".") + "."
+
+
+class _Stream:
+    """A table offered to another instance as a bare Arrow stream, a piece at a time."""
+
+    def __init__(self, relation: duckdb.DuckDBPyRelation) -> None:
+        self._relation = relation
+
+    def __arrow_c_stream__(self, requested_schema: object | None = None) -> object:
+        return self._relation.__arrow_c_stream__(requested_schema)
+
+
+@contextmanager
+def guarded_copy(database: Database) -> Iterator[duckdb.DuckDBPyConnection]:
+    """Open a read-only copy of the database whose statements reach nothing but the copy."""
+    with TemporaryDirectory(prefix="quietaisle-", ignore_cleanup_errors=True) as folder:
+        path = Path(folder) / "copy.duckdb"
+        with open_database(path) as copy:
+            _fill(copy, database)
+        connection = duckdb.connect(str(path), read_only=True, config=_CLOSED)
+        try:
+            yield connection
+        finally:
+            connection.close()
+
+
+def _fill(copy: Database, database: Database) -> None:
+    for name in [table.name for table in every_table() if table.kind is not TablesVersion]:
+        copy.connection.register("incoming", _Stream(database.connection.table(name)))
+        try:
+            copy.connection.table("incoming").insert_into(name)
+        finally:
+            copy.connection.unregister("incoming")

@@ -31,7 +31,7 @@ _HIDING = ("query", "query_table")  # they read tables that a text names, unseen
 
 
 @dataclass(frozen=True, slots=True)
-class Words:
+class RuleWords:
     """What a rule is called, what a finding says, and what to do, in one language."""
 
     title: str
@@ -49,7 +49,7 @@ class Rule:
 
     name: str
     severity: Severity
-    words: Mapping[str, Words]
+    words: Mapping[str, RuleWords]
     why: str
     source: str
     last: bool
@@ -57,7 +57,7 @@ class Rule:
     text: str
 
     @property
-    def english(self) -> Words:
+    def english(self) -> RuleWords:
         """The words of the language in which findings are kept."""
         return self.words[DEFAULT_LANGUAGE]
 
@@ -71,7 +71,7 @@ class Rule:
 
 
 @dataclass(frozen=True, slots=True)
-class RuleProblem:
+class BrokenRule:
     """Why a rule cannot be used, and the line of its file to mend."""
 
     file: str
@@ -88,7 +88,7 @@ class _Unreadable(Exception):
         self.sentence = sentence
 
 
-def read_rules(folder: Path | None) -> tuple[tuple[Rule, ...], tuple[RuleProblem, ...]]:
+def read_rules(folder: Path | None) -> tuple[tuple[Rule, ...], tuple[BrokenRule, ...]]:
     """Return the rules of this package, or of a user's `folder`, by name, and what is broken.
 
     Raises:
@@ -99,10 +99,10 @@ def read_rules(folder: Path | None) -> tuple[tuple[Rule, ...], tuple[RuleProblem
     paths = sql_file.folder("rules") if folder is None else sorted(folder.glob("*.sql"))
     read = [read_rule(path) for path in paths]
     rules = tuple(rule for rule in read if isinstance(rule, Rule))
-    return rules, tuple(problem for problem in read if isinstance(problem, RuleProblem))
+    return rules, tuple(problem for problem in read if isinstance(problem, BrokenRule))
 
 
-def read_rule(path: Path) -> Rule | RuleProblem:
+def read_rule(path: Path) -> Rule | BrokenRule:
     """Read one rule, or say why it cannot be read."""
     try:
         text = path.read_text(encoding="utf-8-sig")
@@ -110,12 +110,12 @@ def read_rule(path: Path) -> Rule | RuleProblem:
         _check_blanks(rule)
         _check_settings(rule.text)
     except _Unreadable as error:
-        return RuleProblem(path.name, error.line, error.sentence)
+        return BrokenRule(path.name, error.line, error.sentence)
     except UnicodeDecodeError as error:
         line = error.object[: error.start].count(b"\n") + 1
-        return RuleProblem(path.name, line, "The file is not UTF-8 text; save it as UTF-8.")
+        return BrokenRule(path.name, line, "The file is not UTF-8 text; save it as UTF-8.")
     except OSError as error:
-        return RuleProblem(path.name, 1, f"The file cannot be read: {error.strerror}.")
+        return BrokenRule(path.name, 1, f"The file cannot be read: {error.strerror}.")
     return rule
 
 
@@ -152,9 +152,7 @@ def _rule(path: Path, text: str, header: Mapping[str, tuple[int, str]]) -> Rule:
     name, severity, runs = said["name"], said["severity"], said.get("runs", "")
     if not _NAME.fullmatch(name) or name != path.stem:
         expected = "small letters, digits and single hyphens, the same as the file's name"
-        raise _Unreadable(
-            header["name"][0], f"The name '{name}' must be {expected} ({path.stem})."
-        )
+        raise _Unreadable(header["name"][0], f"The name '{name}' must be {expected} ({path.stem}).")
     if severity not in tuple(Severity):
         known = ", ".join(Severity)
         raise _Unreadable(
@@ -176,16 +174,16 @@ def _rule(path: Path, text: str, header: Mapping[str, tuple[int, str]]) -> Rule:
     )
 
 
-def _words(name: str, said: Mapping[str, str]) -> dict[str, Words]:
+def _words(name: str, said: Mapping[str, str]) -> dict[str, RuleWords]:
     """Return the words by language: of the header, else of the language's own texts."""
-    found = {DEFAULT_LANGUAGE: Words(said["title"], said["says"], said["do"])}
+    found = {DEFAULT_LANGUAGE: RuleWords(said["title"], said["says"], said["do"])}
     named = {field.partition(".")[2] for field in said if "." in field}
     for language in sorted({*languages(), *named} - {DEFAULT_LANGUAGE}):
         own = texts(language, "rule").get(name, {}) if language in languages() else {}
         given = [said.get(f"{field}.{language}", own.get(field)) for field in TRANSLATED]
         if any(given):
             english = (said[field] for field in TRANSLATED)
-            found[language] = Words(*(a or b for a, b in zip(given, english, strict=True)))
+            found[language] = RuleWords(*(a or b for a, b in zip(given, english, strict=True)))
     return found
 
 

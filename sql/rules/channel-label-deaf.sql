@@ -4,8 +4,8 @@
 -- severity: stop
 -- says: On channel {channel}, on which {deaf_labels} of the {labels:# label|# labels} with a known
 --   list do not listen.
--- says.de: Auf Kanal {channel}; dort hören {deaf_labels} von {labels:# Schild|# Schildern} mit
---   bekannter Kanalliste nicht.
+-- says.de: Auf Kanal {channel}; dort {deaf_labels:hört|hören} {deaf_labels} von {labels:# Schild|#
+--   Schildern} mit bekannter Kanalliste nicht.
 -- why: A label looks for its station only on the channels it was given. On any other channel the
 --   station cannot be found: those labels keep their old price until it comes back.
 -- do: Before anything else, move the station back to a channel that every label listens on, or

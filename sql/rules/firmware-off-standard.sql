@@ -12,5 +12,6 @@
 -- source: The rules file, firmware.standard.
 select store, station as subject, firmware, text_of('firmware_standard') as standard
 from station_now
-where firmware is distinct from standard and standard is not null
+where firmware is distinct from text_of('firmware_standard')
+    and text_of('firmware_standard') is not null
 order by store, subject;

@@ -3,7 +3,7 @@
 -- title.de: Netzwerkadresse in einer Filiale mehrfach vergeben
 -- severity: fix
 -- says: Network address {address} is also used by {others}.
--- says.de: Die Netzwerkadresse {address} hat auch {others}.
+-- says.de: Die Netzwerkadresse {address} ist auch vergeben an {others}.
 -- why: Two devices with one network address answer for each other; the server reaches now one,
 --   now the other, and both look offline half of the time.
 -- do: Find which device has the wrong address and correct it, or its line in the inventory.

@@ -10,5 +10,5 @@
 -- source: The rules file, limits.standard_port.
 select store, station as subject, port, limit_of('standard_port') as standard_port
 from station_now
-where standard_port <> 0 and port <> standard_port
+where limit_of('standard_port') <> 0 and port <> limit_of('standard_port')
 order by store, subject;

@@ -12,7 +12,7 @@
 --   to 20 dBm e.i.r.p. and limit the power density too; include the antenna's gain.
 -- source: The rules file, limits.tx_power_limit_dbm; EN 300 328 for Europe.
 select store, station as subject, tx_power_dbm, limit_of('tx_power_limit_dbm') as limit_dbm,
-    tx_power_dbm - limit_dbm as over_db
+    tx_power_dbm - limit_of('tx_power_limit_dbm') as over_db
 from station_now
-where tx_power_dbm > limit_dbm
+where tx_power_dbm > limit_of('tx_power_limit_dbm')
 order by store, subject;

@@ -11,7 +11,7 @@
 -- do: Move labels to a neighbour or add a station; the load sheet of the change plan shows room.
 -- source: common practice, no published source
 select store, station as subject, labels, limit_of('labels_per_station_limit') as label_limit,
-    labels - label_limit as over, air_share
+    labels - limit_of('labels_per_station_limit') as over, air_share
 from station_load
-where labels > label_limit
+where labels > limit_of('labels_per_station_limit')
 order by store, subject;

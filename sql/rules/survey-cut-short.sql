@@ -4,8 +4,8 @@
 -- severity: watch
 -- says: {scans:# scan lacks|# scans lack} permitted channels; the newest, of {newest_at:moment},
 --   lacks {lacking:all}.
--- says.de: {scans:# Scan fehlen|# Scans fehlen} erlaubte Kanäle; dem neuesten vom
---   {newest_at:moment} fehlen {lacking:all}.
+-- says.de: In {scans:# Scan|# Scans} fehlen erlaubte Kanäle; im neuesten vom {newest_at:moment}
+--   fehlen {lacking:all}.
 -- why: A scan that lacks permitted channels cannot compare them: the plan falls back on older
 --   readings or on a guess for what is missing. Scans of the last {survey_stale_days} days count.
 -- do: Scan again and let it finish; see that the export keeps every channel's column.

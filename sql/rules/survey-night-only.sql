@@ -2,9 +2,9 @@
 -- title: Scanned outside trading hours only
 -- title.de: Nur außerhalb der Öffnungszeiten gemessen
 -- severity: watch
--- says: None of its {moments:# scan moment|# scan moments} falls in trading hours ({opens:clock} to
---   {closes:clock}).
--- says.de: Keiner von {moments:# Scanzeitpunkt|# Scanzeitpunkten} liegt in den Öffnungszeiten
+-- says: {moments:Its only scan moment falls|All its # scan moments fall} outside trading hours
+--   ({opens:clock} to {closes:clock}).
+-- says.de: {moments:Der einzige Scan liegt|Alle # Scans liegen} außerhalb der Öffnungszeiten
 --   ({opens:clock} bis {closes:clock}).
 -- why: Customers' telephones, the store's Wi-Fi and the neighbours' are at work by day. A scan at
 --   night hears an empty house and calls every channel quiet.
