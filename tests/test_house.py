@@ -30,6 +30,7 @@ FLOORS = {
     "progress": 2,
     "parallel": 2,
     "reasons": 2,
+    "phrases": 1,
     "sql_file": 1,
     "tables": 1,
     "xlsx": 2,
