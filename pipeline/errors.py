@@ -44,6 +44,14 @@ class PhraseBroken(QuietaisleError):
         super().__init__(f"A text with blanks cannot be read: {fault}.")
 
 
+class PhraseUnfilled(QuietaisleError):
+    """The values at hand do not fill the blanks of a text."""
+
+    def __init__(self, fault: str) -> None:
+        self.fault = fault
+        super().__init__(f"The blanks of a text cannot be filled: {fault}.")
+
+
 class DatabaseBusy(QuietaisleError):
     """Another process holds the database."""
 

@@ -24,13 +24,13 @@ import re
 import tomllib
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import date, datetime, time
+from datetime import datetime, time
 from functools import cache
 from gettext import c2py
 from pathlib import Path
 from typing import Any
 
-from pipeline.errors import PhraseBroken
+from pipeline.errors import PhraseBroken, PhraseUnfilled
 
 DEFAULT_LANGUAGE = "en"
 _FOLDER = Path(__file__).resolve().parent
@@ -80,9 +80,12 @@ class Phrase:
         """Return the text with its blanks filled.
 
         Raises:
-            KeyError: a blank has no value.
+            PhraseUnfilled: a blank has no value, or one of another kind than its format wants.
         """
-        return "".join([filler(values, style) for filler in self.fillers])
+        try:
+            return "".join([filler(values, style) for filler in self.fillers])
+        except (KeyError, TypeError, ValueError) as error:
+            raise PhraseUnfilled(str(error)) from error
 
 
 def fill(text: str, values: _Values, style: Style) -> str:
@@ -90,7 +93,7 @@ def fill(text: str, values: _Values, style: Style) -> str:
 
     Raises:
         PhraseBroken: the text cannot be read.
-        KeyError: a blank has no value.
+        PhraseUnfilled: a value is missing, or of another kind than its blank's format wants.
     """
     return phrase(text).fill(values, style)
 
@@ -109,7 +112,8 @@ def plain_style() -> Style:
 
 def texts(language: str, group: str) -> Mapping[str, Any]:
     """Return a group of a language's texts, empty where it has none; English where not shipped."""
-    return _table(language).get(group, {})
+    found: Mapping[str, Any] = _table(language).get(group, {})
+    return found
 
 
 def languages() -> tuple[str, ...]:
@@ -278,28 +282,12 @@ def _or(items: Sequence[object], style: Style) -> str:
     return style.either.join(_plain(item, style) for item in items)
 
 
-def _day(value: date | str, style: Style) -> str:
-    return (date.fromisoformat(value) if isinstance(value, str) else value).strftime(style.day)
-
-
-def _moment(value: datetime | str, style: Style) -> str:
-    at = datetime.fromisoformat(value) if isinstance(value, str) else value
-    return at.strftime(style.moment)
-
-
-def _clock(value: time | str, _: Style) -> str:
-    return (time.fromisoformat(value) if isinstance(value, str) else value).strftime("%H:%M")
-
-
-def _hexadecimal(value: int, _: Style) -> str:
-    return f"{value:#06x}"
-
-
+# A day or time may be given as itself or, out of JSON, as text (ISO 8601).
 _FORMATS: Mapping[str, _Shower] = {
     "": _plain,
     "or": _or,
-    "day": _day,
-    "moment": _moment,
-    "clock": _clock,
-    "hex": _hexadecimal,
+    "day": lambda value, style: datetime.fromisoformat(str(value)).strftime(style.day),
+    "moment": lambda value, style: datetime.fromisoformat(str(value)).strftime(style.moment),
+    "clock": lambda value, _: time.fromisoformat(str(value)).strftime("%H:%M"),
+    "hex": lambda value, _: f"{value:#06x}",
 }

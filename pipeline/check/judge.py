@@ -20,6 +20,7 @@ import polars as pl
 
 from pipeline.check.rule_file import BrokenRule, Rule
 from pipeline.database import Database, open_database
+from pipeline.errors import PhraseUnfilled
 from pipeline.phrases import phrase, plain_style
 from pipeline.tables.every import every_table
 from pipeline.tables.run import TablesVersion
@@ -74,8 +75,8 @@ def _findings(connection: duckdb.DuckDBPyConnection, rule: Rule) -> pl.DataFrame
     facts = [dict(zip(names[2:], map(_fact, values), strict=True)) for _, _, *values in rows]
     try:
         details = _details(rule, facts)
-    except (KeyError, TypeError, ValueError) as error:
-        return _fault(rule, f"Its facts do not fit the header's '-- says: ...': {error}.")
+    except PhraseUnfilled as error:
+        return _fault(rule, f"Its facts do not fit the header's '-- says: ...': {error.fault}.")
     found = {
         "store": [row[0] for row in rows],
         "subject": [row[1] for row in rows],
