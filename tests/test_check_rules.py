@@ -332,30 +332,28 @@ class TestOwnRules:
         assert facts(database, "own-power")[0].startswith('{"deep": {"at": "08:00:00", "on": ')
         assert details(database, "rule-unusable") == {}
 
-    @pytest.mark.parametrize(
-        ("says", "line", "sentence"),
-        [
-            ("At {power} dBm.", 7, "No column of the select fills '{power}'."),
-            ("At {tx_power_dbm:.1g} dBm.", 7, "'.1g' in '{tx_power_dbm:.1g}' is no known format"),
-            ("At {tx_power_dbm.", 7, "a brace in 'At {tx_power_dbm.' has no partner"),
-            ("At {tx_power_dbm:day}.", 9, "Its facts do not fit the header's '-- says: ...'"),
-            ("{many:each {x}}", 9, "Its facts do not fit the header's '-- says: ...': 'x'"),
-        ],
-    )
     def test_a_sentence_that_cannot_be_filled_is_refused(
-        self, database: Database, tmp_path: Path, says: str, line: int, sentence: str
+        self, database: Database, tmp_path: Path
     ) -> None:
         """A blank needs a column and a format that fits it, in every language."""
         select = "select store, station as subject, tx_power_dbm, [1] as many from station_now"
-        for field in ("says", "says.de"):
-            given = {"says": "Sent."} | {field: says}
-            write_rule(tmp_path, "mine", f"-- runs:\n{select}", **given)
-            check(database, SETTINGS, tmp_path)
-            place = line + (len(given) - 1)
+        wrong = (
+            ("At {power} dBm.", 8, "No column of the select fills '{power}'."),
+            ("At {tx_power_dbm:.1g} dBm.", 8, "'.1g' in '{tx_power_dbm:.1g}' is no known format"),
+            ("At {tx_power_dbm.", 8, "a brace in 'At {tx_power_dbm.' has no partner"),
+            ("At {tx_power_dbm:day}.", 9, "Its facts do not fit the header's '-- says: ...'"),
+            ("{many:each {x}}", 9, "Its facts do not fit the header's '-- says: ...': 'x'"),
+        )
+        for number, (says, _, _) in enumerate(wrong):
+            write_rule(tmp_path, f"en-{number}", select, **{"title.de": "So", "says": says})
+            write_rule(tmp_path, f"de-{number}", select, **{"says": "So.", "says.de": says})
+        check(database, SETTINGS, tmp_path)
+        told = details(database, "rule-unusable")
 
-            told = details(database, "rule-unusable")
-            assert set(told) == {f"mine.sql:{place}"}
-            assert sentence in told[f"mine.sql:{place}"]
+        assert len(told) == 2 * len(wrong)
+        for number, (_, line, sentence) in enumerate(wrong):
+            assert sentence in told[f"en-{number}.sql:{line}"]
+            assert sentence in told[f"de-{number}.sql:{line}"]
 
     def test_words_are_kept_in_every_language_of_the_header(
         self, database: Database, tmp_path: Path

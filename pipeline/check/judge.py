@@ -29,6 +29,9 @@ FOUND = ("store", "subject", "detail", "facts")
 _KEYS = ("store", "subject")
 _SENTENCE = "detail"  # the fact column of a rule that makes its own sentence
 _DIGITS = 9  # significant digits kept of a number: sums may differ in the last ones by their order
+_PLAIN = frozenset((str, int, bool, type(None)))
+_DATED = frozenset((date, datetime, time))
+_json = json.JSONEncoder(ensure_ascii=False, sort_keys=True).encode
 _AT_LINE = re.compile(r"LINE (\d+):")
 _CLOSED: dict[str, str | bool | int | float | list[str]] = {
     "enable_external_access": False,  # no files, no other databases, no extensions, no network
@@ -81,7 +84,7 @@ def _findings(connection: duckdb.DuckDBPyConnection, rule: Rule) -> pl.DataFrame
         "store": [row[0] for row in rows],
         "subject": [row[1] for row in rows],
         "detail": details,
-        "facts": [json.dumps(one, ensure_ascii=False, sort_keys=True) for one in facts],
+        "facts": [_json(one) for one in facts],
     }
     return pl.DataFrame(found, schema=dict.fromkeys(FOUND, pl.String)).sort(FOUND)
 
@@ -116,21 +119,18 @@ def _unfillable(rule: Rule, names: Sequence[str]) -> BrokenRule | None:
     return None
 
 
-def _fact(value: Any) -> Any:  # noqa: ANN401, PLR0911 - any value of the database, a line a type
+def _fact(value: Any) -> Any:  # noqa: ANN401 - any value of the database
     """Return a value of the database as JSON holds it."""
-    if isinstance(value, Decimal):
-        return _fact(float(value))
-    if isinstance(value, float):
-        return float(f"{value:.{_DIGITS}g}") if math.isfinite(value) else None
-    if value is None or isinstance(value, bool | int | str):
+    kind = type(value)
+    if kind in _PLAIN:
         return value
-    if isinstance(value, date | datetime | time):
-        return value.isoformat()
-    if isinstance(value, Mapping):
+    if kind is float or kind is Decimal:
+        return float(f"{value:.{_DIGITS}g}") if math.isfinite(value) else None
+    if kind is dict:
         return {str(key): _fact(inner) for key, inner in value.items()}
-    if isinstance(value, list | tuple):
+    if kind is list or kind is tuple:
         return [_fact(inner) for inner in value]
-    return str(value)
+    return value.isoformat() if kind in _DATED else str(value)
 
 
 def _problem(rule: Rule, error: duckdb.Error, sentence: str) -> BrokenRule:
