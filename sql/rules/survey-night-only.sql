@@ -8,7 +8,7 @@
 --   ({opens:clock} bis {closes:clock}).
 -- why: Customers' telephones, the store's Wi-Fi and the neighbours' are at work by day. A scan at
 --   night hears an empty house and calls every channel quiet.
--- do: Scan again while the store trades.
+-- do: Scan again during trading hours.
 -- source: common practice, no published source
 with timed as (   -- a moment counts where hours and clock are known
     select m.store, m.station, s.opens, s.closes, case m.clock when 'store' then m.scanned_at
