@@ -18,7 +18,7 @@ from typing import Any
 import duckdb
 import polars as pl
 
-from pipeline.check.rule_file import BrokenRule, Rule
+from pipeline.check.rule_file import BrokenRule, Rule, line_with
 from pipeline.database import Database, open_database
 from pipeline.errors import PhraseUnfilled
 from pipeline.phrases import phrase, plain_style
@@ -112,10 +112,8 @@ def _unfillable(rule: Rule, names: Sequence[str]) -> BrokenRule | None:
             if words.says == f"{{{_SENTENCE}}}":
                 sentence = "The header has no '-- says: ...' and the select no column 'detail'."
                 return _fault(rule, sentence)
-            lines = enumerate(rule.text.splitlines(), 1)
-            line = next((n for n, line in lines if f"{{{name}" in line), 1)
             sentence = f"No column of the select fills '{{{name}}}'."
-            return BrokenRule(rule.path.name, line, sentence)
+            return BrokenRule(rule.path.name, line_with(rule.text, f"{{{name}"), sentence)
     return None
 
 

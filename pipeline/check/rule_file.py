@@ -194,7 +194,7 @@ def _check_blanks(rule: Rule) -> None:
         _read_phrase(rule, words.says)
         for text in (words.title, words.remedy, rule.why, rule.source):
             for name in sorted(_read_phrase(rule, text).names - set(known)):
-                line = _line_with(rule.text, f"{{{name}")
+                line = line_with(rule.text, f"{{{name}")
                 raise _Unreadable(line, f"There is no limit named '{name}'.")
 
 
@@ -202,11 +202,12 @@ def _read_phrase(rule: Rule, text: str) -> Phrase:
     try:
         return phrase(text)
     except PhraseBroken as error:
-        line = _line_with(rule.text, text[:40])
+        line = line_with(rule.text, text[:40])
         raise _Unreadable(line, f"The text cannot be read: {error.fault}.") from error
 
 
-def _line_with(text: str, words: str) -> int:
+def line_with(text: str, words: str) -> int:
+    """Return the first line of a text that holds the words, 1 where none does."""
     lines = enumerate(text.splitlines(), 1)
     return next((number for number, line in lines if words in line), 1)
 
