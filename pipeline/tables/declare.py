@@ -1,6 +1,6 @@
 """Declare a table as a frozen record: one line a column."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, fields
 from datetime import date, datetime, time
 from types import NoneType
@@ -32,6 +32,7 @@ class Column:
     null: bool
     meaning: str
     since: int
+    digits: int | None
 
     @property
     def unit(self) -> str:
@@ -75,9 +76,12 @@ class Table:
 _DECLARED: dict[type[Any], Table] = {}
 
 
-def column(meaning: str, *, sql: str = "", since: int = 1) -> Any:  # noqa: ANN401 - stands in for a field of any type
-    """Declare a column; its type follows from the annotation, or is `sql` where that is wider."""
-    return field(metadata={"meaning": meaning, "sql": sql, "since": since})
+def column(meaning: str, *, sql: str = "", since: int = 1, digits: int | None = None) -> Any:  # noqa: ANN401 - stands in for a field of any type
+    """Declare a column; its type follows from the annotation, or is `sql` where that is wider.
+
+    `digits` is how many decimals are kept of a number when a record is put into the table.
+    """
+    return field(metadata={"meaning": meaning, "sql": sql, "since": since, "digits": digits})
 
 
 @dataclass_transform(frozen_default=True, field_specifiers=(column,))
@@ -90,7 +94,7 @@ def table(
         kind = dataclass(frozen=True, slots=True)(plain)
         hints = get_type_hints(kind)
         columns = tuple(
-            _column(each.name, hints[each.name], **each.metadata)
+            _column(each.name, hints[each.name], each.metadata)
             for each in fields(kind)  # type: ignore[arg-type] # made a dataclass two lines above
         )
         meaning = " ".join((kind.__doc__ or "").split())
@@ -114,10 +118,17 @@ def declared_tables() -> tuple[Table, ...]:
     return tuple(_DECLARED.values())
 
 
-def _column(name: str, hint: Any, *, meaning: str, sql: str, since: int) -> Column:  # noqa: ANN401 - a type hint may be anything
+def _column(name: str, hint: Any, said: Mapping[str, Any]) -> Column:  # noqa: ANN401 - a type hint may be anything
     options = [option for option in get_args(hint) if option is not NoneType]
     plain = options[0] if options else hint
-    return Column(name, sql or _SQL[plain], bool(options), meaning, since)
+    return Column(
+        name=name,
+        sql=said["sql"] or _SQL[plain],
+        null=bool(options),
+        meaning=said["meaning"],
+        since=said["since"],
+        digits=said["digits"],
+    )
 
 
 def hold(name: str, *, chosen: bool) -> str:

@@ -1,3 +1,8 @@
+-- name: forget
+-- What a whole run worked out is about to be replaced.
+delete from whole_run;
+
+-- name: held
 -- What was taken in, the register, the nights and the audits, as two numbers a table: as long as
 -- they are the same, so are the rows. What a run works out from them is left out.
 select 'audit_air' as name, count(*) as rows_held, sum(hash(t)::hugeint) as content from audit_air t
@@ -23,3 +28,11 @@ union all select 'schedule_remark', count(*), sum(hash(t)::hugeint) from schedul
 union all select 'unscheduled_store', count(*), sum(hash(t)::hugeint) from unscheduled_store t
 union all select 'wave_taken', count(*), sum(hash(t)::hugeint) from wave_taken t
 order by name;
+
+-- name: keep
+-- A whole run is done.
+insert into whole_run values ($fingerprint);
+
+-- name: known
+-- What the last whole run was made from.
+select fingerprint from whole_run;
