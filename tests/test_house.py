@@ -15,7 +15,6 @@ FLOORS = {
     "cli": 9,
     "terminal": 8,
     "bench": 7,
-    "bench_floor": 4,
     "commands": 7,
     "run": 6,
     "template": 5,

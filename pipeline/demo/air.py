@@ -9,7 +9,7 @@ import random
 from collections.abc import Mapping, Sequence
 from itertools import pairwise
 
-from pipeline.demo.records import AccessPoint, Station
+from pipeline.demo.records import AccessPoint, StationSeen
 
 CHANNELS = tuple(range(11, 27))
 THRESHOLD_DBM = -75.0
@@ -53,12 +53,12 @@ def loss_between(a: tuple[int, float, float], b: tuple[int, float, float]) -> fl
     return path_loss_db(distance_m(a, b), abs(a[0] - b[0]))
 
 
-def place(item: Station | AccessPoint) -> tuple[int, float, float]:
+def place(item: StationSeen | AccessPoint) -> tuple[int, float, float]:
     """Return floor, x and y of a station or access point as built."""
     return (item.floor or 0, item.x_m or 0.0, item.y_m or 0.0)
 
 
-def wifi_at(seed: int, station: Station, point: AccessPoint) -> float:
+def wifi_at(seed: int, station: StationSeen, point: AccessPoint) -> float:
     """Return the level in dBm, over its whole width, at which a station hears an access point."""
     shadow = dice(seed, station.station, point.network, "wifi").gauss(0, 3)
     return point.power_dbm - loss_between(place(station), place(point)) + shadow
@@ -86,7 +86,9 @@ def power_sum_dbm(levels: Sequence[float]) -> float:
     return 10 * math.log10(sum(10 ** (level / 10) for level in levels))
 
 
-def busy_share(seed: int, station: Station, points: Sequence[AccessPoint], channel: int) -> float:
+def busy_share(
+    seed: int, station: StationSeen, points: Sequence[AccessPoint], channel: int
+) -> float:
     """Return the share of time in trading hours that Wi-Fi holds a channel above the threshold."""
     free = 1.0
     for point in points:
@@ -95,7 +97,7 @@ def busy_share(seed: int, station: Station, points: Sequence[AccessPoint], chann
     return 1 - free
 
 
-def heard_dbm(seed: int, listener: Station, speaker: Station) -> float:
+def heard_dbm(seed: int, listener: StationSeen, speaker: StationSeen) -> float:
     """Return the level in dBm of one station at another; the shadowing is the same both ways."""
     first, second = sorted((listener.station, speaker.station))
     shadow = dice(seed, first, second, "stations").gauss(0, 2.5)
@@ -103,7 +105,10 @@ def heard_dbm(seed: int, listener: Station, speaker: Station) -> float:
 
 
 def choose_channels(
-    seed: int, stations: Sequence[Station], points: Sequence[AccessPoint], permitted: Sequence[int]
+    seed: int,
+    stations: Sequence[StationSeen],
+    points: Sequence[AccessPoint],
+    permitted: Sequence[int],
 ) -> tuple[int, ...]:
     """Return a sound channel for each station: quiet air first, none shared in earshot if it goes.
 
@@ -119,7 +124,7 @@ def choose_channels(
     return best[1]
 
 
-def _nearness(seed: int, stations: Sequence[Station]) -> list[list[float]]:
+def _nearness(seed: int, stations: Sequence[StationSeen]) -> list[list[float]]:
     """Return for each pair 0..1: how clearly they are in earshot, by the louder of two views."""
     grid = [[0.0] * len(stations) for _ in stations]
     for i, a in enumerate(stations):
