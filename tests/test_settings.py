@@ -19,7 +19,7 @@ def test_the_shipped_file_holds_every_default() -> None:
     """Without a file of one's own the shipped one decides."""
     settings = load_settings()
 
-    assert settings.channels.permitted == (11, 15, 20, 25, 26)
+    assert settings.channels.default == (11, 15, 20, 25, 26)
     assert settings.limits["cca_threshold_dbm"] == -75
     assert settings.exceptions == ()
 

@@ -18,8 +18,7 @@ from pipeline.report.region_content import (
     Step,
     StoreLine,
 )
-from pipeline.settings import Settings
-from pipeline.settings_schedule import Deadline
+from pipeline.settings import Deadline, Settings
 
 Row = TypeVar("Row")
 
