@@ -116,9 +116,9 @@ def entries(reader: Reader) -> Reader:
     return read
 
 
-def record(kind: type[Record]) -> Callable[[RulesTable, str], Record]:
+def record(kind: type[Record], expected: str = "a table") -> Callable[[RulesTable, str], Record]:
     """Return a reader of tables whose keys are those of a record."""
-    return lambda table, key: record_of(kind, table.below(key).known(*keys_of(kind)))
+    return lambda table, key: record_of(kind, table.below(key, expected).known(*keys_of(kind)))
 
 
 def record_of(kind: type[Record], table: RulesTable, **given: object) -> Record:
@@ -173,6 +173,11 @@ def _clock(value: object) -> time | None:
 
 TEXT = fits("a text", lambda v: is_text(v) and bool(v.strip()))
 NAMES = fits("a list of names", all_of(is_text), tuple)
+LISTS_OF_NAMES = fits(
+    'a list of lists of names such as [["S001", "S002"]]',
+    all_of(all_of(is_text)),
+    lambda v: tuple(tuple(dict.fromkeys(names)) for names in v),
+)
 FLAG = fits("true or false", lambda v: isinstance(v, bool))
 DAY = fits("a day such as 2027-03-31", _is_day)
 MOMENT = fits("a day such as 2027-03-31, or a day and a time", lambda v: isinstance(v, date))

@@ -5,11 +5,10 @@ keys with their types and bounds.
 """
 
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta
 from pathlib import Path
-from types import MappingProxyType
 from typing import Annotated, Any, Generic, TypeVar
 
 from pipeline import rules_table as rules
@@ -27,11 +26,10 @@ _NOON = time(12)
 _PLACES = ("per_region", "per_store_type", "per_store")
 Own = TypeVar("Own")
 
-
-def _are_texts(value: object) -> bool:
-    return isinstance(value, dict) and all(map(rules.is_text, value.values()))
-
-
+_NUMBER = fits("a number", rules.is_number, float)
+_ANY_TEXT = fits("a text", rules.is_text)
+_HEADINGS = by_name(_ANY_TEXT, expected="a table heading = our name")
+_SEVERITY = fits(f"one of {', '.join(Severity)}", lambda v: v in tuple(Severity), Severity)
 _CHANNELS = fits(
     "a list of channels from 11 to 26",  # IEEE 802.15.4, 2450 MHz band
     rules.all_of(lambda v: type(v) is int and 11 <= v <= 26, least=1),  # noqa: PLR2004 - these
@@ -42,7 +40,6 @@ _NIGHTS = fits(
     rules.all_of(lambda v: v in _WEEKDAYS, least=1),
     lambda v: tuple(day for day, name in enumerate(_WEEKDAYS) if name in v),
 )
-_TEXTS = fits("a table of texts", _are_texts, lambda v: MappingProxyType(dict(v)))
 _Nights = Annotated[tuple[int, ...], _NIGHTS, "nights"]  # weekdays of the evening; Monday is 0
 _Jobs = Annotated[int, rules.whole(1, 1000)]
 _Minutes = Annotated[int, rules.whole(1, 1440)]
@@ -53,8 +50,8 @@ _MinutesIfAny = Annotated[int, rules.whole(0, 1440)]
 class Scale:
     """What a raw energy value means: level_dbm = zero_dbm + db_per_step x value."""
 
-    zero_dbm: float
-    db_per_step: float
+    zero_dbm: Annotated[float, _NUMBER]
+    db_per_step: Annotated[float, _NUMBER]
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,7 +145,7 @@ class Holidays:
     night_before: rules.Flag
     night_of: rules.Flag
     # Region or store to ISO 3166-2 part, such as "BY".
-    subdivision: Annotated[Mapping[str, str], rules.optional(_TEXTS, MappingProxyType({}))]
+    subdivision: Annotated[Mapping[str, str], by_name(_ANY_TEXT, expected="a table of texts")]
     also: rules.Days = ()
     ignored: rules.Days = ()
 
@@ -221,6 +218,12 @@ class FreezeCalendar:
     store: rules.OptionalText = None
 
 
+def _freezes(kind: type[Own]) -> Callable[[RulesTable, str], tuple[Own, ...]]:
+    """Return a reader of the freezes of one kind."""
+    read = rules.entries(_freeze)
+    return lambda table, key: tuple(one for one in read(table, key) if isinstance(one, kind))
+
+
 def _freeze(table: RulesTable, key: str) -> Freeze | FreezeCalendar:
     own = table.below(key).known("from", "until", "file", *rules.keys_of(Freeze))
     if "file" in own.content:
@@ -228,10 +231,8 @@ def _freeze(table: RulesTable, key: str) -> Freeze | FreezeCalendar:
     starts, until = rules.MOMENT(own, "from"), rules.MOMENT(own, "until")
     ends = _end_of(starts, until)
     if ends is None:
-        expected = (
-            "'until' of the same kind as 'from' (both days, or both times), and not before it"
-        )
-        raise own.wrong("until", expected)
+        expected = "of the same kind as 'from' (both days, or both times), and not before it"
+        raise own.wrong("until", f"'until' {expected}")
     return rules.record_of(Freeze, own, starts=starts, ends=ends)
 
 
@@ -290,13 +291,6 @@ class Deadline:
     store: rules.OptionalText = None
 
 
-_STAFF = fits(
-    'a list of lists of names such as [["S001", "S002"]]',
-    rules.all_of(rules.all_of(rules.is_text)),
-    lambda v: tuple(tuple(dict.fromkeys(names)) for names in v),
-)
-
-
 @dataclass(frozen=True, slots=True)
 class ScheduleRules:
     """Everything the rules file says about the change schedule."""
@@ -305,14 +299,14 @@ class ScheduleRules:
     windows: Annotated[Windows, _windows]
     holidays: Annotated[Holidays, rules.record(Holidays)]
     teams: Annotated[Teams, _teams]
-    freezes: tuple[Freeze, ...]
-    calendars: tuple[FreezeCalendar, ...]
+    freezes: Annotated[tuple[Freeze, ...], _freezes(Freeze), "freeze"]
+    calendars: Annotated[tuple[FreezeCalendar, ...], _freezes(FreezeCalendar), "freeze"]
     waves: Annotated[tuple[Wave, ...], _waves, "wave"]
     deadlines: Annotated[tuple[Deadline, ...], rules.entries(rules.record(Deadline)), "deadline"]
     # Stores that share staff.
     staff: Annotated[
         tuple[tuple[str, ...], ...],
-        within("staff", rules.optional(_STAFF, ()), "wifi_neighbours"),
+        within("staff", rules.optional(rules.LISTS_OF_NAMES, ()), "wifi_neighbours"),
         "sharing",
     ]
     # Keep stores that hear one Wi-Fi transmitter to different nights.
@@ -331,37 +325,29 @@ def _exemption(table: RulesTable, key: str) -> Exemption:
     )
 
 
-_LIMIT = fits("a number", rules.is_number, float)
-_ANY_TEXT = rules.optional(fits("a text", rules.is_text))
-_SCALE = fits(
-    "{ zero_dbm = number, db_per_step = number }",
-    lambda v: (
-        isinstance(v, dict)
-        and set(v) == {"zero_dbm", "db_per_step"}
-        and all(map(rules.is_number, v.values()))
-    ),
-    lambda v: Scale(float(v["zero_dbm"]), float(v["db_per_step"])),
-)
-_HEADINGS = fits("a table heading = our name", _are_texts, lambda v: MappingProxyType(dict(v)))
-_SEVERITY = fits(f"one of {', '.join(Severity)}", lambda v: v in tuple(Severity), Severity)
-
-
 @dataclass(frozen=True, slots=True)
 class Settings:
     """Everything the rules file decides."""
 
-    limits: Annotated[Mapping[str, float], by_name(_LIMIT, *_SHIPPED["limits"])]
+    limits: Annotated[Mapping[str, float], by_name(_NUMBER, *_SHIPPED["limits"])]
     channels: Annotated[PerStore[tuple[int, ...]], _channels]
     path_loss: Annotated[str, within("path_loss", rules.one_of(_PATH_LOSS)), "model"]
     severity: Annotated[Mapping[str, Severity], by_name(_SEVERITY)]
-    firmware_standard: Annotated[str | None, within("standard", _ANY_TEXT), "firmware"]
-    scales: Annotated[Mapping[str, Scale], by_name(_SCALE)]
+    firmware_standard: Annotated[
+        str | None, within("standard", rules.optional(_ANY_TEXT)), "firmware"
+    ]
+    scales: Annotated[
+        Mapping[str, Scale],
+        by_name(rules.record(Scale, "{ zero_dbm = number, db_per_step = number }")),
+    ]
     headings: Annotated[Mapping[str, Mapping[str, str]], by_name(_HEADINGS, *_EXPORTS)]
     approvers: Annotated[
         tuple[str, ...], within("names", rules.optional(rules.NAMES, ()), "proposer"), "approvers"
     ]
     # Who puts plans forward; may not approve them.
-    proposer: Annotated[str | None, within("proposer", _ANY_TEXT, "names"), "approvers"]
+    proposer: Annotated[
+        str | None, within("proposer", rules.optional(_ANY_TEXT), "names"), "approvers"
+    ]
     exceptions: Annotated[tuple[Exemption, ...], rules.entries(_exemption), "exception"]
     schedule: ScheduleRules
     rules: str  # the user's file as written
@@ -396,17 +382,10 @@ def settings_from(text: str, path: Path = _KEPT_RULES) -> Settings:
         own = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise RulesFileUnreadable(path, str(error)) from error
-    known = ("team", "freeze", *rules.keys_of(Settings), *rules.keys_of(ScheduleRules))
+    known = ("team", *rules.keys_of(Settings), *rules.keys_of(ScheduleRules))
     table = _merged(RulesTable(path, "", own).known(*known))
-    freezes = rules.entries(_freeze)(table, "freeze")
-    calendars = tuple(one for one in freezes if isinstance(one, FreezeCalendar))
-    schedule = rules.record_of(
-        ScheduleRules,
-        table,
-        freezes=tuple(one for one in freezes if isinstance(one, Freeze)),
-        calendars=calendars,
-    )
-    contents = (calendar.content.decode(errors="replace") for calendar in calendars)
+    schedule = rules.record_of(ScheduleRules, table)
+    contents = (calendar.content.decode(errors="replace") for calendar in schedule.calendars)
     every_text = "\n".join([text, *contents])
     return rules.record_of(Settings, table, schedule=schedule, rules=text, text=every_text)
 
