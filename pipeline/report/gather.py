@@ -73,7 +73,7 @@ def content_marks(
     """
     marks: dict[str, str] = {}
     for chunk in _chunks(stores, MARKED):
-        with narrowed(database, "report", chunk):
+        with narrowed(database, chunk, "earshot", "ed_evidence", "wifi_seen"):
             frames = [database.frame("report", name, values) for name, values in _READ.items()]
             marks |= store_marks(frames, program(), *approvers)
     return marks
@@ -88,7 +88,7 @@ def _chunks(stores: Sequence[str], most: int) -> Iterator[tuple[str, ...]]:
 def _chunk(
     database: Database, chunk: Sequence[str], approvers: tuple[str, ...]
 ) -> Iterator[StoreContent]:
-    with narrowed(database, "report", chunk):
+    with narrowed(database, chunk, "earshot", "ed_evidence", "wifi_seen"):
         read = {name: database.rows("report", name, values) for name, values in _READ.items()}
 
     def rows(name: str, record: Callable[..., Row]) -> Mapping[str, list[Row]]:
