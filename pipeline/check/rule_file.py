@@ -7,7 +7,7 @@ from pathlib import Path
 from types import MappingProxyType
 
 from pipeline import sql_file
-from pipeline.errors import RulesFolderMissing
+from pipeline.errors import FolderMissing
 from pipeline.records import Severity
 
 FIELDS = ("name", "title", "severity", "why", "do", "source")
@@ -74,10 +74,10 @@ def read_rules(folder: Path | None) -> tuple[tuple[Rule, ...], tuple[RuleProblem
     """Return the rules of this package, or of a user's `folder`, by name, and what is broken.
 
     Raises:
-        RulesFolderMissing: `folder` is not a folder.
+        FolderMissing: `folder` is not a folder.
     """
     if folder is not None and not folder.is_dir():
-        raise RulesFolderMissing(folder)
+        raise FolderMissing(folder, "your rules (*.sql)")
     paths = sql_file.folder("rules") if folder is None else sorted(folder.glob("*.sql"))
     read = [read_rule(path) for path in paths]
     rules = tuple(rule for rule in read if isinstance(rule, Rule))
