@@ -1,9 +1,8 @@
-"""The bench: a generated chain of any size, run in full, with few changes, and with none.
+"""Time the whole job on a generated chain: a full run, one with few changes, one with none.
 
-Each run is a process of its own, as on the command line; its time is that of the whole job, from
-the opened database to the last file. Beside it stands the least the job could take: DuckDB's own
-reader over the same files, plus the workbook and page libraries writing as many files with next to
-nothing in them, one after the other. Nothing here decides a result of the job.
+Each run is a process of its own, as on the command line, timed from opening the database to the
+last file. The floor is the least the job could take: DuckDB reads the same files, and the workbook
+and page libraries write as many nearly empty ones, one after the other.
 """
 
 import os

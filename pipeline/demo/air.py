@@ -1,7 +1,7 @@
-"""The air of an invented store: path loss, Wi-Fi spilling into IEEE 802.15.4 channels, free choice.
+"""The air of an invented store: path loss, Wi-Fi in IEEE 802.15.4 channels, a sound choice of them.
 
-These few lines of physics stand on their own on purpose: data made with the formulas of the
-program under test could not show a mistake in them.
+These few lines of physics share nothing with the program on purpose: data made with its own
+formulas could not reveal a mistake in them.
 """
 
 import math
@@ -29,7 +29,7 @@ _IN_BAND_MHZ = {20: 9.0, 40: 19.0}
 
 
 def dice(*parts: object) -> random.Random:
-    """Return a generator named by its parts, so that one draw more here changes nothing there."""
+    """Return a random generator named by its parts; an extra draw from one changes no other."""
     return random.Random("/".join(map(str, parts)))
 
 
@@ -110,9 +110,9 @@ def choose_channels(
     points: Sequence[AccessPoint],
     permitted: Sequence[int],
 ) -> tuple[int, ...]:
-    """Return a sound channel for each station: quiet air first, none shared in earshot if it goes.
+    """Return a channel for each station: quiet, and where possible not shared in earshot.
 
-    Repeated one-station improvement from several starts; good, not proven best.
+    Improves one station at a time from several starts; good, not proven best.
     """
     busy = [{c: busy_share(seed, s, points, c) for c in permitted} for s in stations]
     near = _nearness(seed, stations)
@@ -125,7 +125,7 @@ def choose_channels(
 
 
 def _nearness(seed: int, stations: Sequence[ListedStation]) -> list[list[float]]:
-    """Return for each pair 0..1: how clearly they are in earshot, by the louder of two views."""
+    """Return for each pair how clearly it is in earshot, 0..1, with or without shadowing."""
     grid = [[0.0] * len(stations) for _ in stations]
     for i, a in enumerate(stations):
         for j, b in enumerate(stations[:i]):

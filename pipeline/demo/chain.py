@@ -1,6 +1,6 @@
-"""The invented chain as built: its regions and stores, and where everything hangs in them.
+"""The invented chain as built: its regions and stores, and where everything in them hangs.
 
-Twelve stores are the demo's own; any number more is drawn for the bench.
+Twelve stores are the demo's own; any number of others is drawn for the bench.
 """
 
 import math
