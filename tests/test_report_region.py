@@ -27,8 +27,7 @@ from pipeline.report.region_files import region_pdf, reviews
 from pipeline.report.region_gather import region_contents
 from pipeline.report.region_stores import Links, links_of
 from pipeline.report.wording import Wording, wording
-from pipeline.settings import Settings, load_settings
-from pipeline.settings_schedule import Deadline
+from pipeline.settings import Deadline, Settings, load_settings
 
 _LOADED = load_settings()
 SETTINGS: Settings = replace(

@@ -21,8 +21,7 @@ from pipeline.report.region_content import (
 )
 from pipeline.report.rule_book import RuleBook, rule_book
 from pipeline.report.wording import wording
-from pipeline.settings import Settings
-from pipeline.settings_schedule import Deadline
+from pipeline.settings import Deadline, Settings
 
 Row = TypeVar("Row")
 
