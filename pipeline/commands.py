@@ -17,7 +17,7 @@ from pipeline.changes.decisions import decide
 from pipeline.changes.records import Booking, Calibration, Check, Taken
 from pipeline.changes.register import book
 from pipeline.changes.verify import calibration, verify
-from pipeline.check.portfolio import RuleStanding, portfolio
+from pipeline.check.rules import RuleStanding, portfolio
 from pipeline.database import Database
 from pipeline.errors import UnknownSelection
 from pipeline.plan.stores import case_of

@@ -113,13 +113,17 @@ class Database:
         self.put_frame(kind, frame_of(kind, records))
 
     def put_frame(self, kind: type[Any], rows: pl.DataFrame) -> None:
-        """Add rows to the table of a kind; their columns are matched by name, in any order."""
+        """Add rows to the table of a kind; their columns are matched by name, in any order.
+
+        Numbers are rounded to the digits that the table keeps of them.
+        """
         table = table_of(kind)
         # In the database's own order: a column that a migration added is its table's last.
         wanted = self.connection.table(table.name).columns
         if sorted(rows.columns) != sorted(wanted):
             raise ColumnsDiffer(table.name, "put_frame", rows.columns, wanted)
-        with self.lent("incoming", rows.select(wanted)):
+        kept = [pl.col(c.name).round(c.digits) for c in table.columns if c.digits is not None]
+        with self.lent("incoming", rows.select(wanted).with_columns(kept)):
             self.connection.table("incoming").insert_into(table.name)
 
     def clear(self, *kinds: type[Any]) -> None:

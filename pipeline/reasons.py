@@ -1,19 +1,14 @@
 """Why a station moves or stays: the facts in plain figures, and the sentence in a language.
 
 The plan gives the facts, kept as JSON; who prints them asks for the sentence. The wordings are
-data: `reasons_<language>.toml`.
+data: the group `reason` of `phrases_<language>.toml`.
 """
 
 import json
-import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
-from functools import cache
-from pathlib import Path
 
-_FOLDER = Path(__file__).resolve().parent
-_DEFAULT = "en"
-_MINUS = "\u2212"
+from pipeline.phrases import DEFAULT_LANGUAGE, Style, fill, style, texts
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,63 +75,55 @@ def _air(facts: Mapping[str, object] | None) -> Air | None:
     return Air(**{**facts, "neighbours": tuple(Neighbour(**row) for row in rows)})  # type: ignore[arg-type]  # as to_json wrote them
 
 
-def sentence(reason: Reason, language: str = _DEFAULT) -> str:
+def sentence(reason: Reason, language: str = DEFAULT_LANGUAGE) -> str:
     """Return the reason as a sentence; English where the language is not shipped."""
-    texts = _texts(language)
+    words = _Words(texts(language, "reason"), style(language))
     parts = []
     if not reason.permitted:
-        parts.append(texts["not_permitted"].format(channel=reason.today.channel))
+        parts.append(words("not_permitted", channel=reason.today.channel))
     if reason.moves:
-        parts.append(_on("today", reason.today, texts))
+        parts.append(_on("today", reason.today, words))
         if reason.staying is not None:
-            parts.append(texts["staying"].format(company=_company(reason.staying, texts)))
-    parts.append(_on("planned", reason.planned, texts))
+            parts.append(words("staying", company=_company(reason.staying, words)))
+    parts.append(_on("planned", reason.planned, words))
     if not reason.moves:
-        parts.append(texts["locked" if reason.locked else "stays"])
+        parts.append(words("locked" if reason.locked else "stays"))
     if reason.rival is not None and reason.worse is not None and not reason.locked:
-        worse = _percent(max(0.0, reason.worse), 1, texts)
-        parts.append(texts["rival"].format(channel=reason.rival, worse=worse))
-    parts.append(texts[f"sureness_{reason.sureness}"])
-    text = texts["between"].join(parts)
-    return texts["parked"].format(reason=text) if reason.parked else text
+        parts.append(words("rival", channel=reason.rival, worse=max(0.0, reason.worse)))
+    parts.append(words(f"sureness_{reason.sureness}"))
+    text = words("between").join(parts)
+    return words("parked", reason=text) if reason.parked else text
 
 
-def _on(key: str, air: Air, texts: Mapping[str, str]) -> str:
-    return texts[key].format(channel=air.channel, air=_shown(air, texts))
+@dataclass(frozen=True, slots=True)
+class _Words:
+    """The texts of a language and its way with numbers."""
+
+    texts: Mapping[str, str]
+    style: Style
+
+    def __call__(self, key: str, **values: object) -> str:
+        return fill(self.texts[key], values, self.style)
 
 
-def _level(level_dbm: int) -> str:
-    return str(level_dbm).replace("-", _MINUS)
+def _on(key: str, air: Air, words: _Words) -> str:
+    return words(key, channel=air.channel, air=_shown(air, words))
 
 
-def _shown(air: Air, texts: Mapping[str, str]) -> str:
+def _shown(air: Air, words: _Words) -> str:
     if air.noise is None:
-        noise = texts["noise_none"]
+        noise = words("noise_none")
     else:
-        how = texts[f"source_{air.source}"]
+        how = words(f"source_{air.source}")
         if air.wifi:
-            how = texts["with_wifi"].format(how=how, wifi=air.wifi)
-        noise = texts["noise"].format(share=_percent(air.noise, 0, texts), how=how)
-    return texts["air"].format(noise=noise, company=_company(air, texts))
+            how = words("with_wifi", how=how, wifi=air.wifi)
+        noise = words("noise", share=air.noise, how=how)
+    return words("air", noise=noise, company=_company(air, words))
 
 
-def _company(air: Air, texts: Mapping[str, str]) -> str:
+def _company(air: Air, words: _Words) -> str:
     if not air.neighbours:
-        return texts["alone"]
-    named = texts["comma"].join(
-        texts["neighbour"].format(name=n.name, channel=n.channel, level=_level(n.heard_dbm))
-        for n in air.neighbours
-    )
-    more = texts["more"].format(count=air.more) if air.more else ""
-    return texts["heard"].format(named=named + more)
-
-
-def _percent(share: float, digits: int, texts: Mapping[str, str]) -> str:
-    return f"{100 * share:.{digits}f}".replace(".", texts["decimal"]) + "\u202f%"
-
-
-@cache
-def _texts(language: str) -> Mapping[str, str]:
-    path = _FOLDER / f"reasons_{language}.toml"
-    chosen = path if path.is_file() else _FOLDER / f"reasons_{_DEFAULT}.toml"
-    return tomllib.loads(chosen.read_text(encoding="utf-8"))
+        return words("alone")
+    named = words.style.comma.join(words("neighbour", **asdict(n)) for n in air.neighbours)
+    more = fill(words.style.more, {"count": air.more}, words.style) if air.more else ""
+    return words("heard", named=named + more)

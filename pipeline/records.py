@@ -33,7 +33,7 @@ class Exemption:
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """One thing a rule found."""
+    """One thing a rule found; `detail` says it, `title` what the rule is called."""
 
     rule: str
     severity: Severity
@@ -41,6 +41,7 @@ class Finding:
     subject: str
     detail: str
     excepted: str | None = None
+    title: str = ""
 
 
 @dataclass(frozen=True, slots=True)

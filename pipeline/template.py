@@ -1,4 +1,4 @@
-"""Empty export files to fill in, a commented rules file, and the demo."""
+"""Write empty export files, a commented rules file, or the demo's exports."""
 
 import shutil
 from pathlib import Path
@@ -17,10 +17,10 @@ def demo_folder() -> Path:
 
 
 def write_template(folder: Path) -> tuple[Path, ...]:
-    """Write one empty file per kind of export, and the rules file, without replacing any.
+    """Write one empty file per kind of export, and the rules file; replace no file.
 
     Raises:
-        OutputNotWritable: the folder cannot be made, or a file of that name is there already.
+        OutputNotWritable: the folder cannot be made, or one of the files exists.
     """
     texts = {
         f"{kind.name}.csv": ",".join(field.headings[0] for field in kind.fields) + "\r\n"
@@ -31,10 +31,10 @@ def write_template(folder: Path) -> tuple[Path, ...]:
 
 
 def write_demo(folder: Path) -> tuple[Path, ...]:
-    """Copy the sample chain's exports into a folder that does not exist yet.
+    """Copy the demo's exports into a new folder.
 
     Raises:
-        OutputNotWritable: the folder is there already, or cannot be made.
+        OutputNotWritable: the folder exists, or cannot be made.
     """
     try:
         shutil.copytree(demo_folder(), folder)

@@ -41,7 +41,7 @@ def test_every_text_asked_for_exists_and_every_text_is_asked_for() -> None:
     """The code's keys and the table's keys are the same, groups addressed by part included."""
     code = "\n".join(path.read_text(encoding="utf-8") for path in sorted(REPORT.glob("*.py")))
     asked = set(re.findall(r'["\']([a-z_]+(?:\.[a-z0-9_]+)+)["\']', code)) - {"summary.pdf"}
-    groups = set(re.findall(r'f"([a-z_]+)\.\{', code)) | {"number", "month", "rule"}
+    groups = set(re.findall(r'f"([a-z_]+)\.\{', code)) | {"number", "month"}
     known = {re.sub(r"\.(one|other)$", "", key) for key in ENGLISH}
 
     assert {key for key in asked if key.split(".")[0] in {k.split(".")[0] for k in known}} <= (
@@ -51,13 +51,6 @@ def test_every_text_asked_for_exists_and_every_text_is_asked_for() -> None:
         key for key in known if key.startswith(("plan.pairs.", "summary.sheet_"))
     }
     assert unasked == set()
-
-
-@pytest.mark.parametrize("rule", sorted((REPORT.parents[1] / "sql" / "rules").glob("*.sql")))
-def test_every_rule_has_a_title(rule: Path) -> None:
-    """A finding's rule is named in words in every language."""
-    for language in languages():
-        assert f"rule.{rule.stem}" in texts(language)
 
 
 @pytest.mark.parametrize(
@@ -132,8 +125,3 @@ def test_counts_agree_with_their_nouns() -> None:
     assert words.counted("store.stations", 1) == "1 base station"
     assert words.counted("store.stations", 0) == "0 base stations"
     assert words.counted("store.labels", 12_345) == "12,345 shelf labels"
-
-
-def test_a_rule_without_a_title_is_called_by_its_name() -> None:
-    """A rule of the user's own still reads as words."""
-    assert wording("GB").rule("my-own-rule") == "my own rule"

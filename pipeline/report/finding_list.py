@@ -70,7 +70,7 @@ def _groups(findings: Sequence[Finding]) -> Iterator[list[Finding]]:
 
 
 def _one(finding: Finding, words: Wording) -> _Entry:
-    title = words.rule(finding.rule)
+    title = finding.title
     if finding.excepted is not None:
         reason = words("findings.excepted_note", reason=finding.excepted)
         return _Entry(finding, 1, title, reason)

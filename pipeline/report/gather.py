@@ -23,6 +23,7 @@ from pipeline.report.content import (
     Wifi,
 )
 from pipeline.report.key_figures import key_figures
+from pipeline.report.rule_book import RuleBook, rule_book
 from pipeline.report.wording import wording
 
 CHUNK = 200  # stores held in memory at once
@@ -37,13 +38,27 @@ Reasoned = TypeVar("Reasoned", Station, Move)
 
 
 @dataclass(frozen=True, slots=True)
+class _Found:
+    """A finding as kept: the English sentence, and the facts for any other language."""
+
+    rule: str
+    severity: str
+    store: str
+    subject: str
+    detail: str
+    facts: str | None
+    excepted: str | None
+
+
+@dataclass(frozen=True, slots=True)
 class _Parts:
     """The rows of one chunk of stores, by store."""
 
     stations: Mapping[str, list[Station]]
     moves: Mapping[str, list[Move]]
     air: Mapping[str, list[Air]]
-    findings: Mapping[str, list[Finding]]
+    findings: Mapping[str, list[_Found]]
+    book: RuleBook
     pairs: Mapping[str, list[Pair]]
     wifi: Mapping[str, list[Wifi]]
     proofs: Mapping[str, list[Proof]]
@@ -72,10 +87,11 @@ def content_marks(
     It is made from the very rows `store_contents` reads, without making the content.
     """
     marks: dict[str, str] = {}
+    words = repr(rule_book(database))
     for chunk in _chunks(stores, MARKED):
         with narrowed(database, chunk, "earshot", "ed_evidence", "wifi_seen"):
             frames = [database.frame("report", name, values) for name, values in _READ.items()]
-            marks |= store_marks(frames, program(), *approvers)
+            marks |= store_marks(frames, program(), words, *approvers)
     return marks
 
 
@@ -101,7 +117,8 @@ def _chunk(
         stations=rows("station", Station),
         moves=rows("move", Move),
         air=rows("evidence", Air),
-        findings=rows("finding", _finding),
+        findings=rows("finding", _Found),
+        book=rule_book(database),
         pairs=rows("pair", Pair),
         wifi=rows("wifi", Wifi),
         proofs=rows("proof", Proof),
@@ -114,10 +131,17 @@ def _chunk(
         yield _content(Store(*values), parts)
 
 
-def _finding(  # noqa: PLR0913, PLR0917 - one argument a column
-    rule: str, severity: str, store: str, subject: str, detail: str, excepted: str | None
-) -> Finding:
-    return Finding(rule, Severity(severity), store, subject, detail, excepted)
+def _finding(found: _Found, book: RuleBook, language: str) -> Finding:
+    """Return a finding with its title and sentence in the store's language."""
+    return Finding(
+        rule=found.rule,
+        severity=Severity(found.severity),
+        store=found.store,
+        subject=found.subject,
+        detail=book.sentence(found.rule, language, found.facts, found.detail),
+        excepted=found.excepted,
+        title=book.title(found.rule, language),
+    )
 
 
 def _worded(about: Reasoned, language: str) -> Reasoned:
@@ -134,7 +158,7 @@ def _content(store: Store, parts: _Parts) -> StoreContent:
     stations = tuple(_worded(station, language) for station in parts.stations.get(key, ()))
     moves = tuple(_worded(move, language) for move in parts.moves.get(key, ()))
     air = tuple(parts.air.get(key, ()))
-    findings = tuple(parts.findings.get(key, ()))
+    findings = tuple(_finding(f, parts.book, language) for f in parts.findings.get(key, ()))
     pairs = tuple(parts.pairs.get(key, ()))
     plans = parts.plans.get(key, [])
     return StoreContent(

@@ -111,6 +111,7 @@ class RuleCount:
     opened: int
     closed: int
     standing: int
+    title: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,10 +1,12 @@
 """Read what a quarter's audit says from the tables the audit filled."""
 
 from collections.abc import Callable
+from dataclasses import replace
 from typing import TypeVar
 
 from pipeline.database import Database
 from pipeline.errors import UnknownSelection
+from pipeline.phrases import DEFAULT_LANGUAGE
 from pipeline.report.quarter_content import (
     Audited,
     Difference,
@@ -18,6 +20,7 @@ from pipeline.report.quarter_content import (
     Trend,
     TypeRate,
 )
+from pipeline.report.rule_book import rule_book
 
 Row = TypeVar("Row")
 
@@ -36,6 +39,7 @@ def quarter_content(database: Database, quarter: str) -> QuarterContent:
     def rows(name: str, record: Callable[..., Row]) -> tuple[Row, ...]:
         return tuple(record(*row) for row in database.rows("report", f"quarter_{name}", asked))
 
+    book = rule_book(database)
     trend = rows("trend", Trend)
     edition, made_on = next(iter(database.rows("report", "quarter_edition", asked)), (None, None))
     if edition is None:
@@ -52,7 +56,10 @@ def quarter_content(database: Database, quarter: str) -> QuarterContent:
         repeated=rows("repeat", Repeated),
         states=rows("change", StateCount),
         measured=rows("promise", Measured),
-        rules=rows("finding", RuleCount),
+        rules=tuple(
+            replace(one, title=book.title(one.rule, DEFAULT_LANGUAGE))
+            for one in rows("finding", RuleCount)
+        ),
         differences=rows("departure", Difference),
         stores=rows("store", Audited),
     )

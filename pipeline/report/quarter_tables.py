@@ -88,7 +88,7 @@ def findings(content: QuarterContent, words: Wording, most: int | None = None) -
     )
     rows = [
         (
-            words.rule(r.rule),
+            r.title,
             words(f"severity.{r.severity}"),
             *(words.number(count) for count in (r.opened, r.closed, r.standing)),
         )

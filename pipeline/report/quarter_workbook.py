@@ -192,7 +192,7 @@ def _findings(book: Book, page: Page, content: QuarterContent) -> None:
     )
     rows = [
         (
-            words.rule(r.rule),
+            r.title,
             words(f"severity.{r.severity}"),
             r.opened,
             r.closed,

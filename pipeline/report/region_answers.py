@@ -98,18 +98,19 @@ def risks(content: RegionContent, words: Wording) -> list[Item]:
 def _findings(findings: Iterable[Found], severity: str, words: Wording) -> Iterator[Item]:
     """Yield the findings of a grade by rule, most of them first."""
     meant = [f for f in findings if f.severity == severity]
-    for rule, count in sorted(Counter(f.rule for f in meant).items(), key=lambda c: (-c[1], c[0])):
+    counts = Counter((f.rule, f.title) for f in meant)
+    for (rule, title), count in sorted(counts.items(), key=lambda c: (-c[1], c[0])):
         stores = [f.store for f in meant if f.rule == rule]
-        text = words("review.risk_finding", title=words.rule(rule), n=words(f"severity.{severity}"))
+        text = words("review.risk_finding", title=title, n=words(f"severity.{severity}"))
         yield _item(words, count, text, stores, grave=severity == _STOP)
 
 
 def _anywhere(findings: Iterable[Found], words: Wording) -> Iterator[Item]:
     """Yield the findings that concern no one store, by rule."""
     found = list(findings)
-    for rule in dict.fromkeys(f.rule for f in found):
+    for rule, title in dict.fromkeys((f.rule, f.title) for f in found):
         subjects = [f.subject for f in found if f.rule == rule]
-        text = words("review.risk_anywhere", title=words.rule(rule))
+        text = words("review.risk_anywhere", title=title)
         yield Item(words.number(len(subjects)), text, _named(words, subjects))
 
 

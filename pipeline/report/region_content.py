@@ -162,6 +162,8 @@ class Found:
     rule: str
     subject: str
     detail: str
+    facts: str | None
+    title: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,6 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import replace
 from typing import TypeVar
 
 from pipeline.database import Database
@@ -18,8 +19,9 @@ from pipeline.report.region_content import (
     Step,
     StoreLine,
 )
-from pipeline.settings import Settings
-from pipeline.settings_schedule import Deadline
+from pipeline.report.rule_book import RuleBook, rule_book
+from pipeline.report.wording import wording
+from pipeline.settings import Deadline, Settings
 
 Row = TypeVar("Row")
 
@@ -41,8 +43,9 @@ def region_contents(
     pending, late = rows("decision", Pending), rows("late", Late)
     astray, found = rows("astray", Astray), rows("finding", Found)
     expiring = rows("exception", Expiring)
+    book = rule_book(database)
     for region in sorted(regions):
-        yield RegionContent(
+        content = RegionContent(
             region=region,
             as_of=as_of,
             stores=stores.get(region, ()),
@@ -56,6 +59,19 @@ def region_contents(
             expiring=(*expiring.get(region, ()), *expiring.get(ANYWHERE, ())),
             deadlines=_deadlines(settings.schedule.deadlines, region, stores.get(region, ())),
         )
+        yield _worded(content, book)
+
+
+def _worded(content: RegionContent, book: RuleBook) -> RegionContent:
+    """Return the content with its findings in the region's language."""
+    language = wording(content.country).language
+
+    def told(found: Found) -> Found:
+        detail = book.sentence(found.rule, language, found.facts, found.detail)
+        return replace(found, detail=detail, title=book.title(found.rule, language))
+
+    findings, anywhere = map(told, content.findings), map(told, content.anywhere)
+    return replace(content, findings=tuple(findings), anywhere=tuple(anywhere))
 
 
 def _deadlines(

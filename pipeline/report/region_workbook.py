@@ -229,7 +229,7 @@ def _findings(book: Book, page: Page, findings: Sequence[Found]) -> None:
     )
     rows = [
         (
-            f.store, f.name, words(f"severity.{f.severity}"), words.rule(f.rule), f.subject,
+            f.store, f.name, words(f"severity.{f.severity}"), f.title, f.subject,
             f.detail, f.rule,
         )
         for f in findings

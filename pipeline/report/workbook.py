@@ -114,7 +114,7 @@ def _findings(book: Book, page: Page, content: StoreContent) -> None:
     rows = [
         (
             words(f"severity.{finding.severity}"),
-            words.rule(finding.rule),
+            finding.title,
             finding.subject,
             finding.detail,
             finding.excepted,

@@ -1,6 +1,6 @@
 """Declare a table as a frozen record: one line a column."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, fields, replace
 from datetime import date, datetime, time
 from types import NoneType
@@ -64,6 +64,7 @@ class Column:
     null: bool
     meaning: str
     since: int
+    digits: int | None
     export: ExportField | None
 
     @property
@@ -113,9 +114,12 @@ class Table:
 _DECLARED: dict[type[Any], Table] = {}
 
 
-def column(meaning: str, *, sql: str = "", since: int = 1) -> Any:  # noqa: ANN401 - stands in for a field of any type
-    """Declare a column; its type follows from the annotation, or is `sql` where that is wider."""
-    return field(metadata={"meaning": meaning, "sql": sql, "since": since, "export": None})
+def column(meaning: str, *, sql: str = "", since: int = 1, digits: int | None = None) -> Any:  # noqa: ANN401 - stands in for a field of any type
+    """Declare a column; its type follows from the annotation, or is `sql` where that is wider.
+
+    `digits` is how many decimals are kept of a number when a record is put into the table.
+    """
+    return field(metadata={"meaning": meaning, "sql": sql, "since": since, "digits": digits})
 
 
 def exported(  # noqa: PLR0913 - what there is to say of a field
@@ -142,7 +146,7 @@ def table(
         kind = dataclass(frozen=True, slots=True)(plain)
         hints = get_type_hints(kind)
         columns = tuple(
-            _column(each.name, hints[each.name], **each.metadata)
+            _column(each.name, hints[each.name], each.metadata)
             for each in fields(kind)  # type: ignore[arg-type] # made a dataclass two lines above
         )
         meaning = " ".join((kind.__doc__ or "").split())
@@ -166,20 +170,19 @@ def declared_tables() -> tuple[Table, ...]:
     return tuple(_DECLARED.values())
 
 
-def _column(  # noqa: PLR0913 - the column's name, type and metadata
-    name: str,
-    hint: Any,  # noqa: ANN401 - a type hint may be anything
-    *,
-    meaning: str,
-    sql: str,
-    since: int,
-    export: ExportField | None,
-) -> Column:
+def _column(name: str, hint: Any, said: Mapping[str, Any]) -> Column:  # noqa: ANN401 - a type hint may be anything
     options = [option for option in get_args(hint) if option is not NoneType]
     plain = options[0] if options else hint
-    if export is not None:
-        export = replace(export, name=export.name or name)
-    return Column(name, sql or _SQL[plain], bool(options), meaning, since, export)
+    export: ExportField | None = said.get("export")
+    return Column(
+        name=name,
+        sql=said["sql"] or _SQL[plain],
+        null=bool(options),
+        meaning=said["meaning"],
+        since=said["since"],
+        digits=said.get("digits"),
+        export=export and replace(export, name=export.name or name),
+    )
 
 
 def hold(name: str, *, chosen: bool) -> str:

@@ -3,7 +3,7 @@
 from pipeline.tables import audit, changes, check, exports, plan, run, schedule, survey
 from pipeline.tables.declare import Table, declared_tables
 
-VERSION = 1
+VERSION = 2
 """The version of the tables; a column or table that is added raises it by one."""
 
 _MODULES = (run, exports, survey, plan, check, schedule, changes, audit)

@@ -74,10 +74,10 @@ class PathFit:
 
     store: str = column("the store's key")
     pairs: int = column("measured levels with a known distance", sql="bigint")
-    exponent: float | None = column("2 is free space")
-    exponent_error: float | None = column("standard error")
-    loss_at_1m_db: float | None = column("loss at 1 m")
-    spread_db: float | None = column("of the measurements about the fit")
+    exponent: float | None = column("2 is free space", digits=4)
+    exponent_error: float | None = column("standard error", digits=4)
+    loss_at_1m_db: float | None = column("loss at 1 m", digits=3)
+    spread_db: float | None = column("of the measurements about the fit", digits=3)
     used: bool = column("whether the plan reckons with it")
     note: str = column("why, or why not")
 
@@ -89,9 +89,9 @@ class PathResidual:
     store: str = column("the store's key")
     station: str = column("the station's key within its store")
     neighbour: str = column("the station it hears")
-    distance_m: float = column("distance between the two")
-    loss_db: float = column("floors taken off")
-    residual_db: float = column("")
+    distance_m: float = column("distance between the two", digits=3)
+    loss_db: float = column("measured loss, floors taken off", digits=3)
+    residual_db: float = column("measured loss less fitted loss", digits=3)
 
 
 @table("reading_today")
