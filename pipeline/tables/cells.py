@@ -22,6 +22,7 @@ MOMENT = CellForm(
 WHOLE = CellForm("whole number", "digits, without a fraction", ("20",))
 NUMBER = CellForm("number", _MARK, ("20", "20.5", "20,5"))
 LEVEL = CellForm("level", f"dBm; {_MARK}", ("-70", "-70.5", "-70,5"))
+POWER = CellForm("power", f"dBm; {_MARK}", ("0", "4.5", "4,5"))
 READING = CellForm(
     "reading",
     "dBm, -dBm (magnitudes) or raw 0 to 255 on a scale, as its unit says",
@@ -76,6 +77,6 @@ SECONDARY = CellForm(
 
 FORMS = (
     TEXT, WHOLE, NUMBER, PERCENT, FLAG, DAY, MOMENT, TIME, TIME_ZONE, COUNTRY, FLOOR, CHANNEL,
-    CHANNELS, PAN_ID, LEVEL, READING, UNIT, STATISTIC, EUI64, IP_ADDRESS, PORT, WIFI_CHANNEL, WIDTH,
-    SECONDARY,
+    CHANNELS, PAN_ID, LEVEL, POWER, READING, UNIT, STATISTIC, EUI64, IP_ADDRESS, PORT,
+    WIFI_CHANNEL, WIDTH, SECONDARY,
 )  # fmt: skip

@@ -23,6 +23,7 @@ from pipeline.tables.cells import (
     PAN_ID,
     PERCENT,
     PORT,
+    POWER,
     READING,
     SECONDARY,
     STATISTIC,
@@ -128,7 +129,7 @@ class StationSeen:
     )  # fmt: skip
     pan_id: int | None = exported("identifier of its network, 0 to 65535", PAN_ID, "pan id")
     tx_power_dbm: float | None = exported(
-        "transmit power", LEVEL, "tx power dbm", "power dbm", "sendeleistung dbm"
+        "transmit power", POWER, "tx power dbm", "power dbm", "sendeleistung dbm"
     )
     eui64: str | None = exported(
         "hardware address in lower-case hex digits, most significant first: 16 of an EUI-64, 12 of "

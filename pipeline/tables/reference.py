@@ -18,7 +18,8 @@ encoding, or a workbook. `quietaisle template FOLDER` writes an empty file of ea
 - Headings are compared in lower case; blanks and any of `_ - . [ ] ( )` between words are alike.
 - A heading of your own is mapped to a field under `[headings.<kind>]` in the rules file.
 - Headings that stand for no field are left aside; the record of the file names them.
-- A cell of a field that is not needed may be empty.
+- A file must have the columns that are needed. A cell may be empty, unless its row would then
+  belong to nothing or say nothing, as without the store's key, the day or a reading's level.
 """
 _WIDE = """
 Instead of `channel` and `level`, a file may have one scan per row with a column per channel: `11`
