@@ -237,6 +237,8 @@ def bring_up(database: Database) -> None:
             _migrate(database, found)
         for table in every_table():
             database.connection.execute(table.create)
+            for statement in table.add_columns if 0 < found < VERSION else ():
+                database.connection.execute(statement)
         for name in sql_file.statements("schema"):
             database.run("schema", name)
         if found != VERSION:

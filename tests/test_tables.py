@@ -13,9 +13,10 @@ from pipeline.database import open_database
 from pipeline.ingest.load import ingest
 from pipeline.progress import Silent
 from pipeline.settings import load_settings
+from pipeline.sql_file import statements
 from pipeline.tables.cells import FORMS, TEXT
 from pipeline.tables.declare import ExportField, table_of
-from pipeline.tables.every import every_table
+from pipeline.tables.every import VERSION, every_table
 from pipeline.tables.exports import EXPORT_KINDS, ExportKind
 from pipeline.tables.reference import exports_page, tables_page
 
@@ -102,3 +103,19 @@ def test_every_form_of_a_field_is_on_the_page() -> None:
     used = {field.form for kind in EXPORT_KINDS for field in kind.fields}
 
     assert used == set(FORMS)
+
+
+def test_every_migration_leads_to_a_version_that_tables_have() -> None:
+    """A migration of a later version than any table or column would never be run again."""
+    numbers = {int(name.partition("-")[0]) for name in statements("migrations")}
+
+    assert numbers <= set(range(2, VERSION + 1))
+
+
+def test_columns_added_later_may_be_null_or_are_migrated() -> None:
+    """An older database gets such a column empty, unless a migration fills it."""
+    migrated = "".join(statements("migrations").values())
+    for table in every_table():
+        for column in table.columns:
+            if column.since > table.since and not column.null:
+                assert f"alter table {table.name} add column {column.name}" in migrated

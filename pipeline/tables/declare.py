@@ -110,6 +110,23 @@ class Table:
             lines.append(f"primary key ({', '.join(self.key)})")
         return f'create table if not exists "{self.name}" ({", ".join(lines)})'
 
+    @property
+    def last_changed(self) -> int:
+        """The version in which the table was declared, or a column last added to it."""
+        return max(self.since, *(column.since for column in self.columns))
+
+    @property
+    def add_columns(self) -> tuple[str, ...]:
+        """The statements that add columns declared after the table, where it lacks them.
+
+        Such a column may be null, or a migration adds it and fills it first.
+        """
+        return tuple(
+            f'alter table "{self.name}" add column if not exists "{each.name}" {each.sql}'
+            for each in self.columns
+            if each.since > self.since
+        )
+
 
 _DECLARED: dict[type[Any], Table] = {}
 
