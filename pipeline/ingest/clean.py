@@ -43,7 +43,7 @@ class CleanedTable:
 
 
 @dataclass(frozen=True, slots=True)
-class _Tally:
+class _RowCount:
     rows: int
     good: int
 
@@ -143,13 +143,13 @@ def _judge(
                 f"The day of the export, '{titles.exported_on[:60]}', cannot be read.",
                 "Write it as 2026-09-30 in the line above the headings.",
             )
-    tally = _tally(database)
+    counted = _row_count(database)
     said = "; ".join(filter(None, (table.said, notation.said(), mapped.left_aside)))
-    return CleanedTable(mapped, tally.rows, tally.good, exported_on, said)
+    return CleanedTable(mapped, counted.rows, counted.good, exported_on, said)
 
 
-def _tally(database: Database) -> _Tally:
-    return database.records(_Tally, "ingest", "tally")[0]
+def _row_count(database: Database) -> _RowCount:
+    return database.records(_RowCount, "ingest", "tally")[0]
 
 
 def _values(
@@ -225,4 +225,4 @@ def _with_texts(database: Database, found: CleanedTable) -> CleanedTable:
         return found
     database.run("ingest", "bad_text")
     database.run("ingest", "drop_blank")
-    return replace(found, rows_read=_tally(database).rows)
+    return replace(found, rows_read=_row_count(database).rows)
