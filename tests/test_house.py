@@ -31,6 +31,7 @@ FLOORS = {
     "parallel": 2,
     "reasons": 2,
     "sql_file": 1,
+    "wording": 1,
     "xlsx": 2,
     "settings": 3,
     "settings_schedule": 2,
