@@ -1,17 +1,24 @@
 """The embedded database: one connection, opened once per command, and its own sentences."""
 
-from collections.abc import Iterator, Mapping, Sequence
+import shutil
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
+from dataclasses import fields
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import duckdb
 import polars as pl
 
 from pipeline import sql_file
-from pipeline.errors import DatabaseBusy, DatabaseOtherVersion, DatabaseUnreadable
+from pipeline.errors import ColumnsDiffer, DatabaseBusy, DatabaseNewer, DatabaseUnreadable
+from pipeline.frames import frame_of
+from pipeline.tables.declare import hold, release, table_of
+from pipeline.tables.every import VERSION, every_table
+from pipeline.tables.run import TablesVersion
 
-TABLES_VERSION = 1
+Kind = TypeVar("Kind")
+Values = Mapping[str, object]
 _MEMORY = "1200MB"
 
 
@@ -26,43 +33,118 @@ class _ArrowStream:
 
 
 class Database:
-    """A DuckDB connection that runs the SQL files of this package by step and name."""
+    """A DuckDB connection that runs the named SQL statements of each step.
+
+    Rows are bound by name in both directions: nothing depends on the order of a select's columns.
+    """
 
     def __init__(self, connection: duckdb.DuckDBPyConnection) -> None:
         self.connection = connection
 
-    def run(self, step: str, name: str, values: Mapping[str, object] | None = None) -> None:
-        """Run one SQL file for its effect; `values` fill its named parameters."""
+    def run(self, step: str, name: str, values: Values | None = None) -> None:
+        """Run one statement for its effect; `values` fill its named parameters."""
         self.connection.execute(sql_file.statement(step, name), values)
 
-    def rows(
-        self, step: str, name: str, values: Mapping[str, object] | None = None
-    ) -> list[tuple[Any, ...]]:
-        """Return the rows of one SQL file as tuples."""
+    def rows(self, step: str, name: str, values: Values | None = None) -> list[tuple[Any, ...]]:
+        """Return the rows of one statement as tuples."""
         return self.connection.execute(sql_file.statement(step, name), values).fetchall()
 
-    def frame(
-        self, step: str, name: str, values: Mapping[str, object] | None = None
-    ) -> pl.DataFrame:
-        """Return the rows of one SQL file as a frame."""
+    def records(
+        self, kind: type[Kind], step: str, name: str, values: Values | None = None
+    ) -> list[Kind]:
+        """Return the rows of one statement as records: each column fills the field of its name.
+
+        Raises:
+            ColumnsDiffer: the columns are not exactly the record's fields.
+        """
+        found = self.connection.execute(sql_file.statement(step, name), values)
+        columns = [column[0] for column in found.description or ()]
+        wanted = [each.name for each in fields(kind)]  # type: ignore[arg-type] # a record class
+        if sorted(columns) != sorted(wanted):
+            raise ColumnsDiffer(step, name, columns, wanted)
+        places = [columns.index(each) for each in wanted]
+        return [kind(*[row[place] for place in places]) for row in found.fetchall()]
+
+    def column(self, step: str, name: str, values: Values | None = None) -> list[Any]:
+        """Return the values of a statement's only column.
+
+        Raises:
+            ColumnsDiffer: it has more columns than one.
+        """
+        found = self.connection.execute(sql_file.statement(step, name), values)
+        columns = [column[0] for column in found.description or ()]
+        if len(columns) != 1:
+            raise ColumnsDiffer(step, name, columns, ["one column"])
+        return [value for (value,) in found.fetchall()]
+
+    def value(self, step: str, name: str, values: Values | None = None) -> Any:  # noqa: ANN401 - as the statement has it
+        """Return the only value of a statement: of one column and at most one row, else None."""
+        found = self.column(step, name, values)
+        if len(found) > 1:
+            raise ColumnsDiffer(step, name, [f"{len(found)} rows"], ["at most one row"])
+        return found[0] if found else None
+
+    def mapping(self, step: str, name: str, values: Values | None = None) -> dict[Any, Any]:
+        """Return a statement's columns `key` and `value` as a dictionary.
+
+        Raises:
+            ColumnsDiffer: it has other columns.
+        """
+        found = self.connection.execute(sql_file.statement(step, name), values)
+        columns = [column[0] for column in found.description or ()]
+        if sorted(columns) != ["key", "value"]:
+            raise ColumnsDiffer(step, name, columns, ["key", "value"])
+        return {row[columns.index("key")]: row[columns.index("value")] for row in found.fetchall()}
+
+    def frame(self, step: str, name: str, values: Values | None = None) -> pl.DataFrame:
+        """Return the rows of one statement as a frame."""
         # .sql gives a relation, which polars reads as an Arrow stream without further packages.
         return pl.DataFrame(self.connection.sql(sql_file.statement(step, name), params=values))
 
     def insert(
-        self, step: str, name: str, rows: pl.DataFrame, values: Mapping[str, object] | None = None
+        self, step: str, name: str, rows: pl.DataFrame, values: Values | None = None
     ) -> None:
-        """Run an SQL file that reads `rows` under the name `incoming`."""
-        self.connection.register("incoming", _ArrowStream(rows))
-        try:
+        """Run a statement that reads `rows` under the name `incoming`."""
+        with self._incoming(rows):
             self.run(step, name, values)
-        finally:
-            self.connection.unregister("incoming")
 
-    def replace(self, step: str, names: Sequence[str]) -> None:
-        """Run several SQL files in one transaction: all of them or none."""
-        with self.transaction():
+    def put(self, kind: type[Kind], records: Iterable[Kind]) -> None:
+        """Add records to the table of their kind."""
+        self.put_frame(kind, frame_of(kind, records))
+
+    def put_frame(self, kind: type[Any], rows: pl.DataFrame) -> None:
+        """Add rows to the table of a kind; their columns are matched by name, in any order."""
+        table = table_of(kind)
+        wanted = [column.name for column in table.columns]
+        if sorted(rows.columns) != sorted(wanted):
+            raise ColumnsDiffer(table.name, "put_frame", rows.columns, wanted)
+        with self._incoming(rows.select(wanted)):
+            self.connection.table("incoming").insert_into(table.name)
+
+    def clear(self, *kinds: type[Any]) -> None:
+        """Delete every row of some tables."""
+        for kind in kinds:
+            self.connection.execute(table_of(kind).clear)
+
+    def clear_chosen(self, *kinds: type[Any]) -> None:
+        """Delete the rows of the stores in `due_store` from some tables."""
+        for kind in kinds:
+            self.connection.execute(table_of(kind).clear_chosen)
+
+    @contextmanager
+    def held(self, *names: str, chosen: bool = False) -> Iterator[None]:
+        """Let tables or views stand still under their own names until the block is left.
+
+        Each is worked out once; where `chosen`, it holds only the stores in `due_store`.
+        """
+        try:
             for name in names:
-                self.run(step, name)
+                self.connection.table(name)  # raises for a name that the database does not have
+                self.connection.execute(hold(name, chosen=chosen))
+            yield
+        finally:
+            for name in names:
+                self.connection.execute(release(name))
 
     @contextmanager
     def transaction(self) -> Iterator[None]:
@@ -75,24 +157,47 @@ class Database:
             raise
         self.connection.commit()
 
+    @contextmanager
+    def _incoming(self, rows: pl.DataFrame) -> Iterator[None]:
+        self.connection.register("incoming", _ArrowStream(rows))
+        try:
+            yield
+        finally:
+            self.connection.unregister("incoming")
+
 
 @contextmanager
 def open_database(path: Path) -> Iterator[Database]:
-    """Open (or make) the database file and bring its tables up.
+    """Open (or make) the database file and bring its tables to this program's version.
+
+    A database of an older version is copied beside itself before it is migrated.
 
     Raises:
         DatabaseBusy: another process has it open.
         DatabaseUnreadable: it is not a database, or its folder cannot be written.
-        DatabaseOtherVersion: its tables are of another version.
+        DatabaseNewer: a newer program made its tables.
     """
-    connection = _connect(path)
+    connection = _connect_current(path)
     try:
         database = Database(connection)
         database.run("database", "quiet")
-        _bring_up(database, path)
+        bring_up(database)
         yield database
     finally:
         connection.close()
+
+
+def _connect_current(path: Path) -> duckdb.DuckDBPyConnection:
+    """Connect to a database of this version or older; keep a copy of an older one."""
+    connection = _connect(path)
+    found = _version(Database(connection))
+    if found in (0, VERSION):
+        return connection
+    connection.close()
+    if found > VERSION:
+        raise DatabaseNewer(path, found, VERSION)
+    shutil.copy2(path, path.with_name(f"{path.name}.version-{found}"))
+    return _connect(path)
 
 
 def _connect(path: Path) -> duckdb.DuckDBPyConnection:
@@ -107,12 +212,30 @@ def _connect(path: Path) -> duckdb.DuckDBPyConnection:
         raise DatabaseUnreadable(path, str(error).splitlines()[0]) from error
 
 
-def _bring_up(database: Database, path: Path) -> None:
+def _version(database: Database) -> int:
+    """Return the version of the tables; 0 of a database that has none."""
+    if not database.value("database", "has_version"):
+        return 0
+    return int(database.value("database", "version") or 0)
+
+
+def bring_up(database: Database) -> None:
+    """Bring tables, views and macros to this version, and make those that are missing."""
     with database.transaction():
-        for file in sql_file.folder("schema"):
-            database.run("schema", file.stem)
-        found = database.rows("database", "version")
-        if not found:
-            database.run("database", "set_version", {"version": TABLES_VERSION})
-        elif found[0][0] != TABLES_VERSION:
-            raise DatabaseOtherVersion(path, found[0][0], TABLES_VERSION)
+        found = _version(database)
+        if found:
+            _migrate(database, found)
+        for table in every_table():
+            database.connection.execute(table.create)
+        for name in sql_file.statements("schema"):
+            database.run("schema", name)
+        if found != VERSION:
+            database.clear(TablesVersion)
+            database.put(TablesVersion, [TablesVersion(VERSION)])
+
+
+def _migrate(database: Database, found: int) -> None:
+    """Bring tables of version `found` up, one version after the other."""
+    for name in sql_file.statements("migrations"):
+        if int(name.split("-")[0]) > found:
+            database.run("migrations", name)

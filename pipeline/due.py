@@ -120,13 +120,8 @@ def keep(database: Database, step: str, stores: Sequence[str], marks: Mapping[st
 
 
 @contextmanager
-def narrowed(database: Database, step: str, stores: Sequence[str]) -> Iterator[None]:
-    """Choose stores, and let the step's larger tables hold only theirs until the block is left."""
+def narrowed(database: Database, stores: Sequence[str], *tables: str) -> Iterator[None]:
+    """Choose stores, and let some tables hold only their rows until the block is left."""
     choose(database, stores)
-    try:
-        for file in sql_file.folder(f"{step}/narrow"):
-            database.run(f"{step}/narrow", file.stem)
+    with database.held(*tables, chosen=True):
         yield
-    finally:
-        for file in sql_file.folder(f"{step}/widen"):
-            database.run(f"{step}/widen", file.stem)

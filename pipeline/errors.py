@@ -10,11 +10,30 @@ class QuietaisleError(Exception):
     """Base of every error that ends a command with one sentence."""
 
 
-class SqlFileMissing(QuietaisleError):
-    """The installation lacks one of its own SQL files."""
+class SqlStatementMissing(QuietaisleError):
+    """The installation lacks one of its own SQL statements."""
 
-    def __init__(self, path: Path) -> None:
-        super().__init__(f"The installation is incomplete: {path} is missing; install it again.")
+    def __init__(self, folder: Path, name: str) -> None:
+        super().__init__(
+            f"The installation is incomplete: {folder} lacks the statement '{name}'; "
+            "install it again."
+        )
+
+
+class SqlNameRepeated(QuietaisleError):
+    """Two SQL statements of one step have the same name."""
+
+    def __init__(self, path: Path, name: str) -> None:
+        super().__init__(f"{path} names a statement '{name}' that its step already has.")
+
+
+class ColumnsDiffer(QuietaisleError):
+    """The columns of a statement or a frame are not those of the record they are bound to."""
+
+    def __init__(self, step: str, name: str, found: Sequence[str], wanted: Sequence[str]) -> None:
+        odd = sorted(set(found) - set(wanted)) or "none"
+        lacking = sorted(set(wanted) - set(found)) or "none"
+        super().__init__(f"{step} {name}: unexpected columns: {odd}; missing columns: {lacking}.")
 
 
 class DatabaseBusy(QuietaisleError):
@@ -34,13 +53,13 @@ class DatabaseUnreadable(QuietaisleError):
         super().__init__(f"{path} cannot be opened as a database: {why}")
 
 
-class DatabaseOtherVersion(QuietaisleError):
-    """The database was written by another version of the tables."""
+class DatabaseNewer(QuietaisleError):
+    """A newer version of this program made the database's tables."""
 
-    def __init__(self, path: Path, found: int, expected: int) -> None:
+    def __init__(self, path: Path, found: int, known: int) -> None:
         super().__init__(
-            f"{path} has tables of version {found}, this program writes version {expected}; "
-            "name a new database with --database and ingest the exports again."
+            f"{path} has tables of version {found}, this program knows versions up to {known}; "
+            "install the newer program, or name another database with --database."
         )
 
 

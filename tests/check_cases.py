@@ -16,7 +16,7 @@ import duckdb
 import polars as pl
 
 from pipeline import sql_file
-from pipeline.database import Database
+from pipeline.database import Database, bring_up
 
 CASES = Path(__file__).parent / "rules"
 TODAY = date(2026, 9, 30)
@@ -52,8 +52,7 @@ def case_folders(rule: str) -> list[Path]:
 def empty_database() -> Database:
     """Return a database in memory with its tables and views, and no row."""
     database = Database(duckdb.connect())
-    for path in sql_file.folder("schema"):
-        database.run("schema", path.stem)
+    bring_up(database)
     return database
 
 

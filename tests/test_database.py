@@ -10,7 +10,7 @@ import polars as pl
 import pytest
 
 from pipeline.database import open_database
-from pipeline.errors import DatabaseBusy, DatabaseOtherVersion, DatabaseUnreadable
+from pipeline.errors import DatabaseBusy, DatabaseNewer, DatabaseUnreadable
 
 Q2, Q3 = date(2026, 6, 30), date(2026, 9, 30)
 
@@ -63,12 +63,12 @@ def test_a_file_that_is_no_database_is_refused(tmp_path: Path) -> None:
             pass
 
 
-def test_a_database_of_another_version_is_refused(tmp_path: Path) -> None:
+def test_a_database_of_a_newer_program_is_refused(tmp_path: Path) -> None:
     """Its version and what to do are named, and it is left as it was."""
     path = tmp_path / "q.duckdb"
     with open_database(path) as database:
         database.connection.execute("update tables_version set version = 99")
-    with pytest.raises(DatabaseOtherVersion, match="99"), open_database(path):
+    with pytest.raises(DatabaseNewer, match="99"), open_database(path):
         pass
 
 

@@ -68,7 +68,7 @@ def test_pairs_share_a_channel_before_and_after(contents: dict[str, StoreContent
     b = replace(base, station="b", channel=15, channel_planned=25)
     c = replace(base, station="c", channel=None, channel_planned=None)
     d = replace(base, station="d", channel=None, channel_planned=25)
-    pairs = tuple(EarshotPair(x, y, 0.9, -60) for x, y in ("ab", "cd", "bd"))
+    pairs = tuple(EarshotPair("s", x, y, 0.9, -60) for x, y in ("ab", "cd", "bd"))
     figures = key_figures((a, b, c, d), (), (), (), pairs)
 
     assert [(p.station, p.neighbour) for p in figures.shared_now] == [("a", "b")]
@@ -237,15 +237,15 @@ def test_wifi_stands_where_the_standard_puts_it(
     channel: int, width: int, secondary: str | None, expected: float
 ) -> None:
     """Centres follow IEEE 802.11: 2407 + 5 n MHz, 14 at 2484, 40 MHz between its two halves."""
-    assert centre_mhz(WifiGroup(channel, width, secondary, 1, -50, None)) == expected
+    assert centre_mhz(WifiGroup("s", channel, width, secondary, 1, -50, None)) == expected
 
 
 def _station(name: str, x_m: float | None, y_m: float | None) -> PlannedStation:
     return PlannedStation(
-        station=name, name=None, mounted=None, floor=0, x_m=x_m, y_m=y_m, channel=15, pan_id=None,
+        store="s", station=name, name=None, mounted=None, floor=0, x_m=x_m, y_m=y_m, channel=15,
         tx_power_dbm=None, eui64=None, ip_address=None, port=None, firmware=None, hardware=None,
         connected=None, channel_planned=15, clear_air_now=0.5, clear_air_planned=0.5,
         busy_now=None, busy_planned=None, source_planned=None, next_best_channel=None,
         sureness=None, reason=None, labels=0, weak_labels=0, silent_labels=0, lone_labels=0,
-        air_share=0.0, weight=1.0,
+        air_share=0.0, pan_id=None, weight=1.0,
     )  # fmt: skip

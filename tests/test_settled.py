@@ -23,6 +23,7 @@ from pipeline.run import Request, run, start_run
 from pipeline.settings import Settings, load_settings
 from pipeline.settled import own_rules, settled
 from pipeline.survey.evidence import survey
+from pipeline.tables.every import every_table
 
 # Facts follow from the files taken in; these are what a run works out of them, or notes of its own.
 FACTS = {
@@ -73,9 +74,7 @@ def stands(request: Request) -> bool:
 
 def test_every_table_is_an_input_or_watched_or_worked_out() -> None:
     """No table of the schema is forgotten by what a whole run is known by."""
-    names = re.compile(r"create table if not exists (\w+)")
-    schema = [file.read_text(encoding="utf-8") for file in sql_file.folder("schema")]
-    tables = {name for text in schema for name in names.findall(text)}
+    tables = {table.name for table in every_table()}
     watched = set(re.findall(r"from (\w+) t", sql_file.statement("settled", "held")))
 
     kinds = [watched, FACTS, WORKED_OUT, INPUTS, NOTES]

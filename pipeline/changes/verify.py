@@ -59,7 +59,7 @@ def _waiting(database: Database) -> list[Found]:
     stores = [store for (store,) in database.rows("changes", "waiting_stores")]
     if not stores:
         return []
-    with narrowed(database, "changes", stores):
+    with narrowed(database, stores, "label_seen"):
         return [_found(row) for row in database.rows("changes", "found", {"program": PROGRAM})]
 
 

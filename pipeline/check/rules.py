@@ -7,7 +7,6 @@ from pathlib import Path
 import duckdb
 import polars as pl
 
-from pipeline import sql_file
 from pipeline.check.exceptions import apply_exceptions
 from pipeline.check.guard import guarded_copy
 from pipeline.check.judge import judge
@@ -117,13 +116,8 @@ def _refuse_unknown_severities(
 @contextmanager
 def held(database: Database) -> Iterator[None]:
     """Work out once what most rules read; the rules themselves run unchanged."""
-    try:
-        for file in sql_file.folder("check/hold"):
-            database.run("check/hold", file.stem)
+    with database.held("store_now", "station_now", "in_earshot", "wifi_cover", "survey_moment"):
         yield
-    finally:
-        for file in sql_file.folder("check/release"):
-            database.run("check/release", file.stem)
 
 
 def _judged_closed(database: Database, rules: Sequence[Rule], settings: Settings) -> _Judged:

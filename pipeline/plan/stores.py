@@ -139,7 +139,7 @@ def _station(row: Row, choices: Sequence[int]) -> StoreStation:
 
 def _store_rows(database: Database, stores: Sequence[str]) -> list[StoreRows]:
     """Return what the plan needs of some stores, in name order."""
-    with narrowed(database, "plan", stores):
+    with narrowed(database, stores, "label_seen"):
         found = {
             name: _by_store(database.rows("plan", name))
             for name in ("stations", "choices", "evidence", "heard")

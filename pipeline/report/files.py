@@ -11,6 +11,7 @@ from unicodedata import normalize
 from pipeline.database import Database
 from pipeline.errors import OutputNotWritable
 from pipeline.frames import frame_of
+from pipeline.tables.run import ReportWritten
 
 _LONGEST_OCTETS = 120  # of UTF-8; file systems take 255, temporary names and suffixes need some
 _FORBIDDEN = frozenset('<>:"/\\|?*')
@@ -52,7 +53,7 @@ class ReportFolders:
 
 def report_folders(database: Database, out: Path) -> ReportFolders:
     """Return the folders below the reports folder `out`."""
-    listed = tuple(ListedStore(*row) for row in database.rows("report", "stores"))
+    listed = tuple(database.records(ListedStore, "report", "stores"))
     return ReportFolders(
         out,
         listed,
@@ -129,15 +130,7 @@ class WrittenFolder:
     """A store or region whose files were just written: where, what from, and their stamps."""
 
     store: str  # or region
-    place: Path
-    fingerprint: str
-    files: str
-
-
-@dataclass(frozen=True, slots=True)
-class _WrittenRow:
-    folder: str
-    store: str
+    home: Path
     fingerprint: str
     files: str
 
@@ -147,26 +140,25 @@ class WrittenFiles:
 
     def __init__(self, database: Database) -> None:
         self._database = database
-        rows = database.rows("report", "written")
-        self._kept = {folder: (mark, files) for folder, mark, files in rows}
+        rows = database.records(ReportWritten, "report", "written")
+        self._kept = {row.folder: row for row in rows}
 
     def current(self, folder: Path, mark: str, names: Sequence[str]) -> bool:
         """Tell whether the files are untouched and were written from what `mark` stands for."""
-        kept, _ = self._kept.get(_name(folder), ("", ""))
-        return kept == mark and self.untouched(folder, names)
+        kept = self._kept.get(_name(folder))
+        return kept is not None and kept.fingerprint == mark and self.untouched(folder, names)
 
     def untouched(self, folder: Path, names: Sequence[str]) -> bool:
         """Tell whether the files are still as they were written."""
-        _, files = self._kept.get(_name(folder), ("", ""))
-        return bool(files) and files == stamps(folder, names)
+        kept = self._kept.get(_name(folder))
+        return kept is not None and bool(kept.files) and kept.files == stamps(folder, names)
 
     def keep(self, written: Sequence[WrittenFolder]) -> None:
         """Note files that were written."""
-        rows = [_WrittenRow(_name(w.place), w.store, w.fingerprint, w.files) for w in written]
-        frame = frame_of(_WrittenRow, rows)
+        rows = [ReportWritten(_name(w.home), w.store, w.fingerprint, w.files) for w in written]
         with self._database.transaction():
-            self._database.insert("report", "forget_written", frame)
-            self._database.insert("report", "keep_written", frame)
+            self._database.insert("report", "forget_written", frame_of(ReportWritten, rows))
+            self._database.put(ReportWritten, rows)
 
 
 def stamps(folder: Path, names: Sequence[str]) -> str:

@@ -72,7 +72,7 @@ class QuarantineGroup:
 
 
 @dataclass(frozen=True, slots=True)
-class QuarantinedRow:
+class RowToMend:
     """A row in quarantine, with its original cells as JSON, and how its file was read."""
 
     file: str
@@ -140,7 +140,7 @@ def write_quarantine(database: Database, out: Path) -> Path | None:
         OutputNotWritable: the folder or file cannot be written.
     """
     path = out / NAME
-    groups = [QuarantineGroup(*row) for row in database.rows("report", "quarantine_overview")]
+    groups = database.records(QuarantineGroup, "report", "quarantine_groups")
     if not groups:
         remove_file(path)
         return None
@@ -150,7 +150,7 @@ def write_quarantine(database: Database, out: Path) -> Path | None:
 
 def _sheets(database: Database) -> Mapping[_Layout, list[_MendRow]]:
     sheets: dict[_Layout, list[_MendRow]] = {}
-    for row in (QuarantinedRow(*row) for row in database.rows("report", "quarantine_rows")):
+    for row in database.records(RowToMend, "report", "quarantined_rows"):
         cells = json.loads(row.text)
         headings = tuple(heading for heading in cells if heading != _BEYOND)
         layout = _Layout(row.kind, _titles(row.exported_on, row.decisions), headings)

@@ -23,6 +23,7 @@ from pipeline.survey.earshot import Earshot, earshots
 from pipeline.survey.path_loss import Pair, PathFit, PathResidual, fit_store
 
 _US_PER_MS = 1000
+_READ = ("ed_reading", "heard_seen", "label_seen", "station_seen", "store_seen", "wifi_seen")
 _TABLES = (
     "station_load", "earshot", "path_fit", "path_residual", "ed_evidence", "reading_today",
 )  # fmt: skip
@@ -38,7 +39,7 @@ def survey(database: Database, settings: Settings) -> None:
     found = due(database, "survey", marks)
     for stores in found.chunks():
         # Let go outside of the transaction: one that broke off takes the narrowed tables with it.
-        with narrowed(database, "survey", stores), database.transaction():
+        with narrowed(database, stores, *_READ), database.transaction():
             for table in _TABLES:
                 database.run("survey", f"clear_{table}")
             _survey_chosen(database, settings)

@@ -156,6 +156,14 @@ class AuditedStore:
 
 
 @dataclass(frozen=True, slots=True)
+class QuarterEdition:
+    """An edition of an audit and the day of the run that made it; see `QuarterContent`."""
+
+    edition: int | None
+    made_on: date
+
+
+@dataclass(frozen=True, slots=True)
 class QuarterContent:
     """Everything the audit of a quarter says.
 

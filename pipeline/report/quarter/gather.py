@@ -1,7 +1,6 @@
-"""Read what a quarter's audit says from the tables the audit filled."""
+"""Read what the audit of a quarter says."""
 
-from collections.abc import Callable
-from typing import TypeVar
+from collections.abc import Sequence
 
 from pipeline.database import Database
 from pipeline.errors import UnknownSelection
@@ -12,14 +11,13 @@ from pipeline.report.quarter.content import (
     KindCount,
     QuarterContent,
     QuarterDeparture,
+    QuarterEdition,
     QuarterFigures,
     RepeatStore,
     RuleCount,
     StateCount,
     TypeRate,
 )
-
-Row = TypeVar("Row")
 
 
 def quarter_content(database: Database, quarter: str) -> QuarterContent:
@@ -28,45 +26,40 @@ def quarter_content(database: Database, quarter: str) -> QuarterContent:
     Raises:
         UnknownSelection: it was not audited.
     """
-    known = [name for (name,) in database.rows("report", "quarter_known")]
+    known = database.column("report", "quarters")
     if quarter not in known:
         raise UnknownSelection("audited quarter", quarter, known)
-    asked = {"quarter": quarter}
-
-    def rows(name: str, record: Callable[..., Row]) -> tuple[Row, ...]:
-        return tuple(record(*row) for row in database.rows("report", f"quarter_{name}", asked))
-
-    trend = rows("trend", QuarterFigures)
-    edition, made_on = next(iter(database.rows("report", "quarter_edition", asked)), (None, None))
-    if edition is None:
-        made_on = database.rows("report", "region_day")[0][0]
+    of = {"quarter": quarter}
+    figures = database.records(QuarterFigures, "report", "quarter_figures", of)
+    editions = database.records(QuarterEdition, "report", "quarter_edition", of)
+    edition = editions[0] if editions else QuarterEdition(None, database.value("report", "day"))
     return QuarterContent(
         quarter=quarter,
-        edition=edition,
-        made_on=made_on,
-        trend=tuple(one for one in trend if one.region is None),
-        regions=_regions(trend, quarter),
-        kinds=rows("kind", KindCount),
-        types=rows("by_type", TypeRate),
-        fields=rows("by_field", FieldCount),
-        repeated=rows("repeat", RepeatStore),
-        states=rows("change", StateCount),
-        measured=rows("promise", CheckedChange),
-        rules=rows("finding", RuleCount),
-        differences=rows("departure", QuarterDeparture),
-        stores=rows("store", AuditedStore),
+        edition=edition.edition,
+        made_on=edition.made_on,
+        trend=tuple(one for one in figures if one.region is None),
+        regions=_regions(figures, quarter),
+        kinds=tuple(database.records(KindCount, "report", "quarter_kinds", of)),
+        types=tuple(database.records(TypeRate, "report", "quarter_types", of)),
+        fields=tuple(database.records(FieldCount, "report", "quarter_fields", of)),
+        repeated=tuple(database.records(RepeatStore, "report", "quarter_repeated", of)),
+        states=tuple(database.records(StateCount, "report", "quarter_states", of)),
+        measured=tuple(database.records(CheckedChange, "report", "quarter_promises", of)),
+        rules=tuple(database.records(RuleCount, "report", "quarter_rules", of)),
+        differences=tuple(database.records(QuarterDeparture, "report", "quarter_departures", of)),
+        stores=tuple(database.records(AuditedStore, "report", "quarter_stores", of)),
     )
 
 
 def _regions(
-    trend: tuple[QuarterFigures, ...], quarter: str
+    figures: Sequence[QuarterFigures], quarter: str
 ) -> tuple[tuple[QuarterFigures, QuarterFigures | None], ...]:
-    """Return each region in the quarter and in the one before it."""
-    quarters = [one.quarter for one in trend if one.region is None]
+    """Return the figures of each region in a quarter and in the one before."""
+    quarters = [one.quarter for one in figures if one.region is None]
     before = quarters[-2] if len(quarters) > 1 else None
-    earlier = {one.region: one for one in trend if one.quarter == before}
+    earlier = {one.region: one for one in figures if one.quarter == before}
     return tuple(
         (one, earlier.get(one.region))
-        for one in trend
+        for one in figures
         if one.quarter == quarter and one.region is not None
     )

@@ -1,7 +1,7 @@
 """What a region's review says: its records, and the answers made from them."""
 
 from collections import Counter
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from enum import StrEnum
@@ -40,6 +40,7 @@ class StoreStanding(StrEnum):
 class StoreLine:
     """A store in the review; clear air is 0..1, weighted by labels, None if not known."""
 
+    region: str
     store: str
     name: str
     country: str | None
@@ -94,6 +95,7 @@ class StoreLine:
 class DayOfChanges:
     """Changes carried out on a day, or scheduled for it."""
 
+    region: str
     day: date
     done: bool
     count: int
@@ -103,6 +105,7 @@ class DayOfChanges:
 class MeasuredChange:
     """A change whose effect was measured; clear air is 0..1."""
 
+    region: str
     store: str
     station: str
     was: float
@@ -114,6 +117,7 @@ class MeasuredChange:
 class PendingChange:
     """A change that waits for a decision."""
 
+    region: str
     store: str
     name: str
     station: str
@@ -130,6 +134,7 @@ class PendingChange:
 class LateChange:
     """A change that is late; `why` is overdue, no_night or unchecked."""
 
+    region: str
     store: str
     name: str
     station: str
@@ -144,6 +149,7 @@ class LateChange:
 class UnapprovedDeparture:
     """A departure from the baseline that nobody approved."""
 
+    region: str
     store: str
     name: str
     subject: str
@@ -160,6 +166,7 @@ class UnapprovedDeparture:
 class FindingLine:
     """A finding to settle."""
 
+    region: str
     store: str
     name: str
     severity: str
@@ -172,6 +179,7 @@ class FindingLine:
 class ExpiringException:
     """An exception that ends soon, or has ended (`over`)."""
 
+    region: str
     store: str
     rule: str
     subject: str
@@ -359,16 +367,8 @@ def verdict(content: RegionContent, words: Wording) -> str:
     """Return the review in a few sentences: how far, whether it helps, what waits."""
     parts = [_how_far(content, words)]
     if content.promises:
-        was, promised, measured = promise_means(content)
-        parts.append(
-            words.counted(
-                "review.helping",
-                len(content.promises),
-                was=words.percent(was),
-                measured=words.percent(measured),
-                promised=words.percent(promised),
-            )
-        )
+        means = {key: words.percent(mean) for key, mean in promise_means(content).items()}
+        parts.append(words.counted("review.helping", len(content.promises), **means))
     waiting = len(content.pending) + content.count(ChangeProgress.UNPUT)
     if waiting:
         parts.append(words.counted("review.waiting", waiting))
@@ -388,11 +388,10 @@ def _how_far(content: RegionContent, words: Wording) -> str:
     )  # fmt: skip
 
 
-def promise_means(content: RegionContent) -> tuple[float, float, float]:
-    """Return mean clear air of the measured changes: before, promised and measured."""
+def promise_means(content: RegionContent) -> Mapping[str, float]:
+    """Return mean clear air of the measured changes: was, promised and measured."""
     count = len(content.promises)
-    return (
-        sum(p.was for p in content.promises) / count,
-        sum(p.promised for p in content.promises) / count,
-        sum(p.measured for p in content.promises) / count,
-    )
+    return {
+        key: sum(getattr(one, key) for one in content.promises) / count
+        for key in ("was", "promised", "measured")
+    }

@@ -165,18 +165,16 @@ def _between(start: Point, end: Point, share: float) -> Point:
 
 def draw_helping(pen: Pen, box: Box, content: RegionContent, words: Wording) -> float:
     """Draw clear air before, promised and measured, else as planned; return the y below."""
-    bars: tuple[tuple[str, float], ...]
     if content.promises:
-        was, promised, measured = promise_means(content)
-        bars = (("was", was), ("promised", promised), ("measured", measured))
+        bars = promise_means(content)
         note = words.counted("review.measured_changes", len(content.promises))
     else:
-        bars = (("now", content.clear_air(planned=False) or 0.0),
-                ("planned", content.clear_air(planned=True) or 0.0))  # fmt: skip
+        planned = {"now": False, "planned": True}
+        bars = {key: content.clear_air(planned=then) or 0.0 for key, then in planned.items()}
         note = words("review.none_measured")
     inks = {"was": style.NOW, "now": style.NOW, "promised": _SOON, "planned": _SOON}
     y = box.y
-    for key, value in bars:
+    for key, value in bars.items():
         pen.text(box.x, y + 9.5, words(f"clear.{key}"), SMALL)
         bar = Box(box.x + 62, y + 1, box.w - 100, 11)
         pen.line((bar.x, bar.bottom), (bar.right, bar.bottom), style.HAIRLINE, 0.4)

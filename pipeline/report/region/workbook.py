@@ -153,11 +153,8 @@ def _clear_air(content: RegionContent, words: Wording) -> list[tuple[float | Non
     ]
     if content.promises:
         counted = words.counted("review.measured_changes", len(content.promises))
-        keys = ("was", "promised", "measured")
-        lines += [
-            (mean, f"{words(f'clear.{key}')} ({counted})")
-            for key, mean in zip(keys, promise_means(content), strict=True)
-        ]
+        means = promise_means(content).items()
+        lines += [(mean, f"{words(f'clear.{key}')} ({counted})") for key, mean in means]
     return lines
 
 

@@ -31,6 +31,7 @@ class Store:
 class PlannedStation:
     """A station today and as planned; clear air and busy shares are 0..1, None if not known."""
 
+    store: str
     station: str
     name: str | None
     mounted: str | None
@@ -78,6 +79,7 @@ class PlannedStation:
 class PlannedMove:
     """One step of the change plan."""
 
+    store: str
     position: int
     station: str
     from_channel: int
@@ -97,6 +99,7 @@ class PlannedMove:
 class PlanInForce:
     """The plan in force, as the register names it."""
 
+    store: str
     plan: str
     proposed_on: date
     proposed_by: str | None  # None if it has no changes
@@ -106,6 +109,7 @@ class PlanInForce:
 class RegisteredChange:
     """A change of a plan, with the latest decision on it and the latest report of it."""
 
+    store: str
     change: str
     position: int
     station: str
@@ -133,6 +137,7 @@ class ChannelAir:
     `worth` is how many fresh readings of trading hours the readings are worth.
     """
 
+    store: str
     station: str
     channel: int
     readings: int
@@ -153,6 +158,7 @@ class ChannelAir:
 class EarshotPair:
     """Two stations in earshot of each other; `hit` is the chance of a collision, 0..1."""
 
+    store: str
     station: str
     neighbour: str
     hit: float
@@ -163,6 +169,7 @@ class EarshotPair:
 class WifiGroup:
     """The Wi-Fi networks of one channel and width."""
 
+    store: str
     wifi_channel: int
     width_mhz: int
     secondary: str | None
@@ -180,6 +187,7 @@ class PlanProof:
     that would tell most.
     """
 
+    store: str
     cost: float
     bound: float
     optimal: bool

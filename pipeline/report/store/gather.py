@@ -2,12 +2,12 @@
 
 from collections import Counter, defaultdict
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import islice
 from math import fsum
 from operator import attrgetter
 from statistics import median
-from typing import TypeVar
+from typing import Any, TypeVar
 
 from pipeline.database import Database
 from pipeline.due import choose, narrowed, program, store_marks
@@ -27,45 +27,62 @@ from pipeline.report.store.content import (
     StoreContent,
     WifiGroup,
 )
+from pipeline.tables.run import PermittedChannel
 from pipeline.wording import wording
 
-CHUNK = 200  # stores held in memory at once
-MARKED = 1000  # stores whose rows, not their contents, are held in memory at once
-# What is read of each store: SQL files of this step, with the values of their parameters.
-_READ: Mapping[str, Mapping[str, object]] = {
-    "store": {}, "station": {}, "move": {}, "evidence": {}, "finding": {}, "pair": {}, "wifi": {},
-    "proof": {}, "permitted": {}, "plan": {}, "change": {"plan": None},
-}  # fmt: skip
+CHUNK = 200  # stores whose contents are in memory at once
+MARKED = 1000  # stores whose rows, but not their contents, are in memory at once
+# What is read of each store: the statement, the record of its rows, and its parameters.
+_READ: tuple[tuple[str, type[Any], Mapping[str, object]], ...] = (
+    ("store_head", Store, {}),
+    ("store_stations", PlannedStation, {}),
+    ("store_moves", PlannedMove, {}),
+    ("store_air", ChannelAir, {}),
+    ("store_findings", Finding, {}),
+    ("store_pairs", EarshotPair, {}),
+    ("store_wifi", WifiGroup, {}),
+    ("store_proofs", PlanProof, {}),
+    ("store_permitted", PermittedChannel, {}),
+    ("store_plans", PlanInForce, {}),
+    ("store_changes", RegisteredChange, {"plan": None}),
+)
+_NARROWED = ("earshot", "ed_evidence", "wifi_seen")
+_SURENESS = ("high", "fair", "low")
 Row = TypeVar("Row")
 Reasoned = TypeVar("Reasoned", PlannedStation, PlannedMove)
+_Figure = Callable[[PlannedStation], float | None]
+_now: _Figure = attrgetter("clear_air_now")
+_planned: _Figure = attrgetter("clear_air_planned")
 
 
-@dataclass(frozen=True, slots=True)
-class _Parts:
-    """The rows of one chunk of stores, by store."""
+class _Rows:
+    """The rows of some stores, by record and store."""
 
-    stations: Mapping[str, list[PlannedStation]]
-    moves: Mapping[str, list[PlannedMove]]
-    air: Mapping[str, list[ChannelAir]]
-    findings: Mapping[str, list[Finding]]
-    pairs: Mapping[str, list[EarshotPair]]
-    wifi: Mapping[str, list[WifiGroup]]
-    proofs: Mapping[str, list[PlanProof]]
-    permitted: Mapping[str, list[int]]
-    plans: Mapping[str, list[PlanInForce]]
-    changes: Mapping[str, list[RegisteredChange]]
-    approvers: tuple[str, ...]
+    def __init__(self, database: Database) -> None:
+        self._found: dict[type[Any], dict[str, list[Any]]] = {}
+        for name, kind, values in _READ:
+            rows = self._found.setdefault(kind, defaultdict(list))
+            for row in database.records(kind, "report", name, values):
+                rows[row.store].append(row)
+
+    def of(self, store: str, kind: type[Row]) -> tuple[Row, ...]:
+        """Return the rows of a store, in the order they were read."""
+        return tuple(self._found[kind][store])
 
 
 def store_contents(
     database: Database, stores: Sequence[str], approvers: tuple[str, ...] = ()
 ) -> Iterator[StoreContent]:
-    """Yield the contents of the named stores in ascending order of their names.
+    """Yield the contents of the named stores, in ascending order of their names.
 
-    At most `CHUNK` stores are held in memory at once. `approvers` may decide on changes.
+    At most `CHUNK` stores are in memory at once. `approvers` may decide on changes.
     """
     for chunk in _chunks(stores, CHUNK):
-        yield from _chunk(database, chunk, approvers)
+        with narrowed(database, chunk, *_NARROWED):
+            rows = _Rows(database)
+        for store in chunk:
+            for head in rows.of(store, Store):
+                yield _content(head, rows, approvers)
 
 
 def content_marks(
@@ -73,24 +90,24 @@ def content_marks(
 ) -> dict[str, str]:
     """Return the fingerprint of each store's content, and of the program that words it.
 
-    It is made from the very rows `store_contents` reads, without making the content.
+    It is made from the rows that `store_contents` reads, without making the contents.
     """
     marks: dict[str, str] = {}
     for chunk in _chunks(stores, MARKED):
-        with narrowed(database, "report", chunk):
-            frames = [database.frame("report", name, values) for name, values in _READ.items()]
+        with narrowed(database, chunk, *_NARROWED):
+            frames = [database.frame("report", name, values) for name, _, values in _READ]
             marks |= store_marks(frames, program(), *approvers)
     return marks
 
 
 def back_out_content(database: Database, store: str, plan: str) -> StoreContent:
-    """Return a store's content with a plan of the register and its changes for the one in force."""
+    """Return a store's content with a plan of the register in place of the one in force."""
     (content,) = store_contents(database, [store])
     choose(database, [store])
-    rows = database.rows("report", "change", {"plan": plan})
-    changes = tuple(RegisteredChange(*row[1:]) for row in rows)
-    proposed_by, proposed_on = database.rows("report", "proposed", {"plan": plan})[0]
-    return replace(content, plan=PlanInForce(plan, proposed_on, proposed_by), changes=changes)
+    of = {"plan": plan}
+    (proposed,) = database.records(PlanInForce, "report", "proposed", of)
+    changes = database.records(RegisteredChange, "report", "store_changes", of)
+    return replace(content, plan=proposed, changes=tuple(changes))
 
 
 def _chunks(stores: Sequence[str], most: int) -> Iterator[tuple[str, ...]]:
@@ -99,39 +116,30 @@ def _chunks(stores: Sequence[str], most: int) -> Iterator[tuple[str, ...]]:
         yield chunk
 
 
-def _chunk(
-    database: Database, chunk: Sequence[str], approvers: tuple[str, ...]
-) -> Iterator[StoreContent]:
-    with narrowed(database, "report", chunk):
-        read = {name: database.rows("report", name, values) for name, values in _READ.items()}
-
-    def rows(name: str, record: Callable[..., Row]) -> Mapping[str, list[Row]]:
-        found: dict[str, list[Row]] = defaultdict(list)
-        for store, *values in read[name]:
-            found[store].append(record(*values))
-        return found
-
-    parts = _Parts(
-        stations=rows("station", PlannedStation),
-        moves=rows("move", PlannedMove),
-        air=rows("evidence", ChannelAir),
-        findings=rows("finding", _finding),
-        pairs=rows("pair", EarshotPair),
-        wifi=rows("wifi", WifiGroup),
-        proofs=rows("proof", PlanProof),
-        permitted=rows("permitted", int),
-        plans=rows("plan", PlanInForce),
-        changes=rows("change", RegisteredChange),
+def _content(store: Store, rows: _Rows, approvers: tuple[str, ...]) -> StoreContent:
+    key, language = store.store, wording(store.country).language
+    stations = tuple(_worded(station, language) for station in rows.of(key, PlannedStation))
+    moves = tuple(_worded(move, language) for move in rows.of(key, PlannedMove))
+    air, pairs = rows.of(key, ChannelAir), rows.of(key, EarshotPair)
+    findings = tuple(
+        replace(finding, severity=Severity(finding.severity)) for finding in rows.of(key, Finding)
+    )
+    plan = next(iter(rows.of(key, PlanInForce)), None)
+    return StoreContent(
+        store=store,
+        stations=stations,
+        moves=moves,
+        air=air,
+        findings=findings,
+        pairs=pairs,
+        wifi=rows.of(key, WifiGroup),
+        proof=next(iter(rows.of(key, PlanProof)), None),
+        permitted=tuple(one.channel for one in rows.of(key, PermittedChannel)),
+        figures=key_figures(stations, moves, air, findings, pairs),
+        plan=plan,
+        changes=rows.of(key, RegisteredChange) if plan else (),
         approvers=approvers,
     )
-    for values in read["store"]:
-        yield _content(Store(*values), parts)
-
-
-def _finding(  # noqa: PLR0913, PLR0917 - one argument a column
-    rule: str, severity: str, store: str, subject: str, detail: str, excepted: str | None
-) -> Finding:
-    return Finding(rule, Severity(severity), store, subject, detail, excepted)
 
 
 def _worded(about: Reasoned, language: str) -> Reasoned:
@@ -141,39 +149,6 @@ def _worded(about: Reasoned, language: str) -> Reasoned:
     return replace(about, reason=sentence(from_json(about.facts), language))
 
 
-def _content(store: Store, parts: _Parts) -> StoreContent:
-    key = store.store
-    proofs = parts.proofs.get(key, [])
-    language = wording(store.country).language
-    stations = tuple(_worded(station, language) for station in parts.stations.get(key, ()))
-    moves = tuple(_worded(move, language) for move in parts.moves.get(key, ()))
-    air = tuple(parts.air.get(key, ()))
-    findings = tuple(parts.findings.get(key, ()))
-    pairs = tuple(parts.pairs.get(key, ()))
-    plans = parts.plans.get(key, [])
-    return StoreContent(
-        store=store,
-        stations=stations,
-        moves=moves,
-        air=air,
-        findings=findings,
-        pairs=pairs,
-        wifi=tuple(parts.wifi.get(key, ())),
-        proof=proofs[0] if proofs else None,
-        permitted=tuple(parts.permitted.get(key, ())),
-        figures=key_figures(stations, moves, air, findings, pairs),
-        plan=plans[0] if plans else None,
-        changes=tuple(parts.changes.get(key, ())) if plans else (),
-        approvers=parts.approvers,
-    )
-
-
-SURENESS = ("high", "fair", "low")
-_Figure = Callable[[PlannedStation], float | None]
-_now: _Figure = attrgetter("clear_air_now")
-_planned: _Figure = attrgetter("clear_air_planned")
-
-
 def key_figures(
     stations: Sequence[PlannedStation],
     moves: Sequence[PlannedMove],
@@ -181,7 +156,7 @@ def key_figures(
     findings: Sequence[Finding],
     pairs: Sequence[EarshotPair],
 ) -> KeyFigures:
-    """Return the figures of one store; `pairs` are those in earshot of each other."""
+    """Return the key figures of a store; `pairs` are its stations in earshot of each other."""
     sources = Counter(cell.source for cell in air)
     measured = [cell for cell in air if cell.source == "measured"]
     return KeyFigures(
@@ -203,7 +178,7 @@ def key_figures(
         own_traffic=sum(cell.own_traffic for cell in air),
         readings_median=median(cell.readings for cell in measured) if measured else None,
         newest_scan=max((c.newest_at for c in measured if c.newest_at), default=None),
-        sureness={word: sum(s.sureness == word for s in stations) for word in SURENESS},
+        sureness={word: sum(s.sureness == word for s in stations) for word in _SURENESS},
         labels=sum(s.labels for s in stations),
         weak_labels=sum(s.weak_labels for s in stations),
         silent_labels=sum(s.silent_labels for s in stations),
@@ -212,7 +187,7 @@ def key_figures(
 
 
 def _weighted(stations: Sequence[PlannedStation], figure: _Figure) -> float | None:
-    """Return the mean over the labels served; over the stations where none has labels."""
+    """Return the mean over the labels served, or over the stations if none has labels."""
     known = [(value, s.weight) for s in stations if (value := figure(s)) is not None]
     if not known:
         return None

@@ -1,0 +1,195 @@
+"""What is agreed, what departs from it, and the audits of past quarters."""
+
+from datetime import date
+
+from pipeline.tables.declare import column, table
+
+
+@table("baseline")
+class Baseline:
+    """A row of `baseline`.
+
+    What is agreed of each station, field by field; every version is kept and rows are only added.
+    What holds on a day is, for each field, the row last approved by then.
+    """
+
+    version: int = column("of the store; 1 is the first", sql="bigint")
+    store: str = column("the store's key")
+    station: str = column("the station's key within its store")
+    field: str = column(
+        "station, channel, pan_id, tx_power_dbm, eui64, ip_address, port, "
+        "firmware, hardware, name, mounted, place"
+    )
+    value: str | None = column("null: nothing; of the field `station`: it is not to be there")
+    approved_by: str = column("who approved it")
+    approved_on: date = column("day of the approval")
+    reason: str = column("the sentence why")
+    change: str | None = column("the verified change that moved it; null: approved as found")
+
+
+@table("clear_air_kept")
+class ClearAirKept:
+    """A row of `clear_air_kept`.
+
+    Clear air of each station as runs found it, kept for later: a row whenever a figure changed.
+    """
+
+    as_of: date = column("day of the run")
+    store: str = column("the store's key")
+    station: str = column("the station's key within its store")
+    channel: int = column("IEEE 802.15.4 channel, 11..26")
+    clear_air: float = column("on that channel, 0..1")
+    agreed_channel: int | None = column("the baseline's, where it is another one")
+    clear_air_agreed: float | None = column("on the agreed channel, all other stations as they are")
+    planned_channel: int | None = column("")
+    clear_air_planned: float | None = column("once the whole plan is done")
+    labels: int = column("it serves", sql="bigint")
+
+
+@table("exception_file")
+class ExceptionFile:
+    """A row of `exception_file`.
+
+    Which exceptions were on file when: a row whenever a run met one that was not, or missed one
+    that was. The exceptions of the first run count as on file from the start; nobody knows since
+    when.
+    """
+
+    as_of: date = column("day of the run")
+    on_file: bool = column("false: taken off")
+    first_run: bool = column("")
+    rule: str = column("the rule")
+    store: str = column("the store's key")
+    subject: str = column("what it is about")
+    reason: str = column("the sentence why")
+    approved_by: str = column("who approved it")
+    until: date = column("last day on which it holds")
+
+
+@table("drift")
+class Drift:
+    """Agreed against found, by quarter: one row a station and field that differs, and how.
+
+    Quarters up to the last one audited are worked out again from what is dated within them.
+    """
+
+    quarter: str = column("2026-Q3")
+    store: str = column("the store's key")
+    subject: str = column("the station, by the name it goes by")
+    field: str = column("as in baseline")
+    agreed: str | None = column("value agreed")
+    found: str | None = column("value found")
+    kind: str = column(
+        "approved change, deviation, drift, replaced hardware, renamed, "
+        "new, gone, unseen, reverted, changed and changed back"
+    )
+    meanwhile: str | None = column("met within the quarter, neither agreed nor found")
+    first_seen: date | None = column("in an export; of one unseen: the last export that lists it")
+    stood_days: int | None = column(
+        "by the end of the quarter; null: it stands no more", sql="bigint"
+    )
+    approved_by: str | None = column("of what is agreed, or of the change or exception")
+    approved_on: date | None = column("day of the approval")
+    change: str | None = column("the change")
+    exception: str | None = column("its reason")
+    basis: str = column("'baseline'; 'earlier export': nothing was agreed")
+    clear_air_lost: float | None = column(
+        "0..1, on the channel found against the agreed one; null: not known"
+    )
+
+
+@table("audit_air")
+class AuditAir:
+    """A row of `audit_air`.
+
+    Clear air of each region at the end of each quarter audited, as the runs up to then found it.
+    """
+
+    quarter: str = column("such as 2026-Q3")
+    region: str = column("region of the chain")
+    stations: int = column("how many stations", sql="bigint")
+    labels: int = column("labels it serves", sql="bigint")
+    clear_air: float = column("mean over stations, weighted by the labels they serve")
+
+
+@table("audit_change")
+class AuditChange:
+    """Changes of the register in each quarter audited, by region and state at its end."""
+
+    quarter: str = column("such as 2026-Q3")
+    region: str = column("region of the chain")
+    state: str = column("state of the register")
+    changes: int = column("in that state at the end of the quarter", sql="bigint")
+    entered: int = column("of these, since a day of the quarter", sql="bigint")
+
+
+@table("audit_finding")
+class AuditFinding:
+    """A row of `audit_finding`.
+
+    Findings of each quarter audited, by rule and region, as the runs of the quarter told them.
+    """
+
+    quarter: str = column("such as 2026-Q3")
+    region: str = column("region of the chain")
+    rule: str = column("the rule")
+    severity: str = column("stop, fix, watch or note")
+    opened: int = column("not found by the run before", sql="bigint")
+    closed: int = column("found before, no more by the last run", sql="bigint")
+    standing: int = column("by the last run of the quarter", sql="bigint")
+
+
+@table("audit_promise")
+class AuditPromise:
+    """A row of `audit_promise`.
+
+    Promised against measured clear air of the changes judged in each quarter, the last check of
+    each.
+    """
+
+    quarter: str = column("such as 2026-Q3")
+    region: str = column("region of the chain")
+    sureness: str = column("of the evidence behind the promise")
+    store: str = column("the store's key")
+    station: str = column("the station's key within its store")
+    change: str = column("the change")
+    was: float = column("clear air before the change, 0..1")
+    promised: float = column("clear air promised, 0..1")
+    measured: float = column("")
+    readings: int = column("behind the measured figure", sql="bigint")
+    checked_on: date = column("")
+
+
+@table("audit_store")
+class AuditStore:
+    """The stores of each quarter audited: what speaks of them, and what is agreed."""
+
+    quarter: str = column("such as 2026-Q3")
+    store: str = column("the store's key")
+    name: str = column("name for people")
+    region: str = column("region of the chain")
+    store_type: str = column("'no type' where no export says")
+    exports: int = column("days of the quarter with a stations export", sql="bigint")
+    last_export: date | None = column("the latest by the end of the quarter")
+    stations: int = column("in the latest export of the quarter; 0: no export", sql="bigint")
+    version: int | None = column(
+        "of the baseline at the end of the quarter; null: none", sql="bigint"
+    )
+    agreed_on: date | None = column("day of the baseline")
+    scan_days: int = column(
+        "days of the quarter with energy scans, on the store's own calendar", sql="bigint"
+    )
+
+
+@table("audit_edition")
+class AuditEdition:
+    """The editions of each quarter's audit.
+
+    A later one restates the quarter, because facts that speak of it came after it was audited;
+    the number says which. Rows are only added.
+    """
+
+    quarter: str = column("such as 2026-Q3")
+    edition: int = column("1 is the first", sql="bigint")
+    facts: str = column("fingerprint of all that the audit says")
+    as_of: date = column("day of the run that made it")

@@ -1,0 +1,91 @@
+"""The change register: plans, changes, events and checks; rows are only added."""
+
+from datetime import date, datetime
+
+from pipeline.tables.declare import column, table
+
+
+@table("change_plan", key=("plan",))
+class ChangePlan:
+    """The plans put forward, one row per store and plan, in the order they were registered.
+
+    The last of a store is the one in force; it supersedes the one before. Rows are only ever
+    added.
+    """
+
+    number: int = column("1 is the first registered", sql="bigint")
+    plan: str = column("the plan it belongs to")
+    store: str = column("the store's key")
+    fingerprint: str = column("of what the plan says: moves in order, permitted channels")
+    choices: str = column("the channels the rules permitted, '11 15 20'")
+    moves: int = column("0: every channel is to stay as it is", sql="bigint")
+    proposed_on: date = column("the day of the run that computed it")
+    run: str = column("the run, named after its inputs")
+    supersedes: str | None = column("the store's plan before; null: its first")
+
+
+@table("change", key=("change",))
+class ChangeRow:
+    """Changes as proposed: facts that never change.
+
+    What became of them is in change_event.
+    """
+
+    change: str = column("the change")
+    plan: str = column("the plan it belongs to")
+    store: str = column("the store's key")
+    station: str = column("the station's key within its store")
+    from_channel: int = column("channel before the move, 11..26")
+    to_channel: int = column("channel after the move, 11..26")
+    position: int = column("1 is the first of the plan")
+    parking: bool = column("a step on the way, not the final channel")
+    clear_air_before: float = column("of this station, before the whole plan, 0..1")
+    clear_air_after: float = column("promised once the whole plan is done, 0..1")
+    labels: int = column("labels the station served then, silent ones left out", sql="bigint")
+    sureness: str = column("of the evidence: 'high', 'fair' or 'low'")
+    proposed_by: str = column("who proposed it")
+    proposed_on: date = column("day of the run that proposed it")
+
+
+@table("change_event", key=("seq",))
+class ChangeEvent:
+    """What became of every change, for ever: rows are only added.
+
+    Within a change `at` never goes back, so the state on a past day is that of its last event up
+    to that day.
+    """
+
+    seq: int = column("1 is the first; grows by one", sql="bigint")
+    change: str = column("the change")
+    state: str = column(
+        "proposed, approved, refused, deferred, scheduled, implemented, "
+        "verified, ineffective, backed out, lapsed"
+    )
+    at: datetime = column("when")
+    by: str = column("who")
+    note: str = column("empty: none")
+    result: str | None = column(
+        "done, done differently, not done, backed out; null: not about the work"
+    )
+    due: datetime | None = column(
+        "of a scheduled change: when work starts, on the store's own clock"
+    )
+
+
+@table("change_check", key=("seq",))
+class ChangeCheck:
+    """What was found when a change was judged: the facts behind an event of change_event."""
+
+    seq: int = column("of the event", sql="bigint")
+    change: str = column("the change")
+    checked_on: date = column("the day of the run")
+    seen_on: date = column("of the stations export")
+    channel_found: int | None = column("")
+    connected: bool | None = column("null: the export does not say")
+    labels_before: int = column("served when proposed, silent ones left out", sql="bigint")
+    labels_after: int | None = column("null: no labels export since the change", sql="bigint")
+    clear_air_before: float = column("0..1, before the change")
+    promised: float = column("clear air, 0..1")
+    measured: float | None = column("from scans since the change; null: too few readings yet")
+    readings: int = column("taken since the change on the channel found", sql="bigint")
+    sureness: str = column("of the promise")

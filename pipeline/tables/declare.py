@@ -1,0 +1,134 @@
+"""Declare a table as a frozen record: one line a column."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, field, fields
+from datetime import date, datetime, time
+from types import NoneType
+from typing import Any, TypeVar, dataclass_transform, get_args, get_type_hints
+
+Kind = TypeVar("Kind")
+
+_SQL: dict[Any, str] = {
+    bool: "boolean",
+    date: "date",
+    datetime: "timestamp",
+    float: "double",
+    int: "integer",
+    str: "varchar",
+    time: "time",
+}
+_UNITS = {
+    "_dbm": "dBm", "_db": "dB", "_m": "m", "_mhz": "MHz", "_ms": "ms", "_octets": "octets",
+    "_pct": "%", "_days": "days",
+}  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """One column: its SQL type, whether it may be null, what it means, since which version."""
+
+    name: str
+    sql: str
+    null: bool
+    meaning: str
+    since: int
+
+    @property
+    def unit(self) -> str:
+        """The unit that the name carries; empty where it has none."""
+        return next((unit for end, unit in _UNITS.items() if self.name.endswith(end)), "")
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """A table of the database and the record its rows are bound to."""
+
+    name: str
+    kind: type[Any]
+    meaning: str
+    columns: tuple[Column, ...]
+    key: tuple[str, ...]
+    since: int
+
+    @property
+    def clear(self) -> str:
+        """The statement that deletes every row."""
+        return f'delete from "{self.name}"'  # noqa: S608 - a declared name
+
+    @property
+    def clear_chosen(self) -> str:
+        """The statement that deletes the rows of the stores in `due_store`."""
+        return f"{self.clear} where store in (select store from due_store)"  # noqa: S608 - the same
+
+    @property
+    def create(self) -> str:
+        """The statement that creates the table where it does not exist yet."""
+        lines = [
+            f'"{column.name}" {column.sql}{"" if column.null else " not null"}'
+            for column in self.columns
+        ]
+        if self.key:
+            lines.append(f"primary key ({', '.join(self.key)})")
+        return f'create table if not exists "{self.name}" ({", ".join(lines)})'
+
+
+_DECLARED: dict[type[Any], Table] = {}
+
+
+def column(meaning: str, *, sql: str = "", since: int = 1) -> Any:  # noqa: ANN401 - stands in for a field of any type
+    """Declare a column; its type follows from the annotation, or is `sql` where that is wider."""
+    return field(metadata={"meaning": meaning, "sql": sql, "since": since})
+
+
+@dataclass_transform(frozen_default=True, field_specifiers=(column,))
+def table(
+    name: str, *, key: tuple[str, ...] = (), since: int = 1
+) -> Callable[[type[Kind]], type[Kind]]:
+    """Declare a class as the record of a table; its docstring says what a row is."""
+
+    def declared(plain: type[Kind]) -> type[Kind]:
+        kind = dataclass(frozen=True, slots=True)(plain)
+        hints = get_type_hints(kind)
+        columns = tuple(
+            _column(each.name, hints[each.name], **each.metadata)
+            for each in fields(kind)  # type: ignore[arg-type] # made a dataclass two lines above
+        )
+        meaning = " ".join((kind.__doc__ or "").split())
+        _DECLARED[kind] = Table(name, kind, meaning, columns, key, since)
+        return kind
+
+    return declared
+
+
+def table_of(kind: type[Any]) -> Table:
+    """Return the declaration of a record's table.
+
+    Raises:
+        KeyError: the class is no table's record.
+    """
+    return _DECLARED[kind]
+
+
+def declared_tables() -> tuple[Table, ...]:
+    """Return every table declared so far, in the order of their declarations."""
+    return tuple(_DECLARED.values())
+
+
+def _column(name: str, hint: Any, *, meaning: str, sql: str, since: int) -> Column:  # noqa: ANN401 - a type hint may be anything
+    options = [option for option in get_args(hint) if option is not NoneType]
+    plain = options[0] if options else hint
+    return Column(name, sql or _SQL[plain], bool(options), meaning, since)
+
+
+def hold(name: str, *, chosen: bool) -> str:
+    """Return the statement that lets a table or view stand still under its own name.
+
+    `name` is one the database has; where `chosen`, only the stores in `due_store` are held.
+    """
+    which = " semi join due_store using (store)" if chosen else ""
+    return f'create temp table "{name}" as from main."{name}"{which}'
+
+
+def release(name: str) -> str:
+    """Return the statement that gives a held table or view its name back."""
+    return f'drop table if exists temp.main."{name}"'

@@ -1,0 +1,81 @@
+"""The plan of every store: stations, moves in order, proof and sensitivity."""
+
+from pipeline.tables.declare import column, table
+
+
+@table("move")
+class Move:
+    """The current plan's channel changes, in order.
+
+    A parking step is a row of its own.
+    """
+
+    store: str = column("the store's key")
+    station: str = column("the station's key within its store")
+    from_channel: int = column("channel before the move, 11..26")
+    to_channel: int = column("channel after the move, 11..26")
+    position: int = column("1 is the first in the store")
+    parking: bool = column("a step on the way, not the final channel")
+    clear_air_before: float = column("of this station, before the whole plan, 0..1")
+    clear_air_after: float = column("of this station, after the whole plan, 0..1")
+    reason: str = column("one sentence, in English")
+    facts: str = column(
+        "the same as JSON, to be worded in other languages", sql="varchar default ''"
+    )
+
+
+@table("station_plan")
+class StationPlan:
+    """What the plan says of every station, moved or left alone."""
+
+    store: str = column("the store's key")
+    station: str = column("the station's key within its store")
+    channel_now: int = column("channel of today")
+    channel_planned: int = column("channel of the plan")
+    clear_air_now: float = column("0..1")
+    clear_air_planned: float = column("0..1, once the plan is done")
+    busy_now: float = column("outside noise on today's channel, upper bound, 0..1")
+    busy_planned: float = column("the same on the planned channel")
+    source_planned: str = column("of the evidence on the planned channel")
+    next_best_channel: int | None = column("the best other choice, the rest of the plan kept")
+    next_best_cost: float | None = column("how much more it would cost, in units of the plan")
+    sureness: str = column("'high', 'fair' or 'low', from the evidence's source")
+    reason: str = column("one sentence, in English")
+    facts: str = column(
+        "the same as JSON, to be worded in other languages", sql="varchar default ''"
+    )
+
+
+@table("plan_proof")
+class PlanProof:
+    """How good each store's plan is proven to be."""
+
+    store: str = column("the store's key")
+    cost: float = column("cost of the plan, in its own units")
+    bound: float = column("proven lower bound of the cost")
+    optimal: bool = column("whether cost and bound meet")
+    cost_now: float = column("of leaving every channel as it is")
+    solver: str = column("which solver found it")
+    order_proven: bool = column("the order of moves is proven best")
+    worst_step: float = column("cost of the worst state on the way")
+
+
+@table("unplanned_store")
+class UnplannedStore:
+    """Stores for which no plan could be made, with the sentence why."""
+
+    store: str = column("the store's key")
+    reason: str = column("the sentence why")
+
+
+@table("plan_sensitivity")
+class PlanSensitivity:
+    """How sure each store's plan is: planned again on evidence drawn anew within its doubt."""
+
+    store: str = column("the store's key")
+    draws: int = column("", sql="bigint")
+    wins: int = column("draws in which no other plan was better", sql="bigint")
+    regret: float = column(
+        "how much more it cost than the draw's best, on average, in units of the plan"
+    )
+    ask: str = column("the measurement that would settle most; empty where it always won")

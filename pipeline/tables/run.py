@@ -1,0 +1,118 @@
+"""The run: its day, its limits, and what it need not do again."""
+
+from datetime import date
+
+from pipeline.tables.declare import column, table
+
+
+@table("tables_version")
+class TablesVersion:
+    """The version of the tables below: one row."""
+
+    version: int = column("version")
+
+
+@table("setting", key=("name",))
+class Setting:
+    """The limits of this run, from the rules file, as rules read them."""
+
+    name: str = column("name for people")
+    value: float = column("the value")
+
+
+@table("permitted_channel")
+class PermittedChannel:
+    """Channels the rules permit, per store of this run."""
+
+    store: str = column("the store's key")
+    channel: int = column("IEEE 802.15.4 channel, 11..26")
+
+
+@table("this_run")
+class ThisRun:
+    """One row: the run the views below speak of.
+
+    `run` is derived from the inputs, never from a clock.
+    """
+
+    run: str = column("the run, named after its inputs")
+    as_of: date = column("the day the run speaks of")
+
+
+@table("exception")
+class Exemption:
+    """Approved departures from the rules, from the rules file.
+
+    '*' matches any store or subject.
+    """
+
+    rule: str = column("the rule")
+    store: str = column("the store's key")
+    subject: str = column("what it is about")
+    reason: str = column("the sentence why")
+    approved_by: str = column("who approved it")
+    until: date = column("last day on which it holds")
+
+
+@table("setting_text", key=("name",))
+class SettingText:
+    """A row of `setting_text`.
+
+    Texts of this run from the rules file, as rules read them, such as the standard firmware.
+    """
+
+    name: str = column("name for people")
+    value: str = column("the value")
+
+
+@table("rules_kept")
+class RulesKept:
+    """The rules file of the last run as written, for commands that are given none: one row."""
+
+    text: str = column("the text")
+
+
+@table("run", key=("run",))
+class RunKept:
+    """Runs of this database, one row per distinct set of inputs."""
+
+    run: str = column("the run, named after its inputs")
+    as_of: date = column("the day the run speaks of")
+    version: str = column("version")
+
+
+@table("computed")
+class Computed:
+    """What each store was last surveyed and planned from: a fingerprint of content alone.
+
+    A store whose fingerprint is still the same is not computed again.
+    """
+
+    step: str = column("survey, plan")
+    store: str = column("the store's key")
+    fingerprint: str = column("of its facts or of the step before, of the rules and of the program")
+
+
+@table("report_written")
+class ReportWritten:
+    """The report files as last written.
+
+    Size and time only tell whether somebody touched them since; what stands in them follows from
+    the fingerprint.
+    """
+
+    folder: str = column("of the store or region")
+    store: str = column("or region, by name")
+    fingerprint: str = column("of all that its files say, and of the program")
+    files: str = column("name, size in octets and time of change of each file")
+
+
+@table("whole_run")
+class WholeRun:
+    """A row of `whole_run`.
+
+    What the last run that wrote every file was made from, in one row; none since something
+    happened.
+    """
+
+    fingerprint: str = column("of exports, register, rules, day and program, and of the folder")

@@ -1,0 +1,72 @@
+"""The nights of work, and what has no night."""
+
+from datetime import date, datetime
+
+from pipeline.tables.declare import column, table
+
+
+@table("change_schedule")
+class ChangeSchedule:
+    """When each store's moves are to be made: one row per store and night of work."""
+
+    store: str = column("the store's key")
+    region: str = column("region of the chain")
+    night: date = column("its evening, on the store's own clock")
+    starts_at: datetime = column("UTC")
+    ends_at: datetime = column("UTC")
+    starts_local: datetime = column("the same on the store's own clock")
+    ends_local: datetime = column("end of the work on the store's own clock")
+    team: str = column("the team that does it")
+    wave: str = column("the wave it belongs to")
+    provisional: bool = column("waits for an earlier wave to be verified")
+    moves: int = column("made in this night", sql="bigint")
+    first_position: int = column("of these moves in the store's order, both included", sql="bigint")
+    last_position: int = column("", sql="bigint")
+
+
+@table("schedule_proof")
+class ScheduleProof:
+    """A row of `schedule_proof`.
+
+    How good the schedule of each region is proven to be; regions tied by shared staff or a shared
+    Wi-Fi neighbour are proven together. Figures in label-days: labels that find a free channel at
+    any moment after the changes, less before, times the days that lasts.
+    """
+
+    region: str = column("region of the chain")
+    benefit: float = column("worth of the schedule")
+    bound: float = column("no schedule that keeps to every constraint is worth more")
+    optimal: bool = column("whether cost and bound meet")
+
+
+@table("schedule_remark")
+class ScheduleRemark:
+    """What the schedule of a store could not take into account, as a sentence."""
+
+    store: str = column("the store's key")
+    remark: str = column("the sentence")
+
+
+@table("unscheduled_store")
+class UnscheduledStore:
+    """A row of `unscheduled_store`.
+
+    Stores with moves that have no place in the schedule, with the constraint that stops them.
+    """
+
+    store: str = column("the store's key")
+    wave: str | None = column("null: no night at all, whatever other stores do")
+    reason: str = column("the sentence why")
+
+
+@table("wave_taken")
+class WaveTaken:
+    """A row of `wave_taken`.
+
+    Which wave a store was put in for certain, and on which day of a run: a store stays in its
+    wave.
+    """
+
+    store: str = column("the store's key")
+    wave: str = column("the wave it belongs to")
+    taken_on: date = column("day of the run that placed it")

@@ -1,2 +1,0 @@
--- Let the view have its name back.
-drop table if exists temp.main.station_now;

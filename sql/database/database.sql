@@ -1,0 +1,12 @@
+-- name: quiet
+-- Draw no bars for long statements: the program shows its own progress.
+set enable_progress_bar = false;
+
+-- name: has_version
+-- Say whether the database has tables of any version.
+select count(*) from duckdb_tables()
+where database_name = current_database() and not temporary and table_name = 'tables_version';
+
+-- name: version
+-- Return the version of the tables.
+select version from tables_version;

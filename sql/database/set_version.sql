@@ -1,2 +1,0 @@
--- Note the version of the tables in a new database.
-insert into tables_version values ($version);

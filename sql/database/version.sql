@@ -1,2 +1,0 @@
--- The version of the tables.
-select version from tables_version;

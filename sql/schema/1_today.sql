@@ -1,0 +1,138 @@
+-- name: store_history
+-- A store's description with the days it held: from the day first seen so until the next change.
+create or replace view store_history as
+with one as (   -- where exports of one day disagree, the smallest row stands; a rule reports it
+    select unnest(min(s)) from store_seen s group by s.store, s.seen_on
+), marked as (
+    select *, seen_on as valid_from,
+        (name, region, country, store_type, time_zone, opens, closes) as facts,
+        lag((name, region, country, store_type, time_zone, opens, closes))
+            over (partition by store order by seen_on) as earlier
+    from one
+), changed as (select * from marked where earlier is distinct from facts)
+select store, name, region, country, store_type, time_zone, opens, closes, valid_from,
+    lead(valid_from) over (partition by store order by valid_from) as valid_to
+from changed;
+
+-- name: station_history
+-- A station's configuration with the days it held. `connected` is a state, not configuration,
+-- and is left out here: station_now has the latest.
+create or replace view station_history as
+with one as (   -- where exports of one day disagree, the smallest row stands; a rule reports it
+    select unnest(min(s)) from station_seen s group by s.store, s.station, s.seen_on
+), marked as (
+    select *, seen_on as valid_from,
+        (name, mounted, floor, x_m, y_m, channel, pan_id, tx_power_dbm,
+         eui64, ip_address, port, firmware, hardware) as facts,
+        lag((name, mounted, floor, x_m, y_m, channel, pan_id, tx_power_dbm,
+             eui64, ip_address, port, firmware, hardware))
+            over (partition by store, station order by seen_on) as earlier
+    from one
+), changed as (select * from marked where earlier is distinct from facts)
+select store, station, name, mounted, floor, x_m, y_m, channel, pan_id, tx_power_dbm,
+    eui64, ip_address, port, firmware, hardware, valid_from,
+    lead(valid_from) over (partition by store, station order by valid_from) as valid_to
+from changed;
+
+-- name: store_now
+-- Each store as last described up to the run's date. A store that only other exports name is
+-- here too, without a description, so that nothing it sent is out of sight.
+create or replace view store_now as
+with named as (
+    select store, seen_on from store_seen union all
+    select store, seen_on from station_seen
+), last_seen as (
+    select store, max(seen_on) as last_seen_on
+    from named where seen_on <= (select as_of from this_run) group by store
+), latest as (
+    select unnest(max_by(s, (s.seen_on, s))) from store_seen s
+    where s.seen_on <= (select as_of from this_run) group by s.store
+)
+select l.store, coalesce(t.name, l.store) as name, coalesce(t.region, 'no region') as region,
+    t.country, t.store_type, t.time_zone, t.opens, t.closes,
+    t.seen_on as described_on, l.last_seen_on
+from last_seen l left join latest t using (store);
+
+-- name: station_now
+-- The stations of each store in its latest stations export up to the run's date.
+-- One that the latest export no longer lists stays in station_history and is a finding, not a row.
+create or replace view station_now as
+with upto as (
+    select * from station_seen where seen_on <= (select as_of from this_run)
+), newest as (select store, max(seen_on) as seen_on from upto group by store)
+select unnest(min(u)) from upto u join newest n using (store, seen_on)
+group by u.store, u.station;
+
+-- name: label_now
+-- The labels of each store in its latest labels export up to the run's date. Where exports of that
+-- day disagree on a label, the smallest row stands; only such labels are sorted, for speed.
+create or replace view label_now as
+with upto as (
+    select * from label_seen where seen_on <= (select as_of from this_run)
+), newest as (
+    select store, max(seen_on) as seen_on from upto group by store
+), latest as (
+    select u.* from upto u join newest n using (store, seen_on)
+), twice as (
+    select store, label from latest group by store, label having count(*) > 1
+)
+select l.* from latest l anti join twice using (store, label)
+union all
+select l.* from latest l semi join twice using (store, label)
+qualify row_number() over (partition by l.store, l.label order by l) = 1;
+
+-- name: wifi_now
+-- The Wi-Fi of each store in its latest Wi-Fi survey up to the run's date.
+create or replace view wifi_now as
+with upto as (
+    select * from wifi_seen where seen_on <= (select as_of from this_run)
+), newest as (select store, max(seen_on) as seen_on from upto group by store)
+select u.* from upto u join newest n using (store, seen_on);
+
+-- name: heard_now
+-- The latest measured level of each pair up to the run's date; several of one day averaged in mW.
+create or replace view heard_now as
+with upto as (
+    select * from heard_seen where seen_on <= (select as_of from this_run)
+), newest as (
+    select store, station, neighbour, max(seen_on) as seen_on
+    from upto group by store, station, neighbour
+)
+select u.store, u.station, u.neighbour, u.seen_on,
+    round(10 * log10(fsum(pow(10, u.level_dbm / 10)) / count(*)), 3) as level_dbm
+from upto u join newest n using (store, station, neighbour, seen_on)
+group by u.store, u.station, u.neighbour, u.seen_on;
+
+-- name: store_listens
+-- What the labels of a store's latest labels export listen on: one row per list of channels.
+create or replace view store_listens as
+with told as (
+    select store, seen_on, channels, count(*) as labels from label_seen
+    where seen_on <= (select as_of from this_run)
+    group by store, seen_on, channels
+), latest as (
+    select * from told qualify seen_on = max(seen_on) over (partition by store)
+)
+select store, channels, labels from latest where channels is not null;
+
+-- name: export_now
+-- Every export file as it was taken last: one that came again mended replaces the faulty one.
+create or replace view export_now as
+select * from export_file
+qualify row_number() over (partition by file order by rowid desc) = 1;
+
+-- name: told_twice
+-- Stations, and stores (subject 'store'), that the exports of the latest day that names them give
+-- more than once, each time with other facts.
+create or replace view told_twice as
+with told_on as (
+    select store, station as subject, seen_on, count(*) as times
+    from station_seen group by store, station, seen_on
+    union all
+    select store, 'store', seen_on, count(*) from store_seen group by store, seen_on
+)
+select store, subject, max(seen_on) as seen_on
+from told_on
+where seen_on <= (select as_of from this_run)
+group by store, subject
+having max_by(times, seen_on) > 1;

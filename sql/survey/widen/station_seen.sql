@@ -1,2 +1,0 @@
--- Let the table of all stores have its name back.
-drop table if exists temp.main.station_seen;
