@@ -24,9 +24,7 @@ from pipeline.plan.stores import case_of
 from pipeline.plan.what_if import WhatIf, what_if
 from pipeline.progress import Progress
 from pipeline.records import ExportOutcome, RunSummary, Selection
-from pipeline.report.back_out import write_back_out
-from pipeline.report.calendars import cautions, place_of
-from pipeline.report.quarter_files import write_audit
+from pipeline.report.write import cautions, place_of, write_audit, write_back_out
 from pipeline.run import Request, judge, session, start_run, summarise, take_in, write_out
 from pipeline.schedule.stores import schedule, write_calendars
 from pipeline.settled import unsettle

@@ -44,7 +44,7 @@ class ExportOutcome:
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """One thing a rule found; `detail` says it, `title` what the rule is called."""
+    """One thing a rule found: what the rule is called, a sentence, and the facts in it as JSON."""
 
     rule: str
     severity: Severity
@@ -52,6 +52,7 @@ class Finding:
     subject: str
     detail: str
     excepted: str | None = None
+    facts: str | None = None
     title: str = ""
 
 

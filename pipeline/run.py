@@ -28,9 +28,8 @@ from pipeline.records import (
     Selection,
     Severity,
 )
-from pipeline.report.files import report
 from pipeline.report.quarantine import write_quarantine
-from pipeline.report.region_files import reviews
+from pipeline.report.write import report, reviews
 from pipeline.settings import Settings, load_settings, settings_from
 from pipeline.settled import own_rules, settle, settled, unsettle
 from pipeline.survey.evidence import survey

@@ -24,8 +24,8 @@ from pipeline.ingest.load import ingest
 from pipeline.plan.stores import plan
 from pipeline.progress import Silent
 from pipeline.records import Selection
-from pipeline.report.gather import store_contents
-from pipeline.report.workbook import workbook
+from pipeline.report.store.gather import store_contents
+from pipeline.report.store.workbook import workbook
 from pipeline.run import Request, start_run
 from pipeline.settings import Settings, load_settings
 from pipeline.survey.evidence import survey
