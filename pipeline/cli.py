@@ -11,7 +11,7 @@ import polars as pl
 from rich.console import Console
 
 from pipeline import __version__
-from pipeline.bench import Size, bench
+from pipeline.bench import bench
 from pipeline.check.rules import explain, rule_list
 from pipeline.commands import (
     run_approve,
@@ -27,6 +27,7 @@ from pipeline.commands import (
     run_verify,
     run_what_if,
 )
+from pipeline.demo.bench import BenchSize
 from pipeline.errors import QuietaisleError
 from pipeline.records import Selection, Severity
 from pipeline.run import Request, run
@@ -322,7 +323,7 @@ def bench_command(
 ) -> int:
     """Generate a chain of that size, run the whole job and time every step."""
     terminal = console()
-    size = Size(stores, stations, readings, labels)
+    size = BenchSize(stores, stations, readings, labels)
     show_bench(terminal, bench(size, folder, progress_on(terminal)))
     return DONE
 

@@ -18,7 +18,7 @@ from pipeline.database import Database, open_database
 from pipeline.errors import FolderMissing, NothingToRead, UnknownSelection
 from pipeline.frames import frame_of
 from pipeline.ingest.load import ingest
-from pipeline.parallel import foresee, helped
+from pipeline.parallel import helped
 from pipeline.plan.stores import plan
 from pipeline.progress import Progress
 from pipeline.records import (
@@ -166,7 +166,6 @@ def judge(database: Database, request: Request, settings: Settings, progress: Pr
         if _stands(database, request):
             return
         unsettle(database)
-    foresee(len(database.rows("run", "names")), plan, report, reviews)
     with progress.during("survey"):
         survey(database, settings)
     with progress.during("verify"):  # reads what the survey made of scans since each change

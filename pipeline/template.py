@@ -1,4 +1,4 @@
-"""Empty export files to fill in, a commented rules file, and the demo."""
+"""Write empty export files, a commented rules file, or the demo's exports."""
 
 import csv
 import shutil
@@ -19,10 +19,10 @@ def demo_folder() -> Path:
 
 
 def write_template(folder: Path) -> tuple[Path, ...]:
-    """Write one empty file per kind of export, and the rules file, without replacing any.
+    """Write one empty file per kind of export, and the rules file; replace no file.
 
     Raises:
-        OutputNotWritable: the folder cannot be made, or a file of that name is there already.
+        OutputNotWritable: the folder cannot be made, or one of the files exists.
     """
     texts = {f"{kind}.csv": ",".join(names) + "\r\n" for kind, names in _first_headings().items()}
     texts["rules.toml"] = DEFAULT_RULES.read_text(encoding="utf-8")
@@ -30,10 +30,10 @@ def write_template(folder: Path) -> tuple[Path, ...]:
 
 
 def write_demo(folder: Path) -> tuple[Path, ...]:
-    """Copy the sample chain's exports into a folder that does not exist yet.
+    """Copy the demo's exports into a new folder.
 
     Raises:
-        OutputNotWritable: the folder is there already, or cannot be made.
+        OutputNotWritable: the folder exists, or cannot be made.
     """
     try:
         shutil.copytree(demo_folder(), folder)
@@ -43,7 +43,7 @@ def write_demo(folder: Path) -> tuple[Path, ...]:
 
 
 def _first_headings() -> Mapping[str, list[str]]:
-    """Return, per kind, the first heading of every name: the one templates use."""
+    """Return the headings of templates by kind: of each field, the first one known."""
     firsts: dict[str, dict[str, str]] = {}
     with _HEADINGS.open(encoding="utf-8", newline="") as table:
         for row in csv.DictReader(table):

@@ -17,7 +17,7 @@ from rich.table import Table
 from pipeline.audit.baseline import Approved
 from pipeline.audit.history import LifeLine
 from pipeline.audit.records import Departure
-from pipeline.bench import FULL, Measured
+from pipeline.bench import FULL, BenchResult
 from pipeline.changes.records import Calibration, Taken
 from pipeline.check.rules import RuleStanding
 from pipeline.commands import QuarterAudited, Scheduled, Verified
@@ -193,7 +193,7 @@ def show_moves(console: Console, rows: pl.DataFrame) -> None:
         console.print("No station needs to move.")
 
 
-def show_bench(console: Console, measured: Measured) -> None:
+def show_bench(console: Console, measured: BenchResult) -> None:
     """Print seconds by step of each run, rows, memory, shares and floors; the ratio comes last."""
     table = Table("step", box=None, pad_edge=False, header_style="bold")
     for heading in (*measured.runs, "rows"):

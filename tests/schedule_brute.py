@@ -10,7 +10,7 @@ from schedule_checker import open_minutes
 from schedule_portfolios import Portfolio
 
 from pipeline.schedule.records import StoreJob
-from pipeline.settings_schedule import Team
+from pipeline.settings import Team
 
 Work = tuple[int, int, int]  # minutes needed, first open minute, end of the open stretch
 

@@ -14,7 +14,7 @@ from zoneinfo import ZoneInfo
 import holidays
 
 from pipeline.schedule.records import Placement, Schedule, Site, StoreJob, WaveResult
-from pipeline.settings_schedule import Freeze, ScheduleRules, Team, Wave
+from pipeline.settings import Freeze, ScheduleRules, Team, Wave
 
 MINUTE = timedelta(minutes=1)
 DAY = timedelta(days=1)

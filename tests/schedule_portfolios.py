@@ -8,8 +8,16 @@ from types import MappingProxyType
 from zoneinfo import ZoneInfo
 
 from pipeline.schedule.records import Site, StoreJob, WaveResult
-from pipeline.settings import load_settings
-from pipeline.settings_schedule import Deadline, Freeze, ScheduleRules, Team, Teams, Wave, Window
+from pipeline.settings import (
+    Deadline,
+    Freeze,
+    ScheduleRules,
+    Team,
+    Teams,
+    Wave,
+    Window,
+    load_settings,
+)
 
 # Country, zone, and evenings just before its clocks go forward and back in 2026 (tz database).
 ZONES = (

@@ -18,7 +18,7 @@ from pipeline.changes.register import book, history, propose
 from pipeline.changes.states import state_on
 from pipeline.changes.verify import calibration, verify
 from pipeline.database import Database, open_database
-from pipeline.demo.follow_up import write_follow_up
+from pipeline.demo.demo import write_follow_up
 from pipeline.forms import DECISIONS, RESULTS, Form
 from pipeline.ingest.load import ingest
 from pipeline.plan.stores import plan

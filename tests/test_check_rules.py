@@ -16,7 +16,7 @@ from pipeline.check.manual import manual_page
 from pipeline.check.rule_file import BrokenRule, Rule, read_rule, read_rules
 from pipeline.check.rules import check, explain, portfolio, rule_list
 from pipeline.database import Database
-from pipeline.errors import RulesFolderMissing, RuleUnusable, UnknownRule
+from pipeline.errors import FolderMissing, RuleUnusable, UnknownRule
 from pipeline.records import Severity
 from pipeline.settings import Settings, load_settings
 
@@ -458,7 +458,7 @@ class TestOwnRules:
 
     def test_a_folder_that_is_none_is_refused(self, database: Database, tmp_path: Path) -> None:
         """A missing folder of rules ends the command with a sentence."""
-        with pytest.raises(RulesFolderMissing, match="is not a folder"):
+        with pytest.raises(FolderMissing, match="is not a folder"):
             check(database, SETTINGS, tmp_path / "nowhere")
 
     def test_a_mended_rule_leaves_no_problem(self, database: Database, tmp_path: Path) -> None:

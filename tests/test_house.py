@@ -15,7 +15,6 @@ FLOORS = {
     "cli": 9,
     "terminal": 8,
     "bench": 7,
-    "bench_floor": 4,
     "commands": 7,
     "run": 6,
     "template": 5,
@@ -36,7 +35,6 @@ FLOORS = {
     "wording": 1,
     "xlsx": 2,
     "settings": 3,
-    "settings_schedule": 2,
     "rules_table": 1,
     "records": 1,
     "errors": 0,
@@ -50,7 +48,10 @@ def _floor_of(parts: tuple[str, ...]) -> str:
 
 def _imports(path: Path) -> Iterator[tuple[str, ...]]:
     for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
-        if isinstance(node, ast.ImportFrom) and node.module and node.level == 0:
+        if isinstance(node, ast.ImportFrom) and node.module == "pipeline":
+            names = (alias.name for alias in node.names)
+            yield from (("pipeline", name) for name in names if name != "__version__")
+        elif isinstance(node, ast.ImportFrom) and node.module and node.level == 0:
             yield tuple(node.module.split("."))
         elif isinstance(node, ast.Import):
             yield from (tuple(alias.name.split(".")) for alias in node.names)

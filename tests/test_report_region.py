@@ -32,8 +32,7 @@ from pipeline.report.region.content import (
 from pipeline.report.region.gather import region_contents
 from pipeline.report.region.pages import FileLinks, links_of, region_pdf
 from pipeline.report.write import report, reviews
-from pipeline.settings import Settings, load_settings
-from pipeline.settings_schedule import Deadline
+from pipeline.settings import Deadline, Settings, load_settings
 from pipeline.wording import Wording, wording
 
 _LOADED = load_settings()

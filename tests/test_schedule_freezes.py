@@ -6,7 +6,7 @@ import pytest
 
 from pipeline.errors import FreezeFileUnreadable
 from pipeline.schedule.freezes import calendar_freezes
-from pipeline.settings_schedule import Freeze, FreezeCalendar
+from pipeline.settings import Freeze, FreezeCalendar
 
 FIRST, LAST = date(2026, 10, 1), date(2026, 12, 31)
 

@@ -13,8 +13,7 @@ from pipeline.errors import HolidayPartUnknown
 from pipeline.schedule.clock import instant, zone_of
 from pipeline.schedule.nights import site_nights, why_closed
 from pipeline.schedule.records import Night, Site
-from pipeline.settings import load_settings
-from pipeline.settings_schedule import Freeze, ScheduleRules, Window
+from pipeline.settings import Freeze, ScheduleRules, Window, load_settings
 
 SITE = Site("S1", "N", None, "DE", "Europe/Berlin", time(7), time(21))
 ALWAYS = tuple(range(7))

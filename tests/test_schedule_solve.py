@@ -14,8 +14,7 @@ from schedule_portfolios import Portfolio, small, wild
 
 from pipeline.schedule.records import Placement, Schedule, Site, StoreJob, WaveResult
 from pipeline.schedule.schedule import schedule_stores
-from pipeline.settings import load_settings
-from pipeline.settings_schedule import (
+from pipeline.settings import (
     Deadline,
     Freeze,
     ScheduleRules,
@@ -23,6 +22,7 @@ from pipeline.settings_schedule import (
     Teams,
     Wave,
     Window,
+    load_settings,
 )
 
 MONDAY = date(2026, 9, 28)

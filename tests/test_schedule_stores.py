@@ -12,8 +12,7 @@ from pipeline.database import Database, open_database
 from pipeline.progress import Silent
 from pipeline.schedule.feeds import Feed
 from pipeline.schedule.stores import calendars, schedule, write_calendars
-from pipeline.settings import Settings, load_settings
-from pipeline.settings_schedule import Wave
+from pipeline.settings import Settings, Wave, load_settings
 
 CAUTIONS = ("Ladders and work at height.", "Local codes come first.")
 TABLES = ("change_schedule", "unscheduled_store", "schedule_proof", "schedule_remark", "wave_taken")

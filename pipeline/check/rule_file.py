@@ -12,7 +12,7 @@ from typing import Any
 import duckdb
 
 from pipeline import sql_file
-from pipeline.errors import PhraseBroken, RulesFolderMissing
+from pipeline.errors import FolderMissing, PhraseBroken
 from pipeline.phrases import Phrase, phrase
 from pipeline.records import Severity
 from pipeline.settings import load_settings
@@ -93,10 +93,10 @@ def read_rules(folder: Path | None) -> tuple[tuple[Rule, ...], tuple[BrokenRule,
     """Return the rules of this package, or of a user's `folder`, by name, and what is broken.
 
     Raises:
-        RulesFolderMissing: `folder` is not a folder.
+        FolderMissing: `folder` is not a folder.
     """
     if folder is not None and not folder.is_dir():
-        raise RulesFolderMissing(folder)
+        raise FolderMissing(folder, "your rules (*.sql)")
     paths = sql_file.folder("rules") if folder is None else sorted(folder.glob("*.sql"))
     read = [read_rule(path) for path in paths]
     rules = tuple(rule for rule in read if isinstance(rule, Rule))

@@ -55,7 +55,7 @@ def check(database: Database, settings: Settings, folder: Path | None = None) ->
         folder: rules of the user's own; they run on a closed copy.
 
     Raises:
-        RulesFolderMissing: `folder` is not a folder.
+        FolderMissing: `folder` is not a folder.
         UnknownRule: a severity is set for a rule that no file defines.
     """
     rules, broken = read_rules(None)

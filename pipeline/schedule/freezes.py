@@ -8,7 +8,7 @@ from icalendar import Calendar, Component, Event
 from icalendar.error import BrokenCalendarProperty
 
 from pipeline.errors import FreezeFileUnreadable
-from pipeline.settings_schedule import Freeze, FreezeCalendar
+from pipeline.settings import Freeze, FreezeCalendar
 
 _BAD = (ValueError, KeyError, TypeError, AttributeError, IndexError, BrokenCalendarProperty)
 _BEGIN = b"BEGIN:VCALENDAR"

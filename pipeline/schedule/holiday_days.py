@@ -9,7 +9,7 @@ from holidays import country_holidays, list_supported_countries
 
 from pipeline.errors import HolidayPartUnknown
 from pipeline.schedule.records import Site
-from pipeline.settings_schedule import Holidays
+from pipeline.settings import Holidays
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,7 +8,7 @@ from pipeline.schedule.clock import zone_of
 from pipeline.schedule.holiday_days import holiday_days
 from pipeline.schedule.records import Night, Site
 from pipeline.schedule.windows import SiteRules, night_of
-from pipeline.settings_schedule import Freeze, ScheduleRules
+from pipeline.settings import Freeze, ScheduleRules
 
 
 @dataclass(frozen=True, slots=True)

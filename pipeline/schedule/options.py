@@ -11,7 +11,7 @@ from datetime import UTC, date, datetime, time, timedelta
 
 from pipeline.schedule.clock import instant, zone_of
 from pipeline.schedule.records import Night, Option, Part, Shift, StoreJob
-from pipeline.settings_schedule import Deadline, Team, Work
+from pipeline.settings import Deadline, Team, Work
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _MINUTE = timedelta(minutes=1)

@@ -9,7 +9,7 @@ from pipeline.schedule.nights import SiteNights, site_nights
 from pipeline.schedule.options import Due, due_of, options_of, shifts_of, usable
 from pipeline.schedule.records import Area, Option, Part, Shift, StoreJob, Task, WaveResult
 from pipeline.schedule.waves import Candidate, RegionWaves, region_waves
-from pipeline.settings_schedule import ScheduleRules
+from pipeline.settings import ScheduleRules
 
 _HUNDREDTHS = 100
 

@@ -26,7 +26,7 @@ from pipeline.schedule.records import (
     WaveResult,
 )
 from pipeline.schedule.solve import Solved, solve
-from pipeline.settings_schedule import ScheduleRules
+from pipeline.settings import ScheduleRules
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 

@@ -6,7 +6,7 @@ from datetime import date
 from math import ceil
 
 from pipeline.schedule.records import Gate, WaveResult
-from pipeline.settings_schedule import Wave
+from pipeline.settings import Wave
 
 _ROUNDING = 1e-9  # a share of 0.3 of 10 stores is 3 stores
 

@@ -15,7 +15,7 @@ from zoneinfo import ZoneInfo
 
 from pipeline.schedule.clock import instant
 from pipeline.schedule.records import Night, Site
-from pipeline.settings_schedule import Freeze, Holidays, Window
+from pipeline.settings import Freeze, Holidays, Window
 
 Stretch = tuple[datetime, datetime]  # [starts, ends), UTC
 _DAY = timedelta(days=1)

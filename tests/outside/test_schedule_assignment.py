@@ -10,8 +10,7 @@ from scipy.optimize import linear_sum_assignment
 
 from pipeline.schedule.records import Site, StoreJob
 from pipeline.schedule.schedule import schedule_stores
-from pipeline.settings import load_settings
-from pipeline.settings_schedule import Freeze, Team, Teams, Wave, Window
+from pipeline.settings import Freeze, Team, Teams, Wave, Window, load_settings
 
 FIRST = date(2026, 10, 5)
 

@@ -17,8 +17,7 @@ from pipeline.schedule.freezes import calendar_freezes
 from pipeline.schedule.holiday_days import holiday_days
 from pipeline.schedule.records import Placement, Site
 from pipeline.schedule.schedule import schedule_stores
-from pipeline.settings import load_settings
-from pipeline.settings_schedule import FreezeCalendar
+from pipeline.settings import FreezeCalendar, load_settings
 
 CAUTIONS = ("Ladders; work at height, always.", "Local codes, the regulator: first.")
 

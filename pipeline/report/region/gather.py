@@ -20,8 +20,7 @@ from pipeline.report.region.content import (
     UnapprovedDeparture,
 )
 from pipeline.report.rule_book import RuleBook, rule_book
-from pipeline.settings import Settings
-from pipeline.settings_schedule import Deadline
+from pipeline.settings import Deadline, Settings
 from pipeline.wording import wording
 
 Line = TypeVar(
