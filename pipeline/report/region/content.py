@@ -5,6 +5,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from enum import StrEnum
+from typing import Protocol
 
 from pipeline.wording import Wording
 
@@ -34,6 +35,15 @@ class StoreStanding(StrEnum):
     UNDER_WAY = "under_way"
     DONE = "done"
     NOTHING = "nothing"
+
+
+class OfRegion(Protocol):
+    """A row of a region."""
+
+    @property
+    def region(self) -> str:
+        """The region's name, or `ANYWHERE`."""
+        ...
 
 
 @dataclass(frozen=True, slots=True)

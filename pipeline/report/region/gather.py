@@ -6,39 +6,17 @@ from dataclasses import replace
 from typing import TypeVar
 
 from pipeline.database import Database
-from pipeline.report.region.content import (
-    ANYWHERE,
-    DayOfChanges,
-    ExpiringException,
-    FindingLine,
-    LateChange,
-    MeasuredChange,
-    OpenDeadline,
-    PendingChange,
-    RegionContent,
-    StoreLine,
-    UnapprovedDeparture,
-)
+from pipeline.report.region import content
 from pipeline.report.rule_book import RuleBook, rule_book
 from pipeline.settings import Deadline, Settings
 from pipeline.wording import wording
 
-Line = TypeVar(
-    "Line",
-    StoreLine,
-    DayOfChanges,
-    MeasuredChange,
-    PendingChange,
-    LateChange,
-    UnapprovedDeparture,
-    FindingLine,
-    ExpiringException,
-)
+Line = TypeVar("Line", bound=content.OfRegion)
 
 
 def region_contents(
     database: Database, settings: Settings, regions: Sequence[str]
-) -> Iterator[RegionContent]:
+) -> Iterator[content.RegionContent]:
     """Yield the contents of the named regions, in ascending order of their names."""
 
     def read(kind: type[Line], name: str) -> Mapping[str, tuple[Line, ...]]:
@@ -48,17 +26,17 @@ def region_contents(
         return defaultdict(tuple, {region: tuple(lines) for region, lines in found.items()})
 
     as_of = database.value("report", "day")
-    stores = read(StoreLine, "region_stores")
-    days = read(DayOfChanges, "region_days")
-    promises = read(MeasuredChange, "region_promises")
-    pending = read(PendingChange, "region_pending")
-    late = read(LateChange, "region_late")
-    astray = read(UnapprovedDeparture, "region_astray")
-    findings = read(FindingLine, "region_findings")
-    expiring = read(ExpiringException, "region_exceptions")
+    stores = read(content.StoreLine, "region_stores")
+    days = read(content.DayOfChanges, "region_days")
+    promises = read(content.MeasuredChange, "region_promises")
+    pending = read(content.PendingChange, "region_pending")
+    late = read(content.LateChange, "region_late")
+    astray = read(content.UnapprovedDeparture, "region_astray")
+    findings = read(content.FindingLine, "region_findings")
+    expiring = read(content.ExpiringException, "region_exceptions")
     book = rule_book(database)
     for region in sorted(regions):
-        content = RegionContent(
+        found = content.RegionContent(
             region=region,
             as_of=as_of,
             stores=stores[region],
@@ -68,28 +46,28 @@ def region_contents(
             late=late[region],
             astray=astray[region],
             findings=findings[region],
-            anywhere=findings[ANYWHERE],
-            expiring=(*expiring[region], *expiring[ANYWHERE]),
+            anywhere=findings[content.ANYWHERE],
+            expiring=(*expiring[region], *expiring[content.ANYWHERE]),
             deadlines=_deadlines(settings.schedule.deadlines, region, stores[region]),
         )
-        yield _worded(content, book)
+        yield _worded(found, book)
 
 
-def _worded(content: RegionContent, book: RuleBook) -> RegionContent:
-    """Return the content with its findings in the region's language."""
-    language = wording(content.country).language
+def _worded(review: content.RegionContent, book: RuleBook) -> content.RegionContent:
+    """Return a review with its findings in the region's language."""
+    language = wording(review.country).language
 
-    def told(found: FindingLine) -> FindingLine:
+    def told(found: content.FindingLine) -> content.FindingLine:
         detail = book.sentence(found.rule, language, found.facts, found.detail)
         return replace(found, detail=detail, title=book.title(found.rule, language))
 
-    findings, anywhere = map(told, content.findings), map(told, content.anywhere)
-    return replace(content, findings=tuple(findings), anywhere=tuple(anywhere))
+    findings, anywhere = map(told, review.findings), map(told, review.anywhere)
+    return replace(review, findings=tuple(findings), anywhere=tuple(anywhere))
 
 
 def _deadlines(
-    deadlines: Sequence[Deadline], region: str, stores: Sequence[StoreLine]
-) -> tuple[OpenDeadline, ...]:
+    deadlines: Sequence[Deadline], region: str, stores: Sequence[content.StoreLine]
+) -> tuple[content.OpenDeadline, ...]:
     """Return the deadlines of a region with changes still open, the earliest first."""
     found = []
     for deadline in sorted(deadlines, key=lambda d: (d.by, d.store or "")):
@@ -99,5 +77,7 @@ def _deadlines(
         left = sum(s.changes - s.done - s.failed for s in meant)
         if left:
             total = sum(s.changes for s in meant)
-            found.append(OpenDeadline(deadline.by, deadline.reason, deadline.store, left, total))
+            found.append(
+                content.OpenDeadline(deadline.by, deadline.reason, deadline.store, left, total)
+            )
     return tuple(found)

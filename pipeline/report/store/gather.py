@@ -15,13 +15,12 @@ from pipeline.reasons import from_json, sentence
 from pipeline.records import Finding, Severity
 from pipeline.report.rule_book import RuleBook, rule_book
 from pipeline.report.store.content import (
-    ChannelAir,
     EarshotPair,
     KeyFigures,
     PlanInForce,
     PlannedMove,
     PlannedStation,
-    PlanProof,
+    PlanQuality,
     Rated,
     RegisteredChange,
     Store,
@@ -29,6 +28,7 @@ from pipeline.report.store.content import (
     WifiGroup,
 )
 from pipeline.tables.run import PermittedChannel
+from pipeline.tables.survey import EdEvidence
 from pipeline.wording import wording
 
 CHUNK = 200  # stores whose contents are in memory at once
@@ -38,11 +38,11 @@ _READ: tuple[tuple[str, type[Any], Mapping[str, object]], ...] = (
     ("store_head", Store, {}),
     ("store_stations", PlannedStation, {}),
     ("store_moves", PlannedMove, {}),
-    ("store_air", ChannelAir, {}),
+    ("store_air", EdEvidence, {}),
     ("store_findings", Finding, {}),
     ("store_pairs", EarshotPair, {}),
     ("store_wifi", WifiGroup, {}),
-    ("store_proofs", PlanProof, {}),
+    ("store_proofs", PlanQuality, {}),
     ("store_permitted", PermittedChannel, {}),
     ("store_plans", PlanInForce, {}),
     ("store_changes", RegisteredChange, {"plan": None}),
@@ -123,7 +123,7 @@ def _content(store: Store, rows: _Rows, approvers: tuple[str, ...]) -> StoreCont
     key, language = store.store, wording(store.country).language
     stations = tuple(_worded(station, language) for station in rows.of(key, PlannedStation))
     moves = tuple(_worded(move, language) for move in rows.of(key, PlannedMove))
-    air, pairs = rows.of(key, ChannelAir), rows.of(key, EarshotPair)
+    air, pairs = rows.of(key, EdEvidence), rows.of(key, EarshotPair)
     findings = tuple(_finding(found, rows.book, language) for found in rows.of(key, Finding))
     plan = next(iter(rows.of(key, PlanInForce)), None)
     return StoreContent(
@@ -134,7 +134,7 @@ def _content(store: Store, rows: _Rows, approvers: tuple[str, ...]) -> StoreCont
         findings=findings,
         pairs=pairs,
         wifi=rows.of(key, WifiGroup),
-        proof=next(iter(rows.of(key, PlanProof)), None),
+        proof=next(iter(rows.of(key, PlanQuality)), None),
         permitted=tuple(one.channel for one in rows.of(key, PermittedChannel)),
         figures=key_figures(stations, moves, air, findings, pairs),
         plan=plan,
@@ -163,7 +163,7 @@ def _worded(about: Reasoned, language: str) -> Reasoned:
 def key_figures(
     stations: Sequence[PlannedStation],
     moves: Sequence[PlannedMove],
-    air: Sequence[ChannelAir],
+    air: Sequence[EdEvidence],
     findings: Sequence[Finding],
     pairs: Sequence[EarshotPair],
 ) -> KeyFigures:
