@@ -9,8 +9,9 @@ from types import MappingProxyType
 from typing import Any
 
 from pipeline.errors import RulesFileUnreadable, RulesKeyUnknown, RulesValueWrong
-from pipeline.records import Exemption, Severity
+from pipeline.records import Severity
 from pipeline.settings_schedule import SCHEDULE_SECTIONS, ScheduleRules, schedule_rules
+from pipeline.tables.run import Exemption
 
 DEFAULT_RULES = Path(__file__).resolve().parent / "default_rules.toml"
 KEPT_RULES = Path("rules of the last run")

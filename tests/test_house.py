@@ -50,6 +50,8 @@ def _imports(path: Path) -> Iterator[tuple[str, ...]]:
     for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
         if isinstance(node, ast.ImportFrom) and node.module and node.level == 0:
             yield tuple(node.module.split("."))
+            if node.module == "pipeline":
+                yield from (("pipeline", each.name) for each in node.names if each.name in FLOORS)
         elif isinstance(node, ast.Import):
             yield from (tuple(alias.name.split(".")) for alias in node.names)
 

@@ -4,19 +4,22 @@ with aired as (
     select p.clear_air_now, p.clear_air_planned, greatest(l.labels, 1) as labels
     from station_plan p join station_load l using (store, station)
 )
-select (select count(*) from store_now) as stores,
+select run, as_of,
+    (select count(*) from store_now) as stores,
     (select count(*) from station_now) as stations,
+    (select count(*) from finding f where f.run = this_run.run and excepted is not null)
+        as excepted,
     (select count(*) from move) as moves,
     (select count(distinct store) from move) as stores_with_moves,
     coalesce((select fsum(clear_air_now * labels) / sum(labels) from aired), 0) as clear_air_now,
     coalesce((select fsum(clear_air_planned * labels) / sum(labels) from aired), 0)
-        as clear_air_planned;
+        as clear_air_planned
+from this_run;
 
--- name: findings
--- Findings of this run by severity, those that an approved exception covers apart.
-select severity, count(*) filter (excepted is null) as standing,
-    count(*) filter (excepted is not null) as excepted
-from finding where run = (select run from this_run)
+-- name: standing_findings
+-- Findings of this run by severity, but for those that an approved exception covers.
+select severity as key, count(*) as value
+from finding where run = (select run from this_run) and excepted is null
 group by severity order by severity;
 
 -- name: left_aside
@@ -26,7 +29,7 @@ from export_file where decisions like '%headings left aside: %' order by file;
 
 -- name: unplanned
 -- Stores without a plan, with the reason.
-select store, reason from unplanned_store order by store;
+select store as key, reason as value from unplanned_store order by store;
 
 -- name: planned_stores
 -- Stores for which there is a plan.

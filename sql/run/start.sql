@@ -17,9 +17,17 @@ select distinct sha256 from export_file where refused is null order by sha256;
 -- The stores of this run, with what decides their permitted channels.
 select store, region, store_type from store_now order by store;
 
+-- name: store_count
+-- How many stores there are.
+select count(*) from store_now;
+
 -- name: this_run
 -- The run the views speak of.
 select run, as_of from this_run;
+
+-- name: this_day
+-- The day this run speaks of.
+select as_of from this_run;
 
 -- name: rules_kept
 -- The rules file of the last run.
