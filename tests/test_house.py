@@ -53,6 +53,8 @@ def _imports(path: Path) -> Iterator[tuple[str, ...]]:
             yield from (("pipeline", name) for name in names if name != "__version__")
         elif isinstance(node, ast.ImportFrom) and node.module and node.level == 0:
             yield tuple(node.module.split("."))
+            if node.module == "pipeline":
+                yield from (("pipeline", each.name) for each in node.names if each.name in FLOORS)
         elif isinstance(node, ast.Import):
             yield from (tuple(alias.name.split(".")) for alias in node.names)
 

@@ -1,3 +1,4 @@
+-- name: jobs
 -- Every store with moves to make: what the schedule needs of it, its moves in order, and what they
 -- are worth. Moves that were refused, put off or carried out are left out. The worth is clear air
 -- gained, weighted by labels; a store without a labels export counts as many per station as the
@@ -12,7 +13,7 @@ with force as (
     join change_state_on((select day from register_day)) s on s.change = c.change
     where s.state in ('refused', 'deferred', 'implemented', 'verified', 'ineffective', 'backed out')
 ), to_make as (
-    select m.store, string_agg(cast(m.position as varchar), ' ' order by m.position) as positions
+    select m.store, list(m.position order by m.position) as positions
     from move m anti join settled s on s.store = m.store and s.position = m.position
     group by m.store
 ), carried as (
@@ -40,3 +41,49 @@ join store_now n using (store)
 left join worth w using (store)
 left join taken k using (store)
 order by n.store;
+
+-- name: wifi_neighbours
+-- Stores that hear the same Wi-Fi transmitters, under the first of these by hardware address. Names
+-- are left out: the chain's own network has one name everywhere.
+with heard as (
+    select distinct store, lower(replace(network, '-', ':')) as network
+    from wifi_now
+    where regexp_full_match(lower(network), '[0-9a-f]{2}([:-][0-9a-f]{2}){5}')
+        and network not in ('00:00:00:00:00:00', 'ff:ff:ff:ff:ff:ff')
+), hearing as (
+    select network, list(store order by store) as stores
+    from heard group by network having count(*) > 1
+)
+select min(network) as key, stores as value from hearing group by stores order by key;
+
+-- name: wave_results
+-- What became of the waves so far.
+select region, wave, stores, verified from wave_result order by region, wave;
+
+-- name: this_day
+-- The day this run speaks of.
+select as_of from this_run;
+
+-- name: nights
+-- The current schedule.
+from change_schedule order by store, night;
+
+-- name: plans_in_force
+-- The plan in force of every store that has one in the register.
+select store as key, plan as value from change_plan
+qualify row_number() over (partition by store order by number desc) = 1
+order by store;
+
+-- name: forget_waves
+-- Forget what a run of the same day, or of a later one, put in waves.
+delete from wave_taken where taken_on >= (select as_of from this_run);
+
+-- name: keep_waves
+-- Keep the wave of every store that has a night for certain and was in no wave before.
+insert into wave_taken
+select s.store, any_value(s.wave), any_value(r.as_of)
+from change_schedule s, this_run r
+where not s.provisional
+    and s.store not in (select store from wave_taken where wave = s.wave)
+group by s.store
+order by s.store;
