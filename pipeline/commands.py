@@ -13,10 +13,9 @@ from pipeline.audit.calendar import quarter_of, read_quarter
 from pipeline.audit.history import LifeLine, life
 from pipeline.audit.records import Departure
 from pipeline.changes.back_out import back_out
-from pipeline.changes.decisions import decide
-from pipeline.changes.records import Booking, Calibration, Check, Taken
-from pipeline.changes.register import book
-from pipeline.changes.verify import calibration, verify
+from pipeline.changes.decisions import Taken, decide
+from pipeline.changes.register import Booking, book
+from pipeline.changes.verify import Calibration, Check, calibration, verify
 from pipeline.check.portfolio import RuleStanding, portfolio
 from pipeline.database import Database
 from pipeline.errors import UnknownSelection

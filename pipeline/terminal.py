@@ -18,7 +18,8 @@ from pipeline.audit.baseline import Approved
 from pipeline.audit.history import LifeLine
 from pipeline.audit.records import Departure
 from pipeline.bench import FULL, Measured
-from pipeline.changes.records import Calibration, Taken
+from pipeline.changes.decisions import Taken
+from pipeline.changes.verify import Calibration
 from pipeline.check.portfolio import RuleStanding
 from pipeline.commands import QuarterAudited, Scheduled, Verified
 from pipeline.plan.what_if import WhatIf
