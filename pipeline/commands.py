@@ -8,16 +8,14 @@ from pathlib import Path
 
 import polars as pl
 
-from pipeline.audit.audit import Audited, audit, compare
+from pipeline.audit.audit import AuditOutcome, audit, compare
 from pipeline.audit.baseline import Approved, approve
 from pipeline.audit.calendar import quarter_of, read_quarter
 from pipeline.audit.history import LifeLine, life
-from pipeline.audit.records import Departure
 from pipeline.changes.back_out import back_out
-from pipeline.changes.decisions import decide
-from pipeline.changes.records import Booking, Calibration, Check, Taken
-from pipeline.changes.register import book
-from pipeline.changes.verify import calibration, verify
+from pipeline.changes.decisions import Taken, decide
+from pipeline.changes.register import Booking, book
+from pipeline.changes.verify import Calibration, Check, calibration, verify
 from pipeline.check.rules import RuleStanding, portfolio
 from pipeline.database import Database
 from pipeline.errors import UnknownSelection
@@ -31,6 +29,7 @@ from pipeline.schedule.stores import schedule, write_calendars
 from pipeline.settings import Settings
 from pipeline.settled import unsettle
 from pipeline.survey.evidence import survey
+from pipeline.tables.audit import Departure
 from pipeline.tables.schedule import ScheduleProof, UnscheduledStore
 
 
@@ -58,7 +57,7 @@ class Verified:
 class QuarterAudited:
     """An audit of a quarter, and its two files."""
 
-    audited: Audited
+    audited: AuditOutcome
     files: tuple[Path, ...]
 
 
