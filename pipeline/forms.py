@@ -6,16 +6,12 @@ holds a copy of the locked cells, which shows when one was edited.
 """
 
 import re
-import tomllib
 import unicodedata
-from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, time
-from functools import cache
-from pathlib import Path
-from types import MappingProxyType
 
-_WORDS = Path(__file__).resolve().parent / "forms.toml"
+from pipeline.wording import languages, texts
+
 _DIGITS = 9  # of a number's fraction: programs write the further ones differently
 _PLAN = re.compile(r"\b([0-9a-f]{10})\b")
 _CHANGE = re.compile(r"[0-9a-f]{10}-\d{2,}")
@@ -80,23 +76,17 @@ def looks_like_change(text: str) -> bool:
     return _CHANGE.fullmatch(text) is not None
 
 
-@cache
-def _languages() -> Mapping[str, Mapping[str, str]]:
-    return MappingProxyType(tomllib.loads(_WORDS.read_text(encoding="utf-8")))
-
-
 def word(meaning: str, language: str) -> str:
-    """Return a choice in a language, or in English where the language is unknown."""
-    known = _languages()
-    return known.get(language, known["en"])[meaning]
+    """Return a language's word for what can be chosen, in English if it is not shipped."""
+    return texts(language)[f"choice.{meaning}"]
 
 
 def meaning(text: str, among: tuple[str, ...]) -> str | None:
     """Return which of `among` a word means, in any language."""
     asked = folded(text)
-    for words in _languages().values():
+    for language in languages():
         for key in among:
-            if folded(words[key]) == asked:
+            if folded(word(key, language)) == asked:
                 return key
     return None
 

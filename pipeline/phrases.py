@@ -17,26 +17,22 @@ A blank is a name in braces, with an optional format after a colon:
     {stations:all {name}}                   the same, never shortened
 
 Texts after `case`, `each` and `all`, and plural forms, may hold blanks themselves. What is absent
-(null) prints as a dash. The texts stand in `phrases_<language>.toml` and in the headers of rules.
+(null) prints as a dash.
 """
 
 import re
-import tomllib
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, time
 from functools import cache
 from gettext import c2py
-from pathlib import Path
 from typing import Any
 
 from pipeline.errors import PhraseBroken, PhraseUnfilled
+from pipeline.wording import DEFAULT_LANGUAGE, NOTHING, texts
 
-DEFAULT_LANGUAGE = "en"
-_FOLDER = Path(__file__).resolve().parent
 _NAME = re.compile(r"[a-z_][a-z0-9_]*")
 _NUMBER = re.compile(r"(?:\.(?P<digits>\d))?(?P<kind>[f%])")
-_NOTHING = "\N{EN DASH}"
 _LISTED = 4  # items of a list that are named
 _COUNT = "_count"  # the number that # stands for
 
@@ -101,30 +97,15 @@ def fill(text: str, values: _Values, style: Style) -> str:
 @cache
 def style(language: str) -> Style:
     """Return how a language writes; as English does where it is not shipped."""
-    return Style(**_table(language)["style"])
+    found = texts(language)
+    own = {key: found[f"style.{key}"] for key in Style.__dataclass_fields__ if key != "decimal"}
+    return Style(decimal=found["number.decimal"], **own)
 
 
 @cache
 def plain_style() -> Style:
     """Return English as it is typed on a keyboard, so that people find it by searching."""
     return replace(style(DEFAULT_LANGUAGE), minus="-", percent="{} %")
-
-
-def texts(language: str, group: str) -> Mapping[str, Any]:
-    """Return a group of a language's texts, empty where it has none; English where not shipped."""
-    found: Mapping[str, Any] = _table(language).get(group, {})
-    return found
-
-
-def languages() -> tuple[str, ...]:
-    """Return the languages shipped."""
-    return tuple(sorted(p.stem.removeprefix("phrases_") for p in _FOLDER.glob("phrases_*.toml")))
-
-
-@cache
-def _table(language: str) -> Mapping[str, Any]:
-    chosen = language if language in languages() else DEFAULT_LANGUAGE
-    return tomllib.loads((_FOLDER / f"phrases_{chosen}.toml").read_text(encoding="utf-8"))
 
 
 @cache
@@ -199,7 +180,7 @@ _Shower = Callable[[Any, Style], str]
 def _shown(name: str, show: _Shower) -> _Filler:
     def filler(values: _Values, style: Style) -> str:
         value = values[name]
-        return _NOTHING if value is None else show(value, style)
+        return NOTHING if value is None else show(value, style)
 
     return filler
 

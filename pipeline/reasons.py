@@ -1,14 +1,14 @@
-"""Why a station moves or stays: the facts in plain figures, and the sentence in a language.
+"""Why a station moves or stays: the facts as figures, and the sentence in a language.
 
-The plan gives the facts, kept as JSON; who prints them asks for the sentence. The wordings are
-data: the group `reason` of `phrases_<language>.toml`.
+The plan keeps the facts as JSON; a report asks for the sentence in the store's language.
 """
 
 import json
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 
-from pipeline.phrases import DEFAULT_LANGUAGE, Style, fill, style, texts
+from pipeline.phrases import Style, fill, style
+from pipeline.wording import DEFAULT_LANGUAGE, texts
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,24 +22,23 @@ class Neighbour:
 
 @dataclass(frozen=True, slots=True)
 class Air:
-    """A channel as one station finds it: outside noise (0..1, None: no evidence) and neighbours."""
+    """A channel as one station hears it: outside noise (0..1, None: no evidence) and neighbours."""
 
     channel: int
     noise: float | None
     source: str
     wifi: str | None
     neighbours: tuple[Neighbour, ...]
-    more: int  # further neighbours, not named
+    more: int  # neighbours left unnamed
 
 
 @dataclass(frozen=True, slots=True)
 class Reason:
-    """Everything a sentence needs.
+    """The facts a sentence is made from.
 
-    `today` and `planned` are the air now and as planned, the same for a station that stays;
-    `staying` is the air on today's channel once the others have moved, where that differs.
-    `rival` is the next best channel and `worse` what it costs more, as a share of the clear air of
-    an average station.
+    `today` and `planned` are the air now and as planned, equal for a station that stays; `staying`
+    is the air on today's channel once the others have moved, if that differs. `rival` is the next
+    best channel and `worse` its extra cost, as a share of an average station's clear air.
     """
 
     today: Air
@@ -76,28 +75,29 @@ def _air(facts: Mapping[str, object] | None) -> Air | None:
 
 
 def sentence(reason: Reason, language: str = DEFAULT_LANGUAGE) -> str:
-    """Return the reason as a sentence; English where the language is not shipped."""
-    words = _Words(texts(language, "reason"), style(language))
+    """Return the reason as a sentence, in English if the language is not shipped."""
+    words = _Words(texts(language), style(language))
     parts = []
     if not reason.permitted:
-        parts.append(words("not_permitted", channel=reason.today.channel))
+        parts.append(words("move_reason.not_permitted", channel=reason.today.channel))
     if reason.moves:
-        parts.append(_on("today", reason.today, words))
+        parts.append(_on("move_reason.today", reason.today, words))
         if reason.staying is not None:
-            parts.append(words("staying", company=_company(reason.staying, words)))
-    parts.append(_on("planned", reason.planned, words))
+            parts.append(words("move_reason.staying", company=_company(reason.staying, words)))
+    parts.append(_on("move_reason.planned", reason.planned, words))
     if not reason.moves:
-        parts.append(words("locked" if reason.locked else "stays"))
+        parts.append(words("move_reason.locked" if reason.locked else "move_reason.stays"))
     if reason.rival is not None and reason.worse is not None and not reason.locked:
-        parts.append(words("rival", channel=reason.rival, worse=max(0.0, reason.worse)))
-    parts.append(words(f"sureness_{reason.sureness}"))
-    text = words("between").join(parts)
-    return words("parked", reason=text) if reason.parked else text
+        worse = max(0.0, reason.worse)
+        parts.append(words("move_reason.rival", channel=reason.rival, worse=worse))
+    parts.append(words(f"move_reason.sureness_{reason.sureness}"))
+    text = words("move_reason.between").join(parts)
+    return words("move_reason.parked", reason=text) if reason.parked else text
 
 
 @dataclass(frozen=True, slots=True)
 class _Words:
-    """The texts of a language and its way with numbers."""
+    """The texts of a language and how it writes numbers and lists."""
 
     texts: Mapping[str, str]
     style: Style
@@ -107,23 +107,23 @@ class _Words:
 
 
 def _on(key: str, air: Air, words: _Words) -> str:
-    return words(key, channel=air.channel, air=_shown(air, words))
-
-
-def _shown(air: Air, words: _Words) -> str:
     if air.noise is None:
-        noise = words("noise_none")
+        noise = words("move_reason.noise_none")
     else:
-        how = words(f"source_{air.source}")
+        how = words(f"move_reason.source_{air.source}")
         if air.wifi:
-            how = words("with_wifi", how=how, wifi=air.wifi)
-        noise = words("noise", share=air.noise, how=how)
-    return words("air", noise=noise, company=_company(air, words))
+            how = words("move_reason.with_wifi", how=how, wifi=air.wifi)
+        noise = words("move_reason.noise", share=air.noise, how=how)
+    shown = words("move_reason.air", noise=noise, company=_company(air, words))
+    return words(key, channel=air.channel, air=shown)
 
 
 def _company(air: Air, words: _Words) -> str:
+    """Return the neighbours heard, the first ones by name."""
     if not air.neighbours:
-        return words("alone")
-    named = words.style.comma.join(words("neighbour", **asdict(n)) for n in air.neighbours)
+        return words("move_reason.alone")
+    named = words.style.comma.join(
+        words("move_reason.neighbour", **asdict(neighbour)) for neighbour in air.neighbours
+    )
     more = fill(words.style.more, {"count": air.more}, words.style) if air.more else ""
-    return words("heard", named=named + more)
+    return words("move_reason.heard", named=named + more)

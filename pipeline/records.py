@@ -20,20 +20,9 @@ class Severity(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class Exemption:
-    """An approved departure from a rule until a day; '*' stands for any store or subject."""
-
-    rule: str
-    store: str
-    subject: str
-    reason: str
-    approved_by: str
-    until: date
-
-
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """One thing a rule found; `detail` says it, `title` what the rule is called."""
+    """One thing a rule found: what the rule is called, a sentence, and the facts in it as JSON."""
 
     rule: str
     severity: Severity
@@ -41,6 +30,7 @@ class Finding:
     subject: str
     detail: str
     excepted: str | None = None
+    facts: str | None = None
     title: str = ""
 
 
@@ -121,25 +111,42 @@ class CalendarOf(Protocol):
 
 
 @dataclass(frozen=True, slots=True)
+class StorePlace:
+    """A store of this run, with what decides its permitted channels."""
+
+    store: str
+    region: str
+    store_type: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class LeftAside:
+    """The headings of an export that no heading table knows."""
+
+    file: str
+    headings: str
+
+
+@dataclass(frozen=True, slots=True)
 class RunSummary:
-    """What a run says on the terminal when it is done."""
+    """What a run came to. Clear air is a mean over stations, by labels, 0..1."""
 
     run: str
     as_of: date
-    outcomes: tuple[ExportFile, ...]
     stores: int
     stations: int
-    findings: Mapping[Severity, int]
-    excepted: int
+    excepted: int  # findings that an approved exception covers
     moves: int
     stores_with_moves: int
     clear_air_now: float
     clear_air_planned: float
-    unplanned: tuple[tuple[str, str], ...]
-    unwritten: tuple[tuple[str, str], ...]
-    written: tuple[Written, ...]
-    reviews: tuple[Path, ...]
-    left_aside: tuple[tuple[str, str], ...]  # file, and the headings nothing knows
-    quarantine: Path | None
+    findings: Mapping[Severity, int]
+    unplanned: Mapping[str, str]  # by store, why it has no plan
+    left_aside: tuple[LeftAside, ...]
     out: Path
     database: Path
+    outcomes: tuple[ExportFile, ...] = ()
+    written: tuple[Written, ...] = ()
+    unwritten: tuple[tuple[str, str], ...] = ()  # store or region, and why
+    reviews: tuple[Path, ...] = ()
+    quarantine: Path | None = None

@@ -13,9 +13,10 @@ from typing import Annotated, Any, Generic, TypeVar
 
 from pipeline import rules_table as rules
 from pipeline.errors import FreezeFileUnreadable, RulesFileUnreadable
-from pipeline.records import Exemption, Severity
+from pipeline.records import Severity
 from pipeline.rules_table import Reader, RulesTable, by_name, fits, within
 from pipeline.tables.exports import EXPORT_KINDS
+from pipeline.tables.run import Exemption
 
 DEFAULT_RULES = Path(__file__).resolve().parent / "default_rules.toml"
 _SHIPPED: Mapping[str, Any] = tomllib.loads(DEFAULT_RULES.read_text(encoding="utf-8"))

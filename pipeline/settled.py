@@ -9,6 +9,7 @@ from pathlib import Path
 
 from pipeline.database import Database
 from pipeline.due import fingerprint, program
+from pipeline.tables.run import ThisRun
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +60,6 @@ def unsettle(database: Database) -> None:
 
 def _mark(database: Database, out: Path, rules: str) -> str:
     """Return the fingerprint of all that a run rests on, and of where it writes."""
-    run = database.rows("run", "this_run")[0][0]
+    run = database.records(ThisRun, "run", "this_run")[0].run
     held = database.records(HeldTable, "settled", "held")
     return fingerprint(program(), run, str(out.absolute()), rules, repr(held))

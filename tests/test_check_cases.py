@@ -27,8 +27,8 @@ from check_cases import (
 from pipeline import sql_file
 from pipeline.check.rule_file import FIELDS, BrokenRule, Rule, read_rule, read_rules
 from pipeline.database import Database
-from pipeline.phrases import languages, texts
 from pipeline.settings import load_settings
+from pipeline.wording import languages, texts
 
 RULES = rule_names()
 FOLDERS = [folder for rule in RULES for folder in case_folders(rule)]
@@ -126,9 +126,12 @@ def test_every_language_is_given_exactly_once(name: str) -> None:
     fields = re.findall(r"^-- ((?:title|says)\S*):", rule_text(name), re.MULTILINE)
     for language in languages():
         end = "" if language == "en" else f".{language}"
-        own = texts(language, "rule").get(name, {})
+        own = texts(language)
         for field in ("title", "says"):
-            assert fields.count(field + end) + (field in own) == 1, (language, field)
+            assert fields.count(field + end) + (f"rule.{name}.{field}" in own) == 1, (
+                language,
+                field,
+            )
 
 
 @pytest.mark.parametrize("name", RULES)

@@ -28,10 +28,11 @@ FLOORS = {
     "frames": 1,
     "progress": 2,
     "parallel": 2,
-    "reasons": 2,
-    "phrases": 1,
+    "phrases": 2,
+    "reasons": 3,
     "sql_file": 1,
     "tables": 0,
+    "wording": 1,
     "xlsx": 2,
     "settings": 3,
     "rules_table": 1,
@@ -52,6 +53,8 @@ def _imports(path: Path) -> Iterator[tuple[str, ...]]:
             yield from (("pipeline", name) for name in names if name != "__version__")
         elif isinstance(node, ast.ImportFrom) and node.module and node.level == 0:
             yield tuple(node.module.split("."))
+            if node.module == "pipeline":
+                yield from (("pipeline", each.name) for each in node.names if each.name in FLOORS)
         elif isinstance(node, ast.Import):
             yield from (tuple(alias.name.split(".")) for alias in node.names)
 

@@ -6,9 +6,10 @@ from pathlib import Path
 
 import pytest
 
-import pipeline.phrases
+import pipeline.wording
 from pipeline.errors import PhraseBroken, PhraseUnfilled
-from pipeline.phrases import Style, fill, languages, phrase, plain_style, style, texts
+from pipeline.phrases import fill, phrase, plain_style, style
+from pipeline.wording import wording
 
 ENGLISH, GERMAN = style("en"), style("de")
 # Plural-Forms of Polish and Russian as the GNU gettext manual gives them (section "Plural forms").
@@ -123,33 +124,23 @@ def test_names_are_those_of_the_values_needed() -> None:
     assert found == {"a", "b", "d", "e", "f", "g"}
 
 
-def test_every_language_has_the_same_texts() -> None:
-    """Each shipped language has English's reasons, with the same blanks, and a whole style."""
-    assert languages() == ("de", "en")
-    english = texts("en", "reason")
-    for language in languages():
-        found = texts(language, "reason")
-        assert set(found) == set(english)
-        for key, text in found.items():
-            assert phrase(text).names == phrase(english[key]).names, key
-
-
 @pytest.fixture
 def third_language(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
     """Ship a third language, with words for one rule."""
-    shipped = Path(pipeline.phrases.__file__).parent
-    for path in shipped.glob("phrases_*.toml"):
+    shipped = Path(pipeline.wording.__file__).parent / "texts"
+    for path in shipped.glob("*.toml"):
         (tmp_path / path.name).write_bytes(path.read_bytes())
-    lines = (shipped / "phrases_en.toml").read_text(encoding="utf-8").splitlines()
+    lines = (shipped / "en.toml").read_text(encoding="utf-8").splitlines()
     lines = [f'plural = "{POLISH}"' if line.startswith("plural") else line for line in lines]
     words = "[rule.channels-all-one]\nsays = '{stations:# stacja|# stacje|# stacji}, {channel}'\n"
-    (tmp_path / "phrases_pl.toml").write_text("\n".join([*lines, words]), encoding="utf-8")
-    monkeypatch.setattr("pipeline.phrases._FOLDER", tmp_path)
-    pipeline.phrases._table.cache_clear()  # noqa: SLF001 - the files it keeps are others now
-    style.cache_clear()
+    (tmp_path / "pl.toml").write_text("\n".join([*lines, words]), encoding="utf-8")
+    monkeypatch.setattr("pipeline.wording._FOLDER", tmp_path)
+    kept = (pipeline.wording.languages, pipeline.wording.language, wording, style)
+    for each in kept:
+        each.cache_clear()
     yield
-    pipeline.phrases._table.cache_clear()  # noqa: SLF001 - as above
-    style.cache_clear()
+    for each in kept:
+        each.cache_clear()
 
 
 @pytest.mark.usefixtures("third_language")
@@ -164,10 +155,3 @@ def test_a_third_language_needs_one_file() -> None:
     assert filled == "5 stacji, 20"
     assert own.title == words["channels-all-one"]["en"].title
     assert "pl" not in words["channel-busy"]
-
-
-def test_styles_differ_by_data_alone() -> None:
-    """A style is a handful of texts."""
-    made = Style(**texts("de", "style"))
-
-    assert made == GERMAN

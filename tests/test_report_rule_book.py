@@ -9,9 +9,9 @@ from report_stores import RUN
 
 from pipeline.check.rules import check
 from pipeline.database import Database
-from pipeline.report.gather import content_marks, store_contents
-from pipeline.report.region_gather import region_contents
+from pipeline.report.region.gather import region_contents
 from pipeline.report.rule_book import RuleBook
+from pipeline.report.store.gather import content_marks, store_contents
 from pipeline.settings import load_settings
 from pipeline.tables.check import RuleText
 

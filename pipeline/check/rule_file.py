@@ -13,9 +13,10 @@ import duckdb
 
 from pipeline import sql_file
 from pipeline.errors import FolderMissing, PhraseBroken
-from pipeline.phrases import DEFAULT_LANGUAGE, Phrase, languages, phrase, texts
+from pipeline.phrases import Phrase, phrase
 from pipeline.records import Severity
 from pipeline.settings import load_settings
+from pipeline.wording import DEFAULT_LANGUAGE, languages, texts
 
 FIELDS = ("name", "title", "severity", "says", "why", "do", "source")
 TRANSLATED = ("title", "says", "do")
@@ -179,8 +180,10 @@ def _words(name: str, said: Mapping[str, str]) -> dict[str, RuleWords]:
     found = {DEFAULT_LANGUAGE: RuleWords(said["title"], said["says"], said["do"])}
     named = {field.partition(".")[2] for field in said if "." in field}
     for language in sorted({*languages(), *named} - {DEFAULT_LANGUAGE}):
-        own = texts(language, "rule").get(name, {}) if language in languages() else {}
-        given = [said.get(f"{field}.{language}", own.get(field)) for field in TRANSLATED]
+        own = texts(language) if language in languages() else {}
+        given = [
+            said.get(f"{field}.{language}", own.get(f"rule.{name}.{field}")) for field in TRANSLATED
+        ]
         if any(given):
             english = (said[field] for field in TRANSLATED)
             found[language] = RuleWords(*(a or b for a, b in zip(given, english, strict=True)))

@@ -6,8 +6,9 @@ from dataclasses import dataclass
 
 from pipeline.database import Database
 from pipeline.errors import PhraseUnfilled
-from pipeline.phrases import DEFAULT_LANGUAGE, fill, style
+from pipeline.phrases import fill, style
 from pipeline.tables.check import RuleText
+from pipeline.wording import DEFAULT_LANGUAGE
 
 
 @dataclass(frozen=True, slots=True)

@@ -25,7 +25,7 @@ class ChangePlan:
 
 
 @table("change", key=("change",))
-class ChangeRow:
+class Change:
     """Changes as proposed: facts that never change.
 
     What became of them is in change_event.

@@ -6,7 +6,7 @@ from pipeline.tables.declare import column, table
 
 
 @table("change_schedule")
-class ChangeSchedule:
+class WorkNight:
     """When each store's moves are to be made: one row per store and night of work."""
 
     store: str = column("the store's key")
