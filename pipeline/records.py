@@ -20,7 +20,6 @@ class Severity(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
-@dataclass(frozen=True, slots=True)
 class Finding:
     """One thing a rule found: what the rule is called, a sentence, and the facts in it as JSON."""
 
