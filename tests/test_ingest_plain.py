@@ -71,6 +71,7 @@ def row_by_row(path: Path, head: Head) -> list[tuple[object, ...]]:
          TextDialect(",", '"', '"'), "\n")  # fmt: skip
 @example(['"a\\"b",b,c', "a\\,b,c"], TextDialect(",", '"', "\\"), "\n")
 @example(["'a''b',\"b,c", 'a,b"",c'], TextDialect(",", "'", "'"), "\n")
+@example([",,'\r", "1'"], TextDialect(",", "'", "'"), "\n")
 @settings(max_examples=100, suppress_health_check=[HealthCheck.too_slow])
 def test_the_copy_holds_what_reading_row_by_row_gives(
     lines: list[str], dialect: TextDialect, end: str

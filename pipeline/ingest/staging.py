@@ -58,6 +58,8 @@ def stage_plain(database: Database, table: DeliveredTable, mapped: Mapped) -> in
         delimiter=table.head.dialect.delimiter,
         quotechar=PLAIN_QUOTE,
         escapechar=PLAIN_QUOTE,
+        # Told, because guessing fails where a quoted cell holds a carriage return.
+        lineterminator=duckdb.CSVLineTerminator.LINE_FEED,
         max_line_size=longest,
     )
     _offer(database, delivered)
