@@ -2,7 +2,7 @@
 
 All moves of a store are made in one night where one is long enough. Where none is, they are made in
 the fewest nights that do, one directly after the other, so that a store is never left half changed
-for longer than a day; each but the last is filled.
+for longer than a day; every night but the last is filled.
 """
 
 from collections.abc import Mapping, Sequence

@@ -39,7 +39,7 @@ def schedule_stores(
 
     Raises:
         FreezeFileUnreadable: a calendar of freezes is broken.
-        HolidayPartUnknown: the rules file names a piece of a country that does not exist.
+        HolidayPartUnknown: the rules file names a part of a country that does not exist.
     """
     problem = build(jobs, rules, first, results)
     tasks = sum(len(area.tasks) for area in problem.areas)
