@@ -5,12 +5,11 @@ with one as (   -- where exports of one day disagree, the smallest row stands; a
     select unnest(min(s)) from store_seen s group by s.store, s.seen_on
 ), marked as (
     select *, seen_on as valid_from,
-        (name, region, country, store_type, time_zone, opens, closes) as facts,
-        lag((name, region, country, store_type, time_zone, opens, closes))
-            over (partition by store order by seen_on) as earlier
+        row(*columns(* exclude (seen_on))) as facts,
+        lag(facts) over (partition by store order by seen_on) as earlier
     from one
 ), changed as (select * from marked where earlier is distinct from facts)
-select store, name, region, country, store_type, time_zone, opens, closes, valid_from,
+select * exclude (seen_on, facts, earlier),
     lead(valid_from) over (partition by store order by valid_from) as valid_to
 from changed;
 
@@ -22,15 +21,11 @@ with one as (   -- where exports of one day disagree, the smallest row stands; a
     select unnest(min(s)) from station_seen s group by s.store, s.station, s.seen_on
 ), marked as (
     select *, seen_on as valid_from,
-        (name, mounted, floor, x_m, y_m, channel, pan_id, tx_power_dbm,
-         eui64, ip_address, port, firmware, hardware) as facts,
-        lag((name, mounted, floor, x_m, y_m, channel, pan_id, tx_power_dbm,
-             eui64, ip_address, port, firmware, hardware))
-            over (partition by store, station order by seen_on) as earlier
+        row(*columns(* exclude (seen_on, connected))) as facts,
+        lag(facts) over (partition by store, station order by seen_on) as earlier
     from one
 ), changed as (select * from marked where earlier is distinct from facts)
-select store, station, name, mounted, floor, x_m, y_m, channel, pan_id, tx_power_dbm,
-    eui64, ip_address, port, firmware, hardware, valid_from,
+select * exclude (seen_on, connected, facts, earlier),
     lead(valid_from) over (partition by store, station order by valid_from) as valid_to
 from changed;
 
