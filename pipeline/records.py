@@ -20,20 +20,6 @@ class Severity(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class Finding:
-    """One thing a rule found: what the rule is called, a sentence, and the facts in it as JSON."""
-
-    rule: str
-    severity: Severity
-    store: str
-    subject: str
-    detail: str
-    excepted: str | None = None
-    facts: str | None = None
-    title: str = ""
-
-
-@dataclass(frozen=True, slots=True)
 class StoreStation:
     """A station as the plan sees it: today's channel, and the channels it may use, ascending."""
 

@@ -119,13 +119,13 @@ def test_a_transaction_keeps_all_or_nothing(tmp_path: Path) -> None:
 
 def test_frames_go_in_and_come_out(tmp_path: Path) -> None:
     """A polars frame is read by an SQL file under the name incoming, and comes back a frame."""
-    rows = pl.DataFrame({"name": ["x", "y"], "value": [1.5, -2.0]})
+    rows = pl.DataFrame({"store": ["x", "y"]})
     with open_database(tmp_path / "q.duckdb") as database:
-        database.insert("run", "insert_setting", rows)
+        database.insert("due", "choose", rows)
         database.connection.execute("insert into this_run values ('r', '2026-09-30')")
 
         assert database.frame("run", "this_run").rows() == [("r", Q3)]
-        found = database.connection.execute("select * from setting order by name").fetchall()
+        found = database.connection.execute("from due_store order by store").fetchall()
     assert found == rows.rows()
 
 
