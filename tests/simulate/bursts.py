@@ -17,31 +17,38 @@ def states(
     network. Readings that fall into one burst are alike; the share itself is kept.
     """
     on = np.zeros(share.shape, dtype=bool)
-    shortest = burst_ms[:, None] * (tail - 1) / tail
+    mean_ms = burst_ms[:, None]
+    shortest = mean_ms * (tail - 1) / tail
     left = np.zeros(share.shape[1:])
     for at in range(share.shape[0]):
-        gap = apart_ms[:, at]
-        carried = (left > gap) if at else np.zeros(left.shape, dtype=bool)
-        lasts = _outlasts(gap, burst_ms[:, None], shortest, tail) if at else 0.0
-        fresh = share[at] * (1 - lasts) / (1 - lasts * share[at])
+        gap = apart_ms[:, at] if at else np.full(apart_ms.shape[0], np.inf)
+        carried = left > gap
+        older = _older(gap, mean_ms, shortest, tail)
+        fresh = share[at] * (1 - older) / (1 - older * share[at])
         begun = ~carried & (rng.random(left.shape) < fresh)
-        left = np.where(begun, _residual(rng, shortest, tail, left.shape), left - gap)
+        rest = _rest_of_new(rng, older, mean_ms, shortest, tail)
+        left = np.where(begun, rest, np.where(carried, left - gap, 0.0))
         on[at] = carried | begun
     return on
 
 
-def _outlasts(gap_ms: Floats, mean_ms: Floats, shortest_ms: Floats, tail: float) -> Floats:
-    """Return the chance that the rest of a running burst is longer than the gap."""
+def _older(gap_ms: Floats, mean_ms: Floats, shortest_ms: Floats, tail: float) -> Floats:
+    """Return the chance that a burst met at a random instant has run for longer than the gap."""
     long = (shortest_ms / np.maximum(gap_ms, shortest_ms)) ** (tail - 1) / tail
     return np.where(gap_ms < shortest_ms, 1 - gap_ms / mean_ms, long)
 
 
-def _residual(
-    rng: np.random.Generator, shortest_ms: Floats, tail: float, shape: tuple[int, ...]
+def _rest_of_new(
+    rng: np.random.Generator, older: Floats, mean_ms: Floats, shortest_ms: Floats, tail: float
 ) -> Floats:
-    """Draw what is left of a burst met at a random instant: a part of a length-biased one."""
-    whole = shortest_ms * (1 - rng.random(shape)) ** (-1 / (tail - 1))
-    return whole * rng.random(shape)
+    """Draw what is left of a burst that was met and began since the reading before."""
+    above = 1 - rng.random(older.shape) * (1 - older)
+    age = np.where(
+        above > 1 / tail,
+        (1 - above) * mean_ms,
+        shortest_ms * (tail * above) ** (-1 / (tail - 1)),
+    )
+    return np.maximum(age, shortest_ms) * (1 - rng.random(age.shape)) ** (-1 / tail) - age
 
 
 def begun_within(rng: np.random.Generator, share: Floats, dwell_ms: float, burst: Floats) -> Flags:
