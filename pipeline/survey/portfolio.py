@@ -1,0 +1,251 @@
+"""What all readings of the portfolio say together: how loads stray, the day's shape, the priors."""
+
+import json
+from collections.abc import Callable
+from dataclasses import asdict, dataclass, replace
+from datetime import datetime
+
+import numpy as np
+import polars as pl
+from numpy.typing import NDArray
+
+from pipeline.survey.assumptions import Assumptions
+from pipeline.survey.grid import correlation
+from pipeline.survey.patterns import Model, Patterns, fresh_likelihood, patterns
+from pipeline.survey.prior import GROUPS, default_prior, evidence, fit_prior, group_of
+from pipeline.survey.visits import SERIES
+
+Floats = NDArray[np.float64]
+
+_DIGITS = 6
+_DRAW = 20260930  # which series the figures are fitted to, where there are more than are needed
+_STEP = 1.25
+_CURVE_STEP = 0.2
+_TERMS = 4
+_ROUNDS = 12
+
+
+@dataclass(frozen=True)
+class Portfolio:
+    """What was fitted over the portfolio, or stands by default.
+
+    Attributes:
+        visit_spread, hour_spread, moment_spread, curve: see `patterns.Model`.
+        fitted: which of them rest on data; the others are the defaults of `Assumptions`.
+        correlation: of two readings of one visit, for a channel 10 % busy.
+        moment_correlation: of two readings a few seconds apart, likewise.
+        series: series seen of each group.
+        priors: per group, how likely a channel is never busy or has each share of the grid.
+    """
+
+    visit_spread: float
+    hour_spread: float
+    moment_spread: float
+    curve: tuple[float, ...]
+    fitted: tuple[str, ...]
+    correlation: float
+    moment_correlation: float
+    series: dict[str, int]
+    priors: dict[str, tuple[float, ...]]
+
+    def model(self) -> Model:
+        """Return the part that likelihoods are made with."""
+        return Model(self.visit_spread, self.hour_spread, self.moment_spread, self.curve)
+
+    def to_json(self) -> str:
+        """Return the record as JSON, the same text for the same figures."""
+        return json.dumps(asdict(self), sort_keys=True)
+
+    @classmethod
+    def from_json(cls, text: str) -> "Portfolio":
+        """Return the record that `to_json` wrote."""
+        values = json.loads(text)
+        priors = {name: tuple(prior) for name, prior in values.pop("priors").items()}
+        curve, fitted = tuple(values.pop("curve")), tuple(values.pop("fitted"))
+        return cls(**values, curve=curve, fitted=fitted, priors=priors)
+
+
+def fit_portfolio(blocks: pl.DataFrame, known: pl.DataFrame, assumed: Assumptions) -> Portfolio:
+    """Fit spreads, hour curve and priors.
+
+    blocks: as `visits.blocks` gives them. known: store, station, channel, wifi_share (null: not
+    covered by a Wi-Fi survey), burst_dbm (loudest network of that survey; null: none).
+    """
+    grouped = known.select(*SERIES, "burst_dbm", group_of(pl.col("wifi_share")).alias("group"))
+    joined = blocks.join(grouped, on=SERIES)
+    counted = joined.select(*SERIES, "group").unique().group_by("group").len()
+    seen = dict(counted.iter_rows())
+    chosen = _chosen(joined, assumed)
+    default = Model(assumed.visit_spread, assumed.hour_spread, assumed.moment_spread, (0.0,) * 24)
+    if chosen.is_empty():
+        priors = {group: default_prior(group) for group in GROUPS}
+        return _portfolio(default, (), priors, seen, assumed)
+    sample = _sample(chosen, assumed)
+    model, fitted = _fit_model(sample, default, _fittable(chosen, assumed), assumed)
+    return _portfolio(model, fitted, _priors(sample, model, assumed), seen, assumed)
+
+
+@dataclass(frozen=True)
+class _Sample:
+    """The series fitted to, as patterns, and how many series of each group a pattern has."""
+
+    found: Patterns
+    counts: dict[str, Floats]
+
+
+def _chosen(joined: pl.DataFrame, assumed: Assumptions) -> pl.DataFrame:
+    """Return the blocks of the series fitted to: a fixed draw, whatever the order of the rows."""
+    series = joined.select(SERIES).unique().sort(SERIES)
+    if len(series) > assumed.fit_series:
+        order = np.random.default_rng(_DRAW).permutation(len(series))[: assumed.fit_series]
+        series = series[np.sort(order)]
+    return joined.join(series, on=SERIES)
+
+
+def _sample(chosen: pl.DataFrame, assumed: Assumptions) -> _Sample:
+    newest: datetime = chosen["begins"].max()  # type: ignore[assignment]  # a column of datetimes
+    # Ages play no part in the fit, so visits alike in all else are one pattern.
+    found = patterns(chosen.with_columns(pl.lit(newest).alias("begins")), newest, assumed)
+    groups = chosen.select(*SERIES, "group").unique()
+    pattern = found.series.join(groups, on=SERIES)
+    size = found.patterns.starts.size
+    counts = {
+        group: np.bincount(
+            pattern.filter(pl.col("group") == group)["pattern"].to_numpy(), minlength=size
+        ).astype(np.float64)
+        for group in GROUPS
+    }
+    return _Sample(found, counts)
+
+
+def _fittable(chosen: pl.DataFrame, assumed: Assumptions) -> set[str]:
+    """Return which figures have series enough to be fitted."""
+    per_visit = chosen.group_by(*SERIES, "visit").agg(
+        pl.len().alias("hours"), (pl.col("span_s") <= assumed.moments[0][0]).sum().alias("moments")
+    )
+    per_series = per_visit.group_by(SERIES).agg(
+        (pl.len() > 1).alias("visit_spread"),
+        (pl.col("hours") > 1).any().alias("hour_spread"),
+        (pl.col("moments").sum() > 1).alias("moment_spread"),
+    )
+    hours = chosen.group_by(SERIES).agg((pl.col("hour").n_unique() > 1).alias("curve"))
+    counted = per_series.join(hours, on=SERIES)
+    need = max(assumed.fit_least, assumed.fit_share * len(counted))
+    names = ("visit_spread", "hour_spread", "moment_spread", "curve")
+    return {name for name in names if counted[name].sum() >= need}
+
+
+def _priors(
+    sample: _Sample, model: Model, assumed: Assumptions, start: int = 80
+) -> dict[str, Floats]:
+    likelihood = fresh_likelihood(sample.found, model, assumed)
+    return _fitted_priors(likelihood.rows, sample.counts, assumed, start)
+
+
+def _fitted_priors(
+    likelihood: Floats, counts: dict[str, Floats], assumed: Assumptions, rounds: int
+) -> dict[str, Floats]:
+    priors = {}
+    for group in GROUPS:
+        some = np.flatnonzero(counts[group])
+        default = default_prior(group)
+        priors[group] = fit_prior(
+            likelihood[some], counts[group][some], default, assumed, rounds
+        )
+    return priors
+
+
+def _fit_model(
+    sample: _Sample, default: Model, fittable: set[str], assumed: Assumptions
+) -> tuple[Model, tuple[str, ...]]:
+    """Climb the marginal likelihood, one figure after the other, from the defaults."""
+    known: dict[Model, float] = {}
+
+    def score(model: Model) -> float:
+        if model not in known:
+            known[model] = _score(sample, model, default, assumed)
+        return known[model]
+
+    model = default
+    for _ in range(2):
+        for name in ("visit_spread", "moment_spread", "hour_spread"):
+            if name in fittable:
+                model = _climb_spread(model, name, score)
+        if "curve" in fittable:
+            model = _climb_curve(model, score)
+    return model, tuple(sorted(fittable))
+
+
+def _climb_spread(model: Model, name: str, score: Callable[[Model], float]) -> Model:
+    best = model
+    for factor in (_STEP, 1 / _STEP):
+        while True:
+            value = round(getattr(best, name) * factor, _DIGITS)
+            tried = replace(best, **{name: value})
+            if not _LEAST_SPREAD < value < _MOST_SPREAD or score(tried) <= score(best):
+                break
+            best = tried
+    return best
+
+
+_LEAST_SPREAD, _MOST_SPREAD = 0.2, 4.0
+
+
+def _climb_curve(model: Model, score: Callable[[Model], float]) -> Model:
+    best = model
+    for step in (_CURVE_STEP, _CURVE_STEP / 2):
+        for _ in range(_ROUNDS):
+            before = best
+            for term in range(_TERMS):
+                for sign in (1, -1):
+                    curve = tuple(np.round(np.array(best.curve) + sign * step * _term(term), 6))
+                    tried = replace(best, curve=tuple(float(x) for x in curve))
+                    best = max(best, tried, key=score)
+            if best == before:
+                break
+    return best
+
+
+def _term(term: int) -> Floats:
+    """Return one term of the curve: cosine and sine of one and of two periods a day."""
+    angle = 2 * np.pi * (np.arange(24) + 0.5) / 24 * (1 + term // 2)
+    wave: Floats = np.sin(angle) if term % 2 else np.cos(angle)
+    return wave
+
+
+def _score(sample: _Sample, model: Model, default: Model, assumed: Assumptions) -> float:
+    """Return the log marginal likelihood plus what the defaults have for and against a model."""
+    likelihood = fresh_likelihood(sample.found, model, assumed)
+    priors = _fitted_priors(likelihood.rows, sample.counts, assumed, 15)
+    fit = sum(
+        evidence(likelihood.rows, sample.counts[g], priors[g])
+        + float(sample.counts[g] @ likelihood.log_scale)
+        for g in GROUPS
+    )
+    names = ("visit_spread", "hour_spread", "moment_spread")
+    ratios = np.array([np.log(getattr(model, n) / getattr(default, n)) for n in names])
+    terms = np.array([np.dot(model.curve, _term(t)) / 12 for t in range(_TERMS)])
+    doubt = (ratios**2).sum() / assumed.spread_doubt**2 + (terms**2).sum() / assumed.curve_doubt**2
+    return round(fit - float(doubt) / 2, 4)
+
+
+def _portfolio(
+    model: Model,
+    fitted: tuple[str, ...],
+    priors: dict[str, Floats],
+    seen: dict[str, int],
+    assumed: Assumptions,
+) -> Portfolio:
+    within = float(np.hypot(model.visit_spread, model.hour_spread))
+    moment = float(np.hypot(within, model.moment_spread))
+    return Portfolio(
+        model.visit_spread,
+        model.hour_spread,
+        model.moment_spread,
+        model.curve,
+        fitted,
+        round(correlation(round(within, _DIGITS)), _DIGITS),
+        round(correlation(round(moment, _DIGITS)), _DIGITS),
+        {group: seen.get(group, 0) for group in GROUPS},
+        {group: tuple(float(x) for x in np.round(priors[group], 9)) for group in GROUPS},
+    )
