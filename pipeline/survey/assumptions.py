@@ -15,16 +15,20 @@ class Assumptions:
         moments: (longest span in s, share of the variance of `moment_spread`), shortest first.
             Readings spread over longer than the last span average it out.
         burst_ms: mean length of a burst and weight of each, for readings that are maxima.
-        burst_step_db: steps around the level a Wi-Fi survey gives, for readings that are means.
-        burst_dbm: levels tried for those where no survey gives one.
+        burst_steps_db: for readings that are means: levels tried of the typical burst, around the
+            loudest a Wi-Fi survey gives; weaker networks share the time, so most lie below it.
+        burst_dbm: levels tried where no survey gives one.
+        mean_worth: most that the means of one block count as, in readings: not their number but the
+            level of the bursts limits what they tell.
+        threshold_dbm: a channel is busy above this; bursts below do not make it busy.
         floor_dbm: what a radio hears of nothing, taken off readings that are means.
         half_life_days: after this, even odds that what a visit or a Wi-Fi survey saw still holds.
         hours: first and last full hour that matter, when labels are updated: 8 to 20 o'clock.
         prior_series: what the default prior counts as, in series.
         roughness: penalty on the third differences of the prior's logarithm.
         fit_series: most series the portfolio's figures are fitted to.
-        fit_least: fewest series with two visits (hours, moments) that a spread is fitted to.
-        fit_share: and the least share of all series fitted to that they must be.
+        fit_stores: fewest stores with two visits (hours, moments) that a spread is fitted to.
+        fit_share: and the least share of all series fitted to that must have two.
         spread_doubt: how sure the default of a spread is: standard deviation of its logarithm.
         curve_doubt: the same of each term of the hour curve, in logits.
 
@@ -44,7 +48,9 @@ class Assumptions:
         (4.0, 0.2),
         (8.0, 0.1),
     )
-    burst_step_db: float = 3.0
+    burst_steps_db: tuple[float, ...] = (2.0, -2.0, -6.0, -10.0, -14.0)
+    mean_worth: float = 10.0
+    threshold_dbm: float = -75.0
     burst_dbm: tuple[float, ...] = (-72.0, -66.0, -60.0, -54.0, -48.0)
     floor_dbm: float = -95.0
     half_life_days: float = 180.0
@@ -52,7 +58,7 @@ class Assumptions:
     prior_series: float = 20.0
     roughness: float = 3.0
     fit_series: int = 2500
-    fit_least: int = 30
+    fit_stores: int = 10
     fit_share: float = 0.2
     spread_doubt: float = 0.5
     curve_doubt: float = 0.5

@@ -109,30 +109,40 @@ def _sample(chosen: pl.DataFrame, assumed: Assumptions) -> _Sample:
     groups = chosen.select(*SERIES, "group").unique()
     pattern = found.series.join(groups, on=SERIES)
     size = found.patterns.starts.size
+    # Stations of a store hear much the same, so a store counts as if it had one.
+    alike = groups.select("store", "station").n_unique() / groups["store"].n_unique()
     counts = {
         group: np.bincount(
             pattern.filter(pl.col("group") == group)["pattern"].to_numpy(), minlength=size
-        ).astype(np.float64)
+        )
+        / alike
         for group in GROUPS
     }
     return _Sample(found, counts)
 
 
 def _fittable(chosen: pl.DataFrame, assumed: Assumptions) -> set[str]:
-    """Return which figures have series enough to be fitted."""
+    """Return which figures have stores and series enough to be fitted."""
+    several = pl.col("readings") > 1
     per_visit = chosen.group_by(*SERIES, "visit").agg(
-        pl.len().alias("hours"), (pl.col("span_s") <= assumed.moments[0][0]).sum().alias("moments")
+        pl.len().alias("hours"),
+        ((pl.col("span_s") <= assumed.moments[0][0]) & several).sum().alias("moments"),
     )
-    per_series = per_visit.group_by(SERIES).agg(
+    has = per_visit.group_by(SERIES).agg(
         (pl.len() > 1).alias("visit_spread"),
         (pl.col("hours") > 1).any().alias("hour_spread"),
         (pl.col("moments").sum() > 1).alias("moment_spread"),
     )
-    hours = chosen.group_by(SERIES).agg((pl.col("hour").n_unique() > 1).alias("curve"))
-    counted = per_series.join(hours, on=SERIES)
-    need = max(assumed.fit_least, assumed.fit_share * len(counted))
-    names = ("visit_spread", "hour_spread", "moment_spread", "curve")
-    return {name for name in names if counted[name].sum() >= need}
+    names = ("visit_spread", "hour_spread", "moment_spread")
+    found = {
+        name
+        for name in names
+        if has[name].mean() >= assumed.fit_share
+        and has.filter(name)["store"].n_unique() >= assumed.fit_stores
+    }
+    moments = chosen.select("store", "visit", "hour").unique()
+    alone = moments["hour"].n_unique() == 1 or moments["store"].n_unique() < assumed.fit_stores
+    return found if alone else found | {"curve"}
 
 
 def _priors(

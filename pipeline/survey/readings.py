@@ -94,16 +94,14 @@ def _mean(
     level_dbm: float, readings: int, dwell_ms: float, burst_dbm: float | None, assumed: Assumptions
 ) -> Floats:
     """The power mean over dwells is the burst's power times the share, for each level tried."""
-    steps = np.arange(len(assumed.burst_dbm)) - len(assumed.burst_dbm) // 2
-    tried = (
-        np.array(assumed.burst_dbm)
-        if burst_dbm is None
-        else burst_dbm + assumed.burst_step_db * steps
-    )
+    tried = np.array(assumed.burst_dbm)
+    if burst_dbm is not None:
+        tried = burst_dbm + np.array(assumed.burst_steps_db)
+    tried = np.maximum(tried, assumed.threshold_dbm)
     above_mw = max(0.0, 10 ** (level_dbm / 10) - 10 ** ((assumed.floor_dbm + 1) / 10))
     part = above_mw / 10 ** (tried / 10)
     typical_ms = sorted(ms for ms, _ in assumed.burst_ms)[len(assumed.burst_ms) // 2]
-    worth = readings * averaged(dwell_ms, typical_ms)
+    worth = min(readings * averaged(dwell_ms, typical_ms), assumed.mean_worth)
     log = np.stack([_binomial(SHARES, worth, worth * min(1.0, x)) for x in part])
     log -= log.max(axis=1, keepdims=True)
     if (part <= _ABOVE_BURST).any():

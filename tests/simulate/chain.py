@@ -6,8 +6,9 @@ from datetime import datetime, timedelta
 import numpy as np
 import polars as pl
 from numpy.typing import NDArray
+from scipy.special import ndtr, ndtri
 
-from simulate.bursts import begun_within, share_of_dwell, states
+from simulate.bursts import begun_within, expected_bursts, share_of_dwell, states
 from simulate.load import STEP_S, daily, fast, load, slow
 from simulate.setting import TRADING, Setting
 
@@ -19,7 +20,6 @@ _FLOOR_DBM = -96.0
 _JITTER_DB = 2.0
 _SILENT_DBM = -200.0
 _WIFI = (1, 6, 11, 1, 6, 11, 1, 6, 11, 3, 9, 13)
-_HALF_DAY_H = 24.0
 
 
 @dataclass(frozen=True)
@@ -144,12 +144,25 @@ def _readings(  # noqa: PLR0913 - the parts of one survey
     stations, _, channels = networks.level_dbm.shape
     readings = share.shape[0]
     mw = np.full((readings, times_s.shape[0], stations, channels), 10 ** (_FLOOR_DBM / 10))
+    bursts = 1 + expected_bursts(share, setting.dwell_ms, networks.burst_ms)
     for at in range(share.shape[1]):
         level = networks.level_dbm[:, at, :]
-        jitter = rng.normal(0.0, _JITTER_DB, (readings, times_s.shape[0], stations, 1))
+        shape = (readings, times_s.shape[0], stations, 1)
+        jitter = _jitter(rng, setting.statistic, bursts[:, at, :, None, None], shape)
         mw += part[:, at, :, None, None] * 10 ** ((level + jitter) / 10)
     level_dbm = 10 * np.log10(mw) + rng.normal(0.0, 1.0, mw.shape) * (mw < 2e-9)
     return _frame(setting, store, times_s, level_dbm)
+
+
+def _jitter(
+    rng: np.random.Generator, statistic: str, bursts: Floats, shape: tuple[int, ...]
+) -> Floats:
+    """Draw how far a reading is from a network's level, in dB; each burst has a jitter of its own."""
+    if statistic == "mean":  # averaged in mW
+        return np.full(shape, (_JITTER_DB * np.log(10) / 10) ** 2 / 2 * 10 / np.log(10))
+    part = rng.random(shape) ** (1 / bursts if statistic == "max" else 1.0)
+    result: Floats = _JITTER_DB * ndtri(part)
+    return result
 
 
 def _part_of_reading(
@@ -191,7 +204,8 @@ def _heard(level_dbm: Floats) -> Floats:
     """Return the chance that a reading of a network is above the threshold, with its jitter."""
     # Readings are whole dBm, so one counts as above from half a step higher.
     above = (level_dbm - THRESHOLD_DBM - 0.5) / _JITTER_DB
-    return 1 / (1 + np.exp(-1.702 * np.clip(above, -30, 30)))  # within 0.01 of the normal integral
+    chance: Floats = ndtr(above)
+    return chance
 
 
 def _truth(
