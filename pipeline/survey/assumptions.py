@@ -39,7 +39,7 @@ class Assumptions:
     gap_hours: float = 6.0
     visit_spread: float = 0.8
     hour_spread: float = 0.6
-    moment_spread: float = 1.7
+    moment_spread: float = 1.3
     moments: tuple[tuple[float, float], ...] = ((10.0, 1.0), (60.0, 0.5), (300.0, 0.2))
     burst_ms: tuple[tuple[float, float], ...] = (
         (0.5, 0.1),
@@ -49,13 +49,13 @@ class Assumptions:
         (8.0, 0.1),
     )
     burst_steps_db: tuple[float, ...] = (2.0, -2.0, -6.0, -10.0, -14.0)
-    mean_worth: float = 10.0
+    mean_worth: float = 5.0
     threshold_dbm: float = -75.0
     burst_dbm: tuple[float, ...] = (-72.0, -66.0, -60.0, -54.0, -48.0)
     floor_dbm: float = -95.0
     half_life_days: float = 180.0
     hours: tuple[int, int] = (8, 20)
-    prior_series: float = 20.0
+    prior_series: float = 8.0
     roughness: float = 3.0
     fit_series: int = 2500
     fit_stores: int = 10

@@ -13,6 +13,7 @@ from pipeline.survey.assumptions import Assumptions
 from pipeline.survey.grid import correlation
 from pipeline.survey.patterns import Model, Patterns, fresh_likelihood, patterns
 from pipeline.survey.prior import GROUPS, default_prior, evidence, fit_prior, group_of
+from pipeline.survey.sample import Sample, centred, sample_of
 from pipeline.survey.visits import SERIES
 
 Floats = NDArray[np.float64]
@@ -80,17 +81,10 @@ def fit_portfolio(blocks: pl.DataFrame, known: pl.DataFrame, assumed: Assumption
     if chosen.is_empty():
         priors = {group: default_prior(group) for group in GROUPS}
         return _portfolio(default, (), priors, seen, assumed)
-    sample = _sample(chosen, assumed)
+    sample = sample_of(chosen, assumed)
     model, fitted = _fit_model(sample, default, _fittable(chosen, assumed), assumed)
-    return _portfolio(model, fitted, _priors(sample, model, assumed), seen, assumed)
-
-
-@dataclass(frozen=True)
-class _Sample:
-    """The series fitted to, as patterns, and how many series of each group a pattern has."""
-
-    found: Patterns
-    counts: dict[str, Floats]
+    priors = _priors(sample, model, assumed)
+    return _portfolio(model, fitted, centred(sample, model, priors, assumed), seen, assumed)
 
 
 def _chosen(joined: pl.DataFrame, assumed: Assumptions) -> pl.DataFrame:
@@ -100,25 +94,6 @@ def _chosen(joined: pl.DataFrame, assumed: Assumptions) -> pl.DataFrame:
         order = np.random.default_rng(_DRAW).permutation(len(series))[: assumed.fit_series]
         series = series[np.sort(order)]
     return joined.join(series, on=SERIES)
-
-
-def _sample(chosen: pl.DataFrame, assumed: Assumptions) -> _Sample:
-    newest: datetime = chosen["begins"].max()  # type: ignore[assignment]  # a column of datetimes
-    # Ages play no part in the fit, so visits alike in all else are one pattern.
-    found = patterns(chosen.with_columns(pl.lit(newest).alias("begins")), newest, assumed)
-    groups = chosen.select(*SERIES, "group").unique()
-    pattern = found.series.join(groups, on=SERIES)
-    size = found.patterns.starts.size
-    # Stations of a store hear much the same, so a store counts as if it had one.
-    alike = groups.select("store", "station").n_unique() / groups["store"].n_unique()
-    counts = {
-        group: np.bincount(
-            pattern.filter(pl.col("group") == group)["pattern"].to_numpy(), minlength=size
-        )
-        / alike
-        for group in GROUPS
-    }
-    return _Sample(found, counts)
 
 
 def _fittable(chosen: pl.DataFrame, assumed: Assumptions) -> set[str]:
@@ -146,7 +121,7 @@ def _fittable(chosen: pl.DataFrame, assumed: Assumptions) -> set[str]:
 
 
 def _priors(
-    sample: _Sample, model: Model, assumed: Assumptions, start: int = 80
+    sample: Sample, model: Model, assumed: Assumptions, start: int = 80
 ) -> dict[str, Floats]:
     likelihood = fresh_likelihood(sample.found, model, assumed)
     return _fitted_priors(likelihood.rows, sample.counts, assumed, start)
@@ -166,7 +141,7 @@ def _fitted_priors(
 
 
 def _fit_model(
-    sample: _Sample, default: Model, fittable: set[str], assumed: Assumptions
+    sample: Sample, default: Model, fittable: set[str], assumed: Assumptions
 ) -> tuple[Model, tuple[str, ...]]:
     """Climb the marginal likelihood, one figure after the other, from the defaults."""
     known: dict[Model, float] = {}
@@ -223,7 +198,7 @@ def _term(term: int) -> Floats:
     return wave
 
 
-def _score(sample: _Sample, model: Model, default: Model, assumed: Assumptions) -> float:
+def _score(sample: Sample, model: Model, default: Model, assumed: Assumptions) -> float:
     """Return the log marginal likelihood plus what the defaults have for and against a model."""
     likelihood = fresh_likelihood(sample.found, model, assumed)
     priors = _fitted_priors(likelihood.rows, sample.counts, assumed, 15)

@@ -46,16 +46,15 @@ class _Store:
     is_wifi: NDArray[np.bool_]
 
 
-def chain(setting: Setting, seed: int) -> Chain:
-    """Return one chain; the same setting and seed give the same frames."""
-    rng = np.random.default_rng([seed, setting.readings, setting.visits])
-    parts = [_surveyed(rng, setting, f"S{at:04}") for at in range(setting.stores)]
+def chain(setting: Setting, seed: int, survey: int = 0) -> Chain:
+    """Return one chain; the same setting and seed give the same frames.
+
+    Surveys with different numbers are of the same air at other times.
+    """
+    air = np.random.default_rng([seed, 0])
+    scan = np.random.default_rng([seed, 1, survey, setting.readings, setting.visits])
+    parts = [_surveyed(air, scan, setting, f"S{at:04}") for at in range(setting.stores)]
     return Chain(pl.concat([r for r, _ in parts]), pl.concat([t for _, t in parts]))
-
-
-def scanned_again(setting: Setting, seed: int) -> tuple[Chain, Chain]:
-    """Return two surveys of one null chain, the second made after all is carried out."""
-    return chain(setting, seed), chain(setting, seed + 500_000)
 
 
 def _networks(rng: np.random.Generator, setting: Setting) -> _Store:
@@ -103,17 +102,17 @@ def _trading_mean(setting: Setting) -> float:
 
 
 def _surveyed(
-    rng: np.random.Generator, setting: Setting, store: str
+    air: np.random.Generator, scan: np.random.Generator, setting: Setting, store: str
 ) -> tuple[pl.DataFrame, pl.DataFrame]:
-    networks = _networks(rng, setting)
-    log_slow = slow(rng, networks.spread, setting.days)
+    networks = _networks(air, setting)
+    log_slow = slow(air, networks.spread, setting.days)
     hour = (np.arange(log_slow.shape[0]) * STEP_S / 3600) % 24
     # A network without a daily cycle of its own does not exist; all share the shape of the day.
     slowly = load(networks.base, log_slow + np.log(daily(hour, setting.daily))[:, None])
     trading = (hour >= TRADING[0]) & (hour < TRADING[1])
-    truth = _truth(rng, setting, store, networks, slowly[trading])
-    times_s = _times(rng, setting)
-    return _readings(rng, setting, store, networks, slowly, times_s), truth
+    truth = _truth(air, setting, store, networks, slowly[trading])
+    times_s = _times(scan, setting)
+    return _readings(scan, setting, store, networks, slowly, times_s), truth
 
 
 def _times(rng: np.random.Generator, setting: Setting) -> Floats:
