@@ -14,6 +14,8 @@ class Assumptions:
         moment_spread: how far a few seconds stray from their hour.
         moments: (longest span in s, share of the variance of `moment_spread`), shortest first.
             Readings spread over longer than the last span average it out.
+        reading_spread: how far the load of one dwell strays from its block, for readings that are
+            maxima: they saturate, so that a load that varies looks lower than it is.
         burst_ms: mean length of a burst and weight of each, for readings that are maxima.
         burst_steps_db: for readings that are means: levels tried of the typical burst, around the
             loudest a Wi-Fi survey gives; weaker networks share the time, so most lie below it.
@@ -41,6 +43,7 @@ class Assumptions:
     hour_spread: float = 0.6
     moment_spread: float = 1.3
     moments: tuple[tuple[float, float], ...] = ((10.0, 1.0), (60.0, 0.5), (300.0, 0.2))
+    reading_spread: float = 0.7
     burst_ms: tuple[tuple[float, float], ...] = (
         (0.5, 0.1),
         (1.0, 0.2),

@@ -7,7 +7,7 @@ import polars as pl
 from numpy.typing import NDArray
 
 from pipeline.survey.assumptions import Assumptions
-from pipeline.survey.grid import LOGITS, SHARES
+from pipeline.survey.grid import LOGITS, SHARES, straying
 
 Floats = NDArray[np.float64]
 
@@ -73,9 +73,9 @@ def _row(row: _Row, assumed: Assumptions) -> Floats:
     count = len(assumed.burst_ms)
     dwell = dwell_ms or 0.0
     if statistic == "max" and dwell >= _SHORTEST_DWELL_MS:
-        log = np.stack(
-            [_binomial(caught(SHARES, ms, dwell), readings, busy) for ms, _ in assumed.burst_ms]
-        )
+        strays = straying(assumed.reading_spread)
+        chances = [strays @ caught(SHARES, ms, dwell) for ms, _ in assumed.burst_ms]
+        log = np.stack([_binomial(chance, readings, busy) for chance in chances])
     elif statistic == "mean" and dwell >= _SHORTEST_DWELL_MS and level_dbm is not None:
         log = _mean(level_dbm, readings, dwell, burst_dbm, assumed)
     else:

@@ -107,9 +107,11 @@ def _surveyed(
     networks = _networks(air, setting)
     log_slow = slow(air, networks.spread, setting.days)
     hour = (np.arange(log_slow.shape[0]) * STEP_S / 3600) % 24
-    # A network without a daily cycle of its own does not exist; all share the shape of the day.
+    # All networks share the shape of the day.
     slowly = load(networks.base, log_slow + np.log(daily(hour, setting.daily))[:, None])
     trading = (hour >= TRADING[0]) & (hour < TRADING[1])
+    if setting.null is not None:
+        slowly = slowly * setting.null / slowly[trading].mean(axis=0)
     truth = _truth(air, setting, store, networks, slowly[trading])
     times_s = _times(scan, setting)
     return _readings(scan, setting, store, networks, slowly, times_s), truth
