@@ -43,7 +43,7 @@ class Assumptions:
     hour_spread: float = 0.6
     moment_spread: float = 1.3
     moments: tuple[tuple[float, float], ...] = ((10.0, 1.0), (60.0, 0.5), (300.0, 0.2))
-    reading_spread: float = 0.7
+    reading_spread: float = 0.2
     burst_ms: tuple[tuple[float, float], ...] = (
         (0.5, 0.1),
         (1.0, 0.2),
@@ -58,8 +58,8 @@ class Assumptions:
     floor_dbm: float = -95.0
     half_life_days: float = 180.0
     hours: tuple[int, int] = (8, 20)
-    prior_series: float = 8.0
-    roughness: float = 3.0
+    prior_series: float = 3.0
+    roughness: float = 10.0
     fit_series: int = 2500
     fit_stores: int = 10
     fit_share: float = 0.2

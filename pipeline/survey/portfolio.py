@@ -20,7 +20,7 @@ Floats = NDArray[np.float64]
 
 _DIGITS = 6
 _DRAW = 20260930  # which series the figures are fitted to, where there are more than are needed
-_STEP = 1.25
+_STEP = 1.12
 _CURVE_STEP = 0.2
 _TERMS = 4
 _ROUNDS = 12
