@@ -38,7 +38,9 @@ class _Store:
     own: float
 
 
-def carried_out(joined: pl.DataFrame, seed: int, least: float = 0.9, own: float = OWN_COST) -> Moves:
+def carried_out(
+    joined: pl.DataFrame, seed: int, least: float = 0.9, own: float = OWN_COST
+) -> Moves:
     """Plan every store of estimates joined with truth (`busy`) and compare with what is true.
 
     joined: store, station, channel, busy, expected_cost, a, b. Stations start on channels drawn by

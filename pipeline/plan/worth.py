@@ -1,4 +1,4 @@
-"""Which moves earn their disruption: in expectation, and with a stated chance of any gain at all."""
+"""Which moves earn their disruption: in expectation, and with a stated chance of any gain."""
 
 from collections.abc import Callable, Mapping, Sequence
 

@@ -51,8 +51,8 @@ class Assumptions:
         (4.0, 0.2),
         (8.0, 0.1),
     )
-    burst_steps_db: tuple[float, ...] = (2.0, -2.0, -6.0, -10.0, -14.0)
-    mean_worth: float = 5.0
+    burst_steps_db: tuple[float, ...] = (3.0, 0.0, -4.0, -9.0, -15.0)
+    mean_worth: float = 3.0
     threshold_dbm: float = -75.0
     burst_dbm: tuple[float, ...] = (-72.0, -66.0, -60.0, -54.0, -48.0)
     floor_dbm: float = -95.0
@@ -61,7 +61,7 @@ class Assumptions:
     prior_series: float = 3.0
     roughness: float = 10.0
     fit_series: int = 2500
-    fit_stores: int = 10
+    fit_stores: int = 2
     fit_share: float = 0.2
     spread_doubt: float = 0.5
     curve_doubt: float = 0.5

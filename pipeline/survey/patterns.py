@@ -55,7 +55,7 @@ class Patterns:
 
 
 def patterns(blocks: pl.DataFrame, as_of: datetime, assumed: Assumptions) -> Patterns:
-    """Return the distinct series of blocks, as `visits.blocks` gives them with `burst_dbm` added."""
+    """Return the distinct series of blocks, from `visits.blocks` with `burst_dbm` added."""
     plain = _plain(blocks, assumed)
     contents, numbered = _numbered(plain, list(CONTENT), "content")
     kinds, numbered = _numbered(numbered, ["content", "hour", "moment"], "block")
@@ -101,9 +101,7 @@ def _numbered(
 
 def _listed(frame: pl.DataFrame, column: str, name: str) -> tuple[Lists, pl.DataFrame]:
     """Return the distinct lists of a column of lists, and the frame with the list's number."""
-    keyed = frame.with_columns(
-        pl.col(column).cast(pl.List(pl.String)).list.join(",").alias("key")
-    )
+    keyed = frame.with_columns(pl.col(column).cast(pl.List(pl.String)).list.join(",").alias("key"))
     distinct = keyed.select("key", column).unique("key").sort("key").with_row_index(name)
     numbers = distinct.select("key", pl.col(name).cast(pl.Int64))
     lengths = distinct[column].list.len().to_numpy().astype(np.int64)
@@ -122,13 +120,16 @@ def visit_logs(found: Patterns, model: Model, assumed: Assumptions) -> Floats:
         rows = np.flatnonzero((hour == kind[0]) & (moment == kind[1]))
         strays = straying(moment_spread(model, kind[1], assumed))
         there = interpolated(logits[kind[0]]) @ strays
-        logs[:, rows] = np.log(np.maximum(found.told.likelihood[:, content[rows]] @ there.T, _LEAST))
+        logs[:, rows] = np.log(
+            np.maximum(found.told.likelihood[:, content[rows]] @ there.T, _LEAST)
+        )
     if not content.size:
         return logs
     together = np.add.reduceat(logs[:, found.visits.items], found.visits.starts, axis=1)
     highest = together.max(axis=2, keepdims=True)
     likelihood = np.exp(together - highest) @ straying(model.visit_spread).T
-    return np.round(np.log(np.maximum(likelihood, _LEAST)) + highest, _DIGITS)
+    logged: Floats = np.round(np.log(np.maximum(likelihood, _LEAST)) + highest, _DIGITS)
+    return logged
 
 
 def moment_spread(model: Model, moment: int, assumed: Assumptions) -> float:

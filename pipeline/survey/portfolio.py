@@ -3,7 +3,6 @@
 import json
 from collections.abc import Callable
 from dataclasses import asdict, dataclass, replace
-from datetime import datetime
 
 import numpy as np
 import polars as pl
@@ -11,7 +10,7 @@ from numpy.typing import NDArray
 
 from pipeline.survey.assumptions import Assumptions
 from pipeline.survey.grid import correlation
-from pipeline.survey.patterns import Model, Patterns, fresh_likelihood, patterns
+from pipeline.survey.patterns import Model, fresh_likelihood
 from pipeline.survey.prior import GROUPS, default_prior, evidence, fit_prior, group_of
 from pipeline.survey.sample import Sample, centred, sample_of
 from pipeline.survey.visits import SERIES
@@ -23,6 +22,7 @@ _DRAW = 20260930  # which series the figures are fitted to, where there are more
 _STEP = 1.12
 _CURVE_STEP = 0.2
 _TERMS = 4
+_SPREADS = ("visit_spread", "hour_spread", "moment_spread")
 _ROUNDS = 12
 
 
@@ -80,11 +80,11 @@ def fit_portfolio(blocks: pl.DataFrame, known: pl.DataFrame, assumed: Assumption
     default = Model(assumed.visit_spread, assumed.hour_spread, assumed.moment_spread, (0.0,) * 24)
     if chosen.is_empty():
         priors = {group: default_prior(group) for group in GROUPS}
-        return _portfolio(default, (), priors, seen, assumed)
+        return _portfolio(default, (), priors, seen)
     sample = sample_of(chosen, assumed)
     model, fitted = _fit_model(sample, default, _fittable(chosen, assumed), assumed)
     priors = _priors(sample, model, assumed)
-    return _portfolio(model, fitted, centred(sample, model, priors, assumed), seen, assumed)
+    return _portfolio(model, fitted, centred(sample, model, priors, assumed), seen)
 
 
 def _chosen(joined: pl.DataFrame, assumed: Assumptions) -> pl.DataFrame:
@@ -99,7 +99,11 @@ def _chosen(joined: pl.DataFrame, assumed: Assumptions) -> pl.DataFrame:
 def _fittable(chosen: pl.DataFrame, assumed: Assumptions) -> set[str]:
     """Return which figures have stores and series enough to be fitted."""
     several = pl.col("readings") > 1
-    per_visit = chosen.group_by(*SERIES, "visit").agg(
+    # Means are limited by the unknown level of their bursts, and show no spread of loads.
+    counted = chosen.filter(pl.col("statistic") != "mean")
+    if counted.is_empty():
+        return set()
+    per_visit = counted.group_by(*SERIES, "visit").agg(
         pl.len().alias("hours"),
         ((pl.col("span_s") <= assumed.moments[0][0]) & several).sum().alias("moments"),
     )
@@ -108,14 +112,13 @@ def _fittable(chosen: pl.DataFrame, assumed: Assumptions) -> set[str]:
         (pl.col("hours") > 1).any().alias("hour_spread"),
         (pl.col("moments").sum() > 1).alias("moment_spread"),
     )
-    names = ("visit_spread", "hour_spread", "moment_spread")
     found = {
         name
-        for name in names
-        if has[name].mean() >= assumed.fit_share
+        for name in _SPREADS
+        if has.filter(name).height >= assumed.fit_share * has.height
         and has.filter(name)["store"].n_unique() >= assumed.fit_stores
     }
-    moments = chosen.select("store", "visit", "hour").unique()
+    moments = counted.select("store", "visit", "hour").unique()
     alone = moments["hour"].n_unique() == 1 or moments["store"].n_unique() < assumed.fit_stores
     return found if alone else found | {"curve"}
 
@@ -134,9 +137,7 @@ def _fitted_priors(
     for group in GROUPS:
         some = np.flatnonzero(counts[group])
         default = default_prior(group)
-        priors[group] = fit_prior(
-            likelihood[some], counts[group][some], default, assumed, rounds
-        )
+        priors[group] = fit_prior(likelihood[some], counts[group][some], default, assumed, rounds)
     return priors
 
 
@@ -145,29 +146,33 @@ def _fit_model(
 ) -> tuple[Model, tuple[str, ...]]:
     """Climb the marginal likelihood, one figure after the other, from the defaults."""
     known: dict[Model, float] = {}
+    spreads = [name for name in _SPREADS if name in fittable]
 
     def score(model: Model) -> float:
         if model not in known:
-            known[model] = _score(sample, model, default, assumed)
+            doubt = _doubt(model, default, spreads, assumed)
+            known[model] = round(_evidence(sample, model, assumed) - doubt, 4)
         return known[model]
 
     model = default
     for _ in range(2):
-        for name in ("visit_spread", "moment_spread", "hour_spread"):
-            if name in fittable:
-                model = _climb_spread(model, name, score)
+        for name in spreads:
+            # What cannot be fitted keeps its ratio to the visits' spread.
+            along = [n for n in _SPREADS if n not in fittable] if name == _SPREADS[0] else []
+            model = _climb_spread(model, [name, *along], score)
         if "curve" in fittable:
             model = _climb_curve(model, score)
     return model, tuple(sorted(fittable))
 
 
-def _climb_spread(model: Model, name: str, score: Callable[[Model], float]) -> Model:
+def _climb_spread(model: Model, names: list[str], score: Callable[[Model], float]) -> Model:
     best = model
     for factor in (_STEP, 1 / _STEP):
         while True:
-            value = round(getattr(best, name) * factor, _DIGITS)
-            tried = replace(best, **{name: value})
-            if not _LEAST_SPREAD < value < _MOST_SPREAD or score(tried) <= score(best):
+            values = {name: round(getattr(best, name) * factor, _DIGITS) for name in names}
+            tried = replace(best, **values)
+            inside = _LEAST_SPREAD < values[names[0]] < _MOST_SPREAD
+            if not inside or score(tried) <= score(best):
                 break
             best = tried
     return best
@@ -198,20 +203,23 @@ def _term(term: int) -> Floats:
     return wave
 
 
-def _score(sample: Sample, model: Model, default: Model, assumed: Assumptions) -> float:
-    """Return the log marginal likelihood plus what the defaults have for and against a model."""
+def _evidence(sample: Sample, model: Model, assumed: Assumptions) -> float:
+    """Return the log marginal likelihood of the sample, its priors fitted in a few rounds."""
     likelihood = fresh_likelihood(sample.found, model, assumed)
     priors = _fitted_priors(likelihood.rows, sample.counts, assumed, 15)
-    fit = sum(
+    return sum(
         evidence(likelihood.rows, sample.counts[g], priors[g])
         + float(sample.counts[g] @ likelihood.log_scale)
         for g in GROUPS
     )
-    names = ("visit_spread", "hour_spread", "moment_spread")
-    ratios = np.array([np.log(getattr(model, n) / getattr(default, n)) for n in names])
+
+
+def _doubt(model: Model, default: Model, spreads: list[str], assumed: Assumptions) -> float:
+    """Return what the defaults have against a model."""
+    ratios = np.array([np.log(getattr(model, n) / getattr(default, n)) for n in spreads])
     terms = np.array([np.dot(model.curve, _term(t)) / 12 for t in range(_TERMS)])
-    doubt = (ratios**2).sum() / assumed.spread_doubt**2 + (terms**2).sum() / assumed.curve_doubt**2
-    return round(fit - float(doubt) / 2, 4)
+    spread = float((ratios**2).sum()) / assumed.spread_doubt**2
+    return (spread + float((terms**2).sum()) / assumed.curve_doubt**2) / 2
 
 
 def _portfolio(
@@ -219,7 +227,6 @@ def _portfolio(
     fitted: tuple[str, ...],
     priors: dict[str, Floats],
     seen: dict[str, int],
-    assumed: Assumptions,
 ) -> Portfolio:
     within = float(np.hypot(model.visit_spread, model.hour_spread))
     moment = float(np.hypot(within, model.moment_spread))

@@ -13,7 +13,7 @@ from pipeline.survey.grid import LOGITS, POINTS
 from pipeline.survey.patterns import Patterns, patterns, visit_logs, visit_quiet
 from pipeline.survey.portfolio import Portfolio
 from pipeline.survey.prior import OUTSIDE, group_of, posteriors
-from pipeline.survey.visits import SERIES, worth
+from pipeline.survey.visits import SERIES
 
 Floats = NDArray[np.float64]
 
@@ -101,20 +101,18 @@ def _facts(blocks: pl.DataFrame, portfolio: Portfolio) -> pl.DataFrame:
         pl.col("readings").sum(), pl.col("begins").min(), pl.col("span_s").max(), pl.len()
     )
     one_moment = (pl.col("span_s") <= _MOMENT_S) & (pl.col("len") == 1)
-    r = (
-        pl.when(one_moment)
-        .then(portfolio.moment_correlation)
-        .otherwise(portfolio.correlation)
-    )
+    r = pl.when(one_moment).then(portfolio.moment_correlation).otherwise(portfolio.correlation)
     counts_as = pl.col("readings") / (1 + (pl.col("readings") - 1) * r)
-    return per_visit.with_columns(counts_as.alias("worth"), one_moment.alias("moment")).group_by(
-        SERIES
-    ).agg(
-        pl.col("readings").sum(),
-        pl.len().cast(pl.Int64).alias("visits"),
-        pl.col("worth").sort().sum().round(3),
-        pl.col("begins").max().alias("newest_at"),
-        (pl.col("moment").all() & (pl.len() == 1)).alias("moment"),
+    return (
+        per_visit.with_columns(counts_as.alias("worth"), one_moment.alias("moment"))
+        .group_by(SERIES)
+        .agg(
+            pl.col("readings").sum(),
+            pl.len().cast(pl.Int64).alias("visits"),
+            pl.col("worth").sort().sum().round(3),
+            pl.col("begins").max().alias("newest_at"),
+            (pl.col("moment").all() & (pl.len() == 1)).alias("moment"),
+        )
     )
 
 
@@ -133,9 +131,12 @@ def _part(
     logs = visit_logs(found, portfolio.model(), assumed)
     quiet = visit_quiet(found)
     numbered = rows.join(found.series, on=SERIES, how="left", maintain_order="left")
-    kinds = numbered.select("group", "wifi_weeks", "pattern").unique().sort(
-        "group", "wifi_weeks", "pattern", nulls_last=False
-    ).with_row_index("kind")
+    kinds = (
+        numbered.select("group", "wifi_weeks", "pattern")
+        .unique()
+        .sort("group", "wifi_weeks", "pattern", nulls_last=False)
+        .with_row_index("kind")
+    )
     weights = np.empty((len(kinds), POINTS.size))
     for (group, weeks), some in kinds.group_by("group", "wifi_weeks", maintain_order=True):
         prior = _aged_prior(portfolio, str(group), int(str(weeks)), assumed)
@@ -147,15 +148,17 @@ def _part(
             weights[at[~bare]] = _posterior(found, which, (logs, quiet), prior, assumed)
     on = ["group", "wifi_weeks", "pattern"]
     kind = numbered.join(kinds, on=on, how="left", nulls_equal=True, maintain_order="left")["kind"]
-    return weights[kind.to_numpy()]
+    found_weights: Floats = weights[kind.to_numpy()]
+    return found_weights
 
 
 def _aged_prior(portfolio: Portfolio, group: str, weeks: int, assumed: Assumptions) -> Floats:
     """Return the group's prior, let go towards that outside of any survey as the survey ages."""
     holds = _still_holds(np.array([weeks]), assumed)[0]
     own, outside = np.array(portfolio.priors[group]), np.array(portfolio.priors[OUTSIDE])
-    result: Floats = holds * own + (1 - holds) * outside
-    return result / result.sum()
+    result = holds * own + (1 - holds) * outside
+    normalised: Floats = result / result.sum()
+    return normalised
 
 
 def _still_holds(weeks: NDArray[np.int64], assumed: Assumptions) -> Floats:
@@ -265,8 +268,3 @@ def chance_less(one: Floats, other: Floats) -> Floats:
     below = np.cumsum(one, axis=1) - one / 2
     result: Floats = (below * other).sum(axis=1)
     return result
-
-
-def visits_worth(readings: list[int], correlation: float) -> float:
-    """Return what visits of so many readings are worth together."""
-    return sum(worth(n, correlation) for n in readings)

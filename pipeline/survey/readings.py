@@ -20,7 +20,7 @@ _ABOVE_BURST = 1.26  # a mean more than 1 dB above the burst it is made of refut
 def caught(share: Floats, burst_ms: float, dwell_ms: float) -> Floats:
     """Return the chance that any burst falls into a dwell: 1 - (1 - u) exp(-D u / (L (1 - u))).
 
-    share u, mean burst L and dwell D in the same unit; silences are exponential, bursts of any kind.
+    share u, mean burst L and dwell D in the same unit; silences are exponential.
     Source: the alternating renewal process in equilibrium (Cox, Renewal Theory, 1962, from memory).
     """
     rate = dwell_ms * share / (burst_ms * (1 - share))

@@ -34,6 +34,7 @@ class Sample:
 
 
 def sample_of(chosen: pl.DataFrame, assumed: Assumptions) -> Sample:
+    """Return the patterns of the chosen blocks, which have their group and `burst_dbm`."""
     newest: datetime = chosen["begins"].max()  # type: ignore[assignment]  # a column of datetimes
     # Ages play no part in the fit, so visits alike in all else are one pattern.
     found = patterns(chosen.with_columns(pl.lit(newest).alias("begins")), newest, assumed)

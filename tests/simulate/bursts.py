@@ -60,11 +60,15 @@ def share_of_dwell(
     rng: np.random.Generator, on: Flags, share: Floats, dwell_ms: float, burst: Floats
 ) -> Floats:
     """Return the part of each dwell in which a network sends, its bursts exponential here."""
-    starts = np.minimum(rng.poisson(expected_bursts(share, dwell_ms, burst) * (1 - share)), _MOST_BURSTS)
+    starts = np.minimum(
+        rng.poisson(expected_bursts(share, dwell_ms, burst) * (1 - share)), _MOST_BURSTS
+    )
     length = rng.gamma(np.maximum(starts + on, 1e-9)) * burst[None, :, None]
-    return np.minimum(length / dwell_ms, 1.0)
+    part: Floats = np.minimum(length / dwell_ms, 1.0)
+    return part
 
 
 def expected_bursts(share: Floats, dwell_ms: float, burst: Floats) -> Floats:
     """Return how many bursts begin in a dwell, per time of silence: D u / (L (1 - u))."""
-    return dwell_ms * share / (burst[None, :, None] * (1 - share))
+    result: Floats = dwell_ms * share / (burst[None, :, None] * (1 - share))
+    return result

@@ -60,7 +60,7 @@ def chain(setting: Setting, seed: int, survey: int = 0) -> Chain:
 def _networks(rng: np.random.Generator, setting: Setting) -> _Store:
     stations = int(rng.integers(2, 11))
     if setting.null is not None:
-        return _null(rng, setting, stations)
+        return _null(setting, stations)
     wifi, narrow = int(rng.integers(2, 8)), int(rng.integers(0, 4))
     level = np.full((stations, wifi + narrow, CHANNELS.size), _SILENT_DBM)
     for at in range(wifi):
@@ -80,7 +80,7 @@ def _networks(rng: np.random.Generator, setting: Setting) -> _Store:
     )
 
 
-def _null(rng: np.random.Generator, setting: Setting, stations: int) -> _Store:
+def _null(setting: Setting, stations: int) -> _Store:
     """Every channel of every station has a network of its own, all equally busy."""
     assert setting.null is not None
     count = stations * CHANNELS.size
@@ -129,7 +129,7 @@ def _times(rng: np.random.Generator, setting: Setting) -> Floats:
     return begins[:, None] + offsets
 
 
-def _readings(  # noqa: PLR0913 - the parts of one survey
+def _readings(  # noqa: PLR0917 - the parts of one survey
     rng: np.random.Generator,
     setting: Setting,
     store: str,
@@ -158,7 +158,7 @@ def _readings(  # noqa: PLR0913 - the parts of one survey
 def _jitter(
     rng: np.random.Generator, statistic: str, bursts: Floats, shape: tuple[int, ...]
 ) -> Floats:
-    """Draw how far a reading is from a network's level, in dB; each burst has a jitter of its own."""
+    """Draw how far a reading is from a network's level, in dB; each burst has its own."""
     if statistic == "mean":  # averaged in mW
         return np.full(shape, (_JITTER_DB * np.log(10) / 10) ** 2 / 2 * 10 / np.log(10))
     part = rng.random(shape) ** (1 / bursts if statistic == "max" else 1.0)
