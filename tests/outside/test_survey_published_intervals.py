@@ -78,7 +78,7 @@ def test_expected_cost_is_a_difference_of_digammas(a: float, b: float, cost: flo
 
 
 def test_a_maximum_catches_most_of_a_small_share() -> None:
-    """u = .02, L = 2 ms, D = 138.24 ms (an ED scan of n = 3): .761, recomputed."""
+    """U = .02, L = 2 ms, D = 138.24 ms (an ED scan of n = 3): .761, recomputed."""
     assert caught(np.array([0.02]), 2.0, 138.24)[0] == pytest.approx(0.761, abs=5e-4)
 
 
