@@ -76,8 +76,7 @@ def test_null_chains(capsys: pytest.CaptureFixture[str]) -> None:
     ]
     with capsys.disabled():
         for readings, moved, low, high in runs:
-            print(
-                f"\nnull, {readings} readings: moved {moved:.1f} %, gain {low:+.1f} to {high:+.1f}"
-            )  # noqa: T201 - the table is the point
+            told = f"moved {moved:.1f} %, gain {low:+.1f} to {high:+.1f}"
+            print(f"\nnull, {readings} readings: {told}")  # noqa: T201 - the table is the point
     assert np.mean([moved for _, moved, _, _ in runs]) <= 5
     assert sum(low <= 0 <= high for _, _, low, high in runs) >= len(runs) - 1
