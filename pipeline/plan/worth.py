@@ -50,13 +50,16 @@ def earning(
         two: likewise.
         present: index of each station's present choice.
         chance: chance that the move of station i gains, under a complete choice.
-        least: moves with less are taken back and the rest is solved again, until none is left.
+        least: the move with the least chance is taken back, if it has less than this, and the rest
+            solved again, until none is left. One by one: without it others may be surer.
     """
     held: dict[int, int] = {}
     while True:
         found = assign(one, two, fixed=held, incumbent=tuple(present))
-        moved = [i for i, now in enumerate(present) if found.choice[i] != now]
-        doubtful = [i for i in moved if chance(i, found.choice) < least]
-        if not doubtful:
+        chances = {
+            i: chance(i, found.choice) for i in range(len(present)) if found.choice[i] != present[i]
+        }
+        worst = min(chances, key=lambda i: (chances[i], i), default=None)
+        if worst is None or chances[worst] >= least:
             return found
-        held |= {i: present[i] for i in doubtful}
+        held[worst] = present[worst]
