@@ -58,7 +58,7 @@ def _known(share: float | None = None, seen_at: datetime | None = None) -> pl.Da
 
 def _row(scans: pl.DataFrame, told: pl.DataFrame | None = None, as_of: datetime = NOON) -> dict:  # type: ignore[type-arg]  # a row of mixed types
     told = _known() if told is None else told
-    found = blocks(scans, ASSUMED).with_columns(pl.lit(None, pl.Float64).alias("burst_dbm"))
+    found = blocks(scans, ASSUMED)
     default = fit_portfolio(found.clear(), told, ASSUMED)
     return estimate(found, told, default, as_of, ASSUMED).frame.row(0, named=True)
 

@@ -47,7 +47,7 @@ def _of(busy: int, readings: int, portfolio: Portfolio) -> Estimates:
         key | {"wifi_share": [None], "burst_dbm": [None]},
         schema_overrides={"wifi_share": pl.Float64, "burst_dbm": pl.Float64},
     )
-    found = blocks(scan, assumed).with_columns(pl.lit(None, pl.Float64).alias("burst_dbm"))
+    found = blocks(scan, assumed)
     return estimate(found, known, portfolio, NOON, assumed)
 
 
