@@ -9,10 +9,10 @@ from simulate.chain import chain, last_day
 from simulate.fold import folded, known
 from simulate.setting import Setting
 
-from pipeline.survey.assumptions import Assumptions
-from pipeline.survey.portfolio import fit_portfolio
-from pipeline.survey.posterior import estimate
-from pipeline.survey.visits import blocks
+from pipeline.estimate.assumptions import Assumptions
+from pipeline.estimate.portfolio import fit_portfolio
+from pipeline.estimate.posterior import estimate
+from pipeline.estimate.visits import blocks
 
 SERIES = ["store", "station", "channel"]
 _SIGHT = 0.0005  # shares are printed to a tenth of a point

@@ -21,6 +21,7 @@ FLOORS = {
     "demo": 5,
     **dict.fromkeys(STEPS, 4),
     "radio": 3,
+    "estimate": 3,
     "settled": 4,
     "due": 3,
     "database": 2,

@@ -14,13 +14,13 @@ from simulate.fold import folded, known
 from simulate.setting import Setting
 
 from pipeline.plan.worth import chance_of_gain, earning
-from pipeline.survey.assumptions import Assumptions
-from pipeline.survey.grid import POINTS, SHARES, correlation, straying
-from pipeline.survey.harm import frame_loss, harm
-from pipeline.survey.portfolio import Portfolio, fit_portfolio
-from pipeline.survey.posterior import chance_above, chance_less, estimate
-from pipeline.survey.prior import OUTSIDE, default_prior
-from pipeline.survey.visits import blocks, no_reading, stuck
+from pipeline.estimate.assumptions import Assumptions
+from pipeline.estimate.grid import POINTS, SHARES, correlation, straying
+from pipeline.estimate.harm import frame_loss, harm
+from pipeline.estimate.portfolio import Portfolio, fit_portfolio
+from pipeline.estimate.posterior import chance_above, chance_less, estimate
+from pipeline.estimate.prior import OUTSIDE, default_prior
+from pipeline.estimate.visits import blocks, no_reading, stuck
 
 ASSUMED = Assumptions()
 NOON = datetime(2026, 9, 1, 12)

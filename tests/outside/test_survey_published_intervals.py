@@ -9,13 +9,13 @@ from numpy.typing import NDArray
 from scipy.stats import beta
 
 from pipeline.plan.worth import chance_of_gain, expected_cost
-from pipeline.survey.assumptions import Assumptions
-from pipeline.survey.grid import SHARES
-from pipeline.survey.portfolio import Portfolio
-from pipeline.survey.posterior import Estimates, estimate, quantile
-from pipeline.survey.prior import GROUPS, OUTSIDE
-from pipeline.survey.readings import caught
-from pipeline.survey.visits import blocks, worth
+from pipeline.estimate.assumptions import Assumptions
+from pipeline.estimate.grid import SHARES
+from pipeline.estimate.portfolio import Portfolio
+from pipeline.estimate.posterior import Estimates, estimate, quantile
+from pipeline.estimate.prior import GROUPS, OUTSIDE
+from pipeline.estimate.readings import caught
+from pipeline.estimate.visits import blocks, worth
 
 NOON = datetime(2026, 9, 1, 12)
 

@@ -11,10 +11,10 @@ from pathlib import Path
 import polars as pl
 from simulate.fold import folded
 
-from pipeline.survey.assumptions import Assumptions
-from pipeline.survey.portfolio import fit_portfolio
-from pipeline.survey.posterior import estimate
-from pipeline.survey.visits import blocks
+from pipeline.estimate.assumptions import Assumptions
+from pipeline.estimate.portfolio import fit_portfolio
+from pipeline.estimate.posterior import estimate
+from pipeline.estimate.visits import blocks
 
 START = datetime(2026, 8, 3, 12)
 THRESHOLD_DBM = -75.0

@@ -8,12 +8,12 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from pipeline.survey.assumptions import Assumptions
-from pipeline.survey.grid import correlation
-from pipeline.survey.patterns import Model, fresh_likelihood
-from pipeline.survey.prior import GROUPS, default_prior, evidence, fit_prior, group_of
-from pipeline.survey.sample import Sample, centred, sample_of
-from pipeline.survey.visits import SERIES
+from pipeline.estimate.assumptions import Assumptions
+from pipeline.estimate.grid import correlation
+from pipeline.estimate.patterns import Model, fresh_likelihood
+from pipeline.estimate.prior import GROUPS, default_prior, evidence, fit_prior, group_of
+from pipeline.estimate.sample import Sample, centred, sample_of
+from pipeline.estimate.visits import SERIES
 
 Floats = NDArray[np.float64]
 

@@ -7,10 +7,10 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from pipeline.survey.assumptions import Assumptions
-from pipeline.survey.grid import LOGITS, at_hour, interpolated, straying
-from pipeline.survey.readings import CONTENT, Told, told
-from pipeline.survey.visits import SERIES
+from pipeline.estimate.assumptions import Assumptions
+from pipeline.estimate.grid import LOGITS, at_hour, interpolated, straying
+from pipeline.estimate.readings import CONTENT, Told, told
+from pipeline.estimate.visits import SERIES
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]

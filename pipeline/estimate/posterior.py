@@ -8,12 +8,12 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from pipeline.survey.assumptions import Assumptions
-from pipeline.survey.grid import LOGITS, POINTS
-from pipeline.survey.patterns import Patterns, patterns, visit_logs, visit_quiet
-from pipeline.survey.portfolio import Portfolio
-from pipeline.survey.prior import OUTSIDE, group_of, posteriors
-from pipeline.survey.visits import SERIES
+from pipeline.estimate.assumptions import Assumptions
+from pipeline.estimate.grid import LOGITS, POINTS
+from pipeline.estimate.patterns import Patterns, patterns, visit_logs, visit_quiet
+from pipeline.estimate.portfolio import Portfolio
+from pipeline.estimate.prior import OUTSIDE, group_of, posteriors
+from pipeline.estimate.visits import SERIES
 
 Floats = NDArray[np.float64]
 
@@ -32,8 +32,8 @@ class Estimates:
 
     frame: store, station, channel, readings, visits, worth, busy_estimate, busy_low, busy_high,
     expected_cost, a, b, source ('measured', 'inferred' or 'absent'), group, newest_at, moment (it
-    rests on one moment). Figures are null where the source is 'absent', and so is the row of
-    `weights`, all NaN.
+    rests on one moment). Where the source is 'absent' there is no estimate and no interval; cost,
+    a, b and weights are then those of the prior, which a plan may reckon with.
     """
 
     frame: pl.DataFrame
@@ -70,8 +70,6 @@ def estimate(
     filled = frame.with_columns(
         pl.col("readings", "visits").fill_null(0), pl.col("worth").fill_null(0.0)
     ).with_columns(source.alias("source"))
-    absent = (filled["source"] == "absent").to_numpy()
-    weights = np.where(absent[:, None], np.nan, weights)
     return Estimates(_framed(filled, weights), weights)
 
 
@@ -222,11 +220,10 @@ def _framed(filled: pl.DataFrame, weights: Floats) -> pl.DataFrame:
         "a": a,
         "b": b,
     }
-    columns = [
-        pl.Series(name, np.round(values, _DIGITS)).fill_nan(None)
-        for name, values in figures.items()
-    ]
-    return filled.with_columns(columns).select(
+    columns = [pl.Series(name, np.round(values, _DIGITS)) for name, values in figures.items()]
+    told = pl.when(pl.col("source") != "absent")
+    shares = [told.then(pl.col(n)).alias(n) for n in ("busy_estimate", "busy_low", "busy_high")]
+    return filled.with_columns(columns).with_columns(shares).select(
         *SERIES,
         "readings", "visits", "worth",
         *figures,

@@ -2,7 +2,7 @@
 
 import polars as pl
 
-from pipeline.survey.assumptions import Assumptions
+from pipeline.estimate.assumptions import Assumptions
 
 SERIES = ("store", "station", "channel")
 _SENTINELS_DBM = (-128.0, 0.0, 255.0)

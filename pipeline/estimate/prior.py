@@ -10,8 +10,8 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from pipeline.survey.assumptions import Assumptions
-from pipeline.survey.grid import LOGITS
+from pipeline.estimate.assumptions import Assumptions
+from pipeline.estimate.grid import LOGITS
 
 Floats = NDArray[np.float64]
 

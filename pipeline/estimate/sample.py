@@ -7,11 +7,11 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from pipeline.survey.assumptions import Assumptions
-from pipeline.survey.grid import LOGITS, at_hour
-from pipeline.survey.patterns import Model, Patterns, fresh_likelihood, patterns
-from pipeline.survey.prior import GROUPS, posteriors
-from pipeline.survey.visits import SERIES
+from pipeline.estimate.assumptions import Assumptions
+from pipeline.estimate.grid import LOGITS, at_hour
+from pipeline.estimate.patterns import Model, Patterns, fresh_likelihood, patterns
+from pipeline.estimate.prior import GROUPS, posteriors
+from pipeline.estimate.visits import SERIES
 
 Floats = NDArray[np.float64]
 
