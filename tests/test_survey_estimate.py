@@ -13,7 +13,6 @@ from simulate.chain import chain, last_day
 from simulate.fold import folded, known
 from simulate.setting import Setting
 
-from pipeline.plan.worth import chance_of_gain, earning
 from pipeline.estimate.assumptions import Assumptions
 from pipeline.estimate.grid import POINTS, SHARES, correlation, straying
 from pipeline.estimate.harm import frame_loss, harm
@@ -21,6 +20,7 @@ from pipeline.estimate.portfolio import Portfolio, fit_portfolio
 from pipeline.estimate.posterior import chance_above, chance_less, estimate
 from pipeline.estimate.prior import OUTSIDE, default_prior
 from pipeline.estimate.visits import blocks, no_reading, stuck
+from pipeline.plan.worth import chance_of_gain, earning
 
 ASSUMED = Assumptions()
 NOON = datetime(2026, 9, 1, 12)

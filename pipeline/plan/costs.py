@@ -21,15 +21,16 @@ TwoStation = dict[tuple[int, int], list[list[float]]]
 class StoreProblem:
     """One store as the plan sees it, per station and channel.
 
-    `busy` is the share of time outside signals keep a channel busy, 0..1, `cost` E[-ln(1 - busy)].
+    `busy` is the share of time outside signals keep a channel busy, 0..1, `cost` E[-ln(1 - busy)];
+    None: as of shares that are certain.
     """
 
     store: str
     stations: tuple[StoreStation, ...]
     heard: tuple[Heard, ...]
     busy: Mapping[tuple[str, int], float]
-    cost: Mapping[tuple[str, int], float]
     price_per_move: float
+    cost: Mapping[tuple[str, int], float] | None = None
 
     def noise(self, station: str, channel: int) -> float:
         """Return the outside noise, 0..1; a channel that does not exist is never free."""
@@ -37,6 +38,8 @@ class StoreProblem:
 
     def noise_cost(self, station: str, channel: int) -> float:
         """Return the expected cost of the outside noise; of no channel that of a busy one."""
+        if self.cost is None:
+            return share_cost(self.noise(station, channel))
         return self.cost.get((station, channel), share_cost(_MOST_BUSY))
 
 

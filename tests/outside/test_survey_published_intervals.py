@@ -8,7 +8,6 @@ import pytest
 from numpy.typing import NDArray
 from scipy.stats import beta
 
-from pipeline.plan.worth import chance_of_gain, expected_cost
 from pipeline.estimate.assumptions import Assumptions
 from pipeline.estimate.grid import SHARES
 from pipeline.estimate.portfolio import Portfolio
@@ -16,6 +15,7 @@ from pipeline.estimate.posterior import Estimates, estimate, quantile
 from pipeline.estimate.prior import GROUPS, OUTSIDE
 from pipeline.estimate.readings import caught
 from pipeline.estimate.visits import blocks, worth
+from pipeline.plan.worth import chance_of_gain, expected_cost
 
 NOON = datetime(2026, 9, 1, 12)
 
