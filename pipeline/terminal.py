@@ -93,11 +93,12 @@ def show_run(console: Console, summary: RunSummary) -> None:
     sizes = f"{summary.stores} stores, {summary.stations} stations"
     _say(console, f"\n{sizes}, as of {summary.as_of} (run {summary.run})")
     _show_findings(console, summary)
+    unknown = f"; not known of {summary.unknown}" if summary.unknown else ""
     _say(
         console,
         f"{summary.moves} moves in {summary.stores_with_moves} stores; clear air "
-        f"{summary.clear_air_now:.1%} now, {summary.clear_air_planned:.1%} as planned "
-        "(mean over stations, by labels)",
+        f"{_share(summary.clear_air_now)} now, {_share(summary.clear_air_planned)} as planned "
+        f"(mean over stations, by labels{unknown})",
     )
     for left in summary.left_aside:
         unknown = f"nothing knows the headings {left.headings}"
@@ -179,7 +180,7 @@ def show_moves(console: Console, rows: pl.DataFrame) -> None:
             head = (
                 f"{row['position']:>3}. {row['station']}: {row['from_channel']} to "
                 f"{row['to_channel']}{' (parking)' if row['parking'] else ''}, clear air "
-                f"{row['clear_air_before']:.1%} to {row['clear_air_after']:.1%}"
+                f"{_share(row['clear_air_before'])} to {_share(row['clear_air_after'])}"
             )
             _say(console, head)
             _under(console, row["reason"], indent=5, style="dim")
@@ -255,12 +256,16 @@ def show_schedule(console: Console, found: Scheduled) -> None:
     _say(console, f"{booked}; {len(found.calendars)} calendar files in {found.summary.out}")
 
 
+def _share(share: float | None) -> str:
+    return "not known" if share is None else f"{share:.1%}"
+
+
 def show_verified(console: Console, found: Verified) -> None:
     """Print what was found of every change that was waited for, and how promises have held."""
     for check in found.checks:
-        measured = "not measured" if check.measured is None else f"{check.measured:.1%}"
+        measured = "not measured" if check.measured is None else f"{check.measured:.1%} measured"
         state = f"{check.state} ({check.result})" if check.result else check.state
-        air = f"clear air promised {check.promised:.1%}, {measured}"
+        air = f"clear air promised {_share(check.promised)}, {measured}"
         _say(console, f"{check.store} {check.station}: {state}, {air}")
         if check.note:
             _under(console, check.note, indent=5, style="dim")

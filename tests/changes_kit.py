@@ -60,12 +60,27 @@ def plan_says(database: Database, moves: Moves) -> None:
         _insert(database, "plan_proof", store, 1.0, 1.0, True, 2.0, "exact", True, 2.0)
         for station in sorted({step[0] for step in steps}):
             _insert(
-                database, "station_plan", store, station, 15, 20, 0.4, 0.8, 0.5, 0.1, "measured",
-                None, None, "high", "why",
+                database, "station_plan", store, station, 15, 20, 0.4, 0.38, 0.42, 0.8, 0.78, 0.82,
+                0.99, 0.5, 0.1, "measured", None, None, "high", "why",
             )  # fmt: skip
         for position, (station, before, after, parking) in enumerate(steps, start=1):
             _insert(
-                database, "move", store, station, before, after, position, parking, 0.4, 0.8, "why"
+                database,
+                "move",
+                store,
+                station,
+                before,
+                after,
+                position,
+                parking,
+                0.4,
+                0.38,
+                0.42,
+                0.8,
+                0.78,
+                0.82,
+                0.99,
+                "why",
             )
 
 

@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
+from typing import Any
 
 import pytest
 from changes_kit import (
@@ -23,6 +24,7 @@ from changes_kit import (
 )
 
 from pipeline.changes.back_out import Carried, back_out, way_back
+from pipeline.changes.effect import Measured, Share
 from pipeline.changes.register import Booking, append, book, history, propose
 from pipeline.changes.states import ChangeState, Trigger, new_event
 from pipeline.changes.verify import Waiting, Yardstick, calibration, judge, verify
@@ -38,7 +40,8 @@ WAITING = Waiting(
     change="c", store="B", station="B-01", from_channel=11, to_channel=25, parking=False,
     state="implemented", due=None, shown=False, channel_found=25, connected=True, seen_on=NEXT,
     channels_before=(11,), channels_after=(25,), labels_before=100, labels_after=100,
-    clear_air_before=0.4, promised=0.8, measured=0.8, readings=40, sureness="high", undone=0,
+    since=NIGHT, clear_air_before=0.4, clear_air_before_low=0.38, clear_air_before_high=0.42,
+    promised=0.8, promised_low=0.78, promised_high=0.82, free_of_own=1.0, sureness="high", undone=0,
 )  # fmt: skip
 
 
@@ -76,9 +79,11 @@ def report(database: Database, changes: list[str], day: date = NIGHT) -> None:
 @pytest.mark.parametrize(
     ("facts", "states_after", "result", "note"),
     [
-        ({}, ["verified"], "done", "clear air 80% measured, 80% promised, 100 labels served"),
-        ({"measured": 0.751}, ["verified"], "done", "clear air 75%"),
-        ({"measured": 0.749}, ["ineffective"], "done", "clear air 75% measured, 80% promised"),
+        ({}, ["verified"], "done", "(78% to 82%) measured, 80% promised: helped, 100 labels served"),
+        ({"measured": 0.723}, ["verified"], "done", "clear air 72%"),
+        ({"measured": 0.72}, ["ineffective"], "done", "measured, 80% promised: helped"),
+        ({"measured": 0.41}, ["ineffective"], "done", "no difference shown"),
+        ({"measured": 0.35}, ["ineffective"], "done", "promised: worse"),
         ({"measured": 0.2, "undone": 2}, ["ineffective"], "done", "2 other changes of the plan"),
         ({"measured": None, "readings": 0}, [], "done", "0 readings since the change on channel"),
         ({"measured": 0.1, "readings": 19}, [], "done", "19 readings since the change"),
@@ -92,7 +97,7 @@ def report(database: Database, changes: list[str], day: date = NIGHT) -> None:
         ({"channel_found": 11, "shown": True}, ["backed out"], "backed out", "as before"),
         ({"channel_found": 20}, ["ineffective"], "done differently", "on channel 20, approved was"),
         ({"channel_found": None}, ["ineffective"], "done differently", "approved was 25"),
-        ({"state": "approved"}, ["implemented", "verified"], "done", "80% measured"),
+        ({"state": "approved"}, ["implemented", "verified"], "done", "80% (78% to 82%) measured"),
         ({"state": "approved", "channel_found": 11}, [], None, "not done yet"),
         (
             {"state": "approved", "channel_found": 20},
@@ -106,8 +111,8 @@ def report(database: Database, changes: list[str], day: date = NIGHT) -> None:
             {"state": "scheduled", "channel_found": 11, "due": at(date(2027, 1, 4), 23)},
             [], None, "not done yet",
         ),
-        ({"state": "ineffective"}, ["verified"], "done", "80% measured"),
-        ({"state": "ineffective", "measured": 0.1}, [], "done", "10% measured"),
+        ({"state": "ineffective"}, ["verified"], "done", "80% (78% to 82%) measured"),
+        ({"state": "ineffective", "measured": 0.1}, [], "done", "(8% to 12%) measured"),
         ({"state": "ineffective", "channel_found": 11}, ["backed out"], "backed out", "before"),
         ({"state": "ineffective", "channel_found": 20}, [], "done differently", "still"),
         ({"parking": True, "measured": None, "readings": 0}, ["verified"], "done", "on the way"),
@@ -118,10 +123,14 @@ def report(database: Database, changes: list[str], day: date = NIGHT) -> None:
     ],
 )  # fmt: skip
 def test_what_the_exports_mean(
-    facts: dict[str, object], states_after: list[str], result: str | None, note: str
+    facts: dict[str, Any], states_after: list[str], result: str | None, note: str
 ) -> None:
     """Channel first, then connection, labels and air; what is missing leaves the change open."""
-    judgement = judge(replace(WAITING, **facts), MEASURE)  # type: ignore[arg-type]  # fields of Waiting
+    facts = {"measured": 0.8, "readings": 40} | facts
+    air, readings = facts.pop("measured"), facts.pop("readings")
+    found = Measured(readings, None if air is None else Share(air, air - 0.02, air + 0.02))
+
+    judgement = judge(replace(WAITING, **facts), found, MEASURE)
 
     assert [state.value for state in judgement.states] == states_after
     assert judgement.result == result

@@ -31,8 +31,13 @@ class PlannedMove:
     to_channel: int
     position: int
     parking: bool
-    clear_air_before: float
-    clear_air_after: float
+    clear_air_before: float | None
+    clear_air_before_low: float | None
+    clear_air_before_high: float | None
+    clear_air_after: float | None
+    clear_air_after_low: float | None
+    clear_air_after_high: float | None
+    chance: float | None
     labels: int
     sureness: str
 
@@ -186,7 +191,12 @@ def _change(move: PlannedMove, plan: str, as_of: date, by: str) -> Change:
         position=move.position,
         parking=move.parking,
         clear_air_before=move.clear_air_before,
+        clear_air_before_low=move.clear_air_before_low,
+        clear_air_before_high=move.clear_air_before_high,
         clear_air_after=move.clear_air_after,
+        clear_air_after_low=move.clear_air_after_low,
+        clear_air_after_high=move.clear_air_after_high,
+        chance=move.chance,
         labels=move.labels,
         sureness=move.sureness,
         proposed_by=by,

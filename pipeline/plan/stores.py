@@ -44,8 +44,12 @@ class EvidenceRow:
     store: str
     station: str
     channel: int
-    bound: float
-    share: float
+    share: float | None
+    low: float | None
+    high: float | None
+    cost: float
+    a: float
+    b: float
     worth: float
     readings: int
     own_traffic: bool
@@ -133,7 +137,7 @@ def _planned(rows: StoreRows, limits: Mapping[str, float]) -> _Planned:
     if not rows.choices:
         return _Planned(rows.store, unplanned=UnplannedStore(rows.store, _NO_CHANNEL))
     case = store_case(rows, limits["price_per_move"])
-    found = plan_store(case, int(limits["solver_effort"]), limits["readings_minimum"])
+    found = plan_store(case, int(limits["solver_effort"]), limits["least_chance_of_gain"])
     after = [station.channel_planned for station in found.stations]
     sure = sensitivity(case, after, _doubt(limits), int(limits["sensitivity_draws"]))
     return _Planned(rows.store, found, sure)
@@ -174,7 +178,8 @@ def store_case(rows: StoreRows, price_per_move: float) -> Case:
             Heard(row.station, row.neighbour, (row.hit_co, row.hit_adjacent, row.hit_alternate))
             for row in heard
         ),
-        busy={at: known.bound for at, known in evidence.items()},
+        busy={at: known.reckoned for at, known in evidence.items()},
+        cost={at: known.cost for at, known in evidence.items()},
         price_per_move=price_per_move,
     )
     return Case(
@@ -190,8 +195,12 @@ def store_case(rows: StoreRows, price_per_move: float) -> Case:
 
 def _evidence(row: EvidenceRow) -> Evidence:
     return Evidence(
-        bound=row.bound,
         share=row.share,
+        low=row.low,
+        high=row.high,
+        cost=row.cost,
+        a=row.a,
+        b=row.b,
         worth=row.worth,
         readings=row.readings,
         own_traffic=row.own_traffic,

@@ -141,7 +141,7 @@ select j.quarter, coalesce(s.region, 'no region') as region, j.sureness, c.store
 from judged j
 join change c using (change)
 left join audit_store s on s.quarter = j.quarter and s.store = c.store
-where not c.parking
+where not c.parking and j.clear_air_before is not null and j.promised is not null
 order by j.quarter, c.store, c.station, j.change;
 
 -- name: figures_of_air

@@ -22,12 +22,15 @@ with day as (select as_of from this_run), changed as (
 ), planned as (
     select p.store, count(*) as stations,
         count(*) filter (p.channel_now <> p.channel_planned) as moves,
-        sum(greatest(coalesce(l.labels, 0), 1)) as weight,
-        fsum(p.clear_air_now * greatest(coalesce(l.labels, 0), 1)) as clear_now,
-        fsum(p.clear_air_planned * greatest(coalesce(l.labels, 0), 1)) as clear_planned
+        -- Means are over the stations of which both figures are known.
+        sum(greatest(coalesce(l.labels, 0), 1)) filter (p.clear_air_now + p.clear_air_planned is not null) as weight,
+        fsum(p.clear_air_now * greatest(coalesce(l.labels, 0), 1))
+            filter (p.clear_air_planned is not null) as clear_now,
+        fsum(p.clear_air_planned * greatest(coalesce(l.labels, 0), 1))
+            filter (p.clear_air_now is not null) as clear_planned
     from station_plan p left join station_load l using (store, station) group by p.store
 ), aired as (
-    select a.store, sum(greatest(coalesce(l.labels, 0), 1)) as weight,
+    select a.store, sum(greatest(coalesce(l.labels, 0), 1)) filter (a.clear_air is not null) as weight,
         fsum(a.clear_air * greatest(coalesce(l.labels, 0), 1)) as clear_now
     from clear_air_now a left join station_load l using (store, station) group by a.store
 ), listed as (select store, count(*) as stations from station_now group by store
@@ -95,11 +98,12 @@ with judged as (
     where k.measured is not null and k.checked_on <= (select as_of from this_run)
     qualify row_number() over (partition by k.change order by k.seq desc) = 1
 )
-select n.region, c.store, c.station, k.clear_air_before as was, k.promised, k.measured
+select n.region, c.store, c.station, k.clear_air_before as was, k.promised, k.measured,
+    k.gained_low, k.gained_high
 from judged k
 join change c using (change)
 join store_now n using (store)
-where not c.parking
+where not c.parking and k.clear_air_before is not null and k.promised is not null
 order by n.region, c.store, c.station, k.seq;
 
 -- name: region_pending
@@ -110,7 +114,7 @@ from change c
 join change_state_on((select day from register_day)) s using (change)
 join store_now n using (store)
 where not c.parking and s.state in ('proposed', 'deferred')
-order by n.region, c.clear_air_after - c.clear_air_before desc, c.store, c.station;
+order by n.region, c.clear_air_after - c.clear_air_before desc nulls last, c.store, c.station;
 
 -- name: region_late
 -- Late changes: their night has passed, they have none, or nobody has checked them yet.

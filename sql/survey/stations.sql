@@ -87,3 +87,7 @@ select store, station, labels, weak_labels, silent_labels, lone_labels,
     round(case when mean_labels = 0 then 1 else greatest(0.1, labels / mean_labels) end, 6) as weight
 from stations
 order by store, station;
+
+-- name: portfolio_fit
+-- What was fitted over the portfolio last.
+select fit from portfolio_fit;

@@ -5,9 +5,10 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from enum import StrEnum
+from math import hypot
 from typing import Protocol
 
-from pipeline.wording import Wording
+from pipeline.wording import MINUS, Wording
 
 ANYWHERE = "*"  # stands for no one store, or no one region
 _NAMED = 3  # stores; more are counted
@@ -121,6 +122,8 @@ class MeasuredChange:
     was: float
     promised: float
     measured: float
+    gained_low: float | None
+    gained_high: float | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,8 +136,8 @@ class PendingChange:
     station: str
     from_channel: int
     to_channel: int
-    clear_air_before: float
-    clear_air_after: float
+    clear_air_before: float | None
+    clear_air_after: float | None
     sureness: str
     proposed_on: date
     state: str
@@ -380,7 +383,8 @@ def verdict(content: RegionContent, words: Wording) -> str:
     parts = [_how_far(content, words)]
     if content.promises:
         means = {key: words.percent(mean) for key, mean in promise_means(content).items()}
-        parts.append(words.counted("review.helping", len(content.promises), **means))
+        key = f"review.{_helping(content)}"
+        parts.append(words.counted(key, len(content.promises), **means, gain=_gain(content, words)))
     waiting = len(content.pending) + content.count(ChangeProgress.UNPUT)
     if waiting:
         parts.append(words.counted("review.waiting", waiting))
@@ -398,6 +402,33 @@ def _how_far(content: RegionContent, words: Wording) -> str:
         "review.how_far", content.done, all=words.number(content.changes),
         stores=words.number(stores), concerned=words.number(concerned),
     )  # fmt: skip
+
+
+def mean_gain(content: RegionContent) -> tuple[float, float, float]:
+    """Return the mean gain of the measured changes and its 5 and 95 % points.
+
+    The changes' errors are taken as independent: the interval's sides are the roots of the sums of
+    the squares of theirs, over their number.
+    """
+    gains = [(one.measured - one.was, one) for one in content.promises]
+    count = len(gains)
+    mean = sum(gain for gain, _ in gains) / count
+    down = hypot(*(gain - (one.gained_low or gain) for gain, one in gains)) / count
+    up = hypot(*((one.gained_high or gain) - gain for gain, one in gains)) / count
+    return mean, mean - down, mean + up
+
+
+def _helping(content: RegionContent) -> str:
+    _, low, high = mean_gain(content)
+    return "helping" if low > 0 else "harming" if high < 0 else "no_difference"
+
+
+def _gain(content: RegionContent, words: Wording) -> str:
+    mean, low, high = mean_gain(content)
+    return words("review.gain", **{
+        key: f"{'+' if value >= 0 else MINUS}{words.number(abs(100 * value), 1)}"
+        for key, value in (("mean", mean), ("low", low), ("high", high))
+    })  # fmt: skip
 
 
 def promise_means(content: RegionContent) -> Mapping[str, float]:
