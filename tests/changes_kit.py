@@ -100,13 +100,13 @@ def export_says(
 
 
 def readings_say(database: Database, station: str, channel: int, levels: Mapping[int, int]) -> None:
-    """Let a scan of 20 November hear each level in dBm so many times, own stations quiet."""
-    moment = datetime(2026, 11, 20, 12)
+    """Let scans of four days hear each level in dBm so many times in all, own stations quiet."""
     for level, readings in levels.items():
-        _insert(
-            database, "ed_reading", _store(station), station, moment, "store", channel,
-            float(level), "single", 0.128, True, readings,
-        )  # fmt: skip
+        for day in range(20, 24):
+            _insert(
+                database, "ed_reading", _store(station), station, datetime(2026, 11, day, 12),
+                "store", channel, float(level), "single", 0.128, True, readings // 4,
+            )  # fmt: skip
 
 
 def labels_say(database: Database, station: str, seen_on: date, count: int) -> None:

@@ -104,7 +104,7 @@ def _planned(
         return chance_of_gain(stands(i, here, choice), stands(i, choice[i], choice))
 
     one = _one(store, store.cost)
-    return earning(one, two, store.present, chance, least).choice
+    return earning(one, two, store.present, chance, least=least).choice
 
 
 def _one(store: _Store, cost: Floats) -> list[list[float]]:

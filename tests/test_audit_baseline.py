@@ -221,8 +221,10 @@ def test_clear_air_lost_compares_both_channels(database: Database) -> None:
     set_day(database, AUGUST)
     put(database, "ed_evidence",
         [{"store": "S1", "station": name, "channel": channel, "readings": 9, "visits": 1,
+          "worth": 9.0,
           "busy_estimate": busy, "busy_low": busy, "busy_high": busy, "expected_cost": busy,
-          "a": 1.0, "b": 9.0, "one_moment": False, "own_traffic": False, "source": "measured", "basis": "scan"}
+          "a": 1.0, "b": 9.0, "one_moment": False, "own_traffic": False, "source": "measured",
+          "basis": "scan"}
          for name, channel, busy in (("a", 11, 0.2), ("a", 15, 0.1), ("b", 15, 0.1))])  # fmt: skip
     put(database, "station_load",
         [{"store": "S1", "station": name, "labels": 5, "weak_labels": 0, "silent_labels": 0,

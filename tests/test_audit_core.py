@@ -172,6 +172,8 @@ def story(*states: tuple[date, str], to_channel: int = 20, **of: object) -> Chan
         change="C1", plan="P1", store="S1", station="a", from_channel=15, to_channel=to_channel,
         position=1, parking=False, clear_air_before=0.5, clear_air_after=0.9, labels=100,
         sureness="high", proposed_by="R. Proposer", proposed_on=DAYS[0],
+        clear_air_before_low=0.4, clear_air_before_high=0.6, clear_air_after_low=0.8,
+        clear_air_after_high=0.95, chance=0.99,
     )  # fmt: skip
     events = tuple(
         ChangeEvent(seq, "C1", state, datetime.combine(day, time()), "P. Approver", "", None, None)

@@ -87,15 +87,13 @@ def test_findings_under_an_exception_are_counted_apart(
     assert figures.excepted == 20
 
 
-def test_stores_without_a_plan_keep_their_clear_air_of_today(
-    contents: dict[str, StoreContent],
-) -> None:
-    """Where no plan was made, today's clear air still comes from evidence and earshot."""
+def test_stores_nobody_surveyed_have_no_clear_air(contents: dict[str, StoreContent]) -> None:
+    """Where nothing is known there is no figure, and the page says so."""
     content = contents["S006"]
 
     assert content.proof is None
     assert all(s.clear_air_planned is None for s in content.stations)
-    assert all(0 < (s.clear_air_now or 0) <= 0.65 for s in content.stations)
+    assert all(s.clear_air_now is None for s in content.stations)
 
 
 @pytest.mark.parametrize(

@@ -110,7 +110,7 @@ class Calibration:
     """How promises of one kind held: `promised` and `measured` are means over the changes.
 
     `error` is the mean of measured less promised, `absolute_error` of its size, `held` the share of
-    changes whose air was at least as clear as promised.
+    changes whose interval of clear air measured reaches the promise.
     """
 
     sureness: str  # 'all': whatever the evidence

@@ -145,6 +145,9 @@ class AuditPromise:
     measured: float = column("clear air as measured")
     readings: int = column("behind the measured figure", sql="bigint")
     checked_on: date = column("day of the check")
+    measured_high: float | None = column(
+        "95 % point of the measured figure; null: of a change judged by an older program", since=2
+    )
 
 
 @table("audit_store")

@@ -137,7 +137,8 @@ with quarters as (select quarter, first, last from incoming), judged as (
     qualify row_number() over (partition by q.quarter, k.change order by k.seq desc) = 1
 )
 select j.quarter, coalesce(s.region, 'no region') as region, j.sureness, c.store, c.station,
-    j.change, j.clear_air_before as was, j.promised, j.measured, j.readings, j.checked_on
+    j.change, j.clear_air_before as was, j.promised, j.measured, j.measured_high, j.readings,
+    j.checked_on
 from judged j
 join change c using (change)
 left join audit_store s on s.quarter = j.quarter and s.store = c.store

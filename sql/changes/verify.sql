@@ -69,7 +69,7 @@ select fit from portfolio_fit;
 -- name: calibration
 -- How well promises of clear air hold: by the evidence they rest on and by what was promised, and
 -- over all. Of each change the last measurement up to $day counts. Promise and measurement are the
--- same estimate, so a sound promise is beaten as often as not; `held` is the share that was.
+-- same estimate; `held` is the share of changes whose interval reaches the promise.
 with measured as (
     select k.* from change_check k join change_event e using (seq)
     where k.measured is not null and k.promised is not null and k.readings >= $readings_minimum
@@ -88,7 +88,7 @@ select coalesce(sureness, 'all') as sureness, coalesce(least, 0) as promised_fro
     round(fsum(measured) / count(*), 6) as measured,
     round(fsum(measured - promised) / count(*), 6) as error,
     round(fsum(abs(measured - promised)) / count(*), 6) as absolute_error,
-    count(*) filter (measured >= promised) / count(*) as held
+    count(*) filter (coalesce(measured_high, measured) >= promised) / count(*) as held
 from bucketed
 group by grouping sets ((sureness, least), (sureness), ())
 having count(*) > 0
