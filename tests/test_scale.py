@@ -18,7 +18,7 @@ from scale_chain import File, Watched, day_of, files_of, request_of, run_once, t
 
 from pipeline import due
 from pipeline.commands import run_ingest, run_listing
-from pipeline.due import fingerprint, store_marks
+from pipeline.fresh import fingerprint, store_marks
 from pipeline.progress import Silent
 from pipeline.report import write
 from pipeline.report.write import SUMMARY, WORKBOOK
@@ -326,7 +326,7 @@ def test_marks_of_stores_depend_on_their_rows_alone() -> None:
 def test_marks_are_the_same_in_every_process() -> None:
     """The fingerprints one process kept are those another one makes, whatever its hash seed."""
     program = (
-        "import polars as pl; from pipeline.due import program, store_marks; "
+        "import polars as pl; from pipeline.fresh import program, store_marks; "
         "frame = pl.DataFrame({'store': ['a', 'b'], 'text': ['x', None], 'value': [1.5, 2.0]}); "
         "print(program(), store_marks([frame], 'more'))"
     )

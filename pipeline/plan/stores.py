@@ -8,7 +8,7 @@ from operator import attrgetter
 from typing import TypeVar
 
 from pipeline.database import Database
-from pipeline.due import choose, due, keep, narrowed, run_mark, store_marks
+from pipeline.fresh import choose, keep, narrowed, run_mark, stale, store_marks
 from pipeline.parallel import mapped
 from pipeline.plan.costs import StoreProblem
 from pipeline.plan.explain import Case, Evidence, Level
@@ -70,7 +70,7 @@ def plan(database: Database, settings: Settings, progress: Progress) -> None:
     Plans are committed some stores at a time; an interrupted run resumes.
     """
     marks = _marks(database, settings)
-    found = due(database, "plan", marks)
+    found = stale(database, "plan", marks)
     work = partial(_planned, limits=dict(settings.limits))
     rows = (each for stores in found.chunks() for each in _store_rows(database, stores))
     planned = mapped(work, rows, len(found.stores))

@@ -7,7 +7,7 @@ from operator import attrgetter
 import polars as pl
 
 from pipeline.database import Database
-from pipeline.due import due, keep, narrowed, run_mark, store_marks
+from pipeline.fresh import keep, narrowed, run_mark, stale, store_marks
 from pipeline.radio.airtime import Traffic, update_us
 from pipeline.radio.channels import (
     CHANNELS,
@@ -41,7 +41,7 @@ def survey(database: Database, settings: Settings) -> None:
     """
     run = run_mark(database, settings.limits, settings.path_loss)
     marks = store_marks([database.frame("survey", "facts")], run)
-    found = due(database, "survey", marks)
+    found = stale(database, "survey", marks)
     for stores in found.chunks():
         # Release outside of the transaction: a rollback drops the narrowed tables.
         with narrowed(database, stores, *_READ), database.transaction():

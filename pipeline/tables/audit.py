@@ -5,7 +5,7 @@ from datetime import date
 from pipeline.tables.declare import column, table
 
 
-@table("baseline")
+@table("baseline", watched=True)
 class Baseline:
     """A row of `baseline`.
 
@@ -27,7 +27,7 @@ class Baseline:
     change: str | None = column("the verified change that moved it; null: approved as found")
 
 
-@table("clear_air_kept")
+@table("clear_air_kept", watched=True)
 class ClearAirKept:
     """A row of `clear_air_kept`.
 
@@ -46,7 +46,7 @@ class ClearAirKept:
     labels: int = column("it serves", sql="bigint")
 
 
-@table("exception_file")
+@table("exception_file", watched=True)
 class ExceptionFile:
     """A row of `exception_file`.
 
@@ -66,7 +66,7 @@ class ExceptionFile:
     until: date = column("last day on which it holds")
 
 
-@table("drift")
+@table("drift", watched=True)
 class Departure:
     """Agreed against found, by quarter: one row a station and field that differs, and how.
 
@@ -98,7 +98,7 @@ class Departure:
     )
 
 
-@table("audit_air")
+@table("audit_air", watched=True)
 class AuditAir:
     """A row of `audit_air`.
 
@@ -112,7 +112,7 @@ class AuditAir:
     clear_air: float = column("mean over stations, weighted by the labels they serve")
 
 
-@table("audit_change")
+@table("audit_change", watched=True)
 class AuditChange:
     """Changes of the register in each quarter audited, by region and state at its end."""
 
@@ -123,7 +123,7 @@ class AuditChange:
     entered: int = column("of these, since a day of the quarter", sql="bigint")
 
 
-@table("audit_finding")
+@table("audit_finding", watched=True)
 class AuditFinding:
     """A row of `audit_finding`.
 
@@ -139,7 +139,7 @@ class AuditFinding:
     standing: int = column("by the last run of the quarter", sql="bigint")
 
 
-@table("audit_promise")
+@table("audit_promise", watched=True)
 class AuditPromise:
     """A row of `audit_promise`.
 
@@ -160,7 +160,7 @@ class AuditPromise:
     checked_on: date = column("")
 
 
-@table("audit_store")
+@table("audit_store", watched=True)
 class AuditStore:
     """The stores of each quarter audited: what speaks of them, and what is agreed."""
 
@@ -181,7 +181,7 @@ class AuditStore:
     )
 
 
-@table("audit_edition")
+@table("audit_edition", watched=True)
 class AuditEdition:
     """The editions of each quarter's audit.
 

@@ -11,6 +11,7 @@ from pipeline.tables.declare import column, table
         "file",
         "sha256",
     ),
+    watched=True,
 )
 class ExportFile:
     """Every table met in a folder of exports, once per name and content.
@@ -35,7 +36,7 @@ class ExportFile:
     )
 
 
-@table("quarantined_row")
+@table("quarantined_row", watched=True)
 class QuarantinedRow:
     """Rows that could not be taken, as a person can mend them."""
 
@@ -170,7 +171,7 @@ class HeardSeen:
     level_dbm: float = column("level heard")
 
 
-@table("mended_row")
+@table("mended_row", watched=True)
 class MendedRow:
     """A row of `mended_row`.
 
