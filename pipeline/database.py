@@ -127,7 +127,7 @@ class Database:
 
     def content(self, kind: type[Any]) -> str:
         """Return the fingerprint of a table's rows, whatever their order."""
-        return str(self.connection.execute(table_of(kind).content).fetchone())
+        return str(self.connection.execute(table_of(kind).content).fetchall())
 
     def clear(self, *kinds: type[Any]) -> None:
         """Delete every row of some tables."""

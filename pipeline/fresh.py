@@ -74,7 +74,7 @@ class Stale:
 
 def run_mark(database: Database, limits: Mapping[str, float], *more: str) -> str:
     """Return the fingerprint of what all stores share: day, limits, program, and `more`."""
-    (run,) = database.every(ThisRun)
+    (run,) = database.records(ThisRun, "run", "this_run")
     stored = [f"{setting.name} {setting.value!r}" for setting in database.every(Setting)]
     given = [f"{name} {value!r}" for name, value in sorted(limits.items())]
     return fingerprint(program(), run.as_of.isoformat(), *stored, "", *given, *more)
@@ -167,7 +167,7 @@ def forget_whole_run(database: Database) -> None:
 
 def _whole_run(database: Database, out: Path, rules: str) -> WholeRun:
     """Return the fingerprint of all that a run reads, and of the folder it writes to."""
-    (run,) = database.every(ThisRun)
+    (run,) = database.records(ThisRun, "run", "this_run")
     watched = sorted((each for each in every_table() if each.watched), key=attrgetter("name"))
     content = [f"{each.name} {database.content(each.kind)}" for each in watched]
     where = str(out.absolute())
