@@ -23,13 +23,14 @@ from pipeline.fresh import forget_whole_run
 from pipeline.plan.stores import case_of
 from pipeline.plan.what_if import WhatIf, what_if
 from pipeline.progress import Progress
-from pipeline.records import ExportOutcome, RunSummary, Selection, StorePlace
+from pipeline.records import RunSummary, Selection, StorePlace
 from pipeline.report.write import cautions, place_of, write_audit, write_back_out
 from pipeline.run import Request, judge, session, start_run, summarise, take_in, write_out
 from pipeline.schedule.stores import schedule, write_calendars
 from pipeline.settings import Settings
 from pipeline.survey.evidence import survey
 from pipeline.tables.audit import Departure
+from pipeline.tables.exports import ExportFile
 from pipeline.tables.schedule import ScheduleProof, UnscheduledStore
 
 
@@ -77,7 +78,7 @@ def _judged(request: Request, progress: Progress) -> Iterator[tuple[Database, Se
         yield database, settings
 
 
-def run_ingest(request: Request, progress: Progress) -> tuple[ExportOutcome, ...]:
+def run_ingest(request: Request, progress: Progress) -> tuple[ExportFile, ...]:
     """Take the exports in and stop there."""
     with session(request) as (database, settings):
         return take_in(database, request, settings, progress)

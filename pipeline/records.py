@@ -7,6 +7,8 @@ from enum import StrEnum
 from pathlib import Path
 from typing import Protocol
 
+from pipeline.tables.exports import ExportFile
+
 
 class Severity(StrEnum):
     """How much a finding matters, gravest first."""
@@ -15,33 +17,6 @@ class Severity(StrEnum):
     FIX = "fix"
     WATCH = "watch"
     NOTE = "note"
-
-
-@dataclass(frozen=True, slots=True)
-class ExportOutcome:
-    """What became of the rows of one table in the folder of exports."""
-
-    file: str
-    kind: str | None
-    rows_read: int
-    rows_loaded: int
-    rows_quarantined: int
-    rows_repeated: int
-    refused: str | None
-
-
-@dataclass(frozen=True, slots=True)
-class Finding:
-    """One thing a rule found: what the rule is called, a sentence, and the facts in it as JSON."""
-
-    rule: str
-    severity: Severity
-    store: str
-    subject: str
-    detail: str
-    excepted: str | None = None
-    facts: str | None = None
-    title: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,7 +130,7 @@ class RunSummary:
     left_aside: tuple[LeftAside, ...]
     out: Path
     database: Path
-    outcomes: tuple[ExportOutcome, ...] = ()
+    outcomes: tuple[ExportFile, ...] = ()
     written: tuple[Written, ...] = ()
     unwritten: tuple[tuple[str, str], ...] = ()  # store or region, and why
     reviews: tuple[Path, ...] = ()

@@ -21,11 +21,12 @@ from pipeline.ingest.load import ingest
 from pipeline.parallel import helped
 from pipeline.plan.stores import plan
 from pipeline.progress import Progress
-from pipeline.records import ExportOutcome, LeftAside, RunSummary, Selection, Severity, StorePlace
+from pipeline.records import LeftAside, RunSummary, Selection, Severity, StorePlace
 from pipeline.report.quarantine import write_quarantine
 from pipeline.report.write import report, reviews
 from pipeline.settings import Settings, load_settings, settings_from
 from pipeline.survey.evidence import survey
+from pipeline.tables.exports import ExportFile
 from pipeline.tables.run import (
     Exemption,
     PermittedChannel,
@@ -71,7 +72,7 @@ def run(request: Request, progress: Progress) -> RunSummary:
 
 def take_in(
     database: Database, request: Request, settings: Settings, progress: Progress
-) -> tuple[ExportOutcome, ...]:
+) -> tuple[ExportFile, ...]:
     """Ingest the folder of exports, if the request names one."""
     if request.exports is None:
         return ()

@@ -15,13 +15,14 @@ from pipeline import rules_table as rules
 from pipeline.errors import FreezeFileUnreadable, RulesFileUnreadable
 from pipeline.records import Severity
 from pipeline.rules_table import Reader, RulesTable, by_name, fits, within
+from pipeline.tables.exports import EXPORT_KINDS
 from pipeline.tables.run import Exemption
 
 DEFAULT_RULES = Path(__file__).resolve().parent / "default_rules.toml"
 _SHIPPED: Mapping[str, Any] = tomllib.loads(DEFAULT_RULES.read_text(encoding="utf-8"))
 _KEPT_RULES = Path("rules of the last run")
 _PATH_LOSS = ("break-point", "commercial", "free-space")
-_EXPORTS = ("stores", "stations", "ed_readings", "labels", "wifi", "heard")
+_EXPORTS = tuple(kind.name for kind in EXPORT_KINDS)
 _WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 _NOON = time(12)
 _PLACES = ("per_region", "per_store_type", "per_store")

@@ -1,15 +1,13 @@
 """Write empty export files, a commented rules file, or the demo's exports."""
 
-import csv
 import shutil
-from collections.abc import Mapping
 from pathlib import Path
 
 from pipeline.errors import OutputNotWritable
 from pipeline.settings import DEFAULT_RULES
+from pipeline.tables.exports import EXPORT_KINDS
 
 _PACKAGE = Path(__file__).resolve().parent
-_HEADINGS = _PACKAGE / "ingest" / "headings.csv"
 
 
 def demo_folder() -> Path:
@@ -24,7 +22,10 @@ def write_template(folder: Path) -> tuple[Path, ...]:
     Raises:
         OutputNotWritable: the folder cannot be made, or one of the files exists.
     """
-    texts = {f"{kind}.csv": ",".join(names) + "\r\n" for kind, names in _first_headings().items()}
+    texts = {
+        f"{kind.name}.csv": ",".join(field.headings[0] for field in kind.fields) + "\r\n"
+        for kind in EXPORT_KINDS
+    }
     texts["rules.toml"] = DEFAULT_RULES.read_text(encoding="utf-8")
     return tuple(_write(folder, name, text) for name, text in texts.items())
 
@@ -40,15 +41,6 @@ def write_demo(folder: Path) -> tuple[Path, ...]:
     except OSError as error:
         raise OutputNotWritable(folder, error.strerror or str(error)) from error
     return tuple(sorted(path for path in folder.rglob("*") if path.is_file()))
-
-
-def _first_headings() -> Mapping[str, list[str]]:
-    """Return the headings of templates by kind: of each field, the first one known."""
-    firsts: dict[str, dict[str, str]] = {}
-    with _HEADINGS.open(encoding="utf-8", newline="") as table:
-        for row in csv.DictReader(table):
-            firsts.setdefault(row["kind"], {}).setdefault(row["name"], row["heading"])
-    return {kind: list(names.values()) for kind, names in firsts.items()}
 
 
 def _write(folder: Path, name: str, text: str) -> Path:

@@ -22,8 +22,9 @@ from pipeline.check.rules import RuleStanding
 from pipeline.commands import QuarterAudited, Scheduled, Verified
 from pipeline.plan.what_if import WhatIf
 from pipeline.progress import Item, Progress, Silent
-from pipeline.records import ExportOutcome, RunSummary, Severity
+from pipeline.records import RunSummary, Severity
 from pipeline.tables.audit import Departure
+from pipeline.tables.exports import ExportFile
 
 _PIPE_WIDTH = 160
 _SEVERITY_MEANS = {
@@ -113,7 +114,7 @@ def show_run(console: Console, summary: RunSummary) -> None:
     _say(console, f"The database is {summary.database}")
 
 
-def show_exports(console: Console, outcomes: tuple[ExportOutcome, ...]) -> None:
+def show_exports(console: Console, outcomes: tuple[ExportFile, ...]) -> None:
     """Print what became of the rows of every kind of export, and which files were not taken."""
     if not outcomes:
         return

@@ -22,7 +22,7 @@ from pipeline.errors import ColumnsDiffer, DatabaseBusy, DatabaseNewer, Database
 from pipeline.plan.stores import EvidenceRow, StationRow
 from pipeline.settings import load_settings
 from pipeline.survey.path_loss import Pair
-from pipeline.tables.run import Computed, PermittedChannel, Setting
+from pipeline.tables.run import Computed, PermittedChannel
 from pipeline.tables.survey import Earshot
 
 # A small checked database as the program of each past version wrote it.
@@ -136,14 +136,14 @@ def test_a_transaction_keeps_all_or_nothing(tmp_path: Path) -> None:
 
 
 def test_frames_go_in_and_come_out(tmp_path: Path) -> None:
-    """Rows of a polars frame are added to a table, and a statement's rows come back as a frame."""
-    rows = pl.DataFrame({"name": ["x", "y"], "value": [1.5, -2.0]})
+    """A polars frame is read by an SQL file under the name incoming, and comes back a frame."""
+    rows = pl.DataFrame({"store": ["x", "y"]})
     with open_database(tmp_path / "q.duckdb") as database:
-        database.put_frame(Setting, rows)
+        database.insert("fresh", "choose", rows)
         database.connection.execute("insert into this_run values ('r', '2026-09-30')")
 
         assert database.frame("run", "this_run").rows() == [("r", Q3)]
-        found = database.connection.execute("select * from setting order by name").fetchall()
+        found = database.connection.execute("from due_store order by store").fetchall()
     assert found == rows.rows()
 
 

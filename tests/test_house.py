@@ -30,7 +30,7 @@ FLOORS = {
     "phrases": 2,
     "reasons": 3,
     "sql_file": 1,
-    "tables": 1,
+    "tables": 0,
     "wording": 1,
     "xlsx": 2,
     "settings": 3,

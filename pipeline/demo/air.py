@@ -9,7 +9,7 @@ import random
 from collections.abc import Mapping, Sequence
 from itertools import pairwise
 
-from pipeline.demo.records import AccessPoint, ListedStation
+from pipeline.demo.records import AccessPoint, ExportedStation
 
 CHANNELS = tuple(range(11, 27))
 THRESHOLD_DBM = -75.0
@@ -53,12 +53,12 @@ def loss_between(a: tuple[int, float, float], b: tuple[int, float, float]) -> fl
     return path_loss_db(distance_m(a, b), abs(a[0] - b[0]))
 
 
-def place(item: ListedStation | AccessPoint) -> tuple[int, float, float]:
+def place(item: ExportedStation | AccessPoint) -> tuple[int, float, float]:
     """Return floor, x and y of a station or access point as built."""
     return (item.floor or 0, item.x_m or 0.0, item.y_m or 0.0)
 
 
-def wifi_at(seed: int, station: ListedStation, point: AccessPoint) -> float:
+def wifi_at(seed: int, station: ExportedStation, point: AccessPoint) -> float:
     """Return the level in dBm, over its whole width, at which a station hears an access point."""
     shadow = dice(seed, station.station, point.network, "wifi").gauss(0, 3)
     return point.power_dbm - loss_between(place(station), place(point)) + shadow
@@ -87,7 +87,7 @@ def power_sum_dbm(levels: Sequence[float]) -> float:
 
 
 def busy_share(
-    seed: int, station: ListedStation, points: Sequence[AccessPoint], channel: int
+    seed: int, station: ExportedStation, points: Sequence[AccessPoint], channel: int
 ) -> float:
     """Return the share of time in trading hours that Wi-Fi holds a channel above the threshold."""
     free = 1.0
@@ -97,7 +97,7 @@ def busy_share(
     return 1 - free
 
 
-def heard_dbm(seed: int, listener: ListedStation, speaker: ListedStation) -> float:
+def heard_dbm(seed: int, listener: ExportedStation, speaker: ExportedStation) -> float:
     """Return the level in dBm of one station at another; the shadowing is the same both ways."""
     first, second = sorted((listener.station, speaker.station))
     shadow = dice(seed, first, second, "stations").gauss(0, 2.5)
@@ -106,7 +106,7 @@ def heard_dbm(seed: int, listener: ListedStation, speaker: ListedStation) -> flo
 
 def choose_channels(
     seed: int,
-    stations: Sequence[ListedStation],
+    stations: Sequence[ExportedStation],
     points: Sequence[AccessPoint],
     permitted: Sequence[int],
 ) -> tuple[int, ...]:
@@ -124,7 +124,7 @@ def choose_channels(
     return best[1]
 
 
-def _nearness(seed: int, stations: Sequence[ListedStation]) -> list[list[float]]:
+def _nearness(seed: int, stations: Sequence[ExportedStation]) -> list[list[float]]:
     """Return for each pair how clearly it is in earshot, 0..1, with or without shadowing."""
     grid = [[0.0] * len(stations) for _ in stations]
     for i, a in enumerate(stations):

@@ -23,7 +23,7 @@ from pipeline.demo.exports import (
     table,
     write_files,
 )
-from pipeline.demo.records import DemoSite, ListedStore
+from pipeline.demo.records import DemoSite, ExportedStore
 from pipeline.progress import Progress, Silent
 
 REVISIT_DAYS = 7  # after the first exports, some stores send new ones
@@ -70,7 +70,7 @@ def write_bench(folder: Path, size: BenchSize, seed: int, progress: Progress | N
         sites = [_site(seed, number, size) for number in batch]
         target = folder / f"part-{part:04d}"
         kinds: dict[str, list[object]] = {
-            "stores": [ListedStore(site.plan, LATEST) for site in sites],
+            "stores": [ExportedStore(site.plan, LATEST) for site in sites],
             "stations": [station for site in sites for station in site.stations],
             "wifi": [row for site in sites for row in observe.wifi(seed, site, LATEST)],
             "heard": [row for site in sites for row in observe.heard(seed, site, LATEST)],

@@ -10,7 +10,7 @@ from dataclasses import replace
 from datetime import date, time
 
 from pipeline.demo.air import choose_channels, dice
-from pipeline.demo.records import AccessPoint, DemoSite, DemoStore, ListedStation, Region
+from pipeline.demo.records import AccessPoint, DemoSite, DemoStore, ExportedStation, Region
 
 CHAIN = "Tannowick"
 SEED = 20260930
@@ -163,14 +163,14 @@ def _grid(count: int, width_m: float, depth_m: float) -> Iterator[tuple[float, f
 
 def _stations(
     roll: random.Random, plan: DemoStore, first_address: int, store_number: int
-) -> Iterator[ListedStation]:
+) -> Iterator[ExportedStation]:
     number = 0
     aisles, (ceiling, wall) = _AISLES[plan.region.country], _MOUNTED[plan.region.country]
     base, extra = divmod(plan.stations, plan.floors)
     for floor in range(plan.floors):
         for x_m, y_m in _grid(base + (floor < extra), plan.width_m, plan.depth_m):
             number += 1
-            yield ListedStation(
+            yield ExportedStation(
                 store=plan.store,
                 station=f"{plan.store}-{number:02d}",
                 seen_on=LATEST,

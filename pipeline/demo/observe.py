@@ -13,9 +13,9 @@ from pipeline.demo.records import (
     AccessPoint,
     DemoSite,
     DemoStore,
+    ExportedStation,
+    ExportedStore,
     Label,
-    ListedStation,
-    ListedStore,
     Portfolio,
     Scan,
     StationHeard,
@@ -43,7 +43,7 @@ def observed(seed: int, sites: Sequence[DemoSite], days: Sequence[date] = SNAPSH
 
     return Portfolio(
         seed=seed,
-        stores=tuple(ListedStore(site.plan, day) for day in days for site in sites),
+        stores=tuple(ExportedStore(site.plan, day) for day in days for site in sites),
         stations=every(_stations),
         scans=every(scans),
         labels=every(_labels),
@@ -52,7 +52,7 @@ def observed(seed: int, sites: Sequence[DemoSite], days: Sequence[date] = SNAPSH
     )
 
 
-def _stations(seed: int, site: DemoSite, seen_on: date) -> Iterator[ListedStation]:
+def _stations(seed: int, site: DemoSite, seen_on: date) -> Iterator[ExportedStation]:
     """Yield the stations; before the latest exports, firmware and some channels were others."""
     for station in site.stations:
         if seen_on >= LATEST:
@@ -76,7 +76,7 @@ def scans(seed: int, site: DemoSite, seen_on: date) -> Iterator[Scan]:
 
 
 def burst_levels(
-    seed: int, station: ListedStation, points: Sequence[AccessPoint]
+    seed: int, station: ExportedStation, points: Sequence[AccessPoint]
 ) -> dict[int, tuple[tuple[float, float], ...]]:
     """Return per channel the Wi-Fi bursts a station meets, as (share of time, level in dBm)."""
     full = [(point, air.wifi_at(seed, station, point)) for point in points]

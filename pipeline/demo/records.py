@@ -56,7 +56,7 @@ class AccessPoint:
 
 
 @dataclass(frozen=True, slots=True)
-class ListedStation:
+class ExportedStation:
     """A base station's row in a stations export, addresses as the export writes them."""
 
     store: str
@@ -88,12 +88,12 @@ class DemoSite:
     """A store with its stations and the Wi-Fi around them, before anything is measured."""
 
     plan: DemoStore
-    stations: tuple[ListedStation, ...]
+    stations: tuple[ExportedStation, ...]
     access_points: tuple[AccessPoint, ...]
 
 
 @dataclass(frozen=True, slots=True)
-class ListedStore:
+class ExportedStore:
     """A store's row in a stores export."""
 
     plan: DemoStore
@@ -165,8 +165,8 @@ class Portfolio:
     """Everything the exports of a chain say."""
 
     seed: int
-    stores: tuple[ListedStore, ...]
-    stations: tuple[ListedStation, ...]
+    stores: tuple[ExportedStore, ...]
+    stations: tuple[ExportedStation, ...]
     scans: tuple[Scan, ...]
     labels: tuple[Label, ...]
     wifi: tuple[WifiHeard, ...]

@@ -62,6 +62,31 @@ class StoreRows:
     choices: Sequence[PermittedChannel]
     evidence: Sequence[EvidenceRow]
     heard: Sequence[Earshot]
+    held: str | None = None  # the sentence why the store is not planned
+
+
+@dataclass(frozen=True, slots=True)
+class HeldStore:
+    """A store with stations on channels nobody here knows: why, the first of them, how many."""
+
+    store: str
+    cause: str
+    subject: str
+    stations: int
+
+    def sentence(self) -> str:
+        """Return why the store is not planned, and what to do."""
+        more = f" and {self.stations - 1} more" if self.stations > 1 else ""
+        return _HELD[self.cause].format(subject=self.subject, more=more)
+
+
+_ALL_THE_SAME = "to plan without it, set plan_with_unlisted_stations = 1 in the rules file"
+_HELD = {
+    "station-unlisted": "station {subject}{more} is named by other exports but by no stations "
+    f"export, so its channel is not known; add it to the stations export; {_ALL_THE_SAME}",
+    "station-refused": "a row of its stations export could not be taken ({subject}{more}), so that "
+    f"station's channel is not known; mend the row (quarantine.xlsx); {_ALL_THE_SAME}",
+}
 
 
 def plan(database: Database, settings: Settings, progress: Progress) -> None:
@@ -103,6 +128,8 @@ class _Planned:
 def _planned(rows: StoreRows, limits: Mapping[str, float]) -> _Planned:
     if not rows.stations:
         return _Planned(rows.store)
+    if rows.held is not None:
+        return _Planned(rows.store, unplanned=UnplannedStore(rows.store, rows.held))
     if not rows.choices:
         return _Planned(rows.store, unplanned=UnplannedStore(rows.store, _NO_CHANNEL))
     case = store_case(rows, limits["price_per_move"])
@@ -115,7 +142,7 @@ def _planned(rows: StoreRows, limits: Mapping[str, float]) -> _Planned:
 def case_of(database: Database, settings: Settings, store: str) -> Case | None:
     """Return the problem of one store with its evidence; None where no plan can be made."""
     (rows,) = _store_rows(database, [store])
-    if not (rows.stations and rows.choices):
+    if not (rows.stations and rows.choices) or rows.held is not None:
         return None
     return store_case(rows, settings.limits["price_per_move"])
 
@@ -190,6 +217,7 @@ def _store_rows(database: Database, stores: Sequence[str]) -> list[StoreRows]:
         choices = _by_store(database.records(PermittedChannel, "plan", "choices"))
         evidence = _by_store(database.records(EvidenceRow, "plan", "evidence"))
         heard = _by_store(database.records(Earshot, "plan", "heard"))
+    held = {one.store: one.sentence() for one in database.records(HeldStore, "plan", "held")}
     return [
         StoreRows(
             store,
@@ -197,6 +225,7 @@ def _store_rows(database: Database, stores: Sequence[str]) -> list[StoreRows]:
             choices=choices.get(store, []),
             evidence=evidence.get(store, []),
             heard=heard.get(store, []),
+            held=held.get(store),
         )
         for store in stores
     ]

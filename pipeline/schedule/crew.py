@@ -24,7 +24,7 @@ class Visit:
 
 @dataclass(frozen=True, slots=True)
 class Duty:
-    """Where a visit ended up."""
+    """Which team makes a visit, and when."""
 
     team: str
     starts: int  # minutes since the epoch, UTC
@@ -35,14 +35,14 @@ Roster = Mapping[int, Duty]  # by task
 
 @dataclass(frozen=True, slots=True)
 class NightSearch:
-    """A roster, or none; `proven` False where the effort ended before it was known."""
+    """A roster, or none; `proven` is False if the effort ended before that was certain."""
 
     roster: Roster | None
     proven: bool
 
 
 def quick_roster(visits: Sequence[Visit], shifts: Sequence[Shift], travel: int) -> Roster | None:
-    """Return a roster where one of three simple ways finds it; None says nothing is certain."""
+    """Return a roster if one of three simple ways finds one; None proves nothing."""
     if len(visits) > sum(shift.jobs for shift in shifts):
         return None
     urgent = sorted(visits, key=_urgency)
@@ -55,7 +55,7 @@ def quick_roster(visits: Sequence[Visit], shifts: Sequence[Shift], travel: int) 
 
 
 def roster(visits: Sequence[Visit], shifts: Sequence[Shift], travel: int) -> NightSearch:
-    """Return a roster where there is one; exact within its effort."""
+    """Return a roster if there is one; the search is exact within a fixed effort."""
     quick = quick_roster(visits, shifts, travel)
     if quick is not None or not visits:
         return NightSearch(quick if quick is not None else {}, proven=True)
@@ -107,7 +107,7 @@ def _deal(
 
 
 def _starts(visits: Sequence[Visit], shift: Shift, travel: int) -> Mapping[int, int] | None:
-    """Return when one team begins where, in order of urgency; None where that does not do."""
+    """Return when one team begins each visit, the most urgent first; None if it cannot."""
     minutes = sum(visit.piece.minutes for visit in visits) + travel * (len(visits) - 1)
     if len(visits) > shift.jobs or minutes > shift.minutes:
         return None

@@ -2,7 +2,7 @@
 
 All moves of a store are made in one night where one is long enough. Where none is, they are made in
 the fewest nights that do, one directly after the other, so that a store is never left half changed
-for longer than a day; each but the last is filled.
+for longer than a day; every night but the last is filled.
 """
 
 from collections.abc import Mapping, Sequence
@@ -22,7 +22,7 @@ _HUNDREDTHS = 100
 
 
 @dataclass(frozen=True, slots=True)
-class StoreCase:
+class JobCase:
     """A store's work with all that decides when it can be done."""
 
     job: StoreJob
@@ -43,7 +43,7 @@ class Problem:
 
     first: date
     rules: ScheduleRules
-    cases: tuple[StoreCase, ...]  # by region, then by store
+    cases: tuple[JobCase, ...]  # by region, then by store
     waves: Mapping[str, RegionWaves]  # by region
     areas: tuple[Area, ...]
 
@@ -59,7 +59,7 @@ def build(
     """
     last = first + rules.work.nights * _DAY
     freezes = (*rules.freezes, *calendar_freezes(rules.calendars, first, last))
-    cases: list[StoreCase] = []
+    cases: list[JobCase] = []
     shifts: dict[tuple[str, int], tuple[Shift, ...]] = {}
     waves: dict[str, RegionWaves] = {}
     for region in sorted({job.region for job in jobs}):
@@ -103,7 +103,7 @@ def _case(
     freezes: Sequence[Freeze],
     first: date,
     teams: Mapping[int, Sequence[Shift]],
-) -> StoreCase:
+) -> JobCase:
     nights = site_nights(job, rules, freezes, first)
     dues = [
         deadline
@@ -113,10 +113,10 @@ def _case(
     strictest = min(dues, key=lambda deadline: (deadline.by, deadline.reason), default=None)
     zone = zone_of(job.time_zone)
     if zone is None or strictest is None:
-        return StoreCase(job, nights, None, _usable(nights.nights, teams, None))
+        return JobCase(job, nights, None, _usable(nights.nights, teams, None))
     # It passes at the end of its day on the store's own clock.
     passes = instant(datetime.combine(strictest.by + _DAY, time()), zone)
-    return StoreCase(job, nights, strictest, _usable(nights.nights, teams, passes))
+    return JobCase(job, nights, strictest, _usable(nights.nights, teams, passes))
 
 
 def _usable(
@@ -138,7 +138,7 @@ def _usable(
     return pieces
 
 
-def _with_slots(cases: Sequence[StoreCase], work: Work) -> list[StoreCase]:
+def _with_slots(cases: Sequence[JobCase], work: Work) -> list[JobCase]:
     """Return the cases of one region with every way to do each."""
     limits = _night_ends(cases, work)
     made = []
@@ -150,7 +150,7 @@ def _with_slots(cases: Sequence[StoreCase], work: Work) -> list[StoreCase]:
     return made
 
 
-def _night_ends(cases: Sequence[StoreCase], work: Work) -> Mapping[int, int | None]:
+def _night_ends(cases: Sequence[JobCase], work: Work) -> Mapping[int, int | None]:
     """Return by when teams must be free for the next night: it matters across time zones."""
     opens: dict[int, int] = {}
     for case in cases:
@@ -202,14 +202,14 @@ def _run(moves: int, day: int, pieces: Mapping[int, Piece], work: Work) -> tuple
     return tuple(run)
 
 
-def _candidate(case: StoreCase, last: date) -> Candidate:
+def _candidate(case: JobCase, last: date) -> Candidate:
     due = case.deadline.by if case.deadline and case.deadline.by < last else None
     return Candidate(case.job.store, case.units, due, case.job.wave)
 
 
 def _area(
     regions: Sequence[str],
-    cases: Sequence[StoreCase],
+    cases: Sequence[JobCase],
     shifts: Mapping[tuple[str, int], tuple[Shift, ...]],
     waves: Mapping[str, RegionWaves],
     rules: ScheduleRules,
@@ -235,7 +235,7 @@ def _area(
     )
 
 
-def _tied_regions(cases: Sequence[StoreCase]) -> list[tuple[str, ...]]:
+def _tied_regions(cases: Sequence[JobCase]) -> list[tuple[str, ...]]:
     """Return the regions, those with a group in common together."""
     clusters: list[tuple[set[str], set[str]]] = []
     for case in cases:

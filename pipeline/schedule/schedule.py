@@ -13,7 +13,7 @@ from zoneinfo import ZoneInfo
 
 from pipeline.progress import Progress, Silent
 from pipeline.schedule.nights import why_closed, zone_of
-from pipeline.schedule.problem import EPOCH, Problem, StoreCase, build, label_days, moves_in
+from pipeline.schedule.problem import EPOCH, JobCase, Problem, build, label_days, moves_in
 from pipeline.schedule.records import Schedule, Slot, StoreJob, Task, WaveResult
 from pipeline.schedule.search import NEVER, Board
 from pipeline.schedule.solve import Solved, solve
@@ -39,7 +39,7 @@ def schedule_stores(
 
     Raises:
         FreezeFileUnreadable: a calendar of freezes is broken.
-        HolidayPartUnknown: the rules file names a piece of a country that does not exist.
+        HolidayPartUnknown: the rules file names a part of a country that does not exist.
     """
     problem = build(jobs, rules, first, results)
     tasks = sum(len(area.tasks) for area in problem.areas)
@@ -110,7 +110,7 @@ def _unplaced(problem: Problem, boards: Sequence[Board]) -> Iterator[Unscheduled
                 yield UnscheduledStore(task.store, wave, reason)
 
 
-def _why_no_slot(case: StoreCase, problem: Problem) -> str:
+def _why_no_slot(case: JobCase, problem: Problem) -> str:
     """Return why a store has no night at all for its moves, whatever other stores do."""
     job, work = case.job, problem.rules.work
     if zone_of(job.time_zone) is None:
@@ -137,7 +137,7 @@ def _why_no_slot(case: StoreCase, problem: Problem) -> str:
     )
 
 
-def _late_or_alone(case: StoreCase) -> str:
+def _late_or_alone(case: JobCase) -> str:
     opened = next(night.evening for night in case.nights.nights if night.stopped_by is None)
     deadline = case.deadline
     if deadline is not None:

@@ -9,12 +9,12 @@ NEVER = 1 << 30  # a day that does not come
 
 
 class Board:
-    """Tasks of an area on nights; every change keeps to every constraint or is not made.
+    """Tasks of an area on nights; a change that breaks a constraint is not made.
 
     Attributes:
         area: the problem.
         chosen: by task, the slot that was taken.
-        looks: how much looking for free teams has been done, in visits times teams.
+        looks: effort spent on looking for free teams so far, in visits times teams.
     """
 
     def __init__(self, area: Area) -> None:
@@ -161,9 +161,9 @@ def fill(board: Board) -> None:
 
 
 def fill_exactly(board: Board) -> None:
-    """Place what still fits where the teams' night has to be laid out exactly to see it.
+    """Place what fits only if the teams' night is laid out exactly.
 
-    Afterwards nothing that is left fits anywhere, as far as the exact look got.
+    Nothing left over fits anywhere afterwards, as far as the exact search could tell.
     """
     placed = True
     while placed:
@@ -173,11 +173,11 @@ def fill_exactly(board: Board) -> None:
 
 
 def improve(board: Board, looks: int) -> None:
-    """Move tasks to better nights, where need be past one other task, while that gains.
+    """Move tasks to better nights while that gains, moving one other task away if need be.
 
     Args:
         board: changed in place; it keeps to every constraint throughout.
-        looks: how much it looks for free teams before it rests.
+        looks: effort to spend on looking for free teams, in visits times teams.
     """
     tasks = board.area.tasks
     order = sorted(range(len(tasks)), key=lambda n: (-tasks[n].units, n))
@@ -199,7 +199,7 @@ def improve(board: Board, looks: int) -> None:
 
 
 def board_of(area: Area, chosen: Mapping[int, Slot]) -> Board:
-    """Return a board with tasks where a solver put them, as far as that keeps to everything.
+    """Return a board with tasks where a solver put them, as far as every constraint allows.
 
     The solver sees a night's teams as one pool; what they cannot do after all is placed anew.
     """
@@ -214,7 +214,7 @@ def board_of(area: Area, chosen: Mapping[int, Slot]) -> Board:
 
 
 def _withdraw_early(board: Board) -> None:
-    """Take off what begins before its wave opens; earlier waves first, since later ones wait."""
+    """Take off what begins before its wave opens, earlier waves first: later ones need them."""
     for wave in sorted({task.wave for task in board.area.tasks}):
         for number in sorted(board.chosen):
             task = board.area.tasks[number]

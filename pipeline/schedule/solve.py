@@ -28,7 +28,7 @@ _Taker = tuple[int, Piece, Literal]  # task, its work in a night, and whether it
 
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """What a look at the pooled problem gave."""
+    """The result of one search of the pooled problem."""
 
     chosen: Mapping[int, Slot] | None
     bound: int
@@ -94,10 +94,10 @@ class Master:
         room = min(shifts[0].minutes, span) + self._area.travel
         self._at_most(literals, [1] * len(literals), sum(shift.jobs for shift in shifts))
         self._at_most(literals, minutes, room * len(shifts))
-        for pieces in _CLASSES:
-            # More than k pieces of a shift out of k+1: such jobs together count k at most.
-            counts = [-(-(pieces + 1) * need // room) - 1 for need in minutes]
-            self._at_most(literals, counts, pieces * len(shifts))
+        for most in _CLASSES:
+            # At most k jobs longer than a (k+1)th of a shift fit one team; longer ones count more.
+            counts = [-(-(most + 1) * need // room) - 1 for need in minutes]
+            self._at_most(literals, counts, most * len(shifts))
 
     def _at_most(self, literals: Sequence[Literal], weights: Sequence[int], most: int) -> None:
         kept = [(lit, weight) for lit, weight in zip(literals, weights, strict=True) if weight > 0]
@@ -151,7 +151,7 @@ class Master:
         return opens
 
     def forbid(self, day: int, visits: Sequence[Visit]) -> None:
-        """Cut off visits that the teams of a night cannot do together, whenever they could not.
+        """Rule out visits that no roster exists for, on every night on which none could.
 
         Args:
             day: the night.
@@ -183,7 +183,7 @@ class Master:
         return literals if lowest <= highest else []
 
     def solve(self, hint: Mapping[int, Slot], effort: float) -> Answer:
-        """Look for the best choice, from a known one, within a deterministic amount of work."""
+        """Search for the best choice, starting from `hint`, within a deterministic effort."""
         self._model.clear_hints()  # type: ignore[no-untyped-call]  # ortools leaves it untyped
         for number, task in enumerate(self._area.tasks):
             for slot, take in zip(task.slots, self._takes[number], strict=True):
@@ -300,7 +300,7 @@ def _learn(area: Area, master: Master, chosen: Mapping[int, Slot]) -> tuple[bool
 
 
 def _core(visits: Sequence[Visit], shifts: Sequence[Shift], travel: int) -> list[Visit]:
-    """Return a smallest piece of the visits that has no roster either, so that more is learned."""
+    """Return a smallest set of the visits that has no roster, so that more is ruled out."""
     core = list(visits)
     for visit in visits:
         fewer = [other for other in core if other != visit]

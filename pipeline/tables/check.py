@@ -35,4 +35,4 @@ class RuleProblem:
     run: str = column("the run, named after its inputs")
     file: str = column("the rule's file name")
     line: int = column("1 is the first", sql="bigint")
-    sentence: str = column("")
+    sentence: str = column("what is wrong with it and what to do")

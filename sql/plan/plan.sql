@@ -58,6 +58,10 @@ select *
 from earshot semi join due_store using (store)
 order by store, station, neighbour;
 
+-- name: held
+-- Stores that are not planned, since a station of theirs stands on a channel that is not known.
+select store, cause, subject, stations from held_store order by store;
+
 -- name: inputs
 -- What the plan of each store surveyed is made from, apart from its stations: its survey, which
 -- stands for evidence, earshot and labels, and the channels permitted.
@@ -65,7 +69,7 @@ with permitted as (
     select store, string_agg(channel, ' ' order by channel) as channels
     from permitted_channel group by store
 )
-select c.store, c.fingerprint, p.channels
-from computed c left join permitted p using (store)
+select c.store, c.fingerprint, p.channels, h.cause, h.subject, h.stations
+from computed c left join permitted p using (store) left join held_store h using (store)
 where c.step = 'survey'
 order by c.store;

@@ -40,22 +40,29 @@ left join heard_now r on r.store = a.store and r.station = b.station and r.neigh
 order by a.store, a.station, b.station;
 
 -- name: payloads
--- The distinct payload sizes of labels, in whole octets, so that air time is computed once each.
+-- The distinct payload sizes of labels, in whole octets, so that air time is computed once each; the
+-- one that stands for labels that do not say is always among them.
 select distinct cast(ceil(coalesce(l.payload_octets, s.value)) as bigint) as payload_octets
-from (select distinct payload_octets from label_seen) l, setting s
+from (select distinct payload_octets from label_seen union select null) l, setting s
 where s.name = 'default_payload_octets'
 order by payload_octets;
 
 -- name: station_load
 -- What each station of today carries. `incoming` gives the air time of one update per payload size.
+-- Without a labels export of its store a station is taken to serve a usual number of labels, so that
+-- sharing a channel has its price.
 insert into station_load by name
 with limits as (
     select max(value) filter (name = 'weak_label_dbm') as weak_dbm,
         max(value) filter (name = 'silent_after_days') as silent_days,
         max(value) filter (name = 'default_updates_per_day') as updates,
         max(value) filter (name = 'default_payload_octets') as octets,
-        max(value) filter (name = 'updates_hours_per_day') as hours
+        max(value) filter (name = 'updates_hours_per_day') as hours,
+        max(value) filter (name = 'default_labels_per_station') as labels
     from setting
+), usual as (
+    select any_value(l.labels * l.updates * a.air_ms / (l.hours * 3600000)) as air_share
+    from limits l join incoming a on a.payload_octets = cast(ceil(l.octets) as bigint)
 ), counted as (
     select n.store, n.station, count(*) as labels,
         count(*) filter (n.level_dbm < l.weak_dbm) as weak_labels,
@@ -74,7 +81,8 @@ with limits as (
     from station_now s left join counted c on c.store = s.store and c.station = s.station
 )
 select store, station, labels, weak_labels, silent_labels, lone_labels,
-    round(least(air_share, 0.95), 6) as air_share,
+    round(least(if(mean_labels = 0, (select air_share from usual), air_share), 0.95), 6)
+        as air_share,
     -- A store without a labels export weighs its stations alike; an empty station still counts a little.
     round(case when mean_labels = 0 then 1 else greatest(0.1, labels / mean_labels) end, 6) as weight
 from stations

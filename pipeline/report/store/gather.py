@@ -12,7 +12,7 @@ from typing import Any, TypeVar
 from pipeline.database import Database
 from pipeline.fresh import choose, narrowed, program, store_marks
 from pipeline.reasons import from_json, sentence
-from pipeline.records import Finding, Severity
+from pipeline.records import Severity
 from pipeline.report.rule_book import RuleBook, rule_book
 from pipeline.report.store.content import (
     EarshotPair,
@@ -25,6 +25,7 @@ from pipeline.report.store.content import (
     RegisteredChange,
     Store,
     StoreContent,
+    StoreFinding,
     WifiGroup,
 )
 from pipeline.tables.run import PermittedChannel
@@ -39,7 +40,7 @@ _READ: tuple[tuple[str, type[Any], Mapping[str, object]], ...] = (
     ("store_stations", PlannedStation, {}),
     ("store_moves", PlannedMove, {}),
     ("store_air", EdEvidence, {}),
-    ("store_findings", Finding, {}),
+    ("store_findings", StoreFinding, {}),
     ("store_pairs", EarshotPair, {}),
     ("store_wifi", WifiGroup, {}),
     ("store_proofs", PlanQuality, {}),
@@ -124,7 +125,7 @@ def _content(store: Store, rows: _Rows, approvers: tuple[str, ...]) -> StoreCont
     stations = tuple(_worded(station, language) for station in rows.of(key, PlannedStation))
     moves = tuple(_worded(move, language) for move in rows.of(key, PlannedMove))
     air, pairs = rows.of(key, EdEvidence), rows.of(key, EarshotPair)
-    findings = tuple(_finding(found, rows.book, language) for found in rows.of(key, Finding))
+    findings = tuple(_finding(found, rows.book, language) for found in rows.of(key, StoreFinding))
     plan = next(iter(rows.of(key, PlanInForce)), None)
     return StoreContent(
         store=store,
@@ -143,7 +144,7 @@ def _content(store: Store, rows: _Rows, approvers: tuple[str, ...]) -> StoreCont
     )
 
 
-def _finding(found: Finding, book: RuleBook, language: str) -> Finding:
+def _finding(found: StoreFinding, book: RuleBook, language: str) -> StoreFinding:
     """Return a finding with its title and sentence in the store's language."""
     return replace(
         found,
@@ -164,7 +165,7 @@ def key_figures(
     stations: Sequence[PlannedStation],
     moves: Sequence[PlannedMove],
     air: Sequence[EdEvidence],
-    findings: Sequence[Finding],
+    findings: Sequence[StoreFinding],
     pairs: Sequence[EarshotPair],
 ) -> KeyFigures:
     """Return the key figures of a store; `pairs` are its stations in earshot of each other."""
@@ -223,6 +224,6 @@ def _shared(
     )
 
 
-def _by_severity(findings: Sequence[Finding]) -> Mapping[Severity, int]:
+def _by_severity(findings: Sequence[StoreFinding]) -> Mapping[Severity, int]:
     standing = Counter(f.severity for f in findings if f.excepted is None)
     return {severity: standing[severity] for severity in Severity}
