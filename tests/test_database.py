@@ -19,7 +19,7 @@ from pipeline import sql_file
 from pipeline.check.rules import check
 from pipeline.database import Database, open_database
 from pipeline.errors import ColumnsDiffer, DatabaseBusy, DatabaseNewer, DatabaseUnreadable
-from pipeline.plan.stores import EvidenceRow, StationRow
+from pipeline.plan.stores import EvidenceRow, StationToday
 from pipeline.settings import load_settings
 from pipeline.survey.path_loss import Pair
 from pipeline.tables.run import Computed, PermittedChannel
@@ -31,7 +31,7 @@ _FOUND = "select run, rule, severity, store, subject, excepted from finding orde
 # Every statement of the survey and the plan whose rows become records, and the record.
 BOUND: tuple[tuple[str, str, type[Any]], ...] = (
     ("survey", "pairs", Pair),
-    ("plan", "stations", StationRow),
+    ("plan", "stations", StationToday),
     ("plan", "choices", PermittedChannel),
     ("plan", "evidence", EvidenceRow),
     ("plan", "heard", Earshot),

@@ -26,7 +26,7 @@ KEPT = 64  # stores planned between one commit and the next
 
 
 @dataclass(frozen=True, slots=True)
-class StationRow:
+class StationToday:
     """A station of today; `kept_on` is the channel it must keep, or None."""
 
     store: str
@@ -58,7 +58,7 @@ class StoreRows:
     """What the database holds of one store, as the plan needs it; no stations: nothing to plan."""
 
     store: str
-    stations: Sequence[StationRow]
+    stations: Sequence[StationToday]
     choices: Sequence[PermittedChannel]
     evidence: Sequence[EvidenceRow]
     heard: Sequence[Earshot]
@@ -200,7 +200,7 @@ def _evidence(row: EvidenceRow) -> Evidence:
     )
 
 
-def _station(row: StationRow, choices: tuple[int, ...]) -> StoreStation:
+def _station(row: StationToday, choices: tuple[int, ...]) -> StoreStation:
     return StoreStation(
         station=row.station,
         channel=row.channel,
@@ -213,7 +213,7 @@ def _station(row: StationRow, choices: tuple[int, ...]) -> StoreStation:
 def _store_rows(database: Database, stores: Sequence[str]) -> list[StoreRows]:
     """Return what the plan needs of some stores, in name order."""
     with narrowed(database, stores, "label_seen"):
-        stations = _by_store(database.records(StationRow, "plan", "stations"))
+        stations = _by_store(database.records(StationToday, "plan", "stations"))
         choices = _by_store(database.records(PermittedChannel, "plan", "choices"))
         evidence = _by_store(database.records(EvidenceRow, "plan", "evidence"))
         heard = _by_store(database.records(Earshot, "plan", "heard"))
@@ -231,7 +231,7 @@ def _store_rows(database: Database, stores: Sequence[str]) -> list[StoreRows]:
     ]
 
 
-OfStore = TypeVar("OfStore", StationRow, PermittedChannel, EvidenceRow, Earshot)
+OfStore = TypeVar("OfStore", StationToday, PermittedChannel, EvidenceRow, Earshot)
 
 
 def _by_store(rows: Sequence[OfStore]) -> dict[str, list[OfStore]]:

@@ -43,7 +43,8 @@ order by a.store, a.station, b.station;
 -- The distinct payload sizes of labels, in whole octets, so that air time is computed once each; the
 -- one that stands for labels that do not say is always among them.
 select distinct cast(ceil(coalesce(l.payload_octets, s.value)) as bigint) as payload_octets
-from (select distinct payload_octets from label_seen union select null) l, setting s
+from (select distinct payload_octets from label_seen
+    union by name select null as payload_octets) l, setting s
 where s.name = 'default_payload_octets'
 order by payload_octets;
 
