@@ -19,6 +19,7 @@ from pipeline.changes.verify import Calibration, Check, calibration, verify
 from pipeline.check.rules import RuleStanding, portfolio
 from pipeline.database import Database
 from pipeline.errors import UnknownSelection
+from pipeline.fresh import forget_whole_run
 from pipeline.plan.stores import case_of
 from pipeline.plan.what_if import WhatIf, what_if
 from pipeline.progress import Progress
@@ -27,7 +28,6 @@ from pipeline.report.write import cautions, place_of, write_audit, write_back_ou
 from pipeline.run import Request, judge, session, start_run, summarise, take_in, write_out
 from pipeline.schedule.stores import schedule, write_calendars
 from pipeline.settings import Settings
-from pipeline.settled import unsettle
 from pipeline.survey.evidence import survey
 from pipeline.tables.audit import Departure
 from pipeline.tables.exports import ExportFile
@@ -157,7 +157,7 @@ def run_schedule(request: Request, progress: Progress) -> Scheduled:
 def run_verify(request: Request) -> Verified:
     """Hold the newest exports against what was carried out."""
     with _started(request) as (database, settings):
-        unsettle(database)
+        forget_whole_run(database)
         survey(database, settings)
         checks = verify(database, settings)
         return Verified(checks, calibration(database, settings, _day(database)))

@@ -126,6 +126,10 @@ class Database:
         with self.lent("incoming", rows.select(wanted).with_columns(kept)):
             self.connection.table("incoming").insert_into(table.name)
 
+    def content(self, kind: type[Any]) -> str:
+        """Return the fingerprint of a table's rows, whatever their order."""
+        return str(self.connection.execute(table_of(kind).content).fetchall())
+
     def clear(self, *kinds: type[Any]) -> None:
         """Delete every row of some tables."""
         for kind in kinds:

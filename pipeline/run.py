@@ -16,6 +16,7 @@ from pipeline.changes.verify import verify
 from pipeline.check.rules import check
 from pipeline.database import Database, open_database
 from pipeline.errors import FolderMissing, NothingToRead, UnknownSelection
+from pipeline.fresh import forget_whole_run, keep_whole_run, own_rules, whole_run_is_fresh
 from pipeline.ingest.load import ingest
 from pipeline.parallel import helped
 from pipeline.plan.stores import plan
@@ -24,7 +25,6 @@ from pipeline.records import LeftAside, RunSummary, Selection, Severity, StorePl
 from pipeline.report.quarantine import write_quarantine
 from pipeline.report.write import report, reviews
 from pipeline.settings import Settings, load_settings, settings_from
-from pipeline.settled import own_rules, settle, settled, unsettle
 from pipeline.survey.evidence import survey
 from pipeline.tables.exports import ExportFile
 from pipeline.tables.run import (
@@ -66,7 +66,7 @@ def run(request: Request, progress: Progress) -> RunSummary:
         judge(database, request, settings, progress)
         summary = write_out(database, request, settings, progress)
         if request.selection == Selection() and not summary.unwritten:
-            settle(database, request.out, rules)
+            keep_whole_run(database, request.out, rules)
         return replace(summary, outcomes=outcomes)
 
 
@@ -91,7 +91,7 @@ def judge(database: Database, request: Request, settings: Settings, progress: Pr
         start_run(database, request, settings)
         if _unchanged(database, request):
             return
-        unsettle(database)
+        forget_whole_run(database)
     with progress.during("survey"):
         survey(database, settings)
     with progress.during("verify"):  # reads what the survey made of scans since each change
@@ -116,7 +116,7 @@ def write_out(
     """Write every file of a run that has been judged, and return what it came to."""
     stands = _unchanged(database, request)
     if not stands:
-        unsettle(database)
+        forget_whole_run(database)
     summary = summarise(database, request)
     where = (request.out, request.selection)
     with progress.during("report"):
@@ -139,7 +139,7 @@ def _unchanged(database: Database, request: Request) -> bool:
     """Say whether a run of the request would come to what the last whole run came to."""
     folder = request.rules_folder
     missing = folder is not None and not folder.is_dir()
-    return not missing and settled(database, request.out, own_rules(folder))
+    return not missing and whole_run_is_fresh(database, request.out, own_rules(folder))
 
 
 @contextmanager
@@ -181,7 +181,7 @@ def start_run(database: Database, request: Request, settings: Settings) -> None:
     texts = [] if firmware is None else [SettingText("firmware_standard", firmware)]
     with database.transaction():
         if [last.run for last in database.records(ThisRun, "run", "this_run")] != [this.run]:
-            unsettle(database)
+            forget_whole_run(database)
         database.clear(Setting, SettingText, PermittedChannel, Exemption, ThisRun, RulesKept)
         database.put(ThisRun, [this])
         database.put(Setting, _limits(settings))

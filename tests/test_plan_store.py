@@ -152,9 +152,15 @@ def test_the_reason_names_noise_neighbours_and_levels() -> None:
 
     assert len(found.moves) == 1
     reason = found.moves[0].reason
-    assert "today on 15: outside noise up to 10\u202f% (measured), own neighbours heard: " in reason
+    assert (
+        "today on 15: outside noise 10\u202f% of the time (measured), own neighbours heard: "
+        in reason
+    )
     assert "on 15 at \u221260 dBm" in reason
-    assert "on 11: outside noise up to 10\u202f% (measured), no own neighbour disturbs it" in reason
+    assert (
+        "on 11: outside noise 10\u202f% of the time (measured), no own neighbour disturbs it"
+        in reason
+    )
     assert "next best: channel 20, worse by 0.0\u202f% of an average station" in reason
     assert sentence(from_json(found.moves[0].facts)) == reason
     german = sentence(from_json(found.moves[0].facts), "de")

@@ -21,14 +21,8 @@ from pipeline.progress import Silent
 from pipeline.records import Selection
 from pipeline.report import write
 from pipeline.report.files import put_file
-from pipeline.report.region.content import (
-    ChangeProgress,
-    RegionContent,
-    StoreStanding,
-    decisions,
-    delays,
-    risks,
-)
+from pipeline.report.region.answers import decisions, delays, risks
+from pipeline.report.region.content import ChangeProgress, RegionContent, StoreStanding
 from pipeline.report.region.gather import region_contents
 from pipeline.report.region.pages import FileLinks, links_of, region_pdf
 from pipeline.report.write import report, reviews

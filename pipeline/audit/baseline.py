@@ -97,12 +97,10 @@ def approve(  # noqa: PLR0913 - what is approved, by whom, why and when
     for store in sorted(set(stores)):
         if store not in known:
             raise UnknownSelection("store", store, known)
-        last = latest.get(store)
-        if last is not None and last.approved_on > on:
-            raise BaselineOutOfOrder(store, on, last.approved_on)
+        _refuse_out_of_order(store, latest.get(store), on)
         if store not in stories or not stories[store].days:
             raise NothingToApprove(store, on)
-        version = last.version + 1 if last else 1
+        version = latest[store].version + 1 if store in latest else 1
         fresh = [
             Baseline(version, store, *agreed, by, on, reason, None)
             for agreed in _found(stories[store], on)
@@ -113,6 +111,11 @@ def approve(  # noqa: PLR0913 - what is approved, by whom, why and when
     with database.transaction():
         database.put(Baseline, sorted(rows, key=attrgetter("version", "store", "station", "field")))
     return tuple(done)
+
+
+def _refuse_out_of_order(store: str, last: LatestVersion | None, on: date) -> None:
+    if last is not None and last.approved_on > on:
+        raise BaselineOutOfOrder(store, on, last.approved_on)
 
 
 def _stories(database: Database, stores: Sequence[str], on: date) -> Mapping[str, StoreStory]:

@@ -16,7 +16,7 @@ from pipeline.changes.effect import (
 from pipeline.changes.register import append, this_run
 from pipeline.changes.states import PROGRAM, ChangeState, Trigger, new_event
 from pipeline.database import Database
-from pipeline.due import narrowed
+from pipeline.fresh import narrowed
 from pipeline.settings import Settings
 from pipeline.tables.changes import ChangeCheck, ChangeEvent
 

@@ -7,8 +7,8 @@ from operator import attrgetter
 from pathlib import Path
 
 from pipeline.database import Database
-from pipeline.due import fingerprint, program
 from pipeline.errors import QuietaisleError, UnknownSelection
+from pipeline.fresh import fingerprint, program
 from pipeline.parallel import mapped
 from pipeline.progress import Progress
 from pipeline.records import BackOutStep, CalendarOf, Selection, Written

@@ -9,11 +9,11 @@ from operator import attrgetter
 import polars as pl
 
 from pipeline.database import Database
-from pipeline.due import choose, due, fingerprint, keep, narrowed, run_mark, store_marks
 from pipeline.estimate.assumptions import Assumptions
 from pipeline.estimate.portfolio import Portfolio, fit_portfolio
 from pipeline.estimate.posterior import estimate
 from pipeline.estimate.visits import blocks
+from pipeline.fresh import choose, fingerprint, keep, narrowed, run_mark, stale, store_marks
 from pipeline.radio.airtime import Traffic, update_us
 from pipeline.radio.channels import (
     CHANNELS,
@@ -49,7 +49,7 @@ def survey(database: Database, settings: Settings) -> None:
     """
     run = run_mark(database, settings.limits, settings.path_loss)
     marks = store_marks([database.frame("survey", "facts")], run)
-    found = due(database, "earshot", marks)
+    found = stale(database, "earshot", marks)
     for stores in found.chunks():
         with _chosen(database, stores):
             database.clear_chosen(StationLoad, Earshot, PathFit, PathResidual)
@@ -58,7 +58,7 @@ def survey(database: Database, settings: Settings) -> None:
             keep(database, "earshot", stores, marks)
     portfolio = _portfolio(database, settings, marks)
     marks = {store: fingerprint(mark, portfolio.to_json()) for store, mark in marks.items()}
-    found = due(database, "survey", marks)
+    found = stale(database, "survey", marks)
     for stores in found.chunks():
         with _chosen(database, stores):
             database.clear_chosen(EdEvidence, BlockToday)
@@ -85,7 +85,7 @@ def _portfolio(database: Database, settings: Settings, marks: Mapping[str, str])
     stores = database.column("survey", "fit_stores", {"most": _FIT_STORES})
     mark = {"": fingerprint(*(marks[store] for store in stores))}
     kept = database.column("survey", "portfolio_fit")
-    if kept and not due(database, "portfolio", mark).stores:
+    if kept and not stale(database, "portfolio", mark).stores:
         return Portfolio.from_json(kept[0])
     assumed = assumptions(settings.limits)
     with _chosen(database, stores):
@@ -101,7 +101,7 @@ def _portfolio(database: Database, settings: Settings, marks: Mapping[str, str])
 def _keep_air(database: Database, settings: Settings, portfolio: Portfolio) -> None:
     assumed = assumptions(settings.limits)
     found, known = _folded(database, assumed)
-    as_of = datetime.combine(database.value("due", "day"), time.max)
+    as_of = datetime.combine(database.value("run", "this_day"), time.max)
     database.run("survey", "measured")
     estimates = estimate(found, known, portfolio, as_of, assumed).frame
     database.insert("survey", "ed_evidence", estimates)

@@ -5,7 +5,7 @@ from datetime import date, datetime
 from pipeline.tables.declare import column, table
 
 
-@table("change_plan", key=("plan",))
+@table("change_plan", watched=True, key=("plan",))
 class ChangePlan:
     """The plans put forward, one row per store and plan, in the order they were registered.
 
@@ -24,7 +24,7 @@ class ChangePlan:
     supersedes: str | None = column("the store's plan before; null: its first")
 
 
-@table("change", key=("change",))
+@table("change", watched=True, key=("change",))
 class Change:
     """Changes as proposed: facts that never change.
 
@@ -58,7 +58,7 @@ class Change:
     )
 
 
-@table("change_event", key=("seq",))
+@table("change_event", watched=True, key=("seq",))
 class ChangeEvent:
     """What became of every change, for ever: rows are only added.
 
@@ -83,7 +83,7 @@ class ChangeEvent:
     )
 
 
-@table("change_check", key=("seq",))
+@table("change_check", watched=True, key=("seq",))
 class ChangeCheck:
     """What was found when a change was judged: the facts behind an event of change_event."""
 

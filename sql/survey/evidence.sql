@@ -18,9 +18,11 @@ with days as (
     left join station_load l on l.store = h.store and l.station = h.station
 ), spread as (
     select store, station, scan_day, channel, air_share, hit_co as hit from on_air
-    union all select store, station, scan_day, channel + o.step, air_share, hit_adjacent
+    union all by name
+    select store, station, scan_day, channel + o.step as channel, air_share, hit_adjacent as hit
     from on_air, (values (-1), (1)) o(step)
-    union all select store, station, scan_day, channel + o.step, air_share, hit_alternate
+    union all by name
+    select store, station, scan_day, channel + o.step as channel, air_share, hit_alternate as hit
     from on_air, (values (-2), (2)) o(step)
 )
 select store, station, scan_day, channel,
