@@ -11,6 +11,7 @@ from pipeline.wording import MINUS, Wording
 
 _NAMED = 3  # stores; more are counted
 _DUE_SOON_DAYS = 45
+_STOP, _FIX = "stop", "fix"
 
 
 @dataclass(frozen=True, slots=True)

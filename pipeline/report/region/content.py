@@ -6,7 +6,6 @@ from enum import StrEnum
 from typing import Protocol
 
 ANYWHERE = "*"  # stands for no one store, or no one region
-_STOP, _FIX = "stop", "fix"
 
 
 class ChangeProgress(StrEnum):
