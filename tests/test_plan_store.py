@@ -164,7 +164,7 @@ def test_the_reason_names_noise_neighbours_and_levels() -> None:
     assert "next best: channel 20, worse by 0.0\u202f% of an average station" in reason
     assert sentence(from_json(found.moves[0].facts)) == reason
     german = sentence(from_json(found.moves[0].facts), "de")
-    assert german.startswith("heute auf 15: Fremdsignale bis 10\u202f% (gemessen)")
+    assert german.startswith("heute auf 15: Fremdsignale 10\u202f% der Zeit (gemessen)")
     assert sentence(from_json(found.moves[0].facts), "xx") == reason
     assert found.stations[0].next_best_cost is not None
     assert found.stations[0].next_best_cost >= 0

@@ -8,8 +8,8 @@
 --   {busy_high:.1%}; {source:case
 --   measured={readings:# Messwert|# Messwerte}|inferred=aus dem WLAN geschlossen}).
 -- why: Outside signals held the channel above {cca_threshold_dbm} dBm for more than
---   {busy_share_limit:%} of the time, with a certainty of 95 %. The station has to wait that long, and
---   repeats what the outside signal spoils.
+--   {busy_share_limit:%} of the time, with a certainty of 95 %. The station has to wait that long,
+--   and repeats what the outside signal spoils.
 -- do: Move to a quieter permitted channel (the change plan names it), or find the source and
 --   quieten it. Where the interval is wide, scan again on another day.
 -- source: IEEE 802.15.4 clear channel assessment; the estimate as in docs/method.md
