@@ -214,6 +214,7 @@ def verify_command(call: Call) -> int:
 @cli.command("audit")
 @click.option("--quarter", metavar="2026-Q3", help="The quarter; else that of the run's day.")
 @click.option("--approve", is_flag=True, help="Freeze the selected stores as they are as agreed.")
+@click.option("--all-stores", is_flag=True, help="With --approve: every store, in one go.")
 @click.option("--by", help="Who approves; a name in the rules file.")
 @click.option("--reason", help="Why, in words.")
 @click.option("--since", type=_DAY, help="Compare from this day's evening.")
@@ -224,7 +225,7 @@ def audit_command(call: Call, *, quarter: str | None, approve: bool, **options: 
     """Hold what is found against what was agreed: a quarter, two days, or one station's life."""
     since, until = options["since"], options["until"]
     if approve:
-        _approve(call, options["by"], options["reason"])
+        _approve(call, options["by"], options["reason"], every=options["all_stores"])
     elif options["station"]:
         if call.only_store is None:
             raise click.UsageError("--station needs exactly one --store")
@@ -241,9 +242,12 @@ def audit_command(call: Call, *, quarter: str | None, approve: bool, **options: 
     return DONE
 
 
-def _approve(call: Call, by: str | None, reason: str | None) -> None:
-    if call.request.selection == Selection() or not by or not reason:
-        raise click.UsageError("--approve needs --store or --region, --by and --reason")
+def _approve(call: Call, by: str | None, reason: str | None, *, every: bool) -> None:
+    chosen = call.request.selection != Selection()
+    if chosen == every or not by or not reason:
+        raise click.UsageError(
+            "--approve needs --by, --reason, and --store, --region or --all-stores"
+        )
     terminal.show_approved(call.console, commands.run_approve(call.request, by, reason))
 
 

@@ -1,5 +1,6 @@
 """What a person sees on the terminal: progress while work goes on, and what a run came to."""
 
+from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import AbstractContextManager, nullcontext
 from datetime import date
@@ -300,10 +301,14 @@ def show_audited(console: Console, found: QuarterAudited) -> None:
 
 
 def show_approved(console: Console, approved: Sequence[Approved]) -> None:
-    """Print the new version of every baseline."""
+    """Print the new baselines, those of the same version and day in one line."""
+    alike: dict[tuple[int, date], list[Approved]] = defaultdict(list)
     for one in approved:
-        stations = f"{one.stations} stations as found on {one.found_on}"
-        _say(console, f"{one.store}: version {one.version}, {stations}")
+        alike[one.version, one.found_on].append(one)
+    for (version, day), stores in sorted(alike.items()):
+        names = stores[0].store if len(stores) == 1 else f"{len(stores)} stores"
+        stations = f"{sum(one.stations for one in stores)} stations as found on {day}"
+        _say(console, f"{names}: version {version}, {stations}")
 
 
 def show_departures(console: Console, rows: Sequence[Departure]) -> None:

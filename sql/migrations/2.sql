@@ -13,3 +13,7 @@ drop macro if exists named;
 -- name: 2-drop-percent
 -- As above.
 drop macro if exists percent;
+
+-- name: 2-audit-store-unagreed
+-- Stations never agreed on, counted from now on.
+alter table audit_store add column unagreed bigint default 0;
