@@ -21,6 +21,7 @@ from pipeline.records import Selection, Severity
 from pipeline.run import Request, run
 from pipeline.settings import load_settings
 from pipeline.template import write_demo, write_template
+from pipeline.visible import visible
 
 DONE, FINDINGS, FAILED = 0, 1, 2
 _PATH = click.Path(path_type=Path)
@@ -294,7 +295,7 @@ def main() -> None:
     try:
         sys.exit(cli.main(standalone_mode=False))
     except QuietaisleError as error:
-        click.echo(str(error), err=True)
+        click.echo(visible(str(error)), err=True)
         sys.exit(FAILED)
     except click.ClickException as error:
         error.show()
