@@ -15,7 +15,7 @@ from pipeline import __version__, commands, terminal
 from pipeline.bench import bench
 from pipeline.check.rules import explain, rule_list
 from pipeline.demo.bench import BenchSize
-from pipeline.errors import QuietaisleError
+from pipeline.errors import QuietaisleError, StorageFailed
 from pipeline.progress import Progress
 from pipeline.records import Selection, Severity
 from pipeline.run import Request, run
@@ -113,7 +113,7 @@ def run_command(call: Call) -> int:
 def _run(call: Call) -> int:
     summary = run(call.request, call.progress)
     terminal.show_run(call.console, summary)
-    return status(summary.findings, call.fail_on)
+    return FAILED if summary.unwritten else status(summary.findings, call.fail_on)
 
 
 @cli.command("ingest")
@@ -296,6 +296,10 @@ def main() -> None:
         sys.exit(cli.main(standalone_mode=False))
     except QuietaisleError as error:
         click.echo(visible(str(error)), err=True)
+        sys.exit(FAILED)
+    except OSError as error:
+        failed = StorageFailed(error.filename or "A file", error.strerror or str(error))
+        click.echo(visible(str(failed)), err=True)
         sys.exit(FAILED)
     except click.ClickException as error:
         error.show()
