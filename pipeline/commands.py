@@ -191,14 +191,16 @@ def run_audit(request: Request, quarter: str | None, progress: Progress) -> Quar
 
 
 def run_approve(request: Request, by: str, reason: str) -> tuple[Approved, ...]:
-    """Freeze the configuration of the selected stores as agreed.
+    """Freeze the configuration of the selected stores as agreed; of all with stations, if none is.
 
     Raises:
         QuietaisleError: the approver is not in the rules file, or a store does not exist.
     """
     with _started(request) as (database, settings):
-        stores, day = _stores(database, request.selection), _day(database)
-        return approve(database, settings, stores, by=by, reason=reason, on=day)
+        stores = _stores(database, request.selection)
+        if request.selection == Selection():
+            stores = database.column("audit", "known_stores")
+        return approve(database, settings, stores, by=by, reason=reason, on=_day(database))
 
 
 def run_compare(request: Request, start: date, end: date) -> tuple[Departure, ...]:

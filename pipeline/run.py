@@ -12,6 +12,7 @@ from pipeline.audit.audit import audit
 from pipeline.audit.baseline import keep
 from pipeline.audit.calendar import quarter_of
 from pipeline.changes.register import propose
+from pipeline.changes.states import PROGRAM
 from pipeline.changes.verify import verify
 from pipeline.check.rules import check
 from pipeline.database import Database, open_database
@@ -167,7 +168,8 @@ def _last_settings(database: Database) -> Settings:
 def start_run(database: Database, request: Request, settings: Settings) -> None:
     """Set the day, the limits and the exceptions that this run speaks of.
 
-    The run's name is made from its inputs, so that the same inputs are the same run.
+    The run's name is made from its inputs, so that the same inputs are the same run. It covers all
+    that reports print: exports, those refused too, rules, and what people decided and agreed to.
 
     Raises:
         NothingToRead: there is no store to speak of.
@@ -176,7 +178,7 @@ def start_run(database: Database, request: Request, settings: Settings) -> None:
     as_of = request.as_of or database.value("run", "newest_day")
     if as_of is None:
         raise NothingToRead(request.exports or request.database)
-    this = ThisRun(_run_name(database, as_of, settings), as_of)
+    this = ThisRun(_run_name(database, request, as_of, settings), as_of)
     firmware = settings.firmware_standard
     texts = [] if firmware is None else [SettingText("firmware_standard", firmware)]
     with database.transaction():
@@ -196,10 +198,13 @@ def start_run(database: Database, request: Request, settings: Settings) -> None:
     _check_selection(request.selection, places)
 
 
-def _run_name(database: Database, as_of: date, settings: Settings) -> str:
-    contents = database.column("run", "taken_files")
-    inputs = "\n".join([__version__, as_of.isoformat(), settings.text, *contents])
-    return sha256(inputs.encode()).hexdigest()[:12]
+def _run_name(database: Database, request: Request, as_of: date, settings: Settings) -> str:
+    inputs = [__version__, as_of.isoformat(), settings.text, own_rules(request.rules_folder)]
+    for name in ("taken_files", "told_of_files"):
+        inputs += ["", *database.column("run", name)]
+    inputs += ["", *database.column("run", "told_by_people", {"program": PROGRAM})]
+    inputs += ["", *database.column("run", "agreed_by_people")]
+    return sha256("\n".join(inputs).encode()).hexdigest()[:12]
 
 
 def _limits(settings: Settings) -> list[Setting]:

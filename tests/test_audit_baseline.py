@@ -154,12 +154,27 @@ def test_a_verified_change_moves_the_baseline_once(database: Database) -> None:
     assert agreed(database, "channel")["a"] == "11"
 
 
-def test_a_store_without_a_baseline_has_none_to_move(database: Database) -> None:
-    """A verified change alone makes no baseline, nor does one verified before it was approved."""
+def test_a_verified_change_is_agreed_without_a_baseline(database: Database) -> None:
+    """It agrees to the channel of its station alone; one backed out goes back to the one before."""
     change(database, [("approved", datetime(2026, 7, 2)), ("verified", datetime(2026, 7, 9))])
+    assert advance(database) == 1
     assert advance(database) == 0
+    assert agreed(database, "channel") == {"a": "20"}
+    assert agreed(database, "station") == {}
+    events(database, [("backed out", datetime(2026, 7, 20))], first=3)
+    assert advance(database) == 1
+    assert agreed(database, "channel") == {"a": "11"}
     approve(database, SETTINGS, ["S1"], by="P. Approver", reason="as built", on=AUGUST)
     assert advance(database) == 0
+
+
+def test_a_change_undone_before_it_was_verified_says_where_it_went_back(database: Database) -> None:
+    """Its last event says the channel of before, whatever the exports showed meanwhile."""
+    change(database, [("approved", datetime(2026, 7, 2)), ("ineffective", datetime(2026, 7, 9)),
+                      ("backed out", datetime(2026, 7, 12))])  # fmt: skip
+    assert advance(database) == 1
+    assert advance(database) == 0
+    assert agreed(database, "channel") == {"a": "11"}
 
 
 def test_a_parking_step_does_not_move_the_baseline(database: Database) -> None:

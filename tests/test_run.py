@@ -19,7 +19,8 @@ from pipeline.plan.store import plan_store
 from pipeline.plan.stores import case_of
 from pipeline.progress import Silent
 from pipeline.records import Selection
-from pipeline.run import run, settings_of
+from pipeline.run import run, settings_of, start_run, take_in
+from pipeline.tables.run import ThisRun
 
 
 @pytest.fixture(scope="module")
@@ -164,12 +165,33 @@ def test_names_and_places_of_files_change_nothing(demo: Ran, tmp_path: Path) -> 
         "export_file", "quarantined_row", "file_stamp", "file_taken", "report_written",
             "whole_run",
     }  # fmt: skip
+    # The run itself is another one, since its findings name files.
+    (run_here,), (run_there,) = ((row[0],) for row in (*ours["this_run"], *theirs["this_run"]))
+    assert run_here != run_there
     for table in sorted(set(ours) - named_after_files - {"finding"}):
-        assert ours[table] == theirs[table], table
+        renamed = [tuple(run_here if v == run_there else v for v in row) for row in theirs[table]]
+        assert ours[table] == renamed, table
     assert [row[1:] for row in ours["export_file"]] != []
     assert sorted(r[1:] for r in ours["export_file"]) == sorted(
         r[1:] for r in theirs["export_file"]
     )
+
+
+def test_a_refused_table_makes_another_run(demo: Ran, tmp_path: Path) -> None:
+    """Reviews print what was refused, so a run beside it has another name; each text its own."""
+    names: set[str] = set()
+    for number, heading in enumerate(("Store,Odd", "Store,Odder")):
+        folder = tmp_path / str(number) / "more"
+        folder.mkdir(parents=True)
+        again = demo.copied(folder.parent, reports=False)
+        (folder / "odd.csv").write_text(f"{heading}\nN101,1\n", encoding="utf-8")
+        request = replace(again.request, exports=folder, rules=SAMPLE / "rules.toml")
+        with open_database(request.database) as database:
+            settings = settings_of(request)
+            take_in(database, request, settings, Silent())
+            start_run(database, request, settings)
+            names.update(this.run for this in database.every(ThisRun))
+    assert len(names | {demo.summary.run}) == 3
 
 
 def test_another_day_speaks_of_another_snapshot(demo: Ran, tmp_path: Path) -> None:

@@ -52,10 +52,10 @@ def keep(database: Database) -> None:
 
 
 def advance(database: Database) -> int:
-    """Move the baseline forward by the changes verified since; return how many moved it.
+    """Agree to the channels of the changes verified since; return how many changes moved any.
 
-    Each change moves it once, as of the day it was verified; one backed out afterwards moves it
-    back. Stations without a baseline have none to move.
+    Each change moves its station's channel once, as of the day it was verified; one backed out
+    moves it back. No baseline needs to come before.
     """
     with database.transaction():
         return len(database.column("audit", "advance"))
@@ -98,15 +98,13 @@ def approve(  # noqa: PLR0913 - what is approved, by whom, why and when
         if store not in known:
             raise UnknownSelection("store", store, known)
         _refuse_out_of_order(store, latest.get(store), on)
-        if store not in stories or not stories[store].days:
+        story = stories.get(store)
+        if story is None or not story.days:
             raise NothingToApprove(store, on)
         version = latest[store].version + 1 if store in latest else 1
-        fresh = [
-            Baseline(version, store, *agreed, by, on, reason, None)
-            for agreed in _found(stories[store], on)
-        ]
+        fresh = [Baseline(version, store, *one, by, on, reason, None) for one in _found(story, on)]
         count = sum(row.field == FIELDS[STATION] and row.value is not None for row in fresh)
-        done.append(Approved(store, version, count, stories[store].days[-1]))
+        done.append(Approved(store, version, count, story.days[-1]))
         rows += fresh
     with database.transaction():
         database.put(Baseline, sorted(rows, key=attrgetter("version", "store", "station", "field")))

@@ -23,7 +23,7 @@ class Baseline:
     approved_by: str = column("who approved it")
     approved_on: date = column("day of the approval")
     reason: str = column("the sentence why")
-    change: str | None = column("the verified change that moved it; null: approved as found")
+    change: str | None = column("the change verified or backed out; null: approved as found")
 
 
 @table("clear_air_kept", watched=True)
@@ -169,6 +169,7 @@ class AuditStore:
     scan_days: int = column(
         "days of the quarter with energy scans, on the store's own calendar", sql="bigint"
     )
+    unagreed: int = column("its stations of which nothing was ever agreed", sql="bigint", since=2)
 
 
 @table("audit_edition", watched=True)

@@ -41,3 +41,7 @@ alter table change_check alter column clear_air_before drop not null;
 -- name: 2-nullable-check-promised
 -- Figures carry intervals, and what is not known is null.
 alter table change_check alter column promised drop not null;
+
+-- name: 2-audit-store-unagreed
+-- Stations never agreed on, counted from now on.
+alter table audit_store add column unagreed bigint default 0;

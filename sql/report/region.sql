@@ -44,6 +44,12 @@ with day as (select as_of from this_run), changed as (
     where quarter = (select max(quarter) from drift, day
         where quarter <= format('{}-Q{}', year(as_of), quarter(as_of)))
     group by store
+), unagreed as (
+    select l.store, count(*) as stations from station_now l
+    where not exists (from baseline b
+        where b.store = l.store and b.approved_on <= (select as_of from day)
+            and (b.change is null or b.station = l.station))
+    group by l.store
 )
 select n.region, n.store, n.name, n.country, n.last_seen_on,
     coalesce(x.stations, 0) as stations, coalesce(v.labels, 0)::bigint as labels,
@@ -56,7 +62,8 @@ select n.region, n.store, n.name, n.country, n.last_seen_on,
     if(exists (from change_plan c where c.store = n.store), 0, coalesce(p.moves, 0)) as unput,
     coalesce(s.overdue, 0) as overdue, s.next_work,
     coalesce(f.stop, 0) as stop, coalesce(f.fix, 0) as fix,
-    coalesce(d.stations, 0) as astray, u.reason as unplanned
+    coalesce(d.stations, 0) as astray,
+    coalesce(g.stations, 0) as unagreed, u.reason as unplanned
 from store_now n
 left join states s using (store)
 left join planned p using (store)
@@ -65,6 +72,7 @@ left join listed x using (store)
 left join served v using (store)
 left join found f using (store)
 left join astray d using (store)
+left join unagreed g using (store)
 left join unplanned_store u using (store)
 order by n.region, n.store;
 

@@ -41,6 +41,8 @@ def decisions(content: RegionContent, words: Wording) -> list[AnswerLine]:
         stations = len({(a.store, a.subject) for a in content.astray})
         stores = [a.store for a in content.astray]
         lines.append(_counted(words, "review.decide_astray", stores, count=stations))
+    if unagreed := [s.store for s in content.stores for _ in range(s.unagreed)]:
+        lines.append(_counted(words, "review.decide_unagreed", unagreed))
     for over in (True, False):
         found = [e for e in content.expiring if e.over is over]
         if found:

@@ -65,6 +65,7 @@ class StoreLine:
     stop: int
     fix: int
     astray: int
+    unagreed: int
     unplanned: str | None
 
     def count(self, progress: ChangeProgress) -> int:

@@ -53,6 +53,7 @@ STORES: tuple[SheetColumn[StoreLine], ...] = (
     SheetColumn("stop", Look.COUNT, "severity.stop"),
     SheetColumn("fix", Look.COUNT, "severity.fix"),
     SheetColumn("astray", Look.COUNT, "row.astray"),
+    SheetColumn("unagreed", Look.COUNT, "audit.column_unagreed"),
     SheetColumn("stations", Look.COUNT, "review.column_stations"),
     SheetColumn("labels", Look.COUNT, "column.labels"),
     SheetColumn("last_seen_on", Look.DAY, "review.column_last_seen"),
