@@ -18,14 +18,15 @@ from pipeline.demo.demo import write_follow_up
 from pipeline.progress import Silent
 from pipeline.report.quarter.content import QuarterContent
 from pipeline.report.quarter.gather import quarter_content
-from pipeline.report.region.answers import RegionContent, decisions
+from pipeline.report.region.answers import decisions
+from pipeline.report.region.content import RegionContent
 from pipeline.report.region.gather import region_contents
 from pipeline.run import run, session
 from pipeline.wording import wording
 
 NEXT = date(2027, 1, 20)
 BY = "T. Aldervane"
-WRONG, DRIFTED, REPLACED = "N104-02", "N102-01", "M203-01"
+WRONG, DRIFTED, REPLACED = "N104-02", "N102-03", "M203-01"
 SILENT = "E302"  # its exports end with the demo's first snapshot
 
 

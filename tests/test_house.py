@@ -26,6 +26,7 @@ FLOORS = {
     "database": 2,
     "forms": 2,
     "frames": 1,
+    "visible": 0,
     "progress": 2,
     "parallel": 2,
     "phrases": 2,
