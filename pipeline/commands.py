@@ -7,11 +7,10 @@ from pathlib import Path
 
 import polars as pl
 
-from pipeline.audit.audit import Audited, audit, compare
+from pipeline.audit.audit import AuditOutcome, audit, compare
 from pipeline.audit.baseline import Approved, approve
 from pipeline.audit.calendar import quarter_of, read_quarter
 from pipeline.audit.history import LifeLine, life
-from pipeline.audit.records import Departure
 from pipeline.changes.back_out import back_out
 from pipeline.changes.decisions import Taken, decide
 from pipeline.changes.register import Booking, book
@@ -30,6 +29,7 @@ from pipeline.run import Request, judge, session, start_run, summarise, take_in,
 from pipeline.schedule.stores import schedule, write_calendars
 from pipeline.settled import unsettle
 from pipeline.survey.evidence import survey
+from pipeline.tables.audit import Departure
 
 
 @dataclass(frozen=True, slots=True)
@@ -169,7 +169,7 @@ def run_back_out(request: Request) -> tuple[Path, ...]:
 class QuarterAudited:
     """An audit of a quarter, and its two files."""
 
-    audited: Audited
+    audited: AuditOutcome
     files: tuple[Path, ...]
 
 

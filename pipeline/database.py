@@ -131,6 +131,18 @@ class Database:
         for kind in kinds:
             self.connection.execute(table_of(kind).clear_chosen)
 
+    def clear_until(self, quarter: str, *kinds: type[Any]) -> None:
+        """Delete the rows of the quarters up to and including one from some tables."""
+        for kind in kinds:
+            self.connection.execute(table_of(kind).clear_until, {"quarter": quarter})
+
+    def every(self, kind: type[Kind]) -> list[Kind]:
+        """Return every row of a kind's table, sorted by its columns from the first to the last."""
+        table = table_of(kind)
+        columns = [duckdb.ColumnExpression(column.name) for column in table.columns]
+        rows = self.connection.table(table.name).select(*columns).sort(*columns).fetchall()
+        return [kind(*row) for row in rows]
+
     @contextmanager
     def held(self, *names: str, chosen: bool = False) -> Iterator[None]:
         """Let tables or views stand still under their own names until the block is left.

@@ -9,8 +9,8 @@ from pathlib import Path
 
 from pipeline import __version__
 from pipeline.audit.audit import audit
+from pipeline.audit.baseline import keep
 from pipeline.audit.calendar import quarter_of
-from pipeline.audit.keep import keep
 from pipeline.changes.register import propose
 from pipeline.changes.verify import verify
 from pipeline.check.rules import check

@@ -16,7 +16,6 @@ from rich.table import Table
 
 from pipeline.audit.baseline import Approved
 from pipeline.audit.history import LifeLine
-from pipeline.audit.records import Departure
 from pipeline.bench import FULL, Measured
 from pipeline.changes.decisions import Taken
 from pipeline.changes.verify import Calibration
@@ -25,6 +24,7 @@ from pipeline.commands import QuarterAudited, Scheduled, Verified
 from pipeline.plan.what_if import WhatIf
 from pipeline.progress import Item, Progress, Silent
 from pipeline.records import ExportOutcome, RunSummary, Severity
+from pipeline.tables.audit import Departure
 
 _PIPE_WIDTH = 160
 _SEVERITY_MEANS = {

@@ -5,12 +5,13 @@ from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
-from pipeline.changes.register import append, grouped, standings
+from pipeline.changes.register import append, standings
 from pipeline.changes.returned import Returned, WorkbookRefusal, files_of, read_workbook
 from pipeline.changes.review import Draft, PlanOnFile, Review, Rules, Tally
 from pipeline.changes.states import ChangeStanding, ChangeState, Trigger, admit
 from pipeline.database import Database
 from pipeline.errors import EventOutOfOrder, TransitionIllegal
+from pipeline.frames import grouped
 from pipeline.settings import Settings
 from pipeline.tables.changes import Change, ChangeEvent
 

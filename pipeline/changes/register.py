@@ -1,11 +1,8 @@
 """The register: what is proposed and what happened to it. Rows are added, never changed."""
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
-from itertools import groupby
-from operator import attrgetter
-from typing import TypeVar
 
 from pipeline.changes.proposal import (
     ChangeInForce,
@@ -26,11 +23,10 @@ from pipeline.changes.states import (
 )
 from pipeline.database import Database
 from pipeline.errors import UnknownChange
+from pipeline.frames import grouped
 from pipeline.settings import Settings
 from pipeline.tables.changes import Change, ChangeEvent, ChangePlan
 from pipeline.tables.run import ThisRun
-
-Record = TypeVar("Record")
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,11 +116,6 @@ def this_run(database: Database) -> ThisRun:
     """Return the run the database speaks of."""
     (run,) = database.records(ThisRun, "changes", "this_run")
     return run
-
-
-def grouped(records: Iterable[Record], name: str) -> Mapping[str, Sequence[Record]]:
-    """Return records by the value of a field in which they are sorted."""
-    return {key: list(group) for key, group in groupby(records, key=attrgetter(name))}
 
 
 def _cases(database: Database) -> Iterator[StoreCase]:

@@ -67,10 +67,10 @@ class ExceptionFile:
 
 
 @table("drift")
-class Drift:
+class Departure:
     """Agreed against found, by quarter: one row a station and field that differs, and how.
 
-    Quarters up to the last one audited are worked out again from what is dated within them.
+    An audit works out its quarter and all before anew, from what is dated within them.
     """
 
     quarter: str = column("2026-Q3")

@@ -61,6 +61,11 @@ class Table:
         return f"{self.clear} where store in (select store from due_store)"  # noqa: S608 - the same
 
     @property
+    def clear_until(self) -> str:
+        """The statement that deletes the rows of the quarters up to `$quarter`."""
+        return f"{self.clear} where quarter <= $quarter"
+
+    @property
     def create(self) -> str:
         """The statement that creates the table where it does not exist yet."""
         lines = [

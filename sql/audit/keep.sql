@@ -1,7 +1,26 @@
+-- name: keep_exceptions
+-- Note what has come on file or gone off it since the last run. A run that speaks of a day before
+-- the last one noted knows nothing of what was on file then, and adds nothing.
+insert into exception_file by name
+with latest as (
+    select rule, store, subject, reason, approved_by, until, max_by(on_file, rowid) as on_file
+    from exception_file group by all
+), told as (select distinct rule, store, subject, reason, approved_by, until from exception)
+select t.as_of, e.rule is not null as on_file,
+    not exists (from run r where r.as_of < t.as_of) as first_run,
+    rule, store, subject, reason, approved_by, until
+from told e
+full join latest l using (rule, store, subject, reason, approved_by, until)
+cross join this_run t
+where (e.rule is not null) <> coalesce(l.on_file, false)
+    and t.as_of >= (select coalesce(max(as_of), t.as_of) from exception_file)
+order by rule, store, subject, until, reason, approved_by;
+
+-- name: keep_clear_air
 -- Note each station's clear air of this run where it differs from what was noted last; and, where
 -- the baseline has another channel, what it would be there with all other stations as they are.
 -- The formula is that of clear_air_now. A run that speaks of an earlier day adds nothing.
-insert into clear_air_kept
+insert into clear_air_kept by name
 with agreed as (
     select store, station, try_cast(arg_max_null(value, (approved_on, version)) as integer) as channel
     from baseline, this_run
