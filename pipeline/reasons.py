@@ -1,19 +1,14 @@
-"""Why a station moves or stays: the facts in plain figures, and the sentence in a language.
+"""Why a station moves or stays: the facts as figures, and the sentence in a language.
 
-The plan gives the facts, kept as JSON; who prints them asks for the sentence. The wordings are
-data: `reasons_<language>.toml`.
+The plan keeps the facts as JSON; a report asks for the sentence in the store's language.
 """
 
 import json
-import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
-from functools import cache
-from pathlib import Path
 
-_FOLDER = Path(__file__).resolve().parent
-_DEFAULT = "en"
-_MINUS = "\u2212"
+from pipeline.phrases import Style, fill, style
+from pipeline.wording import DEFAULT_LANGUAGE, texts
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,24 +22,23 @@ class Neighbour:
 
 @dataclass(frozen=True, slots=True)
 class Air:
-    """A channel as one station finds it: outside noise (0..1, None: no evidence) and neighbours."""
+    """A channel as one station hears it: outside noise (0..1, None: no evidence) and neighbours."""
 
     channel: int
     noise: float | None
     source: str
     wifi: str | None
     neighbours: tuple[Neighbour, ...]
-    more: int  # further neighbours, not named
+    more: int  # neighbours left unnamed
 
 
 @dataclass(frozen=True, slots=True)
 class Reason:
-    """Everything a sentence needs.
+    """The facts a sentence is made from.
 
-    `today` and `planned` are the air now and as planned, the same for a station that stays;
-    `staying` is the air on today's channel once the others have moved, where that differs.
-    `rival` is the next best channel and `worse` what it costs more, as a share of the clear air of
-    an average station.
+    `today` and `planned` are the air now and as planned, equal for a station that stays; `staying`
+    is the air on today's channel once the others have moved, if that differs. `rival` is the next
+    best channel and `worse` its extra cost, as a share of an average station's clear air.
     """
 
     today: Air
@@ -80,63 +74,56 @@ def _air(facts: Mapping[str, object] | None) -> Air | None:
     return Air(**{**facts, "neighbours": tuple(Neighbour(**row) for row in rows)})  # type: ignore[arg-type]  # as to_json wrote them
 
 
-def sentence(reason: Reason, language: str = _DEFAULT) -> str:
-    """Return the reason as a sentence; English where the language is not shipped."""
-    texts = _texts(language)
+def sentence(reason: Reason, language: str = DEFAULT_LANGUAGE) -> str:
+    """Return the reason as a sentence, in English if the language is not shipped."""
+    words = _Words(texts(language), style(language))
     parts = []
     if not reason.permitted:
-        parts.append(texts["not_permitted"].format(channel=reason.today.channel))
+        parts.append(words("move_reason.not_permitted", channel=reason.today.channel))
     if reason.moves:
-        parts.append(_on("today", reason.today, texts))
+        parts.append(_on("move_reason.today", reason.today, words))
         if reason.staying is not None:
-            parts.append(texts["staying"].format(company=_company(reason.staying, texts)))
-    parts.append(_on("planned", reason.planned, texts))
+            parts.append(words("move_reason.staying", company=_company(reason.staying, words)))
+    parts.append(_on("move_reason.planned", reason.planned, words))
     if not reason.moves:
-        parts.append(texts["locked" if reason.locked else "stays"])
+        parts.append(words("move_reason.locked" if reason.locked else "move_reason.stays"))
     if reason.rival is not None and reason.worse is not None and not reason.locked:
-        worse = _percent(max(0.0, reason.worse), 1, texts)
-        parts.append(texts["rival"].format(channel=reason.rival, worse=worse))
-    parts.append(texts[f"sureness_{reason.sureness}"])
-    text = texts["between"].join(parts)
-    return texts["parked"].format(reason=text) if reason.parked else text
+        worse = max(0.0, reason.worse)
+        parts.append(words("move_reason.rival", channel=reason.rival, worse=worse))
+    parts.append(words(f"move_reason.sureness_{reason.sureness}"))
+    text = words("move_reason.between").join(parts)
+    return words("move_reason.parked", reason=text) if reason.parked else text
 
 
-def _on(key: str, air: Air, texts: Mapping[str, str]) -> str:
-    return texts[key].format(channel=air.channel, air=_shown(air, texts))
+@dataclass(frozen=True, slots=True)
+class _Words:
+    """The texts of a language and how it writes numbers and lists."""
+
+    texts: Mapping[str, str]
+    style: Style
+
+    def __call__(self, key: str, **values: object) -> str:
+        return fill(self.texts[key], values, self.style)
 
 
-def _level(level_dbm: int) -> str:
-    return str(level_dbm).replace("-", _MINUS)
-
-
-def _shown(air: Air, texts: Mapping[str, str]) -> str:
+def _on(key: str, air: Air, words: _Words) -> str:
     if air.noise is None:
-        noise = texts["noise_none"]
+        noise = words("move_reason.noise_none")
     else:
-        how = texts[f"source_{air.source}"]
+        how = words(f"move_reason.source_{air.source}")
         if air.wifi:
-            how = texts["with_wifi"].format(how=how, wifi=air.wifi)
-        noise = texts["noise"].format(share=_percent(air.noise, 0, texts), how=how)
-    return texts["air"].format(noise=noise, company=_company(air, texts))
+            how = words("move_reason.with_wifi", how=how, wifi=air.wifi)
+        noise = words("move_reason.noise", share=air.noise, how=how)
+    shown = words("move_reason.air", noise=noise, company=_company(air, words))
+    return words(key, channel=air.channel, air=shown)
 
 
-def _company(air: Air, texts: Mapping[str, str]) -> str:
+def _company(air: Air, words: _Words) -> str:
+    """Return the neighbours heard, the first ones by name."""
     if not air.neighbours:
-        return texts["alone"]
-    named = texts["comma"].join(
-        texts["neighbour"].format(name=n.name, channel=n.channel, level=_level(n.heard_dbm))
-        for n in air.neighbours
+        return words("move_reason.alone")
+    named = words.style.comma.join(
+        words("move_reason.neighbour", **asdict(neighbour)) for neighbour in air.neighbours
     )
-    more = texts["more"].format(count=air.more) if air.more else ""
-    return texts["heard"].format(named=named + more)
-
-
-def _percent(share: float, digits: int, texts: Mapping[str, str]) -> str:
-    return f"{100 * share:.{digits}f}".replace(".", texts["decimal"]) + "\u202f%"
-
-
-@cache
-def _texts(language: str) -> Mapping[str, str]:
-    path = _FOLDER / f"reasons_{language}.toml"
-    chosen = path if path.is_file() else _FOLDER / f"reasons_{_DEFAULT}.toml"
-    return tomllib.loads(chosen.read_text(encoding="utf-8"))
+    more = fill(words.style.more, {"count": air.more}, words.style) if air.more else ""
+    return words("move_reason.heard", named=named + more)

@@ -22,9 +22,9 @@ from pipeline.changes.decisions import decide
 from pipeline.changes.register import history, propose
 from pipeline.database import Database
 from pipeline.forms import COPY, DECISION_WORDS, DECISIONS, OUTCOME_WORDS, RESULTS, Form, word
-from pipeline.report.back_out import write_back_out
-from pipeline.report.gather import store_contents
-from pipeline.report.workbook import workbook
+from pipeline.report.store.gather import store_contents
+from pipeline.report.store.workbook import workbook
+from pipeline.report.write import write_back_out
 from pipeline.settings import Settings
 
 KEYS = 3  # the hidden row of keys

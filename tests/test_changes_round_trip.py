@@ -18,14 +18,14 @@ from pipeline.changes.register import Booking, book, history, propose
 from pipeline.changes.states import state_on
 from pipeline.changes.verify import calibration, verify
 from pipeline.database import Database, open_database
-from pipeline.demo.follow_up import write_follow_up
+from pipeline.demo.demo import write_follow_up
 from pipeline.forms import DECISIONS, RESULTS, Form
 from pipeline.ingest.load import ingest
 from pipeline.plan.stores import plan
 from pipeline.progress import Silent
 from pipeline.records import Selection
-from pipeline.report.gather import store_contents
-from pipeline.report.workbook import workbook
+from pipeline.report.store.gather import store_contents
+from pipeline.report.store.workbook import workbook
 from pipeline.run import Request, start_run
 from pipeline.settings import Settings, load_settings
 from pipeline.survey.evidence import survey

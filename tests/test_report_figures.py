@@ -11,15 +11,20 @@ from hypothesis import strategies as st
 from report_stores import extremes, invented_database
 
 from pipeline.records import Severity
-from pipeline.report import style
-from pipeline.report.content import Pair, Station, StoreContent, Wifi
-from pipeline.report.gather import store_contents
-from pipeline.report.key_figures import key_figures
-from pipeline.report.pen import Box
-from pipeline.report.placement import CELL_H, CELL_W, place
-from pipeline.report.verdict import gap, verdict
-from pipeline.report.wifi_figure import centre_mhz
-from pipeline.report.wording import wording
+from pipeline.report.kit import style
+from pipeline.report.kit.pen import Box
+from pipeline.report.store.air import centre_mhz
+from pipeline.report.store.content import (
+    EarshotPair,
+    PlannedStation,
+    StoreContent,
+    WifiGroup,
+    gap,
+    verdict,
+)
+from pipeline.report.store.floor_plan import CELL_H, CELL_W, place
+from pipeline.report.store.gather import key_figures, store_contents
+from pipeline.wording import wording
 
 AREA = Box(10, 20, 250, 150)
 
@@ -33,7 +38,7 @@ def contents(tmp_path_factory: pytest.TempPathFactory) -> dict[str, StoreContent
         return {content.store.store: content for content in store_contents(database, stores)}
 
 
-def figures_of(stations: Sequence[Station], pairs: Sequence[Pair] = ()) -> object:
+def figures_of(stations: Sequence[PlannedStation], pairs: Sequence[EarshotPair] = ()) -> object:
     """Return the key figures of stations alone."""
     return key_figures(stations, (), (), (), pairs)
 
@@ -63,7 +68,7 @@ def test_pairs_share_a_channel_before_and_after(contents: dict[str, StoreContent
     b = replace(base, station="b", channel=15, channel_planned=25)
     c = replace(base, station="c", channel=None, channel_planned=None)
     d = replace(base, station="d", channel=None, channel_planned=25)
-    pairs = tuple(Pair(x, y, 0.9, -60) for x, y in ("ab", "cd", "bd"))
+    pairs = tuple(EarshotPair("s", x, y, 0.9, -60) for x, y in ("ab", "cd", "bd"))
     figures = key_figures((a, b, c, d), (), (), (), pairs)
 
     assert [(p.station, p.neighbour) for p in figures.shared_now] == [("a", "b")]
@@ -118,7 +123,7 @@ def test_gap_is_the_share_still_to_be_gained(contents: dict[str, StoreContent]) 
     assert gap(contents["S006"]) == 0
 
 
-def stations_at(points: Sequence[tuple[float | None, float | None]]) -> list[Station]:
+def stations_at(points: Sequence[tuple[float | None, float | None]]) -> list[PlannedStation]:
     """Return stations hanging at these places, in metres."""
     return [_station(f"s{i:02}", x, y) for i, (x, y) in enumerate(points)]
 
@@ -232,15 +237,15 @@ def test_wifi_stands_where_the_standard_puts_it(
     channel: int, width: int, secondary: str | None, expected: float
 ) -> None:
     """Centres follow IEEE 802.11: 2407 + 5 n MHz, 14 at 2484, 40 MHz between its two halves."""
-    assert centre_mhz(Wifi(channel, width, secondary, 1, -50, None)) == expected
+    assert centre_mhz(WifiGroup("s", channel, width, secondary, 1, -50, None)) == expected
 
 
-def _station(name: str, x_m: float | None, y_m: float | None) -> Station:
-    return Station(
-        station=name, name=None, mounted=None, floor=0, x_m=x_m, y_m=y_m, channel=15, pan_id=None,
+def _station(name: str, x_m: float | None, y_m: float | None) -> PlannedStation:
+    return PlannedStation(
+        store="s", station=name, name=None, mounted=None, floor=0, x_m=x_m, y_m=y_m, channel=15,
         tx_power_dbm=None, eui64=None, ip_address=None, port=None, firmware=None, hardware=None,
         connected=None, channel_planned=15, clear_air_now=0.5, clear_air_planned=0.5,
         busy_now=None, busy_planned=None, source_planned=None, next_best_channel=None,
         sureness=None, reason=None, labels=0, weak_labels=0, silent_labels=0, lone_labels=0,
-        air_share=0.0, weight=1.0,
+        air_share=0.0, pan_id=None, weight=1.0,
     )  # fmt: skip

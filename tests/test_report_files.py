@@ -14,12 +14,13 @@ from pipeline.database import Database
 from pipeline.errors import OutputNotWritable, UnknownSelection
 from pipeline.progress import Silent
 from pipeline.records import Selection
-from pipeline.report import files, gather
-from pipeline.report.content import StoreContent
-from pipeline.report.files import put_file, report
-from pipeline.report.gather import store_contents
-from pipeline.report.safe_names import safe_names
-from pipeline.report.summary import summary
+from pipeline.report import write
+from pipeline.report.files import put_file, safe_names
+from pipeline.report.store import gather
+from pipeline.report.store.content import StoreContent
+from pipeline.report.store.gather import store_contents
+from pipeline.report.store.pages import summary
+from pipeline.report.write import report
 from pipeline.settings import load_settings
 
 
@@ -102,7 +103,7 @@ def test_one_broken_store_does_not_stop_the_others(
             raise ValueError(message)
         return sound(content)
 
-    monkeypatch.setattr(files, "summary", broken)
+    monkeypatch.setattr(write, "summary", broken)
     written, failed = report(
         database, load_settings(), tmp_path / "out", Selection(), Silent()
     ).finish()

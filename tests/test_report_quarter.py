@@ -12,11 +12,12 @@ from openpyxl import load_workbook
 
 from pipeline.database import Database
 from pipeline.errors import UnknownSelection
-from pipeline.report.quarter_content import QuarterContent
-from pipeline.report.quarter_files import quarter_pdf, write_audit
-from pipeline.report.quarter_gather import quarter_content
-from pipeline.report.quarter_workbook import quarter_workbook
-from pipeline.report.wording import wording
+from pipeline.report.quarter.content import QuarterContent
+from pipeline.report.quarter.gather import quarter_content
+from pipeline.report.quarter.pages import quarter_pdf
+from pipeline.report.quarter.workbook import quarter_workbook
+from pipeline.report.write import write_audit
+from pipeline.wording import wording
 
 WORDS = wording(None)
 LOOKED_AT = (0, 1, 2, 5, LAST)

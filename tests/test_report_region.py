@@ -19,16 +19,21 @@ from pipeline.database import Database
 from pipeline.errors import OutputNotWritable
 from pipeline.progress import Silent
 from pipeline.records import Selection
-from pipeline.report import region_files
-from pipeline.report.files import put_file, report
-from pipeline.report.region_answers import decisions, delays, risks
-from pipeline.report.region_content import Progress, RegionContent, Standing
-from pipeline.report.region_files import region_pdf, reviews
-from pipeline.report.region_gather import region_contents
-from pipeline.report.region_stores import Links, links_of
-from pipeline.report.wording import Wording, wording
-from pipeline.settings import Settings, load_settings
-from pipeline.settings_schedule import Deadline
+from pipeline.report import write
+from pipeline.report.files import put_file
+from pipeline.report.region.content import (
+    ChangeProgress,
+    RegionContent,
+    StoreStanding,
+    decisions,
+    delays,
+    risks,
+)
+from pipeline.report.region.gather import region_contents
+from pipeline.report.region.pages import FileLinks, links_of, region_pdf
+from pipeline.report.write import report, reviews
+from pipeline.settings import Deadline, Settings, load_settings
+from pipeline.wording import Wording, wording
 
 _LOADED = load_settings()
 SETTINGS: Settings = replace(
@@ -78,18 +83,19 @@ def pdf_of(content: RegionContent, country: str = "GB") -> bytes:
 def test_the_figures_are_those_of_the_register(north: RegionContent) -> None:
     """Changes by how far they are, counted from what was registered: 37 stores with 3 each."""
     assert north.changes == 37 * 3
-    counts = {progress: north.count(progress) for progress in Progress}
+    counts = {progress: north.count(progress) for progress in ChangeProgress}
     assert sum(counts.values()) == north.changes
     assert counts == {
-        Progress.VERIFIED: 14, Progress.IMPLEMENTED: 24, Progress.FAILED: 4,
-        Progress.SCHEDULED: 36, Progress.APPROVED: 12, Progress.TO_DECIDE: 21, Progress.UNPUT: 0,
+        ChangeProgress.VERIFIED: 14, ChangeProgress.IMPLEMENTED: 24, ChangeProgress.FAILED: 4,
+        ChangeProgress.SCHEDULED: 36, ChangeProgress.APPROVED: 12, ChangeProgress.TO_DECIDE: 21,
+        ChangeProgress.UNPUT: 0,
     }  # fmt: skip
     assert north.done == 38
     assert sum(step.count for step in north.steps if step.done) == 38
     assert len(north.promises) == 18
     standings = [store.standing for store in north.stores]
-    assert standings.count(Standing.UNPLANNED) == 2
-    assert standings.count(Standing.NOTHING) == 3
+    assert standings.count(StoreStanding.UNPLANNED) == 2
+    assert standings.count(StoreStanding.NOTHING) == 3
 
 
 def test_the_page_answers_the_five_questions(north: RegionContent) -> None:
@@ -111,7 +117,7 @@ def test_the_page_answers_the_five_questions(north: RegionContent) -> None:
         "2! of 3 changes open after the deadline of 20 Sep 2026: refit",
         "4! changes did not help or were backed out",
         "2 stores have no plan",
-        "An export could not be taken (no one store)",
+        "Export could not be used (no one store)",
     ):
         assert answer in first, answer
 
@@ -119,7 +125,7 @@ def test_the_page_answers_the_five_questions(north: RegionContent) -> None:
 def test_lists_that_do_not_fit_say_how_much_is_left(north: RegionContent) -> None:
     """However many rules found something, the page stays one page and counts what it leaves out."""
     finding = north.findings[0]
-    many = tuple(replace(finding, rule=f"made-up-{n}") for n in range(60))
+    many = tuple(replace(finding, rule=f"made-up-{n}", title=f"made up {n}") for n in range(60))
     crowded = replace(north, findings=many)
     first, *rest = pages(pdf_of(crowded))
 
@@ -230,7 +236,7 @@ def test_a_plan_nobody_registered_is_not_put_forward(tmp_path: Path) -> None:
     invent(into, "S1", stations=5, moved=3)
     with invented_database(tmp_path / "r.duckdb", into) as database:
         [content] = region_contents(database, SETTINGS, ["North"])
-    assert content.count(Progress.UNPUT) == content.changes == 3
+    assert content.count(ChangeProgress.UNPUT) == content.changes == 3
     [item] = decisions(content, WORDS)
     assert (item.count, item.text) == ("3", "planned changes not yet put forward")
 
@@ -257,7 +263,7 @@ def test_a_folder_that_cannot_be_written_is_said(
             raise OutputNotWritable(path, "No space left on device")
         sound(path, octets)
 
-    monkeypatch.setattr(region_files, "put_file", torn)
+    monkeypatch.setattr(write, "put_file", torn)
     written, failed = reviews(database, SETTINGS, tmp_path, Selection()).finish()
     assert [region for region, _ in failed] == ["Mitte"]
     assert len(written) == 4
@@ -269,13 +275,13 @@ def test_a_review_that_cannot_be_laid_out_is_said(
     """A region whose pages cannot be laid out is named with the reason; the others are written."""
     sound = region_pdf
 
-    def broken(content: RegionContent, links: Sequence[Links], words: Wording) -> bytes:
+    def broken(content: RegionContent, links: Sequence[FileLinks], words: Wording) -> bytes:
         if content.region == "Mitte":
             message = "no such luck"
             raise ValueError(message)
         return sound(content, links, words)
 
-    monkeypatch.setattr(region_files, "region_pdf", broken)
+    monkeypatch.setattr(write, "region_pdf", broken)
     written, failed = reviews(database, SETTINGS, tmp_path, Selection()).finish()
     [(region, sentence)] = failed
 
@@ -288,6 +294,6 @@ def test_a_review_that_cannot_be_laid_out_is_said(
 
 def test_links_survive_any_name() -> None:
     """Blanks, umlauts, ampersands and hashes in a folder's name are escaped as RFC 3986 asks."""
-    assert links_of("Süd #1 & mehr", "a.xlsx", "b.pdf") == Links(
+    assert links_of("Süd #1 & mehr", "a.xlsx", "b.pdf") == FileLinks(
         "S%C3%BCd%20%231%20%26%20mehr/a.xlsx", "S%C3%BCd%20%231%20%26%20mehr/b.pdf"
     )

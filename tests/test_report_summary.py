@@ -13,14 +13,13 @@ from pypdfium2 import raw
 from report_stores import extremes, invented_database
 from reportlab.pdfgen.canvas import Canvas
 
-from pipeline.report import fonts, style
-from pipeline.report.content import StoreContent
-from pipeline.report.further_pages import paginate
-from pipeline.report.gather import store_contents
-from pipeline.report.pen import Pen, Type, fitted, wrapped
-from pipeline.report.short_names import short_names
-from pipeline.report.summary import summary
-from pipeline.report.wording import wording
+from pipeline.report.kit import style
+from pipeline.report.kit.booklet import paginate
+from pipeline.report.kit.pen import Pen, Type, fitted, wrapped
+from pipeline.report.store.content import StoreContent, short_names
+from pipeline.report.store.gather import store_contents
+from pipeline.report.store.pages import summary
+from pipeline.wording import wording
 
 STORES = tuple(f"S{n:03}" for n in range(1, 13))
 NEAR = 0.3  # points two texts may share: the slant of a letter
@@ -102,7 +101,7 @@ def test_the_measure_of_covering_finds_what_covers() -> None:
     """Two texts set onto each other are found; two beside each other are not."""
     buffer = BytesIO()
     canvas = Canvas(buffer, pagesize=style.A4, invariant=1)
-    fonts.register()
+    style.register()
     pen = Pen(canvas, style.A4)
     pen.text(100, 100, "one text", Type(10))
     pen.text(120, 103, "another", Type(10))
@@ -262,9 +261,9 @@ def test_missing_letters_are_marked_and_said(contents: dict[str, StoreContent]) 
     """A letter no typeface has is printed as a mark, and the foot line says what it means."""
     text = said(summary(contents["S008"]))
 
-    assert fonts.MISSING in text
+    assert style.MISSING in text
     assert "[?] stands for letters this print lacks; the workbook has them." in text
-    assert fonts.MISSING not in said(summary(contents["S005"]))
+    assert style.MISSING not in said(summary(contents["S005"]))
     assert "Łódź Źródlana Супермаркет Ωμέγα" in said(summary(contents["S005"]))
 
 
@@ -283,7 +282,7 @@ def test_missing_letters_are_marked_and_said(contents: dict[str, StoreContent]) 
 )
 def test_letters_find_their_typeface(text: str, expected: list[tuple[str, str]]) -> None:
     """Latin, Greek and Cyrillic come from one typeface, eastern letters from their own."""
-    assert [(run.font, run.text) for run in fonts.runs(text, fonts.Face.TEXT)] == expected
+    assert [(run.font, run.text) for run in style.runs(text, style.Face.TEXT)] == expected
 
 
 def test_wrapping_keeps_every_word_and_the_width() -> None:
@@ -292,7 +291,7 @@ def test_wrapping_keeps_every_word_and_the_width() -> None:
     lines = wrapped(text, Type(8), 90.0)
 
     assert "".join(lines).replace(" ", "") == text.replace(" ", "")
-    assert max(fonts.width(line, fonts.Face.TEXT, 8) for line in lines) <= 90
+    assert max(style.text_width(line, style.Face.TEXT, 8) for line in lines) <= 90
     assert wrapped(text, Type(8), 90.0, 2)[1].endswith("…")
     assert fitted("short", Type(8), 90.0) == "short"
 

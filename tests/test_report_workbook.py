@@ -1,9 +1,11 @@
 """The workbook: what is read back equals the content, and no text becomes a formula."""
 
+from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from datetime import datetime
 from io import BytesIO
 from pathlib import Path
+from typing import Any, get_args, get_origin, get_type_hints
 from zipfile import ZipFile
 
 import pytest
@@ -12,10 +14,16 @@ from openpyxl.workbook import Workbook
 from openpyxl.worksheet.worksheet import Worksheet
 from report_stores import extremes, invented_database
 
-from pipeline.report.content import StoreContent
-from pipeline.report.gather import store_contents
-from pipeline.report.sheet import lines, row_height
-from pipeline.report.workbook import workbook
+from pipeline.report import quarantine
+from pipeline.report.kit.sheet import SheetColumn, lines, row_height
+from pipeline.report.quarter import workbook as quarter_book
+from pipeline.report.region import workbook as region_book
+from pipeline.report.store import forms
+from pipeline.report.store import workbook as store_book
+from pipeline.report.store.content import StoreContent
+from pipeline.report.store.gather import store_contents
+from pipeline.report.store.workbook import workbook
+from pipeline.wording import texts
 
 SHEETS = [
     "Summary", "Moves", "Decisions", "Results", "Channels", "Findings", "Evidence", "Stations",
@@ -181,6 +189,36 @@ def test_a_text_longer_than_a_cell_is_cut_to_what_a_cell_holds(
     stations = (replace(content.stations[0], reason="w" * 40_000),)
 
     assert read(replace(content, stations=stations))["Stations"]["M2"].value == "w" * 32_767
+
+
+def declared() -> Iterator[tuple[str, type, SheetColumn[Any]]]:
+    """Give every column declared for a sheet, with where it stands and the record it shows."""
+    for module in (store_book, forms, region_book, quarter_book, quarantine):
+        for name, hint in get_type_hints(module).items():
+            for inner in get_args(hint):
+                if get_origin(inner) is SheetColumn:
+                    (record,) = get_args(inner)
+                    sheet = getattr(module, name)
+                    for column in sheet.values() if isinstance(sheet, Mapping) else sheet:
+                        yield f"{module.__name__}.{name}", record, column
+
+
+def test_every_column_shows_a_field_that_is_there_under_a_heading_that_is_there() -> None:
+    """Fields are fields or properties of the record, dotted ones too; headings are texts."""
+    columns = list(declared())
+
+    assert len({where for where, _, _ in columns}) == 20
+    assert len(columns) > 184
+    for where, record, column in columns:
+        assert "." not in column.heading or column.heading in texts("en"), (where, column.heading)
+        if isinstance(column.field, str):
+            kind: Any = record
+            for field in column.field.split("."):
+                inner = [a for a in (get_args(kind) or (kind,)) if a is not type(None)]
+                (kind,) = inner
+                hints = get_type_hints(kind)
+                assert field in hints or isinstance(getattr(kind, field), property), where
+                kind = hints.get(field)
 
 
 def test_german_headings_for_german_stores(contents: dict[str, StoreContent]) -> None:

@@ -20,8 +20,8 @@ from pipeline import due
 from pipeline.commands import run_ingest, run_listing
 from pipeline.due import fingerprint, store_marks
 from pipeline.progress import Silent
-from pipeline.report import files, region_files
-from pipeline.report.standing import SUMMARY, WORKBOOK
+from pipeline.report import write
+from pipeline.report.write import SUMMARY, WORKBOOK
 from pipeline.run import Request, run
 
 STORES = 4
@@ -224,7 +224,7 @@ def test_an_unchanged_run_renders_nothing(copy: Request, monkeypatch: pytest.Mon
     first = run(copy, Silent())
     before = tree_of(copy.out)
     watched = Watched()
-    for module, name in ((files, "workbook"), (files, "summary"), (region_files, "_made")):
+    for module, name in ((write, "workbook"), (write, "summary"), (write, "_make_review")):
         monkeypatch.setattr(module, name, None)
     second = run(copy, watched)
 

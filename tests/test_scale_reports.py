@@ -10,9 +10,9 @@ from scale_chain import Watched, tree_of
 from pipeline.database import Database
 from pipeline.progress import Silent
 from pipeline.records import Selection
-from pipeline.report import gather
-from pipeline.report.files import report
-from pipeline.report.gather import content_marks, store_contents
+from pipeline.report.store import gather
+from pipeline.report.store.gather import content_marks, store_contents
+from pipeline.report.write import report
 from pipeline.settings import load_settings
 
 STORES = ("S1", "S2", "S3")
@@ -36,7 +36,7 @@ CHANGES = [
     "update plan_proof set bound = 4.1 where store = 'S1'",
     "insert into plan_sensitivity values ('S1', 20, 18, 0.1, 'scan again')",
     "insert into permitted_channel values ('S1', 17)",
-    "insert into finding values ('r1', 'survey-stale', 'watch', 'S1', 'S1', 'old', null)",
+    "insert into finding values ('r1', 'survey-stale', 'watch', 'S1', 'S1', 'old', null, null)",
 ]
 
 

@@ -1,131 +1,112 @@
-"""Write the reports: one folder a store, whole files or none, nothing where nothing changed."""
+"""Put report files in their folders: whole files or none, untouched where nothing changed."""
 
 import os
-from collections.abc import Iterator, Mapping, Sequence
+from collections import Counter
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from itertools import islice
+from hashlib import sha256
 from pathlib import Path
+from unicodedata import normalize
 
 from pipeline.database import Database
-from pipeline.errors import OutputNotWritable, QuietaisleError, UnknownSelection
-from pipeline.parallel import mapped
-from pipeline.progress import Progress
-from pipeline.records import Selection, Written
-from pipeline.report.content import StoreContent
-from pipeline.report.gather import content_marks, store_contents
-from pipeline.report.safe_names import safe_names
-from pipeline.report.standing import FILES, SUMMARY, WORKBOOK, Done, Standing, part_of, stamps
-from pipeline.report.summary import summary
-from pipeline.report.workbook import workbook
-from pipeline.settings import Settings
+from pipeline.errors import OutputNotWritable
+from pipeline.frames import frame_of
+from pipeline.tables.run import ReportWritten
 
-KEPT = 64  # stores written between one note of it and the next
+_LONGEST_OCTETS = 120  # of UTF-8; file systems take 255, temporary names and suffixes need some
+_FORBIDDEN = frozenset('<>:"/\\|?*')
+# Names that file systems keep for devices, and names the reports folder itself uses.
+_RESERVED = frozenset(
+    (
+        *("con", "prn", "aux", "nul", "conin$", "conout$", "audit", "review"),
+        *(f"{device}{digit}" for device in ("com", "lpt") for digit in "0123456789¹²³"),
+    )
+)
 
 
 @dataclass(frozen=True, slots=True)
-class _Folders:
-    """The folder of each store and region below the reports folder."""
+class ListedStore:
+    """A store of today and its region."""
+
+    store: str
+    name: str
+    region: str
+
+
+@dataclass(frozen=True, slots=True)
+class ReportFolders:
+    """The folder names of stores and regions below the reports folder, and every store of today."""
 
     out: Path
+    listed: tuple[ListedStore, ...]
     stores: Mapping[str, str]
     regions: Mapping[str, str]
 
-    def of(self, store: str, region: str) -> Path:
-        """Return the folder of one store."""
-        return self.out / self.regions[region] / self.stores[store]
+    def of_region(self, region: str) -> Path:
+        """Return the folder of a region."""
+        return self.out / self.regions[region]
+
+    def of_store(self, store: str, region: str) -> Path:
+        """Return the folder of a store."""
+        return self.of_region(region) / self.stores[store]
 
 
-@dataclass(frozen=True, slots=True)
-class Reports:
-    """Reports being written: where each store's belong, and what becomes of those that are due."""
-
-    places: Mapping[str, Written]
-    standing: Standing
-    tried: Iterator[Done | tuple[str, str]]
-
-    def finish(self) -> tuple[tuple[Written, ...], tuple[tuple[str, str], ...]]:
-        """Write what is still to be written.
-
-        Returns:
-            What was written (or found written already), and the stores whose files could not be,
-            each with the sentence why.
-        """
-        failed = dict(_noted(self.tried, self.standing))
-        written = tuple(place for store, place in self.places.items() if store not in failed)
-        return written, tuple(failed.items())
-
-
-def report(  # noqa: PLR0913 - what to write, where, and what stands of it
-    database: Database,
-    settings: Settings,
-    out: Path,
-    selection: Selection,
-    progress: Progress,
-    *,
-    stands: bool = False,
-) -> Reports:
-    """Begin to write workbook and summary of every store selected.
-
-    `stands`: what the files would say has not changed since they were written; only files that
-    are not in their place as they were are made again.
-
-    Raises:
-        UnknownSelection: a store or region selected is not in the database.
-    """
-    known = database.rows("report", "stores")
-    folders = _Folders(
+def report_folders(database: Database, out: Path) -> ReportFolders:
+    """Return the folders below the reports folder `out`."""
+    listed = tuple(database.records(ListedStore, "report", "stores"))
+    return ReportFolders(
         out,
-        safe_names([store for store, _, _ in known]),
-        safe_names([region for _, _, region in known]),
+        listed,
+        safe_names([one.store for one in listed]),
+        safe_names([one.region for one in listed]),
     )
-    chosen = _chosen(known, selection)
-    standing = Standing(database)
-    places = _places(known, frozenset(chosen), folders)
-    homes = {store: place.workbook.parent for store, place in places.items()}
-    doubted = [s for s in chosen if not (stands and standing.untouched(homes[s], FILES))]
-    marks = content_marks(database, doubted, settings.approvers)
-    due = [s for s in doubted if not standing.holds(homes[s], marks[s], FILES)]
-    jobs = (
-        _Job(content, homes[content.store.store], marks[content.store.store])
-        for content in store_contents(database, due, settings.approvers)
-    )
-    tried = progress.over(mapped(_tried, jobs, len(due)), "report", len(due))
-    return Reports(places, standing, tried)
 
 
-def _places(
-    known: Sequence[tuple[str, str, str]], chosen: frozenset[str], folders: _Folders
-) -> dict[str, Written]:
-    """Return where the files of each chosen store belong, in the order of `known`."""
-    places = {}
-    for store, name, region in known:
-        if store in chosen:
-            folder = folders.of(store, region)
-            places[store] = Written(store, name, region, folder / WORKBOOK, folder / SUMMARY)
-    return places
+def safe_names(names: Sequence[str]) -> Mapping[str, str]:
+    """Return a folder name for each name; nothing in an export can leave the reports folder.
+
+    The folder names differ even where letter case does not count. A name that had to be changed,
+    or that differs from another only in letter case, carries a mark made from the name itself, so
+    that it is the same in every run.
+    """
+    cleaned = {name: _clean(name) for name in sorted(set(names))}
+    met = Counter(_folded(clean) for clean in cleaned.values())
+    return {
+        name: clean if clean == name and met[_folded(clean)] == 1 else _marked(clean, name)
+        for name, clean in cleaned.items()
+    }
 
 
-def _noted(
-    tried: Iterator[Done | tuple[str, str]], standing: Standing
-) -> Iterator[tuple[str, str]]:
-    """Note the stores written, some at a time; yield those that could not be, each with why."""
-    while some := list(islice(tried, KEPT)):
-        standing.keep([done for done in some if isinstance(done, Done)])
-        yield from (outcome for outcome in some if not isinstance(outcome, Done))
+def _clean(name: str) -> str:
+    composed = normalize("NFC", name)
+    kept = "".join("_" if c in _FORBIDDEN or not c.isprintable() else c for c in composed)
+    octets = kept.strip(" .").encode()[:_LONGEST_OCTETS]
+    short = octets.decode(errors="ignore").strip(" .")
+    if not short or short.split(".")[0].strip().lower() in _RESERVED:
+        return f"_{short}"
+    return short
+
+
+def _marked(clean: str, name: str) -> str:
+    return f"{clean}-{sha256(name.encode()).hexdigest()[:8]}"
+
+
+def _folded(name: str) -> str:
+    return normalize("NFC", name.casefold())
 
 
 def put_file(path: Path, octets: bytes) -> None:
-    """Put a file in place whole; one that already says the same is left untouched.
+    """Write a file whole, or leave it untouched if it already has this content.
 
     Raises:
         OutputNotWritable: the folder or file cannot be written.
     """
     try:
         if path.is_file() and path.read_bytes() == octets:
-            part_of(path).unlink(missing_ok=True)  # of a run that broke off
+            _part_of(path).unlink(missing_ok=True)  # left by a run that was stopped
             return
         path.parent.mkdir(parents=True, exist_ok=True)
-        part = part_of(path)
+        part = _part_of(path)
         part.write_bytes(octets)
         os.replace(part, path)  # noqa: PTH105 - the one call that swaps files at once everywhere
     except OSError as error:
@@ -133,10 +114,10 @@ def put_file(path: Path, octets: bytes) -> None:
 
 
 def remove_file(path: Path) -> None:
-    """Take a file away that speaks of nothing any more.
+    """Remove a file that has nothing to say any more.
 
     Raises:
-        OutputNotWritable: it is there and cannot be removed.
+        OutputNotWritable: it exists and cannot be removed.
     """
     try:
         path.unlink(missing_ok=True)
@@ -144,48 +125,64 @@ def remove_file(path: Path) -> None:
         raise OutputNotWritable(path, error.strerror or str(error)) from error
 
 
-def _chosen(known: list[tuple[str, str, str]], selection: Selection) -> list[str]:
-    _refuse_unknown("store", selection.stores, sorted({store for store, _, _ in known}))
-    _refuse_unknown("region", selection.regions, sorted({region for _, _, region in known}))
-    return [store for store, _, region in known if selection.takes(store, region)]
-
-
-def _refuse_unknown(kind: str, asked: tuple[str, ...], known: list[str]) -> None:
-    for name in asked:
-        if name not in known:
-            raise UnknownSelection(kind, name, known)
-
-
 @dataclass(frozen=True, slots=True)
-class _Job:
-    """One store to write, where, and the fingerprint of what it says."""
+class WrittenFolder:
+    """A store or region whose files were just written: where, what from, and their stamps."""
 
-    content: StoreContent
-    folder: Path
-    mark: str
-
-
-def _tried(job: _Job) -> Done | tuple[str, str]:
-    """Write a store's files; whatever is wrong with one store, the rest finish."""
-    store = job.content.store
-    try:
-        for name, octets in list(_files(job.content)):  # both are made before one is put down
-            put_file(job.folder / name, octets)
-    except QuietaisleError as error:
-        return store.store, str(error)
-    except Exception as error:  # noqa: BLE001 - as the docstring says
-        return store.store, not_laid_out("report", "store", store.store, error)
-    return Done(store.store, job.folder, job.mark, stamps(job.folder, FILES))
+    store: str  # or region
+    home: Path
+    fingerprint: str
+    files: str
 
 
-def _files(content: StoreContent) -> Iterator[tuple[str, bytes]]:
-    yield WORKBOOK, workbook(content)
-    yield SUMMARY, summary(content)
+class WrittenFiles:
+    """What the files in every folder were last written from."""
+
+    def __init__(self, database: Database) -> None:
+        self._database = database
+        rows = database.records(ReportWritten, "report", "written")
+        self._kept = {row.folder: row for row in rows}
+
+    def current(self, folder: Path, mark: str, names: Sequence[str]) -> bool:
+        """Tell whether the files are untouched and were written from what `mark` stands for."""
+        kept = self._kept.get(_name(folder))
+        return kept is not None and kept.fingerprint == mark and self.untouched(folder, names)
+
+    def untouched(self, folder: Path, names: Sequence[str]) -> bool:
+        """Tell whether the files are still as they were written."""
+        kept = self._kept.get(_name(folder))
+        return kept is not None and bool(kept.files) and kept.files == stamps(folder, names)
+
+    def keep(self, written: Sequence[WrittenFolder]) -> None:
+        """Note files that were written."""
+        rows = [ReportWritten(_name(w.home), w.store, w.fingerprint, w.files) for w in written]
+        with self._database.transaction():
+            self._database.insert("report", "forget_written", frame_of(ReportWritten, rows))
+            self._database.put(ReportWritten, rows)
 
 
-def not_laid_out(what: str, of: str, name: str, error: Exception) -> str:
-    """Return the sentence for a report or review that a fault of ours kept from being made."""
-    return (
-        f"The {what} of {of} {name} could not be laid out "
-        f"({type(error).__name__}: {error}); please report this with the {of}'s exports."
-    )
+def stamps(folder: Path, names: Sequence[str]) -> str:
+    """Return name, size and time of change of some files; empty if any of them is not whole.
+
+    Editing a file changes its stamp.
+    """
+    lines = []
+    for path in (folder / name for name in names):
+        try:
+            found = path.stat()
+        except OSError:
+            return ""
+        if _part_of(path).exists():
+            return ""
+        lines.append(f"{path.name} {found.st_size} {found.st_mtime_ns}")
+    return "\n".join(lines)
+
+
+def _part_of(path: Path) -> Path:
+    """Return where a file is written until it is whole."""
+    return path.with_name(f".{path.name}.part")
+
+
+def _name(folder: Path) -> str:
+    """Return a folder's path as text, even if it is not valid UTF-8."""
+    return os.fsencode(folder.absolute()).decode("utf-8", "backslashreplace")

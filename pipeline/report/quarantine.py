@@ -1,18 +1,17 @@
-"""The quarantine as a workbook: what could not be taken, why, and what to do about it.
+"""The quarantine as a workbook: which rows could not be taken, why, and what to do about it.
 
 The first sheet lists every file and problem. Each further sheet holds the rows of files that have
-the same headings and were read the same way. To mend rows: correct their cells in place (a date
-or number is written as the lines above the headings say), leave the last three columns alone,
-delete rows that shall stay where they are, save, and put the workbook into the folder of exports.
-The next ingest knows the sheets by those three columns: it takes the rows like any other export,
-and every row they name leaves quarantine. A row that is still wrong goes back into quarantine,
-under the name of this workbook.
+the same headings and were read the same way. To mend rows, correct their cells in place (write
+dates and numbers as the lines above the headings say), leave the last three columns alone, delete
+rows that are to stay in quarantine, save, and put the workbook into the folder of exports. The next
+ingest knows the sheets by those three columns. It takes the rows like any other export, and every
+row they name leaves quarantine; a row that is still wrong returns under the name of this workbook.
 
-A file refused as a whole has no rows here: mend the file, or the rules file, and run again.
+A file refused as a whole has no rows here: mend the file or the rules file, and run again.
 """
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from math import ceil
@@ -22,26 +21,24 @@ from openpyxl.styles import Alignment
 from openpyxl.styles.cell_style import StyleArray
 
 from pipeline.database import Database
-from pipeline.report import style
 from pipeline.report.files import put_file, remove_file
-from pipeline.report.sheet import (
+from pipeline.report.kit import style
+from pipeline.report.kit.sheet import (
     PAGE_LETTERS,
     Book,
-    Column,
     Look,
     Page,
+    SheetColumn,
     font,
     put_list,
     row_height,
     under,
 )
-from pipeline.report.wording import wording
+from pipeline.wording import Wording, wording
 from pipeline.xlsx import workbook_bytes
 
 NAME = "quarantine.xlsx"
 _TITLE = "Rows in quarantine"
-_OVERVIEW = ("quarantined file", "quarantined line", "rows", "problem", "reason", "what to do")
-_COUNTED = ("quarantined line", "rows")
 _REASON_W = 50
 _BEFORE = ("reason", "what to do")
 _AFTER = ("quarantined file", "quarantined line", "quarantined content")
@@ -49,7 +46,7 @@ _BEYOND = "beyond the headings"
 _SHEETS_MOST = 200
 _ROWS_MOST = 500_000
 _CELL_MOST = 32_000  # characters; a sheet takes 32,767
-# How ingest says it read a file, and the line that makes it read the sheet the same way.
+# How ingest says it read a file, and the line that makes it read a sheet the same way.
 _TITLES = (
     ("days day before month", "Dates: dd/mm/yyyy"),
     ("days month before day", "Dates: mm/dd/yyyy"),
@@ -63,8 +60,51 @@ _TITLES = (
 
 
 @dataclass(frozen=True, slots=True)
-class _Row:
-    """One quarantined row: where it came from, why, and its original cells by heading."""
+class QuarantineGroup:
+    """Rows of a file with one problem; the first of them stands for all."""
+
+    file: str
+    line: int
+    rows: int
+    problem: str
+    reason: str
+    advice: str
+
+
+@dataclass(frozen=True, slots=True)
+class RowToMend:
+    """A row in quarantine, with its original cells as JSON, and how its file was read."""
+
+    file: str
+    sha256: str
+    line: int
+    problem: str
+    reason: str
+    advice: str
+    text: str
+    kind: str
+    exported_on: date | None
+    decisions: str
+
+
+def _text(field: str) -> Callable[[QuarantineGroup, Wording], str]:
+    return lambda group, _: _shown(getattr(group, field))
+
+
+# English in every language, as the headings of the other sheets are.
+OVERVIEW: tuple[SheetColumn[QuarantineGroup], ...] = (
+    SheetColumn(_text("file"), Look.LONG, "quarantined file", 40),
+    SheetColumn("line", Look.COUNT, "quarantined line", 12),
+    SheetColumn("rows", Look.COUNT, "rows", 8),
+    SheetColumn(_text("problem"), Look.LONG, "problem", 24),
+    SheetColumn(_text("reason"), Look.LONG, "reason", 60),
+    SheetColumn(_text("advice"), Look.LONG, "what to do", 60),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class _MendRow:
+    """A row to mend: where it came from, why, and its original cells by heading."""
 
     place: tuple[str, int, str]
     reason: str
@@ -74,7 +114,7 @@ class _Row:
 
 @dataclass(frozen=True, slots=True)
 class _Layout:
-    """What rows of one sheet share."""
+    """What the rows of one sheet share."""
 
     kind: str
     titles: tuple[str, ...]
@@ -83,7 +123,7 @@ class _Layout:
 
 @dataclass(frozen=True, slots=True)
 class _Looks:
-    """How cells of a sheet to mend are set."""
+    """The looks of the cells of a sheet to mend."""
 
     heading: StyleArray
     text: StyleArray
@@ -91,32 +131,31 @@ class _Looks:
 
 
 def write_quarantine(database: Database, out: Path) -> Path | None:
-    """Write `quarantine.xlsx` into the folder `out`; return its path, or none when all is well.
+    """Write `quarantine.xlsx` into the folder `out`; return its path.
 
-    An older workbook of that name is taken away when nothing is in quarantine any more. The same
-    quarantine gives the same bytes.
+    If nothing is in quarantine, remove an older one and return None. The same quarantine gives the
+    same bytes.
 
     Raises:
         OutputNotWritable: the folder or file cannot be written.
     """
     path = out / NAME
-    overview = database.rows("report", "quarantine_overview")
-    if not overview:
+    groups = database.records(QuarantineGroup, "report", "quarantine_groups")
+    if not groups:
         remove_file(path)
         return None
-    put_file(path, _workbook(overview, _sheets(database)))
+    put_file(path, _workbook(groups, _sheets(database)))
     return path
 
 
-def _sheets(database: Database) -> Mapping[_Layout, list[_Row]]:
-    sheets: dict[_Layout, list[_Row]] = {}
-    for row in database.rows("report", "quarantine_rows"):
-        file, sha256, line, _, reason, advice, text, kind, exported_on, decisions = row
-        cells = json.loads(text)
+def _sheets(database: Database) -> Mapping[_Layout, list[_MendRow]]:
+    sheets: dict[_Layout, list[_MendRow]] = {}
+    for row in database.records(RowToMend, "report", "quarantined_rows"):
+        cells = json.loads(row.text)
         headings = tuple(heading for heading in cells if heading != _BEYOND)
-        layout = _Layout(kind, _titles(exported_on, decisions), headings)
-        place = (file, line, sha256)
-        sheets.setdefault(layout, []).append(_Row(place, reason, advice, cells))
+        layout = _Layout(row.kind, _titles(row.exported_on, row.decisions), headings)
+        place = (row.file, row.line, row.sha256)
+        sheets.setdefault(layout, []).append(_MendRow(place, row.reason, row.advice, cells))
     return sheets
 
 
@@ -127,34 +166,24 @@ def _titles(exported_on: date | None, decisions: str) -> tuple[str, ...]:
 
 
 def _workbook(
-    overview: Sequence[tuple[object, ...]], sheets: Mapping[_Layout, Sequence[_Row]]
+    groups: Sequence[QuarantineGroup], sheets: Mapping[_Layout, Sequence[_MendRow]]
 ) -> bytes:
     book = Book(wording(None), style.A4)
     book.book.properties.title = _TITLE
     plain, line = font(), under(style.HAIRLINE)
-    # Cells to mend are texts, so that a program does not make numbers and dates of them again.
+    # Cells to mend are texts, so that no program turns them into numbers and dates.
     text = book.look(plain, Alignment(vertical="top"), border=line, number_format="@")
     wrapped = book.look(
         plain, Alignment(vertical="top", wrap_text=True), border=line, number_format="@"
     )
-    _put_overview(book, overview)
+    put_list(book, book.sheet("Overview", _TITLE), OVERVIEW, groups)
     for number, (layout, rows) in enumerate(list(sheets.items())[:_SHEETS_MOST], start=1):
         page = book.sheet(f"{number} {layout.kind}", _TITLE)
         _put_rows(page, layout, rows[:_ROWS_MOST], _Looks(book.heading, text, wrapped))
     return workbook_bytes(book.book)
 
 
-def _put_overview(book: Book, rows: Sequence[tuple[object, ...]]) -> None:
-    page = book.sheet("Overview", _TITLE)
-    columns = [
-        Column(heading, Look.COUNT if heading in _COUNTED else Look.LONG, widest)
-        for heading, widest in zip(_OVERVIEW, (40, 12, 8, 24, 60, 60), strict=True)
-    ]
-    shown = [[v if isinstance(v, int) else _shown(str(v)) for v in row] for row in rows]
-    put_list(book, page, columns, shown)
-
-
-def _put_rows(page: Page, layout: _Layout, rows: Sequence[_Row], looks: _Looks) -> None:
+def _put_rows(page: Page, layout: _Layout, rows: Sequence[_MendRow], looks: _Looks) -> None:
     beyond = (_BEYOND,) if any(_BEYOND in row.cells for row in rows) else ()
     own = (*layout.headings, *beyond)
     for line, title in enumerate(layout.titles):
@@ -177,7 +206,7 @@ def _put_rows(page: Page, layout: _Layout, rows: Sequence[_Row], looks: _Looks) 
 
 
 def _shown(text: str) -> str:
-    """Return a text as a sheet can hold it: no control characters, not too long."""
+    """Return a text that a sheet can hold: no control characters, not too long."""
     return "".join(sign if sign.isprintable() or sign in "\n\t" else "\ufffd" for sign in text)[
         :_CELL_MOST
     ]

@@ -1,6 +1,140 @@
--- What the summary's head says of each store.
+-- name: store_head
+-- What the head of a summary says of each store.
 select s.store, s.name, s.region, s.country, s.store_type, s.time_zone, s.last_seen_on,
     u.reason as unplanned
 from store_now s left join unplanned_store u using (store)
 where s.store in (select store from due_store)
 order by s.store;
+
+-- name: store_stations
+-- The stations of each store, with what the plan, the air and the labels say of them.
+-- A store without a plan still has its clear air of today.
+select s.store, s.station, s.name, s.mounted, s.floor, s.x_m, s.y_m, s.channel, s.pan_id,
+    s.tx_power_dbm, s.eui64, s.ip_address, s.port, s.firmware, s.hardware, s.connected,
+    p.channel_planned, coalesce(p.clear_air_now, c.clear_air) as clear_air_now,
+    p.clear_air_planned, p.busy_now, p.busy_planned, p.source_planned,
+    p.next_best_channel, p.sureness, p.reason,
+    coalesce(l.labels, 0) as labels, coalesce(l.weak_labels, 0) as weak_labels,
+    coalesce(l.silent_labels, 0) as silent_labels, coalesce(l.lone_labels, 0) as lone_labels,
+    coalesce(l.air_share, 0) as air_share, coalesce(l.weight, 1) as weight,
+    coalesce(p.facts, '') as facts
+from station_now s
+left join station_plan p on p.store = s.store and p.station = s.station
+left join clear_air_now c on c.store = s.store and c.station = s.station
+left join station_load l on l.store = s.store and l.station = s.station
+where s.store in (select store from due_store)
+order by s.store, s.station;
+
+-- name: store_moves
+-- The channel changes of each store in order, with their night if the schedule has one, and how
+-- long the station is off the air.
+select m.store, m.position, m.station, m.from_channel, m.to_channel, m.parking,
+    m.clear_air_before, m.clear_air_after, m.reason, m.facts,
+    n.starts_local as starts_at, n.ends_local as ends_at,
+    coalesce(n.provisional, false) as provisional,
+    (select value from setting where name = 'minutes_per_move') as minutes
+from move m
+left join change_schedule n on n.store = m.store
+    and m.position between n.first_position and n.last_position
+where m.store in (select store from due_store)
+order by m.store, m.position, m.station;
+
+-- name: store_air
+-- How busy each channel is at each station, and where the figure comes from.
+from ed_evidence
+where store in (select store from due_store)
+order by store, station, channel;
+
+-- name: store_findings
+-- What the rules found in this run, gravest first; approved exceptions last.
+select store, rule, severity, subject, detail, facts, excepted, '' as title
+from finding
+where run = (select run from this_run) and store in (select store from due_store)
+order by store, excepted is not null,
+    list_position(['stop', 'fix', 'watch', 'note'], severity), rule, subject, detail;
+
+-- name: store_pairs
+-- Pairs of stations in earshot, each once: the stronger of the two directions counts.
+select store, least(station, neighbour) as station, greatest(station, neighbour) as neighbour,
+    max(hit_co) as hit, max(heard_dbm) as heard_dbm
+from earshot
+where store in (select store from due_store)
+group by all
+having max(hit_co) >= (select value from setting where name = 'earshot_probability')
+order by all;
+
+-- name: store_wifi
+-- The Wi-Fi seen in each store, by channel and width.
+select store, wifi_channel, width_mhz, secondary, count(distinct network) as networks,
+    max(level_dbm) as strongest_dbm, round(fsum(utilisation_pct) / count(utilisation_pct), 3) as utilisation_pct
+from wifi_now
+where store in (select store from due_store)
+group by all
+order by store, wifi_channel, width_mhz, secondary nulls first;
+
+-- name: store_proofs
+-- How good the plan of each store is proven to be, and how sure it is; its loss on evidence drawn
+-- anew is per station.
+select p.store, p.cost, p.bound, p.optimal, p.cost_now, p.solver, p.order_proven, p.worst_step,
+    coalesce(s.draws, 0) as draws, coalesce(s.wins, 0) as wins,
+    coalesce(s.regret / (select count(*) from station_plan t where t.store = p.store), 0) as regret,
+    coalesce(s.ask, '') as ask
+from plan_proof p left join plan_sensitivity s using (store)
+where p.store in (select store from due_store)
+order by p.store;
+
+-- name: store_permitted
+-- The channels the rules permit in each store.
+select store, channel from permitted_channel
+where store in (select store from due_store)
+group by all
+order by all;
+
+-- name: store_plans
+-- The plan in force of each store, unless the run's day is before it.
+select store, plan, proposed_on,
+    (select any_value(c.proposed_by) from change c where c.plan = p.plan) as proposed_by
+from change_plan p
+where store in (select store from due_store)
+qualify row_number() over (partition by store order by number desc) = 1
+    and proposed_on <= (select as_of from this_run)
+order by store;
+
+-- name: store_changes
+-- The changes of each store's plan in force, or of $plan, with what people decided and reported last.
+-- What the program itself noted is no report of a person.
+with force as (
+    select plan from change_plan
+    qualify row_number() over (partition by store order by number desc) = 1
+), told as (
+    select e.*, case when e.result is not null then 'result' else 'decision' end as kind
+    from change_event e
+    where (e.result is not null and e.by <> 'quietaisle')
+        or (e.result is null and e.state in ('approved', 'refused', 'deferred'))
+), latest as (
+    select * from told qualify row_number() over (partition by change, kind order by seq desc) = 1
+), nights as (
+    select change, max_by(due, seq) as due from change_event where state = 'scheduled'
+    group by change
+)
+select c.store, c.change, c.position, c.station, c.from_channel, c.to_channel, c.parking,
+    c.clear_air_before, c.clear_air_after, s.state,
+    case when s.state in ('scheduled', 'implemented', 'verified', 'ineffective', 'backed out')
+        then n.due end as due,
+    d.state as decision, d.by as decided_by, cast(d.at as date) as decided_on,
+    d.note as decision_note, r.result as outcome, r.by as done_by, r.at as done_at,
+    r.note as done_note
+from change c
+join change_state_on(date '9999-12-30') s using (change)
+left join nights n on n.change = c.change
+left join latest d on d.change = c.change and d.kind = 'decision'
+left join latest r on r.change = c.change and r.kind = 'result'
+where c.store in (select store from due_store)
+    and c.plan in (select plan from force where $plan is null union all select $plan)
+order by c.store, c.position;
+
+-- name: proposed
+-- A plan of the register: who proposed it, and when.
+select any_value(store) as store, any_value(plan) as plan, any_value(proposed_on) as proposed_on,
+    any_value(proposed_by) as proposed_by
+from change where plan = $plan;

@@ -1,0 +1,1 @@
+"""What every report is drawn and written with; knows no store."""

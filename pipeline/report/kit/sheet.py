@@ -1,0 +1,395 @@
+"""Write worksheets: lists with one declaration a column, first sheets, widths, printing."""
+
+from collections.abc import Callable, Sequence
+from copy import copy
+from dataclasses import dataclass
+from datetime import date, datetime
+from enum import StrEnum
+from math import ceil
+from typing import Any, Generic, Literal, TypeVar
+
+from openpyxl import Workbook
+from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE, Cell
+from openpyxl.styles import Alignment, Border, Font, PatternFill, Protection, Side
+from openpyxl.styles.cell_style import StyleArray
+from openpyxl.utils import get_column_letter
+from openpyxl.worksheet.page import PageMargins
+from openpyxl.worksheet.properties import PageSetupProperties
+from openpyxl.worksheet.worksheet import Worksheet
+
+from pipeline import __version__
+from pipeline.report.kit import style
+from pipeline.report.kit.pen import Type, wrapped
+from pipeline.wording import Wording
+
+Record = TypeVar("Record")
+Value = str | int | float | bool | date | datetime | None
+
+LONGEST_TEXT = 32_767  # characters a cell can hold (ECMA-376 as applications apply it)
+_NARROWEST, _WIDEST = 6, 60  # characters
+_LINE = 15.0  # points, the height of a row of one line
+_TALLEST = 409.0  # points, the height of the highest row there can be
+_CELL = Type(10.0)
+_POINTS_PER_WIDTH = 5.25  # one digit of the font in which spreadsheets count widths
+_INDENT = 9.0
+_WIDEST_LETTER = 2.0  # in digits
+_HEADER_LETTERS, _TITLE_LETTERS = 80, 250
+_HEADER_SIZE = 9
+_BOLD_ROOM = 0.85  # of a column's width, beside the filter button and for bold letters
+PAGE_LETTERS = 205  # across a landscape page, printed no smaller than 7 points
+_PAPERS = {style.A4: 9, style.LETTER: 1}  # ECMA-376: paperSize
+
+
+class Look(StrEnum):
+    """How the cells of a column are set."""
+
+    TEXT = "text"
+    LONG = "long"  # a text that wraps
+    COUNT = "count"
+    PERCENT = "percent"
+    LEVEL = "level"  # one decimal
+    DAY = "day"
+    MOMENT = "moment"
+
+
+@dataclass(frozen=True, slots=True)
+class SheetColumn(Generic[Record]):
+    """One column of a list.
+
+    `field` is the field of a record it shows, dotted for a field of an inner record, or a function
+    of the record. `heading` is the key of its heading's text; one without a dot is the heading
+    itself. `widest` is in characters.
+    """
+
+    field: str | Callable[[Record, Wording], Value]
+    look: Look
+    heading: str
+    widest: int = _WIDEST
+
+    def value(self, record: Record, words: Wording) -> Value:
+        """Return what its cell shows of a record."""
+        return self.field(record, words) if callable(self.field) else _field(record, self.field)
+
+    def title(self, words: Wording) -> str:
+        """Return its heading in a language."""
+        return words(self.heading) if "." in self.heading else self.heading
+
+
+def _field(record: object, path: str) -> Any:  # noqa: ANN401 - a field may hold anything
+    """Return a field of a record, dotted for one of an inner record; None if there is none."""
+    for name in path.split("."):
+        record = None if record is None else getattr(record, name)
+    return record
+
+
+def worded(group: str, field: str) -> Callable[[Any, Wording], Value]:
+    """Return a function that words a field by a group of texts; None stays empty."""
+
+    def value(record: object, words: Wording) -> Value:
+        found = _field(record, field)
+        return None if found is None else words.named(group, found)
+
+    return value
+
+
+def yes_no(field: str) -> Callable[[Any, Wording], Value]:
+    """Return a function that says yes or no for a field; None stays empty."""
+
+    def value(record: object, words: Wording) -> Value:
+        found = _field(record, field)
+        return None if found is None else words("answer.yes" if found else "answer.no")
+
+    return value
+
+
+class Page:
+    """One worksheet; rows and columns count from 0."""
+
+    def __init__(self, sheet: Worksheet) -> None:
+        self.sheet = sheet
+
+    def put(self, row: int, column: int, value: Value, look: StyleArray) -> None:
+        """Write one cell; a text never becomes a formula."""
+        cell: Any = self.sheet.cell(row + 1, column + 1)
+        if isinstance(value, str):
+            cell.value = writable(value)
+            cell.data_type = "s"
+        elif value is not None:
+            cell.value = value
+        # Share one style per look: styling cell by cell takes ten times as long. Set it last,
+        # since a date brings a format of its own.
+        cell._style = look  # noqa: SLF001 - the library has no public way to share a style
+
+    def merge(self, row: int, last_column: int, text: str, look: StyleArray) -> None:
+        """Write a text across the first columns of a row."""
+        for column in range(last_column + 1):
+            self.put(row, column, text if column == 0 else None, look)
+        self.sheet.merge_cells(
+            start_row=row + 1, end_row=row + 1, start_column=1, end_column=last_column + 1
+        )
+
+    def width(self, first: int, last: int, characters: float) -> None:
+        """Set the width of columns in characters."""
+        for column in range(first, last + 1):
+            self.sheet.column_dimensions[get_column_letter(column + 1)].width = characters
+
+    def height(self, row: int, points: float) -> None:
+        """Set the height of a row in points."""
+        self.sheet.row_dimensions[row + 1].height = points
+
+    def freeze(self, row: int, column: int) -> None:
+        """Keep the rows above and the columns left of a cell in sight."""
+        self.sheet.freeze_panes = self.sheet.cell(row + 1, column + 1).coordinate
+
+    def print_area(self, last_row: int, last_column: int) -> None:
+        """Print the cells from the first to this one."""
+        self.sheet.print_area = f"A1:{get_column_letter(last_column + 1)}{last_row + 1}"
+
+    def fit(self, wide: int, high: int) -> None:
+        """Scale the print to a number of pages; 0: as many as it takes."""
+        self.sheet.page_setup.fitToWidth = wide
+        self.sheet.page_setup.fitToHeight = high
+
+
+class Book:
+    """A workbook being written, and the looks its sheets share."""
+
+    def __init__(self, words: Wording, size: tuple[float, float]) -> None:
+        self.book = Workbook()
+        self._scratch = self.book.worksheets[0]  # only to register looks on
+        self.book.remove(self._scratch)
+        self.words = words
+        self.paper = _PAPERS[size]
+        day = words.days.cells
+        kinds = {
+            Look.TEXT: Alignment("left", "top", indent=1),
+            Look.LONG: Alignment("left", "top", indent=1, wrap_text=True),
+            Look.COUNT: Alignment("right", "top", indent=1),
+            Look.PERCENT: Alignment("right", "top", indent=1),
+            Look.LEVEL: Alignment("right", "top", indent=1),
+            Look.DAY: Alignment("left", "top", indent=1),
+            Look.MOMENT: Alignment("left", "top", indent=1),
+        }
+        formats = {
+            Look.COUNT: "#,##0",
+            Look.PERCENT: "0 %",
+            Look.LEVEL: "0.0",
+            Look.DAY: day,
+            Look.MOMENT: f"{day} hh:mm",
+        }
+        line = under(style.HAIRLINE)
+        self.looks = {
+            name: self.look(
+                font(), setting, border=line, number_format=formats.get(name, "General")
+            )
+            for name, setting in kinds.items()
+        }
+        self.heading = self.look(
+            font(bold=True, color=style.PAPER),
+            Alignment("left", "center", indent=1, wrap_text=True),
+            fill=style.PLANNED,
+        )
+        centred, ink = Alignment("center", "top"), under(style.INK)
+        self.channel = self.look(font(bold=True), centred, border=ink)
+        self.permitted = self.look(font(bold=True, underlined=True), centred, border=ink)
+        self.title = self.look(font(bold=True, size=16), Alignment(vertical="top"))
+        self.section = self.look(
+            font(bold=True, size=11, color=style.PLANNED), Alignment(vertical="top"), border=ink
+        )
+        self.note = self.look(font(color=style.MUTED), Alignment(vertical="top", wrap_text=True))
+
+    def describe(
+        self, title: str, *, subject: str | None = None, keywords: str | None = None
+    ) -> None:
+        """Set the properties that file managers show."""
+        properties = self.book.properties
+        properties.title = writable(title)[:_TITLE_LETTERS]
+        properties.subject, properties.keywords = subject, keywords
+        properties.creator = self.words("document.author")
+        properties.description = self.words("document.made_with", version=__version__)
+
+    def look(
+        self,
+        font: Font,
+        alignment: Alignment,
+        *,
+        border: Border | None = None,
+        fill: str | None = None,
+        number_format: str = "General",
+    ) -> StyleArray:
+        """Register a look once for the whole workbook."""
+        cell: Any = Cell(self._scratch, row=1, column=1)
+        cell.font, cell.alignment, cell.number_format = font, alignment, number_format
+        if border is not None:
+            cell.border = border
+        if fill is not None:
+            cell.fill = PatternFill("solid", fgColor=argb(fill))
+        shared: StyleArray = cell._style  # noqa: SLF001 - see Page.put
+        return shared
+
+    def unlocked(self, look: StyleArray) -> StyleArray:
+        """Register a look for cells to fill in on a locked sheet."""
+        cell: Any = Cell(self._scratch, row=1, column=1)
+        cell._style = copy(look)  # noqa: SLF001 - see Page.put
+        cell.protection = Protection(locked=False)
+        shared: StyleArray = cell._style  # noqa: SLF001 - see Page.put
+        return shared
+
+    def sheet(self, name: str, title: str, *, landscape: bool = True) -> Page:
+        """Add a sheet that prints with heading and page numbers."""
+        sheet = self.book.create_sheet(name)
+        sheet.sheet_view.showGridLines = False
+        sheet.page_setup.paperSize = self.paper
+        sheet.page_setup.orientation = "landscape" if landscape else "portrait"
+        sheet.sheet_properties.pageSetUpPr = PageSetupProperties(fitToPage=True)
+        sheet.page_margins = PageMargins(left=0.5, right=0.5, top=0.75, bottom=0.7)
+        plain = title[:_HEADER_LETTERS].replace("&", "&&")
+        sheet.oddHeader.left.text, sheet.oddHeader.left.size = plain, _HEADER_SIZE
+        sheet.oddHeader.right.text, sheet.oddHeader.right.size = name, _HEADER_SIZE
+        sheet.oddFooter.right.text = self.words("workbook.print_page")
+        sheet.oddFooter.right.size = _HEADER_SIZE
+        page = Page(sheet)
+        page.fit(1, 0)
+        return page
+
+
+def font(
+    *, bold: bool = False, size: float = 10, color: str = style.INK, underlined: bool = False
+) -> Font:
+    """Return the typeface of our workbooks in a weight, size and colour."""
+    underline: Literal["single"] | None = "single" if underlined else None
+    return Font(name="Calibri", size=size, bold=bold, color=argb(color), underline=underline)
+
+
+def under(color: str) -> Border:
+    """Return a thin line below."""
+    return Border(bottom=Side("thin", color=argb(color)))
+
+
+def argb(color: str) -> str:
+    """Return a colour such as #1D2A32 as spreadsheets write it."""
+    return f"FF{color.removeprefix('#')}"
+
+
+def writable(text: str) -> str:
+    """Return a text as a cell can hold it: no control characters, not too long."""
+    plain = "\n".join(text.splitlines()) if "\r" in text else text
+    return ILLEGAL_CHARACTERS_RE.sub("\ufffd", plain[:LONGEST_TEXT])
+
+
+class FirstSheet:
+    """The first sheet of a workbook, written from top to bottom: notes, and sections of lines."""
+
+    def __init__(self, book: Book, page: Page, title: str, widths: Sequence[float]) -> None:
+        self._book, self._page, self._widths = book, page, widths
+        self._row = 1
+        page.fit(1, 1)
+        for column, width in enumerate(widths):
+            page.width(column, column, width)
+        page.put(0, 0, title, book.title)
+        page.height(0, 26)
+
+    def note(self, text: str, spare: float = 0.0) -> None:
+        """Write a text across the sheet; `spare` is space below it in points."""
+        self._page.merge(self._row, len(self._widths) - 1, text, self._book.note)
+        self._page.height(self._row, row_height([(text, sum(self._widths))]) + spare)
+        self._row += 1
+
+    def section(self, title: str) -> None:
+        """Begin a section, after an empty row."""
+        self._row += 1
+        for column in range(len(self._widths)):
+            self._page.put(self._row, column, title if column == 0 else None, self._book.section)
+        self._row += 1
+
+    def line(self, *cells: tuple[Value, Look], height: float | None = None) -> None:
+        """Write a line of cells, as high as given, or as long texts need."""
+        for column, (value, look) in enumerate(cells):
+            self._page.put(self._row, column, value, self._book.looks[look])
+        if height is None and any(look is Look.LONG for _, look in cells):
+            values = zip(cells, self._widths, strict=True)
+            height = row_height([(v, width) for (v, _), width in values if isinstance(v, str)])
+        if height is not None:
+            self._page.height(self._row, height)
+        self._row += 1
+
+    def end(self) -> None:
+        """Print no more than what was written."""
+        self._page.print_area(self._row - 1, len(self._widths) - 1)
+
+
+def put_list(
+    book: Book, page: Page, columns: Sequence[SheetColumn[Record]], records: Sequence[Record]
+) -> list[list[Value]]:
+    """Write a list of records with frozen headings, a filter, and a print area.
+
+    Returns:
+        The values written, row by row.
+    """
+    headings = [column.title(book.words) for column in columns]
+    rows = [[column.value(record, book.words) for column in columns] for record in records]
+    widths = [
+        column_width(heading, column, [row[place] for row in rows])
+        for place, (heading, column) in enumerate(zip(headings, columns, strict=True))
+    ]
+    for place, (heading, width) in enumerate(zip(headings, widths, strict=True)):
+        page.width(place, place, width)
+        page.put(0, place, heading, book.heading)
+    bold = [(h, w * _BOLD_ROOM) for h, w in zip(headings, widths, strict=True)]
+    page.height(0, max(2 * _LINE, row_height(bold)) + 2)
+    looks = [book.looks[column.look] for column in columns]
+    for number, row in enumerate(rows, start=1):
+        for place, value in enumerate(row):
+            page.put(number, place, value, looks[place])
+        texts = [(v, w) for v, w in zip(row, widths, strict=True) if isinstance(v, str)]
+        page.height(number, row_height(texts))
+    last = len(columns) - 1
+    page.freeze(1, 1)
+    page.sheet.print_title_rows = "1:1"
+    page.sheet.print_title_cols = "A:A"
+    page.fit(ceil(sum(widths) / PAGE_LETTERS), 0)
+    page.print_area(max(1, len(rows)), last)
+    if rows:
+        page.sheet.auto_filter.ref = f"A1:{get_column_letter(last + 1)}{len(rows) + 1}"
+    return rows
+
+
+def column_width(heading: str, column: SheetColumn[Any], values: Sequence[Value]) -> float:
+    """Return a width in characters that shows the heading in two lines and every value."""
+    longest_word = max(len(word) for word in heading.split())
+    needed = max(longest_word, ceil(len(heading) / 2)) + 3  # room for the filter button
+    longest = max((len(_shown(value, column.look)) for value in values), default=0)
+    return min(max(_NARROWEST, needed, longest + 3), max(column.widest, longest_word + 4))
+
+
+def _shown(value: Value, look: Look) -> str:
+    if isinstance(value, str):
+        return value
+    if value is None:
+        return ""
+    if look is Look.MOMENT:
+        return "30.09.2026 22:15"
+    if look is Look.DAY:
+        return "30.09.2026"
+    return (
+        f"{value:,.1f}" if look is Look.LEVEL else f"{value:,}" if look is Look.COUNT else "100 %"
+    )
+
+
+def lines(text: str, width: float) -> int:
+    """Return the number of lines of a text in a column of a width in characters.
+
+    Measured with our printed typeface, which is wider than that of spreadsheets.
+    """
+    if len(text) * _WIDEST_LETTER <= width and "\n" not in text:
+        return 1
+    room = width * _POINTS_PER_WIDTH - _INDENT
+    most = int(_TALLEST // _LINE) + 1
+    parts = text.split("\n")[:most]
+    return sum(max(1, len(wrapped(part, _CELL, room, most))) for part in parts)
+
+
+def row_height(texts: Sequence[tuple[str, float]]) -> float:
+    """Return the height in points of a row of texts, each with its column's width."""
+    count = max((lines(text, width) for text, width in texts), default=1)
+    return min(_TALLEST, count * _LINE)

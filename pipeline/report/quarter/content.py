@@ -1,0 +1,234 @@
+"""What the audit of a quarter says: its records, and the sentences made from them."""
+
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from pipeline.tables.audit import AuditPromise, AuditStore
+from pipeline.wording import NOTHING, Wording
+
+_MONTHS = 3
+
+
+@dataclass(frozen=True, slots=True)
+class QuarterFigures:
+    """A quarter in figures; `region` None: the whole portfolio.
+
+    `astray` counts the stations that are not as agreed and that nobody approved, `begun` those of
+    them with something first seen in the quarter. Findings are None if no run counted them.
+    """
+
+    quarter: str
+    region: str | None
+    stores: int
+    covered: int
+    stations: int
+    astray: int
+    begun: int
+    approved: int
+    deviations: int
+    reverted: int
+    clear_air: float | None
+    opened: int | None
+    closed: int | None
+    findings: int | None
+
+    @property
+    def rate(self) -> float | None:
+        """The share of audited stations that are astray, or None if none was audited."""
+        return self.astray / self.stations if self.stations else None
+
+    @property
+    def coverage(self) -> float:
+        """The share of stores that an export describes."""
+        return self.covered / self.stores if self.stores else 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class KindCount:
+    """Departures of one kind, and how many of them are new in the quarter."""
+
+    kind: str
+    departures: int
+    begun: int
+
+
+@dataclass(frozen=True, slots=True)
+class TypeRate:
+    """A store type: its audited stations, and those astray."""
+
+    store_type: str
+    stations: int
+    astray: int
+
+
+@dataclass(frozen=True, slots=True)
+class FieldCount:
+    """What went astray in one field, and how much of it is new in the quarter."""
+
+    field: str
+    departures: int
+    begun: int
+
+
+@dataclass(frozen=True, slots=True)
+class RepeatStore:
+    """A store in which something went astray in several of the last four quarters."""
+
+    store: str
+    name: str
+    region: str
+    quarters: int
+    departures: int
+
+
+@dataclass(frozen=True, slots=True)
+class StateCount:
+    """Changes in a state at the end of the quarter, and those that entered it in the quarter."""
+
+    state: str
+    changes: int
+    entered: int
+
+
+@dataclass(frozen=True, slots=True)
+class RuleCount:
+    """Findings of one rule."""
+
+    rule: str
+    title: str
+    severity: str
+    opened: int
+    closed: int
+    standing: int
+
+
+@dataclass(frozen=True, slots=True)
+class QuarterDeparture:
+    """One departure; `open`: nobody approved it."""
+
+    region: str
+    store: str
+    name: str
+    subject: str
+    field: str
+    agreed: str | None
+    found: str | None
+    kind: str
+    meanwhile: str | None
+    first_seen: date | None
+    stood_days: int | None
+    approved_by: str | None
+    approved_on: date | None
+    change: str | None
+    exception: str | None
+    basis: str
+    clear_air_lost: float | None
+    open: bool
+
+
+@dataclass(frozen=True, slots=True)
+class QuarterEdition:
+    """An edition of an audit and the day of the run that made it; see `QuarterContent`."""
+
+    edition: int | None
+    made_on: date
+
+
+@dataclass(frozen=True, slots=True)
+class QuarterContent:
+    """Everything the audit of a quarter says.
+
+    `edition` None: the quarter is not over, and the audit covers it up to `made_on`. A first
+    edition does not say when it was made, so that it is the same whenever it is made.
+    """
+
+    quarter: str
+    edition: int | None
+    made_on: date | None
+    trend: tuple[QuarterFigures, ...]  # the whole portfolio, quarter by quarter, this one last
+    regions: tuple[
+        tuple[QuarterFigures, QuarterFigures | None], ...
+    ]  # this quarter, and the one before
+    kinds: tuple[KindCount, ...]
+    types: tuple[TypeRate, ...]
+    fields: tuple[FieldCount, ...]
+    repeated: tuple[RepeatStore, ...]
+    states: tuple[StateCount, ...]
+    measured: tuple[AuditPromise, ...]
+    rules: tuple[RuleCount, ...]
+    differences: tuple[QuarterDeparture, ...]
+    stores: tuple[AuditStore, ...]
+
+    @property
+    def now(self) -> QuarterFigures:
+        """The whole portfolio in this quarter."""
+        return self.trend[-1]
+
+    @property
+    def before(self) -> QuarterFigures | None:
+        """The whole portfolio in the quarter before."""
+        return self.trend[-2] if len(self.trend) > 1 else None
+
+    @property
+    def first(self) -> date:
+        """The quarter's first day."""
+        return date(int(self.quarter[:4]), _MONTHS * (int(self.quarter[-1]) - 1) + 1, 1)
+
+    @property
+    def last(self) -> date:
+        """The quarter's last day."""
+        later = self.first + timedelta(days=_MONTHS * 31)
+        return later.replace(day=1) - timedelta(days=1)
+
+    @property
+    def to_act_on(self) -> tuple[QuarterDeparture, ...]:
+        """The departures that nobody approved."""
+        return tuple(one for one in self.differences if one.open)
+
+    @property
+    def uncovered(self) -> tuple[AuditStore, ...]:
+        """The stores that no export of the quarter describes."""
+        return tuple(store for store in self.stores if not store.exports)
+
+    @property
+    def without_baseline(self) -> tuple[AuditStore, ...]:
+        """The audited stores that have no baseline."""
+        return tuple(s for s in self.stores if s.exports and s.version is None)
+
+
+def verdict(content: QuarterContent, words: Wording) -> str:
+    """Return the audit in a few sentences."""
+    now = content.now
+    if not now.stations:
+        return words("audit.verdict_nothing", stores=words.number(now.stores))
+    parts = [
+        words.counted(
+            "audit.verdict", now.astray, all=words.number(now.stations),
+            rate=rate_text(words, now.rate), begun=words.number(now.begun),
+        )
+        if now.astray else words("audit.verdict_clean", all=words.number(now.stations))
+    ]  # fmt: skip
+    if now.approved:
+        parts.append(words.counted("audit.verdict_approved", now.approved))
+    if missing := now.stores - now.covered:
+        parts.append(words.counted("audit.verdict_missing", missing, all=words.number(now.stores)))
+    if content.without_baseline:
+        parts.append(words.counted("audit.verdict_baseline", len(content.without_baseline)))
+    return " ".join(parts)
+
+
+def edition(content: QuarterContent, words: Wording) -> str:
+    """Return which edition this is, in words."""
+    if content.edition is None:
+        return words("audit.provisional", day=words.day(content.made_on))
+    if content.edition == 1:
+        return words("audit.edition_first")
+    return words(
+        "audit.edition_restated", n=words.number(content.edition),
+        before=words.number(content.edition - 1), day=words.day(content.made_on),
+    )  # fmt: skip
+
+
+def rate_text(words: Wording, share: float | None) -> str:
+    """Return a share with one decimal, because rates are small."""
+    return NOTHING if share is None else f"{words.number(100 * share, 1)}\N{NO-BREAK SPACE}%"

@@ -1,0 +1,62 @@
+"""Read what the audit of a quarter says."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from pipeline.database import Database
+from pipeline.errors import UnknownSelection
+from pipeline.report.quarter import content
+from pipeline.report.rule_book import rule_book
+from pipeline.tables.audit import AuditPromise, AuditStore
+from pipeline.wording import DEFAULT_LANGUAGE
+
+
+def quarter_content(database: Database, quarter: str) -> content.QuarterContent:
+    """Return the content of the audit of a quarter, written as 2026-Q3.
+
+    Raises:
+        UnknownSelection: it was not audited.
+    """
+    known = database.column("report", "quarters")
+    if quarter not in known:
+        raise UnknownSelection("audited quarter", quarter, known)
+    of = {"quarter": quarter}
+    figures = database.records(content.QuarterFigures, "report", "quarter_figures", of)
+    editions = database.records(content.QuarterEdition, "report", "quarter_edition", of)
+    edition = (
+        editions[0] if editions else content.QuarterEdition(None, database.value("report", "day"))
+    )
+    rules = database.records(content.RuleCount, "report", "quarter_rules", of)
+    book = rule_book(database)
+    return content.QuarterContent(
+        quarter=quarter,
+        edition=edition.edition,
+        made_on=edition.made_on,
+        trend=tuple(one for one in figures if one.region is None),
+        regions=_regions(figures, quarter),
+        kinds=tuple(database.records(content.KindCount, "report", "quarter_kinds", of)),
+        types=tuple(database.records(content.TypeRate, "report", "quarter_types", of)),
+        fields=tuple(database.records(content.FieldCount, "report", "quarter_fields", of)),
+        repeated=tuple(database.records(content.RepeatStore, "report", "quarter_repeated", of)),
+        states=tuple(database.records(content.StateCount, "report", "quarter_states", of)),
+        measured=tuple(database.records(AuditPromise, "report", "quarter_promises", of)),
+        rules=tuple(replace(one, title=book.title(one.rule, DEFAULT_LANGUAGE)) for one in rules),
+        differences=tuple(
+            database.records(content.QuarterDeparture, "report", "quarter_departures", of)
+        ),
+        stores=tuple(database.records(AuditStore, "report", "quarter_stores", of)),
+    )
+
+
+def _regions(
+    figures: Sequence[content.QuarterFigures], quarter: str
+) -> tuple[tuple[content.QuarterFigures, content.QuarterFigures | None], ...]:
+    """Return the figures of each region in a quarter and in the one before."""
+    quarters = [one.quarter for one in figures if one.region is None]
+    before = quarters[-2] if len(quarters) > 1 else None
+    earlier = {one.region: one for one in figures if one.quarter == before}
+    return tuple(
+        (one, earlier.get(one.region))
+        for one in figures
+        if one.quarter == quarter and one.region is not None
+    )

@@ -1,0 +1,166 @@
+"""The audit of a quarter as a workbook: every row behind its pages."""
+
+from pipeline.report.kit import style
+from pipeline.report.kit.sheet import (
+    Book,
+    FirstSheet,
+    Look,
+    Page,
+    SheetColumn,
+    Value,
+    put_list,
+    worded,
+)
+from pipeline.report.quarter.content import (
+    QuarterContent,
+    QuarterDeparture,
+    QuarterFigures,
+    RepeatStore,
+    RuleCount,
+    StateCount,
+    edition,
+    verdict,
+)
+from pipeline.tables.audit import AuditPromise, AuditStore
+from pipeline.wording import Wording
+from pipeline.xlsx import workbook_bytes
+
+_FIRST_WIDTHS = (44, 60)
+_SIGNERS = ("prepared", "checked", "accepted")
+_SIGN_H = 30.0
+
+
+def _rate(one: QuarterFigures, _: Wording) -> Value:
+    return None if one.rate is None else 100 * one.rate
+
+
+def _covered(store: AuditStore, words: Wording) -> Value:
+    return words("answer.yes" if store.exports else "answer.no")
+
+
+FIGURES: tuple[SheetColumn[QuarterFigures], ...] = (
+    SheetColumn("quarter", Look.TEXT, "audit.column_quarter"),
+    SheetColumn(
+        lambda q, words: q.region or words("audit.everywhere"), Look.TEXT, "audit.column_region"
+    ),
+    SheetColumn("stores", Look.COUNT, "audit.column_stores"),
+    SheetColumn("covered", Look.COUNT, "audit.column_covered"),
+    SheetColumn("stations", Look.COUNT, "audit.column_stations"),
+    SheetColumn("astray", Look.COUNT, "audit.column_astray"),
+    SheetColumn("begun", Look.COUNT, "audit.column_begun"),
+    SheetColumn(_rate, Look.LEVEL, "audit.column_rate"),
+    SheetColumn("approved", Look.COUNT, "audit.key_approved"),
+    SheetColumn("deviations", Look.COUNT, "audit.key_deviations"),
+    SheetColumn("reverted", Look.COUNT, "audit.column_reverted"),
+    SheetColumn("clear_air", Look.PERCENT, "audit.column_clear_air"),
+    SheetColumn("opened", Look.COUNT, "audit.column_opened"),
+    SheetColumn("closed", Look.COUNT, "audit.column_closed"),
+    SheetColumn("findings", Look.COUNT, "audit.column_standing"),
+)
+DEPARTURES: tuple[SheetColumn[QuarterDeparture], ...] = (
+    SheetColumn("store", Look.TEXT, "audit.column_store"),
+    SheetColumn("name", Look.LONG, "audit.column_name", 34),
+    SheetColumn("region", Look.TEXT, "audit.column_region"),
+    SheetColumn("subject", Look.LONG, "audit.column_station", 26),
+    SheetColumn(worded("field", "field"), Look.TEXT, "audit.column_field"),
+    SheetColumn("agreed", Look.LONG, "audit.column_agreed", 28),
+    SheetColumn("found", Look.LONG, "audit.column_found", 28),
+    SheetColumn(worded("kind", "kind"), Look.LONG, "audit.column_kind", 26),
+    SheetColumn("meanwhile", Look.LONG, "audit.column_meanwhile", 28),
+    SheetColumn("first_seen", Look.DAY, "audit.column_first_seen"),
+    SheetColumn("stood_days", Look.COUNT, "audit.column_days"),
+    SheetColumn("clear_air_lost", Look.PERCENT, "audit.column_lost"),
+    SheetColumn("approved_by", Look.LONG, "audit.column_approved_by", 24),
+    SheetColumn("approved_on", Look.DAY, "audit.column_approved_on"),
+    SheetColumn("change", Look.LONG, "audit.column_change", 24),
+    SheetColumn("exception", Look.LONG, "column.exception", 40),
+    SheetColumn(worded("basis", "basis"), Look.LONG, "audit.column_basis", 24),
+)
+COVERAGE: tuple[SheetColumn[AuditStore], ...] = (
+    SheetColumn("store", Look.TEXT, "audit.column_store"),
+    SheetColumn("name", Look.LONG, "audit.column_name", 34),
+    SheetColumn("region", Look.TEXT, "audit.column_region"),
+    SheetColumn("store_type", Look.TEXT, "audit.column_type"),
+    SheetColumn(_covered, Look.TEXT, "audit.column_covered"),
+    SheetColumn("exports", Look.COUNT, "audit.column_exports"),
+    SheetColumn("last_export", Look.DAY, "audit.column_last_export"),
+    SheetColumn("stations", Look.COUNT, "audit.column_stations"),
+    SheetColumn("scan_days", Look.COUNT, "audit.column_scan_days"),
+    SheetColumn("version", Look.COUNT, "audit.column_version"),
+    SheetColumn("agreed_on", Look.DAY, "audit.column_approved_on"),
+)
+REPEATED: tuple[SheetColumn[RepeatStore], ...] = (
+    SheetColumn("store", Look.TEXT, "audit.column_store"),
+    SheetColumn("name", Look.LONG, "audit.column_name", 34),
+    SheetColumn("region", Look.TEXT, "audit.column_region"),
+    SheetColumn("quarters", Look.COUNT, "audit.column_quarters"),
+    SheetColumn("departures", Look.COUNT, "audit.column_departures"),
+)
+FINDINGS: tuple[SheetColumn[RuleCount], ...] = (
+    SheetColumn("title", Look.LONG, "column.title", 50),
+    SheetColumn(worded("severity", "severity"), Look.TEXT, "column.severity"),
+    SheetColumn("opened", Look.COUNT, "audit.column_opened"),
+    SheetColumn("closed", Look.COUNT, "audit.column_closed"),
+    SheetColumn("standing", Look.COUNT, "audit.column_standing"),
+    SheetColumn("rule", Look.TEXT, "column.rule"),
+)
+CHANGES: tuple[SheetColumn[StateCount], ...] = (
+    SheetColumn(worded("state", "state"), Look.TEXT, "audit.column_state"),
+    SheetColumn("changes", Look.COUNT, "audit.column_changes"),
+    SheetColumn("entered", Look.COUNT, "audit.column_entered"),
+)
+PROMISES: tuple[SheetColumn[AuditPromise], ...] = (
+    SheetColumn("store", Look.TEXT, "audit.column_store"),
+    SheetColumn("station", Look.LONG, "audit.column_station", 26),
+    SheetColumn("change", Look.LONG, "audit.column_change", 24),
+    SheetColumn(worded("sureness", "sureness"), Look.TEXT, "column.confidence"),
+    SheetColumn("was", Look.PERCENT, "column.clear_before"),
+    SheetColumn("promised", Look.PERCENT, "audit.column_promised"),
+    SheetColumn("measured", Look.PERCENT, "audit.column_measured"),
+    SheetColumn("readings", Look.COUNT, "column.readings"),
+    SheetColumn("checked_on", Look.DAY, "audit.column_checked_on"),
+)
+
+
+def quarter_workbook(content: QuarterContent, words: Wording) -> bytes:
+    """Return the audit of one quarter as .xlsx; the same content gives the same bytes."""
+    title = words("audit.title", quarter=content.quarter)
+    book = Book(words, style.page_size(words.country))
+    book.describe(title)
+    _audit(book, book.sheet("Audit", title, landscape=False), content)
+    regions = [now for now, _ in content.regions]
+    put_list(book, book.sheet("Quarters", title), FIGURES, content.trend)
+    put_list(book, book.sheet("Regions", title), FIGURES, regions)
+    put_list(book, book.sheet("Act on", title), DEPARTURES, content.to_act_on)
+    put_list(book, book.sheet("Departures", title), DEPARTURES, content.differences)
+    put_list(book, book.sheet("Coverage", title), COVERAGE, content.stores)
+    put_list(book, book.sheet("Repeated", title), REPEATED, content.repeated)
+    put_list(book, book.sheet("Findings", title), FINDINGS, content.rules)
+    put_list(book, book.sheet("Changes", title), CHANGES, content.states)
+    put_list(book, book.sheet("Promises", title), PROMISES, content.measured)
+    return workbook_bytes(book.book)
+
+
+def _audit(book: Book, page: Page, content: QuarterContent) -> None:
+    words, now = book.words, content.now
+    sheet = FirstSheet(book, page, content.quarter, _FIRST_WIDTHS)
+    for text in (edition(content, words), verdict(content, words)):
+        sheet.note(text, spare=2)
+    sheet.section(words("audit.figures_title"))
+    rate = None if now.rate is None else 100 * now.rate
+    sheet.line((f"{words('audit.key_rate')}, %", Look.TEXT), (rate, Look.LEVEL))
+    for key, count in (
+        ("audit.column_stations", now.stations),
+        ("audit.column_astray", now.astray),
+        ("audit.column_begun", now.begun),
+        ("audit.key_approved", now.approved),
+        ("audit.key_deviations", now.deviations),
+        ("audit.column_covered", now.covered),
+        ("audit.column_stores", now.stores),
+    ):
+        sheet.line((words(key), Look.TEXT), (count, Look.COUNT))
+    sheet.section(words("audit.sign_title"))
+    blank = f"{words('sign.name')}, {words('sign.signature')}, {words('sign.date')}:"
+    for signer in _SIGNERS:
+        sheet.line((words(f"signer.{signer}"), Look.TEXT), (blank, Look.TEXT), height=_SIGN_H)
+    sheet.end()

@@ -1,0 +1,83 @@
+"""Read what the reviews of regions say."""
+
+from collections import defaultdict
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
+from typing import TypeVar
+
+from pipeline.database import Database
+from pipeline.report.region import content
+from pipeline.report.rule_book import RuleBook, rule_book
+from pipeline.settings import Deadline, Settings
+from pipeline.wording import wording
+
+Line = TypeVar("Line", bound=content.OfRegion)
+
+
+def region_contents(
+    database: Database, settings: Settings, regions: Sequence[str]
+) -> Iterator[content.RegionContent]:
+    """Yield the contents of the named regions, in ascending order of their names."""
+
+    def read(kind: type[Line], name: str) -> Mapping[str, tuple[Line, ...]]:
+        found: dict[str, list[Line]] = defaultdict(list)
+        for line in database.records(kind, "report", name):
+            found[line.region].append(line)
+        return defaultdict(tuple, {region: tuple(lines) for region, lines in found.items()})
+
+    as_of = database.value("report", "day")
+    stores = read(content.StoreLine, "region_stores")
+    days = read(content.DayOfChanges, "region_days")
+    promises = read(content.MeasuredChange, "region_promises")
+    pending = read(content.PendingChange, "region_pending")
+    late = read(content.LateChange, "region_late")
+    astray = read(content.UnapprovedDeparture, "region_astray")
+    findings = read(content.FindingLine, "region_findings")
+    expiring = read(content.ExpiringException, "region_exceptions")
+    book = rule_book(database)
+    for region in sorted(regions):
+        found = content.RegionContent(
+            region=region,
+            as_of=as_of,
+            stores=stores[region],
+            steps=days[region],
+            promises=promises[region],
+            pending=pending[region],
+            late=late[region],
+            astray=astray[region],
+            findings=findings[region],
+            anywhere=findings[content.ANYWHERE],
+            expiring=(*expiring[region], *expiring[content.ANYWHERE]),
+            deadlines=_deadlines(settings.schedule.deadlines, region, stores[region]),
+        )
+        yield _worded(found, book)
+
+
+def _worded(review: content.RegionContent, book: RuleBook) -> content.RegionContent:
+    """Return a review with its findings in the region's language."""
+    language = wording(review.country).language
+
+    def told(found: content.FindingLine) -> content.FindingLine:
+        detail = book.sentence(found.rule, language, found.facts, found.detail)
+        return replace(found, detail=detail, title=book.title(found.rule, language))
+
+    findings, anywhere = map(told, review.findings), map(told, review.anywhere)
+    return replace(review, findings=tuple(findings), anywhere=tuple(anywhere))
+
+
+def _deadlines(
+    deadlines: Sequence[Deadline], region: str, stores: Sequence[content.StoreLine]
+) -> tuple[content.OpenDeadline, ...]:
+    """Return the deadlines of a region with changes still open, the earliest first."""
+    found = []
+    for deadline in sorted(deadlines, key=lambda d: (d.by, d.store or "")):
+        if deadline.region not in {None, region}:
+            continue
+        meant = [s for s in stores if deadline.store in {None, s.store}]
+        left = sum(s.changes - s.done - s.failed for s in meant)
+        if left:
+            total = sum(s.changes for s in meant)
+            found.append(
+                content.OpenDeadline(deadline.by, deadline.reason, deadline.store, left, total)
+            )
+    return tuple(found)

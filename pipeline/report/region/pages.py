@@ -1,0 +1,282 @@
+"""The pages of a region's review: five questions on the first, then a row for every store."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from urllib.parse import quote
+
+from pipeline.report.kit import style
+from pipeline.report.kit.booklet import (
+    Block,
+    Leaf,
+    block_pages,
+    booklet,
+    draw_blocks,
+    draw_kind,
+    draw_name,
+    page_box,
+)
+from pipeline.report.kit.pen import (
+    HEADING_H,
+    LEAD,
+    SMALL,
+    SMALL_MUTED,
+    SMALL_STRONG,
+    TINY,
+    TINY_MUTED,
+    TINY_STRONG,
+    Align,
+    Box,
+    Pen,
+    Type,
+    text_height,
+    wrapped,
+)
+from pipeline.report.kit.style import Face
+from pipeline.report.region.content import (
+    AnswerLine,
+    ChangeProgress,
+    RegionContent,
+    StoreLine,
+    decisions,
+    delays,
+    risks,
+    verdict,
+)
+from pipeline.report.region.pictures import (
+    draw_helping,
+    draw_progress,
+    draw_strip,
+    draw_time,
+    progress_box,
+    standing_mark,
+)
+from pipeline.wording import NOTHING, Wording
+
+_COUNT = Type(style.LEAD, Face.STRONG, style.PLANNED)
+_GRAVE = Type(style.LEAD, Face.STRONG, style.ALERT)
+_PANELS_H, _STRIP_H, _STRIP_MOST = 168.0, 132.0, 210.0
+_GAPS = 12.0 + 8.0 + 10.0
+_COUNT_W, _COLUMN_GAP = 34.0, 14.0
+_ROW, _HEADINGS_H = 15.0, 26.0
+_LINK = Type(style.SMALL, Face.STRONG, style.PLANNED)
+_STOP = Type(style.SMALL, Face.STRONG, style.ALERT)
+# The columns of the rows by key, with their widths in points; the last gets what is left.
+_WIDTHS = {
+    "standing": 64, "store": 106, "changes": 80, "clear_air": 56, "settle": 32, "astray": 36,
+    "next_work": 0,
+}  # fmt: skip
+_FIGURES = ("clear_air", "settle", "astray")  # aligned to the right
+_INDENT = 8.0  # of the last column, clear of the figures before it
+_LINKS_W = 66.0
+
+
+@dataclass(frozen=True, slots=True)
+class FileLinks:
+    """A store's files, as addresses relative to the review."""
+
+    workbook: str
+    summary: str
+
+
+def links_of(folder: str, workbook: str, summary: str) -> FileLinks:
+    """Return the relative addresses (RFC 3986) of the two files in a store's folder."""
+    return FileLinks(f"{quote(folder)}/{quote(workbook)}", f"{quote(folder)}/{quote(summary)}")
+
+
+def region_pdf(content: RegionContent, links: Sequence[FileLinks], words: Wording) -> bytes:
+    """Return the review of one region as PDF; the same content gives the same bytes."""
+    size = style.page_size(content.country)
+
+    def first(pen: Pen, page: Box) -> None:
+        _draw_first(pen, page, content, words)
+
+    rows = block_pages([_store_rows(content, links, words)], page_box(size).h)
+    title = words("review.title", region=content.region)
+    leaves = [Leaf(first), *(Leaf(draw_blocks(parts)) for parts in rows)]
+    return booklet(leaves, size, words, title=title, foot=content.region)
+
+
+def _draw_first(pen: Pen, page: Box, content: RegionContent, words: Wording) -> None:
+    """Draw the page that answers the five questions."""
+    y = _head(pen, page, content, words)
+    y = pen.paragraph(page.below(y + 8), verdict(content, words), LEAD, lines=4)
+    left, right = Box(page.x, y + 10, page.w, _PANELS_H).split(2)
+    _how_far(pen, left, content, words)
+    _helping(pen, right, content, words)
+    answers = (
+        ("decide", decisions(content, words)),
+        ("late", delays(content, words)),
+        ("risk", risks(content, words)),
+    )
+    width_each = page.split(3, _COLUMN_GAP)[0].w
+    wanted = max(sum(_item_height(item, width_each) for item in items) for _, items in answers)
+    spare = page.bottom - left.bottom - _GAPS - HEADING_H - wanted
+    strip = Box(page.x, left.bottom + 8, page.w, min(max(spare, _STRIP_H), _STRIP_MOST))
+    top = pen.heading(strip, words("review.strip_title"), words("review.strip_note"))
+    draw_strip(pen, strip.below(top), content, words)
+    lists = page.below(strip.bottom + 12).split(3, _COLUMN_GAP)
+    for box, (key, items) in zip(lists, answers, strict=True):
+        top = pen.heading(box, words(f"question.{key}"))
+        _items(pen, box.below(top), items, words, words(f"empty.{key}"))
+
+
+def _head(pen: Pen, page: Box, content: RegionContent, words: Wording) -> float:
+    day = words("review.as_of", day=words.day(content.as_of))
+    draw_kind(pen, page, words("review.kind"), day)
+    parts = (
+        words.counted("review.stores", len(content.stores)),
+        words.counted("store.stations", sum(s.stations for s in content.stores)),
+        words.counted("store.labels", sum(s.labels for s in content.stores)),
+    )
+    return draw_name(pen, page, content.region, parts)
+
+
+def _how_far(pen: Pen, box: Box, content: RegionContent, words: Wording) -> None:
+    y = pen.heading(box, words("question.far"))
+    if not content.changes:
+        pen.paragraph(box.below(y), words("review.nothing_to_change"), SMALL_MUTED, lines=3)
+        return
+    y = draw_progress(pen, box.below(y), content, words)
+    draw_time(pen, box.below(y + 4), content, words)
+
+
+def _helping(pen: Pen, box: Box, content: RegionContent, words: Wording) -> None:
+    y = pen.heading(box, words("question.helping"))
+    y = draw_helping(pen, box.below(y), content, words)
+    now, planned = content.clear_air(planned=False), content.clear_air(planned=True)
+    if now is None:
+        return
+    text = words("review.whole_region", now=words.percent(now), planned=words.percent(planned))
+    y = pen.paragraph(box.below(y + 6), text, SMALL, lines=3)
+    pen.paragraph(box.below(y + 4), words("reading.clear_air"), TINY_MUTED, lines=4)
+
+
+def _items(pen: Pen, box: Box, items: Sequence[AnswerLine], words: Wording, nothing: str) -> None:
+    if not items:
+        pen.paragraph(box, nothing, SMALL_MUTED, lines=3)
+        return
+    y = box.y
+    for place, item in enumerate(items):
+        rest = len(items) - place - 1
+        spare = SMALL_MUTED.leading if rest else 0.0
+        if y + _item_height(item, box.w) + spare > box.bottom:
+            text = words.counted("review.more_items", rest + 1)
+            pen.text(box.x, y + SMALL_MUTED.size, text, SMALL_MUTED, width=box.w)
+            return
+        y = _draw_item(pen, box.below(y), item)
+
+
+def _item_height(item: AnswerLine, room: float) -> float:
+    """Return the height of a line of an answer in points."""
+    inner = room - _COUNT_W
+    where = text_height(item.where, TINY_MUTED, inner, 2) if item.where else 0.0
+    return max(_COUNT.leading, text_height(item.text, SMALL, inner, 4) + where) + 4
+
+
+def _draw_item(pen: Pen, box: Box, item: AnswerLine) -> float:
+    kind = _GRAVE if item.grave else _COUNT
+    pen.text(box.x, box.y + 10.5, item.count, kind, width=_COUNT_W - 2)
+    if item.grave:
+        pen.text(box.x + kind.width(item.count) + 1.5, box.y + 10.5, "!", kind)
+    inner = Box(box.x + _COUNT_W, box.y + 1, box.w - _COUNT_W, 0)
+    y = pen.paragraph(inner, item.text, SMALL, lines=4)
+    if item.where:
+        pen.paragraph(Box(inner.x, y, inner.w, 0), item.where, TINY_MUTED, lines=2)
+    return box.y + _item_height(item, box.w)
+
+
+def _store_rows(content: RegionContent, links: Sequence[FileLinks], words: Wording) -> Block:
+    """Return a row for every store, linked to its files."""
+
+    def draw(pen: Pen, box: Box, items: Sequence[int]) -> None:
+        _headings(pen, box, words)
+        for place, i in enumerate(items):
+            row = Box(box.x, box.y + _HEADINGS_H + _ROW * place, box.w, _ROW)
+            _row(pen, row, content.stores[i], links[i], words)
+
+    title, note = words("review.stores_title"), words("review.stores_note")
+    heights = (_ROW,) * len(content.stores)
+    return Block("stores", title, 1, _HEADINGS_H, heights, draw, note)
+
+
+def _cells(box: Box) -> Mapping[str, Box]:
+    """Return where each column of a row is."""
+    cells, x = {}, box.x
+    for key, width in _WIDTHS.items():
+        w = width or box.right - x - _LINKS_W
+        cells[key] = Box(x, box.y, w, box.h)
+        x += w
+    return cells
+
+
+def _headings(pen: Pen, box: Box, words: Wording) -> None:
+    for key, cell in _cells(box).items():
+        lines = wrapped(words(f"row.{key}"), TINY_STRONG, cell.w - 6, 2)
+        for line, part in enumerate(reversed(lines)):
+            base = box.y + 16 - 8.5 * line
+            if key in _FIGURES:
+                pen.text(cell.right - 4, base, part, TINY_STRONG, align=Align.RIGHT)
+            else:
+                indent = _INDENT if key == "next_work" else 0.0
+                pen.text(cell.x + indent, base, part, TINY_STRONG)
+    pen.text(box.right, box.y + 16, words("row.files"), TINY_STRONG, align=Align.RIGHT)
+    pen.line((box.x, box.y + 20), (box.right, box.y + 20), style.INK, 0.7)
+
+
+def _row(pen: Pen, box: Box, store: StoreLine, files: FileLinks, words: Wording) -> None:
+    base = box.y + 9.8
+    cells = _cells(box)
+    standing_mark(pen, (box.x + 4, base - 2.8), store.standing)
+    pen.text(box.x + 12, base, words(f"standing.{store.standing.value}"), TINY, width=50)
+    name = cells["store"]
+    pen.text(name.x, base, store.store, SMALL_STRONG, width=name.w - 6)
+    used = min(name.w - 10, SMALL_STRONG.width(store.store) + 5)
+    pen.text(name.x + used, base, store.name, SMALL, width=name.w - used - 6)
+    _changes(pen, cells["changes"], store, words, base)
+    figures = {
+        "clear_air": words.change(store.clear_air_now, store.clear_air_planned),
+        "settle": words.number(store.stop + store.fix),
+        "astray": words.number(store.astray),
+    }
+    for key, text in figures.items():
+        pen.text(cells[key].right - 4, base, text, SMALL, align=Align.RIGHT)
+    if store.stop:
+        pen.text(cells["settle"].x + 2, base, "!", _STOP)
+    last = cells["next_work"]
+    pen.text(last.x + _INDENT, base, _next(store, words), TINY, width=last.w - 10)
+    _links(pen, box, files, words, base)
+    pen.line((box.x, box.bottom), (box.right, box.bottom), style.HAIRLINE, 0.3)
+
+
+def _changes(pen: Pen, cell: Box, store: StoreLine, words: Wording, base: float) -> None:
+    if not store.changes:
+        pen.text(cell.x, base, NOTHING, TINY_MUTED)
+        return
+    text = words("review.done_of", done=store.done, all=store.changes)
+    pen.text(cell.x, base, text, SMALL, width=34)
+    x, room = cell.x + 36, cell.w - 42
+    for progress in ChangeProgress:
+        part = room * store.count(progress) / store.changes
+        if part:
+            progress_box(pen, Box(x, cell.y + 3.5, part, 7), progress)
+            x += part
+
+
+def _next(store: StoreLine, words: Wording) -> str:
+    """Return what comes next in a store: missed nights, the next night, or why there is none."""
+    if store.unplanned is not None:
+        return store.unplanned
+    if store.overdue:
+        return words("review.overdue", n=words.number(store.overdue))
+    return words.day(store.next_work.date()) if store.next_work else NOTHING
+
+
+def _links(pen: Pen, box: Box, files: FileLinks, words: Wording, base: float) -> None:
+    x = box.right
+    for key, target in (("pdf", files.summary), ("xlsx", files.workbook)):
+        text = words(f"link.{key}")
+        length = _LINK.width(text)
+        pen.text(x, base, text, _LINK, align=Align.RIGHT)
+        area = (x - length, pen.height - base - 2, x, pen.height - base + 8)
+        pen.canvas.linkURL(target, area)
+        x -= length + 8

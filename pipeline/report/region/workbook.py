@@ -1,0 +1,168 @@
+"""The review of a region as a workbook: the same answers, and every row behind them."""
+
+from collections.abc import Sequence
+from typing import Any
+
+from openpyxl.worksheet.hyperlink import Hyperlink
+
+from pipeline.report.kit import style
+from pipeline.report.kit.sheet import (
+    Book,
+    FirstSheet,
+    Look,
+    Page,
+    SheetColumn,
+    put_list,
+    worded,
+)
+from pipeline.report.region.content import (
+    AnswerLine,
+    ChangeProgress,
+    FindingLine,
+    LateChange,
+    PendingChange,
+    RegionContent,
+    StoreLine,
+    UnapprovedDeparture,
+    decisions,
+    delays,
+    promise_means,
+    risks,
+    verdict,
+)
+from pipeline.report.region.pages import FileLinks
+from pipeline.wording import NOTHING, Wording
+from pipeline.xlsx import workbook_bytes
+
+_FIRST_WIDTHS = (14, 70, 36)
+
+STORES: tuple[SheetColumn[StoreLine], ...] = (
+    SheetColumn("store", Look.TEXT, "row.store"),
+    SheetColumn("name", Look.LONG, "column.station_name", 36),
+    SheetColumn(worded("standing", "standing"), Look.TEXT, "row.standing"),
+    SheetColumn(lambda _, words: words("link.xlsx"), Look.TEXT, "review.column_plan_file"),
+    SheetColumn(lambda _, words: words("link.pdf"), Look.TEXT, "review.column_summary_file"),
+    *(SheetColumn(one.value, Look.COUNT, f"progress.{one.value}") for one in ChangeProgress),
+    SheetColumn(
+        lambda s, _: s.next_work.date() if s.next_work else None, Look.DAY, "row.next_work"
+    ),
+    SheetColumn("clear_air_now", Look.PERCENT, "review.column_air_now"),
+    SheetColumn("clear_air_planned", Look.PERCENT, "review.column_air_planned"),
+    SheetColumn("stop", Look.COUNT, "severity.stop"),
+    SheetColumn("fix", Look.COUNT, "severity.fix"),
+    SheetColumn("astray", Look.COUNT, "row.astray"),
+    SheetColumn("stations", Look.COUNT, "review.column_stations"),
+    SheetColumn("labels", Look.COUNT, "column.labels"),
+    SheetColumn("last_seen_on", Look.DAY, "review.column_last_seen"),
+    SheetColumn("unplanned", Look.LONG, "review.column_remark", 50),
+)
+DECIDE: tuple[SheetColumn[PendingChange], ...] = (
+    SheetColumn("store", Look.TEXT, "row.store"),
+    SheetColumn("name", Look.LONG, "column.station_name", 36),
+    SheetColumn("station", Look.LONG, "column.station", 30),
+    SheetColumn("from_channel", Look.COUNT, "column.from"),
+    SheetColumn("to_channel", Look.COUNT, "column.to"),
+    SheetColumn("clear_air_before", Look.PERCENT, "column.clear_before"),
+    SheetColumn("clear_air_after", Look.PERCENT, "column.clear_after"),
+    SheetColumn(worded("sureness", "sureness"), Look.TEXT, "column.confidence"),
+    SheetColumn("proposed_on", Look.DAY, "review.column_proposed_on"),
+    SheetColumn(worded("state", "state"), Look.TEXT, "review.column_state"),
+)
+LATE: tuple[SheetColumn[LateChange], ...] = (
+    SheetColumn(worded("why", "why"), Look.LONG, "review.column_why", 40),
+    SheetColumn("since", Look.DAY, "review.column_since"),
+    SheetColumn("store", Look.TEXT, "row.store"),
+    SheetColumn("name", Look.LONG, "column.station_name", 36),
+    SheetColumn("station", Look.LONG, "column.station", 30),
+    SheetColumn("from_channel", Look.COUNT, "column.from"),
+    SheetColumn("to_channel", Look.COUNT, "column.to"),
+    SheetColumn("reason", Look.LONG, "review.column_remark", 50),
+)
+ASTRAY: tuple[SheetColumn[UnapprovedDeparture], ...] = (
+    SheetColumn("store", Look.TEXT, "row.store"),
+    SheetColumn("name", Look.LONG, "column.station_name", 36),
+    SheetColumn("subject", Look.LONG, "column.station", 30),
+    SheetColumn(worded("field", "field"), Look.TEXT, "review.column_field"),
+    SheetColumn("agreed", Look.LONG, "review.column_agreed", 30),
+    SheetColumn("found", Look.LONG, "review.column_found", 30),
+    SheetColumn(worded("kind", "kind"), Look.TEXT, "review.column_kind"),
+    SheetColumn("first_seen", Look.DAY, "review.column_first_seen"),
+    SheetColumn("stood_days", Look.COUNT, "review.column_days"),
+    SheetColumn("clear_air_lost", Look.PERCENT, "review.column_lost"),
+)
+FINDINGS: tuple[SheetColumn[FindingLine], ...] = (
+    SheetColumn("store", Look.TEXT, "row.store"),
+    SheetColumn("name", Look.LONG, "column.station_name", 36),
+    SheetColumn(worded("severity", "severity"), Look.TEXT, "column.severity"),
+    SheetColumn("title", Look.LONG, "column.title", 36),
+    SheetColumn("subject", Look.LONG, "column.subject", 24),
+    SheetColumn("detail", Look.LONG, "column.detail", 70),
+    SheetColumn("rule", Look.TEXT, "column.rule"),
+)
+
+
+def region_workbook(content: RegionContent, links: Sequence[FileLinks], words: Wording) -> bytes:
+    """Return the review of one region as .xlsx; the same content gives the same bytes."""
+    title = words("review.title", region=content.region)
+    book = Book(words, style.page_size(content.country))
+    book.describe(title)
+    _review(book, book.sheet("Review", title, landscape=False), content)
+    stores = book.sheet("Stores", title)
+    put_list(book, stores, STORES, content.stores)
+    _link(stores, links)
+    put_list(book, book.sheet("Decide", title), DECIDE, content.pending)
+    put_list(book, book.sheet("Late", title), LATE, content.late)
+    put_list(book, book.sheet("Astray", title), ASTRAY, content.astray)
+    findings = (*content.findings, *content.anywhere)
+    put_list(book, book.sheet("Findings", title), FINDINGS, findings)
+    return workbook_bytes(book.book)
+
+
+def _review(book: Book, page: Page, content: RegionContent) -> None:
+    words = book.words
+    sheet = FirstSheet(book, page, content.region, _FIRST_WIDTHS)
+    as_of = words("review.as_of", day=words.day(content.as_of))
+    sheet.note(f"{as_of}. {verdict(content, words)}", spare=4)
+    sheet.section(words("question.far"))
+    for progress in ChangeProgress:
+        if count := content.count(progress):
+            _line(sheet, words.number(count), words(f"progress.{progress.value}"))
+    sheet.section(words("question.helping"))
+    for share, text in _clear_air(content, words):
+        _line(sheet, words.percent(share), text)
+    for key, lines in (
+        ("decide", decisions(content, words)),
+        ("late", delays(content, words)),
+        ("risk", risks(content, words)),
+    ):
+        sheet.section(words(f"question.{key}"))
+        for line in lines or [AnswerLine(NOTHING, words(f"empty.{key}"))]:
+            count_text = f"{line.count} !" if line.grave else line.count
+            _line(sheet, count_text, line.text, line.where)
+    sheet.end()
+
+
+def _line(sheet: FirstSheet, count: str, text: str, where: str = "") -> None:
+    sheet.line((count, Look.TEXT), (text, Look.LONG), (where, Look.LONG))
+
+
+def _clear_air(content: RegionContent, words: Wording) -> list[tuple[float | None, str]]:
+    lines = [
+        (content.clear_air(planned=False), words("clear.now")),
+        (content.clear_air(planned=True), words("clear.planned")),
+    ]
+    if content.promises:
+        counted = words.counted("review.measured_changes", len(content.promises))
+        means = promise_means(content).items()
+        lines += [(mean, f"{words(f'clear.{key}')} ({counted})") for key, mean in means]
+    return lines
+
+
+def _link(page: Page, links: Sequence[FileLinks]) -> None:
+    """Link the stores' rows to their files."""
+    for number, files in enumerate(links, start=2):
+        for column, target in (("D", files.workbook), ("E", files.summary)):
+            cell: Any = page.sheet[f"{column}{number}"]
+            look = cell._style  # noqa: SLF001 - a link would bring a look of its own
+            cell.hyperlink = Hyperlink(ref=cell.coordinate, target=target)
+            cell._style = look  # noqa: SLF001 - as above

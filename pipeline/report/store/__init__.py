@@ -1,0 +1,1 @@
+"""The change plan and summary of one store."""

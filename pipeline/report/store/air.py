@@ -1,0 +1,342 @@
+"""Pictures of the air: bars of clear air, and busy shares by station and channel under the Wi-Fi.
+
+Centres: IEEE 802.15.4, 2405 + 5 (k - 11) MHz; IEEE 802.11, 2407 + 5 n MHz, channel 14 at 2484.
+"""
+
+from collections.abc import Iterator, Sequence
+from math import inf
+
+from openpyxl.styles import Alignment, Border, Side
+from openpyxl.styles.cell_style import StyleArray
+
+from pipeline.report.kit import style
+from pipeline.report.kit.pen import (
+    SMALL,
+    SMALL_STRONG,
+    TINY,
+    TINY_MUTED,
+    Align,
+    Box,
+    Pen,
+    Type,
+    fitted,
+)
+from pipeline.report.kit.sheet import Book, Look, Page, argb, font, row_height
+from pipeline.report.kit.style import Face
+from pipeline.report.store.content import Document, PlannedStation, StoreContent, WifiGroup
+from pipeline.tables.survey import EdEvidence
+from pipeline.wording import FIXED_SPACE, NOTHING, Wording
+
+BAR_ROW, TIGHT_BAR_ROW = 14.5, 12.4  # points
+AIR_ROW, ROOMY_AIR_ROW = 11.5, 14.0
+ROOMY_UP_TO = 10  # stations
+AIR_LABEL_W = 78.0
+CHANNELS = range(11, 27)
+_LEGEND_H = 14.0
+INFERRED = "\N{ALMOST EQUAL TO}"
+BARS_KEY_H = 11.0
+_BARS_W, _VALUE_W, _KEY_W = 82.0, 52.0, 28.0
+_LIGHT = Type(style.TINY, colour=style.PAPER)
+_LABEL_COLUMNS = 2
+_NOTE_ROW, _HEADING_ROW = 0, 1
+_NOTE_H, _ROW_H = 34.0, 18.0
+_WIDEST = 40  # letters
+
+
+def draw_bars(
+    pen: Pen, box: Box, stations: Sequence[PlannedStation], doc: Document, row: float = BAR_ROW
+) -> float:
+    """Draw the clear air of each station, now and proposed; return the y below."""
+    bars_x = box.right - _VALUE_W - _BARS_W
+    _bars_key(pen, Box(bars_x, box.y, box.right - bars_x, 8), doc.words)
+    y = box.y + BARS_KEY_H
+    for station in stations:
+        base = y + 8.5
+        label = station.station if not station.name else f"{station.station} · {station.name}"
+        pen.text(box.x, base, doc.names[station.station], SMALL_STRONG, width=_KEY_W - 4)
+        pen.text(box.x + _KEY_W, base, label, SMALL, width=bars_x - box.x - _KEY_W - 8)
+        _bar(pen, Box(bars_x, y + 1.5, _BARS_W, 4.2), station.clear_air_now, style.NOW)
+        _bar(pen, Box(bars_x, y + 6.3, _BARS_W, 4.2), station.clear_air_planned, style.PLANNED)
+        value = doc.words.change(station.clear_air_now, station.clear_air_planned)
+        pen.text(box.right, base, value, SMALL, align=Align.RIGHT, width=_VALUE_W - 4)
+        y += row
+    return y
+
+
+def _bars_key(pen: Pen, box: Box, words: Wording) -> None:
+    pen.rectangle(Box(box.x, box.y + 2.5, 9, 4.2), style.NOW)
+    pen.text(box.x + 12, box.y + 7, words("bars.now"), TINY_MUTED)
+    pen.rectangle(Box(box.x + 42, box.y + 2.5, 9, 4.2), style.PLANNED)
+    pen.text(box.x + 54, box.y + 7, words("bars.planned"), TINY_MUTED)
+
+
+def _bar(pen: Pen, box: Box, share: float | None, ink: str) -> None:
+    pen.line((box.x, box.bottom), (box.right, box.bottom), style.HAIRLINE, 0.3)
+    if share is not None:
+        pen.rectangle(Box(box.x, box.y, max(0.6, box.w * share), box.h), ink)
+
+
+def air_height(rows: int) -> float:
+    """Return the height of the picture of the air at so many stations, in points."""
+    return WIFI_H + rows * _air_row(rows) + _LEGEND_H
+
+
+def draw_air(pen: Pen, box: Box, stations: Sequence[PlannedStation], doc: Document) -> float:
+    """Draw the busy share of every channel at some stations; return the y below."""
+    grid = Box(box.x + AIR_LABEL_W, box.y, box.w - AIR_LABEL_W, box.h)
+    draw_wifi(pen, box, grid, doc.content, doc.words)
+    y = box.y + WIFI_H
+    row = _air_row(len(stations))
+    shown = {station.station for station in stations}
+    cells = {(c.station, c.channel): c for c in doc.content.air if c.station in shown}
+    for station in stations:
+        label = _station_label(station, doc)
+        pen.text(box.x, y + row / 2 + 2.6, label, TINY, width=AIR_LABEL_W - 6)
+        for column, channel in zip(grid.split(len(CHANNELS), 0.0), CHANNELS, strict=True):
+            where = Box(column.x, y, column.w, row)
+            _cell(pen, where, cells.get((station.station, channel)), doc.words)
+        _cell_marks(pen, grid, Box(grid.x, y, grid.w, row), station)
+        y += row
+    _legend(pen, Box(box.x, y, box.w, _LEGEND_H), doc.words)
+    return y + _LEGEND_H
+
+
+def _air_row(rows: int) -> float:
+    return ROOMY_AIR_ROW if rows <= ROOMY_UP_TO else AIR_ROW
+
+
+def busy_text(cell: EdEvidence | None, words: Wording) -> str:
+    """Return the busy share of a channel at a station, with a sign for where it comes from."""
+    if cell is None or cell.source == "absent":
+        return NOTHING
+    value = words.percent(cell.busy_bound).removesuffix(f"{FIXED_SPACE}%")
+    return value if cell.source == "measured" else f"{INFERRED}{value}"
+
+
+def _station_label(station: PlannedStation, doc: Document) -> str:
+    short = doc.names[station.station]
+    if station.channel is None:
+        return f"{short}: {doc.words('plan.none')}"
+    if not station.moved:
+        return f"{short}: {station.channel}"
+    return f"{short}: {doc.words.channels(station.channel, station.final_channel)}"
+
+
+def _cell(pen: Pen, box: Box, cell: EdEvidence | None, words: Wording) -> None:
+    known = cell is not None and cell.source != "absent"
+    step = style.busy_step(cell.busy_bound) if cell is not None and known else 0
+    inner = Box(box.x + 0.5, box.y + 0.5, box.w - 1, box.h - 1)
+    pen.rectangle(inner, style.BUSY_STEPS[step] if known else style.WASH)
+    kind = _LIGHT if step >= style.DARK_FROM else TINY
+    base = box.y + box.h / 2 + 2.6
+    pen.text(box.x + box.w / 2, base, busy_text(cell, words), kind, align=Align.CENTRE)
+
+
+def _cell_marks(pen: Pen, grid: Box, row: Box, station: PlannedStation) -> None:
+    """Outline today's and the proposed channel, with a shape of its own in the corner."""
+    columns = dict(zip(CHANNELS, grid.split(len(CHANNELS), 0.0), strict=True))
+    for channel in {station.channel, station.final_channel}:
+        if channel in columns:
+            column = columns[channel]
+            box = Box(column.x + 0.5, row.y + 0.5, column.w - 1, row.h - 1)
+            planned = channel == station.final_channel
+            _mark_cell(pen, box, now=channel == station.channel, planned=planned)
+
+
+def _mark_cell(pen: Pen, box: Box, *, now: bool, planned: bool) -> None:
+    pen.rectangle(box, None, style.INK, 1.5 if planned else 0.7)
+    x, y = box.x + 1.2, box.y + 1.2
+    if now and planned:
+        pen.rectangle(Box(x, y, 4, 4), style.INK, style.PAPER, 0.4)
+    elif planned:
+        pen.polygon(((x, y), (x + 5, y + 2.6), (x, y + 5.2)), style.INK, style.PAPER, 0.4)
+    else:
+        pen.circle((x + 2.2, y + 2.2), 2, style.PAPER, style.INK, 0.7)
+
+
+def _legend(pen: Pen, box: Box, words: Wording) -> None:
+    x = box.x + AIR_LABEL_W
+    base = box.y + 10
+    for key, now, planned in (
+        ("air.legend_now", True, False),
+        ("air.legend_planned", False, True),
+        ("air.legend_both", True, True),
+    ):
+        _mark_cell(pen, Box(x, box.y + 3.5, 14, 8), now=now, planned=planned)
+        text = words(key)
+        pen.text(x + 17, base, text, TINY_MUTED)
+        x += 25 + TINY_MUTED.width(text)
+    rest = "   ".join(
+        (
+            words("air.legend_inferred", sign=INFERRED),
+            words("air.legend_absent", sign=NOTHING),
+            words("air.legend_permitted"),
+        )
+    )
+    pen.text(x + 4, base, fitted(rest, TINY_MUTED, box.right - x - 4), TINY_MUTED)
+
+
+WIFI_H = 84.0  # points, the row of channel numbers included
+_LABEL_ROWS, _LABEL_H = 3, 9.0
+_NUMBERS_H = 13.0
+_LEFT_MHZ, _RIGHT_MHZ = 2402.5, 2482.5  # half a channel spacing beyond 11 and 26
+_CHANNEL_MHZ = 2.0  # what a channel occupies
+_FAINT_DBM, _STRONG_DBM = -95.0, -35.0
+_SKIRT_MHZ = 1.5
+_NUMBER = Type(style.SMALL, Face.STRONG)
+
+
+def centre_mhz(wifi: WifiGroup) -> float:
+    """Return the middle of the band that a group of networks occupies, in MHz."""
+    primary = 2484.0 if wifi.wifi_channel == 14 else 2407.0 + 5 * wifi.wifi_channel  # noqa: PLR2004 - the exception
+    if wifi.width_mhz <= 22 or wifi.secondary not in ("above", "below"):  # noqa: PLR2004 - not bonded
+        return primary
+    return primary + (10 if wifi.secondary == "above" else -10)
+
+
+def draw_wifi(pen: Pen, box: Box, grid: Box, content: StoreContent, words: Wording) -> None:
+    """Draw the Wi-Fi above the grid of channels; `box` also has room for a caption."""
+    base = box.y + WIFI_H - _NUMBERS_H
+    strip = Box(grid.x, box.y, grid.w, base - box.y)
+    groups = sorted(content.wifi, key=lambda w: (-(w.strongest_dbm or -inf), w.wifi_channel))
+    top = strip.y + _LABEL_ROWS * _LABEL_H + 4
+    for group in reversed(groups):
+        _hump(pen, Box(strip.x, top, strip.w, base - top), group)
+    if groups:
+        pen.text(box.x, base - 4, words("air.wifi"), TINY, width=grid.x - box.x - 6)
+        _labels(pen, strip, groups, words)
+    else:
+        middle = strip.x + strip.w / 2
+        pen.text(middle, base - 20, words("air.no_wifi"), TINY_MUTED, align=Align.CENTRE)
+    _channels(pen, Box(strip.x, base, strip.w, _NUMBERS_H), content.permitted)
+    pen.text(box.x, base + 9.5, words("air.channel"), TINY, width=grid.x - box.x - 6)
+    pen.line((strip.x, base), (strip.right, base), style.INK, 0.6)
+
+
+def _x(strip: Box, mhz: float) -> float:
+    inside = min(max(mhz, _LEFT_MHZ), _RIGHT_MHZ)
+    return strip.x + strip.w * (inside - _LEFT_MHZ) / (_RIGHT_MHZ - _LEFT_MHZ)
+
+
+def _hump(pen: Pen, area: Box, group: WifiGroup) -> None:
+    level = _FAINT_DBM + 15 if group.strongest_dbm is None else group.strongest_dbm
+    share = (level - _FAINT_DBM) / (_STRONG_DBM - _FAINT_DBM)
+    top = area.bottom - area.h * min(max(share, 0.12), 1.0)
+    middle, half = centre_mhz(group), group.width_mhz / 2
+    pen.polygon(
+        (
+            (_x(area, middle - half), area.bottom),
+            (_x(area, middle - half + _SKIRT_MHZ), top),
+            (_x(area, middle + half - _SKIRT_MHZ), top),
+            (_x(area, middle + half), area.bottom),
+        ),
+        style.WIFI,
+        style.MUTED,
+        0.5,
+    )
+
+
+def _labels(pen: Pen, strip: Box, groups: Sequence[WifiGroup], words: Wording) -> None:
+    for row, x, text in _label_places(strip, groups, words):
+        pen.text(x, strip.y + row * _LABEL_H + 7, text, TINY_MUTED)
+
+
+def _label_places(
+    strip: Box, groups: Sequence[WifiGroup], words: Wording
+) -> Iterator[tuple[int, float, str]]:
+    """Yield row, left edge and text of the labels there is room for, strongest first."""
+    taken: list[list[tuple[float, float]]] = [[] for _ in range(_LABEL_ROWS)]
+    for group in groups:
+        text = words.counted(
+            "air.wifi_label",
+            group.networks,
+            channel=group.wifi_channel,
+            level=words.level(group.strongest_dbm),
+        )
+        width = TINY_MUTED.width(text)
+        left = _x(strip, centre_mhz(group)) - width / 2
+        left = min(max(left, strip.x), strip.right - width)
+        for row in reversed(range(_LABEL_ROWS)):
+            if all(left > end + 6 or left + width < start - 6 for start, end in taken[row]):
+                taken[row].append((left, left + width))
+                yield row, left, text
+                break
+
+
+def _channels(pen: Pen, box: Box, permitted: Sequence[int]) -> None:
+    for column, channel in zip(box.split(16, 0.0), range(11, 27), strict=True):
+        middle = column.x + column.w / 2
+        half = column.w * _CHANNEL_MHZ / 5 / 2
+        fill = style.PLANNED if channel in permitted else style.PAPER
+        pen.rectangle(Box(middle - half, box.y - 16, 2 * half, 16), fill, style.INK, 0.4)
+        pen.text(middle, box.y + 9.5, str(channel), _NUMBER, align=Align.CENTRE)
+        if channel in permitted:
+            pen.line((middle - 6, box.y + 11.5), (middle + 6, box.y + 11.5), style.INK, 0.9)
+
+
+def put_heat_map(book: Book, page: Page, content: StoreContent) -> None:
+    """Write a sheet of busy shares by station and channel, with the channels in use marked."""
+    words = book.words
+    last = _LABEL_COLUMNS + len(CHANNELS) - 1
+    note = words("heatmap.note", sign=INFERRED, absent=NOTHING)
+    page.merge(_NOTE_ROW, last, note, book.note)
+    page.height(_NOTE_ROW, _NOTE_H)
+    labels = [(station.station, station.name or "") for station in content.stations]
+    widths = [
+        min(_WIDEST, max([10, *(len(label[place]) for label in labels)]) + 3)
+        for place in range(_LABEL_COLUMNS)
+    ]
+    for place, key in enumerate(("column.station", "column.station_name")):
+        page.width(place, place, widths[place])
+        page.put(_HEADING_ROW, place, words(key), book.heading)
+    page.width(_LABEL_COLUMNS, last, 7)
+    for place, channel in enumerate(CHANNELS, start=_LABEL_COLUMNS):
+        look = book.permitted if channel in content.permitted else book.channel
+        page.put(_HEADING_ROW, place, channel, look)
+    rows = _HeatRows(book, content)
+    for number, (station, texts) in enumerate(
+        zip(content.stations, labels, strict=True), start=_HEADING_ROW + 1
+    ):
+        rows.put(page, number, station)
+        page.height(number, max(_ROW_H, row_height([*zip(texts, widths, strict=True)])))
+    page.freeze(_HEADING_ROW + 1, _LABEL_COLUMNS)
+    page.sheet.print_title_rows = f"{_HEADING_ROW + 1}:{_HEADING_ROW + 1}"
+    page.print_area(_HEADING_ROW + max(1, len(content.stations)), last)
+
+
+class _HeatRows:
+    """Writes rows of busy shares, with one look for each step of the scale, marked or not."""
+
+    def __init__(self, book: Book, content: StoreContent) -> None:
+        self.book = book
+        self.cells = {(cell.station, cell.channel): cell for cell in content.air}
+        self.looks: dict[tuple[int | None, bool], StyleArray] = {}
+
+    def put(self, page: Page, number: int, station: PlannedStation) -> None:
+        """Write the row of one station."""
+        words, text = self.book.words, self.book.looks[Look.LONG]
+        page.put(number, 0, station.station, text)
+        page.put(number, 1, station.name or "", text)
+        for place, channel in enumerate(CHANNELS, start=_LABEL_COLUMNS):
+            cell = self.cells.get((station.station, channel))
+            known = cell is not None and cell.source != "absent"
+            step = style.busy_step(cell.busy_bound) if cell is not None and known else None
+            now, planned = channel == station.channel, channel == station.final_channel
+            value = busy_text(cell, words)
+            if now or planned:
+                key = "both" if now and planned else "now" if now else "planned"
+                value = words(f"heatmap.{key}", value=value)
+            look = self._look(step, marked=now or planned)
+            page.put(number, place, int(value) if value.isdigit() else value, look)
+
+    def _look(self, step: int | None, *, marked: bool) -> StyleArray:
+        if (step, marked) not in self.looks:
+            dark = step is not None and step >= style.DARK_FROM
+            side = Side("medium", color=argb(style.INK)) if marked else Side()
+            self.looks[step, marked] = self.book.look(
+                font(bold=marked, color=style.PAPER if dark else style.INK),
+                Alignment("center", "top"),
+                border=Border(left=side, right=side, top=side, bottom=side),
+                fill=style.WASH if step is None else style.BUSY_STEPS[step],
+            )
+        return self.looks[step, marked]

@@ -1,0 +1,366 @@
+"""What the reports of a store say: finished figures, and the sentences they share."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import date, datetime
+
+from pipeline.records import Severity
+from pipeline.tables.survey import EdEvidence
+from pipeline.wording import NOTHING, Wording
+
+CAUTIONS = ("ladders", "mains", "voids", "lone", "public", "radio", "defer")
+READING = ("clear_air", "earshot", "bound", "parking")
+_LONGEST_SHORT = 5  # letters
+_SEPARATORS = "-_/. :"
+
+
+@dataclass(frozen=True, slots=True)
+class Store:
+    """What the head of a report says of a store."""
+
+    store: str
+    name: str
+    region: str
+    country: str | None
+    store_type: str | None
+    time_zone: str | None
+    last_seen_on: date
+    unplanned: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class PlannedStation:
+    """A station today and as planned; clear air and busy shares are 0..1, None if not known."""
+
+    store: str
+    station: str
+    name: str | None
+    mounted: str | None
+    floor: int | None
+    x_m: float | None
+    y_m: float | None
+    channel: int | None
+    pan_id: int | None
+    tx_power_dbm: float | None
+    eui64: str | None
+    ip_address: str | None
+    port: int | None
+    firmware: str | None
+    hardware: str | None
+    connected: bool | None
+    channel_planned: int | None
+    clear_air_now: float | None
+    clear_air_planned: float | None
+    busy_now: float | None
+    busy_planned: float | None
+    source_planned: str | None
+    next_best_channel: int | None
+    sureness: str | None
+    reason: str | None
+    labels: int
+    weak_labels: int
+    silent_labels: int
+    lone_labels: int
+    air_share: float
+    weight: float
+    facts: str = ""  # of the reason, as `pipeline.reasons` keeps them
+
+    @property
+    def final_channel(self) -> int | None:
+        """The channel once the plan is carried out; today's if nothing is planned."""
+        return self.channel if self.channel_planned is None else self.channel_planned
+
+    @property
+    def moved(self) -> bool:
+        """Whether the plan gives it another channel."""
+        return self.final_channel != self.channel
+
+
+@dataclass(frozen=True, slots=True)
+class PlannedMove:
+    """One step of the change plan."""
+
+    store: str
+    position: int
+    station: str
+    from_channel: int
+    to_channel: int
+    parking: bool
+    clear_air_before: float
+    clear_air_after: float
+    reason: str
+    facts: str = ""  # of the reason, as `pipeline.reasons` keeps them
+    starts_at: datetime | None = None  # of its night, in local time; None: no night yet
+    ends_at: datetime | None = None
+    provisional: bool = False  # its night depends on an earlier wave
+    minutes: float | None = None  # off the air
+
+
+@dataclass(frozen=True, slots=True)
+class PlanInForce:
+    """The plan in force, as the register names it."""
+
+    store: str
+    plan: str
+    proposed_on: date
+    proposed_by: str | None  # None if it has no changes
+
+
+@dataclass(frozen=True, slots=True)
+class RegisteredChange:
+    """A change of a plan, with the latest decision on it and the latest report of it."""
+
+    store: str
+    change: str
+    position: int
+    station: str
+    from_channel: int
+    to_channel: int
+    parking: bool
+    clear_air_before: float
+    clear_air_after: float
+    state: str
+    due: datetime | None  # when work starts, in local time
+    decision: str | None
+    decided_by: str | None
+    decided_on: date | None
+    decision_note: str | None
+    outcome: str | None
+    done_by: str | None
+    done_at: datetime | None
+    done_note: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class EarshotPair:
+    """Two stations in earshot of each other; `hit` is the chance of a collision, 0..1."""
+
+    store: str
+    station: str
+    neighbour: str
+    hit: float
+    heard_dbm: float
+
+
+@dataclass(frozen=True, slots=True)
+class WifiGroup:
+    """The Wi-Fi networks of one channel and width."""
+
+    store: str
+    wifi_channel: int
+    width_mhz: int
+    secondary: str | None
+    networks: int
+    strongest_dbm: float | None
+    utilisation_pct: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class StoreFinding:
+    """One thing a rule found: what the rule is called, a sentence, and the facts in it as JSON."""
+
+    rule: str
+    severity: Severity
+    store: str
+    subject: str
+    detail: str
+    excepted: str | None = None
+    facts: str | None = None
+    title: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class PlanQuality:
+    """How good the plan is proven to be, and how sure it is; costs are in units of the plan.
+
+    The evidence was drawn anew `draws` times within its uncertainty. The plan was best in `wins`
+    of them and lost `regret` of clear air a station (0..1) on average. `ask` is the measurement
+    that would tell most.
+    """
+
+    store: str
+    cost: float
+    bound: float
+    optimal: bool
+    cost_now: float
+    solver: str
+    order_proven: bool
+    worst_step: float
+    draws: int = 0
+    wins: int = 0
+    regret: float = 0.0
+    ask: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Rated:
+    """A figure and the station it belongs to."""
+
+    station: str
+    value: float
+
+
+@dataclass(frozen=True, slots=True)
+class KeyFigures:
+    """The store in numbers; clear air is 0..1, weighted by the labels a station serves."""
+
+    stations: int
+    stations_moved: int
+    steps: int
+    parking_steps: int
+    clear_air_now: float | None
+    clear_air_planned: float | None
+    weakest_now: Rated | None
+    weakest_planned: Rated | None
+    shared_now: tuple[EarshotPair, ...]
+    shared_planned: tuple[EarshotPair, ...]
+    findings: Mapping[Severity, int]
+    excepted: int
+    measured: int
+    inferred: int
+    absent: int
+    own_traffic: int
+    readings_median: float | None
+    newest_scan: datetime | None
+    sureness: Mapping[str, int]
+    labels: int
+    weak_labels: int
+    silent_labels: int
+    lone_labels: int
+
+
+@dataclass(frozen=True, slots=True)
+class StoreContent:
+    """Everything one store's workbook and summary say."""
+
+    store: Store
+    stations: tuple[PlannedStation, ...]
+    moves: tuple[PlannedMove, ...]
+    air: tuple[EdEvidence, ...]
+    findings: tuple[StoreFinding, ...]
+    pairs: tuple[EarshotPair, ...]
+    wifi: tuple[WifiGroup, ...]
+    proof: PlanQuality | None
+    permitted: tuple[int, ...]
+    figures: KeyFigures
+    plan: PlanInForce | None = None
+    changes: tuple[RegisteredChange, ...] = ()
+    approvers: tuple[str, ...] = ()
+
+
+def verdict(content: StoreContent, words: Wording) -> str:
+    """Return in a sentence or two what to do in this store, and what it is worth."""
+    stops = content.figures.findings[Severity.STOP]
+    lead = words.counted("verdict.stop", stops) if stops else ""
+    return lead + _advice(content, words)
+
+
+def _advice(content: StoreContent, words: Wording) -> str:
+    figures = content.figures
+    if content.store.unplanned is not None:
+        return words("verdict.unplanned", reason=content.store.unplanned)
+    if not figures.stations:
+        return words("verdict.nothing")
+    if not figures.stations_moved:
+        clear = figures.clear_air_now
+        key = "verdict.stay_unknown" if clear is None else "verdict.stay"
+        return words(key, clear=words.percent(clear))
+    was, will = (r.value if r else None for r in (figures.weakest_now, figures.weakest_planned))
+    return words.counted(
+        "verdict.change",
+        figures.stations_moved,
+        all=words.number(figures.stations),
+        steps=words.counted("verdict.steps", figures.steps),
+        average=_gain("average", figures.clear_air_now, figures.clear_air_planned, words),
+        weakest=_gain("weakest", was, will, words),
+    )
+
+
+def _gain(what: str, before: float | None, after: float | None, words: Wording) -> str:
+    was, will = words.percent(before), words.percent(after)
+    key = f"verdict.{what}_same" if was == will else f"verdict.{what}"
+    return words(key, before=was, after=will)
+
+
+def gap(content: StoreContent) -> float:
+    """Return how much of the plan's cost could still be saved at most, 0..1."""
+    proof = content.proof
+    if proof is None or proof.optimal or proof.cost <= 0:
+        return 0.0
+    return max(0.0, (proof.cost - proof.bound) / proof.cost)
+
+
+def evidence_lines(content: StoreContent, words: Wording) -> list[tuple[str, str]]:
+    """Return what the plan rests on and how good it is proven to be, as label and value."""
+    figures = content.figures
+    cells = figures.measured + figures.inferred + figures.absent
+    shares = (
+        (words(f"evidence.{key}"), words.percent(count / cells) if cells else NOTHING)
+        for key, count in (
+            ("measured", figures.measured),
+            ("inferred", figures.inferred),
+            ("absent", figures.absent),
+            ("own_traffic", figures.own_traffic),
+        )
+    )
+    sureness = " · ".join(map(words.number, figures.sureness.values()))
+    return [
+        *shares,
+        (words("evidence.readings"), words.number(figures.readings_median)),
+        (words("evidence.newest"), words.moment(figures.newest_scan)),
+        (words("evidence.sureness"), sureness),
+        *_proof_lines(content, words),
+    ]
+
+
+def _proof_lines(content: StoreContent, words: Wording) -> list[tuple[str, str]]:
+    proof = content.proof
+    if proof is None:
+        return [(words("evidence.proof"), words("evidence.proof_none"))]
+    found = words("evidence.proof_gap", gap=words.percent(gap(content)))
+    best = words("evidence.proof_optimal") if proof.optimal else found
+    order = "evidence.order_proven" if proof.order_proven else "evidence.order_found"
+    lines = [(words("evidence.proof"), best), (words("evidence.order"), words(order))]
+    if proof.draws:
+        lost = words.percent(proof.regret, 1)
+        again = words("evidence.drawn", wins=proof.wins, draws=proof.draws, lost=lost)
+        lines.append((words("evidence.again"), again))
+    return lines
+
+
+def short_names(stations: Sequence[str]) -> Mapping[str, str]:
+    """Return a short name of each station for drawings, unique in the store.
+
+    Drop what all names begin with if that makes them short; otherwise number the stations.
+    """
+    endings = _endings(stations)
+    if all(0 < len(ending) <= _LONGEST_SHORT for ending in endings):
+        return dict(zip(stations, endings, strict=True))
+    return {station: str(number) for number, station in enumerate(stations, start=1)}
+
+
+def _endings(stations: Sequence[str]) -> list[str]:
+    """Return the names without their common beginning, up to its last separator."""
+    first, last = min(stations, default=""), max(stations, default="")
+    different = (i for i, (a, b) in enumerate(zip(first, last, strict=False)) if a != b)
+    shared = first[: next(different, len(first))]
+    cut = max((shared.rfind(separator) for separator in _SEPARATORS), default=-1) + 1
+    return [station[cut:] for station in stations]
+
+
+@dataclass(frozen=True, slots=True)
+class Document:
+    """What every page of a summary needs: content, language, short names, further pages.
+
+    `pages` holds the number of the page on which each list goes on.
+    """
+
+    content: StoreContent
+    words: Wording
+    names: Mapping[str, str]
+    pages: Mapping[str, int] = field(default_factory=dict)
+
+    def called(self, station: str) -> str:
+        """Return a station's full name, after its short one if that is no part of it."""
+        short = self.names.get(station, station)
+        return station if short in station else f"{short} · {station}"

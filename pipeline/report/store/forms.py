@@ -1,0 +1,391 @@
+"""The sheets people fill in, and the hidden sheet by which an edited cell is found."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import timedelta
+from typing import Any
+
+from openpyxl.styles import Alignment
+from openpyxl.utils import get_column_letter
+from openpyxl.worksheet.datavalidation import DataValidation
+from openpyxl.worksheet.worksheet import Worksheet
+
+from pipeline import forms
+from pipeline.forms import (
+    CHANGE,
+    COPY,
+    DECISIONS,
+    MOVES,
+    PLAN_MARK,
+    RESULTS,
+    STORE_MARK,
+    Form,
+    folded,
+    plain,
+    word,
+)
+from pipeline.records import BackOutStep
+from pipeline.report.kit import style
+from pipeline.report.kit.sheet import (
+    PAGE_LETTERS,
+    Book,
+    Look,
+    Page,
+    SheetColumn,
+    Value,
+    column_width,
+    font,
+    put_list,
+    row_height,
+    under,
+    writable,
+)
+from pipeline.report.store.content import (
+    CAUTIONS,
+    PlannedStation,
+    RegisteredChange,
+    StoreContent,
+)
+from pipeline.wording import NOTHING, Wording, wording
+from pipeline.xlsx import workbook_bytes
+
+_TITLE, _NOTE, _KEYS, _HEADINGS, _FIRST = range(5)  # rows
+_ROOM = 1.12  # bold headings are wider
+_DAYS_AHEAD = 400  # that a date cell takes; the rules file decides
+_MOST_TEXT, _MOST_TITLE = 225, 32  # letters of a message (Excel's limits, from memory)
+_BACK_OUT_SHEET = "Back-out"
+
+Copies = list[tuple[str, str, str, str]]
+"""The locked cells as written: sheet, change, key, text."""
+
+
+@dataclass(frozen=True, slots=True)
+class FormRow:
+    """A change and its station; None if no export names it any more."""
+
+    change: RegisteredChange
+    station: PlannedStation | None
+
+
+@dataclass(frozen=True, slots=True)
+class BackOutRow:
+    """A step of the way back, its place in it, and its station."""
+
+    position: int
+    step: BackOutStep
+    station: PlannedStation | None
+
+
+def _state(row: FormRow, words: Wording) -> Value:
+    return words.named("state", row.change.state)
+
+
+def _kind(row: FormRow, words: Wording) -> Value:
+    return words("moves.parking" if row.change.parking else "moves.final")
+
+
+def _decision(row: FormRow, words: Wording) -> Value:
+    return word(row.change.decision, words.language) if row.change.decision else None
+
+
+def _outcome(row: FormRow, words: Wording) -> Value:
+    return word(row.change.outcome, words.language) if row.change.outcome else None
+
+
+def _way_back(row: BackOutRow, words: Wording) -> Value:
+    return words("back_out.kind_parking" if row.step.parking else "back_out.kind_final")
+
+
+# The columns of a form by key, in the order and number that the form says.
+DECISION_COLUMNS: Mapping[str, SheetColumn[FormRow]] = {
+    CHANGE: SheetColumn("change.change", Look.TEXT, "column.change", 16),
+    "order": SheetColumn("change.position", Look.COUNT, "column.order", 8),
+    "station": SheetColumn("change.station", Look.LONG, "column.station", 26),
+    "name": SheetColumn("station.name", Look.LONG, "column.station_name", 26),
+    "mounted": SheetColumn("station.mounted", Look.LONG, "column.mounted", 28),
+    "from": SheetColumn("change.from_channel", Look.COUNT, "column.from", 10),
+    "to": SheetColumn("change.to_channel", Look.COUNT, "column.to", 10),
+    "kind": SheetColumn(_kind, Look.TEXT, "column.kind", 12),
+    "clear_before": SheetColumn("change.clear_air_before", Look.PERCENT, "column.clear_before", 12),
+    "clear_after": SheetColumn("change.clear_air_after", Look.PERCENT, "column.clear_after", 12),
+    "state": SheetColumn(_state, Look.TEXT, "column.state", 16),
+    "decision": SheetColumn(_decision, Look.TEXT, "column.decision", 18),
+    "by": SheetColumn("change.decided_by", Look.TEXT, "column.decided_by", 24),
+    "date": SheetColumn("change.decided_on", Look.DAY, "column.date", 14),
+    "note": SheetColumn(
+        lambda row, _: row.change.decision_note or None, Look.LONG, "column.remark", 40
+    ),
+}
+RESULT_COLUMNS: Mapping[str, SheetColumn[FormRow]] = {
+    **DECISION_COLUMNS,
+    "due": SheetColumn("change.due", Look.MOMENT, "column.due", 19),
+    "done_at": SheetColumn("change.done_at", Look.MOMENT, "column.done_at", 19),
+    "outcome": SheetColumn(_outcome, Look.TEXT, "column.outcome", 20),
+    "by": SheetColumn("change.done_by", Look.TEXT, "column.done_by", 24),
+    "note": SheetColumn(
+        lambda row, _: row.change.done_note or None, Look.LONG, "column.remark", 40
+    ),
+}
+# The least width of columns to fill in, in characters.
+_LEAST = {"decision": 18, "by": 22, "date": 14, "done_at": 19, "outcome": 19, "note": 34}
+BACK_OUT: tuple[SheetColumn[BackOutRow], ...] = (
+    SheetColumn("position", Look.COUNT, "column.order"),
+    SheetColumn("step.change", Look.TEXT, "column.change"),
+    SheetColumn("step.station", Look.LONG, "column.station", 30),
+    SheetColumn("station.name", Look.LONG, "column.station_name", 30),
+    SheetColumn("station.mounted", Look.LONG, "column.mounted", 34),
+    SheetColumn("step.from_channel", Look.COUNT, "column.from"),
+    SheetColumn("step.to_channel", Look.COUNT, "column.to"),
+    SheetColumn(_way_back, Look.LONG, "column.kind", 24),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class FilledForm:
+    """A form to write: its title and note, its columns and rows, and the words to choose from."""
+
+    form: Form
+    title: str
+    note: str
+    columns: tuple[SheetColumn[FormRow], ...]
+    rows: tuple[FormRow, ...]
+    chosen: str  # the key of the column whose words can be chosen
+    choices: tuple[str, ...]
+
+
+def decisions(book: Book, content: StoreContent) -> FilledForm:
+    """Return the form on which changes are decided."""
+    words, plan = book.words, content.plan
+    note = words("decide.note" if content.changes else "decide.none")
+    if plan is not None:
+        by = plan.proposed_by or words("document.author")
+        day = words.day(plan.proposed_on)
+        note = f"{words('decide.put_forward', by=by, day=day)} {note}"
+    return FilledForm(
+        DECISIONS,
+        _title(words, "decide.title", content),
+        note,
+        tuple(DECISION_COLUMNS[key] for key in DECISIONS.keys),
+        _rows(content),
+        "decision",
+        tuple(word(meaning, words.language) for meaning in forms.DECISION_WORDS),
+    )
+
+
+def results(book: Book, content: StoreContent, *, back_out: bool = False) -> FilledForm:
+    """Return the form on which work is reported, with the cautions above it."""
+    words = book.words
+    cautions = " ".join(words(f"cautions.{key}") for key in CAUTIONS)
+    note = "results.note" if content.changes else "results.none"
+    how = words("results.back_out_note" if back_out else note)
+    meanings = ("backed out", "not done") if back_out else forms.OUTCOME_WORDS
+    return FilledForm(
+        RESULTS,
+        _title(words, "back_out.title" if back_out else "results.title", content),
+        f"{words('cautions.title')}: {cautions}\n{how}",
+        tuple(RESULT_COLUMNS[key] for key in RESULTS.keys),
+        _rows(content),
+        "outcome",
+        tuple(word(meaning, words.language) for meaning in meanings),
+    )
+
+
+def _rows(content: StoreContent) -> tuple[FormRow, ...]:
+    stations = {station.station: station for station in content.stations}
+    return tuple(FormRow(change, stations.get(change.station)) for change in content.changes)
+
+
+def _title(words: Wording, key: str, content: StoreContent) -> str:
+    """Return the title line, which names the plan if there is one."""
+    store, plan = content.store, content.plan.plan if content.plan else NOTHING
+    return words(key, plan=plan, store=store.store, name=store.name)
+
+
+def put_form(book: Book, page: Page, filled: FilledForm, content: StoreContent) -> Copies:
+    """Write a form; return its locked cells for the hidden sheet."""
+    form, columns = filled.form, filled.columns
+    headings = [column.title(book.words) for column in columns]
+    rows = [[column.value(row, book.words) for column in columns] for row in filled.rows]
+    widths = [
+        max(column_width(heading, column, [row[place] for row in rows]), _LEAST.get(key, 0))
+        for place, (key, heading, column) in enumerate(
+            zip(form.keys, headings, columns, strict=True)
+        )
+    ]
+    fill_in = _put_top(book, page, filled, headings, widths)
+    for number, row in enumerate(rows, start=_FIRST):
+        for place, (key, value) in enumerate(zip(form.keys, row, strict=True)):
+            looks = fill_in if key in form.entries else book.looks
+            page.put(number, place, value, looks[columns[place].look])
+        texts = [(v, w) for v, w in zip(row, widths, strict=True) if isinstance(v, str)]
+        page.height(number, max(20.0, row_height(texts)))
+    _set_print(page, len(rows), widths)
+    if rows:
+        for key in form.entries:
+            letter = get_column_letter(form.keys.index(key) + 1)
+            rule = _entry_rule(book.words, content, filled, key)
+            rule.add(f"{letter}{_FIRST + 1}:{letter}{_FIRST + len(rows)}")
+            page.sheet.add_data_validation(rule)
+    return [
+        (form.sheet, str(row[0]), key, _copied(value))
+        for row in rows
+        for key, value in zip(form.keys, row, strict=True)
+        if key in form.locked
+    ]
+
+
+def _put_top(
+    book: Book, page: Page, filled: FilledForm, headings: Sequence[str], widths: Sequence[float]
+) -> Mapping[Look, Any]:
+    """Write title, note, hidden keys and headings; return the looks of cells to fill in."""
+    page.put(_TITLE, 0, filled.title, book.title)
+    page.height(_TITLE, 24)
+    look = book.look(font(), Alignment(vertical="top", wrap_text=True))
+    page.merge(_NOTE, len(widths) - 1, filled.note, look)
+    page.height(_NOTE, row_height([(filled.note, sum(widths))]) + 4)
+    fill_in = _fill_in_looks(book)
+    entry = book.look(
+        font(bold=True),
+        Alignment("left", "center", indent=1, wrap_text=True),
+        border=under(style.INK),
+        fill=style.WASH,
+    )
+    for place, (key, heading) in enumerate(zip(filled.form.keys, headings, strict=True)):
+        page.width(place, place, widths[place])
+        page.put(_KEYS, place, key, book.note)
+        page.put(_HEADINGS, place, heading, entry if key in filled.form.entries else book.heading)
+    page.sheet.row_dimensions[_KEYS + 1].hidden = True
+    bold = [(h, w / _ROOM) for h, w in zip(headings, widths, strict=True)]
+    page.height(_HEADINGS, max(32.0, row_height(bold) + 2))
+    return fill_in
+
+
+def _fill_in_looks(book: Book) -> Mapping[Look, Any]:
+    """Return the looks of cells to fill in: shaded, framed, not locked."""
+    day = book.words.days.cells
+    formats = {Look.DAY: day, Look.MOMENT: f"{day} hh:mm"}
+    return {
+        look: book.unlocked(
+            book.look(
+                font(),
+                Alignment("left", "top", indent=1, wrap_text=True),
+                border=under(style.MUTED),
+                fill=style.WASH,
+                number_format=formats.get(look, "General"),
+            )
+        )
+        for look in (Look.TEXT, Look.LONG, Look.DAY, Look.MOMENT)
+    }
+
+
+def _set_print(page: Page, rows: int, widths: Sequence[float]) -> None:
+    page.freeze(_FIRST, 3)
+    page.sheet.print_title_rows = f"{_HEADINGS + 1}:{_HEADINGS + 1}"
+    page.fit(1 if sum(widths) <= PAGE_LETTERS * _ROOM else 2, 0)
+    page.print_area(_HEADINGS + max(1, rows), len(widths) - 1)
+    if rows:
+        right = get_column_letter(len(widths))
+        page.sheet.auto_filter.ref = f"A{_HEADINGS + 1}:{right}{_HEADINGS + 1 + rows}"
+
+
+def _entry_rule(
+    words: Wording, content: StoreContent, filled: FilledForm, key: str
+) -> DataValidation:
+    """Return what a column to fill in takes, with the messages beside it, for no cells yet."""
+    rule = _taken(content, filled, key)
+    message = f"input.{'done_by' if key == 'by' and filled.form is RESULTS else key}"
+    rule.promptTitle = words(f"{message}_title")[:_MOST_TITLE]
+    rule.prompt = words(f"{message}_prompt")[:_MOST_TEXT]
+    rule.showInputMessage = True
+    if rule.type is not None:
+        rule.errorTitle = words("input.error_title")[:_MOST_TITLE]
+        rule.error = words(f"{message}_error")[:_MOST_TEXT]
+        rule.showErrorMessage = True
+    return rule
+
+
+def _taken(content: StoreContent, filled: FilledForm, key: str) -> DataValidation:
+    if key == filled.chosen:
+        return DataValidation("list", f'"{",".join(filled.choices)}"', allow_blank=True)
+    plan = content.plan
+    if key in {"date", "done_at"} and plan is not None:
+        first, last = plan.proposed_on, plan.proposed_on + timedelta(days=_DAYS_AHEAD)
+        ends = [f"DATE({day.year},{day.month},{day.day})" for day in (first, last)]
+        return DataValidation("date", ends[0], ends[1], allow_blank=True, operator="between")
+    names = _approvers(content)
+    if key == "by" and filled.form is DECISIONS and names:
+        first_row = len((PLAN_MARK, STORE_MARK)) + 1  # on the hidden sheet, below the marks
+        cells = f"{COPY}!$B${first_row}:$B${first_row + len(names) - 1}"
+        return DataValidation("list", cells, allow_blank=True)
+    return DataValidation(allow_blank=True)
+
+
+def _approvers(content: StoreContent) -> tuple[str, ...]:
+    """Return who may decide on the store's changes: no one who proposed them."""
+    proposer = folded(content.plan.proposed_by or "") if content.plan else ""
+    return tuple(name for name in content.approvers if folded(name) != proposer)
+
+
+def put_copy(book: Book, content: StoreContent, copies: Copies) -> None:
+    """Write the hidden sheet: plan and store, who may decide, and a copy of the locked cells."""
+    page = Page(book.book.create_sheet(COPY))
+    marks = [
+        (PLAN_MARK, content.plan.plan if content.plan else ""),
+        (STORE_MARK, content.store.store),
+        *(("approver", name) for name in _approvers(content)),
+    ]
+    for number, row in enumerate([*marks, *copies]):
+        for place, text in enumerate(row):
+            page.put(number, place, text, book.looks[Look.TEXT])
+    page.sheet.sheet_state = "hidden"
+
+
+def move_copies(rows: Sequence[Sequence[Value]]) -> Copies:
+    """Return the cells of the list of changes, which begin with position and station."""
+    return [
+        (MOVES, plain(row[0]), "station" if place == 1 else str(place), _copied(value))
+        for row in rows
+        for place, value in enumerate(row)
+        if value is not None
+    ]
+
+
+def _copied(value: Value) -> str:
+    return plain(writable(value) if isinstance(value, str) else value)
+
+
+def lock(sheet: Worksheet) -> None:
+    """Lock a sheet against slips; sorting, filtering and setting widths stay possible."""
+    protection = sheet.protection
+    for freedom in ("sort", "autoFilter", "formatColumns", "formatRows", "insertColumns"):
+        setattr(protection, freedom, False)  # the file format says what is forbidden
+    protection.sheet = True
+
+
+def back_out_workbook(content: StoreContent, steps: Sequence[BackOutStep]) -> bytes:
+    """Return the way back as .xlsx; `content` holds the plan, and the changes to undo."""
+    words = wording(content.store.country)
+    title = _title(words, "back_out.title", content)
+    book = Book(words, style.page_size(content.store.country))
+    book.describe(title)
+    book.book.properties.description = None
+    undone = {step.change for step in steps}
+    changes = [_blank(change) for change in reversed(content.changes) if change.change in undone]
+    content = replace(content, changes=tuple(changes))
+    stations = {station.station: station for station in content.stations}
+    rows = [
+        BackOutRow(position, step, stations.get(step.station))
+        for position, step in enumerate(steps, start=1)
+    ]
+    put_list(book, book.sheet(_BACK_OUT_SHEET, title), BACK_OUT, rows)
+    form = results(book, content, back_out=True)
+    copies = put_form(book, book.sheet(form.form.sheet, title), form, content)
+    put_copy(book, content, copies)
+    for sheet in book.book.worksheets:
+        lock(sheet)
+    return workbook_bytes(book.book)
+
+
+def _blank(change: RegisteredChange) -> RegisteredChange:
+    """Return a change without a report of it; the report of its undoing is asked for."""
+    return replace(change, outcome=None, done_at=None, done_by=None, done_note=None, due=None)

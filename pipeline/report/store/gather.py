@@ -1,0 +1,229 @@
+"""Read what the reports of stores say from the database, and work out the key figures."""
+
+from collections import Counter, defaultdict
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import replace
+from itertools import islice
+from math import fsum
+from operator import attrgetter
+from statistics import median
+from typing import Any, TypeVar
+
+from pipeline.database import Database
+from pipeline.due import choose, narrowed, program, store_marks
+from pipeline.reasons import from_json, sentence
+from pipeline.records import Severity
+from pipeline.report.rule_book import RuleBook, rule_book
+from pipeline.report.store.content import (
+    EarshotPair,
+    KeyFigures,
+    PlanInForce,
+    PlannedMove,
+    PlannedStation,
+    PlanQuality,
+    Rated,
+    RegisteredChange,
+    Store,
+    StoreContent,
+    StoreFinding,
+    WifiGroup,
+)
+from pipeline.tables.run import PermittedChannel
+from pipeline.tables.survey import EdEvidence
+from pipeline.wording import wording
+
+CHUNK = 200  # stores whose contents are in memory at once
+MARKED = 1000  # stores whose rows, but not their contents, are in memory at once
+# What is read of each store: the statement, the record of its rows, and its parameters.
+_READ: tuple[tuple[str, type[Any], Mapping[str, object]], ...] = (
+    ("store_head", Store, {}),
+    ("store_stations", PlannedStation, {}),
+    ("store_moves", PlannedMove, {}),
+    ("store_air", EdEvidence, {}),
+    ("store_findings", StoreFinding, {}),
+    ("store_pairs", EarshotPair, {}),
+    ("store_wifi", WifiGroup, {}),
+    ("store_proofs", PlanQuality, {}),
+    ("store_permitted", PermittedChannel, {}),
+    ("store_plans", PlanInForce, {}),
+    ("store_changes", RegisteredChange, {"plan": None}),
+)
+_NARROWED = ("earshot", "ed_evidence", "wifi_seen")
+_SURENESS = ("high", "fair", "low")
+Row = TypeVar("Row")
+Reasoned = TypeVar("Reasoned", PlannedStation, PlannedMove)
+_Figure = Callable[[PlannedStation], float | None]
+_now: _Figure = attrgetter("clear_air_now")
+_planned: _Figure = attrgetter("clear_air_planned")
+
+
+class _Rows:
+    """The rows of some stores, by record and store."""
+
+    def __init__(self, database: Database) -> None:
+        self.book = rule_book(database)
+        self._found: dict[type[Any], dict[str, list[Any]]] = {}
+        for name, kind, values in _READ:
+            rows = self._found.setdefault(kind, defaultdict(list))
+            for row in database.records(kind, "report", name, values):
+                rows[row.store].append(row)
+
+    def of(self, store: str, kind: type[Row]) -> tuple[Row, ...]:
+        """Return the rows of a store, in the order they were read."""
+        return tuple(self._found[kind][store])
+
+
+def store_contents(
+    database: Database, stores: Sequence[str], approvers: tuple[str, ...] = ()
+) -> Iterator[StoreContent]:
+    """Yield the contents of the named stores, in ascending order of their names.
+
+    At most `CHUNK` stores are in memory at once. `approvers` may decide on changes.
+    """
+    for chunk in _chunks(stores, CHUNK):
+        with narrowed(database, chunk, *_NARROWED):
+            rows = _Rows(database)
+        for store in chunk:
+            for head in rows.of(store, Store):
+                yield _content(head, rows, approvers)
+
+
+def content_marks(
+    database: Database, stores: Sequence[str], approvers: tuple[str, ...] = ()
+) -> dict[str, str]:
+    """Return the fingerprint of each store's content, and of the program that words it.
+
+    It is made from the rows that `store_contents` reads, without making the contents.
+    """
+    marks: dict[str, str] = {}
+    words = repr(rule_book(database))
+    for chunk in _chunks(stores, MARKED):
+        with narrowed(database, chunk, *_NARROWED):
+            frames = [database.frame("report", name, values) for name, _, values in _READ]
+            marks |= store_marks(frames, program(), words, *approvers)
+    return marks
+
+
+def back_out_content(database: Database, store: str, plan: str) -> StoreContent:
+    """Return a store's content with a plan of the register in place of the one in force."""
+    (content,) = store_contents(database, [store])
+    choose(database, [store])
+    of = {"plan": plan}
+    (proposed,) = database.records(PlanInForce, "report", "proposed", of)
+    changes = database.records(RegisteredChange, "report", "store_changes", of)
+    return replace(content, plan=proposed, changes=tuple(changes))
+
+
+def _chunks(stores: Sequence[str], most: int) -> Iterator[tuple[str, ...]]:
+    remaining = iter(sorted(stores))
+    while chunk := tuple(islice(remaining, most)):
+        yield chunk
+
+
+def _content(store: Store, rows: _Rows, approvers: tuple[str, ...]) -> StoreContent:
+    key, language = store.store, wording(store.country).language
+    stations = tuple(_worded(station, language) for station in rows.of(key, PlannedStation))
+    moves = tuple(_worded(move, language) for move in rows.of(key, PlannedMove))
+    air, pairs = rows.of(key, EdEvidence), rows.of(key, EarshotPair)
+    findings = tuple(_finding(found, rows.book, language) for found in rows.of(key, StoreFinding))
+    plan = next(iter(rows.of(key, PlanInForce)), None)
+    return StoreContent(
+        store=store,
+        stations=stations,
+        moves=moves,
+        air=air,
+        findings=findings,
+        pairs=pairs,
+        wifi=rows.of(key, WifiGroup),
+        proof=next(iter(rows.of(key, PlanQuality)), None),
+        permitted=tuple(one.channel for one in rows.of(key, PermittedChannel)),
+        figures=key_figures(stations, moves, air, findings, pairs),
+        plan=plan,
+        changes=rows.of(key, RegisteredChange) if plan else (),
+        approvers=approvers,
+    )
+
+
+def _finding(found: StoreFinding, book: RuleBook, language: str) -> StoreFinding:
+    """Return a finding with its title and sentence in the store's language."""
+    return replace(
+        found,
+        severity=Severity(found.severity),
+        title=book.title(found.rule, language),
+        detail=book.sentence(found.rule, language, found.facts, found.detail),
+    )
+
+
+def _worded(about: Reasoned, language: str) -> Reasoned:
+    """Return a station or move with its reason in the store's language."""
+    if not about.facts:
+        return about
+    return replace(about, reason=sentence(from_json(about.facts), language))
+
+
+def key_figures(
+    stations: Sequence[PlannedStation],
+    moves: Sequence[PlannedMove],
+    air: Sequence[EdEvidence],
+    findings: Sequence[StoreFinding],
+    pairs: Sequence[EarshotPair],
+) -> KeyFigures:
+    """Return the key figures of a store; `pairs` are its stations in earshot of each other."""
+    sources = Counter(cell.source for cell in air)
+    measured = [cell for cell in air if cell.source == "measured"]
+    return KeyFigures(
+        stations=len(stations),
+        stations_moved=sum(station.moved for station in stations),
+        steps=len(moves),
+        parking_steps=sum(move.parking for move in moves),
+        clear_air_now=_weighted(stations, _now),
+        clear_air_planned=_weighted(stations, _planned),
+        weakest_now=_weakest(stations, _now),
+        weakest_planned=_weakest(stations, _planned),
+        shared_now=_shared(pairs, {s.station: s.channel for s in stations}),
+        shared_planned=_shared(pairs, {s.station: s.final_channel for s in stations}),
+        findings=_by_severity(findings),
+        excepted=sum(finding.excepted is not None for finding in findings),
+        measured=sources["measured"],
+        inferred=sources["inferred"],
+        absent=sources["absent"],
+        own_traffic=sum(cell.own_traffic for cell in air),
+        readings_median=median(cell.readings for cell in measured) if measured else None,
+        newest_scan=max((c.newest_at for c in measured if c.newest_at), default=None),
+        sureness={word: sum(s.sureness == word for s in stations) for word in _SURENESS},
+        labels=sum(s.labels for s in stations),
+        weak_labels=sum(s.weak_labels for s in stations),
+        silent_labels=sum(s.silent_labels for s in stations),
+        lone_labels=sum(s.lone_labels for s in stations),
+    )
+
+
+def _weighted(stations: Sequence[PlannedStation], figure: _Figure) -> float | None:
+    """Return the mean over the labels served, or over the stations if none has labels."""
+    known = [(value, s.weight) for s in stations if (value := figure(s)) is not None]
+    if not known:
+        return None
+    total = fsum(weight for _, weight in known)
+    if total <= 0:
+        return fsum(value for value, _ in known) / len(known)
+    return fsum(value * weight for value, weight in known) / total
+
+
+def _weakest(stations: Sequence[PlannedStation], figure: _Figure) -> Rated | None:
+    rated = [Rated(s.station, value) for s in stations if (value := figure(s)) is not None]
+    return min(rated, key=attrgetter("value"), default=None)
+
+
+def _shared(
+    pairs: Sequence[EarshotPair], channel: Mapping[str, int | None]
+) -> tuple[EarshotPair, ...]:
+    return tuple(
+        pair
+        for pair in pairs
+        if (own := channel.get(pair.station)) is not None and own == channel.get(pair.neighbour)
+    )
+
+
+def _by_severity(findings: Sequence[StoreFinding]) -> Mapping[Severity, int]:
+    standing = Counter(f.severity for f in findings if f.excepted is None)
+    return {severity: standing[severity] for severity in Severity}

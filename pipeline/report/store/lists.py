@@ -1,0 +1,258 @@
+"""The lists of a summary: changes, findings, label health."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from pipeline.records import Severity
+from pipeline.report.kit import style
+from pipeline.report.kit.pen import (
+    BODY,
+    SMALL,
+    SMALL_MUTED,
+    SMALL_STRONG,
+    STRONG,
+    TINY,
+    TINY_MUTED,
+    Align,
+    Box,
+    Pen,
+    Type,
+    text_height,
+)
+from pipeline.report.kit.style import Face
+from pipeline.report.store.content import (
+    Document,
+    KeyFigures,
+    PlannedMove,
+    PlannedStation,
+    StoreContent,
+    StoreFinding,
+    gap,
+)
+from pipeline.wording import Wording
+
+_INDENT = 20.0
+_GAP = 5.0
+REASON_LINES, FEW_REASON_LINES = 7, 3  # where there is room, and where there is little
+WHOLE_REASON = 40  # more lines than any reason takes
+_STAY_LINES = 4
+_COUNT_W = 40.0
+_NUMBER = Type(style.SMALL, Face.STRONG, style.PAPER)
+
+
+def move_height(move: PlannedMove, width: float, lines: int = REASON_LINES) -> float:
+    """Return the height of a change in a column, in points."""
+    reason = text_height(move.reason, SMALL, width - _INDENT, lines)
+    return STRONG.leading + reason + _GAP
+
+
+def draw_move(
+    pen: Pen, box: Box, move: PlannedMove, doc: Document, lines: int = REASON_LINES
+) -> float:
+    """Draw a change with its number; return the y below it."""
+    middle = box.y + 7
+    pen.circle((box.x + 7, middle), 7, style.PLANNED, style.PLANNED, 0.5)
+    pen.text(box.x + 7, middle + 2.8, str(move.position), _NUMBER, align=Align.CENTRE)
+    change = doc.words.channels(move.from_channel, move.to_channel)
+    if move.parking:
+        change = f"{change} ({doc.words('moves.parking')})"
+    head = doc.words("moves.step", station=doc.called(move.station), change=change)
+    pen.text(box.x + _INDENT, box.y + STRONG.size, head, STRONG, width=box.w - _INDENT)
+    rest = Box(box.x + _INDENT, box.y + STRONG.leading, box.w - _INDENT, 0)
+    return pen.paragraph(rest, move.reason, SMALL, lines=lines) + _GAP
+
+
+def reasons_cut(moves: Sequence[PlannedMove], width: float, lines: int) -> bool:
+    """Tell whether any reason needs more lines in a column than it is given."""
+    room = width - _INDENT
+    return any(
+        text_height(move.reason, SMALL, room, lines) < text_height(move.reason, SMALL, room)
+        for move in moves
+    )
+
+
+def draw_no_moves(pen: Pen, box: Box, doc: Document) -> None:
+    """Draw why nothing changes: the proof, then the reasons of stations while there is room."""
+    y = pen.paragraph(box, _why(doc.content, doc.words), BODY, lines=3) + _GAP
+    for station in doc.content.stations:
+        if station.reason is None:
+            continue
+        text = f"{doc.names[station.station]}: {station.reason}"
+        if y + text_height(text, SMALL_MUTED, box.w, _STAY_LINES) > box.bottom:
+            return
+        y = pen.paragraph(box.below(y), text, SMALL_MUTED, lines=_STAY_LINES) + 2
+
+
+def fitting(moves: Sequence[PlannedMove], width: float, room: float) -> tuple[int, int]:
+    """Return the lines for each reason, and how many changes fit into a column.
+
+    Unless everything fits, room is kept for a closing line.
+    """
+    for lines in (WHOLE_REASON, *range(REASON_LINES, FEW_REASON_LINES - 1, -1)):
+        closing = SMALL.leading if reasons_cut(moves, width, lines) else 0.0
+        if sum(move_height(move, width, lines) for move in moves) + closing <= room:
+            return lines, len(moves)
+    used, count = 0.0, 0
+    for move in moves:
+        used += move_height(move, width, FEW_REASON_LINES)
+        spare = 0.0 if count + 1 == len(moves) else SMALL.leading
+        if used + spare > room:
+            break
+        count += 1
+    return FEW_REASON_LINES, count
+
+
+def _why(content: StoreContent, words: Wording) -> str:
+    if content.proof is None:
+        return words("moves.unplanned")
+    if content.proof.optimal:
+        return words("moves.best")
+    return words("moves.near", gap=words.percent(gap(content)))
+
+
+_FINDING_INDENT = 52.0
+_FINDING_GAP = 2.5
+_TEXT_LINES = 2
+_ALERT_STRONG = Type(style.SMALL, Face.STRONG, style.ALERT)
+
+
+@dataclass(frozen=True, slots=True)
+class _Entry:
+    """What is printed of a finding, or of several of one rule, of which it is the first."""
+
+    finding: StoreFinding
+    count: int
+    title: str
+    text: str
+
+    def height(self, width: float) -> float:
+        """Return its height in points."""
+        text = text_height(self.text, TINY_MUTED, width - _FINDING_INDENT, _TEXT_LINES)
+        return SMALL.leading + text + _FINDING_GAP
+
+
+def draw_findings(pen: Pen, box: Box, findings: Sequence[StoreFinding], words: Wording) -> None:
+    """Draw the findings, gravest first, one by one or by rule; count those without room."""
+    y = pen.heading(box, words("findings.title"))
+    if not findings:
+        pen.text(box.x, y + SMALL.size, words("findings.none"), SMALL_MUTED)
+        return
+    entries = [_one(finding, words) for finding in findings]
+    if sum(entry.height(box.w) for entry in entries) > box.bottom - y:
+        entries = [_together(group, words) for group in _groups(findings)]
+    left = len(findings)
+    for place, entry in enumerate(entries, start=1):
+        spare = 0.0 if place == len(entries) else SMALL.leading
+        if y + entry.height(box.w) + spare > box.bottom:
+            rest = words.counted("more.workbook", left)
+            pen.text(box.x + _FINDING_INDENT, y + SMALL.size, rest, SMALL_MUTED)
+            return
+        _draw(pen, box.below(y), entry, words)
+        y += entry.height(box.w)
+        left -= entry.count
+
+
+def _groups(findings: Sequence[StoreFinding]) -> Iterator[list[StoreFinding]]:
+    """Yield the findings of one rule and severity together, excepted ones by their reason."""
+    groups: dict[tuple[str, str, str | None], list[StoreFinding]] = {}
+    for finding in findings:
+        key = (finding.rule, finding.severity, finding.excepted)
+        groups.setdefault(key, []).append(finding)
+    yield from groups.values()
+
+
+def _one(finding: StoreFinding, words: Wording) -> _Entry:
+    title = finding.title
+    if finding.excepted is not None:
+        reason = words("findings.excepted_note", reason=finding.excepted)
+        return _Entry(finding, 1, title, reason)
+    said = not finding.subject or finding.subject in finding.detail
+    text = finding.detail if said else f"{finding.subject}: {finding.detail}"
+    return _Entry(finding, 1, title, text)
+
+
+def _together(group: Sequence[StoreFinding], words: Wording) -> _Entry:
+    alone = _one(group[0], words)
+    if len(group) == 1:
+        return alone
+    title = words("findings.together", title=alone.title, n=words.number(len(group)))
+    subjects = ", ".join(sorted({finding.subject for finding in group}))
+    text = alone.text if group[0].excepted is not None else subjects
+    return _Entry(group[0], len(group), title, text)
+
+
+def _draw(pen: Pen, box: Box, entry: _Entry, words: Wording) -> None:
+    finding = entry.finding
+    grave = finding.severity in (Severity.STOP, Severity.FIX) and finding.excepted is None
+    key = "findings.excepted" if finding.excepted is not None else f"severity.{finding.severity}"
+    _shape(pen, box.x + 4, box.y + 5, finding)
+    kind = _ALERT_STRONG if grave else SMALL_MUTED
+    base = box.y + SMALL.size
+    pen.text(box.x + 11, base, words(key), kind, width=_FINDING_INDENT - 12)
+    pen.text(
+        box.x + _FINDING_INDENT, base, entry.title, SMALL_STRONG, width=box.w - _FINDING_INDENT
+    )
+    rest = Box(box.x + _FINDING_INDENT, box.y + SMALL.leading, box.w - _FINDING_INDENT, 0)
+    pen.paragraph(rest, entry.text, TINY_MUTED, lines=_TEXT_LINES)
+
+
+def _shape(pen: Pen, x: float, y: float, finding: StoreFinding) -> None:
+    """Draw the outline of the severity, which can be told without colour or words."""
+    if finding.excepted is not None or finding.severity is Severity.NOTE:
+        pen.line((x - 3, y), (x + 3, y), style.MUTED, 1)
+    elif finding.severity is Severity.STOP:
+        pen.rectangle(Box(x - 3, y - 3, 6, 6), style.ALERT)
+    elif finding.severity is Severity.FIX:
+        pen.polygon(((x - 3.4, y + 3), (x + 3.4, y + 3), (x, y - 3.4)), style.ALERT, None)
+    else:
+        pen.circle((x, y), 2.6, style.PAPER, style.MUTED, 0.9)
+
+
+def draw_labels(pen: Pen, box: Box, doc: Document) -> None:
+    """Draw the label counts of the store, then of its stations while there is room."""
+    words, figures, stations = doc.words, doc.content.figures, doc.content.stations
+    if not figures.labels:
+        y = pen.heading(box, words("labels.title"))
+        pen.paragraph(box.below(y), words("labels.none"), SMALL_MUTED, lines=2)
+        return
+    y = pen.heading(box, words("labels.title"), words("labels.note"))
+    y = _label_heads(pen, box.below(y), words)
+    rows = int((box.bottom - y) // SMALL.leading) - 1
+    y = _label_row(pen, box.below(y), words("labels.all"), figures, words)
+    shown = _label_stations(stations, rows)
+    for station in shown:
+        y = _label_row(pen, box.below(y), doc.called(station.station), station, words)
+    if hidden := len(stations) - len(shown):
+        text = words.counted("more.workbook", hidden)
+        pen.text(box.x, y + SMALL.size, text, SMALL_MUTED)
+
+
+def _label_heads(pen: Pen, box: Box, words: Wording) -> float:
+    for place, key in enumerate(("labels", "weak", "silent", "lone")):
+        x = box.right - _COUNT_W * (3 - place)
+        text = words(f"labels.{key}")
+        pen.text(x, box.y + TINY.size, text, TINY_MUTED, align=Align.RIGHT, width=_COUNT_W - 3)
+    y = box.y + TINY.leading + 2
+    pen.line((box.x, y - 1), (box.right, y - 1))
+    return y
+
+
+def _label_stations(stations: Sequence[PlannedStation], rows: int) -> Sequence[PlannedStation]:
+    if len(stations) <= rows:
+        return stations
+    troubled = sorted(
+        stations, key=lambda s: (-(s.weak_labels + s.silent_labels + s.lone_labels), s.station)
+    )
+    return troubled[: max(0, rows - 1)]
+
+
+def _label_row(
+    pen: Pen, box: Box, name: str, of: KeyFigures | PlannedStation, words: Wording
+) -> float:
+    kind = SMALL_STRONG if isinstance(of, KeyFigures) else SMALL
+    base = box.y + kind.size
+    pen.text(box.x, base, name, kind, width=box.w - 4 * _COUNT_W)
+    counts = (of.labels, of.weak_labels, of.silent_labels, of.lone_labels)
+    for place, count in enumerate(map(words.number, counts)):
+        pen.text(box.right - _COUNT_W * (3 - place), base, count, kind, align=Align.RIGHT)
+    return box.y + kind.leading

@@ -1,0 +1,272 @@
+"""The change plan of a store as a workbook: changes, forms, and everything they rest on."""
+
+from collections import defaultdict
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+from pipeline.records import Severity
+from pipeline.report.kit import style
+from pipeline.report.kit.sheet import (
+    Book,
+    FirstSheet,
+    Look,
+    Page,
+    SheetColumn,
+    Value,
+    put_list,
+    worded,
+    yes_no,
+)
+from pipeline.report.store.air import put_heat_map
+from pipeline.report.store.content import (
+    CAUTIONS,
+    READING,
+    EarshotPair,
+    PlannedMove,
+    PlannedStation,
+    Rated,
+    StoreContent,
+    StoreFinding,
+    evidence_lines,
+    verdict,
+)
+from pipeline.report.store.forms import decisions, lock, move_copies, put_copy, put_form, results
+from pipeline.tables.survey import EdEvidence
+from pipeline.wording import NOTHING, Wording, wording
+from pipeline.xlsx import workbook_bytes
+
+_FIRST_WIDTHS = (40, 62)
+_SHEETS = ("Moves", "Decisions", "Results", "Channels", "Findings", "Evidence", "Stations")
+
+
+@dataclass(frozen=True, slots=True)
+class MoveRow:
+    """A change and its station; None if no export names it any more."""
+
+    move: PlannedMove
+    station: PlannedStation | None
+
+    @property
+    def back_out_channel(self) -> int:
+        """The channel to go back to."""
+        now = self.station.channel if self.station else None
+        return self.move.from_channel if now is None else now
+
+
+@dataclass(frozen=True, slots=True)
+class StationRow:
+    """A station and the stations in earshot on its channel, now and as planned."""
+
+    station: PlannedStation
+    sharing_now: str | None
+    sharing_planned: str | None
+
+
+def _kind(row: MoveRow, words: Wording) -> Value:
+    return words("moves.parking" if row.move.parking else "moves.final")
+
+
+def _window(row: MoveRow, words: Wording) -> Value:
+    """Return the night of a change in local time, or None if it has none yet."""
+    move = row.move
+    if move.starts_at is None or move.ends_at is None:
+        return None
+    night = words("moves.window", start=words.moment(move.starts_at), end=f"{move.ends_at:%H:%M}")
+    return words("moves.provisional", window=night) if move.provisional else night
+
+
+def _pan_id(row: StationRow, _: Wording) -> Value:
+    return None if row.station.pan_id is None else f"0x{row.station.pan_id:04X}"
+
+
+MOVES: tuple[SheetColumn[MoveRow], ...] = (
+    SheetColumn("move.position", Look.COUNT, "column.order"),
+    SheetColumn("move.station", Look.LONG, "column.station", 30),
+    SheetColumn("station.name", Look.LONG, "column.station_name", 30),
+    SheetColumn("station.mounted", Look.LONG, "column.mounted", 34),
+    SheetColumn("move.from_channel", Look.COUNT, "column.from"),
+    SheetColumn("move.to_channel", Look.COUNT, "column.to"),
+    SheetColumn(_kind, Look.TEXT, "column.kind"),
+    SheetColumn("move.reason", Look.LONG, "column.reason", 56),
+    SheetColumn("move.clear_air_before", Look.PERCENT, "column.clear_before"),
+    SheetColumn("move.clear_air_after", Look.PERCENT, "column.clear_after"),
+    SheetColumn(worded("sureness", "station.sureness"), Look.TEXT, "column.confidence"),
+    SheetColumn(_window, Look.LONG, "column.window", 30),
+    SheetColumn("move.minutes", Look.COUNT, "column.minutes"),
+    SheetColumn("back_out_channel", Look.COUNT, "column.back_out"),
+)
+FINDINGS: tuple[SheetColumn[StoreFinding], ...] = (
+    SheetColumn(worded("severity", "severity"), Look.TEXT, "column.severity"),
+    SheetColumn("title", Look.LONG, "column.title", 36),
+    SheetColumn("subject", Look.LONG, "column.subject", 24),
+    SheetColumn("detail", Look.LONG, "column.detail", 70),
+    SheetColumn("excepted", Look.LONG, "column.exception", 36),
+    SheetColumn("rule", Look.TEXT, "column.rule"),
+)
+EVIDENCE: tuple[SheetColumn[EdEvidence], ...] = (
+    SheetColumn("station", Look.LONG, "column.station", 30),
+    SheetColumn("channel", Look.COUNT, "column.channel"),
+    SheetColumn("readings", Look.COUNT, "column.readings"),
+    SheetColumn("worth", Look.LEVEL, "column.worth"),
+    SheetColumn("busy_share", Look.PERCENT, "column.busy_share"),
+    SheetColumn("busy_bound", Look.PERCENT, "column.busy_bound"),
+    SheetColumn("mean_dbm", Look.LEVEL, "column.mean"),
+    SheetColumn("p50_dbm", Look.LEVEL, "column.p50"),
+    SheetColumn("p90_dbm", Look.LEVEL, "column.p90"),
+    SheetColumn("p99_dbm", Look.LEVEL, "column.p99"),
+    SheetColumn(yes_no("own_traffic"), Look.TEXT, "column.own_traffic"),
+    SheetColumn(worded("source", "source"), Look.TEXT, "column.source"),
+    SheetColumn("newest_at", Look.MOMENT, "column.newest"),
+    SheetColumn("basis", Look.LONG, "column.basis", 44),
+)
+STATIONS: tuple[SheetColumn[StationRow], ...] = (
+    SheetColumn("station.station", Look.LONG, "column.station", 30),
+    SheetColumn("station.name", Look.LONG, "column.station_name", 30),
+    SheetColumn("station.mounted", Look.LONG, "column.mounted", 34),
+    SheetColumn("station.floor", Look.COUNT, "column.floor"),
+    SheetColumn("station.x_m", Look.LEVEL, "column.x"),
+    SheetColumn("station.y_m", Look.LEVEL, "column.y"),
+    SheetColumn("station.channel", Look.COUNT, "column.channel"),
+    SheetColumn("station.channel_planned", Look.COUNT, "column.planned"),
+    SheetColumn("station.clear_air_now", Look.PERCENT, "column.clear_before"),
+    SheetColumn("station.clear_air_planned", Look.PERCENT, "column.clear_after"),
+    SheetColumn(worded("sureness", "station.sureness"), Look.TEXT, "column.confidence"),
+    SheetColumn("station.next_best_channel", Look.COUNT, "column.next_best"),
+    SheetColumn("station.reason", Look.LONG, "column.reason", 60),
+    SheetColumn("station.labels", Look.COUNT, "column.labels"),
+    SheetColumn("station.weak_labels", Look.COUNT, "column.weak"),
+    SheetColumn("station.silent_labels", Look.COUNT, "column.silent"),
+    SheetColumn("station.lone_labels", Look.COUNT, "column.lone"),
+    SheetColumn("station.air_share", Look.PERCENT, "column.air_share"),
+    SheetColumn("station.tx_power_dbm", Look.LEVEL, "column.power"),
+    SheetColumn(_pan_id, Look.TEXT, "column.pan_id"),
+    SheetColumn("station.eui64", Look.LONG, "column.eui64"),
+    SheetColumn("station.ip_address", Look.LONG, "column.ip"),
+    SheetColumn("station.port", Look.TEXT, "column.port"),
+    SheetColumn("station.firmware", Look.LONG, "column.firmware", 24),
+    SheetColumn("station.hardware", Look.LONG, "column.hardware", 24),
+    SheetColumn(yes_no("station.connected"), Look.TEXT, "column.connected"),
+    SheetColumn("sharing_now", Look.LONG, "column.sharing_now", 30),
+    SheetColumn("sharing_planned", Look.LONG, "column.sharing_planned", 30),
+)
+
+
+def workbook(content: StoreContent) -> bytes:
+    """Return the change plan of one store as .xlsx; the same content gives the same bytes.
+
+    Tab names are the same in every language, because a returned workbook is read by them.
+    """
+    store = content.store
+    words = wording(store.country)
+    title = words("document.title", store=store.store, name=store.name)
+    book = Book(words, style.page_size(store.country))
+    plan = content.plan.plan if content.plan else None
+    book.describe(title, subject=words("workbook.subject"), keywords=plan)
+    _summary(book, book.sheet("Summary", title, landscape=False), content)
+    stations = {station.station: station for station in content.stations}
+    moves = [MoveRow(move, stations.get(move.station)) for move in content.moves]
+    copies = move_copies(put_list(book, book.sheet("Moves", title), MOVES, moves))
+    for form in (decisions(book, content), results(book, content)):
+        copies += put_form(book, book.sheet(form.form.sheet, title), form, content)
+    put_heat_map(book, book.sheet("Channels", title), content)
+    put_list(book, book.sheet("Findings", title), FINDINGS, content.findings)
+    put_list(book, book.sheet("Evidence", title), EVIDENCE, content.air)
+    put_list(book, book.sheet("Stations", title), STATIONS, _station_rows(content))
+    put_copy(book, content, copies)
+    for sheet in book.book.worksheets:
+        lock(sheet)
+    return workbook_bytes(book.book)
+
+
+def _station_rows(content: StoreContent) -> list[StationRow]:
+    now, planned = _sharing(content.figures.shared_now), _sharing(content.figures.shared_planned)
+    return [
+        StationRow(one, now.get(one.station), planned.get(one.station)) for one in content.stations
+    ]
+
+
+def _sharing(pairs: Sequence[EarshotPair]) -> Mapping[str, str]:
+    """Return for each station the names of those in earshot on its channel."""
+    names: dict[str, list[str]] = defaultdict(list)
+    for pair in pairs:
+        names[pair.station].append(pair.neighbour)
+        names[pair.neighbour].append(pair.station)
+    return {station: ", ".join(sorted(others)) for station, others in names.items()}
+
+
+def _summary(book: Book, page: Page, content: StoreContent) -> None:
+    words = book.words
+    sheet = FirstSheet(book, page, words("summary.title"), _FIRST_WIDTHS)
+    sheet.note(verdict(content, words))
+    sheets = [(name, words(f"summary.sheet_{name.lower()}")) for name in _SHEETS]
+    for title, lines in (
+        ("summary.store", _store_lines(content, words)),
+        ("summary.figures", _figure_lines(content, words)),
+        ("evidence.title", [*evidence_lines(content, words), *_cost_lines(content, words)]),
+        ("summary.sheets", sheets),
+    ):
+        sheet.section(words(title))
+        for label, value in lines:
+            sheet.line((label, Look.TEXT), (value, Look.LONG))
+    for group, keys in (("cautions", CAUTIONS), ("reading", READING)):
+        sheet.section(words(f"{group}.title"))
+        for key in keys:
+            sheet.note(words(f"{group}.{key}"))
+    sheet.end()
+
+
+def _store_lines(content: StoreContent, words: Wording) -> list[tuple[str, str]]:
+    store = content.store
+    return [
+        (words("summary.store"), store.store),
+        (words("summary.name"), store.name),
+        (words("summary.region"), store.region),
+        (words("summary.country"), store.country or NOTHING),
+        (words("summary.store_type"), store.store_type or NOTHING),
+        (words("summary.time_zone"), store.time_zone or NOTHING),
+        (words("summary.seen"), words.day(store.last_seen_on)),
+        (words("summary.permitted"), ", ".join(map(str, content.permitted)) or NOTHING),
+    ]
+
+
+def _figure_lines(content: StoreContent, words: Wording) -> list[tuple[str, str]]:
+    figures = content.figures
+    labels = (figures.labels, figures.weak_labels, figures.silent_labels, figures.lone_labels)
+    grades = (figures.findings[grade] for grade in Severity)
+    return [
+        (words("summary.stations"), words.number(figures.stations)),
+        (words("summary.moved"), words.number(figures.stations_moved)),
+        (words("summary.steps"), words.number(figures.steps)),
+        (words("summary.parking"), words.number(figures.parking_steps)),
+        (words("summary.clear_now"), words.percent(figures.clear_air_now)),
+        (words("summary.clear_planned"), words.percent(figures.clear_air_planned)),
+        (words("summary.weakest_now"), _rated(figures.weakest_now, words)),
+        (words("summary.weakest_planned"), _rated(figures.weakest_planned, words)),
+        (words("summary.shared_now"), words.number(len(figures.shared_now))),
+        (words("summary.shared_planned"), words.number(len(figures.shared_planned))),
+        (words("summary.findings"), _joined(map(words.number, grades))),
+        (words("summary.excepted"), words.number(figures.excepted)),
+        (words("summary.labels"), _joined(map(words.number, labels))),
+    ]
+
+
+def _cost_lines(content: StoreContent, words: Wording) -> list[tuple[str, str]]:
+    proof = content.proof
+    if proof is None:
+        return []
+    costs = (proof.cost_now, proof.cost, proof.bound)
+    return [
+        (words("summary.solver"), proof.solver),
+        (words("summary.cost"), _joined(words.number(cost, 3) for cost in costs)),
+        *([(words("summary.ask"), proof.ask)] if proof.ask else []),
+    ]
+
+
+def _rated(rated: Rated | None, words: Wording) -> str:
+    if rated is None:
+        return NOTHING
+    return words("summary.weakest_value", station=rated.station, clear=words.percent(rated.value))
+
+
+def _joined(texts: Iterator[str]) -> str:
+    return " · ".join(texts)

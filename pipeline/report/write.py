@@ -1,0 +1,302 @@
+"""Write every report: change plans, summaries, region reviews, audits, back-outs."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import groupby, islice
+from operator import attrgetter
+from pathlib import Path
+
+from pipeline.database import Database
+from pipeline.due import fingerprint, program
+from pipeline.errors import QuietaisleError, UnknownSelection
+from pipeline.parallel import mapped
+from pipeline.progress import Progress
+from pipeline.records import BackOutStep, CalendarOf, Selection, Written
+from pipeline.report.files import (
+    ReportFolders,
+    WrittenFiles,
+    WrittenFolder,
+    put_file,
+    report_folders,
+    safe_names,
+    stamps,
+)
+from pipeline.report.quarter.gather import quarter_content
+from pipeline.report.quarter.pages import quarter_pdf
+from pipeline.report.quarter.workbook import quarter_workbook
+from pipeline.report.region.content import RegionContent
+from pipeline.report.region.gather import region_contents
+from pipeline.report.region.pages import FileLinks, links_of, region_pdf
+from pipeline.report.region.workbook import region_workbook
+from pipeline.report.store.content import CAUTIONS, StoreContent
+from pipeline.report.store.forms import back_out_workbook
+from pipeline.report.store.gather import back_out_content, content_marks, store_contents
+from pipeline.report.store.pages import summary
+from pipeline.report.store.workbook import workbook
+from pipeline.settings import Settings
+from pipeline.wording import wording
+
+WORKBOOK, SUMMARY = STORE_FILES = ("change-plan.xlsx", "summary.pdf")
+REVIEWS = ("review.xlsx", "review.pdf")
+STORE_CALENDAR = "changes.ics"
+_AUDIT = "audit"
+_NOTED = 64  # stores written before they are noted together
+
+Failures = tuple[tuple[str, str], ...]
+"""The stores or regions whose files could not be written, each with a sentence saying why."""
+
+
+@dataclass(frozen=True, slots=True)
+class Reports:
+    """Reports being written: where each store's belong, and the outcomes of those that are due."""
+
+    places: Mapping[str, Written]
+    written: WrittenFiles
+    outcomes: Iterator[WrittenFolder | tuple[str, str]]
+
+    def finish(self) -> tuple[tuple[Written, ...], Failures]:
+        """Write the rest.
+
+        Returns:
+            The stores whose files are in place, new or unchanged, and the failures.
+        """
+        failed: dict[str, str] = {}
+        while some := list(islice(self.outcomes, _NOTED)):
+            self.written.keep([one for one in some if isinstance(one, WrittenFolder)])
+            failed.update(one for one in some if not isinstance(one, WrittenFolder))
+        places = tuple(place for store, place in self.places.items() if store not in failed)
+        return places, tuple(failed.items())
+
+
+def report(  # noqa: PLR0913 - what to write, where, and whether it has changed
+    database: Database,
+    settings: Settings,
+    out: Path,
+    selection: Selection,
+    progress: Progress,
+    *,
+    stands: bool = False,
+) -> Reports:
+    """Begin to write the workbook and summary of every selected store.
+
+    `stands` says that no content has changed since the files were written; then only files that
+    are missing or edited are written again.
+
+    Raises:
+        UnknownSelection: a selected store or region is not in the database.
+    """
+    folders = report_folders(database, out)
+    written = WrittenFiles(database)
+    places = _places(folders, selection)
+    homes = {store: place.workbook.parent for store, place in places.items()}
+    doubted = [s for s in homes if not (stands and written.untouched(homes[s], STORE_FILES))]
+    marks = content_marks(database, doubted, settings.approvers)
+    due = [s for s in doubted if not written.current(homes[s], marks[s], STORE_FILES)]
+    jobs = (
+        _StoreJob(content, homes[content.store.store], marks[content.store.store])
+        for content in store_contents(database, due, settings.approvers)
+    )
+    outcomes = progress.over(mapped(_write_store, jobs, len(due)), "report", len(due))
+    return Reports(places, written, outcomes)
+
+
+def _places(folders: ReportFolders, selection: Selection) -> dict[str, Written]:
+    """Return where the files of each selected store belong."""
+    for kind, asked, known in (
+        ("store", selection.stores, {one.store for one in folders.listed}),
+        ("region", selection.regions, {one.region for one in folders.listed}),
+    ):
+        for name in asked:
+            if name not in known:
+                raise UnknownSelection(kind, name, sorted(known))
+    places = {}
+    for one in folders.listed:
+        if selection.takes(one.store, one.region):
+            home = folders.of_store(one.store, one.region)
+            files = home / WORKBOOK, home / SUMMARY
+            places[one.store] = Written(one.store, one.name, one.region, *files)
+    return places
+
+
+@dataclass(frozen=True, slots=True)
+class _StoreJob:
+    """A store to write, where, and the fingerprint of its content."""
+
+    content: StoreContent
+    home: Path
+    mark: str
+
+
+def _write_store(job: _StoreJob) -> WrittenFolder | tuple[str, str]:
+    """Write a store's files; a failure never stops other stores."""
+    store = job.content.store.store
+    try:
+        files = (workbook(job.content), summary(job.content))  # make both before writing one
+        for name, octets in zip(STORE_FILES, files, strict=True):
+            put_file(job.home / name, octets)
+    except QuietaisleError as error:
+        return store, str(error)
+    except Exception as error:  # noqa: BLE001 - as the docstring says
+        return store, _not_laid_out("report", "store", store, error)
+    return WrittenFolder(store, job.home, job.mark, stamps(job.home, STORE_FILES))
+
+
+def _not_laid_out(what: str, of: str, name: str, error: Exception) -> str:
+    """Return the sentence for a report or review that our own fault kept from being made."""
+    return (
+        f"The {what} of {of} {name} could not be laid out "
+        f"({type(error).__name__}: {error}); please report this with the {of}'s exports."
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _DueReview:
+    """A review to write, the links in it, and the fingerprint of its content."""
+
+    content: RegionContent
+    links: tuple[FileLinks, ...]
+    mark: str
+
+
+@dataclass(frozen=True, slots=True)
+class Reviews:
+    """Reviews being written: the folder of each region, the reviews due, and their files."""
+
+    homes: Mapping[str, Path]
+    written: WrittenFiles
+    due: Sequence[_DueReview]
+    jobs: Sequence[tuple[_DueReview, str]]
+    made: Iterator[bytes | str]
+
+    def finish(self) -> tuple[tuple[Path, ...], Failures]:
+        """Write the rest.
+
+        Returns:
+            The files in place, new or unchanged, and the failures.
+        """
+        keys = [(review.content.region, name) for review, name in self.jobs]
+        made = dict(zip(keys, self.made, strict=True))
+        failed = dict(self._put(made))
+        homes = [home for region, home in self.homes.items() if region not in failed]
+        return tuple(home / name for home in homes for name in REVIEWS), tuple(failed.items())
+
+    def _put(self, made: Mapping[tuple[str, str], bytes | str]) -> Iterator[tuple[str, str]]:
+        """Put files in place; yield the regions where that failed, each with why."""
+        for review in self.due:
+            region = review.content.region
+            home = self.homes[region]
+            files = {name: made[region, name] for name in REVIEWS}
+            octets = {name: each for name, each in files.items() if isinstance(each, bytes)}
+            if len(octets) < len(files):
+                yield region, next(each for each in files.values() if isinstance(each, str))
+                continue
+            try:
+                for name, each in octets.items():
+                    put_file(home / name, each)
+            except QuietaisleError as error:
+                yield region, str(error)
+            else:
+                stamped = stamps(home, REVIEWS)
+                self.written.keep([WrittenFolder(region, home, review.mark, stamped)])
+
+
+def reviews(
+    database: Database,
+    settings: Settings,
+    out: Path,
+    selection: Selection,
+    *,
+    stands: bool = False,
+) -> Reviews:
+    """Begin to write `<out>/<region>/review.pdf` and `.xlsx` of the regions a selection touches.
+
+    Call it after the audit. `stands` says that no content has changed since the files were
+    written.
+    """
+    folders = report_folders(database, out)
+    regions = {one.region for one in folders.listed if selection.takes(one.store, one.region)}
+    written = WrittenFiles(database)
+    homes = {region: folders.of_region(region) for region in sorted(regions)}
+    doubted = [r for r in homes if not (stands and written.untouched(homes[r], REVIEWS))]
+    due = []
+    for content in region_contents(database, settings, doubted) if doubted else ():
+        stores = (folders.stores[line.store] for line in content.stores)
+        links = tuple(links_of(folder, WORKBOOK, SUMMARY) for folder in stores)
+        mark = fingerprint(program(), repr(content), repr(links))
+        if not written.current(homes[content.region], mark, REVIEWS):
+            due.append(_DueReview(content, links, mark))
+    jobs = _review_jobs(due)
+    return Reviews(homes, written, due, jobs, mapped(_make_review, jobs, len(jobs)))
+
+
+def _review_jobs(due: Sequence[_DueReview]) -> list[tuple[_DueReview, str]]:
+    """Return the files to make, the long ones at both ends, from which work is taken."""
+    books, pages = ([(review, name) for review in due] for name in REVIEWS)
+    half = (len(books) + 1) // 2
+    return [*books[:half], *pages, *books[half:]]
+
+
+def _make_review(job: tuple[_DueReview, str]) -> bytes | str:
+    """Return one file of a review, or why it failed; a failure never stops other files."""
+    review, name = job
+    words = wording(review.content.country)
+    try:
+        if name == REVIEWS[0]:
+            return region_workbook(review.content, review.links, words)
+        return region_pdf(review.content, review.links, words)
+    except Exception as error:  # noqa: BLE001 - as the docstring says
+        return _not_laid_out("review", "region", review.content.region, error)
+
+
+def write_audit(database: Database, out: Path, quarter: str) -> tuple[Path, Path]:
+    """Write `<out>/audit/<quarter>.xlsx` and `.pdf` of an audited quarter, such as 2026-Q3.
+
+    Stores may be in many countries, so the words are English and days are written 2026-09-30.
+
+    Returns:
+        The workbook and the PDF.
+
+    Raises:
+        UnknownSelection: the quarter was not audited.
+        OutputNotWritable: a file cannot be written.
+    """
+    content, words = quarter_content(database, quarter), wording(None)
+    book, pages = (out / _AUDIT / f"{quarter}.{kind}" for kind in ("xlsx", "pdf"))
+    put_file(book, quarter_workbook(content, words))
+    put_file(pages, quarter_pdf(content, words))
+    return book, pages
+
+
+def write_back_out(database: Database, out: Path, steps: Sequence[BackOutStep]) -> tuple[Path, ...]:
+    """Write the way back of one store: a workbook for each plan it undoes, the last plan first.
+
+    Each is written beside the store's change plan as `back-out-<plan>.xlsx`.
+
+    Raises:
+        OutputNotWritable: the folder or file cannot be written.
+    """
+    folders = report_folders(database, out)
+    paths: list[Path] = []
+    for plan, group in groupby(steps, key=attrgetter("plan")):
+        undone = list(group)
+        content = back_out_content(database, undone[0].store, plan)
+        home = folders.of_store(content.store.store, content.store.region)
+        path = home / f"back-out-{plan}.xlsx"
+        put_file(path, back_out_workbook(content, undone))
+        paths.append(path)
+    return tuple(paths)
+
+
+def cautions() -> tuple[str, ...]:
+    """Return the cautions for every job in a calendar, as English sentences."""
+    words = wording(None)
+    return tuple(words(f"cautions.{key}") for key in CAUTIONS)
+
+
+def place_of(database: Database, out: Path, feed: CalendarOf) -> Path:
+    """Return where a calendar file belongs: a store's with its files, a team's in its region."""
+    folders = report_folders(database, out)
+    if feed.store is not None:
+        return folders.of_store(feed.store, feed.region) / STORE_CALENDAR
+    team = feed.team or "team"
+    return folders.of_region(feed.region) / f"{safe_names([team])[team]}.ics"

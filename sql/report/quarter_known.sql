@@ -1,2 +1,0 @@
--- The quarters audited, in order.
-select distinct quarter from audit_store order by quarter;
