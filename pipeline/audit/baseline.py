@@ -100,15 +100,13 @@ def approve(  # noqa: PLR0913 - what is approved, by whom, why and when
         last = latest.get(store)
         if last is not None and last.approved_on > on:
             raise BaselineOutOfOrder(store, on, last.approved_on)
-        if store not in stories or not stories[store].days:
+        story = stories.get(store)
+        if story is None or not story.days:
             raise NothingToApprove(store, on)
         version = last.version + 1 if last else 1
-        fresh = [
-            Baseline(version, store, *agreed, by, on, reason, None)
-            for agreed in _found(stories[store], on)
-        ]
+        fresh = [Baseline(version, store, *one, by, on, reason, None) for one in _found(story, on)]
         count = sum(row.field == FIELDS[STATION] and row.value is not None for row in fresh)
-        done.append(Approved(store, version, count, stories[store].days[-1]))
+        done.append(Approved(store, version, count, story.days[-1]))
         rows += fresh
     with database.transaction():
         database.put(Baseline, sorted(rows, key=attrgetter("version", "store", "station", "field")))
