@@ -54,10 +54,6 @@ class Database:
         """Run one statement for its effect; `values` fill its named parameters."""
         self.connection.execute(sql_file.statement(step, name), values)
 
-    def rows(self, step: str, name: str, values: Values | None = None) -> list[tuple[Any, ...]]:
-        """Return the rows of one statement as tuples."""
-        return self.connection.execute(sql_file.statement(step, name), values).fetchall()
-
     def records(
         self, kind: type[Kind], step: str, name: str, values: Values | None = None
     ) -> list[Kind]:

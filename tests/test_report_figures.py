@@ -34,7 +34,7 @@ def contents(tmp_path_factory: pytest.TempPathFactory) -> dict[str, StoreContent
     """Give the contents of all invented stores."""
     path: Path = tmp_path_factory.mktemp("report") / "stores.duckdb"
     with invented_database(path, extremes()) as database:
-        stores = [row[0] for row in database.rows("report", "stores")]
+        stores = database.frame("report", "stores")["store"].to_list()
         return {content.store.store: content for content in store_contents(database, stores)}
 
 

@@ -129,7 +129,7 @@ def test_a_folder_that_cannot_be_made_is_said(database: Database, tmp_path: Path
 
 def test_chunks_give_the_same_contents(database: Database, monkeypatch: pytest.MonkeyPatch) -> None:
     """However many stores are read at a time, each content is the same."""
-    names = [row[0] for row in database.rows("report", "stores")]
+    names = database.frame("report", "stores")["store"].to_list()
     whole = list(gather.store_contents(database, names))
     monkeypatch.setattr(gather, "CHUNK", 1)
 

@@ -97,11 +97,13 @@ def approve(  # noqa: PLR0913 - what is approved, by whom, why and when
     for store in sorted(set(stores)):
         if store not in known:
             raise UnknownSelection("store", store, known)
-        _refuse_out_of_order(store, latest.get(store), on)
+        last = latest.get(store)
+        if last is not None and last.approved_on > on:
+            raise BaselineOutOfOrder(store, on, last.approved_on)
         story = stories.get(store)
         if story is None or not story.days:
             raise NothingToApprove(store, on)
-        version = latest[store].version + 1 if store in latest else 1
+        version = last.version + 1 if last else 1
         fresh = [Baseline(version, store, *one, by, on, reason, None) for one in _found(story, on)]
         count = sum(row.field == FIELDS[STATION] and row.value is not None for row in fresh)
         done.append(Approved(store, version, count, story.days[-1]))
@@ -109,11 +111,6 @@ def approve(  # noqa: PLR0913 - what is approved, by whom, why and when
     with database.transaction():
         database.put(Baseline, sorted(rows, key=attrgetter("version", "store", "station", "field")))
     return tuple(done)
-
-
-def _refuse_out_of_order(store: str, last: LatestVersion | None, on: date) -> None:
-    if last is not None and last.approved_on > on:
-        raise BaselineOutOfOrder(store, on, last.approved_on)
 
 
 def _stories(database: Database, stores: Sequence[str], on: date) -> Mapping[str, StoreStory]:
