@@ -112,6 +112,15 @@ def test_a_later_version_is_added_and_tells_who_is_gone(database: Database) -> N
     assert kept == before
 
 
+def test_the_same_approval_once_more_is_the_version_it_was(database: Database) -> None:
+    """The same person, day, reason and findings add nothing; another reason is another version."""
+    for reason, version in (("as built", 1), ("as built", 1), ("checked again", 2)):
+        [done] = approve(database, SETTINGS, ["S1"], by="P. Approver", reason=reason, on=AUGUST)
+        assert (done.version, done.stations) == (version, 2)
+    versions = database.connection.execute("select max(version), count(*) from baseline")
+    assert versions.fetchall()[0][0] == 2
+
+
 def test_who_may_not_approve_is_told_why(database: Database) -> None:
     """Strangers, blank reasons, unknown stores, days without exports, days before a version."""
 

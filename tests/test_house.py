@@ -42,6 +42,7 @@ FLOORS = {
     "rules_table": 1,
     "records": 1,
     "errors": 0,
+    "visible": 0,
 }
 MODULES = sorted(PACKAGE.rglob("*.py"))
 

@@ -1,7 +1,7 @@
 """The baseline: what is agreed of every station. Versions are added, none is ever changed."""
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from operator import attrgetter
 
@@ -66,7 +66,8 @@ def approve(  # noqa: PLR0913 - what is approved, by whom, why and when
 ) -> tuple[Approved, ...]:
     """Freeze the configuration of stores as agreed: as the latest export up to a day found it.
 
-    Stations that were agreed and are no longer there are agreed to be gone.
+    Stations that were agreed and are no longer there are agreed to be gone. The same approval once
+    more, such as after a command that was stopped, is the version it was.
 
     Args:
         database: with exports taken in.
@@ -103,11 +104,14 @@ def approve(  # noqa: PLR0913 - what is approved, by whom, why and when
         story = stories.get(store)
         if story is None or not story.days:
             raise NothingToApprove(store, on)
-        version = last.version + 1 if last else 1
+        version = last.version if last else 0
         fresh = [Baseline(version, store, *one, by, on, reason, None) for one in _found(story, on)]
+        if not set(fresh) <= set(story.facts.agreements):  # else this very approval is there
+            version += 1
+            fresh = [replace(row, version=version) for row in fresh]
+            rows += fresh
         count = sum(row.field == FIELDS[STATION] and row.value is not None for row in fresh)
         done.append(Approved(store, version, count, story.days[-1]))
-        rows += fresh
     with database.transaction():
         database.put(Baseline, sorted(rows, key=attrgetter("version", "store", "station", "field")))
     return tuple(done)
