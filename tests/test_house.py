@@ -42,7 +42,6 @@ FLOORS = {
     "rules_table": 1,
     "records": 1,
     "errors": 0,
-    "visible": 0,
 }
 MODULES = sorted(PACKAGE.rglob("*.py"))
 

@@ -133,10 +133,11 @@ def test_an_old_wifi_survey_turns_into_no_survey() -> None:
 
 
 def test_no_evidence_no_number() -> None:
-    """Neither scanned nor surveyed: every figure is null."""
+    """Neither scanned nor surveyed: no figure; a plan may reckon with the cost of the prior."""
     row = _row(_scans((NOON, 1, 0)).clear())
     assert row["source"] == "absent"
-    assert {row[c] for c in ("busy_estimate", "busy_low", "busy_high", "expected_cost")} == {None}
+    assert {row[c] for c in ("busy_estimate", "busy_low", "busy_high")} == {None}
+    assert row["expected_cost"] > 0
     assert row["readings"] == 0
 
 
