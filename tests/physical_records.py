@@ -1,9 +1,10 @@
 """Count the records of a delimited text by a small state machine that shares no code with ingest.
 
-A record ends at a line end outside of quotation marks. A quotation mark opens only at the start of
-a field and closes before a delimiter or a line end. Where a quoted text does not come out within
-200 lines as one record of the headings' width, the line it begins on is one record by itself.
-Source: RFC 4180 section 2 for well-formed texts; the rule for the others is ours (docs/exports.md).
+A record ends at a line end outside of quotation marks. A quotation mark opens only at the start
+of a field and closes before a delimiter or a line end. Where a quoted text does not come out
+within 200 lines as one record of the headings' width, the line it begins on is one record by
+itself. Source: RFC 4180 section 2 for well-formed texts; the rule for the others is ours
+(docs/exports.md).
 """
 
 from collections.abc import Iterator, Sequence
