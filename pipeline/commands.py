@@ -141,6 +141,8 @@ def run_schedule(request: Request, progress: Progress) -> Scheduled:
     with _judged(request, progress) as (database, settings):
         schedule(database, settings, progress)
         booked = book(database, database.records(Booking, "run", "bookings"))
+        if booked:  # reports print the nights, so what they say belongs to a run of its own
+            judge(database, request, settings, progress)
         calendars = write_calendars(
             database, cautions(), lambda feed: place_of(database, request.out, feed)
         )

@@ -84,10 +84,7 @@ def approve(  # noqa: PLR0913 - what is approved, by whom, why and when
         NothingToApprove: none does up to that day.
         BaselineOutOfOrder: a later version exists.
     """
-    if by not in settings.approvers:
-        raise ApproverUnknown(by, settings.approvers)
-    if not reason.strip():
-        raise ReasonMissing
+    _refuse_unfounded(settings, by, reason)
     advance(database)
     known = database.column("audit", "known_stores")
     versions = database.records(LatestVersion, "audit", "latest_versions")
@@ -105,16 +102,22 @@ def approve(  # noqa: PLR0913 - what is approved, by whom, why and when
         if story is None or not story.days:
             raise NothingToApprove(store, on)
         version = last.version if last else 0
-        fresh = [Baseline(version, store, *one, by, on, reason, None) for one in _found(story, on)]
-        if not set(fresh) <= set(story.facts.agreements):  # else this very approval is there
+        found = [Baseline(version, store, *one, by, on, reason, None) for one in _found(story, on)]
+        if not set(found) <= set(story.facts.agreements):  # else this very approval is there
             version += 1
-            fresh = [replace(row, version=version) for row in fresh]
-            rows += fresh
-        count = sum(row.field == FIELDS[STATION] and row.value is not None for row in fresh)
+            rows += [replace(row, version=version) for row in found]
+        count = sum(row.field == FIELDS[STATION] and row.value is not None for row in found)
         done.append(Approved(store, version, count, story.days[-1]))
     with database.transaction():
         database.put(Baseline, sorted(rows, key=attrgetter("version", "store", "station", "field")))
     return tuple(done)
+
+
+def _refuse_unfounded(settings: Settings, by: str, reason: str) -> None:
+    if by not in settings.approvers:
+        raise ApproverUnknown(by, settings.approvers)
+    if not reason.strip():
+        raise ReasonMissing
 
 
 def _stories(database: Database, stores: Sequence[str], on: date) -> Mapping[str, StoreStory]:
