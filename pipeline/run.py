@@ -93,6 +93,8 @@ def judge(database: Database, request: Request, settings: Settings, progress: Pr
         if _unchanged(database, request):
             return
         forget_whole_run(database)
+        # Only a run that judges is kept: findings belong to it.
+        database.run("run", "keep_run", {"version": __version__})
     with progress.during("survey"):
         survey(database, settings)
     with progress.during("verify"):  # reads what the survey made of scans since each change
@@ -190,7 +192,6 @@ def start_run(database: Database, request: Request, settings: Settings) -> None:
         database.put(SettingText, texts)
         database.put(Exemption, sorted(settings.exceptions, key=astuple))
         database.put(RulesKept, [RulesKept(settings.rules)])
-        database.run("run", "keep_run", {"run": this.run, "as_of": as_of, "version": __version__})
         places = database.records(StorePlace, "run", "stores")
         database.put(PermittedChannel, _permitted(settings, places))
     if not places:

@@ -29,6 +29,9 @@ SAID = (
 )  # fmt: skip
 Rows = list[tuple[object, ...]]
 
+# Filled anew by the next run; a migration may drop them.
+WORKED_OUT = {"ed_evidence", "move", "station_plan", "reading_today"}
+
 
 @pytest.fixture
 def kept(tmp_path: Path) -> Path:
@@ -89,8 +92,9 @@ def test_the_database_was_decided_in(kept: Path) -> None:
 
 
 def test_opening_keeps_every_row(kept: Path) -> None:
-    """Every table of then is still there, with its columns and its rows in their order."""
-    columns = columns_of(kept)
+    """Every table that no run works out anew is there, its columns and its rows in their order."""
+    columns = {name: of for name, of in columns_of(kept).items() if name not in WORKED_OUT}
+    assert {"change", "change_event", "baseline", "exception_file", "station_seen"} <= set(columns)
     before = rows_of(kept, columns)
     with open_database(kept) as database:
         assert database.connection.execute("from tables_version").fetchall() == [(VERSION,)]

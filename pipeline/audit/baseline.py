@@ -66,8 +66,7 @@ def approve(  # noqa: PLR0913 - what is approved, by whom, why and when
 ) -> tuple[Approved, ...]:
     """Freeze the configuration of stores as agreed: as the latest export up to a day found it.
 
-    Stations that were agreed and are no longer there are agreed to be gone. The same approval once
-    more, such as after a command that was stopped, is the version it was.
+    Stations no longer there are agreed to be gone. The same approval once more adds no version.
 
     Args:
         database: with exports taken in.
@@ -87,18 +86,16 @@ def approve(  # noqa: PLR0913 - what is approved, by whom, why and when
     _refuse_unfounded(settings, by, reason)
     advance(database)
     known = database.column("audit", "known_stores")
-    versions = database.records(LatestVersion, "audit", "latest_versions")
-    latest = {one.store: one for one in versions}
+    latest = {o.store: o for o in database.records(LatestVersion, "audit", "latest_versions")}
     stories = _stories(database, stores, on)
     rows: list[Baseline] = []
     done: list[Approved] = []
     for store in sorted(set(stores)):
         if store not in known:
             raise UnknownSelection("store", store, known)
-        last = latest.get(store)
+        last, story = latest.get(store), stories.get(store)
         if last is not None and last.approved_on > on:
             raise BaselineOutOfOrder(store, on, last.approved_on)
-        story = stories.get(store)
         if story is None or not story.days:
             raise NothingToApprove(store, on)
         version = last.version if last else 0

@@ -49,8 +49,10 @@ select as_of from this_run;
 select text from rules_kept;
 
 -- name: keep_run
--- Keep the run once, however often the same inputs are run.
-insert or ignore into run values ($run, $as_of, $version);
+-- Note the run that judges now, once.
+insert into run by name
+select run, as_of, $version as version from this_run
+where run not in (select run from run);
 
 -- name: register_day
 -- The day up to which this run knows what became of changes.
