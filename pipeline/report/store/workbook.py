@@ -119,7 +119,7 @@ EVIDENCE: tuple[SheetColumn[EdEvidence], ...] = (
     SheetColumn(yes_no("own_traffic"), Look.TEXT, "column.own_traffic"),
     SheetColumn(worded("source", "source"), Look.TEXT, "column.source"),
     SheetColumn("newest_at", Look.MOMENT, "column.newest"),
-    SheetColumn("basis", Look.LONG, "column.basis", 44),
+    SheetColumn("basis", Look.LONG, "column.basis", 38),
 )
 STATIONS: tuple[SheetColumn[StationRow], ...] = (
     SheetColumn("station.station", Look.LONG, "column.station", 30),
