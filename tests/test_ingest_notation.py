@@ -6,6 +6,9 @@ from pathlib import Path
 import pytest
 from ingest_kit import put, take
 
+from pipeline.tables.declare import table_of
+from pipeline.tables.exports import StationSeen
+
 
 @pytest.mark.parametrize(
     ("days", "expected"),
@@ -77,3 +80,46 @@ def test_positive_levels_without_unit_refuse_the_file(tmp_path: Path) -> None:
 
     assert "unit" in str(refused)
     assert answered.tables["ed_reading"][0][5] == -80.0
+
+
+@pytest.mark.parametrize(
+    ("heading", "cell", "value"),
+    [
+        ("tx power dbm", "4 dBm", 4.0),
+        ("tx power dbm", "100 mW", 20.0),
+        ("x m", "12.5 m", 12.5),
+        ("x m", "1250cm", 12.5),
+        ("port", "443/tcp", 443),
+        ("connected", "active", True),
+        ("connected", "down", False),
+        ("floor", "RDC", 0),
+        ("floor", "B2", -2),
+        ("floor", "OG 1", 1),
+        ("floor", "n/a", None),
+        ("pan id", "none", None),
+        ("tx power dbm", "\u2013", None),
+    ],
+)
+def test_plain_cells_are_read(
+    tmp_path: Path, heading: str, cell: str, value: float | bool | None
+) -> None:
+    """Units, words and signs for nothing, as people write them: common practice, no source."""
+    head = "Exported on: 2026-09-30\nDecimals: point\n"
+    text = f"{head}store,station,channel,{heading}\nS1,A,15,{cell}\n"
+
+    result = take(put(tmp_path, {"s.csv": text}))
+
+    names = [column.name for column in table_of(StationSeen).columns]
+    (row,) = result.tables["station_seen"]
+    told = dict(zip(names, row, strict=True))
+    field = {"x m": "x_m", "tx power dbm": "tx_power_dbm", "pan id": "pan_id"}.get(heading, heading)
+    assert told[field] == value
+
+
+def test_a_scan_with_a_sign_for_nothing_keeps_its_readings(tmp_path: Path) -> None:
+    """A channel whose cell says `n/a` or `-` was not scanned; the others load."""
+    text = "store,station,scanned at,11,12,13\nS1,A,2026-09-29 03:00:00,-90,n/a,-\n"
+
+    result = take(put(tmp_path, {"r.csv": text}))
+
+    assert [row[4] for row in result.tables["ed_reading"]] == [11]

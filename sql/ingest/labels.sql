@@ -8,7 +8,9 @@ with typed as (
         if(contains(success_pct, '%'), replace(success_pct, '%', ''), success_pct) as success_cell,
         last_heard_on as last_cell, updates_per_day as updates_cell,
         payload_octets as payload_cell, channels as channels_cell,
-        as_day(seen_cell, $day_order) as seen_on, as_number(level_cell, $comma) as level_dbm,
+        as_day(seen_cell, $day_order) as seen_on,
+        coalesce(as_number(level_cell, $comma), as_number(bare(level_cell, 'dbm'), $comma))
+            as level_dbm,
         as_whole(heard_cell, $comma) as stations_heard,
         as_number(success_cell, $comma) as success_pct,
         as_day(last_cell, $day_order) as last_heard_on,
@@ -16,23 +18,23 @@ with typed as (
         as_number(payload_cell, $comma) as payload_octets,
         as_channels(channels_cell) as channels
     from staged
-), judged as (   -- a cell of blanks is an empty one; asking costs, so it is asked last
+), judged as (   -- a cell of blanks or `n/a` is an empty one; asking costs, so it is asked last
     select *, coalesce(row_fault is null and store is not null and label is not null
         and seen_on is not null
         and case when level_cell is null or level_dbm between -130 and 0 then true
-            else filled(level_cell) is null end
+            else said(level_cell) is null end
         and case when heard_cell is null or stations_heard between 0 and 10000 then true
-            else filled(heard_cell) is null end
+            else said(heard_cell) is null end
         and case when success_cell is null or success_pct between 0 and 100 then true
-            else filled(success_cell) is null end
+            else said(success_cell) is null end
         and case when last_cell is null or last_heard_on is not null then true
-            else filled(last_cell) is null end
+            else said(last_cell) is null end
         and case when updates_cell is null or updates_per_day between 0 and 100000 then true
-            else filled(updates_cell) is null end
+            else said(updates_cell) is null end
         and case when payload_cell is null or payload_octets between 0 and 100000000 then true
-            else filled(payload_cell) is null end
+            else said(payload_cell) is null end
         and case when channels_cell is null or channels is not null then true
-            else filled(channels_cell) is null end
+            else said(channels_cell) is null end
         and not ($suspect and damaged(concat_ws(' ', store, label, station))), false) as good
     from typed
 )
@@ -46,24 +48,24 @@ select line_number, store, label, seen_on, station, level_dbm, stations_heard, s
         case when damaged(store) then wrong('text-damaged', 'store', store) end,
         case when damaged(label) then wrong('text-damaged', 'label', label) end,
         case when damaged(station) then wrong('text-damaged', 'station', station) end,
-        case when filled(level_cell) is null then null
+        case when said(level_cell) is null then null
             when level_dbm is null then wrong('level-not-a-number', 'level_dbm', level_cell)
             when not level_dbm between -130 and 0
                 then wrong('level-impossible', 'level_dbm', level_cell) end,
-        case when filled(heard_cell) is not null
+        case when said(heard_cell) is not null
             and not coalesce(stations_heard between 0 and 10000, false)
             then wrong('count-impossible', 'stations_heard', heard_cell) end,
-        case when filled(success_cell) is not null and not coalesce(success_pct between 0 and 100, false)
+        case when said(success_cell) is not null and not coalesce(success_pct between 0 and 100, false)
             then wrong('success-impossible', 'success_pct', success_cell) end,
-        case when filled(last_cell) is not null and last_heard_on is null
+        case when said(last_cell) is not null and last_heard_on is null
             then wrong('date-unreadable', 'last_heard_on', last_cell) end,
-        case when filled(updates_cell) is not null
+        case when said(updates_cell) is not null
             and not coalesce(updates_per_day between 0 and 100000, false)
             then wrong('count-impossible', 'updates_per_day', updates_cell) end,
-        case when filled(payload_cell) is not null
+        case when said(payload_cell) is not null
             and not coalesce(payload_octets between 0 and 100000000, false)
             then wrong('count-impossible', 'payload_octets', payload_cell) end,
-        case when filled(channels_cell) is not null and channels is null
+        case when said(channels_cell) is not null and channels is null
             then wrong('channel-impossible', 'channels', channels_cell) end
     ], lambda p: p is not null) end as problems
 from judged;

@@ -8,6 +8,12 @@ create or replace temp macro filled(written) as
 create or replace temp macro tidy(written, odd) as
     case when odd then filled(written) else nullif(trim(written), '') end;
 
+-- name: said
+-- An optional cell without blanks around it; null where it is a usual way to write nothing.
+create or replace temp macro said(written) as
+    case when lower(filled(written)) not in ('-', '–', '—', 'n/a', 'n.a.', 'na', 'none', 'null',
+        'unknown', '#n/a', 'nan') then filled(written) end;
+
 -- name: point_form
 -- A number with a decimal point and nothing between thousands; null where marks stand as in no
 -- number. `comma`: the file has a decimal comma. Thousands are whole groups of three digits.
@@ -38,6 +44,26 @@ create or replace temp macro as_whole(written, comma) as
     try_cast(case when regexp_full_match(point_form(written, comma), '\s*[-+]?\d{1,9}(\.0*)?\s*')
         then point_form(written, comma) end as integer);
 
+-- name: bare
+-- A number without the unit written behind it; `unit` is the unit's pattern, lower case.
+create or replace temp macro bare(written, unit) as
+    regexp_replace(written, '^([^a-zA-Z%]*\d)\s*(' || unit || ')\s*$', '\1', 'i');
+
+-- name: as_metres
+-- A position in metres: bare, or with m or cm behind it.
+create or replace temp macro as_metres(written, comma) as
+    case when regexp_matches(lower(written), '\d\s*cm\s*$')
+        then as_number(bare(written, 'cm'), comma) / 100
+        else as_number(bare(written, 'm'), comma) end;
+
+-- name: as_power
+-- A power in dBm: bare, or with dBm or mW behind it (10 log10 of milliwatts).
+create or replace temp macro as_power(written, comma) as
+    case when regexp_matches(lower(written), '\d\s*mw\s*$')
+        then case when as_number(bare(written, 'mw'), comma) > 0
+            then 10 * log10(as_number(bare(written, 'mw'), comma)) end
+        else as_number(bare(written, 'dbm'), comma) end;
+
 -- name: as_flag
 -- Yes or no, in any language of the exports; null when the word is neither.
 create or replace temp macro as_flag(written) as
@@ -46,10 +72,10 @@ create or replace temp macro as_flag(written) as
         when written = 'no' then false
         when lower(trim(written)) in ('yes', 'y', 'true', 't', '1', 'on', 'online', 'connected',
             'ja', 'j', 'wahr', 'tak', 'prawda', 'oui', 'vrai', 'sí', 'si', 'sì', 'sim', 'vero',
-            'ano', 'igen', 'da', 'verbunden') then true
+            'ano', 'igen', 'da', 'verbunden', 'ok', 'active', 'up', 'reachable', '✓') then true
         when lower(trim(written)) in ('no', 'n', 'false', 'f', '0', 'off', 'offline',
             'disconnected', 'nein', 'falsch', 'nie', 'fałsz', 'non', 'faux', 'não', 'falso',
-            'ne', 'nem', 'nu', 'getrennt') then false
+            'ne', 'nem', 'nu', 'getrennt', 'inactive', 'down', 'unreachable', '✗') then false
     end;
 
 -- name: as_iso
@@ -114,6 +140,13 @@ create or replace temp macro as_time(written) as
         when regexp_full_match(written, '24[:.]00([:.]00)?') then time '23:59:59'
         when regexp_full_match(written, '\d{1,2}[:.]\d{2}([:.]\d{2}(\.\d+)?)?')
             then try_cast(replace(written, '.', ':') as time)
+        when regexp_full_match(lower(written), '\d{1,2}(h(\d{2})?| ?uhr)?')
+            then try_cast(regexp_extract(written, '\d+') || ':'
+                || coalesce(nullif(regexp_extract(lower(written), 'h(\d{2})', 1), ''), '00') as time)
+        when regexp_full_match(lower(written), '(0?[1-9]|1[0-2])([:.]\d{2})? ?[ap]\.?m\.?')
+            then try_cast((cast(regexp_extract(written, '^\d+') as integer) % 12
+                + if(contains(lower(written), 'p'), 12, 0)) || ':'
+                || coalesce(nullif(regexp_extract(written, '[:.](\d{2})', 1), ''), '00') as time)
     end;
 
 -- name: as_pan_id
@@ -179,7 +212,13 @@ create or replace temp macro as_level(number, unit, zero_dbm, db_per_step) as
 -- A floor, as a number or by a usual name; 0 is the ground floor.
 create or replace temp macro as_floor(written, comma) as
     case
-        when lower(written) in ('eg', 'ground', 'ground floor', 'g', 'erdgeschoss', 'parter') then 0
+        when lower(written) in ('eg', 'ground', 'ground floor', 'g', 'erdgeschoss', 'parter',
+            'gf', 'rdc', 'rez-de-chaussée', 'planta baja', 'piano terra') then 0
+        when lower(written) in ('ug', 'kg') then -1
+        when regexp_full_match(lower(written), 'b\d{1,2}')
+            then -try_cast(regexp_extract(written, '\d+') as integer)
+        when regexp_full_match(lower(written), 'og ?\d{1,2}')
+            then try_cast(regexp_extract(written, '\d+') as integer)
         when regexp_full_match(lower(written), '\d{1,2}\. ?og')
             then try_cast(regexp_extract(written, '\d+') as integer)
         when regexp_full_match(lower(written), '\d{1,2}\. ?ug')

@@ -88,7 +88,8 @@ with written as (
             {'channel': 21, 'cell': tidy(c21, $odd)}, {'channel': 22, 'cell': tidy(c22, $odd)},
             {'channel': 23, 'cell': tidy(c23, $odd)}, {'channel': 24, 'cell': tidy(c24, $odd)},
             {'channel': 25, 'cell': tidy(c25, $odd)}, {'channel': 26, 'cell': tidy(c26, $odd)}
-        ], lambda r: r.cell is not null) as cells
+        ], lambda r: r.cell is not null and (substr(r.cell, 2, 1) between '0' and '9'
+            or said(r.cell) is not null)) as cells   -- the cheap question first
     from staged
 ), typed as (
     select *, as_moment(stamp, $day_order) as scanned_at,

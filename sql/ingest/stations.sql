@@ -4,17 +4,18 @@ create or replace temp table cleaned as
 with written as (
     select line_number, row_fault, beyond, filled(store) as store, filled(station) as station,
         coalesce(filled(seen_on), $exported_on) as seen_cell, filled(name) as name,
-        filled(mounted) as mounted, filled(floor) as floor_cell, filled(x_m) as x_cell,
-        filled(y_m) as y_cell, filled(channel) as channel_cell, filled(pan_id) as pan_cell,
-        filled(tx_power_dbm) as power_cell, as_eui64(filled(eui64)) as eui64,
-        filled(ip_address) as ip_address, filled(port) as port_cell, filled(firmware) as firmware,
-        filled(hardware) as hardware, filled(connected) as connected_cell
+        filled(mounted) as mounted, said(floor) as floor_cell, said(x_m) as x_cell,
+        said(y_m) as y_cell, filled(channel) as channel_cell, said(pan_id) as pan_cell,
+        said(tx_power_dbm) as power_cell, as_eui64(said(eui64)) as eui64,
+        said(ip_address) as ip_address, said(port) as port_cell, said(firmware) as firmware,
+        said(hardware) as hardware, said(connected) as connected_cell
     from staged
 ), typed as (
     select *, as_day(seen_cell, $day_order) as seen_on, as_floor(floor_cell, $comma) as floor,
-        as_number(x_cell, $comma) as x_m, as_number(y_cell, $comma) as y_m,
+        as_metres(x_cell, $comma) as x_m, as_metres(y_cell, $comma) as y_m,
         as_whole(channel_cell, $comma) as channel, as_pan_id(pan_cell, $pan_hex) as pan_id,
-        as_number(power_cell, $comma) as tx_power_dbm, as_whole(port_cell, $comma) as port,
+        as_power(power_cell, $comma) as tx_power_dbm,
+        as_whole(bare(port_cell, '/(tcp|udp)'), $comma) as port,
         as_flag(connected_cell) as connected,
         concat_ws(' ', store, station, name, mounted, eui64, ip_address, firmware, hardware) as texts
     from written

@@ -4,9 +4,10 @@ create or replace temp table cleaned as
 with written as (
     select line_number, row_fault, beyond, filled(store) as store,
         coalesce(filled(seen_on), $exported_on) as seen_cell, filled(name) as name,
-        filled(region) as region, upper(filled(country)) as country,
-        filled(store_type) as store_type, filled(time_zone) as time_zone,
-        filled(opens) as opens_cell, filled(closes) as closes_cell
+        filled(region) as region,
+        if(upper(said(country)) in ('UK', 'U.K.'), 'GB', upper(said(country))) as country,
+        filled(store_type) as store_type, said(time_zone) as time_zone,
+        said(opens) as opens_cell, said(closes) as closes_cell
     from staged
 ), typed as (
     select *, as_day(seen_cell, $day_order) as seen_on, as_time(opens_cell) as opens,

@@ -5,9 +5,9 @@ with written as (
     select line_number, row_fault, beyond, filled(store) as store, filled(station) as station,
         coalesce(filled(seen_on), $exported_on) as seen_cell, filled(network) as network,
         filled(wifi_channel) as channel_cell, filled(width_mhz) as width_cell,
-        lower(replace(filled(secondary), '−', '-')) as secondary_cell,
-        filled(level_dbm) as level_cell,
-        filled(replace(utilisation_pct, '%', '')) as utilisation_cell
+        lower(replace(said(secondary), '−', '-')) as secondary_cell,
+        said(level_dbm) as level_cell,
+        said(replace(utilisation_pct, '%', '')) as utilisation_cell
     from staged
 ), typed as (
     select *, as_day(seen_cell, $day_order) as seen_on,
@@ -15,9 +15,9 @@ with written as (
         coalesce(as_whole(width_cell, $comma), if(width_cell is null, 20, null)) as width_mhz,
         case when secondary_cell in ('above', 'upper', '+1', '+', 'oberhalb', 'oben', 'powyżej')
             then 'above'
-            when secondary_cell in ('below', 'lower', '-1', '-', 'unterhalb', 'unten', 'poniżej')
+            when secondary_cell in ('below', 'lower', '-1', 'unterhalb', 'unten', 'poniżej')
             then 'below' end as secondary,
-        as_number(level_cell, $comma) as level_dbm,
+        as_number(bare(level_cell, 'dbm'), $comma) as level_dbm,
         as_number(utilisation_cell, $comma) as utilisation_pct
     from written
 ), judged as (
