@@ -120,7 +120,6 @@ order by list_position(['proposed', 'deferred', 'approved', 'scheduled', 'implem
 
 -- name: quarter_promises
 -- Promised and measured clear air of the changes checked in the quarter.
-select store, station, change, sureness, was, promised, measured, readings, checked_on
 from audit_promise where quarter = $quarter
 order by store, station, change;
 
@@ -148,7 +147,5 @@ order by u.quarter is null, d.clear_air_lost desc nulls last, d.stood_days desc 
 
 -- name: quarter_stores
 -- The stores of the quarter, with their exports and baselines; those without an export first.
-select store, name, region, store_type, exports, last_export, stations, version, agreed_on,
-    scan_days
 from audit_store where quarter = $quarter
 order by exports > 0, version is not null, region, store;

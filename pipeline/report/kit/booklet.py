@@ -271,7 +271,7 @@ def _with_tail(parts: Sequence[_ListPart], tail: Draw, y: float) -> Draw:
 class Block:
     """Items set in columns over as many pages as they take, and what draws some of them.
 
-    `lead` is the height each column takes besides its items.
+    `lead` is the height each column takes besides its items; `note` is set beside the title.
     """
 
     name: str
@@ -280,6 +280,7 @@ class Block:
     lead: float
     heights: tuple[float, ...]
     draw: Callable[[Pen, Box, Sequence[int]], None]
+    note: str = ""
 
     def tallest(self, columns: Sequence[Sequence[int]]) -> float:
         """Return the height of the tallest of some columns of items."""
@@ -345,11 +346,15 @@ def paginate(
     yield page
 
 
-def draw_blocks(pen: Pen, box: Box, parts: Sequence[BlockPart]) -> None:
-    """Draw the parts of blocks that share a page."""
-    for part in parts:
-        y = pen.heading(box.below(box.y + part.y), part.block.title)
-        places = box.below(y).split(part.block.columns)
-        for column, items in zip(places, part.columns, strict=False):
-            if items:
-                part.block.draw(pen, column, items)
+def draw_blocks(parts: Sequence[BlockPart]) -> Draw:
+    """Return the drawing of the parts of blocks that share a page."""
+
+    def draw(pen: Pen, box: Box) -> None:
+        for part in parts:
+            y = pen.heading(box.below(box.y + part.y), part.block.title, part.block.note)
+            places = box.below(y).split(part.block.columns)
+            for column, items in zip(places, part.columns, strict=False):
+                if items:
+                    part.block.draw(pen, column, items)
+
+    return draw

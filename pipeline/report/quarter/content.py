@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from datetime import date, timedelta
 
+from pipeline.tables.audit import AuditPromise, AuditStore
 from pipeline.wording import NOTHING, Wording
 
 _MONTHS = 3
@@ -90,21 +91,6 @@ class StateCount:
 
 
 @dataclass(frozen=True, slots=True)
-class CheckedChange:
-    """A change that was checked: clear air before, promised and measured, 0..1."""
-
-    store: str
-    station: str
-    change: str
-    sureness: str
-    was: float
-    promised: float
-    measured: float
-    readings: int
-    checked_on: date
-
-
-@dataclass(frozen=True, slots=True)
 class RuleCount:
     """Findings of one rule."""
 
@@ -140,22 +126,6 @@ class QuarterDeparture:
 
 
 @dataclass(frozen=True, slots=True)
-class AuditedStore:
-    """A store of the quarter, and the exports and baseline it was audited by."""
-
-    store: str
-    name: str
-    region: str
-    store_type: str
-    exports: int
-    last_export: date | None
-    stations: int
-    version: int | None
-    agreed_on: date | None
-    scan_days: int
-
-
-@dataclass(frozen=True, slots=True)
 class QuarterEdition:
     """An edition of an audit and the day of the run that made it; see `QuarterContent`."""
 
@@ -183,10 +153,10 @@ class QuarterContent:
     fields: tuple[FieldCount, ...]
     repeated: tuple[RepeatStore, ...]
     states: tuple[StateCount, ...]
-    measured: tuple[CheckedChange, ...]
+    measured: tuple[AuditPromise, ...]
     rules: tuple[RuleCount, ...]
     differences: tuple[QuarterDeparture, ...]
-    stores: tuple[AuditedStore, ...]
+    stores: tuple[AuditStore, ...]
 
     @property
     def now(self) -> QuarterFigures:
@@ -215,12 +185,12 @@ class QuarterContent:
         return tuple(one for one in self.differences if one.open)
 
     @property
-    def uncovered(self) -> tuple[AuditedStore, ...]:
+    def uncovered(self) -> tuple[AuditStore, ...]:
         """The stores that no export of the quarter describes."""
         return tuple(store for store in self.stores if not store.exports)
 
     @property
-    def without_baseline(self) -> tuple[AuditedStore, ...]:
+    def without_baseline(self) -> tuple[AuditStore, ...]:
         """The audited stores that have no baseline."""
         return tuple(s for s in self.stores if s.exports and s.version is None)
 

@@ -4,23 +4,11 @@ from collections.abc import Sequence
 
 from pipeline.database import Database
 from pipeline.errors import UnknownSelection
-from pipeline.report.quarter.content import (
-    AuditedStore,
-    CheckedChange,
-    FieldCount,
-    KindCount,
-    QuarterContent,
-    QuarterDeparture,
-    QuarterEdition,
-    QuarterFigures,
-    RepeatStore,
-    RuleCount,
-    StateCount,
-    TypeRate,
-)
+from pipeline.report.quarter import content
+from pipeline.tables.audit import AuditPromise, AuditStore
 
 
-def quarter_content(database: Database, quarter: str) -> QuarterContent:
+def quarter_content(database: Database, quarter: str) -> content.QuarterContent:
     """Return the content of the audit of a quarter, written as 2026-Q3.
 
     Raises:
@@ -30,30 +18,34 @@ def quarter_content(database: Database, quarter: str) -> QuarterContent:
     if quarter not in known:
         raise UnknownSelection("audited quarter", quarter, known)
     of = {"quarter": quarter}
-    figures = database.records(QuarterFigures, "report", "quarter_figures", of)
-    editions = database.records(QuarterEdition, "report", "quarter_edition", of)
-    edition = editions[0] if editions else QuarterEdition(None, database.value("report", "day"))
-    return QuarterContent(
+    figures = database.records(content.QuarterFigures, "report", "quarter_figures", of)
+    editions = database.records(content.QuarterEdition, "report", "quarter_edition", of)
+    edition = (
+        editions[0] if editions else content.QuarterEdition(None, database.value("report", "day"))
+    )
+    return content.QuarterContent(
         quarter=quarter,
         edition=edition.edition,
         made_on=edition.made_on,
         trend=tuple(one for one in figures if one.region is None),
         regions=_regions(figures, quarter),
-        kinds=tuple(database.records(KindCount, "report", "quarter_kinds", of)),
-        types=tuple(database.records(TypeRate, "report", "quarter_types", of)),
-        fields=tuple(database.records(FieldCount, "report", "quarter_fields", of)),
-        repeated=tuple(database.records(RepeatStore, "report", "quarter_repeated", of)),
-        states=tuple(database.records(StateCount, "report", "quarter_states", of)),
-        measured=tuple(database.records(CheckedChange, "report", "quarter_promises", of)),
-        rules=tuple(database.records(RuleCount, "report", "quarter_rules", of)),
-        differences=tuple(database.records(QuarterDeparture, "report", "quarter_departures", of)),
-        stores=tuple(database.records(AuditedStore, "report", "quarter_stores", of)),
+        kinds=tuple(database.records(content.KindCount, "report", "quarter_kinds", of)),
+        types=tuple(database.records(content.TypeRate, "report", "quarter_types", of)),
+        fields=tuple(database.records(content.FieldCount, "report", "quarter_fields", of)),
+        repeated=tuple(database.records(content.RepeatStore, "report", "quarter_repeated", of)),
+        states=tuple(database.records(content.StateCount, "report", "quarter_states", of)),
+        measured=tuple(database.records(AuditPromise, "report", "quarter_promises", of)),
+        rules=tuple(database.records(content.RuleCount, "report", "quarter_rules", of)),
+        differences=tuple(
+            database.records(content.QuarterDeparture, "report", "quarter_departures", of)
+        ),
+        stores=tuple(database.records(AuditStore, "report", "quarter_stores", of)),
     )
 
 
 def _regions(
-    figures: Sequence[QuarterFigures], quarter: str
-) -> tuple[tuple[QuarterFigures, QuarterFigures | None], ...]:
+    figures: Sequence[content.QuarterFigures], quarter: str
+) -> tuple[tuple[content.QuarterFigures, content.QuarterFigures | None], ...]:
     """Return the figures of each region in a quarter and in the one before."""
     quarters = [one.quarter for one in figures if one.region is None]
     before = quarters[-2] if len(quarters) > 1 else None

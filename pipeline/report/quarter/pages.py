@@ -28,7 +28,6 @@ from pipeline.report.kit.pen import (
     text_height,
 )
 from pipeline.report.quarter.content import (
-    AuditedStore,
     QuarterContent,
     QuarterDeparture,
     RepeatStore,
@@ -45,6 +44,7 @@ from pipeline.report.quarter.pictures import (
     draw_rates,
     draw_trend,
 )
+from pipeline.tables.audit import AuditStore
 from pipeline.wording import NOTHING, Wording
 
 _TREND_H, _TREND_QUARTERS = 96.0, 8
@@ -81,7 +81,7 @@ _ACT_ON: tuple[PrintedColumn[QuarterDeparture], ...] = (
     ),
     PrintedColumn(lambda d, words: words.named("action", d.kind), "audit.column_do", 17),
 )
-_UNCOVERED: tuple[PrintedColumn[AuditedStore], ...] = (
+_UNCOVERED: tuple[PrintedColumn[AuditStore], ...] = (
     PrintedColumn(lambda s, _: s.store, "audit.column_store", 12),
     PrintedColumn(lambda s, _: s.name, "audit.column_name", 30),
     PrintedColumn(lambda s, _: s.region, "audit.column_region", 20),

@@ -15,7 +15,8 @@ from pipeline.report.kit.pen import (
     Box,
     Pen,
 )
-from pipeline.report.quarter.content import CheckedChange, QuarterFigures, rate_text
+from pipeline.report.quarter.content import QuarterFigures, rate_text
+from pipeline.tables.audit import AuditPromise
 from pipeline.wording import NOTHING, Wording
 
 _LABEL_W, _ROW = 104.0, 11.0
@@ -148,7 +149,7 @@ def draw_key(pen: Pen, box: Box, words: Wording) -> float:
     return box.y + 13
 
 
-def draw_promises(pen: Pen, box: Box, measured: Sequence[CheckedChange], words: Wording) -> None:
+def draw_promises(pen: Pen, box: Box, measured: Sequence[AuditPromise], words: Wording) -> None:
     """Draw measured over promised clear air; changes on or above the line kept the promise."""
     side = min(box.w - 40, box.h - 24)
     chart = Box(box.x + 26, box.y + 4, side, side)
@@ -174,7 +175,7 @@ def draw_promises(pen: Pen, box: Box, measured: Sequence[CheckedChange], words: 
                    measured, words)  # fmt: skip
 
 
-def _promise_notes(pen: Pen, box: Box, measured: Sequence[CheckedChange], words: Wording) -> None:
+def _promise_notes(pen: Pen, box: Box, measured: Sequence[AuditPromise], words: Wording) -> None:
     kept = sum(one.measured >= one.promised for one in measured)
     pen.circle((box.x + 3, box.y + 6), 2.2, style.PLANNED, style.PAPER, 0.4)
     pen.paragraph(Box(box.x + 9, box.y, box.w - 9, 0),

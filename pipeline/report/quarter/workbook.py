@@ -12,8 +12,6 @@ from pipeline.report.kit.sheet import (
     worded,
 )
 from pipeline.report.quarter.content import (
-    AuditedStore,
-    CheckedChange,
     QuarterContent,
     QuarterDeparture,
     QuarterFigures,
@@ -23,6 +21,7 @@ from pipeline.report.quarter.content import (
     edition,
     verdict,
 )
+from pipeline.tables.audit import AuditPromise, AuditStore
 from pipeline.wording import Wording
 from pipeline.xlsx import workbook_bytes
 
@@ -35,7 +34,7 @@ def _rate(one: QuarterFigures, _: Wording) -> Value:
     return None if one.rate is None else 100 * one.rate
 
 
-def _covered(store: AuditedStore, words: Wording) -> Value:
+def _covered(store: AuditStore, words: Wording) -> Value:
     return words("answer.yes" if store.exports else "answer.no")
 
 
@@ -77,7 +76,7 @@ DEPARTURES: tuple[SheetColumn[QuarterDeparture], ...] = (
     SheetColumn("exception", Look.LONG, "column.exception", 40),
     SheetColumn(worded("basis", "basis"), Look.LONG, "audit.column_basis", 24),
 )
-COVERAGE: tuple[SheetColumn[AuditedStore], ...] = (
+COVERAGE: tuple[SheetColumn[AuditStore], ...] = (
     SheetColumn("store", Look.TEXT, "audit.column_store"),
     SheetColumn("name", Look.LONG, "audit.column_name", 34),
     SheetColumn("region", Look.TEXT, "audit.column_region"),
@@ -110,7 +109,7 @@ CHANGES: tuple[SheetColumn[StateCount], ...] = (
     SheetColumn("changes", Look.COUNT, "audit.column_changes"),
     SheetColumn("entered", Look.COUNT, "audit.column_entered"),
 )
-PROMISES: tuple[SheetColumn[CheckedChange], ...] = (
+PROMISES: tuple[SheetColumn[AuditPromise], ...] = (
     SheetColumn("store", Look.TEXT, "audit.column_store"),
     SheetColumn("station", Look.LONG, "audit.column_station", 26),
     SheetColumn("change", Look.LONG, "audit.column_change", 24),

@@ -2,60 +2,40 @@
 
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
+from operator import attrgetter
 from typing import TypeVar
 
 from pipeline.database import Database
-from pipeline.report.region.content import (
-    ANYWHERE,
-    DayOfChanges,
-    ExpiringException,
-    FindingLine,
-    LateChange,
-    MeasuredChange,
-    OpenDeadline,
-    PendingChange,
-    RegionContent,
-    StoreLine,
-    UnapprovedDeparture,
-)
+from pipeline.report.region import content
 from pipeline.settings import Settings
 from pipeline.settings_schedule import Deadline
 
-Line = TypeVar(
-    "Line",
-    StoreLine,
-    DayOfChanges,
-    MeasuredChange,
-    PendingChange,
-    LateChange,
-    UnapprovedDeparture,
-    FindingLine,
-    ExpiringException,
-)
+Line = TypeVar("Line")
+_region_of = attrgetter("region")
 
 
 def region_contents(
     database: Database, settings: Settings, regions: Sequence[str]
-) -> Iterator[RegionContent]:
+) -> Iterator[content.RegionContent]:
     """Yield the contents of the named regions, in ascending order of their names."""
 
     def read(kind: type[Line], name: str) -> Mapping[str, tuple[Line, ...]]:
         found: dict[str, list[Line]] = defaultdict(list)
         for line in database.records(kind, "report", name):
-            found[line.region].append(line)
+            found[_region_of(line)].append(line)
         return defaultdict(tuple, {region: tuple(lines) for region, lines in found.items()})
 
     as_of = database.value("report", "day")
-    stores = read(StoreLine, "region_stores")
-    days = read(DayOfChanges, "region_days")
-    promises = read(MeasuredChange, "region_promises")
-    pending = read(PendingChange, "region_pending")
-    late = read(LateChange, "region_late")
-    astray = read(UnapprovedDeparture, "region_astray")
-    findings = read(FindingLine, "region_findings")
-    expiring = read(ExpiringException, "region_exceptions")
+    stores = read(content.StoreLine, "region_stores")
+    days = read(content.DayOfChanges, "region_days")
+    promises = read(content.MeasuredChange, "region_promises")
+    pending = read(content.PendingChange, "region_pending")
+    late = read(content.LateChange, "region_late")
+    astray = read(content.UnapprovedDeparture, "region_astray")
+    findings = read(content.FindingLine, "region_findings")
+    expiring = read(content.ExpiringException, "region_exceptions")
     for region in sorted(regions):
-        yield RegionContent(
+        yield content.RegionContent(
             region=region,
             as_of=as_of,
             stores=stores[region],
@@ -65,15 +45,15 @@ def region_contents(
             late=late[region],
             astray=astray[region],
             findings=findings[region],
-            anywhere=findings[ANYWHERE],
-            expiring=(*expiring[region], *expiring[ANYWHERE]),
+            anywhere=findings[content.ANYWHERE],
+            expiring=(*expiring[region], *expiring[content.ANYWHERE]),
             deadlines=_deadlines(settings.schedule.deadlines, region, stores[region]),
         )
 
 
 def _deadlines(
-    deadlines: Sequence[Deadline], region: str, stores: Sequence[StoreLine]
-) -> tuple[OpenDeadline, ...]:
+    deadlines: Sequence[Deadline], region: str, stores: Sequence[content.StoreLine]
+) -> tuple[content.OpenDeadline, ...]:
     """Return the deadlines of a region with changes still open, the earliest first."""
     found = []
     for deadline in sorted(deadlines, key=lambda d: (d.by, d.store or "")):
@@ -83,5 +63,7 @@ def _deadlines(
         left = sum(s.changes - s.done - s.failed for s in meant)
         if left:
             total = sum(s.changes for s in meant)
-            found.append(OpenDeadline(deadline.by, deadline.reason, deadline.store, left, total))
+            found.append(
+                content.OpenDeadline(deadline.by, deadline.reason, deadline.store, left, total)
+            )
     return tuple(found)

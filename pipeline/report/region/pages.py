@@ -5,7 +5,16 @@ from dataclasses import dataclass
 from urllib.parse import quote
 
 from pipeline.report.kit import style
-from pipeline.report.kit.booklet import Draw, Leaf, booklet, draw_kind, draw_name, page_box
+from pipeline.report.kit.booklet import (
+    Block,
+    Leaf,
+    block_pages,
+    booklet,
+    draw_blocks,
+    draw_kind,
+    draw_name,
+    page_box,
+)
 from pipeline.report.kit.pen import (
     HEADING_H,
     LEAD,
@@ -81,9 +90,9 @@ def region_pdf(content: RegionContent, links: Sequence[FileLinks], words: Wordin
     def first(pen: Pen, page: Box) -> None:
         _draw_first(pen, page, content, words)
 
-    rows = _store_pages(content, links, words, page_box(size).h)
+    rows = block_pages([_store_rows(content, links, words)], page_box(size).h)
     title = words("review.title", region=content.region)
-    leaves = [Leaf(first), *map(Leaf, rows)]
+    leaves = [Leaf(first), *(Leaf(draw_blocks(parts)) for parts in rows)]
     return booklet(leaves, size, words, title=title, foot=content.region)
 
 
@@ -176,25 +185,18 @@ def _draw_item(pen: Pen, box: Box, item: AnswerLine) -> float:
     return box.y + _item_height(item, box.w)
 
 
-def _store_pages(
-    content: RegionContent, links: Sequence[FileLinks], words: Wording, height: float
-) -> list[Draw]:
-    """Return the drawings of the pages with a row for every store."""
-    rows = list(zip(content.stores, links, strict=True))
-    each = max(1, int((height - 20 - _HEADINGS_H) // _ROW))
+def _store_rows(content: RegionContent, links: Sequence[FileLinks], words: Wording) -> Block:
+    """Return a row for every store, linked to its files."""
 
-    def drawing(start: int) -> Draw:
-        def draw(pen: Pen, page: Box) -> None:
-            y = pen.heading(page, words("review.stores_title"), words("review.stores_note"))
-            _headings(pen, page.below(y), words)
-            y += _HEADINGS_H
-            for store, files in rows[start : start + each]:
-                _row(pen, Box(page.x, y, page.w, _ROW), store, files, words)
-                y += _ROW
+    def draw(pen: Pen, box: Box, items: Sequence[int]) -> None:
+        _headings(pen, box, words)
+        for place, i in enumerate(items):
+            row = Box(box.x, box.y + _HEADINGS_H + _ROW * place, box.w, _ROW)
+            _row(pen, row, content.stores[i], links[i], words)
 
-        return draw
-
-    return [drawing(start) for start in range(0, len(rows), each)]
+    title, note = words("review.stores_title"), words("review.stores_note")
+    heights = (_ROW,) * len(content.stores)
+    return Block("stores", title, 1, _HEADINGS_H, heights, draw, note)
 
 
 def _cells(box: Box) -> Mapping[str, Box]:

@@ -23,13 +23,8 @@ from pipeline.report.kit.pen import (
 )
 from pipeline.report.kit.sheet import Book, Look, Page, argb, font, row_height
 from pipeline.report.kit.style import Face
-from pipeline.report.store.content import (
-    ChannelAir,
-    Document,
-    PlannedStation,
-    StoreContent,
-    WifiGroup,
-)
+from pipeline.report.store.content import Document, PlannedStation, StoreContent, WifiGroup
+from pipeline.tables.survey import EdEvidence
 from pipeline.wording import FIXED_SPACE, NOTHING, Wording
 
 BAR_ROW, TIGHT_BAR_ROW = 14.5, 12.4  # points
@@ -110,7 +105,7 @@ def _air_row(rows: int) -> float:
     return ROOMY_AIR_ROW if rows <= ROOMY_UP_TO else AIR_ROW
 
 
-def busy_text(cell: ChannelAir | None, words: Wording) -> str:
+def busy_text(cell: EdEvidence | None, words: Wording) -> str:
     """Return the busy share of a channel at a station, with a sign for where it comes from."""
     if cell is None or cell.source == "absent":
         return NOTHING
@@ -127,7 +122,7 @@ def _station_label(station: PlannedStation, doc: Document) -> str:
     return f"{short}: {doc.words.channels(station.channel, station.final_channel)}"
 
 
-def _cell(pen: Pen, box: Box, cell: ChannelAir | None, words: Wording) -> None:
+def _cell(pen: Pen, box: Box, cell: EdEvidence | None, words: Wording) -> None:
     known = cell is not None and cell.source != "absent"
     step = style.busy_step(cell.busy_bound) if cell is not None and known else 0
     inner = Box(box.x + 0.5, box.y + 0.5, box.w - 1, box.h - 1)

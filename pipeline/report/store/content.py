@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 
 from pipeline.records import Finding, Severity
+from pipeline.tables.survey import EdEvidence
 from pipeline.wording import NOTHING, Wording
 
 CAUTIONS = ("ladders", "mains", "voids", "lone", "public", "radio", "defer")
@@ -131,30 +132,6 @@ class RegisteredChange:
 
 
 @dataclass(frozen=True, slots=True)
-class ChannelAir:
-    """How busy one channel is at one station, 0..1, and where the figure comes from.
-
-    `worth` is how many fresh readings of trading hours the readings are worth.
-    """
-
-    store: str
-    station: str
-    channel: int
-    readings: int
-    worth: float
-    busy_share: float | None
-    busy_bound: float
-    mean_dbm: float | None
-    p50_dbm: float | None
-    p90_dbm: float | None
-    p99_dbm: float | None
-    own_traffic: bool
-    source: str
-    newest_at: datetime | None
-    basis: str
-
-
-@dataclass(frozen=True, slots=True)
 class EarshotPair:
     """Two stations in earshot of each other; `hit` is the chance of a collision, 0..1."""
 
@@ -179,7 +156,7 @@ class WifiGroup:
 
 
 @dataclass(frozen=True, slots=True)
-class PlanProof:
+class PlanQuality:
     """How good the plan is proven to be, and how sure it is; costs are in units of the plan.
 
     The evidence was drawn anew `draws` times within its uncertainty. The plan was best in `wins`
@@ -245,11 +222,11 @@ class StoreContent:
     store: Store
     stations: tuple[PlannedStation, ...]
     moves: tuple[PlannedMove, ...]
-    air: tuple[ChannelAir, ...]
+    air: tuple[EdEvidence, ...]
     findings: tuple[Finding, ...]
     pairs: tuple[EarshotPair, ...]
     wifi: tuple[WifiGroup, ...]
-    proof: PlanProof | None
+    proof: PlanQuality | None
     permitted: tuple[int, ...]
     figures: KeyFigures
     plan: PlanInForce | None = None

@@ -60,7 +60,7 @@ Copies = list[tuple[str, str, str, str]]
 
 
 @dataclass(frozen=True, slots=True)
-class ChangeRow:
+class FormRow:
     """A change and its station; None if no export names it any more."""
 
     change: RegisteredChange
@@ -76,19 +76,19 @@ class BackOutRow:
     station: PlannedStation | None
 
 
-def _state(row: ChangeRow, words: Wording) -> Value:
+def _state(row: FormRow, words: Wording) -> Value:
     return words.named("state", row.change.state)
 
 
-def _kind(row: ChangeRow, words: Wording) -> Value:
+def _kind(row: FormRow, words: Wording) -> Value:
     return words("moves.parking" if row.change.parking else "moves.final")
 
 
-def _decision(row: ChangeRow, words: Wording) -> Value:
+def _decision(row: FormRow, words: Wording) -> Value:
     return word(row.change.decision, words.language) if row.change.decision else None
 
 
-def _outcome(row: ChangeRow, words: Wording) -> Value:
+def _outcome(row: FormRow, words: Wording) -> Value:
     return word(row.change.outcome, words.language) if row.change.outcome else None
 
 
@@ -97,7 +97,7 @@ def _way_back(row: BackOutRow, words: Wording) -> Value:
 
 
 # The columns of a form by key, in the order and number that the form says.
-DECISION_COLUMNS: Mapping[str, SheetColumn[ChangeRow]] = {
+DECISION_COLUMNS: Mapping[str, SheetColumn[FormRow]] = {
     CHANGE: SheetColumn("change.change", Look.TEXT, "column.change", 16),
     "order": SheetColumn("change.position", Look.COUNT, "column.order", 8),
     "station": SheetColumn("change.station", Look.LONG, "column.station", 26),
@@ -116,7 +116,7 @@ DECISION_COLUMNS: Mapping[str, SheetColumn[ChangeRow]] = {
         lambda row, _: row.change.decision_note or None, Look.LONG, "column.remark", 40
     ),
 }
-RESULT_COLUMNS: Mapping[str, SheetColumn[ChangeRow]] = {
+RESULT_COLUMNS: Mapping[str, SheetColumn[FormRow]] = {
     **DECISION_COLUMNS,
     "due": SheetColumn("change.due", Look.MOMENT, "column.due", 19),
     "done_at": SheetColumn("change.done_at", Look.MOMENT, "column.done_at", 19),
@@ -147,8 +147,8 @@ class FilledForm:
     form: Form
     title: str
     note: str
-    columns: tuple[SheetColumn[ChangeRow], ...]
-    rows: tuple[ChangeRow, ...]
+    columns: tuple[SheetColumn[FormRow], ...]
+    rows: tuple[FormRow, ...]
     chosen: str  # the key of the column whose words can be chosen
     choices: tuple[str, ...]
 
@@ -190,9 +190,9 @@ def results(book: Book, content: StoreContent, *, back_out: bool = False) -> Fil
     )
 
 
-def _rows(content: StoreContent) -> tuple[ChangeRow, ...]:
+def _rows(content: StoreContent) -> tuple[FormRow, ...]:
     stations = {station.station: station for station in content.stations}
-    return tuple(ChangeRow(change, stations.get(change.station)) for change in content.changes)
+    return tuple(FormRow(change, stations.get(change.station)) for change in content.changes)
 
 
 def _title(words: Wording, key: str, content: StoreContent) -> str:

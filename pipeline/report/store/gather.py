@@ -14,13 +14,12 @@ from pipeline.due import choose, narrowed, program, store_marks
 from pipeline.reasons import from_json, sentence
 from pipeline.records import Finding, Severity
 from pipeline.report.store.content import (
-    ChannelAir,
     EarshotPair,
     KeyFigures,
     PlanInForce,
     PlannedMove,
     PlannedStation,
-    PlanProof,
+    PlanQuality,
     Rated,
     RegisteredChange,
     Store,
@@ -28,6 +27,7 @@ from pipeline.report.store.content import (
     WifiGroup,
 )
 from pipeline.tables.run import PermittedChannel
+from pipeline.tables.survey import EdEvidence
 from pipeline.wording import wording
 
 CHUNK = 200  # stores whose contents are in memory at once
@@ -37,11 +37,11 @@ _READ: tuple[tuple[str, type[Any], Mapping[str, object]], ...] = (
     ("store_head", Store, {}),
     ("store_stations", PlannedStation, {}),
     ("store_moves", PlannedMove, {}),
-    ("store_air", ChannelAir, {}),
+    ("store_air", EdEvidence, {}),
     ("store_findings", Finding, {}),
     ("store_pairs", EarshotPair, {}),
     ("store_wifi", WifiGroup, {}),
-    ("store_proofs", PlanProof, {}),
+    ("store_proofs", PlanQuality, {}),
     ("store_permitted", PermittedChannel, {}),
     ("store_plans", PlanInForce, {}),
     ("store_changes", RegisteredChange, {"plan": None}),
@@ -120,7 +120,7 @@ def _content(store: Store, rows: _Rows, approvers: tuple[str, ...]) -> StoreCont
     key, language = store.store, wording(store.country).language
     stations = tuple(_worded(station, language) for station in rows.of(key, PlannedStation))
     moves = tuple(_worded(move, language) for move in rows.of(key, PlannedMove))
-    air, pairs = rows.of(key, ChannelAir), rows.of(key, EarshotPair)
+    air, pairs = rows.of(key, EdEvidence), rows.of(key, EarshotPair)
     findings = tuple(
         replace(finding, severity=Severity(finding.severity)) for finding in rows.of(key, Finding)
     )
@@ -133,7 +133,7 @@ def _content(store: Store, rows: _Rows, approvers: tuple[str, ...]) -> StoreCont
         findings=findings,
         pairs=pairs,
         wifi=rows.of(key, WifiGroup),
-        proof=next(iter(rows.of(key, PlanProof)), None),
+        proof=next(iter(rows.of(key, PlanQuality)), None),
         permitted=tuple(one.channel for one in rows.of(key, PermittedChannel)),
         figures=key_figures(stations, moves, air, findings, pairs),
         plan=plan,
@@ -152,7 +152,7 @@ def _worded(about: Reasoned, language: str) -> Reasoned:
 def key_figures(
     stations: Sequence[PlannedStation],
     moves: Sequence[PlannedMove],
-    air: Sequence[ChannelAir],
+    air: Sequence[EdEvidence],
     findings: Sequence[Finding],
     pairs: Sequence[EarshotPair],
 ) -> KeyFigures:

@@ -7,8 +7,6 @@ from pipeline.records import Severity
 from pipeline.report.kit import style
 from pipeline.report.kit.booklet import (
     Block,
-    BlockPart,
-    Draw,
     Leaf,
     block_pages,
     booklet,
@@ -101,12 +99,8 @@ def _leaves(doc: Document, page: Box) -> list[Leaf]:
     return [
         Leaf(lambda pen, _: _draw_first(pen, first, doc), doc.words("document.first_page")),
         Leaf(lambda pen, box: _draw_second(pen, box, doc), doc.words("document.second_page")),
-        *(Leaf(_drawing(parts), parts[0].block.title) for parts in further),
+        *(Leaf(draw_blocks(parts), parts[0].block.title) for parts in further),
     ]
-
-
-def _drawing(parts: Sequence[BlockPart]) -> Draw:
-    return lambda pen, box: draw_blocks(pen, box, parts)
 
 
 def _note(content: StoreContent, words: Wording) -> str:

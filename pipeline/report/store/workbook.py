@@ -21,7 +21,6 @@ from pipeline.report.store.air import put_heat_map
 from pipeline.report.store.content import (
     CAUTIONS,
     READING,
-    ChannelAir,
     EarshotPair,
     PlannedMove,
     PlannedStation,
@@ -31,6 +30,7 @@ from pipeline.report.store.content import (
     verdict,
 )
 from pipeline.report.store.forms import decisions, lock, move_copies, put_copy, put_form, results
+from pipeline.tables.survey import EdEvidence
 from pipeline.wording import NOTHING, Wording, wording
 from pipeline.xlsx import workbook_bytes
 
@@ -102,7 +102,7 @@ FINDINGS: tuple[SheetColumn[Finding], ...] = (
     SheetColumn("excepted", Look.LONG, "column.exception", 36),
     SheetColumn("rule", Look.TEXT, "column.rule"),
 )
-EVIDENCE: tuple[SheetColumn[ChannelAir], ...] = (
+EVIDENCE: tuple[SheetColumn[EdEvidence], ...] = (
     SheetColumn("station", Look.LONG, "column.station", 30),
     SheetColumn("channel", Look.COUNT, "column.channel"),
     SheetColumn("readings", Look.COUNT, "column.readings"),
