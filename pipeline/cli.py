@@ -2,59 +2,29 @@
 
 import sys
 from collections.abc import Callable, Mapping
-from datetime import datetime
+from dataclasses import dataclass
+from datetime import date, datetime
+from functools import wraps
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any
 
 import click
-import polars as pl
 from rich.console import Console
 
-from pipeline import __version__
-from pipeline.bench import Size, bench
+from pipeline import __version__, commands, terminal
+from pipeline.bench import bench
 from pipeline.check.rules import explain, rule_list
-from pipeline.commands import (
-    run_approve,
-    run_audit,
-    run_back_out,
-    run_compare,
-    run_decide,
-    run_ingest,
-    run_life,
-    run_listing,
-    run_schedule,
-    run_standing,
-    run_verify,
-    run_what_if,
-)
+from pipeline.demo.bench import BenchSize
 from pipeline.errors import QuietaisleError
+from pipeline.progress import Progress
 from pipeline.records import Selection, Severity
 from pipeline.run import Request, run
 from pipeline.settings import load_settings
 from pipeline.template import write_demo, write_template
-from pipeline.terminal import (
-    console,
-    progress_on,
-    show_approved,
-    show_audited,
-    show_bench,
-    show_departures,
-    show_exports,
-    show_findings,
-    show_life,
-    show_moves,
-    show_paths,
-    show_run,
-    show_schedule,
-    show_standing,
-    show_taken,
-    show_verified,
-    show_what_if,
-)
 
 DONE, FINDINGS, FAILED = 0, 1, 2
-_Command = TypeVar("_Command", bound=Callable[..., Any])
 _PATH = click.Path(path_type=Path)
+_DAY = click.DateTime(["%Y-%m-%d"])
 _OPTIONS = (
     click.option(
         "--database",
@@ -68,11 +38,7 @@ _OPTIONS = (
     click.option(
         "--out", type=_PATH, default=Path("reports"), show_default=True, help="Where reports go."
     ),
-    click.option(
-        "--as-of",
-        type=click.DateTime(["%Y-%m-%d"]),
-        help="The day to speak of; else the newest in the exports.",
-    ),
+    click.option("--as-of", type=_DAY, help="The day to speak of; else the newest in the exports."),
     click.option("--store", multiple=True, help="Only this store; may be repeated."),
     click.option("--region", multiple=True, help="Only this region; may be repeated."),
     click.option(
@@ -83,24 +49,42 @@ _OPTIONS = (
 )
 
 
-def _shared(command: _Command) -> _Command:
-    """Add the options that every step of the job takes."""
+@dataclass(frozen=True, slots=True)
+class Call:
+    """What every step of the job is called with."""
+
+    request: Request
+    fail_on: str | None
+    console: Console
+    progress: Progress
+
+    @property
+    def only_store(self) -> str | None:
+        """The one store asked for; None where it is not exactly one."""
+        stores = self.request.selection.stores
+        return stores[0] if len(stores) == 1 else None
+
+
+def _step(command: Callable[..., int]) -> Callable[..., int]:
+    """Add the options that every step of the job takes, and hand them over as one `Call`."""
+
+    @wraps(command)
+    def called(exports: Path | None = None, **options: Any) -> int:  # noqa: ANN401 - as click has them
+        console = terminal.console()
+        shared = {name: options.pop(name) for name in ("database", "out", "rules", "rules_folder")}
+        selection = Selection(options.pop("store"), options.pop("region"))
+        as_of = _date(options.pop("as_of"))
+        request = Request(exports=exports, as_of=as_of, selection=selection, **shared)
+        fail_on = options.pop("fail_on")
+        return command(Call(request, fail_on, console, terminal.progress_on(console)), **options)
+
     for option in reversed(_OPTIONS):
-        command = option(command)
-    return command
+        called = option(called)
+    return called
 
 
-def _request(exports: Path | None, options: Mapping[str, Any]) -> Request:
-    as_of: datetime | None = options["as_of"]
-    return Request(
-        exports=exports,
-        database=options["database"],
-        out=options["out"],
-        rules=options["rules"],
-        rules_folder=options["rules_folder"],
-        as_of=None if as_of is None else as_of.date(),
-        selection=Selection(stores=options["store"], regions=options["region"]),
-    )
+def _date(moment: datetime | None) -> date | None:
+    return None if moment is None else moment.date()
 
 
 def status(found: Mapping[Severity, int], fail_on: str | None) -> int:
@@ -119,41 +103,40 @@ def cli() -> None:
 
 @cli.command("run")
 @click.argument("exports", type=_PATH)
-@_shared
-def run_command(exports: Path, **options: Any) -> int:  # noqa: ANN401 - click hands over the options by name
+@_step
+def run_command(call: Call) -> int:
     """Take a folder of EXPORTS and write a change plan and a summary for every store."""
-    terminal = console()
-    summary = run(_request(exports, options), progress_on(terminal))
-    show_run(terminal, summary)
-    return status(summary.findings, options["fail_on"])
+    return _run(call)
+
+
+def _run(call: Call) -> int:
+    summary = run(call.request, call.progress)
+    terminal.show_run(call.console, summary)
+    return status(summary.findings, call.fail_on)
 
 
 @cli.command("ingest")
 @click.argument("exports", type=_PATH)
-@_shared
-def ingest_command(exports: Path, **options: Any) -> int:  # noqa: ANN401 - as above
+@_step
+def ingest_command(call: Call) -> int:
     """Take a folder of EXPORTS into the database and stop there."""
-    terminal = console()
-    show_exports(terminal, run_ingest(_request(exports, options), progress_on(terminal)))
+    terminal.show_exports(call.console, commands.run_ingest(call.request, call.progress))
     return DONE
 
 
 @cli.command("check")
 @click.option("--standing", is_flag=True, help="Rule by rule: how often, where, and since when.")
-@click.option(
-    "--since",
-    type=click.DateTime(["%Y-%m-%d"]),
-    help="With --standing: what counts as new; else the quarter's first day.",
-)
-@_shared
-def check_command(*, standing: bool, since: datetime | None, **options: Any) -> int:  # noqa: ANN401 - as above
+@click.option("--since", type=_DAY, help="With --standing: new since when; else this quarter.")
+@_step
+def check_command(call: Call, *, standing: bool, since: datetime | None) -> int:
     """List the findings of every rule on what the database holds."""
-    if not standing:
-        return _list("listed_findings", show_findings, options)
-    terminal = console()
-    day = None if since is None else since.date()
-    show_standing(terminal, *run_standing(_request(None, options), day, progress_on(terminal)))
-    return DONE
+    if standing:
+        found = commands.run_standing(call.request, _date(since), call.progress)
+        terminal.show_standing(call.console, *found)
+        return DONE
+    summary, rows = commands.run_listing(call.request, "listed_findings", call.progress)
+    terminal.show_findings(call.console, rows)
+    return status(summary.findings, call.fail_on)
 
 
 @cli.command("plan")
@@ -164,18 +147,19 @@ def check_command(*, standing: bool, since: datetime | None, **options: Any) -> 
     metavar="STATION=CHANNEL",
     help="Price this choice of yours against the plan; with one --store. May be repeated.",
 )
-@_shared
-def plan_command(wishes: tuple[str, ...], **options: Any) -> int:  # noqa: ANN401 - as above
+@_step
+def plan_command(call: Call, *, wishes: tuple[str, ...]) -> int:
     """List the moves of the best plan for what the database holds."""
-    if not wishes:
-        return _list("listed_moves", show_moves, options)
-    if len(options["store"]) != 1:
-        raise click.UsageError("--set needs exactly one --store")
-    terminal = console()
-    wanted = dict(_wish(text) for text in wishes)
-    request = _request(None, options)
-    show_what_if(terminal, run_what_if(request, options["store"][0], wanted, progress_on(terminal)))
-    return DONE
+    if wishes:
+        if call.only_store is None:
+            raise click.UsageError("--set needs exactly one --store")
+        wanted = dict(_wish(text) for text in wishes)
+        found = commands.run_what_if(call.request, call.only_store, wanted, call.progress)
+        terminal.show_what_if(call.console, found)
+        return DONE
+    summary, rows = commands.run_listing(call.request, "listed_moves", call.progress)
+    terminal.show_moves(call.console, rows)
+    return status(summary.findings, call.fail_on)
 
 
 def _wish(text: str) -> tuple[str, int]:
@@ -185,66 +169,45 @@ def _wish(text: str) -> tuple[str, int]:
     return station, int(channel)
 
 
-def _list(
-    listing: str, show: Callable[[Console, pl.DataFrame], None], options: Mapping[str, Any]
-) -> int:
-    terminal = console()
-    summary, rows = run_listing(_request(None, options), listing, progress_on(terminal))
-    show(terminal, rows)
-    return status(summary.findings, options["fail_on"])
-
-
 @cli.command("schedule")
-@_shared
-def schedule_command(**options: Any) -> int:  # noqa: ANN401 - as above
+@_step
+def schedule_command(call: Call) -> int:
     """Give every store with moves its night, enter approved changes, and write calendar files."""
-    terminal = console()
-    found = run_schedule(_request(None, options), progress_on(terminal))
-    show_schedule(terminal, found)
-    return status(found.summary.findings, options["fail_on"])
+    found = commands.run_schedule(call.request, call.progress)
+    terminal.show_schedule(call.console, found)
+    return status(found.summary.findings, call.fail_on)
 
 
 @cli.command("report")
-@click.option(
-    "--back-out",
-    is_flag=True,
-    help="Write the way back to how the selected stores were before their changes instead.",
-)
-@_shared
-def report_command(*, back_out: bool, **options: Any) -> int:  # noqa: ANN401 - as above
+@click.option("--back-out", is_flag=True, help="Write the selected stores' way back instead.")
+@_step
+def report_command(call: Call, *, back_out: bool) -> int:
     """Write the change plans and summaries for what the database holds."""
-    terminal = console()
     if back_out:
-        if not options["store"]:
+        if not call.request.selection.stores:
             raise click.UsageError("--back-out needs at least one --store")
-        show_paths(terminal, run_back_out(_request(None, options)), "No change stands carried out.")
+        paths = commands.run_back_out(call.request)
+        terminal.show_paths(call.console, paths, "No change stands carried out.")
         return DONE
-    summary = run(_request(None, options), progress_on(terminal))
-    show_run(terminal, summary)
-    return status(summary.findings, options["fail_on"])
+    return _run(call)
 
 
 @cli.command("decide")
 @click.argument("workbooks", type=_PATH, nargs=-1, required=True)
 @click.option("--all-or-nothing", is_flag=True, help="Take all of a workbook or none of it.")
-@_shared
-def decide_command(
-    workbooks: tuple[Path, ...],
-    *,
-    all_or_nothing: bool,
-    **options: Any,  # noqa: ANN401 - as above
-) -> int:
+@_step
+def decide_command(call: Call, *, workbooks: tuple[Path, ...], all_or_nothing: bool) -> int:
     """Take decisions and results out of WORKBOOKS that came back, or folders of them."""
-    taken = run_decide(_request(None, options), workbooks, all_or_nothing=all_or_nothing)
-    show_taken(console(), taken)
+    taken = commands.run_decide(call.request, workbooks, all_or_nothing=all_or_nothing)
+    terminal.show_taken(call.console, taken)
     return FINDINGS if any(one.refusals for one in taken) else DONE
 
 
 @cli.command("verify")
-@_shared
-def verify_command(**options: Any) -> int:  # noqa: ANN401 - as above
+@_step
+def verify_command(call: Call) -> int:
     """Hold the newest exports against the changes that were carried out."""
-    show_verified(console(), run_verify(_request(None, options)))
+    terminal.show_verified(call.console, commands.run_verify(call.request))
     return DONE
 
 
@@ -253,37 +216,35 @@ def verify_command(**options: Any) -> int:  # noqa: ANN401 - as above
 @click.option("--approve", is_flag=True, help="Freeze the selected stores as they are as agreed.")
 @click.option("--by", help="Who approves; a name in the rules file.")
 @click.option("--reason", help="Why, in words.")
-@click.option("--since", type=click.DateTime(["%Y-%m-%d"]), help="Compare from this day's evening.")
-@click.option("--until", type=click.DateTime(["%Y-%m-%d"]), help="Compare to this day's evening.")
+@click.option("--since", type=_DAY, help="Compare from this day's evening.")
+@click.option("--until", type=_DAY, help="Compare to this day's evening.")
 @click.option("--station", help="Tell this station's life; with one --store.")
-@_shared
-def audit_command(**options: Any) -> int:  # noqa: ANN401 - as above
+@_step
+def audit_command(call: Call, *, quarter: str | None, approve: bool, **options: Any) -> int:  # noqa: ANN401 - as click has them
     """Hold what is found against what was agreed: a quarter, two days, or one station's life."""
-    return _audit(console(), _request(None, options), options)
-
-
-def _audit(terminal: Console, request: Request, options: Mapping[str, Any]) -> int:
-    if options["approve"]:
-        if (
-            not (options["store"] or options["region"])
-            or not options["by"]
-            or not options["reason"]
-        ):
-            raise click.UsageError("--approve needs --store or --region, --by and --reason")
-        show_approved(terminal, run_approve(request, options["by"], options["reason"]))
+    since, until = options["since"], options["until"]
+    if approve:
+        _approve(call, options["by"], options["reason"])
     elif options["station"]:
-        if len(options["store"]) != 1:
+        if call.only_store is None:
             raise click.UsageError("--station needs exactly one --store")
-        show_life(terminal, run_life(request, options["store"][0], options["station"]))
-    elif options["since"] or options["until"]:
-        if not (options["since"] and options["until"]):
+        lines = commands.run_life(call.request, call.only_store, options["station"])
+        terminal.show_life(call.console, lines)
+    elif since or until:
+        if not (since and until):
             raise click.UsageError("--since and --until go together")
-        days = options["since"].date(), options["until"].date()
-        show_departures(terminal, run_compare(request, *days))
+        found = commands.run_compare(call.request, since.date(), until.date())
+        terminal.show_departures(call.console, found)
     else:
-        found = run_audit(request, options["quarter"], progress_on(terminal))
-        show_audited(terminal, found)
+        audited = commands.run_audit(call.request, quarter, call.progress)
+        terminal.show_audited(call.console, audited)
     return DONE
+
+
+def _approve(call: Call, by: str | None, reason: str | None) -> None:
+    if call.request.selection == Selection() or not by or not reason:
+        raise click.UsageError("--approve needs --store or --region, --by and --reason")
+    terminal.show_approved(call.console, commands.run_approve(call.request, by, reason))
 
 
 @cli.command("rules")
@@ -295,7 +256,7 @@ def rules_command(name: str | None, rules: Path | None, rules_folder: Path | Non
     known = rule_list(rules_folder)
     if name is None:
         for rule in known:
-            click.echo(f"{rule.severity.value:<6} {rule.name:<28} {rule.title}")
+            click.echo(f"{rule.severity.value:<6} {rule.name:<28} {rule.english.title}")
     else:
         click.echo(explain(name, load_settings(rules), rules_folder))
     return DONE
@@ -317,13 +278,10 @@ def template_command(folder: Path, *, demo: bool) -> int:
 @click.option("--readings", type=click.IntRange(min=1), default=50, show_default=True)
 @click.option("--labels", type=click.IntRange(min=0), default=4000, show_default=True)
 @click.option("--folder", type=_PATH, help="Keep the generated exports and reports here.")
-def bench_command(
-    stores: int, stations: int, readings: int, labels: int, folder: Path | None
-) -> int:
+def bench_command(folder: Path | None, **size: int) -> int:
     """Generate a chain of that size, run the whole job and time every step."""
-    terminal = console()
-    size = Size(stores, stations, readings, labels)
-    show_bench(terminal, bench(size, folder, progress_on(terminal)))
+    console = terminal.console()
+    terminal.show_bench(console, bench(BenchSize(**size), folder, terminal.progress_on(console)))
     return DONE
 
 

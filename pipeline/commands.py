@@ -1,34 +1,37 @@
 """What the commands beside `run` do: list, price a wish, take decisions, schedule, go back."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
 import polars as pl
 
-from pipeline.audit.audit import Audited, audit, compare
+from pipeline.audit.audit import AuditOutcome, audit, compare
 from pipeline.audit.baseline import Approved, approve
 from pipeline.audit.calendar import quarter_of, read_quarter
 from pipeline.audit.history import LifeLine, life
-from pipeline.audit.records import Departure
 from pipeline.changes.back_out import back_out
-from pipeline.changes.decisions import decide
-from pipeline.changes.records import Booking, Calibration, Check, Taken
-from pipeline.changes.register import book
-from pipeline.changes.verify import calibration, verify
-from pipeline.check.portfolio import RuleStanding, portfolio
+from pipeline.changes.decisions import Taken, decide
+from pipeline.changes.register import Booking, book
+from pipeline.changes.verify import Calibration, Check, calibration, verify
+from pipeline.check.rules import RuleStanding, portfolio
 from pipeline.database import Database
 from pipeline.errors import UnknownSelection
 from pipeline.plan.stores import case_of
 from pipeline.plan.what_if import WhatIf, what_if
 from pipeline.progress import Progress
-from pipeline.records import ExportOutcome, RunSummary, Selection
+from pipeline.records import RunSummary, Selection, StorePlace
 from pipeline.report.write import cautions, place_of, write_audit, write_back_out
 from pipeline.run import Request, judge, session, start_run, summarise, take_in, write_out
 from pipeline.schedule.stores import schedule, write_calendars
+from pipeline.settings import Settings
 from pipeline.settled import unsettle
 from pipeline.survey.evidence import survey
+from pipeline.tables.audit import Departure
+from pipeline.tables.exports import ExportFile
+from pipeline.tables.schedule import ScheduleProof, UnscheduledStore
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,8 +39,8 @@ class Scheduled:
     """What scheduling came to: the nights, stores without one, proofs by region, files."""
 
     nights: pl.DataFrame
-    unplaced: tuple[tuple[str, str], ...]
-    proofs: tuple[tuple[str, float, float, bool], ...]
+    unplaced: Sequence[UnscheduledStore]
+    proofs: Sequence[ScheduleProof]
     booked: int
     calendars: tuple[Path, ...]
     summary: RunSummary
@@ -51,7 +54,31 @@ class Verified:
     calibration: tuple[Calibration, ...]
 
 
-def run_ingest(request: Request, progress: Progress) -> tuple[ExportOutcome, ...]:
+@dataclass(frozen=True, slots=True)
+class QuarterAudited:
+    """An audit of a quarter, and its two files."""
+
+    audited: AuditOutcome
+    files: tuple[Path, ...]
+
+
+@contextmanager
+def _started(request: Request) -> Iterator[tuple[Database, Settings]]:
+    """Open what the database holds as of the request's day."""
+    with session(request) as (database, settings):
+        start_run(database, request, settings)
+        yield database, settings
+
+
+@contextmanager
+def _judged(request: Request, progress: Progress) -> Iterator[tuple[Database, Settings]]:
+    """Open what the database holds, judged as of the request's day."""
+    with session(request) as (database, settings):
+        judge(database, request, settings, progress)
+        yield database, settings
+
+
+def run_ingest(request: Request, progress: Progress) -> tuple[ExportFile, ...]:
     """Take the exports in and stop there."""
     with session(request) as (database, settings):
         return take_in(database, request, settings, progress)
@@ -60,9 +87,11 @@ def run_ingest(request: Request, progress: Progress) -> tuple[ExportOutcome, ...
 def run_listing(
     request: Request, listing: str, progress: Progress
 ) -> tuple[RunSummary, pl.DataFrame]:
-    """Judge what the database holds and list its findings or moves; nothing is written out."""
-    with session(request) as (database, settings):
-        judge(database, request, settings, progress)
+    """Judge what the database holds and list its findings or moves; write no file.
+
+    `listing` is "listed_findings" or "listed_moves".
+    """
+    with _judged(request, progress) as (database, _):
         frame = database.frame("run", listing)
         return summarise(database, request), _selected(frame, request.selection)
 
@@ -70,10 +99,9 @@ def run_listing(
 def run_standing(
     request: Request, since: date | None, progress: Progress
 ) -> tuple[date, tuple[RuleStanding, ...]]:
-    """Tell which rules fail most, where and since when; `since` None: what is new this quarter."""
-    with session(request) as (database, settings):
-        judge(database, request, settings, progress)
-        day = since or quarter_of(summarise(database, request).as_of).first
+    """Say which rules fail most, where and since when; `since` None: what is new this quarter."""
+    with _judged(request, progress) as (database, _):
+        day = since or quarter_of(_day(database)).first
         regions = request.selection.regions
         rows = portfolio(database, day)
         return day, tuple(row for row in rows if not regions or row.region in regions)
@@ -87,11 +115,10 @@ def run_what_if(
     Raises:
         UnknownSelection: the store has no such station, or no plan can be made for it.
     """
-    with session(request) as (database, settings):
-        judge(database, request, settings, progress)
+    with _judged(request, progress) as (database, settings):
         case = case_of(database, settings, store)
         if case is None:
-            planned = [name for (name,) in database.rows("run", "planned_stores")]
+            planned = database.column("run", "planned_stores")
             raise UnknownSelection("planned store", store, planned)
         stations = [station.station for station in case.problem.stations]
         for station in wanted:
@@ -104,33 +131,23 @@ def run_decide(
     request: Request, workbooks: Sequence[Path], *, all_or_nothing: bool
 ) -> tuple[Taken, ...]:
     """Take decisions and results out of workbooks that came back."""
+    day, whole = request.as_of, all_or_nothing
     with session(request) as (database, settings):
-        return decide(
-            database,
-            settings,
-            workbooks,
-            all_or_nothing=all_or_nothing,
-            today=request.as_of,
-        )
+        return decide(database, settings, workbooks, all_or_nothing=whole, today=day)
 
 
 def run_schedule(request: Request, progress: Progress) -> Scheduled:
     """Give every store with moves its night, book approved changes, and write the files."""
-    with session(request) as (database, settings):
-        judge(database, request, settings, progress)
+    with _judged(request, progress) as (database, settings):
         schedule(database, settings, progress)
-        bookings = [Booking(*row) for row in database.rows("run", "bookings")]
-        booked = book(database, bookings)
+        booked = book(database, database.records(Booking, "run", "bookings"))
         calendars = write_calendars(
             database, cautions(), lambda feed: place_of(database, request.out, feed)
         )
         return Scheduled(
             nights=_selected(database.frame("run", "listed_schedule"), request.selection),
-            unplaced=tuple((store, why) for store, why in database.rows("run", "unscheduled")),
-            proofs=tuple(
-                (region, benefit, bound, optimal)
-                for region, benefit, bound, optimal in database.rows("run", "schedule_proof")
-            ),
+            unplaced=database.records(UnscheduledStore, "run", "unscheduled"),
+            proofs=database.records(ScheduleProof, "run", "schedule_proof"),
             booked=booked,
             calendars=calendars,
             summary=write_out(database, request, settings, progress),
@@ -139,13 +156,11 @@ def run_schedule(request: Request, progress: Progress) -> Scheduled:
 
 def run_verify(request: Request) -> Verified:
     """Hold the newest exports against what was carried out."""
-    with session(request) as (database, settings):
-        start_run(database, request, settings)
+    with _started(request) as (database, settings):
         unsettle(database)
         survey(database, settings)
         checks = verify(database, settings)
-        day = summarise(database, request).as_of
-        return Verified(checks, calibration(database, settings, day))
+        return Verified(checks, calibration(database, settings, _day(database)))
 
 
 def run_back_out(request: Request) -> tuple[Path, ...]:
@@ -154,22 +169,13 @@ def run_back_out(request: Request) -> tuple[Path, ...]:
     Raises:
         UnknownSelection: no such store.
     """
-    with session(request) as (database, settings):
-        start_run(database, request, settings)
-        ((day,),) = database.rows("run", "register_day")
+    with _started(request) as (database, _):
+        day = database.value("run", "register_day")
         return tuple(
             path
             for store in _stores(database, request.selection)
             for path in write_back_out(database, request.out, back_out(database, store, day))
         )
-
-
-@dataclass(frozen=True, slots=True)
-class QuarterAudited:
-    """An audit of a quarter, and its two files."""
-
-    audited: Audited
-    files: tuple[Path, ...]
 
 
 def run_audit(request: Request, quarter: str | None, progress: Progress) -> QuarterAudited:
@@ -178,10 +184,8 @@ def run_audit(request: Request, quarter: str | None, progress: Progress) -> Quar
     Raises:
         QuietaisleError: no such quarter.
     """
-    with session(request) as (database, settings):
-        judge(database, request, settings, progress)
-        day = summarise(database, request).as_of
-        chosen = quarter_of(day) if quarter is None else read_quarter(quarter)
+    with _judged(request, progress) as (database, _):
+        chosen = quarter_of(_day(database)) if quarter is None else read_quarter(quarter)
         found = audit(database, chosen, progress)
         return QuarterAudited(found, write_audit(database, request.out, chosen.name))
 
@@ -192,17 +196,14 @@ def run_approve(request: Request, by: str, reason: str) -> tuple[Approved, ...]:
     Raises:
         QuietaisleError: the approver is not in the rules file, or a store does not exist.
     """
-    with session(request) as (database, settings):
-        start_run(database, request, settings)
-        on = summarise(database, request).as_of
-        stores = _stores(database, request.selection)
-        return approve(database, settings, stores, by=by, reason=reason, on=on)
+    with _started(request) as (database, settings):
+        stores, day = _stores(database, request.selection), _day(database)
+        return approve(database, settings, stores, by=by, reason=reason, on=day)
 
 
 def run_compare(request: Request, start: date, end: date) -> tuple[Departure, ...]:
     """Hold what was found on a day against what was agreed, and say what came between two days."""
-    with session(request) as (database, settings):
-        start_run(database, request, settings)
+    with _started(request) as (database, _):
         chosen = set(_stores(database, request.selection))
         return tuple(row for row in compare(database, start, end) if row.store in chosen)
 
@@ -213,19 +214,22 @@ def run_life(request: Request, store: str, station: str) -> tuple[LifeLine, ...]
     Raises:
         UnknownSelection: no such store or station.
     """
-    with session(request) as (database, settings):
-        start_run(database, request, settings)
+    with _started(request) as (database, _):
         return life(database, store, station)
 
 
+def _day(database: Database) -> date:
+    day: date = database.value("run", "this_day")
+    return day
+
+
 def _stores(database: Database, selection: Selection) -> list[str]:
-    names = database.rows("run", "names")
-    return [store for store, region in names if selection.takes(store, region)]
+    places = database.records(StorePlace, "run", "stores")
+    return [place.store for place in places if selection.takes(place.store, place.region)]
 
 
 def _selected(frame: pl.DataFrame, selection: Selection) -> pl.DataFrame:
-    if selection.stores:
-        frame = frame.filter(pl.col("store").is_in(selection.stores))
-    if selection.regions:
-        frame = frame.filter(pl.col("region").is_in(selection.regions))
+    for column, names in (("store", selection.stores), ("region", selection.regions)):
+        if names:
+            frame = frame.filter(pl.col(column).is_in(names))
     return frame

@@ -105,7 +105,7 @@ class Database:
         self, step: str, name: str, rows: pl.DataFrame, values: Values | None = None
     ) -> None:
         """Run a statement that reads `rows` under the name `incoming`."""
-        with self._incoming(rows):
+        with self.lent("incoming", rows):
             self.run(step, name, values)
 
     def put(self, kind: type[Kind], records: Iterable[Kind]) -> None:
@@ -113,12 +113,17 @@ class Database:
         self.put_frame(kind, frame_of(kind, records))
 
     def put_frame(self, kind: type[Any], rows: pl.DataFrame) -> None:
-        """Add rows to the table of a kind; their columns are matched by name, in any order."""
+        """Add rows to the table of a kind; their columns are matched by name, in any order.
+
+        Numbers are rounded to the digits that the table keeps of them.
+        """
         table = table_of(kind)
-        wanted = [column.name for column in table.columns]
+        # In the database's own order: a column that a migration added is its table's last.
+        wanted = self.connection.table(table.name).columns
         if sorted(rows.columns) != sorted(wanted):
             raise ColumnsDiffer(table.name, "put_frame", rows.columns, wanted)
-        with self._incoming(rows.select(wanted)):
+        kept = [pl.col(c.name).round(c.digits) for c in table.columns if c.digits is not None]
+        with self.lent("incoming", rows.select(wanted).with_columns(kept)):
             self.connection.table("incoming").insert_into(table.name)
 
     def clear(self, *kinds: type[Any]) -> None:
@@ -130,6 +135,18 @@ class Database:
         """Delete the rows of the stores in `due_store` from some tables."""
         for kind in kinds:
             self.connection.execute(table_of(kind).clear_chosen)
+
+    def clear_until(self, quarter: str, *kinds: type[Any]) -> None:
+        """Delete the rows of the quarters up to and including one from some tables."""
+        for kind in kinds:
+            self.connection.execute(table_of(kind).clear_until, {"quarter": quarter})
+
+    def every(self, kind: type[Kind]) -> list[Kind]:
+        """Return every row of a kind's table, sorted by its columns from the first to the last."""
+        table = table_of(kind)
+        columns = [duckdb.ColumnExpression(column.name) for column in table.columns]
+        rows = self.connection.table(table.name).select(*columns).sort(*columns).fetchall()
+        return [kind(*row) for row in rows]
 
     @contextmanager
     def held(self, *names: str, chosen: bool = False) -> Iterator[None]:
@@ -143,8 +160,12 @@ class Database:
                 self.connection.execute(hold(name, chosen=chosen))
             yield
         finally:
-            for name in names:
-                self.connection.execute(release(name))
+            self.release(*names)
+
+    def release(self, *names: str) -> None:
+        """Drop temporary tables and views where they exist."""
+        for name in names:
+            self.connection.execute(release(name))
 
     @contextmanager
     def transaction(self) -> Iterator[None]:
@@ -158,12 +179,13 @@ class Database:
         self.connection.commit()
 
     @contextmanager
-    def _incoming(self, rows: pl.DataFrame) -> Iterator[None]:
-        self.connection.register("incoming", _ArrowStream(rows))
+    def lent(self, name: str, rows: pl.DataFrame) -> Iterator[None]:
+        """Let statements read a frame under a name until the block is left."""
+        self.connection.register(name, _ArrowStream(rows))
         try:
             yield
         finally:
-            self.connection.unregister("incoming")
+            self.connection.unregister(name)
 
 
 @contextmanager
@@ -227,6 +249,8 @@ def bring_up(database: Database) -> None:
             _migrate(database, found)
         for table in every_table():
             database.connection.execute(table.create)
+            for statement in table.add_columns if 0 < found < VERSION else ():
+                database.connection.execute(statement)
         for name in sql_file.statements("schema"):
             database.run("schema", name)
         if found != VERSION:

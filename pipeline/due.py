@@ -72,8 +72,8 @@ def _version(library: str) -> str:
 
 def run_mark(database: Database, limits: Mapping[str, float], *more: str) -> str:
     """Return the fingerprint of what holds for every store: day, limits, program, and `more`."""
-    (as_of,) = database.rows("due", "day")[0]
-    stored = [f"{name} {value!r}" for name, value in database.rows("due", "limits")]
+    as_of = database.value("due", "day")
+    stored = [f"{name} {value!r}" for name, value in database.mapping("due", "limits").items()]
     given = [f"{name} {value!r}" for name, value in sorted(limits.items())]
     return fingerprint(program(), as_of.isoformat(), *stored, "", *given, *more)
 
@@ -100,7 +100,7 @@ def store_marks(frames: Iterable[pl.DataFrame], *more: str) -> dict[str, str]:
 
 def due(database: Database, step: str, marks: Mapping[str, str]) -> Due:
     """Return the stores whose fingerprint is not the one kept, those that are gone among them."""
-    known = dict(database.rows("due", "known", {"step": step}))
+    known = database.mapping("due", "known", {"step": step})
     stores = sorted(store for store in {**known, **marks} if known.get(store) != marks.get(store))
     return Due(tuple(stores), marks)
 

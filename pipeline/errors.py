@@ -1,7 +1,7 @@
 """Errors a person can act on: one class per cause, each builds its own sentence."""
 
 from collections.abc import Sequence
-from datetime import date, datetime
+from datetime import date, datetime, time
 from difflib import get_close_matches
 from pathlib import Path
 
@@ -36,6 +36,22 @@ class ColumnsDiffer(QuietaisleError):
         super().__init__(f"{step} {name}: unexpected columns: {odd}; missing columns: {lacking}.")
 
 
+class PhraseBroken(QuietaisleError):
+    """A text with blanks cannot be read."""
+
+    def __init__(self, fault: str) -> None:
+        self.fault = fault
+        super().__init__(f"A text with blanks cannot be read: {fault}.")
+
+
+class PhraseUnfilled(QuietaisleError):
+    """The values at hand do not fill the blanks of a text."""
+
+    def __init__(self, fault: str) -> None:
+        self.fault = fault
+        super().__init__(f"The blanks of a text cannot be filled: {fault}.")
+
+
 class DatabaseBusy(QuietaisleError):
     """Another process holds the database."""
 
@@ -47,7 +63,7 @@ class DatabaseBusy(QuietaisleError):
 
 
 class DatabaseUnreadable(QuietaisleError):
-    """The file given as database is not one, or is damaged."""
+    """The database file is damaged, or is no database."""
 
     def __init__(self, path: Path, why: str) -> None:
         super().__init__(f"{path} cannot be opened as a database: {why}")
@@ -64,14 +80,14 @@ class DatabaseNewer(QuietaisleError):
 
 
 class FolderMissing(QuietaisleError):
-    """The folder of exports does not exist or is a file."""
+    """A folder does not exist or is a file."""
 
-    def __init__(self, path: Path) -> None:
-        super().__init__(f"{path} is not a folder; name the folder that holds the exports.")
+    def __init__(self, path: Path, holds: str = "the exports") -> None:
+        super().__init__(f"{path} is not a folder; name the folder that holds {holds}.")
 
 
 class NothingToRead(QuietaisleError):
-    """No export in the folder could be read and the database is empty."""
+    """The database is empty and no export in the folder could be read."""
 
     def __init__(self, path: Path) -> None:
         super().__init__(
@@ -81,14 +97,14 @@ class NothingToRead(QuietaisleError):
 
 
 class RulesFileUnreadable(QuietaisleError):
-    """The rules file is not TOML or not there."""
+    """The rules file is missing, or is not TOML."""
 
     def __init__(self, path: Path, why: str) -> None:
         super().__init__(f"The rules file {path} cannot be read: {why}")
 
 
 class RulesKeyUnknown(QuietaisleError):
-    """The rules file sets something that does not exist."""
+    """The rules file sets an unknown key."""
 
     def __init__(self, path: Path, section: str, key: str, known: Sequence[str]) -> None:
         super().__init__(
@@ -98,14 +114,16 @@ class RulesKeyUnknown(QuietaisleError):
 
 
 class RulesValueWrong(QuietaisleError):
-    """The rules file gives a value of the wrong kind."""
+    """The rules file gives a key no value, or one that does not fit."""
 
     def __init__(self, path: Path, key: str, value: object, expected: str) -> None:
-        super().__init__(f"The rules file {path} sets {key} = {value!r}; expected {expected}.")
+        shown = value if isinstance(value, date | time) else repr(value)
+        says = f"does not set {key}" if value is None else f"sets {key} = {shown}"
+        super().__init__(f"The rules file {path} {says}; expected {expected}.")
 
 
 class FreezeFileUnreadable(QuietaisleError):
-    """A calendar of freezes is not there, or not one that can be read."""
+    """A calendar of freezes is missing or unreadable."""
 
     def __init__(self, file: str, why: str) -> None:
         super().__init__(
@@ -115,7 +133,7 @@ class FreezeFileUnreadable(QuietaisleError):
 
 
 class HolidayPartUnknown(QuietaisleError):
-    """The rules file names a part of a country that the holiday calendar does not know."""
+    """The rules file names an unknown part of a country."""
 
     def __init__(self, country: str, part: str, known: Sequence[str]) -> None:
         listed = ", ".join(known) or "none"
@@ -126,7 +144,7 @@ class HolidayPartUnknown(QuietaisleError):
 
 
 class HeadingFieldUnknown(QuietaisleError):
-    """The rules file maps a heading to a field its kind does not have."""
+    """The rules file maps a heading to an unknown field."""
 
     def __init__(self, kind: str, heading: str, field: str, known: Sequence[str]) -> None:
         super().__init__(
@@ -136,21 +154,14 @@ class HeadingFieldUnknown(QuietaisleError):
 
 
 class UnknownSelection(QuietaisleError):
-    """A store or region was asked for that no export names."""
+    """A store or region was selected that no export names."""
 
     def __init__(self, kind: str, name: str, known: Sequence[str]) -> None:
         super().__init__(f"No {kind} '{name}' in the database.{nearest(name, known)}")
 
 
-class RulesFolderMissing(QuietaisleError):
-    """The user's folder of rules does not exist or is a file."""
-
-    def __init__(self, path: Path) -> None:
-        super().__init__(f"{path} is not a folder; name the folder that holds your rules (*.sql).")
-
-
 class UnknownRule(QuietaisleError):
-    """A rule was named that no file defines."""
+    """No file defines the rule that was named."""
 
     def __init__(self, name: str, known: Sequence[str]) -> None:
         super().__init__(
@@ -159,21 +170,21 @@ class UnknownRule(QuietaisleError):
 
 
 class RuleUnusable(QuietaisleError):
-    """A rule was asked for whose file cannot be read as one."""
+    """The file of a rule that was named cannot be read as one."""
 
     def __init__(self, file: str, line: int, sentence: str) -> None:
         super().__init__(f"{file}, line {line}: {sentence}")
 
 
 class OutputNotWritable(QuietaisleError):
-    """A report could not be put where it belongs."""
+    """A file could not be written."""
 
     def __init__(self, path: Path, why: str) -> None:
         super().__init__(f"{path} cannot be written: {why}")
 
 
 class TransitionIllegal(QuietaisleError):
-    """A change was to go to a state that its state of now does not lead to."""
+    """A change cannot go from its present state to the one asked for."""
 
     def __init__(self, change: str, now: str | None, asked: str, step: str) -> None:
         stands = f"is {now}" if now else "is not in the register"
@@ -183,7 +194,7 @@ class TransitionIllegal(QuietaisleError):
 
 
 class EventOutOfOrder(QuietaisleError):
-    """An event was dated before the last one of its change."""
+    """An event is dated before the last one of its change."""
 
     def __init__(self, change: str, at: datetime, last: datetime) -> None:
         super().__init__(
@@ -193,21 +204,21 @@ class EventOutOfOrder(QuietaisleError):
 
 
 class UnknownChange(QuietaisleError):
-    """A change was named that the register does not hold."""
+    """The register does not hold the change that was named."""
 
     def __init__(self, change: str) -> None:
         super().__init__(f"The register holds no change '{change}'.")
 
 
 class QuarterUnreadable(QuietaisleError):
-    """A quarter was asked for that is not written as one."""
+    """A quarter is not written as one."""
 
     def __init__(self, text: str) -> None:
         super().__init__(f"'{text}' is not a quarter; write it as 2026-Q3.")
 
 
 class ApproverUnknown(QuietaisleError):
-    """Someone approved who is not among the approvers of the rules file."""
+    """The rules file does not name the person as an approver."""
 
     def __init__(self, name: str, known: Sequence[str]) -> None:
         super().__init__(
@@ -217,7 +228,7 @@ class ApproverUnknown(QuietaisleError):
 
 
 class BaselineOutOfOrder(QuietaisleError):
-    """A baseline was to be approved for a day before one that is approved already."""
+    """A baseline is dated before one that is already approved."""
 
     def __init__(self, store: str, on: date, last: date) -> None:
         super().__init__(
@@ -227,7 +238,7 @@ class BaselineOutOfOrder(QuietaisleError):
 
 
 class NothingToApprove(QuietaisleError):
-    """A baseline was to be approved of which no export knows."""
+    """No export tells what a baseline would hold."""
 
     def __init__(self, store: str, on: date) -> None:
         super().__init__(
@@ -237,14 +248,14 @@ class NothingToApprove(QuietaisleError):
 
 
 class ReasonMissing(QuietaisleError):
-    """An approval came without a reason."""
+    """An approval has no reason."""
 
     def __init__(self) -> None:
         super().__init__("An approval needs a reason; say in a few words why this is agreed.")
 
 
 class NothingToAudit(QuietaisleError):
-    """An audit was asked for of days on which nothing is known."""
+    """Nothing is known about the days of an audit."""
 
     def __init__(self, quarter: str, began: date | None, as_of: date) -> None:
         known = f"they speak of {began} to {as_of}" if began else "there are none"
@@ -255,7 +266,7 @@ class NothingToAudit(QuietaisleError):
 
 
 class DaysOutOfOrder(QuietaisleError):
-    """Two days were to be compared, the second not after the first."""
+    """The second of two days to compare is not after the first."""
 
     def __init__(self, start: date, end: date) -> None:
         super().__init__(f"{end} is not after {start}; name the earlier day first.")

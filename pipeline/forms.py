@@ -1,8 +1,8 @@
-"""The sheets people fill in: one definition for those who write them and those who read them back.
+"""The sheets people fill in, defined once for the steps that write and read them.
 
-A form has a title line that names its plan, a hidden row of keys, a row of headings, and a row a
-change. The keys find the columns again wherever they were moved and whatever the language. The
-locked cells stand a second time on a hidden sheet, so that an edited one can be told.
+A form has a title line that names its plan, a hidden row of keys, a row of headings, and a row per
+change. The keys identify the columns wherever people move them, in any language. A hidden sheet
+holds a copy of the locked cells, which shows when one was edited.
 """
 
 import re
@@ -12,7 +12,7 @@ from datetime import date, datetime, time
 
 from pipeline.wording import languages, texts
 
-_DIGITS = 9  # of a number that counts: programs write the last ones differently
+_DIGITS = 9  # of a number's fraction: programs write the further ones differently
 _PLAN = re.compile(r"\b([0-9a-f]{10})\b")
 _CHANGE = re.compile(r"[0-9a-f]{10}-\d{2,}")
 
@@ -20,19 +20,19 @@ CHANGE = "change"
 """The key of the column that names the change."""
 
 COPY = "Register"
-"""The hidden sheet: rows of (sheet, change, key, text), and of (mark, value)."""
+"""The hidden sheet, with rows of (sheet, change, key, text) and of (mark, value)."""
 
 PLAN_MARK, STORE_MARK = "plan", "store"
 
 
 @dataclass(frozen=True, slots=True)
 class Form:
-    """A sheet to fill in: its name, the keys of its columns, and of those people fill in."""
+    """A sheet to fill in: its name, the keys of all its columns, and of those to fill in."""
 
     sheet: str
     keys: tuple[str, ...]
     entries: tuple[str, ...]
-    loose: tuple[str, ...] = ()  # locked, yet not held against what was written
+    loose: tuple[str, ...] = ()  # locked, but not compared with the copy
 
     @property
     def locked(self) -> tuple[str, ...]:
@@ -59,7 +59,7 @@ RESULTS = Form(
     ("state", "due"),
 )  # fmt: skip
 MOVES = "Moves"
-"""The list of moves: nothing to fill in, but what is decided rests on it."""
+"""The list of moves: nothing to fill in, but decisions rest on it."""
 
 DECISION_WORDS = ("approved", "refused", "deferred")
 OUTCOME_WORDS = ("done", "done differently", "not done", "backed out")
@@ -72,7 +72,7 @@ def plan_in(line: str) -> str | None:
 
 
 def looks_like_change(text: str) -> bool:
-    """Tell whether a text is made like the name of a change."""
+    """Tell whether a text has the form of a change's name."""
     return _CHANGE.fullmatch(text) is not None
 
 
@@ -82,7 +82,7 @@ def word(meaning: str, language: str) -> str:
 
 
 def meaning(text: str, among: tuple[str, ...]) -> str | None:
-    """Return what a chosen word of any language means, if it is one of `among`."""
+    """Return which of `among` a word means, in any language."""
     asked = folded(text)
     for language in languages():
         for key in among:
@@ -92,12 +92,12 @@ def meaning(text: str, among: tuple[str, ...]) -> str | None:
 
 
 def folded(text: str) -> str:
-    """Return a text for comparison: no capitals, no accents composed otherwise, single spaces."""
+    """Return a text for comparison: lower case, composed accents, single spaces."""
     return " ".join(unicodedata.normalize("NFKC", text).casefold().split())
 
 
 def plain(value: object) -> str:
-    """Return a cell's value as a text that is the same whichever program saved the cell."""
+    """Return a cell's value as text, the same whichever program saved the cell."""
     if value is None:
         return ""
     if isinstance(value, bool):

@@ -1,13 +1,16 @@
-"""Frames out of frozen records: one column per field, typed by the record's own annotations."""
+"""Frozen records as frames and in groups; a frame's columns are the record's fields."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import fields
 from datetime import date, datetime
+from itertools import groupby
+from operator import attrgetter
 from types import NoneType
-from typing import Any, get_args, get_type_hints
+from typing import Any, TypeVar, get_args, get_type_hints
 
 import polars as pl
 
+Record = TypeVar("Record")
 _COLUMN: dict[Any, type[pl.DataType]] = {
     bool: pl.Boolean,
     date: pl.Date,
@@ -33,3 +36,8 @@ def frame_of(kind: type[Any], records: Iterable[Any]) -> pl.DataFrame:
 def _column(hint: Any) -> type[pl.DataType]:  # noqa: ANN401 - a type hint may be anything
     options = [option for option in get_args(hint) if option is not NoneType]
     return _COLUMN[options[0] if options else hint]
+
+
+def grouped(records: Iterable[Record], name: str) -> Mapping[str, Sequence[Record]]:
+    """Return records by the value of a field by which they are sorted."""
+    return {key: list(group) for key, group in groupby(records, key=attrgetter(name))}

@@ -1,4 +1,4 @@
-"""Progress of long work: bars on a terminal, nothing where nobody watches."""
+"""Report the progress of long work: to bars on a terminal, or to nobody."""
 
 from collections.abc import Iterable, Iterator
 from contextlib import AbstractContextManager, nullcontext
@@ -8,24 +8,24 @@ Item = TypeVar("Item")
 
 
 class Progress(Protocol):
-    """What a step tells of its work: it wraps the items it goes through."""
+    """What a step reports its progress to."""
 
     def over(self, items: Iterable[Item], what: str, total: int) -> Iterator[Item]:
-        """Yield the items one by one, showing how far the work is."""
+        """Yield the items one by one and show how many are done."""
         ...
 
     def during(self, step: str) -> AbstractContextManager[None]:
-        """Go through one step of a run, by its name."""
+        """Show that a step runs while the block does."""
         ...
 
 
 class Silent:
-    """Progress that shows nothing; for tests and library use."""
+    """Show no progress; for tests and library use."""
 
     def over(self, items: Iterable[Item], what: str, total: int) -> Iterator[Item]:  # noqa: ARG002 - the protocol's shape
         """Yield the items."""
         yield from items
 
     def during(self, step: str) -> AbstractContextManager[None]:  # noqa: ARG002 - as above
-        """Go through the step."""
+        """Run the block."""
         return nullcontext()

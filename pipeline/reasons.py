@@ -7,9 +7,8 @@ import json
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 
-from pipeline.wording import DEFAULT_LANGUAGE, MINUS, texts
-
-_NARROW_SPACE = "\N{NARROW NO-BREAK SPACE}"
+from pipeline.phrases import Style, fill, style
+from pipeline.wording import DEFAULT_LANGUAGE, texts
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,53 +76,54 @@ def _air(facts: Mapping[str, object] | None) -> Air | None:
 
 def sentence(reason: Reason, language: str = DEFAULT_LANGUAGE) -> str:
     """Return the reason as a sentence, in English if the language is not shipped."""
-    words = texts(language)
+    words = _Words(texts(language), style(language))
     parts = []
     if not reason.permitted:
-        parts.append(words["move_reason.not_permitted"].format(channel=reason.today.channel))
+        parts.append(words("move_reason.not_permitted", channel=reason.today.channel))
     if reason.moves:
         parts.append(_on("move_reason.today", reason.today, words))
         if reason.staying is not None:
-            company = _company(reason.staying, words)
-            parts.append(words["move_reason.staying"].format(company=company))
+            parts.append(words("move_reason.staying", company=_company(reason.staying, words)))
     parts.append(_on("move_reason.planned", reason.planned, words))
     if not reason.moves:
-        parts.append(words["move_reason.locked" if reason.locked else "move_reason.stays"])
+        parts.append(words("move_reason.locked" if reason.locked else "move_reason.stays"))
     if reason.rival is not None and reason.worse is not None and not reason.locked:
-        worse = _percent(max(0.0, reason.worse), 1, words)
-        parts.append(words["move_reason.rival"].format(channel=reason.rival, worse=worse))
-    parts.append(words[f"move_reason.sureness_{reason.sureness}"])
-    text = words["move_reason.between"].join(parts)
-    return words["move_reason.parked"].format(reason=text) if reason.parked else text
+        worse = max(0.0, reason.worse)
+        parts.append(words("move_reason.rival", channel=reason.rival, worse=worse))
+    parts.append(words(f"move_reason.sureness_{reason.sureness}"))
+    text = words("move_reason.between").join(parts)
+    return words("move_reason.parked", reason=text) if reason.parked else text
 
 
-def _on(key: str, air: Air, words: Mapping[str, str]) -> str:
+@dataclass(frozen=True, slots=True)
+class _Words:
+    """The texts of a language and how it writes numbers and lists."""
+
+    texts: Mapping[str, str]
+    style: Style
+
+    def __call__(self, key: str, **values: object) -> str:
+        return fill(self.texts[key], values, self.style)
+
+
+def _on(key: str, air: Air, words: _Words) -> str:
     if air.noise is None:
-        noise = words["move_reason.noise_none"]
+        noise = words("move_reason.noise_none")
     else:
-        how = words[f"move_reason.source_{air.source}"]
+        how = words(f"move_reason.source_{air.source}")
         if air.wifi:
-            how = words["move_reason.with_wifi"].format(how=how, wifi=air.wifi)
-        share = _percent(air.noise, 0, words)
-        noise = words["move_reason.noise"].format(share=share, how=how)
-    shown = words["move_reason.air"].format(noise=noise, company=_company(air, words))
-    return words[key].format(channel=air.channel, air=shown)
+            how = words("move_reason.with_wifi", how=how, wifi=air.wifi)
+        noise = words("move_reason.noise", share=air.noise, how=how)
+    shown = words("move_reason.air", noise=noise, company=_company(air, words))
+    return words(key, channel=air.channel, air=shown)
 
 
-def _company(air: Air, words: Mapping[str, str]) -> str:
+def _company(air: Air, words: _Words) -> str:
     """Return the neighbours heard, the first ones by name."""
     if not air.neighbours:
-        return words["move_reason.alone"]
-    named = words["move_reason.comma"].join(
-        words["move_reason.neighbour"].format(
-            name=n.name, channel=n.channel, level=str(n.heard_dbm).replace("-", MINUS)
-        )
-        for n in air.neighbours
+        return words("move_reason.alone")
+    named = words.style.comma.join(
+        words("move_reason.neighbour", **asdict(neighbour)) for neighbour in air.neighbours
     )
-    more = words["move_reason.more"].format(count=air.more) if air.more else ""
-    return words["move_reason.heard"].format(named=named + more)
-
-
-def _percent(share: float, digits: int, words: Mapping[str, str]) -> str:
-    shown = f"{100 * share:.{digits}f}".replace(".", words["number.decimal"])
-    return f"{shown}{_NARROW_SPACE}%"
+    more = fill(words.style.more, {"count": air.more}, words.style) if air.more else ""
+    return words("move_reason.heard", named=named + more)

@@ -7,6 +7,8 @@ from enum import StrEnum
 from pathlib import Path
 from typing import Protocol
 
+from pipeline.tables.exports import ExportFile
+
 
 class Severity(StrEnum):
     """How much a finding matters, gravest first."""
@@ -15,43 +17,6 @@ class Severity(StrEnum):
     FIX = "fix"
     WATCH = "watch"
     NOTE = "note"
-
-
-@dataclass(frozen=True, slots=True)
-class Exemption:
-    """An approved departure from a rule until a day; '*' stands for any store or subject."""
-
-    rule: str
-    store: str
-    subject: str
-    reason: str
-    approved_by: str
-    until: date
-
-
-@dataclass(frozen=True, slots=True)
-class ExportOutcome:
-    """What became of the rows of one table in the folder of exports."""
-
-    file: str
-    kind: str | None
-    rows_read: int
-    rows_loaded: int
-    rows_quarantined: int
-    rows_repeated: int
-    refused: str | None
-
-
-@dataclass(frozen=True, slots=True)
-class Finding:
-    """One thing a rule found."""
-
-    rule: str
-    severity: Severity
-    store: str
-    subject: str
-    detail: str
-    excepted: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,25 +96,42 @@ class CalendarOf(Protocol):
 
 
 @dataclass(frozen=True, slots=True)
+class StorePlace:
+    """A store of this run, with what decides its permitted channels."""
+
+    store: str
+    region: str
+    store_type: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class LeftAside:
+    """The headings of an export that no heading table knows."""
+
+    file: str
+    headings: str
+
+
+@dataclass(frozen=True, slots=True)
 class RunSummary:
-    """What a run says on the terminal when it is done."""
+    """What a run came to. Clear air is a mean over stations, by labels, 0..1."""
 
     run: str
     as_of: date
-    outcomes: tuple[ExportOutcome, ...]
     stores: int
     stations: int
-    findings: Mapping[Severity, int]
-    excepted: int
+    excepted: int  # findings that an approved exception covers
     moves: int
     stores_with_moves: int
     clear_air_now: float
     clear_air_planned: float
-    unplanned: tuple[tuple[str, str], ...]
-    unwritten: tuple[tuple[str, str], ...]
-    written: tuple[Written, ...]
-    reviews: tuple[Path, ...]
-    left_aside: tuple[tuple[str, str], ...]  # file, and the headings nothing knows
-    quarantine: Path | None
+    findings: Mapping[Severity, int]
+    unplanned: Mapping[str, str]  # by store, why it has no plan
+    left_aside: tuple[LeftAside, ...]
     out: Path
     database: Path
+    outcomes: tuple[ExportFile, ...] = ()
+    written: tuple[Written, ...] = ()
+    unwritten: tuple[tuple[str, str], ...] = ()  # store or region, and why
+    reviews: tuple[Path, ...] = ()
+    quarantine: Path | None = None

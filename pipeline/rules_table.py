@@ -1,125 +1,194 @@
-"""One table of the rules file, read value by value; whatever does not fit is refused by name."""
+"""Read the rules file value by value; what does not fit is refused by its place in the file.
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from datetime import date, datetime, time
+A reader takes a table and a key and returns the value, or raises the refusal that names it. Fields
+of records are annotated with a reader and, where it is not the field's name, the key.
+"""
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import MISSING, dataclass, fields, replace
+from datetime import date, time
 from pathlib import Path
 from types import MappingProxyType
-from typing import Any
+from typing import Annotated, Any, TypeVar, get_type_hints
 
 from pipeline.errors import RulesKeyUnknown, RulesValueWrong
+
+Record = TypeVar("Record")
+Reader = Callable[["RulesTable", str], Any]
+Test = Callable[[Any], bool]
 
 
 @dataclass(frozen=True, slots=True)
 class RulesTable:
-    """A table with its place in the file, so that a refusal can name it."""
+    """A table of the rules file with its place, so that a refusal can name it."""
 
     path: Path
-    section: str
+    place: str  # empty: the top level
     content: Mapping[str, Any]
 
     def wrong(self, key: str, expected: str) -> RulesValueWrong:
         """Return the refusal of one value."""
-        return RulesValueWrong(self.path, f"{self.section}.{key}", self.content.get(key), expected)
+        return RulesValueWrong(self.path, self._full(key), self.content.get(key), expected)
 
-    def text(self, key: str) -> str:
-        """Return a text that is not blank."""
-        value = self.content.get(key)
-        if not isinstance(value, str) or not value.strip():
-            raise self.wrong(key, "a text")
-        return value
+    def _full(self, key: str) -> str:
+        return f"{self.place}.{key}" if self.place else key
 
-    def optional_text(self, key: str) -> str | None:
-        """Return a text, or None where the key is left out."""
-        return self.text(key) if key in self.content else None
+    def known(self, *keys: str) -> "RulesTable":
+        """Return this table, or raise RulesKeyUnknown where it has other keys than these."""
+        for key in self.content:
+            if key not in keys:
+                raise RulesKeyUnknown(self.path, self.place or "top level", key, keys)
+        return self
 
-    def flag(self, key: str) -> bool:
-        """Return true or false."""
-        value = self.content.get(key)
-        if not isinstance(value, bool):
-            raise self.wrong(key, "true or false")
-        return value
+    def below(self, key: str, expected: str = "a table") -> "RulesTable":
+        """Return the table under a key, empty where the key is left out."""
+        content = self.content.get(key, {})
+        if not isinstance(content, dict):
+            raise self.wrong(key, expected)
+        return RulesTable(self.path, self._full(key), content)
 
-    def whole(self, key: str, least: int, most: int) -> int:
-        """Return a whole number from `least` to `most`."""
-        value = self.content.get(key)
-        if isinstance(value, bool) or not isinstance(value, int) or not least <= value <= most:
-            raise self.wrong(key, f"a whole number from {least} to {most}")
-        return value
-
-    def number(self, key: str, least: float, most: float) -> float:
-        """Return a number from `least` to `most`."""
-        value = self.content.get(key)
-        known = isinstance(value, int | float) and not isinstance(value, bool)
-        if not known or not least <= float(str(value)) <= most:
-            raise self.wrong(key, f"a number from {least:g} to {most:g}")
-        return float(str(value))
-
-    def clock(self, key: str) -> time:
-        """Return a time of day, written 22:00:00 or "22:00"."""
-        value = self.content.get(key)
-        if isinstance(value, str):
-            try:
-                value = time.fromisoformat(value)
-            except ValueError:
-                value = None
-        if not isinstance(value, time) or value.tzinfo is not None:
-            raise self.wrong(key, 'a time of day such as "22:00"')
-        return value.replace(second=0, microsecond=0)
-
-    def moment(self, key: str) -> date:
-        """Return a day, or a datetime where a time is given too."""
-        value = self.content.get(key)
-        if not isinstance(value, date):
-            raise self.wrong(key, "a day such as 2027-03-31, or a day and a time")
-        return value
-
-    def days(self, key: str) -> tuple[date, ...]:
-        """Return a list of days; none where the key is left out."""
-        value = self.content.get(key, [])
-        if not isinstance(value, list) or not all(
-            isinstance(day, date) and not isinstance(day, datetime) for day in value
-        ):
-            raise self.wrong(key, "a list of days such as [2027-03-31]")
-        return tuple(sorted(set(value)))
-
-    def names(self, key: str) -> tuple[str, ...]:
-        """Return a list of texts; none where the key is left out."""
-        value = self.content.get(key, [])
-        if not _are_texts(value):
-            raise self.wrong(key, "a list of names")
-        return tuple(value)
-
-    def lists_of_names(self, key: str) -> tuple[tuple[str, ...], ...]:
-        """Return a list of lists of texts; none where the key is left out."""
-        value = self.content.get(key, [])
-        if not isinstance(value, list) or not all(_are_texts(names) for names in value):
-            raise self.wrong(key, 'a list of lists of names such as [["S001", "S002"]]')
-        return tuple(tuple(dict.fromkeys(names)) for names in value)
-
-    def texts(self, key: str) -> Mapping[str, str]:
-        """Return a table of texts; empty where the key is left out."""
-        value = self.content.get(key, {})
-        if not isinstance(value, dict) or not _are_texts(list(value.values())):
-            raise self.wrong(key, "a table of texts")
-        return MappingProxyType(dict(value))
-
-    def tables(self, key: str, known: Sequence[str]) -> Mapping[str, "RulesTable"]:
-        """Return a table of tables whose keys are `known`; empty where the key is left out."""
-        value = self.content.get(key, {})
-        if not isinstance(value, dict) or not all(isinstance(v, dict) for v in value.values()):
-            raise self.wrong(key, "a table of tables")
-        for name, entry in value.items():
-            for inner in entry:
-                if inner not in known:
-                    raise RulesKeyUnknown(self.path, f"{self.section}.{key}.{name}", inner, known)
-        return MappingProxyType(
-            {
-                name: RulesTable(self.path, f"{self.section}.{key}.{name}", value[name])
-                for name in value
-            }
-        )
+    def over(self, defaults: "RulesTable") -> "RulesTable":
+        """Return this table with what it leaves out taken from another one."""
+        return replace(self, content={**defaults.content, **self.content})
 
 
-def _are_texts(value: object) -> bool:
-    return isinstance(value, list) and all(isinstance(text, str) for text in value)
+def fits(expected: str, test: Test, made: Callable[[Any], Any] | None = None) -> Reader:
+    """Return a reader of values that pass a test."""
+
+    def read(table: RulesTable, key: str) -> Any:  # noqa: ANN401 - what `made` makes
+        value = table.content.get(key)
+        if not test(value):
+            raise table.wrong(key, expected)
+        return made(value) if made else value
+
+    return read
+
+
+def whole(least: int, most: int) -> Reader:
+    """Return a reader of whole numbers within bounds."""
+    expected = f"a whole number from {least} to {most}"
+    return fits(expected, lambda v: type(v) is int and least <= v <= most)
+
+
+def number(least: float, most: float) -> Reader:
+    """Return a reader of numbers within bounds."""
+    expected = f"a number from {least:g} to {most:g}"
+    return fits(expected, lambda v: is_number(v) and least <= v <= most, float)
+
+
+def one_of(words: Iterable[str]) -> Reader:
+    """Return a reader of a few words."""
+    known = tuple(words)
+    return fits(f"one of {', '.join(known)}", lambda v: v in known)
+
+
+def optional(reader: Reader, default: object = None) -> Reader:
+    """Return a reader that gives the default where the key is left out."""
+    return lambda table, key: reader(table, key) if key in table.content else default
+
+
+def within(key: str, reader: Reader, *others: str) -> Reader:
+    """Return a reader of one key of a table that has no others but those named."""
+    return lambda table, section: reader(table.below(section).known(key, *others), key)
+
+
+def by_name(reader: Reader, *known: str, expected: str = "a table") -> Reader:
+    """Return a reader of tables from names, any or those known, to values of one kind."""
+
+    def read(table: RulesTable, key: str) -> Mapping[str, Any]:
+        inner = table.below(key, expected)
+        inner.known(*known or inner.content)
+        return MappingProxyType({name: reader(inner, name) for name in sorted(inner.content)})
+
+    return read
+
+
+def entries(reader: Reader) -> Reader:
+    """Return a reader of the entries headed [[key]]; the rest of the file stands beside each."""
+
+    def read(table: RulesTable, key: str) -> tuple[Any, ...]:
+        listed = table.content.get(key, [])
+        if not isinstance(listed, list):
+            raise table.wrong(key, f"entries, each headed [[{key}]]")
+        each = (replace(table, content={**table.content, key: entry}) for entry in listed)
+        return tuple(reader(one, key) for one in each)
+
+    return read
+
+
+def record(kind: type[Record], expected: str = "a table") -> Callable[[RulesTable, str], Record]:
+    """Return a reader of tables whose keys are those of a record."""
+    return lambda table, key: record_of(kind, table.below(key, expected).known(*keys_of(kind)))
+
+
+def record_of(kind: type[Record], table: RulesTable, **given: object) -> Record:
+    """Return a record of what is given and what a table says; fields may have a default."""
+    defaults = {f.name for f in fields(kind) if f.default is not MISSING}  # type: ignore[arg-type]  # a dataclass
+    for name, (reader, key) in _declared(kind).items():
+        if name not in given and (key in table.content or name not in defaults):
+            given[name] = reader(table, key)
+    return kind(**given)
+
+
+def keys_of(kind: type[Any]) -> tuple[str, ...]:
+    """Return the keys of a record."""
+    return tuple(key for _, key in _declared(kind).values())
+
+
+def _declared(kind: type[Any]) -> dict[str, tuple[Reader, str]]:
+    """Return reader and key of every field that is annotated."""
+    hints = get_type_hints(kind, include_extras=True).items()
+    notes = {name: hint.__metadata__ for name, hint in hints if hasattr(hint, "__metadata__")}
+    return {name: (note[0], note[1] if note[1:] else name) for name, note in notes.items()}
+
+
+def all_of(test: Test, least: int = 0) -> Test:
+    """Return a test of lists of at least so many values that all pass a test."""
+    return lambda v: isinstance(v, list) and len(v) >= least and all(map(test, v))
+
+
+def is_text(value: object) -> bool:
+    """Tell a text from anything else."""
+    return isinstance(value, str)
+
+
+def is_number(value: object) -> bool:
+    """Tell a number from anything else; true and false are none."""
+    return type(value) in {int, float}
+
+
+def _is_day(value: object) -> bool:
+    return type(value) is date
+
+
+def _clock(value: object) -> time | None:
+    try:
+        clock = time.fromisoformat(value) if isinstance(value, str) else value
+    except ValueError:
+        return None
+    if not isinstance(clock, time) or clock.tzinfo is not None:
+        return None
+    return clock.replace(second=0, microsecond=0)
+
+
+TEXT = fits("a text", lambda v: is_text(v) and bool(v.strip()))
+NAMES = fits("a list of names", all_of(is_text), tuple)
+LISTS_OF_NAMES = fits(
+    'a list of lists of names such as [["S001", "S002"]]',
+    all_of(all_of(is_text)),
+    lambda v: tuple(tuple(dict.fromkeys(names)) for names in v),
+)
+FLAG = fits("true or false", lambda v: isinstance(v, bool))
+DAY = fits("a day such as 2027-03-31", _is_day)
+MOMENT = fits("a day such as 2027-03-31, or a day and a time", lambda v: isinstance(v, date))
+_DAYS = fits(
+    "a list of days such as [2027-03-31]", all_of(_is_day), lambda v: tuple(sorted(set(v)))
+)
+_CLOCK = fits('a time of day such as "22:00"', lambda v: _clock(v) is not None, _clock)
+Text = Annotated[str, TEXT]
+OptionalText = Annotated[str | None, TEXT]
+Names = Annotated[tuple[str, ...], NAMES]
+Flag = Annotated[bool, FLAG]
+Days = Annotated[tuple[date, ...], _DAYS]
+Clock = Annotated[time, _CLOCK]
+Share = Annotated[float, number(0, 1)]

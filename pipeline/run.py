@@ -1,38 +1,40 @@
-"""A whole run, read as a table of contents: exports in, files for every store out."""
+"""A run as a table of contents: exports in; then every step in order; files for every store out."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import astuple, dataclass, replace
 from datetime import date
 from hashlib import sha256
 from pathlib import Path
 
 from pipeline import __version__
 from pipeline.audit.audit import audit
+from pipeline.audit.baseline import keep
 from pipeline.audit.calendar import quarter_of
-from pipeline.audit.keep import keep
 from pipeline.changes.register import propose
 from pipeline.changes.verify import verify
 from pipeline.check.rules import check
 from pipeline.database import Database, open_database
 from pipeline.errors import FolderMissing, NothingToRead, UnknownSelection
-from pipeline.frames import frame_of
 from pipeline.ingest.load import ingest
-from pipeline.parallel import foresee, helped
+from pipeline.parallel import helped
 from pipeline.plan.stores import plan
 from pipeline.progress import Progress
-from pipeline.records import (
-    Exemption,
-    ExportOutcome,
-    RunSummary,
-    Selection,
-    Severity,
-)
+from pipeline.records import LeftAside, RunSummary, Selection, Severity, StorePlace
 from pipeline.report.quarantine import write_quarantine
 from pipeline.report.write import report, reviews
 from pipeline.settings import Settings, load_settings, settings_from
 from pipeline.settled import own_rules, settle, settled, unsettle
 from pipeline.survey.evidence import survey
+from pipeline.tables.exports import ExportFile
+from pipeline.tables.run import (
+    Exemption,
+    PermittedChannel,
+    RulesKept,
+    Setting,
+    SettingText,
+    ThisRun,
+)
 
 RULES_BESIDE_EXPORTS = "rules.toml"
 
@@ -50,28 +52,10 @@ class Request:
     selection: Selection
 
 
-@dataclass(frozen=True, slots=True)
-class _Setting:
-    name: str
-    value: float
-
-
-@dataclass(frozen=True, slots=True)
-class _Text:
-    name: str
-    value: str
-
-
-@dataclass(frozen=True, slots=True)
-class _Permitted:
-    store: str
-    channel: int
-
-
 def run(request: Request, progress: Progress) -> RunSummary:
     """Take the exports in, judge and plan every store, and write its files.
 
-    Without exports it works on what the database holds.
+    Without exports, work on what the database holds.
 
     Raises:
         QuietaisleError: the run cannot be done; the sentence says why.
@@ -86,30 +70,62 @@ def run(request: Request, progress: Progress) -> RunSummary:
         return replace(summary, outcomes=outcomes)
 
 
+def take_in(
+    database: Database, request: Request, settings: Settings, progress: Progress
+) -> tuple[ExportFile, ...]:
+    """Ingest the folder of exports, if the request names one."""
+    if request.exports is None:
+        return ()
+    if not request.exports.is_dir():
+        raise FolderMissing(request.exports)
+    with progress.during("ingest"):
+        return ingest(database, request.exports, settings, progress)
+
+
+def judge(database: Database, request: Request, settings: Settings, progress: Progress) -> None:
+    """Survey every store as of the run's date, verify its changes, plan, propose and check.
+
+    Skip all of it if nothing has changed since the last whole run.
+    """
+    with progress.during("start"):
+        start_run(database, request, settings)
+        if _unchanged(database, request):
+            return
+        unsettle(database)
+    with progress.during("survey"):
+        survey(database, settings)
+    with progress.during("verify"):  # reads what the survey made of scans since each change
+        verify(database, settings)
+    with progress.during("plan"):
+        plan(database, settings, progress)
+        _propose(database, settings, progress)
+    with progress.during("check"):
+        check(database, settings, request.rules_folder)
+        keep(database)  # what later audits need to know of this run
+
+
+def _propose(database: Database, settings: Settings, progress: Progress) -> None:
+    """Enter the plans in the register; plan again where what people had agreed on lapsed."""
+    while any(proposed.freed for proposed in propose(database, settings)):
+        plan(database, settings, progress)
+
+
 def write_out(
     database: Database, request: Request, settings: Settings, progress: Progress
 ) -> RunSummary:
-    """Write every file of a run that has been judged, and say what it came to."""
-    stands = _stands(database, request)
+    """Write every file of a run that has been judged, and return what it came to."""
+    stands = _unchanged(database, request)
     if not stands:
         unsettle(database)
+    summary = summarise(database, request)
     where = (request.out, request.selection)
-    with progress.during("report"):  # begun; what this process has to do of it comes last
-        reports = report(database, settings, *where, progress, stands=stands)
-    try:
-        summary = summarise(database, request)
-        with progress.during("audit"):  # what the reviews say is not as agreed
-            if not stands:
-                audit(database, quarter_of(summary.as_of), progress)
-        with progress.during("reviews"):
-            begun = reviews(database, settings, *where, stands=stands)
-    except Exception:
-        reports.finish()  # whatever becomes of the reviews, the stores have their files
-        raise
     with progress.during("report"):
-        written, unwritten = reports.finish()
+        written, unwritten = report(database, settings, *where, progress, stands=stands).finish()
+    with progress.during("audit"):  # before the reviews, which say what is not as agreed
+        if not stands:
+            audit(database, quarter_of(summary.as_of), progress)
     with progress.during("reviews"):
-        reviewed, unreviewed = begun.finish()
+        reviewed, unreviewed = reviews(database, settings, *where, stands=stands).finish()
     return replace(
         summary,
         written=written,
@@ -119,21 +135,20 @@ def write_out(
     )
 
 
+def _unchanged(database: Database, request: Request) -> bool:
+    """Say whether a run of the request would come to what the last whole run came to."""
+    folder = request.rules_folder
+    missing = folder is not None and not folder.is_dir()
+    return not missing and settled(database, request.out, own_rules(folder))
+
+
 @contextmanager
 def session(request: Request) -> Iterator[tuple[Database, Settings]]:
-    """Open the database with the rules to go by.
-
-    Those named come first, then rules.toml beside the exports; a request without exports goes by
-    the rules of the last run.
-    """
-    if request.exports is not None or request.rules is not None:
-        settings = settings_of(request)
-        with open_database(request.database) as database, helped():
-            yield database, settings
-        return
+    """Open the database with the rules to go by: those of the request, else of the last run."""
+    named = request.exports is not None or request.rules is not None
+    settings = settings_of(request) if named else None
     with open_database(request.database) as database, helped():
-        kept = database.rows("run", "rules_kept")
-        yield database, settings_from(kept[0][0]) if kept else load_settings()
+        yield database, settings or _last_settings(database)
 
 
 def settings_of(request: Request) -> Settings:
@@ -144,49 +159,9 @@ def settings_of(request: Request) -> Settings:
     return load_settings(beside if beside.is_file() else None)
 
 
-def take_in(
-    database: Database, request: Request, settings: Settings, progress: Progress
-) -> tuple[ExportOutcome, ...]:
-    """Ingest the folder of exports; a request without one works on what is in the database."""
-    if request.exports is None:
-        return ()
-    if not request.exports.is_dir():
-        raise FolderMissing(request.exports)
-    with progress.during("ingest"):
-        return ingest(database, request.exports, settings, progress)
-
-
-def judge(database: Database, request: Request, settings: Settings, progress: Progress) -> None:
-    """Survey every store as of the run's date, verify its changes, plan anew and check.
-
-    Where nothing has happened since the last whole run, all of that stands.
-    """
-    with progress.during("start"):
-        start_run(database, request, settings)
-        if _stands(database, request):
-            return
-        unsettle(database)
-    foresee(len(database.rows("run", "names")), plan, report, reviews)
-    with progress.during("survey"):
-        survey(database, settings)
-    with progress.during("verify"):  # reads what the survey made of scans since each change
-        verify(database, settings)
-    with progress.during("plan"):
-        plan(database, settings, progress)
-        # What people had agreed on holds a station; where it lapsed, the plan is free again.
-        while any(proposed.freed for proposed in propose(database, settings)):
-            plan(database, settings, progress)
-    with progress.during("check"):
-        check(database, settings, request.rules_folder)
-    keep(database)  # what later audits need to know of this run
-
-
-def _stands(database: Database, request: Request) -> bool:
-    """Say whether a run of the request would come to what stands already."""
-    folder = request.rules_folder
-    if folder is not None and not folder.is_dir():
-        return False
-    return settled(database, request.out, own_rules(folder))
+def _last_settings(database: Database) -> Settings:
+    kept = database.value("run", "rules_kept")
+    return load_settings() if kept is None else settings_from(kept)
 
 
 def start_run(database: Database, request: Request, settings: Settings) -> None:
@@ -198,90 +173,66 @@ def start_run(database: Database, request: Request, settings: Settings) -> None:
         NothingToRead: there is no store to speak of.
         UnknownSelection: a store or region was asked for that does not exist.
     """
-    as_of = request.as_of or database.rows("run", "newest_day")[0][0]
+    as_of = request.as_of or database.value("run", "newest_day")
     if as_of is None:
         raise NothingToRead(request.exports or request.database)
-    name = _run_name(database, as_of, settings)
+    this = ThisRun(_run_name(database, as_of, settings), as_of)
+    firmware = settings.firmware_standard
+    texts = [] if firmware is None else [SettingText("firmware_standard", firmware)]
     with database.transaction():
-        if [run for run, _ in database.rows("run", "this_run")] != [name]:
+        if [last.run for last in database.records(ThisRun, "run", "this_run")] != [this.run]:
             unsettle(database)
-        for table in ("setting", "setting_text", "permitted_channel", "exception", "this_run"):
-            database.run("run", f"clear_{table}")
-        limits = [_Setting(key, value) for key, value in settings.limits.items()]
-        limits.append(_Setting("minutes_per_move", settings.schedule.work.minutes_per_move))
-        database.insert("run", "insert_setting", frame_of(_Setting, limits))
-        database.insert("run", "insert_setting_text", frame_of(_Text, _texts(settings)))
-        database.insert("run", "insert_exception", frame_of(Exemption, settings.exceptions))
-        database.run("run", "insert_this_run", {"run": name, "as_of": as_of})
-        database.run("run", "clear_rules_kept")
-        database.run("run", "insert_rules_kept", {"text": settings.rules})
-        database.run("run", "insert_run", {"run": name, "as_of": as_of, "version": __version__})
-        permitted = [
-            _Permitted(store, channel)
-            for store, region, store_type in database.rows("run", "stores")
-            for channel in settings.channels.of(store, region, store_type)
-        ]
-        database.insert("run", "insert_permitted_channel", frame_of(_Permitted, permitted))
-    _check_selection(database, request)
+        database.clear(Setting, SettingText, PermittedChannel, Exemption, ThisRun, RulesKept)
+        database.put(ThisRun, [this])
+        database.put(Setting, _limits(settings))
+        database.put(SettingText, texts)
+        database.put(Exemption, sorted(settings.exceptions, key=astuple))
+        database.put(RulesKept, [RulesKept(settings.rules)])
+        database.run("run", "keep_run", {"run": this.run, "as_of": as_of, "version": __version__})
+        places = database.records(StorePlace, "run", "stores")
+        database.put(PermittedChannel, _permitted(settings, places))
+    if not places:
+        raise NothingToRead(request.exports or request.database)
+    _check_selection(request.selection, places)
 
 
 def _run_name(database: Database, as_of: date, settings: Settings) -> str:
-    contents = [content for (content,) in database.rows("run", "taken_files")]
+    contents = database.column("run", "taken_files")
     inputs = "\n".join([__version__, as_of.isoformat(), settings.text, *contents])
     return sha256(inputs.encode()).hexdigest()[:12]
 
 
-def _texts(settings: Settings) -> list[_Text]:
-    firmware = settings.firmware_standard
-    return [] if firmware is None else [_Text("firmware_standard", firmware)]
+def _limits(settings: Settings) -> list[Setting]:
+    per_move = settings.schedule.work.minutes_per_move
+    limits = {**settings.limits, "minutes_per_move": per_move}
+    return [Setting(name, value) for name, value in sorted(limits.items())]
 
 
-def _check_selection(database: Database, request: Request) -> None:
-    names = database.rows("run", "names")
-    if not names:
-        raise NothingToRead(request.exports or request.database)
-    stores = [store for store, _ in names]
-    regions = sorted({region for _, region in names})
-    for kind, asked, known in (
-        ("store", request.selection.stores, stores),
-        ("region", request.selection.regions, regions),
-    ):
-        for name in asked:
-            if name not in known:
-                raise UnknownSelection(kind, name, known)
+def _permitted(settings: Settings, places: list[StorePlace]) -> Iterator[PermittedChannel]:
+    for place in places:
+        for channel in settings.channels.of(place.store, place.region, place.store_type):
+            yield PermittedChannel(place.store, channel)
+
+
+def _check_selection(selection: Selection, places: list[StorePlace]) -> None:
+    asked = {"store": selection.stores, "region": selection.regions}
+    stores = [place.store for place in places]
+    known = {"store": stores, "region": sorted({place.region for place in places})}
+    for kind, names in asked.items():
+        for name in names:
+            if name not in known[kind]:
+                raise UnknownSelection(kind, name, known[kind])
 
 
 def summarise(database: Database, request: Request) -> RunSummary:
     """Return what the run came to, files apart."""
-    name, as_of = database.rows("run", "this_run")[0]
-    figures = database.rows("run", "figures")[0]
-    stores, stations, moves, stores_with_moves, clear_now, clear_planned = figures
-    standing, excepted = _findings(database)
+    (figures,) = database.frame("run", "figures").iter_rows(named=True)
+    standing = database.mapping("run", "standing_findings")
     return RunSummary(
-        run=name,
-        as_of=as_of,
-        outcomes=(),
-        stores=stores,
-        stations=stations,
-        findings=standing,
-        excepted=excepted,
-        moves=moves,
-        stores_with_moves=stores_with_moves,
-        clear_air_now=clear_now,
-        clear_air_planned=clear_planned,
-        unplanned=tuple((store, why) for store, why in database.rows("run", "unplanned")),
-        unwritten=(),
-        written=(),
-        reviews=(),
-        left_aside=tuple((file, names) for file, names in database.rows("run", "left_aside")),
-        quarantine=None,
+        **figures,
+        findings={severity: standing.get(severity.value, 0) for severity in Severity},
+        unplanned=database.mapping("run", "unplanned"),
+        left_aside=tuple(database.records(LeftAside, "run", "left_aside")),
         out=request.out,
         database=request.database,
     )
-
-
-def _findings(database: Database) -> tuple[Mapping[Severity, int], int]:
-    rows = database.rows("run", "findings")
-    found = {severity: standing for severity, standing, _ in rows}
-    counts = {severity: found.get(severity.value, 0) for severity in Severity}
-    return counts, sum(excepted for _, _, excepted in rows)

@@ -4,10 +4,21 @@ The database then need not be judged, planned and told anew: what a run works ou
 exports taken in, the register, the rules, the day and the program alone.
 """
 
+from dataclasses import dataclass
 from pathlib import Path
 
 from pipeline.database import Database
 from pipeline.due import fingerprint, program
+from pipeline.tables.run import ThisRun
+
+
+@dataclass(frozen=True, slots=True)
+class HeldTable:
+    """How many rows a table holds, and a sum over their contents."""
+
+    name: str
+    rows_held: int
+    content: int
 
 
 def own_rules(folder: Path | None) -> str:
@@ -29,8 +40,7 @@ def settled(database: Database, out: Path, rules: str) -> bool:
 
     To be called with `this_run` set; `rules` is the fingerprint of the user's own rules.
     """
-    known = database.rows("settled", "known")
-    return known == [(_mark(database, out, rules),)]
+    return database.column("settled", "known") == [_mark(database, out, rules)]
 
 
 def settle(database: Database, out: Path, rules: str) -> None:
@@ -50,6 +60,6 @@ def unsettle(database: Database) -> None:
 
 def _mark(database: Database, out: Path, rules: str) -> str:
     """Return the fingerprint of all that a run rests on, and of where it writes."""
-    run = database.rows("run", "this_run")[0][0]
-    held = database.rows("settled", "held")
+    run = database.records(ThisRun, "run", "this_run")[0].run
+    held = database.records(HeldTable, "settled", "held")
     return fingerprint(program(), run, str(out.absolute()), rules, repr(held))

@@ -35,14 +35,14 @@ def statement(step: str, name: str) -> str:
 
 
 @cache
-def statements(step: str) -> Mapping[str, str]:
-    """Return every statement of a step by name, in the order of its files.
+def statements(step: str, theme: str = "*") -> Mapping[str, str]:
+    """Return every statement of a step, or of one of its themes, by name in the files' order.
 
     Raises:
         SqlNameRepeated: two statements of the step have the same name.
     """
     found: dict[str, str] = {}
-    for path in folder(step):
+    for path in folder(step, theme):
         for name, text in _split(path):
             if name in found:
                 raise SqlNameRepeated(path, name)
@@ -59,9 +59,9 @@ def _split(path: Path) -> list[tuple[str, str]]:
     return [(m["name"], text[m.start() : end]) for m, end in zip(names, ends, strict=True)]
 
 
-def folder(step: str) -> tuple[Path, ...]:
+def folder(step: str, theme: str = "*") -> tuple[Path, ...]:
     """Return the SQL files of one step, in name order."""
-    return tuple(sorted((_root() / step).glob("*.sql")))
+    return tuple(sorted((_root() / step).glob(f"{theme}.sql")))
 
 
 def every() -> tuple[Path, ...]:

@@ -1,15 +1,13 @@
-"""Empty export files to fill in, a commented rules file, and the demo."""
+"""Write empty export files, a commented rules file, or the demo's exports."""
 
-import csv
 import shutil
-from collections.abc import Mapping
 from pathlib import Path
 
 from pipeline.errors import OutputNotWritable
 from pipeline.settings import DEFAULT_RULES
+from pipeline.tables.exports import EXPORT_KINDS
 
 _PACKAGE = Path(__file__).resolve().parent
-_HEADINGS = _PACKAGE / "ingest" / "headings.csv"
 
 
 def demo_folder() -> Path:
@@ -19,36 +17,30 @@ def demo_folder() -> Path:
 
 
 def write_template(folder: Path) -> tuple[Path, ...]:
-    """Write one empty file per kind of export, and the rules file, without replacing any.
+    """Write one empty file per kind of export, and the rules file; replace no file.
 
     Raises:
-        OutputNotWritable: the folder cannot be made, or a file of that name is there already.
+        OutputNotWritable: the folder cannot be made, or one of the files exists.
     """
-    texts = {f"{kind}.csv": ",".join(names) + "\r\n" for kind, names in _first_headings().items()}
+    texts = {
+        f"{kind.name}.csv": ",".join(field.headings[0] for field in kind.fields) + "\r\n"
+        for kind in EXPORT_KINDS
+    }
     texts["rules.toml"] = DEFAULT_RULES.read_text(encoding="utf-8")
     return tuple(_write(folder, name, text) for name, text in texts.items())
 
 
 def write_demo(folder: Path) -> tuple[Path, ...]:
-    """Copy the sample chain's exports into a folder that does not exist yet.
+    """Copy the demo's exports into a new folder.
 
     Raises:
-        OutputNotWritable: the folder is there already, or cannot be made.
+        OutputNotWritable: the folder exists, or cannot be made.
     """
     try:
         shutil.copytree(demo_folder(), folder)
     except OSError as error:
         raise OutputNotWritable(folder, error.strerror or str(error)) from error
     return tuple(sorted(path for path in folder.rglob("*") if path.is_file()))
-
-
-def _first_headings() -> Mapping[str, list[str]]:
-    """Return, per kind, the first heading of every name: the one templates use."""
-    firsts: dict[str, dict[str, str]] = {}
-    with _HEADINGS.open(encoding="utf-8", newline="") as table:
-        for row in csv.DictReader(table):
-            firsts.setdefault(row["kind"], {}).setdefault(row["name"], row["heading"])
-    return {kind: list(names.values()) for kind, names in firsts.items()}
 
 
 def _write(folder: Path, name: str, text: str) -> Path:

@@ -1,6 +1,5 @@
 """What a person sees on the terminal: progress while work goes on, and what a run came to."""
 
-from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import AbstractContextManager, nullcontext
 from datetime import date
@@ -16,14 +15,16 @@ from rich.table import Table
 
 from pipeline.audit.baseline import Approved
 from pipeline.audit.history import LifeLine
-from pipeline.audit.records import Departure
-from pipeline.bench import FULL, Measured
-from pipeline.changes.records import Calibration, Taken
-from pipeline.check.portfolio import RuleStanding
+from pipeline.bench import FULL, BenchResult
+from pipeline.changes.decisions import Taken
+from pipeline.changes.verify import Calibration
+from pipeline.check.rules import RuleStanding
 from pipeline.commands import QuarterAudited, Scheduled, Verified
 from pipeline.plan.what_if import WhatIf
 from pipeline.progress import Item, Progress, Silent
-from pipeline.records import ExportOutcome, RunSummary, Severity
+from pipeline.records import RunSummary, Severity
+from pipeline.tables.audit import Departure
+from pipeline.tables.exports import ExportFile
 
 _PIPE_WIDTH = 160
 _SEVERITY_MEANS = {
@@ -42,12 +43,8 @@ class TerminalBars:
 
     def over(self, items: Iterable[Item], what: str, total: int) -> Iterator[Item]:
         """Yield the items, moving the bar on after each."""
-        columns = (
-            TextColumn("{task.description:<12}"),
-            BarColumn(),
-            MofNCompleteColumn(),
-            TimeRemainingColumn(),
-        )
+        text = TextColumn("{task.description:<12}")
+        columns = (text, BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
         with Bars(*columns, console=self._console) as bars:
             task = bars.add_task(what, total=total)
             for item in items:
@@ -70,62 +67,67 @@ def progress_on(console: Console) -> Progress:
     return TerminalBars(console) if console.is_terminal else Silent()
 
 
+def _table(*texts: str, numbers: Iterable[str] = (), more: Iterable[str] = ()) -> Table:
+    """Return a table without lines; numbers stand to the right."""
+    table = Table(*texts, box=None, pad_edge=False, header_style="bold")
+    for heading in numbers:
+        table.add_column(heading, justify="right")
+    for heading in more:
+        table.add_column(heading)
+    return table
+
+
+def _say(console: Console, text: str) -> None:
+    """Print a text as it stands: what looks like markup in a name is none."""
+    console.print(escape(text), highlight=False)
+
+
+def _under(console: Console, text: str, *, indent: int, style: str) -> None:
+    """Print a text under the one before it."""
+    console.print(Padding(escape(text), (0, 0, 0, indent)), style=style)
+
+
 def show_run(console: Console, summary: RunSummary) -> None:
     """Print what a run came to: exports, findings, moves, clear air, and where the files are."""
     show_exports(console, summary.outcomes)
-    console.print(
-        f"\n{summary.stores} stores, {summary.stations} stations, "
-        f"as of {summary.as_of.isoformat()} (run {summary.run})"
-    )
+    sizes = f"{summary.stores} stores, {summary.stations} stations"
+    _say(console, f"\n{sizes}, as of {summary.as_of} (run {summary.run})")
     _show_findings(console, summary)
-    console.print(
+    _say(
+        console,
         f"{summary.moves} moves in {summary.stores_with_moves} stores; clear air "
         f"{summary.clear_air_now:.1%} now, {summary.clear_air_planned:.1%} as planned "
-        "(mean over stations, by labels)"
+        "(mean over stations, by labels)",
     )
-    for file, names in summary.left_aside:
-        line = (
-            f"{file}: nothing knows the headings {names}; add them under [headings] if they matter"
-        )
-        console.print(escape(line), highlight=False)
-    for store, why in (*summary.unplanned, *summary.unwritten):
-        console.print(f"store {store}: {why}")
+    for left in summary.left_aside:
+        unknown = f"nothing knows the headings {left.headings}"
+        _say(console, f"{left.file}: {unknown}; add them under [headings] if they matter")
+    for store, why in (*summary.unplanned.items(), *summary.unwritten):
+        _say(console, f"store {store}: {why}")
     if summary.written:
-        console.print(
-            f"{len(summary.written)} change plans and {len(summary.written)} summaries "
-            f"are in {summary.out}/<region>/<store>/"
-        )
+        files = f"{len(summary.written)} change plans and {len(summary.written)} summaries"
+        _say(console, f"{files} are in {summary.out}/<region>/<store>/")
     if summary.reviews:
-        console.print(f"Region reviews: {summary.out}/<region>/review.pdf and .xlsx")
+        _say(console, f"Region reviews: {summary.out}/<region>/review.pdf and .xlsx")
     if summary.quarantine is not None:
-        console.print(f"Rows that could not be taken, to mend: {summary.quarantine}")
-    console.print(f"The database is {summary.database}")
+        _say(console, f"Rows that could not be taken, to mend: {summary.quarantine}")
+    _say(console, f"The database is {summary.database}")
 
 
-def show_exports(console: Console, outcomes: tuple[ExportOutcome, ...]) -> None:
+def show_exports(console: Console, outcomes: tuple[ExportFile, ...]) -> None:
     """Print what became of the rows of every kind of export, and which files were not taken."""
     if not outcomes:
         return
-    table = Table("kind", box=None, pad_edge=False, header_style="bold")
-    for heading in ("tables", "rows read", "loaded", "quarantined", "repeated"):
-        table.add_column(heading, justify="right")
+    table = _table("kind", numbers=("tables", "rows read", "loaded", "quarantined", "repeated"))
     for kind in sorted({outcome.kind or "" for outcome in outcomes}):
-        of_kind = [outcome for outcome in outcomes if (outcome.kind or "") == kind]
-        table.add_row(kind or "not taken", str(len(of_kind)), *_counts(of_kind))
+        own = [outcome for outcome in outcomes if (outcome.kind or "") == kind]
+        rows = [(o.rows_read, o.rows_loaded, o.rows_quarantined, o.rows_repeated) for o in own]
+        totals = (f"{sum(counts):,}" for counts in zip(*rows, strict=True))
+        table.add_row(kind or "not taken", str(len(own)), *totals)
     console.print(table)
     for outcome in outcomes:
         if outcome.refused is not None:
-            console.print(f"{outcome.file} was not taken: {outcome.refused}")
-
-
-def _counts(outcomes: list[ExportOutcome]) -> tuple[str, ...]:
-    total: Counter[str] = Counter()
-    for outcome in outcomes:
-        total["read"] += outcome.rows_read
-        total["loaded"] += outcome.rows_loaded
-        total["quarantined"] += outcome.rows_quarantined
-        total["repeated"] += outcome.rows_repeated
-    return tuple(f"{total[key]:,}" for key in ("read", "loaded", "quarantined", "repeated"))
+            _say(console, f"{outcome.file} was not taken: {outcome.refused}")
 
 
 def _show_findings(console: Console, summary: RunSummary) -> None:
@@ -159,21 +161,13 @@ def show_findings(console: Console, rows: pl.DataFrame) -> None:
 
 def show_standing(console: Console, since: date, rows: Sequence[RuleStanding]) -> None:
     """Print each rule's standing findings, over all and by region, and what has come and gone."""
-    table = Table("rule", "where", box=None, pad_edge=False, header_style="bold")
-    for heading in ("stores", "findings", "excepted", f"new since {since}", "gone"):
-        table.add_column(heading, justify="right")
-    for heading in ("first seen", "last seen", "gone since"):
-        table.add_column(heading)
+    numbers = ("stores", "findings", "excepted", f"new since {since}", "gone")
+    table = _table("rule", "where", numbers=numbers, more=("first seen", "last seen", "gone since"))
     for row in rows:
+        rule = "" if row.region else escape(row.rule)
         counts = (row.stores, row.findings, row.excepted, row.new_findings, row.gone_findings)
-        table.add_row(
-            "" if row.region else escape(row.rule),
-            escape(row.region or "all"),
-            *map(str, counts),
-            str(row.first_seen),
-            str(row.last_seen),
-            str(row.gone_since or ""),
-        )
+        days = (row.first_seen, row.last_seen, row.gone_since or "")
+        table.add_row(rule, escape(row.region or "all"), *map(str, (*counts, *days)))
     console.print(table if rows else "No rule has found anything.")
 
 
@@ -187,17 +181,15 @@ def show_moves(console: Console, rows: pl.DataFrame) -> None:
                 f"{row['to_channel']}{' (parking)' if row['parking'] else ''}, clear air "
                 f"{row['clear_air_before']:.1%} to {row['clear_air_after']:.1%}"
             )
-            console.print(escape(head), highlight=False)
-            console.print(Padding(escape(row["reason"]), (0, 0, 0, 5)), style="dim")
+            _say(console, head)
+            _under(console, row["reason"], indent=5, style="dim")
     if not rows.height:
         console.print("No station needs to move.")
 
 
-def show_bench(console: Console, measured: Measured) -> None:
+def show_bench(console: Console, measured: BenchResult) -> None:
     """Print seconds by step of each run, rows, memory, shares and floors; the ratio comes last."""
-    table = Table("step", box=None, pad_edge=False, header_style="bold")
-    for heading in (*measured.runs, "rows"):
-        table.add_column(heading, justify="right")
+    table = _table("step", numbers=(*measured.runs, "rows"))
     full = measured.runs[FULL]
     for step in full.seconds:
         rows = measured.rows.get(step)
@@ -219,9 +211,7 @@ def show_bench(console: Console, measured: Measured) -> None:
 
 def show_what_if(console: Console, found: WhatIf) -> None:
     """Print today, the plan, and a person's own choice side by side."""
-    table = Table("station", box=None, pad_edge=False, header_style="bold")
-    for option in found.options:
-        table.add_column(option.name, justify="right")
+    table = _table("station", numbers=[option.name for option in found.options])
     for at, station in enumerate(found.stations):
         cells = (f"{o.channels[at]} ({o.clear_air[at]:.1%})" for o in found.options)
         table.add_row(station, *cells)
@@ -236,58 +226,44 @@ def show_what_if(console: Console, found: WhatIf) -> None:
 def show_taken(console: Console, taken: Sequence[Taken]) -> None:
     """Print what became of every workbook that came back, and what was refused, with its place."""
     for one in taken:
-        console.print(
-            f"{escape(one.workbook)}: {one.decisions} decisions and {one.results} results taken, "
-            f"{one.repeated} known already",
-            highlight=False,
-        )
+        taken_now = f"{one.decisions} decisions and {one.results} results taken"
+        _say(console, f"{one.workbook}: {taken_now}, {one.repeated} known already")
         for refusal in one.refusals:
-            console.print(Padding(escape(f"refused: {refusal}"), (0, 0, 0, 2)), style="bold")
+            _under(console, f"refused: {refusal}", indent=2, style="bold")
     if not taken:
         console.print("There is no workbook to read.")
 
 
 def show_schedule(console: Console, found: Scheduled) -> None:
     """Print the nights, what has none and why, and how good each region's schedule is."""
-    table = Table(box=None, pad_edge=False, header_style="bold")
-    for heading in ("night", "region", "store", "from", "to", "team", "wave", "", "moves"):
-        table.add_column(heading, justify="right" if heading == "moves" else "left")
+    headings = ("night", "region", "store", "from", "to", "team", "wave", "")
+    table = _table(*headings, numbers=("moves",))
     for row in found.nights.iter_rows(named=True):
+        times = (f"{row['starts_local']:%H:%M}", f"{row['ends_local']:%H:%M}")
         table.add_row(
-            str(row["night"]),
-            escape(row["region"]),
-            escape(row["store"]),
-            f"{row['starts_local']:%H:%M}",
-            f"{row['ends_local']:%H:%M}",
-            escape(row["team"]),
-            escape(row["wave"]),
-            row["firmness"],
-            str(row["moves"]),
+            *(str(row["night"]), escape(row["region"]), escape(row["store"]), *times),
+            *(escape(row["team"]), escape(row["wave"]), row["firmness"], str(row["moves"])),
         )
     console.print(table if found.nights.height else "No store has a move to make.")
-    for store, why in found.unplaced:
-        console.print(f"store {escape(store)}: {escape(why)}", highlight=False)
-    for region, benefit, bound, optimal in found.proofs:
-        proof = "best possible" if optimal else f"within {1 - benefit / bound:.1%} of the best"
-        console.print(f"{escape(region)}: {proof}", highlight=False)
-    console.print(
-        f"{found.booked} approved changes entered as scheduled; "
-        f"{len(found.calendars)} calendar files in {found.summary.out}"
-    )
+    for one in found.unplaced:
+        _say(console, f"store {one.store}: {one.reason}")
+    for proof in found.proofs:
+        share = 1.0 if proof.optimal else proof.benefit / proof.bound
+        gap = "best possible" if proof.optimal else f"within {1 - share:.1%} of the best"
+        _say(console, f"{proof.region}: {gap}")
+    booked = f"{found.booked} approved changes entered as scheduled"
+    _say(console, f"{booked}; {len(found.calendars)} calendar files in {found.summary.out}")
 
 
 def show_verified(console: Console, found: Verified) -> None:
     """Print what was found of every change that was waited for, and how promises have held."""
     for check in found.checks:
         measured = "not measured" if check.measured is None else f"{check.measured:.1%}"
-        head = (
-            f"{check.store} {check.station}: {check.state}"
-            f"{f' ({check.result})' if check.result else ''}, clear air promised "
-            f"{check.promised:.1%}, {measured}"
-        )
-        console.print(escape(head), highlight=False)
+        state = f"{check.state} ({check.result})" if check.result else check.state
+        air = f"clear air promised {check.promised:.1%}, {measured}"
+        _say(console, f"{check.store} {check.station}: {state}, {air}")
         if check.note:
-            console.print(Padding(escape(check.note), (0, 0, 0, 5)), style="dim")
+            _under(console, check.note, indent=5, style="dim")
     if not found.checks:
         console.print("No change waits for an export.")
     if found.calibration:
@@ -295,18 +271,12 @@ def show_verified(console: Console, found: Verified) -> None:
 
 
 def _show_calibration(console: Console, rows: Sequence[Calibration]) -> None:
-    table = Table("evidence", box=None, pad_edge=False, header_style="bold")
-    for heading in ("promises from", "to", "changes", "promised", "measured", "held"):
-        table.add_column(heading, justify="right")
+    numbers = ("promises from", "to", "changes", "promised", "measured", "held")
+    table = _table("evidence", numbers=numbers)
     for row in rows:
-        shares = (row.promised, row.measured, row.held)
-        table.add_row(
-            row.sureness,
-            f"{row.promised_from:.0%}",
-            f"{row.promised_to:.0%}",
-            str(row.changes),
-            *(f"{share:.1%}" for share in shares),
-        )
+        between = (f"{row.promised_from:.0%}", f"{row.promised_to:.0%}")
+        shares = (f"{share:.1%}" for share in (row.promised, row.measured, row.held))
+        table.add_row(row.sureness, *between, str(row.changes), *shares)
     console.print("How promises of clear air have held")
     console.print(table)
 
@@ -325,27 +295,21 @@ def show_audited(console: Console, found: QuarterAudited) -> None:
     edition = "the quarter is not over yet"
     if audited.edition is not None:
         edition = "first edition" if audited.edition == 1 else f"restatement {audited.edition}"
-    console.print(
-        f"{audited.quarter} ({edition}): {audited.departures} departures in {audited.stores} stores"
-    )
+    departures = f"{audited.departures} departures in {audited.stores} stores"
+    _say(console, f"{audited.quarter} ({edition}): {departures}")
     show_paths(console, found.files, "")
 
 
 def show_approved(console: Console, approved: Sequence[Approved]) -> None:
     """Print the new version of every baseline."""
     for one in approved:
-        console.print(
-            f"{escape(one.store)}: version {one.version}, {one.stations} stations as found on "
-            f"{one.found_on}",
-            highlight=False,
-        )
+        stations = f"{one.stations} stations as found on {one.found_on}"
+        _say(console, f"{one.store}: version {one.version}, {stations}")
 
 
 def show_departures(console: Console, rows: Sequence[Departure]) -> None:
     """Print what departs from what is agreed, one line each."""
-    table = Table(box=None, pad_edge=False, header_style="bold")
-    for heading in ("store", "subject", "field", "kind", "agreed", "found", "since", "by"):
-        table.add_column(heading)
+    table = _table("store", "subject", "field", "kind", "agreed", "found", "since", "by")
     for row in rows:
         cells = (row.store, row.subject, row.field, row.kind, row.agreed, row.found)
         since = "" if row.first_seen is None else row.first_seen.isoformat()
@@ -359,4 +323,4 @@ def show_life(console: Console, lines: Sequence[LifeLine]) -> None:
         until = f" to {line.until}" if line.until else ""
         air = "" if line.clear_air is None else f"; clear air {line.clear_air:.0%}"
         by = f" ({line.by})" if line.by else ""
-        console.print(escape(f"{line.day}{until}  {line.text}{by}{air}"), highlight=False)
+        _say(console, f"{line.day}{until}  {line.text}{by}{air}")

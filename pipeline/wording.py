@@ -108,10 +108,6 @@ class Wording:
         """Return a day and a time of day."""
         return NOTHING if at is None else f"{self.day(at.date())} {at:%H:%M}"
 
-    def rule(self, name: str) -> str:
-        """Return the title of a rule; a rule without one is called by its name."""
-        return self.texts.get(f"rule.{name}", name.replace("-", " "))
-
     def channels(self, before: int | None, after: int | None) -> str:
         """Return a change of channel as one expression, such as 15 → 25."""
         return f"{self.channel(before)} {ARROW} {self.channel(after)}"

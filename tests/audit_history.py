@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
 from random import Random
 
-from pipeline.records import Exemption
+from pipeline.tables.run import Exemption
 
 # The last day of 2024-Q1 is the last Sunday of March: clocks go forward in Europe in its night.
 QUARTERS = tuple(f"{year}-Q{number}" for year in (2023, 2024, 2025) for number in (1, 2, 3, 4))[

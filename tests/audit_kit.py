@@ -21,10 +21,9 @@ from audit_history import (
     seen_rows,
 )
 
-from pipeline.audit.audit import Audited, audit
-from pipeline.audit.baseline import approve
+from pipeline.audit.audit import AuditOutcome, audit
+from pipeline.audit.baseline import approve, keep
 from pipeline.audit.calendar import read_quarter
-from pipeline.audit.keep import keep
 from pipeline.database import Database, open_database
 from pipeline.settings import Settings, load_settings
 
@@ -186,7 +185,7 @@ def live_through(database: Database, past: History, quarter: int) -> None:
     put(database, "clear_air_kept", _air(past, quarter, last_day(quarter)))
 
 
-def audit_of(database: Database, quarter: int) -> Audited:
+def audit_of(database: Database, quarter: int) -> AuditOutcome:
     """Audit a quarter by its number in QUARTERS."""
     return audit(database, read_quarter(QUARTERS[quarter]))
 

@@ -5,9 +5,8 @@ from contextlib import contextmanager
 from datetime import date, datetime
 from pathlib import Path
 
-from pipeline.changes.records import Event
 from pipeline.changes.register import append
-from pipeline.changes.states import State, Step
+from pipeline.changes.states import ChangeState, Trigger, new_event
 from pipeline.database import Database, open_database
 from pipeline.settings import Settings, load_settings
 
@@ -113,7 +112,11 @@ def set_limits(database: Database, settings: Settings) -> None:
 def approve_all(database: Database, day: date = date(2026, 10, 5)) -> list[str]:
     """Approve every change in the register; return their names."""
     changes = names(database)
-    append(database, Step.DECIDE, [Event(name, State.APPROVED, at(day), BY) for name in changes])
+    append(
+        database,
+        Trigger.DECIDE,
+        [new_event(name, ChangeState.APPROVED, at(day), BY) for name in changes],
+    )
     return changes
 
 

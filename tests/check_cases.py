@@ -2,10 +2,12 @@
 
 A case is a folder `tests/rules/<rule>/<case>/` with one CSV per table and `expected.csv`. A CSV
 names the columns it needs; the others are null, or, where a table forbids that, the plain value
-of `_PLAIN`. Without `this_run.csv` the run is that of `TODAY`.
+of `_PLAIN`. Without `this_run.csv` the run is that of `TODAY`. `expected.csv` holds the columns of
+the rule's select, and after them what a finding says in each language, under `says: <language>`.
 """
 
 import csv
+import json
 import os
 import re
 from collections.abc import Iterator
@@ -16,7 +18,11 @@ import duckdb
 import polars as pl
 
 from pipeline import sql_file
+from pipeline.check.judge import judge
+from pipeline.check.rule_file import BrokenRule, Rule
 from pipeline.database import Database, bring_up
+from pipeline.phrases import fill as fill_in
+from pipeline.phrases import style
 
 CASES = Path(__file__).parent / "rules"
 TODAY = date(2026, 9, 30)
@@ -102,6 +108,24 @@ def found(database: Database, text: str) -> Rows:
     relation = database.connection.sql(text)
     rows = [["" if value is None else str(value) for value in row] for row in relation.fetchall()]
     return [list(relation.columns), *rows]
+
+
+def said(database: Database, rule: Rule) -> Rows:
+    """Return the headings and rows of what a rule says, in English as kept and in the others."""
+    kept = judge(database.connection, rule)
+    assert not isinstance(kept, BrokenRule), kept
+    others = {k: words for k, words in rule.words.items() if k != "en"}
+    rows = [
+        [detail, *(fill_in(w.says, json.loads(facts), style(k)) for k, w in others.items())]
+        for _, _, detail, facts in kept.rows()
+    ]
+    return [["says: en", *(f"says: {language}" for language in others)], *rows]
+
+
+def facts_of(rows: Rows) -> Rows:
+    """Return what a case expects of the select alone."""
+    count = sum(not heading.startswith("says: ") for heading in rows[0])
+    return [row[:count] for row in rows]
 
 
 def expected(folder: Path) -> Rows:

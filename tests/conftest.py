@@ -6,8 +6,10 @@ from pathlib import Path
 import pytest
 from hypothesis import settings
 
-# Before any test loads numpy: threads only get in each other's way on small matrices.
+# Before anything loads numpy: threads only get in each other's way on small matrices.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
+from demo_run import Ran, ran_once
 
 CHECKOUT = Path(__file__).parents[1]
 
@@ -23,3 +25,14 @@ def shared_data() -> Path:
     if not folder.is_dir():
         pytest.skip(f"no open data beside the checkout: {folder} is not there")
     return folder
+
+
+@pytest.fixture(scope="session")
+def demo_run(tmp_path_factory: pytest.TempPathFactory) -> Ran:
+    """Return the job done once on the demo for the whole session.
+
+    Workers share it, so a test takes a copy before it opens the database.
+    """
+    folder = tmp_path_factory.getbasetemp()
+    shared = folder.parent if "PYTEST_XDIST_WORKER" in os.environ else folder
+    return ran_once(shared / "demo-run")

@@ -9,8 +9,8 @@ from typing import Any
 from pipeline.database import Database, open_database
 from pipeline.ingest.load import ingest
 from pipeline.progress import Silent
-from pipeline.records import ExportOutcome
 from pipeline.settings import Settings, load_settings
+from pipeline.tables.exports import ExportFile
 
 FACTS = ("store_seen", "station_seen", "ed_reading", "label_seen", "wifi_seen", "heard_seen")
 TABLES = (*FACTS, "export_file", "quarantined_row")
@@ -58,10 +58,10 @@ SET: Mapping[str, str] = {
 class Result:
     """What a run gave: the outcomes, and the rows of every table in a fixed order."""
 
-    outcomes: tuple[ExportOutcome, ...]
+    outcomes: tuple[ExportFile, ...]
     tables: Mapping[str, list[tuple[Any, ...]]]
 
-    def outcome(self, file: str) -> ExportOutcome:
+    def outcome(self, file: str) -> ExportFile:
         """Return the outcome of one file."""
         return next(each for each in self.outcomes if each.file == file)
 

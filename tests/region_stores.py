@@ -117,6 +117,10 @@ def _around(into: Invented, region: str) -> None:
         reason="every night until the deadline is frozen",
     )  # fmt: skip
     into.add(
+        "rule_text", rule="export-refused", language="en", title="Export could not be used",
+        says="{refused}", remedy="-",
+    )  # fmt: skip
+    into.add(
         "finding", run=RUN, rule="export-refused", severity="fix", store="*",
         subject=f"{region.lower()}/stations.xlsx", detail="no date in it", excepted=None,
     )  # fmt: skip

@@ -11,7 +11,7 @@ from typing import Any
 
 import duckdb
 
-from pipeline.demo.bench import write_bench
+from pipeline.demo.bench import BenchSize, write_bench
 from pipeline.progress import Silent
 from pipeline.records import Selection
 from pipeline.run import Request, run
@@ -43,7 +43,7 @@ class File:
 
 def files_of(folder: Path, stores: int) -> tuple[File, ...]:
     """Return the exports of a chain, one file a store and kind, in an order of their own."""
-    write_bench(folder, stores, SEED, stations=5, readings=8, labels=30)
+    write_bench(folder, BenchSize(stores, stations=5, readings=8, labels=30), SEED)
     found: dict[tuple[str, str], list[Sequence[str]]] = defaultdict(list)
     headings: dict[str, Sequence[str]] = {}
     for path in sorted(folder.rglob("*.csv")):

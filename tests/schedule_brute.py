@@ -10,7 +10,7 @@ from schedule_checker import open_minutes
 from schedule_portfolios import Portfolio
 
 from pipeline.schedule.records import StoreJob
-from pipeline.settings_schedule import Team
+from pipeline.settings import Team
 
 Work = tuple[int, int, int]  # minutes needed, first open minute, end of the open stretch
 
@@ -31,12 +31,12 @@ class Way:
 def best(portfolio: Portfolio) -> int:
     """Return what the best schedule of one region is worth, in hundredths of a label-day."""
     jobs = portfolio.jobs
-    ways = {job.site.store: _ways(job, portfolio) for job in jobs}
-    able = [job for job in jobs if ways[job.site.store]]
+    ways = {job.store: _ways(job, portfolio) for job in jobs}
+    able = [job for job in jobs if ways[job.store]]
     waves = _waves(able, portfolio)
     memory: dict[tuple[int, tuple[Work, ...]], bool] = {}
     top = 0
-    for choice in product(*([None, *ways[job.site.store]] for job in able)):
+    for choice in product(*([None, *ways[job.store]] for job in able)):
         taken = {job: way for job, way in zip(able, choice, strict=True) if way is not None}
         worth = sum(_worth(job, way, portfolio) for job, way in taken.items())
         if (
@@ -78,12 +78,12 @@ def _stretch(job: StoreJob, portfolio: Portfolio, day: int) -> Work:
     dues = [
         deadline.by
         for deadline in portfolio.rules.deadlines
-        if deadline.region in (None, job.site.region) and deadline.store in (None, job.site.store)
+        if deadline.region in (None, job.region) and deadline.store in (None, job.store)
     ]
-    minutes = open_minutes(job.site, evening, portfolio.rules, min(dues, default=None))
+    minutes = open_minutes(job, evening, portfolio.rules, min(dues, default=None))
     longest = max((team.minutes for team in _teams(portfolio, day)), default=0)
     # The longest run of the night before its deadline is cut off, as the scheduler has it.
-    runs = _runs(open_minutes(job.site, evening, portfolio.rules, None))
+    runs = _runs(open_minutes(job, evening, portfolio.rules, None))
     if not runs:
         return 0, 0, 0
     opens, closes = max(runs, key=lambda run: (run[1] - run[0], -run[0]))
@@ -127,26 +127,26 @@ def _waves(able: Sequence[StoreJob], portfolio: Portfolio) -> Mapping[str, int]:
         dues = [
             deadline.by
             for deadline in rules.deadlines
-            if deadline.region in (None, "R0") and deadline.store in (None, job.site.store)
+            if deadline.region in (None, "R0") and deadline.store in (None, job.store)
         ]
         soonest = min(dues, default=last)
         return min(soonest, last).toordinal()
 
     found = {
-        job.site.store: number
+        job.store: number
         for job in able
         for number, wave in enumerate(rules.waves)
-        if job.site.store in wave.stores
+        if job.store in wave.stores
     }
     queue = sorted(
-        (job for job in able if job.site.store not in found),
-        key=lambda job: (due(job), -max(1, round(job.benefit * 100)), job.site.store),
+        (job for job in able if job.store not in found),
+        key=lambda job: (due(job), -max(1, round(job.benefit * 100)), job.store),
     )
     for number, wave in enumerate(rules.waves):
         before = sum(done.get(other.name, 0) for other in rules.waves[: number + 1])
         before += sum(own <= number for own in found.values())
         while queue and (before < ceil(wave.up_to * total - 1e-9) or wave is rules.waves[-1]):
-            found[queue.pop(0).site.store] = number
+            found[queue.pop(0).store] = number
             before += 1
     return found
 
@@ -160,11 +160,11 @@ def _waves_hold(
     results = {one.wave: one for one in portfolio.results if one.region == "R0"}
     opens = 0
     for number, wave in enumerate(portfolio.rules.waves):
-        own = [way for job, way in taken.items() if waves[job.site.store] == number]
+        own = [way for job, way in taken.items() if waves[job.store] == number]
         if any(way.day < opens for way in own):
             return False
         result = results.get(wave.name)
-        size = sum(waves[job.site.store] == number for job in able)
+        size = sum(waves[job.store] == number for job in able)
         size += result.stores if result else 0
         need = ceil(wave.verified_share * size - 1e-9) - (result.verified if result else 0)
         if need > 0:

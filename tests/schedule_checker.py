@@ -13,8 +13,9 @@ from zoneinfo import ZoneInfo
 
 import holidays
 
-from pipeline.schedule.records import Placement, Schedule, Site, StoreJob, WaveResult
-from pipeline.settings_schedule import Freeze, ScheduleRules, Team, Wave
+from pipeline.schedule.records import Schedule, StoreJob, WaveResult
+from pipeline.settings import Freeze, ScheduleRules, Team, Wave
+from pipeline.tables.schedule import WorkNight
 
 MINUTE = timedelta(minutes=1)
 DAY = timedelta(days=1)
@@ -29,8 +30,8 @@ def faults(
     results: Sequence[WaveResult],
 ) -> list[str]:
     """Return every constraint that a schedule breaks, in words."""
-    by_store = {job.site.store: job for job in jobs}
-    visits: dict[str, list[Placement]] = defaultdict(list)
+    by_store = {job.store: job for job in jobs}
+    visits: dict[str, list[WorkNight]] = defaultdict(list)
     for place in schedule.placed:
         visits[place.store].append(place)
     found = list(_accounted(schedule, by_store, visits))
@@ -38,13 +39,15 @@ def faults(
         found.extend(_store_faults(by_store[store], own, rules, first))
     found.extend(_team_faults(schedule, rules))
     found.extend(_group_faults(schedule, by_store))
-    for region in sorted({job.site.region for job in jobs}):
+    for region in sorted({job.region for job in jobs}):
         found.extend(_wave_faults(region, schedule, by_store, rules, results))
     found.extend(_benefit_faults(schedule, by_store, visits, rules, first))
     return found
 
 
-def open_minutes(site: Site, evening: date, rules: ScheduleRules, due: date | None) -> list[int]:
+def open_minutes(
+    site: StoreJob, evening: date, rules: ScheduleRules, due: date | None
+) -> list[int]:
     """Return the minutes of a night, counted from the epoch, in which work may be done."""
     if site.time_zone is None or _closed(site, evening, rules):
         return []
@@ -66,7 +69,7 @@ def open_minutes(site: Site, evening: date, rules: ScheduleRules, due: date | No
     return kept
 
 
-def _closed(site: Site, evening: date, rules: ScheduleRules) -> bool:
+def _closed(site: StoreJob, evening: date, rules: ScheduleRules) -> bool:
     window = rules.windows.of(site.store, site.region, site.store_type)
     if evening.weekday() not in window.weekdays:
         return True
@@ -76,7 +79,7 @@ def _closed(site: Site, evening: date, rules: ScheduleRules) -> bool:
     )
 
 
-def _rests(site: Site, day: date, rules: ScheduleRules) -> bool:
+def _rests(site: StoreJob, day: date, rules: ScheduleRules) -> bool:
     if day in rules.holidays.ignored:
         return False
     if day in rules.holidays.also:
@@ -90,7 +93,7 @@ def _rests(site: Site, day: date, rules: ScheduleRules) -> bool:
     return day in _CALENDARS[key]
 
 
-def _barred(site: Site, wall: datetime, moment: datetime, rules: ScheduleRules) -> bool:
+def _barred(site: StoreJob, wall: datetime, moment: datetime, rules: ScheduleRules) -> bool:
     trades = site.store not in rules.windows.in_trading_hours and _trades(site, wall.time())
     return trades or any(
         freeze.region in (None, site.region)
@@ -100,7 +103,7 @@ def _barred(site: Site, wall: datetime, moment: datetime, rules: ScheduleRules) 
     )
 
 
-def _trades(site: Site, clock: time) -> bool:
+def _trades(site: StoreJob, clock: time) -> bool:
     if site.opens is None or site.closes is None:
         return False
     if site.opens < site.closes:
@@ -117,7 +120,7 @@ def _frozen(freeze: Freeze, wall: datetime, moment: datetime) -> bool:
 
 
 def _accounted(
-    schedule: Schedule, jobs: Mapping[str, StoreJob], visits: Mapping[str, Sequence[Placement]]
+    schedule: Schedule, jobs: Mapping[str, StoreJob], visits: Mapping[str, Sequence[WorkNight]]
 ) -> Iterator[str]:
     left = [one.store for one in schedule.unplaced]
     if sorted([*left, *visits]) != sorted(jobs):
@@ -128,37 +131,48 @@ def _accounted(
 
 
 def _store_faults(
-    job: StoreJob, places: Sequence[Placement], rules: ScheduleRules, first: date
+    job: StoreJob, places: Sequence[WorkNight], rules: ScheduleRules, first: date
 ) -> Iterator[str]:
-    site = job.site
     dues = [
         deadline.by
         for deadline in rules.deadlines
-        if deadline.region in (None, site.region) and deadline.store in (None, site.store)
+        if deadline.region in (None, job.region) and deadline.store in (None, job.store)
     ]
     due = min(dues, default=None)
-    ordered = sorted(places, key=lambda place: place.evening)
-    moves = [n for place in ordered for n in range(place.first_move, place.last_move + 1)]
+    ordered = sorted(places, key=lambda place: place.night)
+    moves = [n for place in ordered for n in range(place.first_position, place.last_position + 1)]
     if moves != list(range(1, job.moves + 1)):
-        yield f"{site.store}: its moves are {moves}, not 1 to {job.moves}"
+        yield f"{job.store}: its moves are {moves}, not 1 to {job.moves}"
     for one, following in pairwise(ordered):
-        if following.evening != one.evening + DAY:
-            yield f"{site.store} is left half changed from {one.evening} to {following.evening}"
+        if following.night != one.night + DAY:
+            yield f"{job.store} is left half changed from {one.night} to {following.night}"
     for place in ordered:
-        if not first <= place.evening < first + rules.work.nights * DAY:
-            yield f"{site.store} is placed on {place.evening}, outside the days laid out"
-        count = place.last_move - place.first_move + 1
-        need = count * rules.work.minutes_per_move + rules.work.settle_minutes
-        if place.ends_at - place.starts_at != need * MINUTE:
-            yield f"{site.store} gets {place.ends_at - place.starts_at}, not {need} minutes"
-        begins, ends = (int(at.timestamp()) // 60 for at in (place.starts_at, place.ends_at))
-        barred = set(range(begins, ends)) - set(open_minutes(site, place.evening, rules, due))
-        if barred:
-            yield f"{site.store} is worked on in {len(barred)} closed minutes of {place.evening}"
+        if not first <= place.night < first + rules.work.nights * DAY:
+            yield f"{job.store} is placed on {place.night}, outside the days laid out"
+        yield from _night_faults(job, place, rules, due)
+
+
+def _night_faults(
+    job: StoreJob, place: WorkNight, rules: ScheduleRules, due: date | None
+) -> Iterator[str]:
+    count = place.last_position - place.first_position + 1
+    if count != place.moves:
+        yield f"{job.store} is said to make {place.moves} moves, not {count}"
+    need = count * rules.work.minutes_per_move + rules.work.settle_minutes
+    if place.ends_at - place.starts_at != need * MINUTE:
+        yield f"{job.store} gets {place.ends_at - place.starts_at}, not {need} minutes"
+    begins, ends = place.starts_at.replace(tzinfo=UTC), place.ends_at.replace(tzinfo=UTC)
+    shown = [at.astimezone(ZoneInfo(str(job.time_zone))) for at in (begins, ends)]
+    if [at.replace(tzinfo=None) for at in shown] != [place.starts_local, place.ends_local]:
+        yield f"{job.store} is told other times than its own clock shows"
+    minutes = set(range(int(begins.timestamp()) // 60, int(ends.timestamp()) // 60))
+    barred = minutes - set(open_minutes(job, place.night, rules, due))
+    if barred:
+        yield f"{job.store} is worked on in {len(barred)} closed minutes of {place.night}"
 
 
 def _team_faults(schedule: Schedule, rules: ScheduleRules) -> Iterator[str]:
-    by_team: dict[tuple[str, str], list[Placement]] = defaultdict(list)
+    by_team: dict[tuple[str, str], list[WorkNight]] = defaultdict(list)
     for place in schedule.placed:
         by_team[place.region, place.team].append(place)
     for (region, name), places in sorted(by_team.items()):
@@ -169,13 +183,13 @@ def _team_faults(schedule: Schedule, rules: ScheduleRules) -> Iterator[str]:
             yield from _rounds(team, places, rules.work.travel_minutes * MINUTE)
 
 
-def _rounds(team: Team, places: Sequence[Placement], travel: timedelta) -> Iterator[str]:
+def _rounds(team: Team, places: Sequence[WorkNight], travel: timedelta) -> Iterator[str]:
     ordered = sorted(places, key=lambda place: place.starts_at)
     for one, following in pairwise(ordered):
         if following.starts_at < one.ends_at + travel:
             yield f"{team.name} is at {one.store} and at {following.store} at one time"
-    for evening in sorted({place.evening for place in places}):
-        own = [place for place in places if place.evening == evening]
+    for evening in sorted({place.night for place in places}):
+        own = [place for place in places if place.night == evening]
         spent = sum((place.ends_at - place.starts_at for place in own), timedelta())
         spent += (len(own) - 1) * travel
         if evening.weekday() not in team.weekdays:
@@ -188,7 +202,7 @@ def _group_faults(schedule: Schedule, jobs: Mapping[str, StoreJob]) -> Iterator[
     held: dict[tuple[str, date], set[str]] = defaultdict(set)
     for place in schedule.placed:
         for group in jobs[place.store].groups:
-            held[group, place.evening].add(place.store)
+            held[group, place.night].add(place.store)
     for (group, evening), stores in sorted(held.items()):
         if len(stores) > 1:
             yield f"{group}: {sorted(stores)} on one night, {evening}"
@@ -201,8 +215,8 @@ def _wave_faults(
     rules: ScheduleRules,
     results: Sequence[WaveResult],
 ) -> Iterator[str]:
-    stores = {store for store, job in jobs.items() if job.site.region == region}
-    nights: dict[str, dict[str, list[Placement]]] = {wave.name: {} for wave in rules.waves}
+    stores = {store for store, job in jobs.items() if job.region == region}
+    nights: dict[str, dict[str, list[WorkNight]]] = {wave.name: {} for wave in rules.waves}
     for place in schedule.placed:
         if place.store in stores:
             nights[place.wave].setdefault(place.store, []).append(place)
@@ -215,15 +229,15 @@ def _wave_faults(
     shut, opens = False, date.min
     for wave in rules.waves:
         for place in (place for own in nights[wave.name].values() for place in own):
-            if place.evening < opens:
-                yield f"{place.store} is worked on {place.evening}, its wave opens {opens}"
+            if place.night < opens:
+                yield f"{place.store} is worked on {place.night}, its wave opens {opens}"
             if place.provisional != shut:
                 yield f"{place.store}: provisional is {place.provisional}"
         turned, verified = done.get(wave.name, (0, 0))
         asked = ceil(wave.verified_share * (turned + len(members[wave.name])) - 1e-9)
         if asked > verified:
             shut = True
-            ends = sorted(max(p.evening for p in own) for own in nights[wave.name].values())
+            ends = sorted(max(p.night for p in own) for own in nights[wave.name].values())
             reached = ends[asked - verified - 1] if asked - verified <= len(ends) else None
             opens = max(opens, reached + wave.wait_days * DAY) if reached else date.max
 
@@ -246,13 +260,13 @@ def _share_faults(
 def _benefit_faults(
     schedule: Schedule,
     jobs: Mapping[str, StoreJob],
-    visits: Mapping[str, Sequence[Placement]],
+    visits: Mapping[str, Sequence[WorkNight]],
     rules: ScheduleRules,
     first: date,
 ) -> Iterator[str]:
     worth = 0
     for store, places in visits.items():
-        days = rules.work.benefit_days - (max(p.evening for p in places) - first).days
+        days = rules.work.benefit_days - (max(p.night for p in places) - first).days
         worth += max(1, round(jobs[store].benefit * 100)) * days
     if worth != round(schedule.benefit * 100):
         yield f"the schedule is worth {worth / 100}, not {schedule.benefit}"

@@ -7,9 +7,17 @@ from datetime import UTC, date, datetime, time, timedelta
 from types import MappingProxyType
 from zoneinfo import ZoneInfo
 
-from pipeline.schedule.records import Site, StoreJob, WaveResult
-from pipeline.settings import load_settings
-from pipeline.settings_schedule import Deadline, Freeze, ScheduleRules, Team, Teams, Wave, Window
+from pipeline.schedule.records import StoreJob, WaveResult
+from pipeline.settings import (
+    Deadline,
+    Freeze,
+    ScheduleRules,
+    Team,
+    Teams,
+    Wave,
+    Window,
+    load_settings,
+)
 
 # Country, zone, and evenings just before its clocks go forward and back in 2026 (tz database).
 ZONES = (
@@ -51,7 +59,7 @@ def small(seed: int) -> Portfolio:
     first = dice.choice(zone[2:]) - timedelta(days=dice.randint(0, 2))
     nights = dice.randint(2, 5)
     sites = [
-        Site(f"S{number}", "R0", None, zone[0], zone[1], time(7), time(dice.randint(19, 22)))
+        StoreJob(f"S{number}", "R0", None, zone[0], zone[1], time(7), time(dice.randint(19, 22)))
         for number in range(dice.randint(2, 5))
     ]
     jobs = tuple(_job(dice, site, sites, most_moves=6) for site in sites)
@@ -71,7 +79,7 @@ def small(seed: int) -> Portfolio:
     return Portfolio(jobs, rules, first, _results(dice))
 
 
-def _site(dice: random.Random, number: int, zone: tuple[str, str, date, date]) -> Site:
+def _site(dice: random.Random, number: int, zone: tuple[str, str, date, date]) -> StoreJob:
     region = f"R{dice.randint(0, 1)}"
     opens, closes = dice.choice(
         [
@@ -85,18 +93,26 @@ def _site(dice: random.Random, number: int, zone: tuple[str, str, date, date]) -
     )
     country = zone[0] if dice.random() < 0.9 else None
     known = zone[1] if dice.random() < 0.98 else None
-    return Site(f"S{number:02}", region, None, country, known, opens, closes)
+    return StoreJob(f"S{number:02}", region, None, country, known, opens, closes)
 
 
-def _job(dice: random.Random, site: Site, sites: list[Site], most_moves: int = 18) -> StoreJob:
+def _job(
+    dice: random.Random, site: StoreJob, sites: list[StoreJob], most_moves: int = 18
+) -> StoreJob:
     groups = [f"staff {name}" for name in range(3) if dice.random() < 0.1]
     if len(sites) > 3 and dice.random() < 0.2:
         groups.append(f"Wi-Fi {dice.randint(0, 1)}")
     moves = dice.randint(1, most_moves) if dice.random() < 0.3 else dice.randint(1, 4)
-    return StoreJob(site, moves, round(dice.expovariate(1 / 50), 2), tuple(groups))
+    benefit = round(dice.expovariate(1 / 50), 2)
+    return replace(site, positions=positions(moves), benefit=benefit, groups=tuple(groups))
 
 
-def _rules(dice: random.Random, first: date, nights: int, sites: list[Site]) -> ScheduleRules:
+def positions(moves: int) -> tuple[int, ...]:
+    """Return the positions of so many moves, none of them left out."""
+    return tuple(range(1, moves + 1))
+
+
+def _rules(dice: random.Random, first: date, nights: int, sites: list[StoreJob]) -> ScheduleRules:
     shipped = load_settings().schedule
     stores = [site.store for site in sites]
     window = _window(dice)

@@ -10,10 +10,9 @@ import pytest
 from audit_kit import put
 
 from pipeline.audit.audit import audit, compare
-from pipeline.audit.baseline import advance, approve
+from pipeline.audit.baseline import advance, approve, keep
 from pipeline.audit.calendar import read_quarter
-from pipeline.audit.history import Happened, life
-from pipeline.audit.keep import keep
+from pipeline.audit.history import LineKind, life
 from pipeline.database import Database, open_database
 from pipeline.errors import (
     ApproverUnknown,
@@ -287,12 +286,12 @@ def test_a_stations_life_can_be_read(database: Database) -> None:
     lines = life(database, "S1", "a new")
     assert lines == life(database, "S1", "a")
     assert [(line.day, line.what) for line in lines] == [
-        (JUNE, Happened.FOUND),
-        (JULY, Happened.AGREED),
-        (date(2026, 8, 1), Happened.REGISTER),
-        (date(2026, 8, 2), Happened.REGISTER),
-        (date(2026, 8, 30), Happened.REGISTER),
-        (AUGUST, Happened.FOUND),
+        (JUNE, LineKind.FOUND),
+        (JULY, LineKind.AGREED),
+        (date(2026, 8, 1), LineKind.REGISTER),
+        (date(2026, 8, 2), LineKind.REGISTER),
+        (date(2026, 8, 30), LineKind.REGISTER),
+        (AUGUST, LineKind.FOUND),
     ]
     assert lines[0].until == JULY
     assert "channel 11" in lines[0].text

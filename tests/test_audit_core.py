@@ -2,7 +2,7 @@
 
 import csv
 from dataclasses import replace
-from datetime import date, timedelta
+from datetime import date, datetime, time, timedelta
 from itertools import pairwise
 from pathlib import Path
 
@@ -10,13 +10,22 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipeline.audit.agreed import Agreement
 from pipeline.audit.calendar import Quarter, Span, quarter_of, quarters_to, read_quarter
 from pipeline.audit.drift import departures, story_of
-from pipeline.audit.fields import FIELDS, Values, excepts
-from pipeline.audit.follow import Snapshot, follow
-from pipeline.audit.records import Departure, Happening, Kind, OnFile, Order, StoreFacts
+from pipeline.audit.follow import follow
+from pipeline.audit.records import (
+    FIELDS,
+    ChangeStory,
+    DriftKind,
+    OnFile,
+    Snapshot,
+    StoreFacts,
+    Values,
+    excepts,
+)
 from pipeline.errors import QuarterUnreadable
+from pipeline.tables.audit import Baseline, Departure
+from pipeline.tables.changes import Change, ChangeEvent
 
 DAYS = (date(2026, 6, 30), date(2026, 7, 31), date(2026, 8, 31), date(2026, 9, 30))
 Q3 = Span(DAYS[0], DAYS[-1])
@@ -42,21 +51,21 @@ def exports(*days: list[Values]) -> tuple[Snapshot, ...]:
     )
 
 
-def agreed(*rows: Values, on: date = DAYS[0], version: int = 1) -> tuple[Agreement, ...]:
+def agreed(*rows: Values, on: date = DAYS[0], version: int = 1) -> tuple[Baseline, ...]:
     """Return a baseline that agrees to some rows."""
     return tuple(
-        Agreement(version, str(values[0]), name, value, "P. Approver", on, "as built", None)
+        Baseline(version, "S1", str(values[0]), name, value, "P. Approver", on, "as built", None)
         for values in rows
         for name, value in zip(FIELDS, values, strict=True)
     )
 
 
-def facts(snapshots: tuple[Snapshot, ...], *agreements: Agreement) -> StoreFacts:
+def facts(snapshots: tuple[Snapshot, ...], *agreements: Baseline) -> StoreFacts:
     """Return the facts of a store with nothing in the register and no exception."""
     return StoreFacts("S1", snapshots, agreements, (), (), DAYS[0])
 
 
-def found(known: StoreFacts, span: Span = Q3) -> list[tuple[str, str, Kind]]:
+def found(known: StoreFacts, span: Span = Q3) -> list[tuple[str, str, str]]:
     """Return subject, field and kind of what departs."""
     return [(r.subject, r.field, r.kind) for r in departures(story_of(known), span)]
 
@@ -123,21 +132,27 @@ def test_each_kind_of_departure() -> None:
     a, bb = row("a", A), row("bb", B)
     drifted = row("a", A, channel="20")
     assert found(facts(exports([a], [a]), *agreed(a))) == []
-    assert found(facts(exports([a], [drifted]), *agreed(a))) == [("a", "channel", Kind.DRIFT)]
+    assert found(facts(exports([a], [drifted]), *agreed(a))) == [("a", "channel", DriftKind.DRIFT)]
     swapped = row("a", C, hardware="outdoor")
     assert found(facts(exports([a], [swapped]), *agreed(a))) == [
-        ("a", "eui64", Kind.REPLACED),
-        ("a", "hardware", Kind.REPLACED),
+        ("a", "eui64", DriftKind.REPLACED),
+        ("a", "hardware", DriftKind.REPLACED),
     ]
     renamed = row("b", A, ip_address=a[5], name=a[9], place=a[11])
-    assert found(facts(exports([a], [renamed]), *agreed(a))) == [("b", "station", Kind.RENAMED)]
-    assert found(facts(exports([a], [a, bb]), *agreed(a))) == [("bb", "station", Kind.NEW)]
-    assert found(facts(exports([a, bb], [a]), *agreed(a, bb))) == [("bb", "station", Kind.GONE)]
-    assert found(facts(exports([drifted], [a]), *agreed(a, on=DAYS[0]))) == [
-        ("a", "channel", Kind.REVERTED)
+    assert found(facts(exports([a], [renamed]), *agreed(a))) == [
+        ("b", "station", DriftKind.RENAMED)
     ]
-    assert found(facts(exports([a], [drifted], [a]), *agreed(a))) == [("a", "channel", Kind.BACK)]
-    assert found(facts(exports([a]), *agreed(a))) == [("a", "station", Kind.UNSEEN)]
+    assert found(facts(exports([a], [a, bb]), *agreed(a))) == [("bb", "station", DriftKind.NEW)]
+    assert found(facts(exports([a, bb], [a]), *agreed(a, bb))) == [
+        ("bb", "station", DriftKind.GONE)
+    ]
+    assert found(facts(exports([drifted], [a]), *agreed(a, on=DAYS[0]))) == [
+        ("a", "channel", DriftKind.REVERTED)
+    ]
+    assert found(facts(exports([a], [drifted], [a]), *agreed(a))) == [
+        ("a", "channel", DriftKind.BACK)
+    ]
+    assert found(facts(exports([a]), *agreed(a))) == [("a", "station", DriftKind.UNSEEN)]
 
 
 def test_a_departure_says_since_when_it_stands_and_who_approved_last() -> None:
@@ -151,11 +166,18 @@ def test_a_departure_says_since_when_it_stands_and_who_approved_last() -> None:
     assert (two.first_seen, two.stood_days, two.found) == (DAYS[1], 61, "2")
 
 
-def order(*states: tuple[date, str], to_channel: str = "20", **of: object) -> Order:
+def story(*states: tuple[date, str], to_channel: int = 20, **of: object) -> ChangeStory:
     """Return a change of station a with what became of it."""
-    happenings = tuple(Happening(day, state, "P. Approver") for day, state in states)
-    given = Order("C1", "P1", "a", to_channel, parking=False, happenings=happenings)
-    return replace(given, **of)  # type: ignore[arg-type]  # fields by name
+    change = Change(
+        change="C1", plan="P1", store="S1", station="a", from_channel=15, to_channel=to_channel,
+        position=1, parking=False, clear_air_before=0.5, clear_air_after=0.9, labels=100,
+        sureness="high", proposed_by="R. Proposer", proposed_on=DAYS[0],
+    )  # fmt: skip
+    events = tuple(
+        ChangeEvent(seq, "C1", state, datetime.combine(day, time()), "P. Approver", "", None, None)
+        for seq, (day, state) in enumerate(states, start=1)
+    )
+    return ChangeStory(replace(change, **of), events)  # type: ignore[arg-type]  # fields by name
 
 
 MOVED = (row("a"), row("a", channel="20"))
@@ -165,45 +187,45 @@ APPROVED = ((DAYS[0], "proposed"), (DAYS[0], "approved"))
 @pytest.mark.parametrize(
     ("states", "kind"),
     [
-        (APPROVED, Kind.APPROVED),
-        ((*APPROVED, (DAYS[1], "implemented")), Kind.APPROVED),
-        ((*APPROVED, (DAYS[1], "ineffective")), Kind.APPROVED),
-        (((DAYS[0], "proposed"),), Kind.DRIFT),
-        ((*APPROVED, (DAYS[1], "refused")), Kind.DRIFT),
-        ((*APPROVED, (DAYS[1], "lapsed")), Kind.DRIFT),
-        ((*APPROVED, (DAYS[1], "backed out")), Kind.DRIFT),
-        ((*APPROVED, (DAYS[1], "verified")), Kind.DRIFT),
+        (APPROVED, DriftKind.APPROVED),
+        ((*APPROVED, (DAYS[1], "implemented")), DriftKind.APPROVED),
+        ((*APPROVED, (DAYS[1], "ineffective")), DriftKind.APPROVED),
+        (((DAYS[0], "proposed"),), DriftKind.DRIFT),
+        ((*APPROVED, (DAYS[1], "refused")), DriftKind.DRIFT),
+        ((*APPROVED, (DAYS[1], "lapsed")), DriftKind.DRIFT),
+        ((*APPROVED, (DAYS[1], "backed out")), DriftKind.DRIFT),
+        ((*APPROVED, (DAYS[1], "verified")), DriftKind.DRIFT),
     ],
 )
 def test_the_register_approves_what_is_under_way(
-    states: tuple[tuple[date, str], ...], kind: Kind
+    states: tuple[tuple[date, str], ...], kind: DriftKind
 ) -> None:
     """An approved change covers its channel; a refused, lapsed or undone one does not.
 
     A verified one has moved the baseline; where the baseline is elsewhere, it approves nothing.
     """
     before, after = MOVED
-    known = replace(facts(exports([before], [after]), *agreed(before)), orders=(order(*states),))
-    assert only(known).kind is kind
+    known = replace(facts(exports([before], [after]), *agreed(before)), changes=(story(*states),))
+    assert only(known).kind == kind
 
 
 def test_an_approval_does_not_outlive_the_next_baseline() -> None:
     """What was agreed anew after a change's last event ends what that change approved."""
     before, after = MOVED
     anew = agreed(before, on=DAYS[2], version=2)
-    orders = (order(*APPROVED, (DAYS[1], "implemented")),)
+    changes = (story(*APPROVED, (DAYS[1], "implemented")),)
     known = facts(exports([before], [before], [before], [after]), *agreed(before), *anew)
-    assert only(replace(known, orders=orders)).kind is Kind.DRIFT
+    assert only(replace(known, changes=changes)).kind == DriftKind.DRIFT
 
 
 def test_a_parking_step_is_approved_while_its_plan_is_under_way() -> None:
     """A verified parking step covers its channel until the plan's last step is verified too."""
     before, after = MOVED
-    parked = order(*APPROVED, (DAYS[1], "verified"), parking=True)
-    last = order(*APPROVED, to_channel="25", change="C2")
+    parked = story(*APPROVED, (DAYS[1], "verified"), parking=True)
+    last = story(*APPROVED, to_channel=25, change="C2")
     known = facts(exports([before], [after]), *agreed(before))
-    assert only(replace(known, orders=(parked, last))).kind is Kind.APPROVED
-    assert only(replace(known, orders=(parked,))).kind is Kind.DRIFT
+    assert only(replace(known, changes=(parked, last))).kind == DriftKind.APPROVED
+    assert only(replace(known, changes=(parked,))).kind == DriftKind.DRIFT
 
 
 def test_a_change_on_the_last_night_counts_once() -> None:
@@ -211,44 +233,44 @@ def test_a_change_on_the_last_night_counts_once() -> None:
     before, after = MOVED
     q4 = Span(DAYS[-1], date(2026, 12, 31))
     later = date(2026, 10, 2)
-    verified = Agreement(2, "a", "channel", "20", "P. Approver", later, "verified", "C1")
-    orders = (order(*APPROVED, (DAYS[3], "implemented"), (later, "verified")),)
+    verified = Baseline(2, "S1", "a", "channel", "20", "P. Approver", later, "verified", "C1")
+    changes = (story(*APPROVED, (DAYS[3], "implemented"), (later, "verified")),)
     evening = Snapshot(later, {"a": after})
 
     found_then = facts((*exports([before], [before], [before], [after]), evening),
                        *agreed(before), verified)  # fmt: skip
-    found_then = replace(found_then, orders=orders)
-    assert found(found_then) == [("a", "channel", Kind.APPROVED)]
+    found_then = replace(found_then, changes=changes)
+    assert found(found_then) == [("a", "channel", DriftKind.APPROVED)]
     assert found(found_then, q4) == []
 
     found_later = facts((*exports([before], [before], [before], [before]), evening),
                         *agreed(before), verified)  # fmt: skip
-    found_later = replace(found_later, orders=orders)
+    found_later = replace(found_later, changes=changes)
     assert found(found_later) == []
-    assert found(found_later, q4) == [("a", "channel", Kind.APPROVED)]
+    assert found(found_later, q4) == [("a", "channel", DriftKind.APPROVED)]
 
 
 @pytest.mark.parametrize(
     ("rule", "subject", "since", "until", "kind"),
     [
-        ("channel-not-permitted", "a", date.min, DAYS[3], Kind.DEVIATION),
-        ("drift", "*", date.min, DAYS[3], Kind.DEVIATION),
-        ("drift-channel", "a", date.min, DAYS[3], Kind.DEVIATION),
-        ("drift-pan-id", "a", date.min, DAYS[3], Kind.DRIFT),
-        ("channel-busy", "a", date.min, DAYS[3], Kind.DRIFT),
-        ("channel-not-permitted", "bb", date.min, DAYS[3], Kind.DRIFT),
-        ("channel-not-permitted", "a", date.min, DAYS[2], Kind.DRIFT),
-        ("channel-not-permitted", "a", date(2026, 10, 1), date(2027, 1, 1), Kind.DRIFT),
+        ("channel-not-permitted", "a", date.min, DAYS[3], DriftKind.DEVIATION),
+        ("drift", "*", date.min, DAYS[3], DriftKind.DEVIATION),
+        ("drift-channel", "a", date.min, DAYS[3], DriftKind.DEVIATION),
+        ("drift-pan-id", "a", date.min, DAYS[3], DriftKind.DRIFT),
+        ("channel-busy", "a", date.min, DAYS[3], DriftKind.DRIFT),
+        ("channel-not-permitted", "bb", date.min, DAYS[3], DriftKind.DRIFT),
+        ("channel-not-permitted", "a", date.min, DAYS[2], DriftKind.DRIFT),
+        ("channel-not-permitted", "a", date(2026, 10, 1), date(2027, 1, 1), DriftKind.DRIFT),
     ],
 )
 def test_an_exception_makes_a_deviation(
-    rule: str, subject: str, since: date, until: date, kind: Kind
+    rule: str, subject: str, since: date, until: date, kind: DriftKind
 ) -> None:
     """It must judge that field, name that station, be on file by then and not have run out."""
     before, after = MOVED
     on_file = OnFile(rule, subject, "trial", "P. Approver", until, since, None)
     known = facts(exports([before], [after]), *agreed(before))
-    assert only(replace(known, exceptions=(on_file,))).kind is kind
+    assert only(replace(known, exceptions=(on_file,))).kind == kind
 
 
 def test_every_rule_named_for_a_field_exists() -> None:
@@ -269,14 +291,14 @@ def test_without_a_baseline_the_export_before_is_the_measure() -> None:
     before, after = MOVED
     known = facts(exports([before], [after]))
     one = only(known)
-    assert (one.kind, one.basis, one.approved_by) == (Kind.DRIFT, "earlier export", None)
-    assert found(known, Span(DAYS[1], DAYS[2])) == [("a", "station", Kind.UNSEEN)]
+    assert (one.kind, one.basis, one.approved_by) == (DriftKind.DRIFT, "earlier export", None)
+    assert found(known, Span(DAYS[1], DAYS[2])) == [("a", "station", DriftKind.UNSEEN)]
 
 
 def test_a_store_that_joins_later_is_new_and_the_first_ones_are_not() -> None:
     """Where records of others began before, all stations of a new store are new."""
     first = facts(exports([], [row("a")])[1:])
-    assert found(first) == [("a", "station", Kind.NEW)]
+    assert found(first) == [("a", "station", DriftKind.NEW)]
     assert found(replace(first, began=DAYS[1])) == []
 
 
@@ -313,7 +335,7 @@ def test_a_new_station_that_is_approved_is_one_row() -> None:
     a, bb = row("a", A), row("bb", B)
     anew = agreed(a, bb, on=DAYS[2], version=2)
     one = only(facts(exports([a], [a, bb], [a, bb], [a, bb]), *agreed(a), *anew))
-    assert (one.subject, one.field, one.kind) == ("bb", "station", Kind.APPROVED)
+    assert (one.subject, one.field, one.kind) == ("bb", "station", DriftKind.APPROVED)
     assert (one.agreed, one.found, one.stood_days) == ("bb", "bb", None)
 
 
@@ -323,4 +345,4 @@ def test_a_name_taken_later_does_not_reach_back() -> None:
     span = Span(DAYS[0], DAYS[1])
     then = facts(exports([a], [a]), *agreed(a, x))
     later = facts(exports([a], [a], [x]), *agreed(a, x))
-    assert found(then, span) == found(later, span) == [("x", "station", Kind.GONE)]
+    assert found(then, span) == found(later, span) == [("x", "station", DriftKind.GONE)]

@@ -10,13 +10,23 @@ import pytest
 from rich.console import Console
 from scale_chain import tree_of
 
-from pipeline.bench import CHANGED, FULL, UNCHANGED, Measured, Ran, Size, Stopwatch, bench
-from pipeline.bench_floor import Memory, cell_floor, floor
-from pipeline.demo.bench import write_bench, write_revisit
+from pipeline.bench import (
+    CHANGED,
+    FULL,
+    UNCHANGED,
+    BenchResult,
+    BenchRun,
+    Memory,
+    Stopwatch,
+    bench,
+    cell_floor,
+    floor,
+)
+from pipeline.demo.bench import BenchSize, write_bench, write_revisit
 from pipeline.progress import Silent
 from pipeline.terminal import show_bench
 
-SIZE = Size(stores=3, stations=3, readings=4, labels=20)
+SIZE = BenchSize(stores=3, stations=3, readings=4, labels=20)
 
 
 @pytest.fixture(scope="module")
@@ -26,12 +36,12 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture(scope="module")
-def measured(folder: Path) -> Measured:
+def measured(folder: Path) -> BenchResult:
     """Give the bench of a very small chain."""
     return bench(SIZE, folder, Silent())
 
 
-def test_every_step_of_every_run_is_timed(measured: Measured) -> None:
+def test_every_step_of_every_run_is_timed(measured: BenchResult) -> None:
     """The steps stand in the order of the job and add up to not quite the whole run."""
     assert list(measured.runs) == [FULL, CHANGED, UNCHANGED]
     steps = ["ingest", "start", "survey", "verify", "plan", "check", "report", "audit", "reviews"]
@@ -45,7 +55,7 @@ def test_every_step_of_every_run_is_timed(measured: Measured) -> None:
     assert sum(full.seconds.values()) > 0.5 * full.total
 
 
-def test_rows_and_files_are_those_of_the_chain(measured: Measured, folder: Path) -> None:
+def test_rows_and_files_are_those_of_the_chain(measured: BenchResult, folder: Path) -> None:
     """Rows of the main tables follow from the size; every file told of is there."""
     assert measured.rows["survey"] == SIZE.stores * SIZE.stations * 16
     assert measured.rows["plan"] == SIZE.stores * SIZE.stations
@@ -57,7 +67,7 @@ def test_rows_and_files_are_those_of_the_chain(measured: Measured, folder: Path)
     assert measured.changed == 1
 
 
-def test_the_ratio_is_the_full_run_over_the_floor(measured: Measured) -> None:
+def test_the_ratio_is_the_full_run_over_the_floor(measured: BenchResult) -> None:
     """Floors are times of their own, all above nothing; shares are of the full run."""
     assert list(measured.floor) == ["read", "workbooks", "pages"]
     assert all(seconds > 0 for seconds in measured.floor.values())
@@ -68,7 +78,7 @@ def test_the_ratio_is_the_full_run_over_the_floor(measured: Measured) -> None:
     assert measured.share(FULL) == 1
 
 
-def test_the_last_line_is_the_ratio(measured: Measured) -> None:
+def test_the_last_line_is_the_ratio(measured: BenchResult) -> None:
     """`ratio to floor: R` ends what is printed, so that a script can read it."""
     console = Console(width=160, record=True, file=StringIO())
     show_bench(console, measured)
@@ -80,7 +90,7 @@ def test_the_last_line_is_the_ratio(measured: Measured) -> None:
 
 
 @pytest.mark.skipif(sys.platform != "linux", reason="only there a system file tells")
-def test_memory_of_the_whole_run_is_watched(measured: Measured) -> None:
+def test_memory_of_the_whole_run_is_watched(measured: BenchResult) -> None:
     """A run that loads this program's libraries holds tens of MiB at least."""
     for run in measured.runs.values():
         assert run.peak_mib is not None
@@ -109,8 +119,9 @@ def test_a_stopwatch_adds_up() -> None:
 
 def test_stores_of_a_revisit_send_another_channel_and_new_scans(tmp_path: Path) -> None:
     """Only the stores named are in it, a week later, the first station on the next channel."""
-    write_bench(tmp_path, 4, 7, stations=3, readings=4, labels=5)
-    write_revisit(tmp_path, [1, 3], 7, stations=3, readings=4, labels=5)
+    size = BenchSize(4, stations=3, readings=4, labels=5)
+    write_bench(tmp_path, size, 7)
+    write_revisit(tmp_path, [1, 3], size, 7)
     first = pl.read_csv(tmp_path / "part-0001" / "stations.csv")
     again = pl.read_csv(tmp_path / "revisit" / "stations.csv")
     both = first.join(again, on=["Store", "Station"], suffix=" now")
@@ -134,10 +145,10 @@ def test_floors_of_nothing_are_nothing(tmp_path: Path) -> None:
 def test_shares_come_from_the_totals() -> None:
     """A run of a fiftieth of the full time is 2 %."""
     runs = {
-        name: Ran(total, {}, 0, None)
+        name: BenchRun(total, {}, 0, None)
         for name, total in ((FULL, 50.0), (CHANGED, 2.5), (UNCHANGED, 1.0))
     }
-    found = Measured(runs, {}, 1, {"read": 5.0, "workbooks": 10.0, "pages": 5.0}, 40.0)
+    found = BenchResult(runs, {}, 1, {"read": 5.0, "workbooks": 10.0, "pages": 5.0}, 40.0)
 
     assert found.share(CHANGED) == 0.05
     assert found.share(UNCHANGED) == 0.02
@@ -148,7 +159,7 @@ def test_shares_come_from_the_totals() -> None:
 @pytest.mark.slow
 def test_a_chain_of_a_thousand_stores_keeps_its_bounds() -> None:
     """1,000 stores of 8 stations: little is done again where little changed, in bounded memory."""
-    found = bench(Size(stores=1000, stations=8, readings=50, labels=4000), None, Silent())
+    found = bench(BenchSize(1000), None, Silent())
 
     assert found.share(CHANGED) <= 0.05
     assert found.share(UNCHANGED) <= 0.02

@@ -9,8 +9,7 @@ import pytest
 from changes_book import TOP, Book, book_of, reordered, reversed_rows
 from changes_kit import BY, Moves, chain, names, plan_says, settings_in, speak_of, states
 
-from pipeline.changes.decisions import decide
-from pipeline.changes.records import Taken
+from pipeline.changes.decisions import Taken, decide
 from pipeline.changes.register import history, propose
 from pipeline.database import Database
 from pipeline.forms import CHANGE, COPY, DECISIONS, MOVES, RESULTS
@@ -63,7 +62,7 @@ def test_decisions_are_taken_with_who_when_and_why(
     assert (taken.store, taken.decisions, taken.results, taken.refusals) == ("B", 3, 0, ())
     events = {event.change: event for event in history(proposed) if event.state != "proposed"}
     told = [events[change] for change in (first, second, third)]
-    assert [(e.state.value, e.at, e.by, e.note) for e in told] == [
+    assert [(e.state, e.at, e.by, e.note) for e in told] == [
         ("approved", datetime(2026, 10, 5), BY, ""),
         ("refused", datetime(2026, 10, 5), BY, "refit in spring"),
         ("deferred", datetime(2026, 10, 6), BY, ""),
@@ -378,7 +377,7 @@ def test_results_are_taken_after_the_decisions_of_the_same_workbook(
 
     (taken,) = decide(proposed, settings, [back])
     assert (taken.decisions, taken.results, taken.refusals) == (3, 3, ())
-    results = [(e.state.value, e.at, e.by, e.result) for e in history(proposed) if e.result]
+    results = [(e.state, e.at, e.by, e.result) for e in history(proposed) if e.result]
     assert results == [
         ("implemented", night, "night team", "done"),
         ("implemented", night, "night team", "done differently"),

@@ -13,12 +13,12 @@ from openpyxl import load_workbook
 
 from pipeline.changes.back_out import back_out
 from pipeline.changes.decisions import decide
-from pipeline.changes.records import Booking, Event, Proposed
-from pipeline.changes.register import book, history, propose
+from pipeline.changes.proposal import Proposed
+from pipeline.changes.register import Booking, book, history, propose
 from pipeline.changes.states import state_on
 from pipeline.changes.verify import calibration, verify
 from pipeline.database import Database, open_database
-from pipeline.demo.follow_up import write_follow_up
+from pipeline.demo.demo import write_follow_up
 from pipeline.forms import DECISIONS, RESULTS, Form
 from pipeline.ingest.load import ingest
 from pipeline.plan.stores import plan
@@ -29,6 +29,7 @@ from pipeline.report.store.workbook import workbook
 from pipeline.run import Request, start_run
 from pipeline.settings import Settings, load_settings
 from pipeline.survey.evidence import survey
+from pipeline.tables.changes import ChangeEvent
 
 SAMPLE = Path(__file__).resolve().parents[1] / "sample_exports"
 PLANNED, DECIDED, NEXT = date(2026, 9, 30), date(2026, 10, 5), date(2026, 12, 31)
@@ -153,9 +154,9 @@ def tour(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Tour]:
         yield tour
 
 
-def life(events: list[Event], change: str) -> list[tuple[str, str | None]]:
+def life(events: list[ChangeEvent], change: str) -> list[tuple[str, str | None]]:
     """Return the states of a change with how the work went."""
-    return [(event.state.value, event.result) for event in events if event.change == change]
+    return [(event.state, event.result) for event in events if event.change == change]
 
 
 def test_every_workbook_was_taken_whole(tour: Tour) -> None:
@@ -214,7 +215,7 @@ def test_the_trail_reproduces_any_past_day(tour: Tour) -> None:
     assert [event.at for event in events] == [event.at for event in history(tour.database)]
     for day, then in sorted(tour.told.items()):
         replayed = {
-            change: state.value
+            change: state
             for change in {event.change for event in events}
             if (state := state_on([e for e in events if e.change == change], day))
         }

@@ -23,11 +23,9 @@ from changes_kit import (
 )
 
 from pipeline.changes.back_out import Carried, back_out, way_back
-from pipeline.changes.judgement import Found, Yardstick, judge
-from pipeline.changes.records import Booking, Event
-from pipeline.changes.register import append, book, history, propose
-from pipeline.changes.states import State, Step
-from pipeline.changes.verify import calibration, verify
+from pipeline.changes.register import Booking, append, book, history, propose
+from pipeline.changes.states import ChangeState, Trigger, new_event
+from pipeline.changes.verify import Waiting, Yardstick, calibration, judge, verify
 from pipeline.database import Database
 from pipeline.settings import Settings
 from pipeline.survey.evidence import survey
@@ -36,9 +34,9 @@ NEXT = date(2026, 12, 31)
 NIGHT = date(2026, 10, 20)
 QUIET, LOUD = {-95: 40}, {-95: 20, -60: 20}
 MEASURE = Yardstick(shortfall=0.05, labels_back=0.8, readings_minimum=20)
-FOUND = Found(
+WAITING = Waiting(
     change="c", store="B", station="B-01", from_channel=11, to_channel=25, parking=False,
-    state=State.IMPLEMENTED, due=None, shown=False, channel_found=25, connected=True, seen_on=NEXT,
+    state="implemented", due=None, shown=False, channel_found=25, connected=True, seen_on=NEXT,
     channels_before=(11,), channels_after=(25,), labels_before=100, labels_after=100,
     clear_air_before=0.4, promised=0.8, measured=0.8, readings=40, sureness="high", undone=0,
 )  # fmt: skip
@@ -64,13 +62,15 @@ def approved(tmp_path: Path, settings: Settings) -> Iterator[Database]:
 def look(database: Database, settings: Settings) -> dict[str, tuple[str, str | None]]:
     """Survey and verify; return state and result of every change there was something to say of."""
     survey(database, settings)
-    return {c.change: (c.state.value, c.result) for c in verify(database, settings)}
+    return {c.change: (c.state, c.result) for c in verify(database, settings)}
 
 
 def report(database: Database, changes: list[str], day: date = NIGHT) -> None:
     """Report changes as done."""
-    events = [Event(c, State.IMPLEMENTED, at(day, 2), "team", result="done") for c in changes]
-    append(database, Step.RESULT, events)
+    events = [
+        new_event(c, ChangeState.IMPLEMENTED, at(day, 2), "team", result="done") for c in changes
+    ]
+    append(database, Trigger.RESULT, events)
 
 
 @pytest.mark.parametrize(
@@ -92,24 +92,24 @@ def report(database: Database, changes: list[str], day: date = NIGHT) -> None:
         ({"channel_found": 11, "shown": True}, ["backed out"], "backed out", "as before"),
         ({"channel_found": 20}, ["ineffective"], "done differently", "on channel 20, approved was"),
         ({"channel_found": None}, ["ineffective"], "done differently", "approved was 25"),
-        ({"state": State.APPROVED}, ["implemented", "verified"], "done", "80% measured"),
-        ({"state": State.APPROVED, "channel_found": 11}, [], None, "not done yet"),
+        ({"state": "approved"}, ["implemented", "verified"], "done", "80% measured"),
+        ({"state": "approved", "channel_found": 11}, [], None, "not done yet"),
         (
-            {"state": State.APPROVED, "channel_found": 20},
+            {"state": "approved", "channel_found": 20},
             ["implemented", "ineffective"], "done differently", "approved was 25",
         ),
         (
-            {"state": State.SCHEDULED, "channel_found": 11, "due": at(NIGHT, 23)},
+            {"state": "scheduled", "channel_found": 11, "due": at(NIGHT, 23)},
             ["approved"], "not done", "its night is over",
         ),
         (
-            {"state": State.SCHEDULED, "channel_found": 11, "due": at(date(2027, 1, 4), 23)},
+            {"state": "scheduled", "channel_found": 11, "due": at(date(2027, 1, 4), 23)},
             [], None, "not done yet",
         ),
-        ({"state": State.INEFFECTIVE}, ["verified"], "done", "80% measured"),
-        ({"state": State.INEFFECTIVE, "measured": 0.1}, [], "done", "10% measured"),
-        ({"state": State.INEFFECTIVE, "channel_found": 11}, ["backed out"], "backed out", "before"),
-        ({"state": State.INEFFECTIVE, "channel_found": 20}, [], "done differently", "still"),
+        ({"state": "ineffective"}, ["verified"], "done", "80% measured"),
+        ({"state": "ineffective", "measured": 0.1}, [], "done", "10% measured"),
+        ({"state": "ineffective", "channel_found": 11}, ["backed out"], "backed out", "before"),
+        ({"state": "ineffective", "channel_found": 20}, [], "done differently", "still"),
         ({"parking": True, "measured": None, "readings": 0}, ["verified"], "done", "on the way"),
         (
             {"parking": True, "channels_after": (25, 15), "channel_found": 15},
@@ -121,11 +121,11 @@ def test_what_the_exports_mean(
     facts: dict[str, object], states_after: list[str], result: str | None, note: str
 ) -> None:
     """Channel first, then connection, labels and air; what is missing leaves the change open."""
-    verdict = judge(replace(FOUND, **facts), MEASURE)  # type: ignore[arg-type]  # fields of Found
+    judgement = judge(replace(WAITING, **facts), MEASURE)  # type: ignore[arg-type]  # fields of Waiting
 
-    assert [state.value for state in verdict.states] == states_after
-    assert verdict.result == result
-    assert note in verdict.note
+    assert [state.value for state in judgement.states] == states_after
+    assert judgement.result == result
+    assert note in judgement.note
 
 
 def test_a_change_that_kept_its_promise_is_verified(approved: Database, settings: Settings) -> None:
@@ -214,7 +214,7 @@ def test_work_nobody_reported_is_found(approved: Database, settings: Settings) -
     assert look(approved, settings) == {change: ("implemented", "done")}
     readings_say(approved, "B-01", 25, QUIET)
     assert look(approved, settings) == {change: ("verified", "done")}
-    assert [e.state.value for e in history(approved) if e.change == change] == [
+    assert [e.state for e in history(approved) if e.change == change] == [
         "proposed", "approved", "implemented", "verified",
     ]  # fmt: skip
 

@@ -12,6 +12,7 @@ from check_cases import (
     case_folders,
     empty_database,
     expected,
+    facts_of,
     found,
     load,
     moved,
@@ -20,17 +21,19 @@ from check_cases import (
     renew,
     rule_names,
     rule_text,
+    said,
 )
 
 from pipeline import sql_file
-from pipeline.check.rule_file import FIELDS, SHAPE, Rule, read_rule, read_rules
+from pipeline.check.rule_file import FIELDS, BrokenRule, Rule, read_rule, read_rules
 from pipeline.database import Database
 from pipeline.settings import load_settings
+from pipeline.wording import languages, texts
 
 RULES = rule_names()
 FOLDERS = [folder for rule in RULES for folder in case_folders(rule)]
-_LIMIT = re.compile(r"name = '(\w+)'")
-_CASE_LIMITS = {"setting": "limits", "setting_text": "texts"}
+_LIMIT = re.compile(r"limit_of\('(\w+)'\)")
+_NAMED = re.compile(r"(?:(?:limit_of|text_of)\('|\{)(\w+)")
 
 
 @cache
@@ -51,8 +54,10 @@ def _rule(name: str) -> Rule:
 
 @pytest.mark.parametrize("folder", FOLDERS, ids=lambda f: f"{f.parent.name}/{f.name}")
 def test_case(folder: Path) -> None:
-    """The rule finds in the case's tables what the case expects, in that order, to the letter."""
-    rows = found(_loaded(folder), rule_text(folder.parent.name))
+    """The rule finds and says what the case expects, in that order, to the letter."""
+    database, name = _loaded(folder), folder.parent.name
+    selected, sentences = found(database, rule_text(name)), said(database, _rule(name))
+    rows = [[*row, *told] for row, told in zip(selected, sentences, strict=True)]
     if RENEW:
         renew(folder, rows)
 
@@ -75,11 +80,12 @@ def test_every_case_belongs_to_a_rule() -> None:
 
 @pytest.mark.parametrize("name", RULES)
 def test_rule_keeps_the_shape(name: str) -> None:
-    """A rule is one ordered select whose first columns are the texts store, subject, detail."""
+    """A rule is one ordered select whose first columns are the texts store and subject."""
     relation = _empty().connection.sql(rule_text(name))
     shape = list(zip(relation.columns, map(str, relation.types), strict=True))
 
-    assert shape[:3] == [(column, "VARCHAR") for column in SHAPE]
+    assert shape[:2] == [("store", "VARCHAR"), ("subject", "VARCHAR")]
+    assert "detail" not in relation.columns
     assert re.search(r"\norder by (\w\.)?store, (\w\.)?subject;\n$", rule_text(name))
 
 
@@ -95,9 +101,9 @@ def test_store_and_subject_tell_findings_apart(name: str) -> None:
 def test_header_is_whole(name: str) -> None:
     """The header has its fields in order and speaks of limits that exist."""
     text = rule_text(name)
-    fields = re.findall(r"^-- ([a-z]+):", text, re.MULTILINE)
+    fields = re.findall(r"^-- ([a-z]+)(?:\.[a-z]+)?:", text, re.MULTILINE)
 
-    assert tuple(fields[:6]) == FIELDS
+    assert tuple(dict.fromkeys(fields))[: len(FIELDS)] == FIELDS
     assert set(_rule(name).limits) <= set(load_settings().limits)
 
 
@@ -105,21 +111,53 @@ def test_header_is_whole(name: str) -> None:
 def test_every_limit_read_is_explained_and_cased(name: str) -> None:
     """A limit in the select exists, stands in the header, and every case sets it."""
     _, _, select = rule_text(name).partition(f"-- source: {_rule(name).source[:20]}")
-    limits = set(_LIMIT.findall(select)) - {"firmware_standard"}
+    limits = set(_LIMIT.findall(select))
 
     assert limits <= set(load_settings().limits)
-    assert limits <= set(_rule(name).limits) | {"unseen_after_days"}
+    assert limits <= set(_rule(name).limits)
     for folder in case_folders(name):
         if limits:
             assert limits <= {row["name"] for row in records(folder / "setting.csv")}
 
 
+@pytest.mark.parametrize("name", RULES)
+def test_every_language_is_given_exactly_once(name: str) -> None:
+    """Title and sentence stand in the header or in the language's own texts, never in both."""
+    fields = re.findall(r"^-- ((?:title|says)\S*):", rule_text(name), re.MULTILINE)
+    for language in languages():
+        end = "" if language == "en" else f".{language}"
+        own = texts(language)
+        for field in ("title", "says"):
+            assert fields.count(field + end) + (f"rule.{name}.{field}" in own) == 1, (
+                language,
+                field,
+            )
+
+
+@pytest.mark.parametrize("name", RULES)
+def test_a_misspelt_limit_is_refused(name: str, tmp_path: Path) -> None:
+    """Any limit or text that a rule reads or speaks of, misspelt, is refused by name and line."""
+    text = rule_text(name)
+    known = {*load_settings().limits, "firmware_standard"}
+    path = tmp_path / f"{name}.sql"
+    for match in _NAMED.finditer(text):
+        if match[1] not in known:
+            continue  # a fact
+        begin, end = match.span(1)
+        path.write_text(text[: end - 1] + text[end:], encoding="utf-8")
+        problem = read_rule(path)
+
+        assert isinstance(problem, BrokenRule)
+        assert problem.line == text.count("\n", 0, begin) + 1
+        assert f"named '{match[1][:-1]}'" in problem.sentence
+
+
 def test_rule_files_stay_short() -> None:
-    """Half of the rule files have at most 30 lines, none has more than 80, and no line over 100."""
+    """Half of the rule files have at most 35 lines, none has more than 80, and no line over 100."""
     texts = [rule_text(name).splitlines() for name in RULES]
     lengths = sorted(map(len, texts))
 
-    assert lengths[len(lengths) // 2] <= 30
+    assert lengths[len(lengths) // 2] <= 35
     assert lengths[-1] <= 80
     assert max(len(line) for text in texts for line in text) <= 100
 
@@ -145,7 +183,7 @@ def _body(name: str) -> str:
 @pytest.mark.parametrize("name", RULES)
 def test_change_to_the_rule_is_noticed(name: str) -> None:
     """Any comparison, joint, number or text of a rule changed breaks at least one of its cases."""
-    databases = [(_loaded(folder), expected(folder)) for folder in case_folders(name)]
+    databases = [(_loaded(f), facts_of(expected(f))) for f in case_folders(name)]
     survivors = [
         what
         for what, text in mutants(rule_text(name))
@@ -172,7 +210,7 @@ def _gives(database: Database, text: str, limit: tuple[str, str] | None = None) 
 def test_limit_moved_is_noticed(name: str) -> None:
     """Any limit that a case sets, moved a little up or down, breaks at least one case."""
     text = rule_text(name)
-    databases = [(_loaded(folder), expected(folder)) for folder in case_folders(name)]
+    databases = [(_loaded(f), facts_of(expected(f))) for f in case_folders(name)]
     shipped = load_settings().limits
     moves = [
         (limit, other)

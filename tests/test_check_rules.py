@@ -1,5 +1,6 @@
 """The runner: headers, severities, exceptions, the user's own rules, and what stands since when."""
 
+import json
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from datetime import date
@@ -10,14 +11,12 @@ import duckdb
 import pytest
 from check_cases import RENEW, empty_database, fill
 
-from pipeline.check.guard import guarded_copy
+from pipeline.check.judge import guarded_copy
 from pipeline.check.manual import manual_page
-from pipeline.check.portfolio import portfolio
-from pipeline.check.rule_file import Rule, RuleProblem, read_rule, read_rules
-from pipeline.check.rule_file import fill as fill_in
-from pipeline.check.rules import check, explain, rule_list
+from pipeline.check.rule_file import BrokenRule, Rule, read_rule, read_rules
+from pipeline.check.rules import check, explain, portfolio, rule_list
 from pipeline.database import Database
-from pipeline.errors import RulesFolderMissing, RuleUnusable, UnknownRule
+from pipeline.errors import FolderMissing, RuleUnusable, UnknownRule
 from pipeline.records import Severity
 from pipeline.settings import Settings, load_settings
 
@@ -83,6 +82,15 @@ def details(database: Database, rule: str) -> dict[str, str]:
             {"rule": rule},
         ).fetchall()
     )
+
+
+def facts(database: Database, rule: str) -> list[str]:
+    """Return the facts of one rule's findings, by subject."""
+    rows = database.connection.execute(
+        "select facts from finding join this_run using (run) where rule = $rule order by subject",
+        {"rule": rule},
+    ).fetchall()
+    return [kept for (kept,) in rows]
 
 
 def write_rule(folder: Path, name: str, select: str, **header: str) -> Path:
@@ -160,7 +168,7 @@ class TestFindings:
         """Where the writing fails, the findings of the run before it stand."""
         check(database, SETTINGS)
         before = findings(database)
-        monkeypatch.setattr("pipeline.check.rules.apply_exceptions", _fail)
+        monkeypatch.setattr("pipeline.check.rules._apply_exceptions", _fail)
 
         with pytest.raises(ZeroDivisionError):
             check(database, SETTINGS)
@@ -266,8 +274,8 @@ _UNUSABLE = (
     ("", 1, "this file holds nothing."),
     ("select store,\nfrm station_now x y", 8, "The database cannot run it: Parser Error"),
     ("select store,\n  nothing as subject from station_now", 8, '"nothing" not found'),
-    ("select store, station as subject\nfrom station_now", 7, "must be the texts store, subject"),
-    ("select store, station as subject, 1 as detail from station_now", 7, "detail (INTEGER)"),
+    ("select store, station as subject\nfrom station_now", 7, "the select no column 'detail'"),
+    ("select store, 1 as subject, 'x' as detail from station_now", 7, "subject (INTEGER)"),
     ("select store, station, 'x' as detail from station_now", 7, "they are store (VARCHAR), stat"),
     ("select store, station as subject, firmware as detail\nfrom station_now", 7, "no detail"),
     ("select 'a' as store, 'b' as subject,\n  error('Stop.') as detail", 7, "Error: Stop."),
@@ -275,7 +283,20 @@ _UNUSABLE = (
     ("select $x as store, 'b' as subject, 'c' as detail", 7, "parameter"),
     ("select store, subject, detail from findings_of_mine", 7, "does not exist"),
     ("select store\nfrom store_now where 1 <\n (select value from setting where name = 'tx_power')",
-     9, "There is no limit named 'tx_power'."),
+     9, "limit_of('...') takes the name of a limit in quotes"),
+    ("select 'Ä' as subject,\n limit_of('tx_power') as detail", 8, "no limit named 'tx_power'."),
+    ("select LIMIT_OF(\n'tx_power') as store", 7, "There is no limit named 'tx_power'."),
+    ("select limit_of(name) from run", 7, "limit_of('...') takes the name of a limit in quotes"),
+    ("select 'tx_power_limit'.limit_of()", 7, "There is no limit named 'tx_power_limit'."),
+    ('with s as (from main."Setting") from s', 7, "takes the name of a limit in quotes"),
+    ("from store_now\nsemi join\nsetting on true", 9, "takes the name of a limit in quotes"),
+    ("select 1 from store_now order by (\nselect max(value) from setting)", 8, "limit_of('...')"),
+    ("select * from (unpivot setting on value)", 7, "takes the name of a limit in quotes"),
+    ("summarize setting", 7, "takes the name of a limit in quotes"),
+    ("from query('from setting')", 7, "'query' hides which tables a rule reads"),
+    ("from query_table('set' || 'ting')", 7, "'query_table' hides which tables a rule reads"),
+    ("select value from setting_text", 7, "text_of('...') takes the name of a text in quotes"),
+    ("select text_of('firmware')", 7, "There is no text named 'firmware'."),
 )  # fmt: skip
 
 
@@ -287,16 +308,77 @@ class TestOwnRules:
         write_rule(
             tmp_path,
             "own-power",
-            "select store, station as subject, percent(0.5) as detail, tx_power_dbm\n"
-            "from station_now\n"
-            "where tx_power_dbm > (select value from setting where name = 'tx_power_limit_dbm')\n"
+            "select store, station as subject, tx_power_dbm, [2.5, null] as many,\n"
+            "    {'on': date '2026-09-30', 'at': time '08:00'} as deep, 'nan'::double as none,\n"
+            "    0.1::decimal(3, 1) as exact, 1 / 3 as third\n"
+            "from station_now where tx_power_dbm > limit_of('tx_power_limit_dbm')\n"
             "order by store, subject;\n",
+            says="Sends at {tx_power_dbm:.1f} dBm.",
         )
         check(database, SETTINGS, tmp_path)
 
         assert ("own-power", "note", "S2", "c", None) in findings(database)
-        assert details(database, "own-power") == {"c": "50.0 %"}
+        assert details(database, "own-power") == {"c": "Sends at 15.0 dBm."}
+        assert [json.loads(kept) for kept in facts(database, "own-power")] == [
+            {
+                "tx_power_dbm": 15.0,
+                "many": [2.5, None],
+                "deep": {"at": "08:00:00", "on": "2026-09-30"},
+                "none": None,
+                "exact": 0.1,
+                "third": 0.333333333,
+            }
+        ]
+        assert facts(database, "own-power")[0].startswith('{"deep": {"at": "08:00:00", "on": ')
         assert details(database, "rule-unusable") == {}
+
+    def test_a_sentence_that_cannot_be_filled_is_refused(
+        self, database: Database, tmp_path: Path
+    ) -> None:
+        """A blank needs a column and a format that fits it, in every language."""
+        select = "select store, station as subject, tx_power_dbm, [1] as many from station_now"
+        wrong = (
+            ("At {power} dBm.", 8, "No column of the select fills '{power}'."),
+            ("At {tx_power_dbm:.1g} dBm.", 8, "'.1g' in '{tx_power_dbm:.1g}' is no known format"),
+            ("At {tx_power_dbm.", 8, "a brace in 'At {tx_power_dbm.' has no partner"),
+            ("At {tx_power_dbm:day}.", 9, "Its facts do not fit the header's '-- says: ...'"),
+            ("{many:each {x}}", 9, "Its facts do not fit the header's '-- says: ...': 'x'"),
+        )
+        for number, (says, _, _) in enumerate(wrong):
+            write_rule(tmp_path, f"en-{number}", select, **{"title.de": "So", "says": says})
+            write_rule(tmp_path, f"de-{number}", select, **{"says": "So.", "says.de": says})
+        check(database, SETTINGS, tmp_path)
+        told = details(database, "rule-unusable")
+
+        assert len(told) == 2 * len(wrong)
+        for number, (_, line, sentence) in enumerate(wrong):
+            assert sentence in told[f"en-{number}.sql:{line}"]
+            assert sentence in told[f"de-{number}.sql:{line}"]
+
+    def test_words_are_kept_in_every_language_of_the_header(
+        self, database: Database, tmp_path: Path
+    ) -> None:
+        """Title, sentence and remedy are kept by language, limits filled in; English fills gaps."""
+        write_rule(
+            tmp_path,
+            "mine",
+            "select 'S1' as store, 'x' as subject, 2 as n",
+            says="{n} things.",
+            **{"title.de": "Ab {busy_share_limit:%}", "title.fr": "Une chose", "do.fr": "Agir."},
+        )
+        check(database, SETTINGS, tmp_path)
+        kept = database.connection.sql(
+            "select language, title, says, remedy from rule_text where rule = 'mine' order by all"
+        ).fetchall()
+
+        assert kept == [
+            ("de", "Ab 25\u202f%", "{n} things.", "Change it."),
+            ("en", "A thing is so", "{n} things.", "Change it."),
+            ("fr", "Une chose", "{n} things.", "Agir."),
+        ]
+        check(database, SETTINGS)
+        rules = database.connection.sql("select distinct rule from rule_text").fetchall()
+        assert sorted(rules) == [(rule.name,) for rule in rule_list()]
 
     def test_one_that_cannot_be_used_stops_nothing_else(
         self, database: Database, tmp_path: Path
@@ -376,7 +458,7 @@ class TestOwnRules:
 
     def test_a_folder_that_is_none_is_refused(self, database: Database, tmp_path: Path) -> None:
         """A missing folder of rules ends the command with a sentence."""
-        with pytest.raises(RulesFolderMissing, match="is not a folder"):
+        with pytest.raises(FolderMissing, match="is not a folder"):
             check(database, SETTINGS, tmp_path / "nowhere")
 
     def test_a_mended_rule_leaves_no_problem(self, database: Database, tmp_path: Path) -> None:
@@ -426,6 +508,12 @@ class TestHeaders:
                 "one of stop, fix, watch, note",
             ),
             (_HEADER.format(name="mine") + "-- runs: first\n", 7, "'runs: first' must be"),
+            (_HEADER.format(name="mine") + "-- severity.de: grave\n", 7, "no field 'severity.de'"),
+            (
+                _HEADER.format(name="mine").replace("It matters.", "It\n--   is {busy_limit}."),
+                5,
+                "There is no limit named 'busy_limit'.",
+            ),
         ],
     )
     def test_a_fault_names_line_and_remedy(
@@ -436,7 +524,7 @@ class TestHeaders:
         path.write_text(text, encoding="utf-8")
         problem = read_rule(path)
 
-        assert isinstance(problem, RuleProblem)
+        assert isinstance(problem, BrokenRule)
         assert (problem.file, problem.line) == ("mine.sql", line)
         assert sentence in problem.sentence
 
@@ -459,7 +547,7 @@ class TestHeaders:
 
         assert isinstance(rule, Rule)
         assert rule.why == "First {labels_per_station_limit} and second {weak_label_share_limit:%}."
-        assert rule.remedy == "Act."
+        assert rule.english.remedy == "Act."
         assert rule.limits == ("labels_per_station_limit", "weak_label_share_limit")
         assert rule.text == text
         assert not rule.last
@@ -479,7 +567,7 @@ class TestHeaders:
             path.write_bytes(content)
         problem = read_rule(path)
 
-        assert isinstance(problem, RuleProblem)
+        assert isinstance(problem, BrokenRule)
         assert problem.line == line
         assert sentence in problem.sentence
 
@@ -493,7 +581,7 @@ class TestManual:
         settings = replace(SETTINGS, limits=limits, severity={"channel-busy": Severity.STOP})
         text = explain("channel-busy", settings)
 
-        assert text.startswith("channel-busy: A station's channel is busy")
+        assert text.startswith("channel-busy: Channel busy with outside signals")
         assert "12.5 % of the time" in " ".join(text.split())
         assert "stop (set in the rules file; else fix)" in text
         assert "busy_share_limit = 0.125" in text
@@ -541,12 +629,6 @@ class TestManual:
         check(database, SETTINGS, tmp_path)
 
         assert details(database, path.stem) == {"d": "Transmits at 9 dBm beside the freezers."}
-
-    def test_limits_fill_in_plainly(self) -> None:
-        """Numbers stand without needless digits; unknown names stay as they are."""
-        limits = {"a": 3000.0, "b": 0.07, "c": -75.5}
-
-        assert fill_in("{a} {b:%} {c} {d}", limits) == "3000 7 % -75.5 {d}"
 
 
 class TestPortfolio:

@@ -1,10 +1,11 @@
 """The commands one after the other, as a planner gives them: nothing agreed is planned anew."""
 
+from dataclasses import replace
 from datetime import date
-from pathlib import Path
 
 import pytest
 from changes_book import Book
+from demo_run import Ran
 from openpyxl import load_workbook
 
 from pipeline.commands import (
@@ -22,27 +23,16 @@ from pipeline.commands import (
 from pipeline.database import open_database
 from pipeline.progress import Silent
 from pipeline.records import Selection
-from pipeline.run import Request, run
+from pipeline.run import Request
 
-ROOT = Path(__file__).resolve().parents[1]
 STORE = "N104"
 
 
 @pytest.fixture(scope="module")
-def request_of(tmp_path_factory: pytest.TempPathFactory) -> Request:
+def request_of(demo_run: Ran, tmp_path_factory: pytest.TempPathFactory) -> Request:
     """The demo, run once; later commands are given no exports and no rules file."""
-    folder = tmp_path_factory.mktemp("commands")
-    first = Request(
-        exports=ROOT / "sample_exports",
-        database=folder / "q.duckdb",
-        out=folder / "reports",
-        rules=None,
-        rules_folder=None,
-        as_of=None,
-        selection=Selection(),
-    )
-    run(first, Silent())
-    return Request(None, first.database, first.out, None, None, None, Selection())
+    first = demo_run.copied(tmp_path_factory.mktemp("commands"), reports=True)
+    return replace(first.request, exports=None)
 
 
 def test_later_commands_go_by_the_rules_of_the_run(request_of: Request) -> None:
@@ -105,7 +95,7 @@ def test_approved_changes_get_a_night_and_are_not_planned_anew(request_of: Reque
 def test_nothing_to_verify_and_nothing_to_take_back_says_so(request_of: Request) -> None:
     """No export has come since, and no change was carried out."""
     assert run_verify(request_of).checks == ()
-    one = Request(None, request_of.database, request_of.out, None, None, None, Selection((STORE,)))
+    one = replace(request_of, selection=Selection((STORE,)))
     assert run_back_out(one) == ()
 
 
@@ -123,7 +113,7 @@ def test_a_quarter_is_audited_and_a_station_tells_its_life(request_of: Request) 
 
 def test_what_is_agreed_is_held_against_what_is_found(request_of: Request) -> None:
     """Once a store is approved as it stands, nothing in it departs from what is agreed."""
-    one = Request(None, request_of.database, request_of.out, None, None, None, Selection((STORE,)))
+    one = replace(request_of, selection=Selection((STORE,)))
     before = run_compare(one, date(2026, 6, 30), date(2026, 9, 30))
 
     (approved,) = run_approve(one, "T. Aldervane", "as built")

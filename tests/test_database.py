@@ -1,5 +1,6 @@
 """The database: opening, refusing, all or nothing, and the views of a day."""
 
+import gzip
 import subprocess
 import sys
 from datetime import date
@@ -9,9 +10,14 @@ import duckdb
 import polars as pl
 import pytest
 
-from pipeline.database import open_database
+from pipeline.check.rules import check
+from pipeline.database import Database, open_database
 from pipeline.errors import DatabaseBusy, DatabaseNewer, DatabaseUnreadable
+from pipeline.settings import load_settings
 
+# A small checked database as the program of each past version wrote it.
+KEPT = Path(__file__).parent / "databases"
+_FOUND = "select run, rule, severity, store, subject, excepted from finding order by all"
 Q2, Q3 = date(2026, 6, 30), date(2026, 9, 30)
 
 
@@ -72,6 +78,30 @@ def test_a_database_of_a_newer_program_is_refused(tmp_path: Path) -> None:
         pass
 
 
+@pytest.mark.parametrize("kept", sorted(KEPT.glob("*.gz")), ids=lambda path: path.name)
+def test_a_database_of_every_past_version_is_brought_up(kept: Path, tmp_path: Path) -> None:
+    """What it holds stays, a copy is kept, and it has the columns that a new database has."""
+    path, version = tmp_path / "q.duckdb", kept.name.partition(".")[0]
+    path.write_bytes(gzip.decompress(kept.read_bytes()))
+    before = path.read_bytes()
+    with open_database(path) as old, open_database(tmp_path / "new.duckdb") as new:
+        found = old.connection.sql(_FOUND).fetchall()
+
+        assert _columns(old) == _columns(new)
+        assert len(found) == 7
+        assert path.with_name(f"q.duckdb.{version}").read_bytes() == before
+        check(old, load_settings())
+        assert old.connection.sql(_FOUND).fetchall() == found
+
+
+def _columns(database: Database) -> list[tuple[object, ...]]:
+    """Return every column of every table and view, with its place and type."""
+    return database.connection.sql(
+        "select table_name, column_index, column_name, data_type from duckdb_columns()"
+        " where not internal order by all"
+    ).fetchall()
+
+
 def test_a_transaction_keeps_all_or_nothing(tmp_path: Path) -> None:
     """An error inside the block leaves no trace."""
     with open_database(tmp_path / "q.duckdb") as database:
@@ -89,13 +119,13 @@ def test_a_transaction_keeps_all_or_nothing(tmp_path: Path) -> None:
 
 def test_frames_go_in_and_come_out(tmp_path: Path) -> None:
     """A polars frame is read by an SQL file under the name incoming, and comes back a frame."""
-    rows = pl.DataFrame({"name": ["x", "y"], "value": [1.5, -2.0]})
+    rows = pl.DataFrame({"store": ["x", "y"]})
     with open_database(tmp_path / "q.duckdb") as database:
-        database.insert("run", "insert_setting", rows)
+        database.insert("due", "choose", rows)
         database.connection.execute("insert into this_run values ('r', '2026-09-30')")
 
         assert database.frame("run", "this_run").rows() == [("r", Q3)]
-        found = database.connection.execute("select * from setting order by name").fetchall()
+        found = database.connection.execute("from due_store order by store").fetchall()
     assert found == rows.rows()
 
 

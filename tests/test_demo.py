@@ -10,11 +10,9 @@ from openpyxl import load_workbook
 
 from pipeline.demo import air
 from pipeline.demo.chain import DEMO_STORES, EARLIER, LATEST, REGIONS, SEED
-from pipeline.demo.demo import write_demo
-from pipeline.demo.generate import generate
+from pipeline.demo.demo import generate, write_demo
+from pipeline.demo.exports import files_of, tables_of
 from pipeline.demo.records import Portfolio
-from pipeline.demo.sheets import sheets_of
-from pipeline.demo.write import files_of
 from pipeline.settings import load_settings
 
 SAMPLE = Path(__file__).parents[1] / "sample_exports"
@@ -29,7 +27,7 @@ def clean() -> Portfolio:
 @pytest.fixture(scope="module")
 def files(clean: Portfolio) -> dict[str, bytes]:
     """Return the files of the demo's chain without a fault."""
-    return files_of(sheets_of(clean))
+    return files_of(tables_of(clean))
 
 
 def contents(path: Path) -> object:
@@ -77,13 +75,13 @@ def test_the_demos_rules_load() -> None:
 
 def test_one_seed_gives_one_chain(clean: Portfolio, files: dict[str, bytes]) -> None:
     """The same seed gives the same bytes, workbook and zip included; another seed gives others."""
-    again = files_of(sheets_of(generate(SEED)))
-    other = sheets_of(generate(SEED + 1))
+    again = files_of(tables_of(generate(SEED)))
+    other = tables_of(generate(SEED + 1))
 
     assert files == again
     assert any(path.endswith(".xlsx") for path in files)
     assert any(path.endswith(".zip") for path in files)
-    for one, changed in zip(sheets_of(clean), other, strict=True):
+    for one, changed in zip(tables_of(clean), other, strict=True):
         described = "stores" in one.path or "filialen" in one.path
         assert one.path == changed.path
         assert (one.rows == changed.rows) == described
@@ -173,7 +171,7 @@ def test_scans_precede_their_snapshot(clean: Portfolio) -> None:
     hours = {p.store: (p.opens, p.closes) for p in DEMO_STORES}
     trading = 0
     for scan in clean.scans:
-        assert 0 < (scan.exported_on - scan.scanned_at.date()).days <= 7
+        assert 0 < (scan.seen_on - scan.scanned_at.date()).days <= 7
         opens, closes = hours[scan.store]
         trading += opens <= scan.scanned_at.time() <= closes
 
@@ -219,8 +217,8 @@ def test_every_dialect_reads_as_its_region_writes(files: dict[str, bytes]) -> No
 
 def test_one_level_reads_the_same_in_every_dialect(clean: Portfolio) -> None:
     """What region Mitte writes as a magnitude and East as a raw value is the level of the scan."""
-    sheets = {sheet.path: sheet for sheet in sheets_of(clean)}
-    scans = [s for s in clean.scans if s.exported_on == LATEST]
+    sheets = {sheet.path: sheet for sheet in tables_of(clean)}
+    scans = [s for s in clean.scans if s.seen_on == LATEST]
     mitte = [s.levels for s in scans if s.store.startswith("M")]
     east = [s.levels for s in scans if s.store.startswith("E")]
 

@@ -6,8 +6,7 @@ from pathlib import Path
 import polars as pl
 import pytest
 
-from pipeline.demo.bench import BenchSize, write_bench
-from pipeline.demo.chance import bell, splitmix64, unit
+from pipeline.demo.bench import BenchSize, bell, splitmix64, unit, write_bench
 
 
 def rows_of(folder: Path, kind: str) -> list[dict[str, str]]:
@@ -50,9 +49,8 @@ def test_parts_of_a_draw_are_spread_evenly() -> None:
 
 def test_row_counts_are_those_asked_for(tmp_path: Path) -> None:
     """Every store, station, reading and label asked for is written once."""
-    size = write_bench(tmp_path, 53, 5, stations=4, readings=3, labels=20)
+    write_bench(tmp_path, BenchSize(53, stations=4, readings=3, labels=20), 5)
 
-    assert size == BenchSize(stores=53, stations=212, readings=10176, labels=1060)
     assert len(rows_of(tmp_path, "stores")) == 53
     assert len(rows_of(tmp_path, "stations")) == 212
     assert len({row["EUI-64"] for row in rows_of(tmp_path, "stations")}) == 212
@@ -68,7 +66,7 @@ def test_row_counts_are_those_asked_for(tmp_path: Path) -> None:
 def test_one_seed_gives_one_bench(tmp_path: Path) -> None:
     """The same arguments write the same bytes; another seed writes other readings and labels."""
     for name, seed in (("a", 5), ("b", 5), ("c", 6)):
-        write_bench(tmp_path / name, 3, seed, stations=3, readings=4, labels=30)
+        write_bench(tmp_path / name, BenchSize(3, stations=3, readings=4, labels=30), seed)
     files = sorted(path.relative_to(tmp_path / "a") for path in (tmp_path / "a").rglob("*.csv"))
 
     assert len(files) == 6
@@ -81,7 +79,7 @@ def test_one_seed_gives_one_bench(tmp_path: Path) -> None:
 
 def test_bench_air_is_like_the_demos(tmp_path: Path) -> None:
     """Quiet readings lie about the noise floor, Wi-Fi makes some busy, labels hear well."""
-    write_bench(tmp_path, 12, 5, stations=8, readings=30, labels=200)
+    write_bench(tmp_path, BenchSize(12, readings=30, labels=200), 5)
     levels = pl.Series([int(row["Level dBm"]) for row in rows_of(tmp_path, "ed_readings")])
     heard = pl.Series([int(row["Label level dBm"]) for row in rows_of(tmp_path, "labels")])
 

@@ -1,19 +1,19 @@
 """The list of deliberate faults: complete, true to the README, and each really made."""
 
 import csv
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
-from pipeline.demo.chain import DEMO_STORES, SEED
-from pipeline.demo.describe import fault_row
-from pipeline.demo.faults import FAULT_FREE, FAULTS
-from pipeline.demo.generate import generate, sites_of
-from pipeline.demo.records import Fault, Outcome, Portfolio, Sheet
-from pipeline.demo.sheets import sheets_of
+from pipeline.demo.chain import DEMO_STORES, SEED, sites_of
+from pipeline.demo.demo import fault_row, generate
+from pipeline.demo.exports import tables_of
+from pipeline.demo.faults import FAULT_FREE, FAULTS, fault_files, fault_rows, fault_sites
+from pipeline.demo.records import ExportTable, Fault, Outcome, Portfolio
 
 ROOT = Path(__file__).parents[1]
-EDITED = [f for f in FAULTS if f.on_sites or f.on_portfolio or f.on_sheets]
+EDITED = [f for f in FAULTS if f.edits]
 MUST_COVER = {
     "channel-shared", "channel-adjacent", "channel-not-permitted", "channel-label-deaf",
     "channel-busy", "wifi-upper-channels", "pan-id-repeated", "pan-id-reserved",
@@ -32,9 +32,9 @@ def clean() -> Portfolio:
 
 
 @pytest.fixture(scope="module")
-def clean_sheets(clean: Portfolio) -> tuple[Sheet, ...]:
+def clean_tables(clean: Portfolio) -> tuple[ExportTable, ...]:
     """Return the tables of the chain without a fault."""
-    return sheets_of(clean)
+    return tables_of(clean)
 
 
 def test_the_readme_lists_every_fault() -> None:
@@ -97,27 +97,27 @@ def test_some_stores_of_every_region_are_without_a_fault() -> None:
 
 
 @pytest.mark.parametrize("fault", EDITED, ids=lambda fault: fault.name)
-def test_each_fault_changes_its_store_and_no_other(
-    fault: Fault, clean: Portfolio, clean_sheets: tuple[Sheet, ...]
+def test_each_edit_changes_the_store_of_its_fault_and_no_other(
+    fault: Fault, clean: Portfolio, clean_tables: tuple[ExportTable, ...]
 ) -> None:
-    """A fault makes a difference, and only to lines that speak of its store."""
-    if fault.on_sites is not None:
-        sites = sites_of(SEED, 12)
-        changed = [b for a, b in zip(sites, fault.on_sites(sites), strict=True) if a != b]
-        assert [site.plan.store for site in changed] == [fault.store]
-    if fault.on_portfolio is not None:
-        assert lines_changed(clean_sheets, sheets_of(fault.on_portfolio(clean))) == {fault.store}
-    if fault.on_sheets is not None:
-        changed_stores = lines_changed(clean_sheets, fault.on_sheets(clean_sheets))
-        assert changed_stores == (
-            {fault.store} if fault.store else {"M201", "M202", "M203", "M204"}
-        )
+    """Every edit makes a difference, and only to rows that speak of the fault's store."""
+    stores = {fault.store} if fault.store else {"M201", "M202", "M203", "M204"}
+    for edit in fault.edits:
+        one = replace(fault, edits=(edit,))
+        if "rows" in edit or "gone" in edit:
+            assert lines_changed(clean_tables, tables_of(fault_rows(one, clean))) == stores
+        elif "file" in edit:
+            assert lines_changed(clean_tables, fault_files(one, clean_tables)) == stores
+        else:
+            sites = sites_of(SEED, 12)
+            pairs = zip(sites, fault_sites(one, sites), strict=True)
+            assert {before.plan.store for before, after in pairs if before != after} == stores
 
 
-def lines_changed(before: tuple[Sheet, ...], after: tuple[Sheet, ...]) -> set[object]:
-    """Return the stores of the lines that are in one of two sets of tables only."""
+def lines_changed(before: tuple[ExportTable, ...], after: tuple[ExportTable, ...]) -> set[object]:
+    """Return the stores of the rows that are in one of two sets of tables only."""
     one, other = (
-        {(sheet.path, *row) for sheet in sheets for row in sheet.rows} for sheets in (before, after)
+        {(table.path, *row) for table in tables for row in table.rows} for tables in (before, after)
     )
     return {line[1] for line in one ^ other}
 

@@ -10,8 +10,9 @@ from pipeline.database import open_database
 from pipeline.demo.faults import FAULT_FREE, FAULTS
 from pipeline.demo.records import Fault, Outcome
 from pipeline.progress import Silent
-from pipeline.records import ExportOutcome, Selection, Severity
+from pipeline.records import Selection, Severity
 from pipeline.run import Request, judge, settings_of, take_in
+from pipeline.tables.exports import ExportFile
 
 SAMPLE = Path(__file__).parents[1] / "sample_exports"
 RULE_FAULTS = [fault for fault in FAULTS if fault.outcome in {Outcome.FOUND, Outcome.EXCEPTED}]
@@ -23,7 +24,7 @@ REPEATS = [fault for fault in FAULTS if fault.outcome == Outcome.REPEATED]
 class Judged:
     """The demo, taken in and judged: outcomes of the files, findings, quarantined rows."""
 
-    outcomes: tuple[ExportOutcome, ...]
+    outcomes: tuple[ExportFile, ...]
     findings: list[tuple[str, str, str, str, str, str | None]]
     quarantined: list[tuple[str, str, str]]
 

@@ -15,7 +15,6 @@ FLOORS = {
     "cli": 9,
     "terminal": 8,
     "bench": 7,
-    "bench_floor": 4,
     "commands": 7,
     "run": 6,
     "template": 5,
@@ -29,13 +28,13 @@ FLOORS = {
     "frames": 1,
     "progress": 2,
     "parallel": 2,
-    "reasons": 2,
+    "phrases": 2,
+    "reasons": 3,
     "sql_file": 1,
-    "tables": 1,
+    "tables": 0,
     "wording": 1,
     "xlsx": 2,
     "settings": 3,
-    "settings_schedule": 2,
     "rules_table": 1,
     "records": 1,
     "errors": 0,
@@ -49,8 +48,13 @@ def _floor_of(parts: tuple[str, ...]) -> str:
 
 def _imports(path: Path) -> Iterator[tuple[str, ...]]:
     for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
-        if isinstance(node, ast.ImportFrom) and node.module and node.level == 0:
+        if isinstance(node, ast.ImportFrom) and node.module == "pipeline":
+            names = (alias.name for alias in node.names)
+            yield from (("pipeline", name) for name in names if name != "__version__")
+        elif isinstance(node, ast.ImportFrom) and node.module and node.level == 0:
             yield tuple(node.module.split("."))
+            if node.module == "pipeline":
+                yield from (("pipeline", each.name) for each in node.names if each.name in FLOORS)
         elif isinstance(node, ast.Import):
             yield from (tuple(alias.name.split(".")) for alias in node.names)
 

@@ -2,15 +2,17 @@
 
 import multiprocessing
 import os
+import subprocess
+import sys
 import time
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 
-from pipeline import parallel
-from pipeline.parallel import LEAST, foresee, helped, mapped
+from pipeline.parallel import AHEAD, BATCH, LEAST, helped, mapped
 
-COUNTS = [0, 1, 3, LEAST - 1, LEAST, 3 * LEAST + 1]
+COUNTS = [0, 3, LEAST - 1, LEAST, 3 * LEAST + 1]
 
 
 def _square(number: int) -> int:
@@ -24,7 +26,7 @@ def _process(_: object) -> int:
     return os.getpid()
 
 
-@pytest.fixture(params=[1, 2, 4], autouse=True)
+@pytest.fixture(params=[1, 3], autouse=True)
 def processors(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> int:
     """Let the machine have so many processors."""
     count = request.param
@@ -35,12 +37,11 @@ def processors(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) 
 
 @pytest.mark.parametrize("count", COUNTS)
 def test_results_come_in_the_order_of_the_items(count: int) -> None:
-    """However many processes did it, with helpers of their own or with some at hand."""
+    """However many processes did it, outside of `helped` and twice within."""
     expected = [n * n for n in range(count)]
 
     assert list(mapped(_square, range(count), count)) == expected
     with helped():
-        foresee(LEAST, _square)
         for _ in range(2):
             assert list(mapped(_square, range(count), count)) == expected
 
@@ -49,66 +50,37 @@ def test_two_kinds_of_work_may_be_under_way_at_a_time() -> None:
     """Both are begun, the later is asked for first; each keeps its own order."""
     with helped():
         one, two = (mapped(_square, range(at, at + 100), 100) for at in (0, 1000))
+        assert next(one) == 0
         assert list(two) == [n * n for n in range(1000, 1100)]
-        assert list(one) == [n * n for n in range(100)]
+        assert list(one) == [n * n for n in range(1, 100)]
 
 
-def test_this_process_does_its_share(processors: int) -> None:
-    """It works as well, alone where there is one processor or too little to do."""
-    many = set(mapped(_process, range(4 * LEAST), 4 * LEAST))
-    assert os.getpid() in many
-    assert (len(many) > 1) == (processors > 1)
-    assert len(many) <= processors
-    assert set(mapped(_process, range(LEAST - 1), LEAST - 1)) == {os.getpid()}
+def test_only_much_work_leaves_this_process(processors: int) -> None:
+    """All is done here with one processor, little to do, or outside of `helped`."""
+    here = {os.getpid()}
+    with helped():
+        many = set(mapped(_process, range(4 * LEAST), 4 * LEAST))
+        assert many == here if processors == 1 else here.isdisjoint(many)
+        assert len(many) <= processors
+        assert set(mapped(_process, range(LEAST - 1), LEAST - 1)) == here
+    assert set(mapped(_process, range(LEAST), LEAST)) == here
 
 
-def test_a_helper_is_foreseen_only_where_it_pays() -> None:
-    """Work for which no helper is worth its start is done here, one by one as it is asked for."""
-    with helped() as helpers:
-        foresee(LEAST - 1, _square)
-        assert not helpers.pay(LEAST - 1)
-        seen: list[int] = []
+def test_no_more_items_are_read_ahead_than_processes_can_be_busy_with(processors: int) -> None:
+    """However many there are, so that memory does not grow; a few are read one by one."""
+    for count, ahead in ((5000, processors * AHEAD * BATCH if processors > 1 else 1), (3, 1)):
+        read: list[int] = []
 
-        def numbers() -> Iterator[int]:
-            for number in range(3):
-                seen.append(number)
+        def numbers(upto: int = count, read: list[int] = read) -> Iterator[int]:
+            for number in range(upto):
+                read.append(number)
                 yield number
 
-        results = mapped(_square, numbers(), 3)
-        assert seen == []
-        assert next(results) == 0
-        assert seen == [0]
-
-
-def test_a_few_items_do_not_wait_for_a_helper_that_is_still_learning(processors: int) -> None:
-    """They are done here; once it is ready it takes its share."""
-    with helped() as helpers:
-        foresee(LEAST, time.sleep)  # it is not ready at once: a process takes longer to start
-        assert not helpers.pay(3)
-        assert list(mapped(_square, range(3), 3)) == [0, 1, 4]
-        until = time.monotonic() + 60
-        while not helpers.pay(3) and processors > 1:
-            assert time.monotonic() < until
-            time.sleep(0.01)
-        assert helpers.pay(3) == (processors > 1)
-        assert not helpers.pay(1)
-
-
-def test_no_more_items_wait_than_processes_can_be_busy_with(processors: int) -> None:
-    """However many there are, only so many are read ahead of the results asked for."""
-    read: list[int] = []
-
-    def numbers() -> Iterator[int]:
-        for number in range(5000):
-            read.append(number)
-            yield number
-
-    with helped():
-        results = mapped(_square, numbers(), 5000)
-        for asked in range(1, 50):
-            next(results)
-            most = processors * parallel._AHEAD * parallel._BATCH  # noqa: SLF001 - the bound itself
-            assert len(read) <= asked + most
+        with helped():
+            results = mapped(_square, numbers(), count)
+            for asked in range(1, min(count, 50)):
+                next(results)
+                assert asked <= len(read) <= asked + ahead
 
 
 def _dies_elsewhere(number: int) -> int:
@@ -118,38 +90,56 @@ def _dies_elsewhere(number: int) -> int:
     return number
 
 
-def test_what_a_helper_that_died_had_in_its_hands_is_done_here() -> None:
-    """Nothing is lost, nothing hangs, and the rest goes on without helpers."""
-    with helped() as helpers:
-        foresee(LEAST, _dies_elsewhere)
-        assert list(mapped(_dies_elsewhere, range(200), 200)) == list(range(200))
-        assert list(mapped(_dies_elsewhere, range(3), 3)) == list(range(3))
-        assert list(mapped(_dies_elsewhere, range(100), 100)) == list(range(100))
-        assert helpers.most == 0
+def test_what_a_process_that_died_had_in_its_hands_is_done_here() -> None:
+    """Nothing is lost, nothing hangs, and the rest goes on here."""
+    with helped():
+        for count in (200, 3, 100):
+            assert list(mapped(_dies_elsewhere, range(count), count)) == list(range(count))
 
 
-@pytest.mark.parametrize("at", [0, LEAST, 2 * LEAST])
+@pytest.mark.parametrize("at", [0, 2 * LEAST])
 def test_an_error_in_another_process_is_raised_here(at: int) -> None:
     """It is not lost, nor does it hang."""
     numbers = list(range(2 * LEAST))
     numbers.insert(at, -1)
-    with pytest.raises(ValueError, match="-1 is below 0"):
+    with helped(), pytest.raises(ValueError, match="-1 is below 0"):
         list(mapped(_square, numbers, len(numbers)))
 
 
-def test_helpers_are_gone_after_the_work() -> None:
+def test_processes_are_gone_after_the_work() -> None:
     """None is left behind, whatever ended the work."""
     found: set[int] = set()
 
     def ended() -> None:
         with helped():
-            foresee(LEAST, _process)
             found.update(mapped(_process, range(2 * LEAST), 2 * LEAST))
             raise KeyError
 
     with pytest.raises(KeyError):
         ended()
     assert not [process for process in found - {os.getpid()} if _runs(process)]
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="only there a system file tells")
+def test_processes_end_with_the_one_that_started_them() -> None:
+    """Killed in the middle of its work, it leaves none behind."""
+    program = (
+        "import os, time; os.cpu_count = lambda: 3\n"
+        "from pipeline.parallel import helped, mapped\n"
+        "with helped():\n"
+        "    for _ in mapped(time.sleep, [0.01] * 100_000, 100_000): print(flush=True)"
+    )
+    with subprocess.Popen([sys.executable, "-c", program], stdout=subprocess.PIPE) as parent:
+        assert parent.stdout is not None
+        parent.stdout.readline()  # the first result: they are at work
+        told = Path(f"/proc/{parent.pid}/task").glob("*/children")
+        below = [int(process) for path in told for process in path.read_text().split()]
+        parent.kill()
+    until = time.monotonic() + 60
+    while any(_runs(process) for process in below):
+        assert time.monotonic() < until
+        time.sleep(0.01)
+    assert len(below) > 1
 
 
 def _runs(process: int) -> bool:

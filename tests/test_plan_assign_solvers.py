@@ -9,10 +9,9 @@ from pipeline.plan import branch, solver_cpsat, solver_toulbar2
 from pipeline.plan.assign import TOLERANCE, assign
 from pipeline.plan.grid import checked, to_grid
 from pipeline.plan.network import Network, Solve
-from pipeline.plan.reduce import joined, reduced
+from pipeline.plan.reduce import joined, reduced, without_copies
 from pipeline.plan.relaxation import Relaxation
 from pipeline.plan.search import greedy, improved
-from pipeline.plan.symmetry import without_copies
 
 
 def medium_costs(seed: int) -> tuple[One, Two]:

@@ -7,8 +7,7 @@ import pytest
 from pipeline.plan.assign import assign
 from pipeline.plan.costs import StoreProblem
 from pipeline.plan.explain import Case, Evidence, Level
-from pipeline.plan.redraw import Doubt
-from pipeline.plan.sensitivity import _Rival, sensitivity
+from pipeline.plan.sensitivity import Doubt, _Rival, sensitivity
 from pipeline.plan.what_if import what_if
 from pipeline.radio.coexistence import Rejection
 from pipeline.records import Heard, StoreStation

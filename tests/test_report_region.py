@@ -32,8 +32,7 @@ from pipeline.report.region.content import (
 from pipeline.report.region.gather import region_contents
 from pipeline.report.region.pages import FileLinks, links_of, region_pdf
 from pipeline.report.write import report, reviews
-from pipeline.settings import Settings, load_settings
-from pipeline.settings_schedule import Deadline
+from pipeline.settings import Deadline, Settings, load_settings
 from pipeline.wording import Wording, wording
 
 _LOADED = load_settings()
@@ -118,7 +117,7 @@ def test_the_page_answers_the_five_questions(north: RegionContent) -> None:
         "2! of 3 changes open after the deadline of 20 Sep 2026: refit",
         "4! changes did not help or were backed out",
         "2 stores have no plan",
-        "An export could not be taken (no one store)",
+        "Export could not be used (no one store)",
     ):
         assert answer in first, answer
 
@@ -126,7 +125,7 @@ def test_the_page_answers_the_five_questions(north: RegionContent) -> None:
 def test_lists_that_do_not_fit_say_how_much_is_left(north: RegionContent) -> None:
     """However many rules found something, the page stays one page and counts what it leaves out."""
     finding = north.findings[0]
-    many = tuple(replace(finding, rule=f"made-up-{n}") for n in range(60))
+    many = tuple(replace(finding, rule=f"made-up-{n}", title=f"made up {n}") for n in range(60))
     crowded = replace(north, findings=many)
     first, *rest = pages(pdf_of(crowded))
 

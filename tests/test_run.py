@@ -2,7 +2,7 @@
 
 import math
 import shutil
-from dataclasses import dataclass
+from dataclasses import replace
 from itertools import product
 from pathlib import Path
 from typing import Any
@@ -10,48 +10,21 @@ from typing import Any
 import duckdb
 import numpy as np
 import pytest
+from demo_run import SAMPLE, Ran
+from scale_chain import request_of
 
 from pipeline.database import open_database
 from pipeline.plan.costs import clear_air, one_station_costs, two_station_costs
 from pipeline.plan.stores import case_of
 from pipeline.progress import Silent
-from pipeline.records import RunSummary, Selection
-from pipeline.run import Request, run, settings_of
-
-ROOT = Path(__file__).resolve().parents[1]
-SAMPLE = ROOT / "sample_exports"
-
-
-@dataclass(frozen=True)
-class Ran:
-    """A finished run and where it happened."""
-
-    request: Request
-    summary: RunSummary
-
-    def rows(self, query: str, values: list[object] | None = None) -> list[tuple[Any, ...]]:
-        """Return the rows of a query on the run's database."""
-        with duckdb.connect(str(self.request.database), read_only=True) as connection:
-            return connection.execute(query, values).fetchall()
-
-
-def _run(folder: Path, exports: Path = SAMPLE) -> Ran:
-    request = Request(
-        exports=exports,
-        database=folder / "q.duckdb",
-        out=folder / "reports",
-        rules=None,
-        rules_folder=None,
-        as_of=None,
-        selection=Selection(),
-    )
-    return Ran(request, run(request, Silent()))
+from pipeline.records import Selection
+from pipeline.run import run, settings_of
 
 
 @pytest.fixture(scope="module")
-def demo(tmp_path_factory: pytest.TempPathFactory) -> Ran:
-    """The job done once on the demo."""
-    return _run(tmp_path_factory.mktemp("demo"))
+def demo(demo_run: Ran, tmp_path_factory: pytest.TempPathFactory) -> Ran:
+    """The job done once on the demo, with a database of its own."""
+    return demo_run.copied(tmp_path_factory.mktemp("demo"), reports=False)
 
 
 def _dump(path: Path) -> dict[str, list[tuple[Any, ...]]]:
@@ -163,15 +136,19 @@ def test_a_second_run_changes_nothing(demo: Ran) -> None:
 
 
 def test_names_and_places_of_files_change_nothing(demo: Ran, tmp_path: Path) -> None:
-    """The same exports under other names, in other folders: the same facts and plans."""
+    """The same exports under other names, in other folders: the same facts and plans.
+
+    One store's files are enough: all stores are judged and audited whatever is written.
+    """
     exports = tmp_path / "exports"
     shutil.copytree(SAMPLE, exports)
     tables = sorted(path for path in exports.rglob("*") if path.suffix in {".csv", ".xlsx"})
     for number, path in enumerate(tables):
         path.rename(path.parent / f"{len(tables) - number:03}{path.suffix}")
-    other = _run(tmp_path, exports)
+    request = replace(request_of(tmp_path, exports), selection=Selection(stores=("N101",)))
+    run(request, Silent())
 
-    ours, theirs = _dump(demo.request.database), _dump(other.request.database)
+    ours, theirs = _dump(demo.request.database), _dump(request.database)
     named_after_files = {
         "export_file", "quarantined_row", "file_stamp", "file_taken", "report_written",
             "whole_run",
@@ -186,19 +163,12 @@ def test_names_and_places_of_files_change_nothing(demo: Ran, tmp_path: Path) -> 
 
 def test_another_day_speaks_of_another_snapshot(demo: Ran, tmp_path: Path) -> None:
     """As of June the demo's September is not there yet."""
-    request = Request(
-        exports=SAMPLE,
-        database=tmp_path / "q.duckdb",
-        out=tmp_path / "reports",
-        rules=None,
-        rules_folder=None,
-        as_of=demo.summary.as_of.replace(month=6),
-        selection=Selection(stores=("N101",)),
-    )
-
-    summary = run(request, Silent())
+    june = replace(demo.request, as_of=demo.summary.as_of.replace(month=6))
+    one_store = replace(june, out=tmp_path / "reports", selection=Selection(stores=("N101",)))
+    earlier = Ran(one_store, demo.summary).copied(tmp_path, reports=False)
+    summary = run(earlier.request, Silent())
 
     assert summary.run != demo.summary.run
     assert [written.store for written in summary.written] == ["N101"]
-    found = Ran(request, summary).rows("select max(seen_on) from station_now")
+    found = earlier.rows("select max(seen_on) from station_now")
     assert found[0][0].isoformat() == "2026-06-30"

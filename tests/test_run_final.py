@@ -9,12 +9,11 @@ import duckdb
 import pytest
 from scale_chain import request_of, tables_of, tree_of
 
-from pipeline.changes.records import Event
 from pipeline.changes.register import append
-from pipeline.changes.states import State, Step
+from pipeline.changes.states import ChangeState, Trigger, new_event
 from pipeline.commands import run_schedule
 from pipeline.database import open_database
-from pipeline.demo.follow_up import write_follow_up
+from pipeline.demo.demo import write_follow_up
 from pipeline.progress import Silent
 from pipeline.run import Request, run
 from pipeline.settled import unsettle
@@ -66,9 +65,10 @@ def test_a_run_done_again_changes_nothing_on_the_whole_way_round(
         ).fetchall()
         with database.transaction():
             agreed = [
-                Event(change, State.APPROVED, at, "A. Planner") for change, *_ in changes[:-2]
+                new_event(change, ChangeState.APPROVED, at, "A. Planner")
+                for change, *_ in changes[:-2]
             ]
-            append(database, Step.DECIDE, agreed)
+            append(database, Trigger.DECIDE, agreed)
     run_twice(request)
     run_schedule(replace(request, exports=None), Silent())
     run_twice(request)

@@ -13,11 +13,11 @@ from pipeline.database import Database, open_database
 from pipeline.ingest import discover, load
 from pipeline.ingest.headings import Vocabulary
 from pipeline.ingest.load import ingest
-from pipeline.ingest.tables import Table
+from pipeline.ingest.tables import DeliveredTable
 from pipeline.ingest.take import take as take_table
 from pipeline.progress import Silent
-from pipeline.records import ExportOutcome
 from pipeline.settings import Settings, load_settings
+from pipeline.tables.exports import ExportFile
 
 STORES = (
     "store,name,region,country,store type,time zone,exported on\n"
@@ -52,7 +52,7 @@ def reads(monkeypatch: pytest.MonkeyPatch) -> Reads:
     return Reads(monkeypatch)
 
 
-def take(folder: Path, settings: Settings | None = None) -> tuple[ExportOutcome, ...]:
+def take(folder: Path, settings: Settings | None = None) -> tuple[ExportFile, ...]:
     """Ingest `folder` into the database beside it."""
     with open_database(folder.parent / "q.duckdb") as database:
         return ingest(database, folder, settings or load_settings(), Silent())
@@ -158,8 +158,8 @@ def test_a_workbook_cut_off_between_sheets_is_finished(
     book.save(folder / "stores.xlsx")
 
     def cut(
-        database: Database, table: Table, vocabulary: Vocabulary, settings: Settings
-    ) -> ExportOutcome:
+        database: Database, table: DeliveredTable, vocabulary: Vocabulary, settings: Settings
+    ) -> ExportFile:
         if table.file.endswith("two"):
             raise KeyboardInterrupt
         return take_table(database, table, vocabulary, settings)

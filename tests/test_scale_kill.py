@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 from scale_chain import files_of, request_of, tables_of, tree_of
 
-from pipeline.bench_floor import children
+from pipeline.bench import children
 from pipeline.progress import Silent
 from pipeline.run import run
 

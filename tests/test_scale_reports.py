@@ -36,7 +36,7 @@ CHANGES = [
     "update plan_proof set bound = 4.1 where store = 'S1'",
     "insert into plan_sensitivity values ('S1', 20, 18, 0.1, 'scan again')",
     "insert into permitted_channel values ('S1', 17)",
-    "insert into finding values ('r1', 'survey-stale', 'watch', 'S1', 'S1', 'old', null)",
+    "insert into finding values ('r1', 'survey-stale', 'watch', 'S1', 'S1', 'old', null, null)",
 ]
 
 

@@ -5,8 +5,8 @@ from datetime import UTC, date, datetime
 import pytest
 
 from pipeline.errors import FreezeFileUnreadable
-from pipeline.schedule.freezes import calendar_freezes
-from pipeline.settings_schedule import Freeze, FreezeCalendar
+from pipeline.schedule.calendars import calendar_freezes
+from pipeline.settings import Freeze, FreezeCalendar
 
 FIRST, LAST = date(2026, 10, 1), date(2026, 12, 31)
 

@@ -10,13 +10,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pipeline.errors import HolidayPartUnknown
-from pipeline.schedule.clock import instant, zone_of
-from pipeline.schedule.nights import site_nights, why_closed
-from pipeline.schedule.records import Night, Site
-from pipeline.settings import load_settings
-from pipeline.settings_schedule import Freeze, ScheduleRules, Window
+from pipeline.schedule.nights import instant, site_nights, why_closed, zone_of
+from pipeline.schedule.records import Night, StoreJob
+from pipeline.settings import Freeze, ScheduleRules, Window, load_settings
 
-SITE = Site("S1", "N", None, "DE", "Europe/Berlin", time(7), time(21))
+SITE = StoreJob("S1", "N", None, "DE", "Europe/Berlin", time(7), time(21))
 ALWAYS = tuple(range(7))
 
 
@@ -31,7 +29,7 @@ def _rules(window: Window | None = None, nights: int = 1) -> ScheduleRules:
 
 def _night(
     evening: date,
-    site: Site = SITE,
+    site: StoreJob = SITE,
     rules: ScheduleRules | None = None,
     freezes: tuple[Freeze, ...] = (),
 ) -> Night:

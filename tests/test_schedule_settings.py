@@ -6,8 +6,7 @@ from pathlib import Path
 import pytest
 
 from pipeline.errors import FreezeFileUnreadable, RulesKeyUnknown, RulesValueWrong
-from pipeline.settings import load_settings
-from pipeline.settings_schedule import Freeze, ScheduleRules
+from pipeline.settings import Freeze, ScheduleRules, load_settings
 
 
 def _rules(folder: Path, text: str) -> ScheduleRules:

@@ -10,12 +10,11 @@ from types import MappingProxyType
 import pytest
 from schedule_brute import best
 from schedule_checker import faults
-from schedule_portfolios import Portfolio, small, wild
+from schedule_portfolios import Portfolio, positions, small, wild
 
-from pipeline.schedule.records import Placement, Schedule, Site, StoreJob, WaveResult
+from pipeline.schedule.records import Schedule, StoreJob, WaveResult
 from pipeline.schedule.schedule import schedule_stores
-from pipeline.settings import load_settings
-from pipeline.settings_schedule import (
+from pipeline.settings import (
     Deadline,
     Freeze,
     ScheduleRules,
@@ -23,7 +22,9 @@ from pipeline.settings_schedule import (
     Teams,
     Wave,
     Window,
+    load_settings,
 )
+from pipeline.tables.schedule import WorkNight
 
 MONDAY = date(2026, 9, 28)
 ALWAYS = tuple(range(7))
@@ -64,30 +65,32 @@ def test_no_schedule_breaks_a_constraint_in_many_portfolios() -> None:
 def test_the_portfolios_hold_what_is_claimed() -> None:
     """The default slice has both clock changes, several nights a store, and every kind of bar."""
     schedules = [(portfolio, _schedule(portfolio)) for portfolio in map(wild, range(40))]
-    nights = [one.evening for _, schedule in schedules for one in schedule.placed]
+    nights = [one.night for _, schedule in schedules for one in schedule.placed]
 
     assert any(evening.month in (3, 9) for evening in nights)
     assert any(evening.month in (4, 10) for evening in nights)
-    assert any(one.first_move > 1 for _, schedule in schedules for one in schedule.placed)
+    assert any(one.first_position > 1 for _, schedule in schedules for one in schedule.placed)
     assert any(one.provisional for _, schedule in schedules for one in schedule.placed)
     assert any(schedule.unplaced for _, schedule in schedules)
     assert any(p.rules.freezes for p, _ in schedules)
     assert any(p.rules.deadlines for p, _ in schedules)
 
 
-Breach = Callable[[Placement], Placement]
+Breach = Callable[[WorkNight], WorkNight]
 
 
 @pytest.mark.parametrize(
     ("words", "breach"),
     [
         ("closed minutes", lambda one: _later(one, hours=9)),
-        ("closed minutes", lambda one: replace(one, evening=one.evening + timedelta(days=1))),
+        ("closed minutes", lambda one: replace(one, night=one.night + timedelta(days=1))),
         ("minutes", lambda one: replace(one, ends_at=one.ends_at - timedelta(minutes=1))),
         ("has no team", lambda one: replace(one, team="nobody")),
         ("provisional", lambda one: replace(one, provisional=not one.provisional)),
-        ("its moves are", lambda one: replace(one, last_move=one.last_move + 1)),
-        ("worth", lambda one: _later(replace(one, evening=one.evening + timedelta(days=1)), 24)),
+        ("its moves are", lambda one: replace(one, last_position=one.last_position + 1)),
+        ("own clock", lambda one: replace(one, starts_local=one.starts_at + timedelta(days=1))),
+        ("is said to make", lambda one: replace(one, moves=one.moves + 1)),
+        ("worth", lambda one: _later(replace(one, night=one.night + timedelta(days=1)), 24)),
     ],
 )
 def test_the_judge_sees_a_breach(words: str, breach: Breach) -> None:
@@ -159,8 +162,8 @@ def test_a_store_that_needs_two_nights_gets_them_one_after_the_other() -> None:
 
     assert len(_schedule(one).placed) == 1
     first, second = _schedule(two).placed
-    assert (first.last_move, second.first_move, second.last_move) == (22, 23, 30)
-    assert second.evening == first.evening + timedelta(days=1)
+    assert (first.last_position, second.first_position, second.last_position) == (22, 23, 30)
+    assert second.night == first.night + timedelta(days=1)
 
 
 def test_later_waves_are_provisional_until_the_first_is_verified() -> None:
@@ -170,8 +173,8 @@ def test_later_waves_are_provisional_until_the_first_is_verified() -> None:
     schedule = _schedule(portfolio)
 
     assert [one.wave for one in schedule.placed if not one.provisional] == ["pilot"]
-    done = max(one.evening for one in schedule.placed if one.wave == "pilot")
-    opens = min(one.evening for one in schedule.placed if one.wave == "rest")
+    done = max(one.night for one in schedule.placed if one.wave == "pilot")
+    opens = min(one.night for one in schedule.placed if one.wave == "rest")
     assert opens == done + timedelta(days=3)
 
     verified = replace(
@@ -188,11 +191,10 @@ def _reason(portfolio: Portfolio, store: str = "S0") -> str:
 def test_a_reason_names_what_stops_a_store() -> None:
     """Each constraint that can stop a store has its own sentence."""
     plain = _plain(1)
-    site = plain.jobs[0].site
     rules = plain.rules
 
     def at(**changes: object) -> Portfolio:
-        job = replace(plain.jobs[0], site=replace(site, **changes))  # type: ignore[arg-type]  # any field may change
+        job = replace(plain.jobs[0], **changes)  # type: ignore[arg-type]  # any field may change
         return replace(plain, jobs=(job,))
 
     def under(**changes: object) -> Portfolio:
@@ -258,7 +260,7 @@ def test_a_chain_of_long_jobs_and_unlike_teams_stays_near_its_bound() -> None:
     """Teams of several kinds are packed with jobs of all lengths; the gap is printed."""
     plain = _chain(3, 1)
     dice = random.Random(5)
-    jobs = tuple(replace(job, moves=dice.randint(1, 22)) for job in plain.jobs[:300])
+    jobs = tuple(replace(job, positions=positions(dice.randint(1, 22))) for job in plain.jobs[:300])
     teams = tuple(
         Team(f"T{n}", f"R{n % 3}", dice.choice([2, 3, 5]), dice.choice([240, 300, 420]), ALWAYS[:5])
         for n in range(18)
@@ -283,7 +285,7 @@ def _plain(
 ) -> Portfolio:
     """Return stores alike but for their benefit, on the open nights of one week."""
     shipped = load_settings().schedule
-    site = Site("", "R0", None, "GB", "Europe/London", time(7), time(21))
+    job = StoreJob("", "R0", None, "GB", "Europe/London", time(7), time(21), positions(moves))
     rules = replace(
         shipped,
         work=replace(shipped.work, nights=20 if waves is not ONE_WAVE and stores > 4 else 3),
@@ -293,7 +295,7 @@ def _plain(
     )
     return Portfolio(
         tuple(
-            StoreJob(replace(site, store=f"S{number}"), moves, 10.0 + number, groups)
+            replace(job, store=f"S{number}", benefit=10.0 + number, groups=groups)
             for number in range(stores)
         ),
         rules,
@@ -310,9 +312,13 @@ def _chain(regions: int, teams: int) -> Portfolio:
         region = number % regions
         country, zone = zones[region % 3]
         closes = time(dice.choice([20, 21, 22]))
-        site = Site(f"S{number:04}", f"R{region}", None, country, zone, time(7), closes)
+        job = StoreJob(
+            f"S{number:04}", f"R{region}", None, country, zone, time(7), closes,
+            positions(1 + number % 5),
+        )  # fmt: skip
         pair = (f"shared staff {region}.{number // regions // 2}",) if dice.random() < 0.2 else ()
-        jobs.append(StoreJob(site, 1 + number % 5, round(dice.expovariate(1 / 300), 2), pair))
+        benefit = round(dice.expovariate(1 / 300), 2)
+        jobs.append(replace(job, benefit=benefit, groups=pair))
     return Portfolio(tuple(jobs), _chain_rules(teams), date(2026, 9, 30), ())
 
 
@@ -328,6 +334,6 @@ def _chain_rules(teams: int) -> ScheduleRules:
     )
 
 
-def _later(one: Placement, hours: int) -> Placement:
+def _later(one: WorkNight, hours: int) -> WorkNight:
     shift = timedelta(hours=hours)
     return replace(one, starts_at=one.starts_at + shift, ends_at=one.ends_at + shift)

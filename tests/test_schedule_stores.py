@@ -10,10 +10,10 @@ import pytest
 
 from pipeline.database import Database, open_database
 from pipeline.progress import Silent
-from pipeline.schedule.feeds import Feed
+from pipeline.schedule.calendars import Feed
+from pipeline.schedule.records import WaveResult
 from pipeline.schedule.stores import calendars, schedule, write_calendars
-from pipeline.settings import Settings, load_settings
-from pipeline.settings_schedule import Wave
+from pipeline.settings import Settings, Wave, load_settings
 
 CAUTIONS = ("Ladders and work at height.", "Local codes come first.")
 TABLES = ("change_schedule", "unscheduled_store", "schedule_proof", "schedule_remark", "wave_taken")
@@ -111,7 +111,8 @@ def test_the_same_inputs_leave_the_same_tables(database: Database) -> None:
 
 def test_a_store_without_a_labels_export_counts_as_an_average_one(database: Database) -> None:
     """S4 has two stations of the chain's 1,500 labels each, so it ranks with S2."""
-    benefits = {row[0]: row[8] for row in database.rows("schedule", "jobs")}
+    jobs = database.frame("schedule", "jobs")
+    benefits = dict(jobs.select("store", "benefit").iter_rows())
 
     assert benefits == {"S1": 1000, "S2": 750, "S3": 500, "S4": 750}
 
@@ -199,7 +200,8 @@ def test_a_verified_pilot_opens_the_next_wave(database: Database) -> None:
     _register(database, "S1", {1: "verified", 2: "verified"}, "2026-11-05 09:00:00")
     database.connection.execute("delete from move where store = 'S1'")
     database.connection.execute("update this_run set as_of = date '2026-11-06'")
-    assert database.rows("schedule", "wave_results") == [("N", "pilot", 1, 1)]
+    results = database.records(WaveResult, "schedule", "wave_results")
+    assert results == [WaveResult("N", "pilot", 1, 1)]
     schedule(database, load_settings(), Silent())
 
     assert [(wave, late) for _, _, wave, late in _nights(database)] == [

@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 
 from pipeline.schedule.records import Gate, WaveResult
 from pipeline.schedule.waves import Candidate, region_waves
-from pipeline.settings_schedule import Wave
+from pipeline.settings import Wave
 
 PILOT = Wave("pilot", 0.1, 0.9, 7, ())
 HALF = Wave("half", 0.5, 0.5, 3, ())

@@ -19,7 +19,7 @@ def test_the_shipped_file_holds_every_default() -> None:
     """Without a file of one's own the shipped one decides."""
     settings = load_settings()
 
-    assert settings.channels.permitted == (11, 15, 20, 25, 26)
+    assert settings.channels.default == (11, 15, 20, 25, 26)
     assert settings.limits["cca_threshold_dbm"] == -75
     assert settings.exceptions == ()
 
@@ -96,6 +96,12 @@ def test_unknown_keys_name_the_nearest_known_one(tmp_path: Path, text: str, says
         "[firmware]\nstandard = 2\n",
         "[headings.stations]\n'Kanal' = 3\n",
         "limits = 3\n",
+        "limits = []\n",
+        "severity = 3\n",
+        "scales = []\n",
+        "[scales]\na = { zero_dbm = 'loud', db_per_step = 1 }\n",
+        "exception = 3\n",
+        "[exception]\nrule = 'x'\n",
         "[[exception]]\nrule = 'x'\nreason = 'y'\napproved_by = 'z'\nuntil = '2027'\n",
         "[[exception]]\nrule = 'x'\nreason = ' '\napproved_by = 'z'\nuntil = 2027-01-01\n",
     ],
@@ -103,6 +109,25 @@ def test_unknown_keys_name_the_nearest_known_one(tmp_path: Path, text: str, says
 def test_values_of_the_wrong_kind_are_refused(tmp_path: Path, text: str) -> None:
     """The sentence names the key, the value and what is expected."""
     with pytest.raises(RulesValueWrong, match="expected"):
+        load_settings(_rules(tmp_path, text))
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("[severity]\nx = 'bad'\n", "sets severity.x = 'bad'; expected one of stop, fix, watch"),
+        ("[limits]\ncca_threshold_dbm = 2026-10-01\n", "cca_threshold_dbm = 2026-10-01; expected"),
+        ("[[exception]]\nreason = 'x'\n", "does not set exception.rule; expected a text"),
+        (
+            "[scales]\na = { zero_dbm = 1 }\n",
+            "does not set scales.a.db_per_step; expected a number",
+        ),
+        ("[channels.per_store]\nS1 = [10]\n", "sets channels.per_store.S1 = .10.; expected a list"),
+    ],
+)
+def test_refusals_are_sentences(tmp_path: Path, text: str, says: str) -> None:
+    """They say where, what, and what would do instead."""
+    with pytest.raises(RulesValueWrong, match=says):
         load_settings(_rules(tmp_path, text))
 
 

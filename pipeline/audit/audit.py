@@ -1,31 +1,44 @@
 """The audit of a quarter, and of any two days: departures and figures into tables."""
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, fields
+from collections.abc import Mapping, Sequence
+from dataclasses import astuple, dataclass
 from datetime import date
 from hashlib import sha256
 from types import MappingProxyType
-
-import polars as pl
+from typing import Any
 
 from pipeline.audit.baseline import advance
 from pipeline.audit.calendar import Quarter, Span, quarters_to, span_of
-from pipeline.audit.drift import StoreStory, departures, story_of
+from pipeline.audit.drift import departures, story_of
 from pipeline.audit.gather import store_facts
-from pipeline.audit.records import Departure
 from pipeline.database import Database
 from pipeline.errors import DaysOutOfOrder, NothingToAudit
 from pipeline.frames import frame_of
 from pipeline.progress import Progress, Silent
+from pipeline.tables.audit import (
+    AuditAir,
+    AuditChange,
+    AuditEdition,
+    AuditFinding,
+    AuditPromise,
+    AuditStore,
+    Departure,
+)
 
-_COLUMNS: Mapping[str, type[pl.DataType]] = MappingProxyType(
-    {"first_seen": pl.Date, "stood_days": pl.Int64, "approved_on": pl.Date}
-)  # of Departure; all others are texts
-_TABLES = ("store", "finding", "change", "promise", "air")
+# Each table of figures and the statement that works it out; all but the first need the stores.
+_FIGURES: Mapping[type[Any], str] = MappingProxyType(
+    {
+        AuditStore: "figures_of_stores",
+        AuditFinding: "figures_of_findings",
+        AuditChange: "figures_of_changes",
+        AuditPromise: "figures_of_promises",
+        AuditAir: "figures_of_air",
+    }
+)
 
 
 @dataclass(frozen=True, slots=True)
-class Audited:
+class AuditOutcome:
     """What an audit came to.
 
     `edition` counts from 1; a later one restates the quarter, because facts that speak of it came
@@ -39,13 +52,13 @@ class Audited:
 
 
 @dataclass(frozen=True, slots=True)
-class _Days:
+class _QuarterDays:
     quarter: str
     first: date
     last: date
 
 
-def audit(database: Database, quarter: Quarter, progress: Progress | None = None) -> Audited:
+def audit(database: Database, quarter: Quarter, progress: Progress | None = None) -> AuditOutcome:
     """Audit a quarter, and all before it for the trend; fills drift and the audit tables.
 
     It rests on what is dated within each quarter or before: exports by the day they speak of,
@@ -61,21 +74,25 @@ def audit(database: Database, quarter: Quarter, progress: Progress | None = None
     Raises:
         NothingToAudit: no export speaks of the quarter or a day before, or it has not begun.
     """
-    as_of = database.rows("audit", "as_of")[0][0]
-    began = database.rows("audit", "began")[0][0]
+    as_of: date = database.value("audit", "as_of")
+    began: date | None = database.value("audit", "began")
     if began is None or quarter.last < began or quarter.first > as_of:
         raise NothingToAudit(quarter.name, began, as_of)
     advance(database)
-    spans = {q.name: span_of(q, as_of) for q in quarters_to(began, quarter)}
-    stories = [story_of(facts) for facts in store_facts(database, spans[quarter.name].end)]
+    quarters = list(quarters_to(began, quarter))
+    spans = [span_of(one, as_of) for one in quarters]
+    stories = [story_of(facts) for facts in store_facts(database, spans[-1].end)]
     watched = (progress or Silent()).over(stories, "audit", len(stories))
-    rows = [(name, row) for name, row in _all(watched, spans)]
-    days = [_Days(q.name, q.first, spans[q.name].end) for q in quarters_to(began, quarter)]
+    rows = [row for story in watched for span in spans for row in departures(story, span)]
+    days = [
+        _QuarterDays(one.name, one.first, span.end)
+        for one, span in zip(quarters, spans, strict=True)
+    ]
     with database.transaction():
         _replace(database, quarter.name, rows, days)
-        edition = _edition(database, quarter, as_of) if quarter.last <= as_of else None
-    found = sum(name == quarter.name for name, _ in rows)
-    return Audited(quarter.name, edition, len(stories), found)
+        edition = _edition(database, quarter.name, as_of) if quarter.last <= as_of else None
+    found = sum(row.quarter == quarter.name for row in rows)
+    return AuditOutcome(quarter.name, edition, len(stories), found)
 
 
 def compare(
@@ -93,50 +110,33 @@ def compare(
     return tuple(row for story in stories for row in departures(story, span))
 
 
-def _all(stories: Iterable[StoreStory], spans: dict[str, Span]) -> Iterator[tuple[str, Departure]]:
-    for story in stories:
-        for quarter, span in spans.items():
-            for row in departures(story, span):
-                yield quarter, row
-
-
 def _replace(
-    database: Database, quarter: str, rows: Sequence[tuple[str, Departure]], days: list[_Days]
+    database: Database, quarter: str, rows: Sequence[Departure], days: Sequence[_QuarterDays]
 ) -> None:
-    """Put the quarters' rows in the place of those worked out before."""
-    database.run("audit", "clear_drift", {"quarter": quarter})
-    for table in _TABLES:
-        database.run("audit", f"clear_audit_{table}", {"quarter": quarter})
-    database.insert("audit", "insert_drift", _drift_frame(rows))
-    for table in _TABLES:
-        database.insert("audit", f"insert_{table}", frame_of(_Days, days))
+    """Replace the rows of the quarters up to and including one."""
+    database.clear_until(quarter, Departure, *_FIGURES)
+    database.insert("audit", "departures", frame_of(Departure, rows))
+    for name in _FIGURES.values():
+        database.insert("audit", name, frame_of(_QuarterDays, days))
 
 
-def _drift_frame(rows: Sequence[tuple[str, Departure]]) -> pl.DataFrame:
-    schema = {field.name: _COLUMNS.get(field.name, pl.String) for field in fields(Departure)}
-    columns = {name: [getattr(row, name) for _, row in rows] for name in schema}
-    return pl.DataFrame(
-        {"quarter": [name for name, _ in rows], **columns},
-        schema={"quarter": pl.String, **schema},
-    )
-
-
-def _edition(database: Database, quarter: Quarter, as_of: date) -> int:
+def _edition(database: Database, quarter: str, as_of: date) -> int:
     """Return the number of this edition: the latest one's if it says the same, else the next."""
-    facts = _fingerprint(database, quarter.name)
-    latest = database.rows("audit", "edition", {"quarter": quarter.name})
-    if latest and latest[0][1] == facts:
-        return int(latest[0][0])
-    edition = int(latest[0][0]) + 1 if latest else 1
-    values = {"quarter": quarter.name, "edition": edition, "facts": facts, "as_of": as_of}
-    database.run("audit", "insert_edition", values)
+    facts = _fingerprint(database, quarter)
+    latest = database.records(AuditEdition, "audit", "latest_edition", {"quarter": quarter})
+    if latest and latest[0].facts == facts:
+        return latest[0].edition
+    edition = latest[0].edition + 1 if latest else 1
+    database.put(AuditEdition, [AuditEdition(quarter, edition, facts, as_of)])
     return edition
 
 
 def _fingerprint(database: Database, quarter: str) -> str:
     """Return a mark of all that the audit says, the quarters before included."""
     content = sha256()
-    for table in ("drift", *_TABLES):
-        for row in database.rows("audit", f"facts_{table}", {"quarter": quarter}):
-            content.update(repr(row).encode())
+    kinds: tuple[type[Any], ...] = (Departure, *_FIGURES)
+    for kind in kinds:
+        for row in database.every(kind):
+            if row.quarter <= quarter:
+                content.update(repr(astuple(row)).encode())
     return content.hexdigest()[:16]

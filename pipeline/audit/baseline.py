@@ -3,10 +3,11 @@
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from operator import attrgetter
 
 from pipeline.audit.drift import StoreStory, story_of
-from pipeline.audit.fields import FIELDS, STATION
 from pipeline.audit.gather import store_facts
+from pipeline.audit.records import FIELDS, STATION
 from pipeline.database import Database
 from pipeline.errors import (
     ApproverUnknown,
@@ -15,8 +16,8 @@ from pipeline.errors import (
     ReasonMissing,
     UnknownSelection,
 )
-from pipeline.frames import frame_of
 from pipeline.settings import Settings
+from pipeline.tables.audit import Baseline
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,18 +31,34 @@ class Approved:
 
 
 @dataclass(frozen=True, slots=True)
-class _Row:
-    """A row of the table baseline."""
+class LatestVersion:
+    """The latest version of a store's baseline, and the last day anything was approved for."""
 
-    version: int
     store: str
-    station: str
-    field: str
-    value: str | None
-    approved_by: str
+    version: int
     approved_on: date
-    reason: str
-    change: str | None = None
+
+
+def keep(database: Database) -> None:
+    """Note the exceptions on file and each station's clear air, and move the baseline forward.
+
+    Call it once a run, after survey and plan. Later runs replace exceptions and figures; kept under
+    this run's day, they let an audit of the quarter say the same whenever it is run.
+    """
+    with database.transaction():
+        database.run("audit", "keep_exceptions")
+        database.run("audit", "keep_clear_air")
+    advance(database)
+
+
+def advance(database: Database) -> int:
+    """Move the baseline forward by the changes verified since; return how many moved it.
+
+    Each change moves it once, as of the day it was verified; one backed out afterwards moves it
+    back. Stations without a baseline have none to move.
+    """
+    with database.transaction():
+        return len(database.column("audit", "advance"))
 
 
 def approve(  # noqa: PLR0913 - what is approved, by whom, why and when
@@ -49,7 +66,7 @@ def approve(  # noqa: PLR0913 - what is approved, by whom, why and when
 ) -> tuple[Approved, ...]:
     """Freeze the configuration of stores as agreed: as the latest export up to a day found it.
 
-    Stations that were agreed and are not there any more are agreed to be gone.
+    Stations that were agreed and are no longer there are agreed to be gone.
 
     Args:
         database: with exports taken in.
@@ -71,26 +88,30 @@ def approve(  # noqa: PLR0913 - what is approved, by whom, why and when
     if not reason.strip():
         raise ReasonMissing
     advance(database)
-    known = [name for (name,) in database.rows("audit", "known_stores")]
-    latest = {row[0]: row[1:] for row in database.rows("audit", "latest_versions")}
+    known = database.column("audit", "known_stores")
+    versions = database.records(LatestVersion, "audit", "latest_versions")
+    latest = {one.store: one for one in versions}
     stories = _stories(database, stores, on)
-    rows: list[_Row] = []
+    rows: list[Baseline] = []
     done: list[Approved] = []
     for store in sorted(set(stores)):
         if store not in known:
             raise UnknownSelection("store", store, known)
-        version, last = latest.get(store, (0, None))
-        if last is not None and last > on:
-            raise BaselineOutOfOrder(store, on, last)
+        last = latest.get(store)
+        if last is not None and last.approved_on > on:
+            raise BaselineOutOfOrder(store, on, last.approved_on)
         if store not in stories or not stories[store].days:
             raise NothingToApprove(store, on)
-        story = stories[store]
-        fresh = [_Row(version + 1, store, *agreed, by, on, reason) for agreed in _found(story, on)]
-        rows += fresh
+        version = last.version + 1 if last else 1
+        fresh = [
+            Baseline(version, store, *agreed, by, on, reason, None)
+            for agreed in _found(stories[store], on)
+        ]
         count = sum(row.field == FIELDS[STATION] and row.value is not None for row in fresh)
-        done.append(Approved(store, version + 1, count, story.days[-1]))
+        done.append(Approved(store, version, count, stories[store].days[-1]))
+        rows += fresh
     with database.transaction():
-        database.insert("audit", "insert_baseline", frame_of(_Row, rows))
+        database.put(Baseline, sorted(rows, key=attrgetter("version", "store", "station", "field")))
     return tuple(done)
 
 
@@ -113,15 +134,3 @@ def _found(story: StoreStory, on: date) -> Iterator[tuple[str, str, str | None]]
                 yield str(row[STATION]), field, value
         elif gone is not None:
             yield gone, FIELDS[STATION], None
-
-
-def advance(database: Database) -> int:
-    """Move the baseline forward by the changes verified since; return how many it moved by.
-
-    Each change moves it once, as of the day it was verified; one backed out afterwards moves it
-    back. Stations without a baseline have none to move.
-    """
-    before = database.rows("audit", "count_baseline")[0][0]
-    with database.transaction():
-        database.run("audit", "advance")
-    return int(database.rows("audit", "count_baseline")[0][0] - before)

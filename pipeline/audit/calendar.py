@@ -25,7 +25,7 @@ class Quarter:
 
     @property
     def name(self) -> str:
-        """How it is written: 2026-Q3."""
+        """Its name, such as 2026-Q3."""
         return f"{self.year:04}-Q{self.number}"
 
     @property
@@ -47,10 +47,11 @@ class Quarter:
 
 @dataclass(frozen=True, slots=True)
 class Span:
-    """The days after `start` up to and with `end`: what changed since the evening of `start`."""
+    """The days after `start` up to and including `end`; `quarter` names it, if it is one's."""
 
     start: date
     end: date
+    quarter: str = ""
 
 
 def quarter_of(day: date) -> Quarter:
@@ -59,10 +60,10 @@ def quarter_of(day: date) -> Quarter:
 
 
 def read_quarter(text: str) -> Quarter:
-    """Return the quarter written as 2026-Q3.
+    """Return the quarter of a name such as 2026-Q3.
 
     Raises:
-        QuarterUnreadable: it is not written so.
+        QuarterUnreadable: the text is no such name.
     """
     found = _FORM.fullmatch(text.strip().upper())
     if found is None:
@@ -71,7 +72,7 @@ def read_quarter(text: str) -> Quarter:
 
 
 def quarters_to(first: date, last: Quarter) -> Iterator[Quarter]:
-    """Yield the quarters from the one of a day up to and with the last."""
+    """Yield the quarters from that of a day up to and including the last."""
     quarter = quarter_of(first)
     while quarter <= last:
         yield quarter
@@ -79,5 +80,5 @@ def quarters_to(first: date, last: Quarter) -> Iterator[Quarter]:
 
 
 def span_of(quarter: Quarter, as_of: date) -> Span:
-    """Return the days of a quarter, no further than the day of the run."""
-    return Span(quarter.first - timedelta(days=1), min(quarter.last, as_of))
+    """Return the days of a quarter, but none after the day of the run."""
+    return Span(quarter.first - timedelta(days=1), min(quarter.last, as_of), quarter.name)

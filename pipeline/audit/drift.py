@@ -1,8 +1,9 @@
 """Agreed against found: what kind of departure each difference is. Pure; knows no database.
 
-One row at most for a station, a field and a span of days. What stands at the end of the span comes
-before what happened within it. Drift, deviation, replaced hardware, new, gone and renamed are told
-in every span until they are settled; an approved change in one span only, the first to find it.
+There is at most one row for a station, a field and a span of days. What stands at the end of the
+span comes before what happened within it. Drift, deviation, replaced hardware, new, gone and
+renamed are reported in every span until they are settled; an approved change in one span only, the
+first to find it.
 """
 
 from bisect import bisect_right
@@ -11,14 +12,33 @@ from dataclasses import dataclass
 from datetime import date
 from functools import cached_property
 
-from pipeline.audit.agreed import Agreed, agreed_by_life
-from pipeline.audit.approval import Case, Judged, judge
 from pipeline.audit.calendar import Span
-from pipeline.audit.fields import FIELDS, STATION, Values
-from pipeline.audit.follow import Life, follow
-from pipeline.audit.records import STANDING, Departure, Kind, StoreFacts
+from pipeline.audit.follow import Agreed, Life, agreed_by_life, follow
+from pipeline.audit.records import (
+    ANY,
+    CHANNEL,
+    EUI64,
+    FIELDS,
+    HARDWARE,
+    STATION,
+    ChangeStory,
+    DriftKind,
+    OnFile,
+    StoreFacts,
+    Values,
+    excepts,
+)
+from pipeline.tables.audit import Baseline, Departure
 
 _BASELINE, _EARLIER = "baseline", "earlier export"
+_COVERS = frozenset({"approved", "scheduled", "implemented", "ineffective"})
+_VERIFIED = "verified"
+_STANDING = frozenset(
+    {
+        DriftKind.DEVIATION, DriftKind.DRIFT, DriftKind.REPLACED, DriftKind.RENAMED, DriftKind.NEW,
+        DriftKind.GONE, DriftKind.UNSEEN,
+    }
+)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +66,31 @@ class _View:
     basis: str
 
 
+@dataclass(frozen=True, slots=True)
+class Difference:
+    """A field of a station that departs from what is agreed, on a day.
+
+    `names` are those the station went by up to that day, `wanted` what is agreed of all its fields,
+    `agreement` the row about this one, `row` what was found of all of them (None: not listed).
+    """
+
+    names: frozenset[str]
+    place: int
+    day: date
+    wanted: Values
+    agreement: Baseline | None
+    row: Values | None
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """What a departure is, and the change or exception that approves it."""
+
+    kind: DriftKind
+    change: ChangeStory | None = None
+    exception: OnFile | None = None
+
+
 def story_of(facts: StoreFacts) -> StoreStory:
     """Return a store's facts in the order of what they speak of; once for all spans."""
     lives, agreed = agreed_by_life(follow(facts.snapshots), facts.agreements)
@@ -65,7 +110,7 @@ def departures(story: StoreStory, span: Span) -> tuple[Departure, ...]:
         view = _View(story, span, before, upto, since, _EARLIER)
     else:
         return ()
-    stations = map(_Station, [view] * len(agreed), story.lives, agreed)
+    stations = map(_StationSpan, [view] * len(agreed), story.lives, agreed)
     rows = [row for station in stations for row in station.rows()]
     return tuple(sorted(rows, key=lambda row: (row.subject, FIELDS.index(row.field))))
 
@@ -84,7 +129,7 @@ def _as_found(story: StoreStory, span: Span, before: int) -> tuple[date, list[Ag
     return since, [Agreed((since,), (row,), nobody) if row else Agreed() for row in rows]
 
 
-class _Station:
+class _StationSpan:
     """One station in one span."""
 
     def __init__(self, view: _View, life: Life, agreed: Agreed) -> None:
@@ -131,7 +176,7 @@ class _Station:
         if name is not None:
             listed = [at for at in range(self.upto) if self.seen[at] is not None]
             last = self.days[listed[-1]] if listed else None
-            yield self._row(name, STATION, Judged(Kind.UNSEEN), None, last)
+            yield self._row(name, STATION, Judged(DriftKind.UNSEEN), None, last)
 
     def _field(self, place: int) -> Iterator[Departure]:
         found, wanted = _value(self._last, place), self._wanted[place]
@@ -141,10 +186,10 @@ class _Station:
                 name = _value(self._last, STATION) or self._wanted[STATION]
                 yield self._row(name, place, judged, found, self._since(place))
         elif self._moved(place) and found == wanted:
-            if not self._told_before(place, Kind.APPROVED):
-                yield self._settled(Kind.APPROVED, place)
+            if not self._told_before(place, DriftKind.APPROVED):
+                yield self._settled(DriftKind.APPROVED, place)
         elif self.before and self._departs(self.start, place, self._first):
-            yield self._settled(Kind.REVERTED, place)
+            yield self._settled(DriftKind.REVERTED, place)
         else:
             yield from self._back(place)
 
@@ -156,10 +201,9 @@ class _Station:
         return wanted != found and (place == STATION or None not in {wanted, found})
 
     def _judged(self, day: date, place: int, row: Values | None) -> Judged:
-        names = frozenset(name for met, name in self.life.names if met <= day)
-        agreement = self.agreed.row(day, place)
-        case = Case(names, place, day, self.agreed.on(day), agreement, row)
-        return judge(case, self.view.story.facts)
+        names, agreement = self.life.known_as(day), self.agreed.row(day, place)
+        one = Difference(names, place, day, self.agreed.on(day), agreement, row)
+        return judge(one, self.view.story.facts)
 
     def _moved(self, place: int) -> bool:
         """Tell whether what is agreed of a field moved within the span."""
@@ -168,15 +212,15 @@ class _Station:
             return False
         return place == STATION or None not in {was[STATION], was[place]}
 
-    def _told_before(self, place: int, kind: Kind) -> bool:
+    def _told_before(self, place: int, kind: DriftKind) -> bool:
         """Tell whether an approved change was found, and so told, in an earlier span already."""
-        if kind is not Kind.APPROVED or not self.before:
+        if kind is not DriftKind.APPROVED or not self.before:
             return False
         if _value(self._first, place) != _value(self._last, place):
             return False
         if not self._departs(self.start, place, self._first):
             return False
-        return self._judged(self.start, place, self._first).kind is Kind.APPROVED
+        return self._judged(self.start, place, self._first).kind is DriftKind.APPROVED
 
     def _since(self, place: int) -> date:
         """Return the day of the export from which on a field departs to the end."""
@@ -190,13 +234,13 @@ class _Station:
             at -= 1
         return self.days[at]
 
-    def _settled(self, kind: Kind, place: int) -> Departure:
+    def _settled(self, kind: DriftKind, place: int) -> Departure:
         """Return the row of what departs no more: approved, or back at what is agreed."""
         found = _value(self._last, place)
         at = self.upto - 1
         while at > self.before and _value(self.seen[at - 1], place) == found:
             at -= 1
-        before = _value(self._first, place) if kind is Kind.REVERTED else None
+        before = _value(self._first, place) if kind is DriftKind.REVERTED else None
         name = _value(self._last, STATION) or _value(self._first, STATION) or self._was[STATION]
         return self._row(name, place, Judged(kind), found, self.days[at], before)
 
@@ -206,7 +250,7 @@ class _Station:
             row, day = self.seen[at], self.days[at]
             if (row is not None or place == STATION) and self._departs(day, place, row):
                 then = self._judged(day, place, row)
-                judged = Judged(Kind.BACK, then.order, then.exception)
+                judged = Judged(DriftKind.BACK, then.change, then.exception)
                 value = _value(row, place)
                 name = _value(self._last, STATION) or _value(row, STATION) or self._was[STATION]
                 yield self._row(name, place, judged, _value(self._last, place), day, value)
@@ -222,12 +266,13 @@ class _Station:
         meanwhile: str | None = None,
     ) -> Departure:
         by, on, change = self._approval(place, judged)
-        stands = judged.kind in STANDING and first_seen is not None
+        stands = judged.kind in _STANDING and first_seen is not None
         return Departure(
+            quarter=self.view.span.quarter,
             store=self.view.story.facts.store,
             subject=name or "",
             field=FIELDS[place],
-            kind=judged.kind,
+            kind=judged.kind.value,
             agreed=self._wanted[place],
             found=found,
             meanwhile=meanwhile,
@@ -238,16 +283,68 @@ class _Station:
             change=change,
             exception=judged.exception.reason if judged.exception else None,
             basis=self.view.basis,
+            clear_air_lost=None,  # known once the departures of all stores are
         )
 
     def _approval(self, place: int, judged: Judged) -> tuple[str | None, date | None, str | None]:
         """Return who last approved what is there, on what day, and by which change."""
-        row, order = self.agreed.row(self.end, place), judged.order
-        if order is not None:
-            last = order.last(self.end)
-            return order.approver(self.end), last.day if last else None, order.change
+        row, story = self.agreed.row(self.end, place), judged.change
+        if story is not None:
+            last = story.last(self.end)
+            return story.approver(self.end), last.at.date() if last else None, story.change.change
         by, on, change = (row.approved_by, row.approved_on, row.change) if row else (None,) * 3
         return (judged.exception.approved_by if judged.exception else by), on, change
+
+
+def judge(one: Difference, facts: StoreFacts) -> Judged:
+    """Return what a departure is: approved by a change, by an exception, or of which kind."""
+    if one.place == CHANNEL:
+        change = _approving(one, facts.changes)
+        if change is not None:
+            return Judged(DriftKind.APPROVED, change=change)
+    for exception in facts.exceptions:
+        meant = exception.subject == ANY or exception.subject in one.names
+        if meant and exception.holds(one.day) and excepts(exception.rule, FIELDS[one.place]):
+            return Judged(DriftKind.DEVIATION, exception=exception)
+    return Judged(_unapproved(one))
+
+
+def _unapproved(one: Difference) -> DriftKind:
+    wanted, row = one.wanted, one.row
+    if one.place == STATION:
+        if wanted[STATION] is None:
+            return DriftKind.NEW
+        return DriftKind.GONE if row is None else DriftKind.RENAMED
+    if one.place == HARDWARE and row is not None:
+        known = None not in {wanted[EUI64], row[EUI64]}
+        replaced = known and wanted[EUI64] != row[EUI64]
+        return DriftKind.REPLACED if replaced else DriftKind.DRIFT
+    return DriftKind.REPLACED if one.place == EUI64 else DriftKind.DRIFT
+
+
+def _approving(one: Difference, changes: Sequence[ChangeStory]) -> ChangeStory | None:
+    """Return the change that approves a channel which the baseline does not have yet.
+
+    A verified change has moved the baseline and approves nothing more, unless it is a parking step
+    whose plan is still under way. What was agreed anew since ends what was approved before.
+    """
+    own = [story for story in changes if story.change.station in one.names]
+    for story in reversed(own):
+        last = story.last(one.day)
+        if last is None or str(story.change.to_channel) != _value(one.row, CHANNEL):
+            continue
+        if one.agreement is not None and last.at.date() < one.agreement.approved_on:
+            continue
+        if last.state in _COVERS or (last.state == _VERIFIED and _parked(story, own, one.day)):
+            return story
+    return None
+
+
+def _parked(story: ChangeStory, own: Sequence[ChangeStory], day: date) -> bool:
+    """Tell whether a parking step's plan still has a step of the same station under way."""
+    plan = story.change.plan
+    others = [other.last(day) for other in own if other.change.plan == plan and other is not story]
+    return story.change.parking and any(e is not None and e.state in _COVERS for e in others)
 
 
 def _value(row: Values | None, place: int) -> str | None:

@@ -1,4 +1,4 @@
-"""Follow every station of a store through its exports, under whatever name it goes.
+"""Follow every station of a store through its exports, and say what was agreed of each.
 
 A station is known by its name. Where a name is new, or stands for other hardware than before, the
 hardware address (EUI-64) tells whether it is a station known under another name. What is decided
@@ -7,23 +7,17 @@ at one export rests on that export and earlier ones alone, so later exports chan
 
 import re
 from bisect import bisect_right
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
+from itertools import groupby
 
-from pipeline.audit.fields import EUI64, FIELDS, STATION, Values
+from pipeline.audit.records import EUI64, FIELDS, NOTHING, STATION, Snapshot, Values
+from pipeline.tables.audit import Baseline
 
 _ADDRESS = re.compile(r"[0-9a-f]{16}")
 _LOCAL = tuple(FIELDS.index(name) for name in ("ip_address", "name", "mounted", "place"))
-
-
-@dataclass(frozen=True, slots=True)
-class Snapshot:
-    """One stations export of a store: what it says of each station, by name."""
-
-    day: date
-    stations: Mapping[str, Values]
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,10 +32,9 @@ class Life:
     names: tuple[tuple[date, str], ...]
     seen: tuple[Values | None, ...]
 
-    def name_on(self, day: date) -> str | None:
-        """Return the name it went by on a day; None before it was first seen."""
-        at = bisect_right(self.names, day, key=lambda named: named[0])
-        return self.names[at - 1][1] if at else None
+    def known_as(self, day: date) -> frozenset[str]:
+        """Return the names it went by up to and including a day."""
+        return frozenset(name for met, name in self.names if met <= day)
 
 
 @dataclass(slots=True)
@@ -166,3 +159,95 @@ def _renamed(named: Mapping[str, _Growing], found: Mapping[str, _Growing]) -> di
     moved = {id(life) for life in found.values()}
     kept = {name: life for name, life in named.items() if id(life) not in moved}
     return {**kept, **found}
+
+
+@dataclass(frozen=True, slots=True)
+class Agreed:
+    """What was agreed of one station from each day on on which that changed."""
+
+    days: tuple[date, ...] = ()
+    values: tuple[Values, ...] = ()
+    rows: tuple[tuple[Baseline | None, ...], ...] = ()  # of each day, one for each of FIELDS
+
+    def on(self, day: date) -> Values:
+        """Return what was agreed on a day; nothing before the first agreement."""
+        at = bisect_right(self.days, day)
+        return self.values[at - 1] if at else NOTHING
+
+    def row(self, day: date, place: int) -> Baseline | None:
+        """Return the agreement in force on a day about one field."""
+        at = bisect_right(self.days, day)
+        return self.rows[at - 1][place] if at else None
+
+    def moved(self, start: date, end: date) -> bool:
+        """Tell whether anything was agreed after `start` up to and with `end`."""
+        return bisect_right(self.days, start) != bisect_right(self.days, end)
+
+
+def agreed_by_life(
+    lives: Sequence[Life], agreements: Sequence[Baseline]
+) -> tuple[tuple[Life, ...], tuple[Agreed, ...]]:
+    """Return what is agreed of each life.
+
+    A station of the baseline that no export ever named gets a life of its own, without sightings;
+    the lives come back with these added.
+    """
+    order = sorted(agreements, key=lambda a: (a.approved_on, a.version, a.station, a.field))
+    spans = _spans(lives)
+    grown = list(lives)
+    unmet: dict[str, int] = {}
+    rows: dict[int, list[Baseline]] = defaultdict(list)
+    for agreement in order:
+        owner = _owner(lives, spans.get(agreement.station, ()), agreement)
+        if owner is None:
+            if agreement.station not in unmet:
+                unmet[agreement.station] = len(grown)
+                grown.append(_never_seen(agreement, lives))
+            owner = unmet[agreement.station]
+        rows[owner].append(agreement)
+    return tuple(grown), tuple(_folded(rows.get(number, ())) for number in range(len(grown)))
+
+
+def _spans(lives: Sequence[Life]) -> Mapping[str, list[int]]:
+    """Return the numbers of the lives that ever went by each name."""
+    spans: dict[str, list[int]] = defaultdict(list)
+    for number, life in enumerate(lives):
+        for _, name in life.names:
+            if number not in spans[name]:
+                spans[name].append(number)
+    return spans
+
+
+def _owner(lives: Sequence[Life], numbers: Sequence[int], agreement: Baseline) -> int | None:
+    """Return the life an agreement speaks of: the one that last took the name by that day.
+
+    Else one that begins under that name later on. What a station is called later never counts, so
+    that an agreement means the same however much is known by now.
+    """
+    station, day = agreement.station, agreement.approved_on
+    took = [
+        (met, number)
+        for number in numbers
+        for met, name in lives[number].names
+        if name == station and met <= day
+    ]
+    if took:
+        return max(took)[1]
+    return next((n for n in numbers if lives[n].names[0][1] == station), None)
+
+
+def _never_seen(agreement: Baseline, lives: Sequence[Life]) -> Life:
+    snapshots = len(lives[0].seen) if lives else 0
+    return Life(((agreement.approved_on, agreement.station),), (None,) * snapshots)
+
+
+def _folded(agreements: Sequence[Baseline]) -> Agreed:
+    days, values, rows = [], [], []
+    now: list[Baseline | None] = [None] * len(FIELDS)
+    for day, group in groupby(agreements, key=lambda a: a.approved_on):
+        for agreement in group:
+            now[FIELDS.index(agreement.field)] = agreement
+        days.append(day)
+        values.append(tuple(None if a is None else a.value for a in now))
+        rows.append(tuple(now))
+    return Agreed(tuple(days), tuple(values), tuple(rows))

@@ -1,22 +1,21 @@
 """One station's life, to be read without SQL: what it was set to, when, and who approved it."""
 
 from bisect import bisect_right
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 from enum import IntEnum
 
-from pipeline.audit.agreed import Agreed
-from pipeline.audit.approval import Case, Judged, judge
-from pipeline.audit.drift import StoreStory, story_of
-from pipeline.audit.fields import CHANNEL, FIELDS, STATION, Values
-from pipeline.audit.follow import Life
+from pipeline.audit.drift import Difference, Judged, StoreStory, judge, story_of
+from pipeline.audit.follow import Agreed, Life
 from pipeline.audit.gather import store_facts
+from pipeline.audit.records import CHANNEL, FIELDS, STATION, Values
 from pipeline.database import Database
 from pipeline.errors import UnknownSelection
+from pipeline.tables.audit import ClearAirKept
 
 
-class Happened(IntEnum):
+class LineKind(IntEnum):
     """What a line tells of; on one day in this order."""
 
     REGISTER = 1  # an event of a change
@@ -35,18 +34,10 @@ class LifeLine:
 
     day: date
     until: date | None
-    what: Happened
+    what: LineKind
     text: str
     by: str | None
     clear_air: float | None
-
-
-@dataclass(frozen=True, slots=True)
-class _Air:
-    station: str
-    as_of: date
-    channel: str
-    clear_air: float
 
 
 def life(database: Database, store: str, station: str) -> tuple[LifeLine, ...]:
@@ -55,27 +46,17 @@ def life(database: Database, store: str, station: str) -> tuple[LifeLine, ...]:
     Raises:
         UnknownSelection: no export or baseline names the store, or the station in it.
     """
-    as_of = database.rows("audit", "as_of")[0][0]
-    known = [name for (name,) in database.rows("audit", "known_stores")]
+    as_of: date = database.value("audit", "as_of")
     stories = [story_of(facts) for facts in store_facts(database, as_of, store)]
     if not stories:
-        raise UnknownSelection("store", store, known)
+        raise UnknownSelection("store", store, database.column("audit", "known_stores"))
     number = _number(stories[0], station)
-    names = {name for _, name in stories[0].lives[number].names}
-    asked = {"store": store, "last": as_of}
-    air = [
-        _Air(name, day, str(channel), clear_air)
-        for name, day, channel, clear_air in database.rows("audit", "air_of", asked)
-        if name in names
-    ]
+    names = stories[0].lives[number].known_as(date.max)
+    kept = database.records(ClearAirKept, "audit", "air", {"store": store, "last": as_of})
     lines = [
-        *_found(stories[0], number, air),
+        *_found(stories[0], number, [one for one in kept if one.station in names]),
         *_agreed(stories[0].agreed[number]),
-        *(
-            _event(*row[1:])
-            for row in database.rows("audit", "events_of", asked)
-            if row[0] in names
-        ),
+        *_register(stories[0], names),
     ]
     return tuple(sorted(lines, key=lambda line: (line.day, line.what)))
 
@@ -94,17 +75,17 @@ def _number(story: StoreStory, station: str) -> int:
     return max(took)[1]
 
 
-def _found(story: StoreStory, number: int, air: Sequence[_Air]) -> Iterator[LifeLine]:
+def _found(story: StoreStory, number: int, air: Sequence[ClearAirKept]) -> Iterator[LifeLine]:
     """Yield every configuration met, with the first and the last day an export shows it."""
     one, agreed = story.lives[number], story.agreed[number]
     last: Values | None = None
     for start, end, row in _stretches(story, one):
         if row is None:
-            yield LifeLine(start, end, Happened.MISSING, "the exports do not list it", None, None)
+            yield LifeLine(start, end, LineKind.MISSING, "the exports do not list it", None, None)
             continue
         text = _configuration(row) if last is None else _difference(last, row)
         yield LifeLine(
-            start, end, Happened.FOUND, f"{text}; {_standing(story, number, row, end)}",
+            start, end, LineKind.FOUND, f"{text}; {_standing(story, number, row, end)}",
             _approver(agreed, row, end), _clear_air(air, row, end),
         )  # fmt: skip
         last = row
@@ -143,20 +124,19 @@ def _standing(story: StoreStory, number: int, row: Values, day: date) -> str:
     wanted = agreed.on(day)
     if wanted[STATION] is None:
         return "nothing is agreed"
-    names = frozenset(name for met, name in one.names if met <= day)
     told = []
     for place, (want, value) in enumerate(zip(wanted, row, strict=True)):
         if None not in {want, value} and want != value:
-            case = Case(names, place, day, wanted, agreed.row(day, place), row)
-            told.append(f"{_words(FIELDS[place])} is {_judged(judge(case, story.facts))}")
+            differs = Difference(one.known_as(day), place, day, wanted, agreed.row(day, place), row)
+            told.append(f"{_words(FIELDS[place])} is {_judged(judge(differs, story.facts))}")
     return f"not as agreed: {', '.join(told)}" if told else "as agreed"
 
 
 def _judged(judged: Judged) -> str:
     if judged.exception is not None:
         return f"a {judged.kind} ({judged.exception.reason}; {judged.exception.approved_by})"
-    if judged.order is not None:
-        return f"an {judged.kind} ({judged.order.change})"
+    if judged.change is not None:
+        return f"an {judged.kind} ({judged.change.change.change})"
     return f"{judged.kind}, approved by nobody"
 
 
@@ -167,11 +147,11 @@ def _approver(agreed: Agreed, row: Values, day: date) -> str | None:
     return agreement.approved_by if met and agreement else None
 
 
-def _clear_air(air: Sequence[_Air], row: Values, day: date) -> float | None:
+def _clear_air(air: Sequence[ClearAirKept], row: Values, day: date) -> float | None:
     """Return the last figure noted by a day for the channel of then."""
     own = [one for one in air if one.station == row[STATION]]
     at = bisect_right(own, day, key=lambda one: one.as_of)
-    return own[at - 1].clear_air if at and own[at - 1].channel == row[CHANNEL] else None
+    return own[at - 1].clear_air if at and str(own[at - 1].channel) == row[CHANNEL] else None
 
 
 def _agreed(agreed: Agreed) -> Iterator[LifeLine]:
@@ -181,24 +161,22 @@ def _agreed(agreed: Agreed) -> Iterator[LifeLine]:
             own = [row for row in rows if row is not None and row.version == version]
             values = ", ".join(f"{_words(row.field)} {row.value or 'none'}" for row in own)
             text = f"baseline version {version} ({own[0].reason}): {values}"
-            yield LifeLine(day, None, Happened.AGREED, text, own[0].approved_by, None)
+            yield LifeLine(day, None, LineKind.AGREED, text, own[0].approved_by, None)
 
 
-def _event(  # noqa: PLR0913, PLR0917 - the columns of a row
-    day: date,
-    change: str,
-    from_channel: int,
-    to_channel: int,
-    parking: bool,
-    state: str,
-    by: str,
-    note: str,
-) -> LifeLine:
-    step = (
-        f"change {change}, channel {from_channel} to {to_channel}{' (parking)' if parking else ''}"
-    )
-    text = f"{step}: {state}{f' ({note})' if note else ''}"
-    return LifeLine(day, None, Happened.REGISTER, text, by, None)
+def _register(story: StoreStory, names: Collection[str]) -> Iterator[LifeLine]:
+    """Yield what became of every change of the station."""
+    events = [
+        (one.change, event)
+        for one in story.facts.changes
+        if one.change.station in names
+        for event in one.events
+    ]
+    for change, event in sorted(events, key=lambda e: (e[0].station, e[1].at, e[1].seq)):
+        channels = f"channel {change.from_channel} to {change.to_channel}"
+        step = f"change {change.change}, {channels}{' (parking)' if change.parking else ''}"
+        text = f"{step}: {event.state}{f' ({event.note})' if event.note else ''}"
+        yield LifeLine(event.at.date(), None, LineKind.REGISTER, text, event.by, None)
 
 
 def _words(field: str) -> str:

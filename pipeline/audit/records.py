@@ -1,15 +1,36 @@
 """Records of the audit step. Days are days of the store's own calendar."""
 
+import csv
 from bisect import bisect_right
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
+from functools import cache
+from pathlib import Path
+from types import MappingProxyType
 
-from pipeline.audit.agreed import Agreement
-from pipeline.audit.follow import Snapshot
+from pipeline.tables.audit import Baseline
+from pipeline.tables.changes import Change, ChangeEvent
+
+# The configuration that is agreed and looked for again, field by field, as texts. `station` is the
+# station's own name in the exports: present under that name, or absent (None).
+FIELDS = (
+    "station", "channel", "pan_id", "tx_power_dbm", "eui64", "ip_address", "port", "firmware",
+    "hardware", "name", "mounted", "place",
+)  # fmt: skip
+STATION, CHANNEL, EUI64, HARDWARE = (
+    FIELDS.index(name) for name in ("station", "channel", "eui64", "hardware")
+)
+Values = tuple[str | None, ...]  # one for each of FIELDS; None: absent, or not stated
+NOTHING: Values = (None,) * len(FIELDS)
+
+ANY = "*"
+_DRIFT_RULE = "drift"
+_RULES = Path(__file__).resolve().parent / "exception_fields.csv"
 
 
-class Kind(StrEnum):
+class DriftKind(StrEnum):
     """What a difference between agreed and found comes to."""
 
     APPROVED = "approved change"
@@ -24,46 +45,35 @@ class Kind(StrEnum):
     BACK = "changed and changed back"  # within the span
 
 
-STANDING = frozenset(
-    {Kind.DEVIATION, Kind.DRIFT, Kind.REPLACED, Kind.RENAMED, Kind.NEW, Kind.GONE, Kind.UNSEEN}
-)
-"""Kinds that are told again in every span until they are settled."""
-
-
 @dataclass(frozen=True, slots=True)
-class Happening:
-    """A state a change of the register came to."""
+class Snapshot:
+    """One stations export of a store: what it says of each station, by name."""
 
     day: date
-    state: str
-    by: str
+    stations: Mapping[str, Values]
 
 
 @dataclass(frozen=True, slots=True)
-class Order:
-    """A change in the register, with what became of it, oldest first."""
+class ChangeStory:
+    """A change of the register, with what became of it, oldest first."""
 
-    change: str
-    plan: str
-    station: str
-    to_channel: str
-    parking: bool
-    happenings: tuple[Happening, ...]
+    change: Change
+    events: tuple[ChangeEvent, ...]
 
-    def last(self, day: date) -> Happening | None:
-        """Return what became of it up to and with a day."""
-        at = bisect_right(self.happenings, day, key=lambda happening: happening.day)
-        return self.happenings[at - 1] if at else None
+    def last(self, day: date) -> ChangeEvent | None:
+        """Return the last event up to and including a day."""
+        at = bisect_right(self.events, day, key=lambda event: event.at.date())
+        return self.events[at - 1] if at else None
 
     def approver(self, day: date) -> str | None:
-        """Return who approved it last up to and with a day."""
-        by = [h.by for h in self.happenings if h.state == "approved" and h.day <= day]
+        """Return who last approved it up to and including a day."""
+        by = [e.by for e in self.events if e.state == "approved" and e.at.date() <= day]
         return by[-1] if by else None
 
 
 @dataclass(frozen=True, slots=True)
 class OnFile:
-    """An exception with the days it was on file: from `since` up to before `gone`."""
+    """An exception and the days it was on file: from `since` until before `gone`."""
 
     rule: str
     subject: str  # '*': any
@@ -87,32 +97,26 @@ class StoreFacts:
 
     store: str
     snapshots: tuple[Snapshot, ...]
-    agreements: tuple[Agreement, ...]
-    orders: tuple[Order, ...]
+    agreements: tuple[Baseline, ...]
+    changes: tuple[ChangeStory, ...]
     exceptions: tuple[OnFile, ...]
     began: date
 
 
-@dataclass(frozen=True, slots=True)
-class Departure:
-    """One difference. `meanwhile` is a value met within the span that is neither agreed nor found.
+@cache
+def _fields_of_rules() -> Mapping[str, str]:
+    with _RULES.open(encoding="utf-8", newline="") as lines:
+        return MappingProxyType({row["rule"]: row["field"] for row in csv.DictReader(lines)})
 
-    `first_seen` is the day of the export that first showed it, of a station unseen the day of the
-    last one that lists it; `stood_days` how long it has stood by the end of the span, None where it
-    stands no more. `basis` is 'baseline', or 'earlier export' where nothing was agreed.
+
+def excepts(rule: str, field: str) -> bool:
+    """Tell whether an exception to a rule approves a departure in a field.
+
+    It does where the rule judges that field's own value. An exception to `drift`, or to
+    `drift-channel` and the like, is one to the baseline itself.
     """
-
-    store: str
-    subject: str
-    field: str
-    kind: Kind
-    agreed: str | None
-    found: str | None
-    meanwhile: str | None
-    first_seen: date | None
-    stood_days: int | None
-    approved_by: str | None
-    approved_on: date | None
-    change: str | None
-    exception: str | None
-    basis: str
+    if rule == _DRIFT_RULE:
+        return True
+    if rule.startswith(f"{_DRIFT_RULE}-"):
+        return rule == f"{_DRIFT_RULE}-{field.replace('_', '-')}"
+    return _fields_of_rules().get(rule) == field

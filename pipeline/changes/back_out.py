@@ -21,23 +21,21 @@ class Carried:
     found: int | None
 
 
-def back_out(
-    database: Database, store: str, day: date, plan: str | None = None
-) -> tuple[BackOutStep, ...]:
+def back_out(database: Database, store: str, day: date) -> tuple[BackOutStep, ...]:
     """Return the steps that undo what stands carried out in a store at the end of a day.
 
-    Changes carried out last are undone first. `plan` keeps to the changes of one plan; without it
-    the store goes back to how it was before the first change of the register that still stands.
+    Changes carried out last are undone first; the store goes back to how it was before the first
+    change of the register that still stands.
     """
-    values = {"store": store, "day": day, "plan": plan}
-    return way_back([Carried(*row) for row in database.rows("changes", "carried_out", values)])
+    values = {"store": store, "day": day}
+    return way_back(database.records(Carried, "changes", "carried_out", values))
 
 
 def way_back(carried: Sequence[Carried]) -> tuple[BackOutStep, ...]:
     """Return the steps back from changes given last one first.
 
-    A station that was found on another channel than its change says starts from there. Steps that
-    lead where the station stands already are left out.
+    A station found on another channel than its change says starts from there. Steps that lead to
+    where the station already is are left out.
     """
     origin = {one.station: one.from_channel for one in carried}  # of the earliest, which comes last
     on: dict[str, int] = {}

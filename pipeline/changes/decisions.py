@@ -1,51 +1,41 @@
 """Take decisions and results from the workbooks that came back."""
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
-from typing import Any
 
-from pipeline.changes.records import Change, Event, Refusal, Taken
-from pipeline.changes.register import append
-from pipeline.changes.returned import Returned, files_of, read_workbook
-from pipeline.changes.review import Draft, Plan, Review, Reviewed, Rules
-from pipeline.changes.states import Standing, State, Step, admit
+from pipeline.changes.register import append, standings
+from pipeline.changes.returned import Returned, WorkbookRefusal, files_of, read_workbook
+from pipeline.changes.review import Draft, PlanOnFile, Review, Rules, Tally
+from pipeline.changes.states import ChangeStanding, ChangeState, Trigger, admit
 from pipeline.database import Database
 from pipeline.errors import EventOutOfOrder, TransitionIllegal
+from pipeline.frames import grouped
 from pipeline.settings import Settings
+from pipeline.tables.changes import Change, ChangeEvent
 
 
 @dataclass(frozen=True, slots=True)
-class Known:
+class Taken:
+    """What became of one workbook that came back."""
+
+    workbook: str
+    store: str | None
+    decisions: int
+    results: int
+    repeated: int  # decisions and results that the register has already
+    refusals: tuple[WorkbookRefusal, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Filed:
     """What the register holds of the plans that came back."""
 
-    plans: Mapping[str, Plan]
+    plans: Mapping[str, PlanOnFile]
     changes: Mapping[str, Change]
-    standings: Mapping[str, Standing]
-    events: Mapping[str, Sequence[Event]]
-
-
-@dataclass(slots=True)
-class _Tally:
-    """What becomes of one workbook, as it comes together."""
-
-    reviewed: Reviewed
-    refusals: list[Refusal]
-    taken: list[Draft] = field(default_factory=list)
-    repeated: int = 0
-
-    def done(self) -> Taken:
-        """Return it for people to read."""
-        steps = [draft.step for draft in self.taken]
-        return Taken(
-            self.reviewed.workbook,
-            self.reviewed.store,
-            steps.count(Step.DECIDE),
-            steps.count(Step.RESULT),
-            self.repeated,
-            tuple(self.refusals),
-        )
+    standings: Mapping[str, ChangeStanding]
+    events: Mapping[str, Sequence[ChangeEvent]]
 
 
 def decide(
@@ -72,65 +62,68 @@ def decide(
         What became of every workbook, in order of their names.
     """
     read = [(path, read_workbook(path)) for path in files_of(workbooks)]
-    # Other workbooks that lie in a folder are none of our business; one named by a person is.
+    # Skip other workbooks that lie in a folder; refuse one that a person named.
     returned = [one for path, one in read if not one.foreign or path in workbooks]
-    plans = [plan for one in returned if (plan := one.plan)]
-    known = _known(database, plans)
+    filed = _filed(database, sorted({one.plan for one in returned if one.plan}))
     rules = Rules(settings.approvers, int(settings.limits["answer_days_most"]), today)
-    tallies = [_tally(_reviewed(one, known, rules)) for one in returned]
-    _settle(tallies, known, all_or_nothing=all_or_nothing)
+    tallies = [_tally(one, filed, rules) for one in returned]
+    _judge(tallies, filed, all_or_nothing=all_or_nothing)
     with database.transaction():
-        for step in (Step.DECIDE, Step.RESULT):
-            drafts = [draft for tally in tallies for draft in tally.taken if draft.step is step]
-            append(database, step, [draft.event for draft in sorted(drafts, key=_in_time)])
-    return tuple(tally.done() for tally in tallies)
+        for trigger in (Trigger.DECIDE, Trigger.RESULT):
+            taken = [draft for tally in tallies for draft in tally.taken]
+            drafts = sorted((d for d in taken if d.trigger is trigger), key=_in_time)
+            append(database, trigger, [draft.event for draft in drafts])
+    return tuple(map(_taken, tallies))
 
 
-def _known(database: Database, plans: Sequence[str]) -> Known:
-    asked = {"plans": sorted(set(plans))}
-    rows = database.rows("changes", "changes_of", asked)
-    events: dict[str, list[Event]] = {}
-    for change, state, *rest in database.rows("changes", "events_of", asked):
-        events.setdefault(change, []).append(Event(change, State(state), *rest))
-    return Known(
-        {row[0]: Plan(*row) for row in database.rows("changes", "plans")},
-        {row[0]: _change(row) for row in rows},
-        {row[0]: Standing(State(row[-2]), row[-1]) for row in rows},
-        events,
+def _filed(database: Database, plans: Sequence[str]) -> Filed:
+    asked = {"plans": plans}
+    on_file = database.records(PlanOnFile, "changes", "plans_on_file")
+    changes = database.records(Change, "changes", "changes_of", asked)
+    events = database.records(ChangeEvent, "changes", "events_of", asked)
+    return Filed(
+        {plan.plan: plan for plan in on_file},
+        {change.change: change for change in changes},
+        standings(database),
+        grouped(events, "change"),
     )
 
 
-def _change(row: Sequence[Any]) -> Change:
-    return Change(*row[:-2])
-
-
-def _reviewed(returned: Returned, known: Known, rules: Rules) -> Reviewed:
-    plan = known.plans.get(returned.plan or "")
+def _tally(returned: Returned, filed: Filed, rules: Rules) -> Tally:
+    plan = filed.plans.get(returned.plan or "")
     if plan is not None:
-        return Review(returned, plan, known.changes, rules).result()
+        return Review(returned, plan, filed.changes, rules).result()
     refusals = list(returned.refusals)
     nothing_to_fill_in = returned.plan is None and not (returned.decisions or returned.results)
     if not refusals and not nothing_to_fill_in:
-        named = f"plan {returned.plan[:80]}, which" if returned.plan else "no plan that"
-        sentence = f"it names {named} the register does not know; send out the plan anew"
-        if returned.plan is None:
-            sentence = "it does not say which plan it belongs to; send out the plan anew"
-        refusals.append(Refusal(returned.workbook, returned.store, None, None, sentence))
-    return Reviewed(returned.workbook, returned.store, (), tuple(refusals))
+        sentence = "it does not say which plan it belongs to; send out the plan anew"
+        if returned.plan is not None:
+            named = f"plan {returned.plan[:80]}, which" if returned.plan else "no plan that"
+            sentence = f"it names {named} the register does not know; send out the plan anew"
+        refusals.append(WorkbookRefusal(returned.workbook, returned.store, None, None, sentence))
+    return Tally(returned.workbook, returned.store, [], refusals)
 
 
-def _tally(reviewed: Reviewed) -> _Tally:
-    return _Tally(reviewed, list(reviewed.refusals))
+def _taken(tally: Tally) -> Taken:
+    triggers = [draft.trigger for draft in tally.taken]
+    return Taken(
+        tally.workbook,
+        tally.store,
+        triggers.count(Trigger.DECIDE),
+        triggers.count(Trigger.RESULT),
+        tally.repeated,
+        tuple(tally.refusals),
+    )
 
 
-def _settle(tallies: Sequence[_Tally], known: Known, *, all_or_nothing: bool) -> None:
+def _judge(tallies: Sequence[Tally], filed: Filed, *, all_or_nothing: bool) -> None:
     """Sort every draft into taken, repeated or refused; workbooks are judged together."""
     _refuse_disagreements(tallies)
     blocked: set[int] = set()
     while True:
         for tally in tallies:
             tally.taken, tally.repeated = [], 0
-        refused = list(_admitted(tallies, known, blocked))
+        refused = list(_admitted(tallies, filed, blocked))
         fresh = {at for at, tally in enumerate(tallies) if all_or_nothing and tally.refusals}
         fresh |= {at for at, _ in refused if all_or_nothing}
         if fresh <= blocked:
@@ -140,69 +133,69 @@ def _settle(tallies: Sequence[_Tally], known: Known, *, all_or_nothing: bool) ->
         tallies[at].refusals.append(refusal)
 
 
-def _refuse_disagreements(tallies: Sequence[_Tally]) -> None:
+def _refuse_disagreements(tallies: Sequence[Tally]) -> None:
     """Refuse what two rows or workbooks say differently of one change."""
-    said: dict[tuple[str, Step], list[Draft]] = {}
+    said: dict[tuple[str, Trigger], list[Draft]] = {}
     for tally in tallies:
-        for draft in tally.reviewed.drafts:
-            said.setdefault((draft.change.change, draft.step), []).append(draft)
+        for draft in tally.drafts:
+            said.setdefault((draft.change.change, draft.trigger), []).append(draft)
     for tally in tallies:
         kept: list[Draft] = []
-        for draft in tally.reviewed.drafts:
-            others = [o for o in said[draft.change.change, draft.step] if _differs(o, draft)]
-            if others:
-                tally.refusals.append(_disagreement(draft, others[0]))
-            else:
+        for draft in tally.drafts:
+            answers = said[draft.change.change, draft.trigger]
+            other = next((o for o in answers if _answer(o) != _answer(draft)), None)
+            if other is None:
                 kept.append(draft)
-        tally.reviewed = Reviewed(
-            tally.reviewed.workbook, tally.reviewed.store, tuple(kept), tally.reviewed.refusals
-        )
+            else:
+                tally.refusals.append(_disagreement(draft, other))
+        tally.drafts = kept
 
 
-def _differs(one: Draft, other: Draft) -> bool:
-    return (one.event.state, one.event.result) != (other.event.state, other.event.result)
+def _answer(draft: Draft) -> tuple[str, str | None]:
+    return draft.event.state, draft.event.result
 
 
-def _disagreement(draft: Draft, other: Draft) -> Refusal:
+def _disagreement(draft: Draft, other: Draft) -> WorkbookRefusal:
     place = f"{other.workbook}, sheet {other.sheet}, cell {other.cell}"
-    mine, theirs = (d.event.result or d.event.state.value for d in (draft, other))
-    return _refusal(draft, f"it says {mine} of change {draft.change.change}, {place} says {theirs}")
+    mine, theirs = (d.event.result or d.event.state for d in (draft, other))
+    return draft.refused(f"it says {mine} of change {draft.change.change}, {place} says {theirs}")
 
 
 def _admitted(
-    tallies: Sequence[_Tally], known: Known, blocked: Iterable[int]
-) -> Iterator[tuple[int, Refusal]]:
+    tallies: Sequence[Tally], filed: Filed, blocked: Collection[int]
+) -> Iterator[tuple[int, WorkbookRefusal]]:
     """Put the drafts to the register, decisions first, each kind in order of time."""
-    stands = dict(known.standings)
+    stands = dict(filed.standings)
     drafts = [
         (at, draft)
         for at, tally in enumerate(tallies)
         if at not in blocked
-        for draft in tally.reviewed.drafts
+        for draft in tally.drafts
     ]
-    taken: set[tuple[str, State, str | None]] = set()
+    taken: set[tuple[str, str, str | None]] = set()
     stale: set[int] = set()  # said once of a workbook
-    for at, draft in sorted(drafts, key=lambda one: (one[1].step, *_in_time(one[1]))):
-        event, said = draft.event, (draft.change.change, draft.event.state, draft.event.result)
-        if said in taken or _on_file(event, known.events.get(event.change, ())):
+    for at, draft in sorted(drafts, key=lambda one: (one[1].trigger, *_in_time(one[1]))):
+        event = draft.event
+        said = (event.change, *_answer(draft))
+        if said in taken or _on_file(event, filed.events.get(event.change, ())):
             tallies[at].repeated += 1
             continue
-        plan = known.plans[draft.change.plan]
-        if draft.step is Step.DECIDE and plan.superseded_by:
+        plan = filed.plans[draft.change.plan]
+        if draft.trigger is Trigger.DECIDE and plan.superseded_by:
             if at not in stale:
-                yield at, _refusal(draft, plan.stale)
+                yield at, draft.refused(plan.stale)
             stale.add(at)
             continue
-        sentence = _obstacle(event, draft.step, stands.get(event.change))
+        sentence = _obstacle(draft, stands[event.change])
         if sentence is not None:
-            yield at, _refusal(draft, sentence)
+            yield at, draft.refused(sentence)
             continue
-        stands[event.change] = Standing(event.state, event.at)
+        stands[event.change] = ChangeStanding(event.change, event.state, event.at)
         taken.add(said)
         tallies[at].taken.append(draft)
 
 
-def _on_file(event: Event, events: Iterable[Event]) -> bool:
+def _on_file(event: ChangeEvent, events: Iterable[ChangeEvent]) -> bool:
     """Tell whether the register has this decision or result already."""
     return any(
         (known.state, known.at, known.by, known.result)
@@ -211,24 +204,20 @@ def _on_file(event: Event, events: Iterable[Event]) -> bool:
     )
 
 
-def _obstacle(event: Event, step: Step, standing: Standing | None) -> str | None:
-    """Return why the register cannot take an event, or None."""
+def _obstacle(draft: Draft, standing: ChangeStanding) -> str | None:
+    """Return why the register cannot take a draft, or None."""
+    event = draft.event
     try:
-        admit(standing, event, step)
+        admit(standing, event, draft.trigger)
     except (TransitionIllegal, EventOutOfOrder) as error:
         return str(error)
-    assert standing is not None  # noqa: S101 - only a proposal starts from nothing
-    decided = standing.state is not State.PROPOSED and step is Step.DECIDE
+    decided = standing.state != ChangeState.PROPOSED and draft.trigger is Trigger.DECIDE
     if decided and event.at.date() <= standing.at.date():
         return (
             f"change {event.change} is {standing.state} since {standing.at:%Y-%m-%d}; "
             "a change of mind needs a later date"
         )
     return None
-
-
-def _refusal(draft: Draft, sentence: str) -> Refusal:
-    return Refusal(draft.workbook, draft.change.store, draft.sheet, draft.cell, sentence)
 
 
 def _in_time(draft: Draft) -> tuple[object, ...]:

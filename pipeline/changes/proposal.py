@@ -1,22 +1,31 @@
-"""What a run's plan means for the register: nothing new, or a plan that takes another's place."""
+"""What a run's plan means for the register: nothing new, or a plan that supersedes another."""
 
 import json
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time
 from hashlib import sha256
 
-from pipeline.changes.records import PROGRAM, Change, Event, Proposed
-from pipeline.changes.states import AGREED, CARRIED_OUT, State, open_states
+from pipeline.changes.states import (
+    AGREED,
+    CARRIED_OUT,
+    PROGRAM,
+    ChangeState,
+    new_event,
+    open_states,
+)
+from pipeline.tables.changes import Change, ChangeEvent, ChangePlan
+from pipeline.tables.run import ThisRun
 
 SCHEME = 1
 """The way fingerprints are made; a new number makes every plan a new one."""
 
 
 @dataclass(frozen=True, slots=True)
-class Move:
-    """One step of the plan of this run."""
+class PlannedMove:
+    """One step of this run's plan, with what it rests on."""
 
+    store: str
     station: str
     from_channel: int
     to_channel: int
@@ -27,154 +36,150 @@ class Move:
     labels: int
     sureness: str
 
-    @property
-    def says(self) -> tuple[str, int, int, bool]:
-        """What is to be done, whatever its place in the order."""
-        return (self.station, self.from_channel, self.to_channel, self.parking)
-
 
 @dataclass(frozen=True, slots=True)
-class StorePlan:
-    """The plan of this run for one store, and the day of the export it rests on."""
+class PlannedStore:
+    """A store this run planned: its permitted channels, and the day of the export it rests on."""
 
     store: str
     choices: str
     seen_on: date
-    moves: tuple[Move, ...]
 
 
 @dataclass(frozen=True, slots=True)
-class Known:
-    """A change of the plan in force, and where it stands."""
+class ChangeInForce:
+    """A change of the plan in force, where it stands, and when it was carried out, if it was."""
 
+    store: str
     change: str
     station: str
     from_channel: int
     to_channel: int
     position: int
     parking: bool
-    state: State
+    state: str
     at: datetime
     carried_at: datetime | None
 
-    @property
-    def says(self) -> tuple[str, int, int, bool]:
-        """What is to be done, whatever its place in the order."""
-        return (self.station, self.from_channel, self.to_channel, self.parking)
+
+@dataclass(frozen=True, slots=True)
+class StoreCase:
+    """This run's plan for a store, and beside it the plan in force with its changes, if any."""
+
+    planned: PlannedStore
+    moves: Sequence[PlannedMove]
+    current: ChangePlan | None
+    changes: Sequence[ChangeInForce]
 
 
 @dataclass(frozen=True, slots=True)
-class InForce:
-    """A store's plan in force."""
+class Proposed:
+    """A new plan of a store in the register, and how many open changes lapsed for it.
 
-    plan: str
-    choices: str
-    proposed_on: date
-    changes: tuple[Known, ...]
+    `freed` counts the changes people had agreed on, which the store's plans need no longer keep to.
+    """
 
-
-@dataclass(frozen=True, slots=True)
-class PlanRow:
-    """A plan as the register keeps it."""
-
-    plan: str
     store: str
-    fingerprint: str
-    choices: str
+    plan: str
     moves: int
-    proposed_on: date
-    supersedes: str | None
+    superseded: str | None
+    lapsed: int
+    freed: int
 
 
 @dataclass(frozen=True, slots=True)
 class Proposal:
-    """What goes into the register for one store."""
+    """What the register gains for one store; the plan has no number yet."""
 
-    row: PlanRow
+    plan: ChangePlan
     changes: tuple[Change, ...]
-    lapses: tuple[Event, ...]
-    proposals: tuple[Event, ...]
+    lapses: tuple[ChangeEvent, ...]
+    proposals: tuple[ChangeEvent, ...]
     freed: int
 
     @property
     def said(self) -> Proposed:
         """What the run says of it."""
-        row = self.row
-        lapsed = len(self.lapses)
-        return Proposed(row.store, row.plan, row.moves, row.supersedes, lapsed, self.freed)
+        plan, lapsed = self.plan, len(self.lapses)
+        return Proposed(plan.store, plan.plan, plan.moves, plan.supersedes, lapsed, self.freed)
 
 
-def fingerprint(plan: StorePlan) -> str:
+def fingerprint(planned: PlannedStore, moves: Sequence[PlannedMove]) -> str:
     """Return 64 hex digits that stand for what the plan says: moves in order, permitted channels.
 
     Figures of clear air are left out: new readings that lead to the same moves make no new plan.
     """
-    said = [SCHEME, plan.store, plan.choices, [move.says for move in plan.moves]]
+    said = [SCHEME, planned.store, planned.choices, [_says(move) for move in moves]]
     return sha256(json.dumps(said, ensure_ascii=False).encode()).hexdigest()
 
 
-def change_id(plan: str, position: int) -> str:
-    """Return the name of a change: its plan's, which is its store's alone, and its position."""
-    return f"{plan}-{position:02}"
-
-
-def proposal(plan: StorePlan, current: InForce | None, as_of: date, by: str) -> Proposal | None:
+def proposal(case: StoreCase, run: ThisRun, by: str) -> Proposal | None:
     """Return what the register gains, or None where the plan says what is in force already.
 
-    A plan that is what is left of the one in force, now that part of it was carried out, is no new
-    plan. Nor does a look back at a day before the plan in force make one.
+    What is left of the plan in force once part of it was carried out is no new plan. Nor does a
+    look back at a day before the plan in force make one.
     """
-    if current is None and not plan.moves:
+    planned, current = case.planned, case.current
+    if current is None and not case.moves:
         return None
-    if current is not None and (as_of < current.proposed_on or _agrees(plan, current)):
+    if current is not None and (run.as_of < current.proposed_on or _agrees(case, current)):
         return None
-    marks = fingerprint(plan)
+    marks = fingerprint(planned, case.moves)
     before = current.plan if current else None
     name = sha256(f"{marks} {before or ''}".encode()).hexdigest()[:10]
-    day = _day(as_of, current)
-    changes = tuple(_change(move, plan.store, name, as_of, by) for move in plan.moves)
+    # Not before what was decided on the plan in force.
+    day = max([datetime.combine(run.as_of, time()), *(known.at for known in case.changes)])
+    changes = tuple(_change(move, name, run.as_of, by) for move in case.moves)
     return Proposal(
-        PlanRow(name, plan.store, marks, plan.choices, len(changes), as_of, before),
+        ChangePlan(
+            number=0,
+            plan=name,
+            store=planned.store,
+            fingerprint=marks,
+            choices=planned.choices,
+            moves=len(changes),
+            proposed_on=run.as_of,
+            run=run.run,
+            supersedes=before,
+        ),
         changes,
-        tuple(_lapses(current, name, day)),
-        tuple(Event(change.change, State.PROPOSED, day, by) for change in changes),
-        sum(known.state in AGREED for known in current.changes) if current else 0,
+        tuple(_lapses(case.changes, name, day)),
+        tuple(new_event(change.change, ChangeState.PROPOSED, day, by) for change in changes),
+        sum(known.state in AGREED for known in case.changes),
     )
 
 
-def _agrees(plan: StorePlan, current: InForce) -> bool:
+def _says(step: PlannedMove | ChangeInForce) -> tuple[str, int, int, bool]:
+    """Return what is to be done, whatever its place in the order."""
+    return step.station, step.from_channel, step.to_channel, step.parking
+
+
+def _agrees(case: StoreCase, current: ChangePlan) -> bool:
     """Tell whether the moves are those in force without what the export shows carried out.
 
-    What was carried out on the very day of the export may show in it or not.
+    An export of the very day on which work was done may show it or not.
     """
-    if plan.choices != current.choices:
+    if case.planned.choices != current.choices:
         return False
-    moves = [move.says for move in plan.moves]
+    moves, seen_on = [_says(move) for move in case.moves], case.planned.seen_on
     return any(
-        moves == [known.says for known in current.changes if not _shown(known, plan.seen_on, days)]
+        moves == [_says(known) for known in case.changes if not _shown(known, seen_on, days)]
         for days in (0, 1)
     )
 
 
-def _shown(known: Known, seen_on: date, days: int) -> bool:
+def _shown(known: ChangeInForce, seen_on: date, days: int) -> bool:
     """Tell whether an export shows a change carried out, `days` or more after it was."""
-    if known.state not in CARRIED_OUT and known.state is not State.BACKED_OUT:
+    if known.state not in {*CARRIED_OUT, ChangeState.BACKED_OUT}:
         return False
-    done = known.carried_at or known.at
-    return (seen_on - done.date()).days >= days
+    return (seen_on - (known.carried_at or known.at).date()).days >= days
 
 
-def _day(as_of: date, current: InForce | None) -> datetime:
-    """Return when the new plan takes effect: not before what was decided on the old one."""
-    start = datetime.combine(as_of, time())
-    return max([start, *(known.at for known in current.changes)] if current else [start])
-
-
-def _change(move: Move, store: str, plan: str, as_of: date, by: str) -> Change:
+def _change(move: PlannedMove, plan: str, as_of: date, by: str) -> Change:
     return Change(
-        change=change_id(plan, move.position),
+        change=f"{plan}-{move.position:02}",
         plan=plan,
-        store=store,
+        store=move.store,
         station=move.station,
         from_channel=move.from_channel,
         to_channel=move.to_channel,
@@ -189,12 +194,8 @@ def _change(move: Move, store: str, plan: str, as_of: date, by: str) -> Change:
     )
 
 
-def _lapses(current: InForce | None, name: str, day: datetime) -> Sequence[Event]:
-    if current is None:
-        return ()
+def _lapses(changes: Sequence[ChangeInForce], name: str, day: datetime) -> Iterator[ChangeEvent]:
     note = f"superseded by plan {name} of {day:%Y-%m-%d}"
-    return [
-        Event(known.change, State.LAPSED, day, PROGRAM, note)
-        for known in current.changes
-        if known.state in open_states()
-    ]
+    for known in changes:
+        if known.state in open_states():
+            yield new_event(known.change, ChangeState.LAPSED, day, PROGRAM, note)

@@ -1,9 +1,10 @@
-"""Read a workbook that came back: its rows as they are, every cell with its place."""
+"""Read a workbook that came back: its rows, every cell with its place, and what people wrote."""
 
+import re
 import warnings
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import date, time, timedelta
+from datetime import date, datetime, time, timedelta
 from pathlib import Path
 from types import MappingProxyType
 from zipfile import BadZipFile, ZipFile
@@ -13,7 +14,6 @@ from openpyxl.utils import get_column_letter
 from openpyxl.workbook import Workbook
 from openpyxl.worksheet.worksheet import Worksheet
 
-from pipeline.changes.records import Refusal
 from pipeline.forms import (
     CHANGE,
     COPY,
@@ -23,6 +23,8 @@ from pipeline.forms import (
     RESULTS,
     STORE_MARK,
     Form,
+    folded,
+    meaning,
     plain,
     plan_in,
 )
@@ -30,6 +32,30 @@ from pipeline.forms import (
 _MOST_OCTETS = 200_000_000  # unpacked; ours have less than a hundredth of it
 _MOST_ROWS, _MOST_COLUMNS = 20_000, 200
 _KEYS_WITHIN = 30  # rows from the top in which the row of keys is looked for
+_LONGEST = 200  # letters of what is quoted back
+_ISO = re.compile(r"(\d{4})-(\d{1,2})-(\d{1,2})(?:[ T](\d{1,2}):(\d{2})(?::\d{2})?)?")
+_DOTTED = re.compile(r"(\d{1,2})\.(\d{1,2})\.(\d{4})(?: (\d{1,2}):(\d{2}))?")
+
+
+class EntryProblem(ValueError):
+    """A cell does not hold what it should; its text says what is wrong."""
+
+
+@dataclass(frozen=True, slots=True)
+class WorkbookRefusal:
+    """Something in a workbook that was not taken, where it stands, and what to do."""
+
+    workbook: str
+    store: str | None
+    sheet: str | None
+    cell: str | None
+    sentence: str
+
+    def __str__(self) -> str:
+        """Return the refusal as one line."""
+        named = (("store", self.store), ("sheet", self.sheet), ("cell", self.cell))
+        place = ", ".join(f"{word} {value}" for word, value in named if value)
+        return f"{self.workbook}: {place}{': ' if place else ''}{self.sentence}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,17 +71,25 @@ class Cell:
         """What it holds, as a text to compare."""
         return plain(self.value)
 
+    @property
+    def typed(self) -> str:
+        """What was typed.
 
-@dataclass(frozen=True, slots=True)
-class Row:
-    """A row of a form: its cells by the key of their column."""
-
-    cells: Mapping[str, Cell]
+        Raises:
+            EntryProblem: it is a formula.
+        """
+        if self.formula:
+            raise EntryProblem("it holds a formula; type the value itself")
+        return self.value if isinstance(self.value, str) else self.text
 
     @property
-    def change(self) -> str:
-        """The change the row names; empty where it names none."""
-        return self.cells[CHANGE].text
+    def quoted(self) -> str:
+        """What it holds, cut short where it is long."""
+        return self.text if len(self.text) <= _LONGEST else f"{self.text[:_LONGEST]}…"
+
+
+Cells = Mapping[str, Cell]
+"""A row of a form: its cells by the key of their column."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,13 +99,13 @@ class Returned:
     workbook: str
     plan: str | None = None
     store: str | None = None
-    decisions: tuple[Row, ...] = ()
-    results: tuple[Row, ...] = ()
+    decisions: tuple[Cells, ...] = ()
+    results: tuple[Cells, ...] = ()
     moves: tuple[tuple[Cell, ...], ...] = ()
     written: Mapping[tuple[str, str], Mapping[str, str]] = field(
         default_factory=lambda: MappingProxyType({})
     )  # (sheet, change) to the texts of its locked cells, by key
-    refusals: tuple[Refusal, ...] = ()
+    refusals: tuple[WorkbookRefusal, ...] = ()
     foreign: bool = False  # no workbook of ours: it has none of the sheets to fill in
 
 
@@ -109,7 +143,7 @@ def read_workbook(path: Path) -> Returned:
 
 
 def _refused(path: Path, why: str, *, foreign: bool = False) -> Returned:
-    refusal = Refusal(_label(path), None, None, None, why)
+    refusal = WorkbookRefusal(_label(path), None, None, None, why)
     return Returned(_label(path), refusals=(refusal,), foreign=foreign)
 
 
@@ -120,8 +154,8 @@ def _label(path: Path) -> str:
 
 def _read(path: Path, book: Workbook) -> Returned:
     marks, written = _copies(book)
-    refusals: list[Refusal] = []
-    rows: dict[str, tuple[Row, ...]] = {}
+    refusals: list[WorkbookRefusal] = []
+    rows: dict[str, tuple[Cells, ...]] = {}
     plan, store = marks.get(PLAN_MARK), marks.get(STORE_MARK)
     for form in (DECISIONS, RESULTS):
         sheet = _sheet(book, form.sheet)
@@ -130,7 +164,7 @@ def _read(path: Path, book: Workbook) -> Returned:
         plan = plan or _visible_plan(sheet)
         keys = _keys(sheet, form)
         if isinstance(keys, str):
-            refusals.append(Refusal(_label(path), store, form.sheet, None, keys))
+            refusals.append(WorkbookRefusal(_label(path), store, form.sheet, None, keys))
         else:
             rows[form.sheet] = tuple(_rows(sheet, *keys))
     if not rows and not refusals:
@@ -150,10 +184,8 @@ def _read(path: Path, book: Workbook) -> Returned:
 
 def _sheet(book: Workbook, name: str) -> Worksheet | None:
     """Return the sheet of that name, capitals and spaces aside."""
-    for sheet in book.worksheets:
-        if sheet.title.strip().casefold() == name.casefold():
-            return sheet
-    return None
+    wanted = name.casefold()
+    return next((s for s in book.worksheets if s.title.strip().casefold() == wanted), None)
 
 
 def _copies(
@@ -164,12 +196,11 @@ def _copies(
     written: dict[tuple[str, str], dict[str, str]] = {}
     for cells in _cells(_sheet(book, COPY)):
         texts = [cell.text for cell in cells]
-        if len(texts) >= 4 and texts[2]:  # noqa: PLR2004 - sheet, change, key, text
-            written.setdefault((texts[0], texts[1]), {})[texts[2]] = texts[3]
-        elif len(texts) >= 3:  # noqa: PLR2004 - sheet, change, key of an empty cell
-            written.setdefault((texts[0], texts[1]), {})[texts[2]] = ""
-        elif len(texts) == 2:  # noqa: PLR2004 - mark and value
+        if len(texts) == 2:  # noqa: PLR2004 - mark and value
             marks[texts[0]] = texts[1]
+        elif len(texts) > 2:  # noqa: PLR2004 - sheet, change, key, and a text unless it is empty
+            sheet, change, key, text, *_ = (*texts, "")
+            written.setdefault((sheet, change), {})[key] = text
     return marks, written
 
 
@@ -193,12 +224,9 @@ def _known(value: object) -> object:
 
 
 def _visible_plan(sheet: Worksheet) -> str | None:
-    for cells in _cells(sheet):
-        for cell in cells:
-            if isinstance(cell.value, str) and (plan := plan_in(cell.value)):
-                return plan
-        break
-    return None
+    top = next(_cells(sheet), ())
+    plans = (plan_in(cell.value) for cell in top if isinstance(cell.value, str))
+    return next((plan for plan in plans if plan), None)
 
 
 def _keys(sheet: Worksheet, form: Form) -> tuple[int, dict[int, str]] | str:
@@ -218,14 +246,110 @@ def _keys(sheet: Worksheet, form: Form) -> tuple[int, dict[int, str]] | str:
     return "its hidden row of keys is gone; fill in the workbook as it was sent out"
 
 
-def _rows(sheet: Worksheet, number: int, keys: Mapping[int, str]) -> Iterator[Row]:
+def _rows(sheet: Worksheet, number: int, keys: Mapping[int, str]) -> Iterator[Cells]:
     """Yield the rows below the headings that hold anything in the columns of the form."""
     for line, cells in enumerate(_cells(sheet), start=1):
         if line <= number + 1:  # the keys, and the headings below them
             continue
-        row = Row({
+        row = {
             key: cells[at] if at < len(cells) else Cell(f"{get_column_letter(at + 1)}{line}", None)
             for at, key in keys.items()
-        })  # fmt: skip
-        if any(cell.text for cell in row.cells.values()):
+        }
+        if any(cell.text for cell in row.values()):
             yield row
+
+
+def read_choice(cell: Cell, among: tuple[str, ...]) -> str:
+    """Return what the chosen word means.
+
+    Raises:
+        EntryProblem: it is none of the words.
+    """
+    found = meaning(cell.typed, among) if isinstance(cell.value, str) else None
+    if found is None:
+        raise EntryProblem(f"'{cell.quoted}' is not one of {', '.join(among)}")
+    return found
+
+
+def read_approver(cell: Cell, names: Sequence[str], proposer: str) -> str:
+    """Return the approver as the rules file writes the name.
+
+    Raises:
+        EntryProblem: no name, none of the approvers, or the one who proposed the change.
+    """
+    if not cell.text:
+        raise EntryProblem("it does not say who decided")
+    found = [name for name in names if folded(name) == folded(cell.typed)]
+    if not found:
+        known = ", ".join(names) or "nobody"
+        raise EntryProblem(f"'{cell.quoted}' is no approver of the rules file; it names {known}")
+    if folded(found[0]) == folded(proposer):
+        raise EntryProblem(f"{found[0]} put this change forward and may not decide on it")
+    return found[0]
+
+
+def read_name(cell: Cell) -> str:
+    """Return who did the work.
+
+    Raises:
+        EntryProblem: no name.
+    """
+    if not cell.text:
+        raise EntryProblem("it does not say who did the work")
+    if not isinstance(cell.value, str):
+        raise EntryProblem(f"'{cell.quoted}' is not a name")
+    return " ".join(cell.typed.split())[:_LONGEST]
+
+
+def read_note(cell: Cell) -> str:
+    """Return a note; empty where there is none.
+
+    Raises:
+        EntryProblem: it is a formula.
+    """
+    return " ".join(cell.typed.split())
+
+
+def read_day(cell: Cell) -> datetime:
+    """Return the start of the day in a cell.
+
+    Raises:
+        EntryProblem: no day can be read.
+    """
+    return datetime.combine(read_moment(cell).date(), time())
+
+
+def read_moment(cell: Cell) -> datetime:
+    """Return the day in a cell, with its time of day where it has one.
+
+    Texts may be written 2026-10-05 or 05.10.2026, with 22:30 behind them.
+
+    Raises:
+        EntryProblem: no day can be read.
+    """
+    value = cell.value
+    if isinstance(value, datetime):  # spreadsheets keep fractions of days, not minutes
+        whole = value.replace(tzinfo=None) + timedelta(seconds=30)
+        return whole.replace(second=0, microsecond=0)
+    if isinstance(value, date):
+        return datetime.combine(value, time())
+    if not cell.text:
+        raise EntryProblem("it has no date")
+    typed = cell.typed.strip()
+    found = _written(typed) if isinstance(value, str) else None
+    if found is None:
+        raise EntryProblem(f"'{cell.quoted}' is not a date; write it as 2026-10-05")
+    return found
+
+
+def _written(text: str) -> datetime | None:
+    if match := _ISO.fullmatch(text):
+        year, month, of_month, hour, minute = match.groups()
+    elif match := _DOTTED.fullmatch(text):
+        of_month, month, year, hour, minute = match.groups()
+    else:
+        return None
+    try:
+        return datetime(int(year), int(month), int(of_month), int(hour or 0), int(minute or 0))  # noqa: DTZ001 - the store's own clock
+    except ValueError:
+        return None

@@ -2,15 +2,24 @@
 
 from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from typing import TypeVar
 
-from pipeline.changes import entries
-from pipeline.changes.entries import EntryProblem
-from pipeline.changes.records import Change, Event, Refusal
-from pipeline.changes.returned import Cell, Returned, Row
-from pipeline.changes.states import State, Step
+from pipeline.changes.returned import (
+    Cell,
+    Cells,
+    EntryProblem,
+    Returned,
+    WorkbookRefusal,
+    read_approver,
+    read_choice,
+    read_day,
+    read_moment,
+    read_name,
+    read_note,
+)
+from pipeline.changes.states import ChangeState, Trigger, new_event
 from pipeline.forms import (
     CHANGE,
     DECISION_WORDS,
@@ -22,19 +31,20 @@ from pipeline.forms import (
     looks_like_change,
     plain,
 )
+from pipeline.tables.changes import Change, ChangeEvent
 
 Value = TypeVar("Value")
 RESULT_STATES = {
-    "done": State.IMPLEMENTED,
-    "done differently": State.IMPLEMENTED,
-    "not done": State.APPROVED,
-    "backed out": State.BACKED_OUT,
+    "done": ChangeState.IMPLEMENTED,
+    "done differently": ChangeState.IMPLEMENTED,
+    "not done": ChangeState.APPROVED,
+    "backed out": ChangeState.BACKED_OUT,
 }
 
 
 @dataclass(frozen=True, slots=True)
-class Plan:
-    """A plan of the register, and what took its place."""
+class PlanOnFile:
+    """A plan of the register, and the one that superseded it."""
 
     plan: str
     store: str
@@ -44,7 +54,7 @@ class Plan:
 
     @property
     def stale(self) -> str:
-        """Why nothing can be decided on a plan that is not in force any more."""
+        """Why nothing can be decided on a plan that is no longer in force."""
         return (
             f"plan {self.plan} of {self.proposed_on} is not in force any more: plan "
             f"{self.superseded_by} of {self.superseded_on} took its place and its open changes "
@@ -58,7 +68,7 @@ class Rules:
 
     approvers: tuple[str, ...]
     answer_days_most: int  # after the plan
-    today: date | None  # None: not known, so no day is too late but for the above
+    today: date | None  # None: not known, so only the limit above makes a day too late
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,93 +78,98 @@ class Draft:
     workbook: str
     sheet: str
     cell: str
-    step: Step
+    trigger: Trigger
     change: Change
-    event: Event
+    event: ChangeEvent
+
+    def refused(self, sentence: str) -> WorkbookRefusal:
+        """Return the refusal of this draft."""
+        return WorkbookRefusal(self.workbook, self.change.store, self.sheet, self.cell, sentence)
 
 
-@dataclass(frozen=True, slots=True)
-class Reviewed:
-    """What one workbook asks for, and what of it was refused."""
+@dataclass(slots=True)
+class Tally:
+    """What one workbook asks for, and what becomes of it as it is judged."""
 
     workbook: str
     store: str | None
-    drafts: tuple[Draft, ...]
-    refusals: tuple[Refusal, ...]
+    drafts: list[Draft]
+    refusals: list[WorkbookRefusal]
+    taken: list[Draft] = field(default_factory=list)
+    repeated: int = 0
 
 
 class Review:
     """Judges one workbook against the plan it was written for."""
 
     def __init__(
-        self, returned: Returned, plan: Plan, changes: Mapping[str, Change], rules: Rules
+        self, returned: Returned, plan: PlanOnFile, changes: Mapping[str, Change], rules: Rules
     ) -> None:
         self.returned = returned
         self.plan = plan
-        self.changes = changes
+        self.changes = {c.change: c for c in changes.values() if c.plan == plan.plan}
         self.rules = rules
         self.refusals = [*returned.refusals]
         self.edited = set(self._edited_moves())
 
-    def result(self) -> Reviewed:
+    def result(self) -> Tally:
         """Return what may be taken and what is refused."""
-        decisions = self._rows(DECISIONS, self.returned.decisions, self._decision)
-        results = self._rows(RESULTS, self.returned.results, self._result)
+        decisions = self._drafts(DECISIONS, self.returned.decisions, self._decision)
+        results = self._drafts(RESULTS, self.returned.results, self._result)
         drafts = [*self._alike(decisions), *results]
-        return Reviewed(
-            self.returned.workbook, self.plan.store, tuple(drafts), tuple(self.refusals)
-        )
+        return Tally(self.returned.workbook, self.plan.store, drafts, self.refusals)
 
-    def _refuse(self, sheet: str | None, cell: str | None, sentence: str) -> None:
+    def _refuse(self, sheet: str, cell: str | None, sentence: str) -> None:
         self.refusals.append(
-            Refusal(self.returned.workbook, self.plan.store, sheet, cell, sentence)
+            WorkbookRefusal(self.returned.workbook, self.plan.store, sheet, cell, sentence)
         )
 
-    def _rows(
-        self, form: Form, rows: Sequence[Row], read: Callable[[Row, Change], Event | None]
+    def _drafts(
+        self,
+        form: Form,
+        rows: Sequence[Cells],
+        read: Callable[[Cells, Change], ChangeEvent | None],
     ) -> list[Draft]:
         drafts: list[Draft] = []
+        trigger = Trigger.DECIDE if form is DECISIONS else Trigger.RESULT
         for row in rows:
-            asked = [key for key in form.entries if key != "note" and row.cells[key].text]
-            change = self._change(form, row, asked=bool(asked))
+            asked = any(row[key].text for key in form.entries if key != "note")
+            change = self._change(form, row, asked=asked)
             if change is None or not self._as_written(form, row, change) or not asked:
                 continue
             event = read(row, change)
             if event is not None:
-                step = Step.DECIDE if form is DECISIONS else Step.RESULT
-                cell = row.cells[form.entries[0]].at
-                drafts.append(Draft(self.returned.workbook, form.sheet, cell, step, change, event))
+                cell = row[form.entries[0]].at
+                drafts.append(
+                    Draft(self.returned.workbook, form.sheet, cell, trigger, change, event)
+                )
         return drafts
 
-    def _change(self, form: Form, row: Row, *, asked: bool) -> Change | None:
-        change = self.changes.get(row.change)
-        if change is not None and change.plan == self.plan.plan:
-            return change
-        if asked or looks_like_change(row.change):  # else a note below the list
-            why = f"plan {self.plan.plan} has no change '{row.change[:80]}'"
-            if not row.change:
+    def _change(self, form: Form, row: Cells, *, asked: bool) -> Change | None:
+        named = row[CHANGE].text
+        if named in self.changes:
+            return self.changes[named]
+        if asked or looks_like_change(named):  # else a note below the list
+            why = f"plan {self.plan.plan} has no change '{named[:80]}'"
+            if not named:
                 why = "the row does not say which change it is about"
-            self._refuse(form.sheet, row.cells[CHANGE].at, why)
+            self._refuse(form.sheet, row[CHANGE].at, why)
         return None
 
-    def _as_written(self, form: Form, row: Row, change: Change) -> bool:
+    def _as_written(self, form: Form, row: Cells, change: Change) -> bool:
         """Hold the locked cells against the register, and against their second copy."""
-        written = {
-            **self.returned.written.get((form.sheet, change.change), {}),
-            **_facts(change),
-        }
-        sound = True
-        for key in form.locked:
-            cell = row.cells[key]
-            if key in written and cell.text != written[key]:
-                was = f"'{written[key][:80]}'" if written[key] else "empty"
-                self._refuse(
-                    form.sheet,
-                    cell.at,
-                    f"a locked cell was edited: it says '{cell.text[:80]}' and was {was}",
-                )
-                sound = False
-        return sound and (form is not DECISIONS or change.station not in self.edited)
+        copied = self.returned.written.get((form.sheet, change.change), {})
+        written = {**copied, **_facts(change)}
+        edited = [
+            (row[key], written[key])
+            for key in form.locked
+            if key in written and row[key].text != written[key]
+        ]
+        for cell, text in edited:
+            was = f"'{text[:80]}'" if text else "empty"
+            why = f"a locked cell was edited: it says '{cell.text[:80]}' and was {was}"
+            self._refuse(form.sheet, cell.at, why)
+        return not edited and (form is not DECISIONS or change.station not in self.edited)
 
     def _edited_moves(self) -> Iterator[str]:
         """Yield the stations of moves that were edited, and say where."""
@@ -164,40 +179,37 @@ class Review:
             if sheet != MOVES or not rows or any(not asked - found for _, found in rows):
                 continue
             cells, found = min(rows, key=lambda row: (asked - row[1]).total())
-            wrong = [cell for cell in cells if cell.text in found - asked]
+            wrong = [cell for cell in cells if cell.text in found - asked] or cells
             gone = next(iter(asked - found))
             self._refuse(
                 MOVES,
-                wrong[0].at if wrong else cells[0].at if cells else None,
+                wrong[0].at if wrong else None,
                 f"a locked cell was edited: the row of {texts.get('station', 'a station')} "
                 f"does not say '{gone[:80]}' any more",
             )
             yield texts.get("station", "")
 
-    def _decision(self, row: Row, change: Change) -> Event | None:
-        cells, proposer = row.cells, change.proposed_by
-        word = self._read(DECISIONS, cells["decision"], lambda c: entries.chosen(c, DECISION_WORDS))
-        by = self._read(
-            DECISIONS, cells["by"], lambda c: entries.approver(c, self.rules.approvers, proposer)
-        )
-        at = self._read(DECISIONS, cells["date"], lambda c: self._dated(entries.day(c)))
-        note = self._read(DECISIONS, cells["note"], entries.note)
+    def _decision(self, row: Cells, change: Change) -> ChangeEvent | None:
+        names, proposer = self.rules.approvers, change.proposed_by
+        word = self._read(DECISIONS, row["decision"], lambda c: read_choice(c, DECISION_WORDS))
+        by = self._read(DECISIONS, row["by"], lambda c: read_approver(c, names, proposer))
+        at = self._read(DECISIONS, row["date"], lambda c: self._dated(read_day(c)))
+        note = self._read(DECISIONS, row["note"], read_note)
         if word is None or by is None or at is None or note is None:
             return None
-        return Event(change.change, State(word), at, by, note)
+        return new_event(change.change, ChangeState(word), at, by, note)
 
-    def _result(self, row: Row, change: Change) -> Event | None:
-        cells = row.cells
-        word = self._read(RESULTS, cells["outcome"], lambda c: entries.chosen(c, OUTCOME_WORDS))
-        by = self._read(RESULTS, cells["by"], entries.name)
-        at = self._read(RESULTS, cells["done_at"], lambda c: self._dated(entries.moment(c)))
-        note = self._read(RESULTS, cells["note"], entries.note)
+    def _result(self, row: Cells, change: Change) -> ChangeEvent | None:
+        word = self._read(RESULTS, row["outcome"], lambda c: read_choice(c, OUTCOME_WORDS))
+        by = self._read(RESULTS, row["by"], read_name)
+        at = self._read(RESULTS, row["done_at"], lambda c: self._dated(read_moment(c)))
+        note = self._read(RESULTS, row["note"], read_note)
         if word is None or by is None or at is None or note is None:
             return None
         if word == "done differently" and not note:
-            self._refuse(RESULTS.sheet, cells["note"].at, "say in the note what was done instead")
+            self._refuse(RESULTS.sheet, row["note"].at, "say in the note what was done instead")
             return None
-        return Event(change.change, RESULT_STATES[word], at, by, note, word)
+        return new_event(change.change, RESULT_STATES[word], at, by, note, word)
 
     def _read(self, form: Form, cell: Cell, read: Callable[[Cell], Value]) -> Value | None:
         try:
@@ -207,40 +219,36 @@ class Review:
             return None
 
     def _dated(self, at: datetime) -> datetime:
-        first = self.plan.proposed_on
-        last = first + timedelta(days=self.rules.answer_days_most)
+        first, most, today = self.plan.proposed_on, self.rules.answer_days_most, self.rules.today
         if at.date() < first:
             raise EntryProblem(f"{at:%Y-%m-%d} is before the plan, which is of {first}")
-        if self.rules.today is not None and at.date() > self.rules.today:
-            raise EntryProblem(f"{at:%Y-%m-%d} is yet to come; today is {self.rules.today}")
-        if at.date() > last:
+        if today is not None and at.date() > today:
+            raise EntryProblem(f"{at:%Y-%m-%d} is yet to come; today is {today}")
+        if at.date() > first + timedelta(days=most):
             raise EntryProblem(
-                f"{at:%Y-%m-%d} is more than {self.rules.answer_days_most} days after the plan, "
-                f"which is of {first}"
+                f"{at:%Y-%m-%d} is more than {most} days after the plan, which is of {first}"
             )
         return at
 
     def _alike(self, drafts: Sequence[Draft]) -> Iterator[Draft]:
-        """Yield the decisions but those on part of a station's way over a parking channel."""
-        asked: dict[str, set[tuple[str, State]]] = {}
+        """Yield the decisions; refuse those on a part of a station's way over a parking channel."""
+        asked: dict[str, set[tuple[str, str]]] = {}
         for draft in drafts:
-            asked.setdefault(draft.change.station, set()).add(
-                (draft.change.change, draft.event.state)
-            )
-        own = [change for change in self.changes.values() if change.plan == self.plan.plan]
+            said = asked.setdefault(draft.change.station, set())
+            said.add((draft.change.change, draft.event.state))
         for draft in drafts:
-            steps = {c.change for c in own if c.station == draft.change.station}
-            said = asked[draft.change.station]
-            if {name for name, _ in said} == steps and len({state for _, state in said}) == 1:
+            station = draft.change.station
+            steps = {c.change for c in self.changes.values() if c.station == station}
+            said = asked[station]
+            whole = {name for name, _ in said} == steps and len({state for _, state in said}) == 1
+            # One step said twice, and differently, is judged with the other workbooks.
+            if whole or len(steps) == 1:
                 yield draft
-            elif len(steps) == 1:
-                yield draft  # said twice, and differently: judged with the other workbooks
             else:
                 self._refuse(
                     draft.sheet,
                     draft.cell,
-                    f"{draft.change.station} goes over a parking channel: decide its "
-                    f"{len(steps)} steps alike",
+                    f"{station} goes over a parking channel: decide its {len(steps)} steps alike",
                 )
 
 

@@ -8,14 +8,17 @@ from enum import StrEnum
 from functools import cache
 from pathlib import Path
 from types import MappingProxyType
-from typing import Protocol
 
 from pipeline.errors import EventOutOfOrder, TransitionIllegal
+from pipeline.tables.changes import ChangeEvent
+
+PROGRAM = "quietaisle"
+"""Who an event is by where no person made it."""
 
 _TABLE = Path(__file__).resolve().parent / "transitions.csv"
 
 
-class State(StrEnum):
+class ChangeState(StrEnum):
     """Where a change stands."""
 
     PROPOSED = "proposed"
@@ -30,7 +33,7 @@ class State(StrEnum):
     LAPSED = "lapsed"
 
 
-class Step(StrEnum):
+class Trigger(StrEnum):
     """What moves a change from one state to the next."""
 
     PROPOSE = "propose"
@@ -41,61 +44,59 @@ class Step(StrEnum):
     SUPERSEDE = "supersede"
 
 
-CARRIED_OUT = frozenset({State.IMPLEMENTED, State.VERIFIED, State.INEFFECTIVE})
+CARRIED_OUT = frozenset({ChangeState.IMPLEMENTED, ChangeState.VERIFIED, ChangeState.INEFFECTIVE})
 """States in which the station's channel was changed and not changed back."""
 
-AGREED = frozenset({State.APPROVED, State.SCHEDULED, State.IMPLEMENTED})
-"""States in which people have agreed on a change and no export has judged it: plans keep to it."""
-
-
-class Happened(Protocol):
-    """What the rules of the register need to know of an event."""
-
-    @property
-    def change(self) -> str:
-        """The change it is about."""
-
-    @property
-    def state(self) -> State:
-        """The state it leads to."""
-
-    @property
-    def at(self) -> datetime:
-        """When it happened."""
+AGREED = frozenset({ChangeState.APPROVED, ChangeState.SCHEDULED, ChangeState.IMPLEMENTED})
+"""States in which people have agreed on a change that no export has judged: plans keep to it."""
 
 
 @dataclass(frozen=True, slots=True)
-class Standing:
+class ChangeStanding:
     """Where a change stands, and since when."""
 
-    state: State
+    change: str
+    state: str
     at: datetime
 
 
+def new_event(  # noqa: PLR0913, PLR0917 - the columns of a row
+    change: str,
+    state: ChangeState,
+    at: datetime,
+    by: str,
+    note: str = "",
+    result: str | None = None,
+    due: datetime | None = None,
+) -> ChangeEvent:
+    """Return an event that is not in the register yet: its number is 0."""
+    return ChangeEvent(0, change, state.value, at, by, note, result, due)
+
+
 @cache
-def transitions() -> Mapping[tuple[State | None, State, Step], str]:
-    """Return the meaning of every allowed (state, next state, step); None: not yet proposed."""
+def transitions() -> Mapping[tuple[str | None, str, str], str]:
+    """Return the meaning of every allowed (state, next state, trigger); None: not yet proposed."""
     with _TABLE.open(encoding="utf-8", newline="") as lines:
         return MappingProxyType({_transition(row): row["meaning"] for row in csv.DictReader(lines)})
 
 
-def _transition(row: Mapping[str, str]) -> tuple[State | None, State, Step]:
-    now = State(row["state"]) if row["state"] else None
-    return now, State(row["next"]), Step(row["step"])
+def _transition(row: Mapping[str, str]) -> tuple[str | None, str, str]:
+    now = ChangeState(row["state"]) if row["state"] else None
+    return now, ChangeState(row["next"]), Trigger(row["step"])
 
 
 @cache
-def open_states() -> frozenset[State]:
+def open_states() -> frozenset[str]:
     """Return the states that lapse when another plan takes the place of the change's plan."""
-    return frozenset(now for now, then, _ in transitions() if now and then is State.LAPSED)
+    return frozenset(now for now, then, _ in transitions() if now and then == ChangeState.LAPSED)
 
 
-def may(now: State | None, asked: State, step: Step) -> bool:
-    """Tell whether a step may lead from one state to another."""
-    return (now, asked, step) in transitions()
+def may(now: str | None, asked: str, trigger: Trigger) -> bool:
+    """Tell whether a trigger may lead from one state to another."""
+    return (now, asked, trigger) in transitions()
 
 
-def admit(standing: Standing | None, event: Happened, step: Step) -> Standing:
+def admit(standing: ChangeStanding | None, event: ChangeEvent, trigger: Trigger) -> ChangeStanding:
     """Return where a change stands after an event.
 
     Raises:
@@ -103,14 +104,14 @@ def admit(standing: Standing | None, event: Happened, step: Step) -> Standing:
         EventOutOfOrder: it is dated before the change's last event.
     """
     now = standing.state if standing else None
-    if not may(now, event.state, step):
-        raise TransitionIllegal(event.change, now, event.state, step)
+    if not may(now, event.state, trigger):
+        raise TransitionIllegal(event.change, now, event.state, trigger)
     if standing is not None and event.at < standing.at:
         raise EventOutOfOrder(event.change, event.at, standing.at)
-    return Standing(event.state, event.at)
+    return ChangeStanding(event.change, event.state, event.at)
 
 
-def state_on(events: Iterable[Happened], day: date) -> State | None:
+def state_on(events: Iterable[ChangeEvent], day: date) -> str | None:
     """Return the state at the end of a day of a change with these events, oldest first."""
     upto = [event.state for event in events if event.at.date() <= day]
     return upto[-1] if upto else None

@@ -1,33 +1,102 @@
 """Hold the exports against what was approved and promised, and say what became of each change."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 
-from pipeline.changes.judgement import Found, Verdict, judge, yardstick
-from pipeline.changes.records import PROGRAM, Calibration, Check, Event
-from pipeline.changes.register import append
-from pipeline.changes.states import State, Step
+from pipeline.changes.register import append, this_run
+from pipeline.changes.states import PROGRAM, ChangeState, Trigger, new_event
 from pipeline.database import Database
 from pipeline.due import narrowed
-from pipeline.frames import frame_of
 from pipeline.settings import Settings
+from pipeline.tables.changes import ChangeCheck, ChangeEvent
+
+DONE, DIFFERENTLY, NOT_DONE, BACKED_OUT = "done", "done differently", "not done", "backed out"
+"""What came of the work on a change."""
+
+_CARRIED = (ChangeState.IMPLEMENTED, ChangeState.INEFFECTIVE)
 
 
 @dataclass(frozen=True, slots=True)
-class _CheckRow:
-    seq: int
+class Waiting:
+    """A change that waits for an export, and what the latest exports say of its station."""
+
     change: str
-    seen_on: date
+    store: str
+    station: str
+    from_channel: int
+    to_channel: int
+    parking: bool
+    state: str
+    due: datetime | None
+    shown: bool  # its last event is from an export, not from a person
     channel_found: int | None
-    connected: bool | None
+    connected: bool | None  # None: the export does not say
+    seen_on: date
+    channels_before: Sequence[int]  # those its way leads over before this step
+    channels_after: Sequence[int]  # those from this step on
     labels_before: int
-    labels_after: int | None
+    labels_after: int | None  # None: no labels export since
     clear_air_before: float
     promised: float
     measured: float | None
     readings: int
     sureness: str
+    undone: int  # other changes of its plan that are not carried out
+
+
+@dataclass(frozen=True, slots=True)
+class Judgement:
+    """What follows for the change: the states it goes through, how the work went, and why."""
+
+    states: tuple[ChangeState, ...]
+    result: str | None
+    note: str
+
+
+@dataclass(frozen=True, slots=True)
+class Yardstick:
+    """What a change must reach, from the rules file."""
+
+    shortfall: float  # clear air may be this far below the promise
+    labels_back: float  # share of its labels that must be back
+    readings_minimum: float  # fewer say nothing yet
+
+
+@dataclass(frozen=True, slots=True)
+class Check:
+    """What was found of a change that waits for an export, and what follows from it.
+
+    `state` is the change's state afterwards; where it is still open, `note` says what is missing.
+    """
+
+    change: str
+    store: str
+    station: str
+    state: str
+    result: str | None
+    note: str
+    promised: float
+    measured: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Calibration:
+    """How promises of one kind held: `promised` and `measured` are means over the changes.
+
+    `error` is the mean of measured less promised, `absolute_error` of its size, `held` the share of
+    changes whose air was at least as clear as promised.
+    """
+
+    sureness: str  # 'all': whatever the evidence
+    promised_from: float
+    promised_to: float
+    changes: int
+    promised: float
+    measured: float
+    error: float
+    absolute_error: float
+    held: float
 
 
 def verify(database: Database, settings: Settings) -> tuple[Check, ...]:
@@ -37,95 +106,156 @@ def verify(database: Database, settings: Settings) -> tuple[Check, ...]:
     finds nothing new.
 
     Returns:
-        One check for each change there was something to say of, open ones with what is missing.
+        One check for each change there is something to say of, open ones with what is missing.
     """
     measure = yardstick(settings.limits)
-    found = _waiting(database)
-    verdicts = [judge(one, measure) for one in found]
-    as_of: date = database.rows("changes", "this_day")[0][0]
+    judged = [(one, judge(one, measure)) for one in _waiting(database)]
     with database.transaction():
-        _keep(database, found, verdicts, datetime.combine(as_of, datetime.min.time()))
-    return tuple(_check(one, verdict) for one, verdict in zip(found, verdicts, strict=True))
+        _keep(database, judged, this_run(database).as_of)
+    return tuple(_check(one, judgement) for one, judgement in judged)
 
 
 def calibration(database: Database, settings: Settings, day: date) -> tuple[Calibration, ...]:
     """Return how promises of clear air held up to a day: by evidence and promise, and over all."""
     values = {"day": day, "readings_minimum": settings.limits["readings_minimum"]}
-    return tuple(Calibration(*row) for row in database.rows("changes", "calibration", values))
+    return tuple(database.records(Calibration, "changes", "calibration", values))
 
 
-def _waiting(database: Database) -> list[Found]:
-    """Return what the exports say of every change that waits for them."""
-    stores = [store for (store,) in database.rows("changes", "waiting_stores")]
-    if not stores:
-        return []
-    with narrowed(database, stores, "label_seen"):
-        return [_found(row) for row in database.rows("changes", "found", {"program": PROGRAM})]
-
-
-def _found(row: Sequence[object]) -> Found:
-    values = list(row)
-    values[6] = State(str(values[6]))
-    values[12], values[13] = (tuple(sorted(set(values[at] or ()))) for at in (12, 13))  # type: ignore[call-overload]  # lists of integers
-    return Found(*values)  # type: ignore[arg-type]  # one value a column of the statement
-
-
-def _keep(
-    database: Database, found: Sequence[Found], verdicts: Sequence[Verdict], now: datetime
-) -> None:
-    events: list[Event] = []
-    facts: list[tuple[int, Found]] = []
-    for one, verdict in zip(found, verdicts, strict=True):
-        events.extend(_events(one, verdict, now))
-        if verdict.states:
-            facts.append((len(events) - 1, one))
-    first = append(database, Step.VERIFY, events)
-    rows = [_row(first + at, one) for at, one in facts]
-    database.insert("changes", "insert_change_check", frame_of(_CheckRow, rows))
-
-
-def _events(found: Found, verdict: Verdict, now: datetime) -> list[Event]:
-    """Return the events of a verdict: carried out when the export was made, judged by this run."""
-    seen = datetime.combine(found.seen_on, datetime.min.time())
-    return [
-        Event(
-            found.change,
-            state,
-            seen if state is State.IMPLEMENTED else now,
-            PROGRAM,
-            verdict.note,
-            verdict.result,
-        )
-        for state in verdict.states
-    ]
-
-
-def _row(seq: int, found: Found) -> _CheckRow:
-    return _CheckRow(
-        seq=seq,
-        change=found.change,
-        seen_on=found.seen_on,
-        channel_found=found.channel_found,
-        connected=found.connected,
-        labels_before=found.labels_before,
-        labels_after=found.labels_after,
-        clear_air_before=found.clear_air_before,
-        promised=found.promised,
-        measured=found.measured,
-        readings=found.readings,
-        sureness=found.sureness,
+def yardstick(limits: Mapping[str, float]) -> Yardstick:
+    """Return the limits that a change is judged by."""
+    return Yardstick(
+        limits["clear_air_shortfall"], limits["labels_back_share"], limits["readings_minimum"]
     )
 
 
-def _check(found: Found, verdict: Verdict) -> Check:
-    state = verdict.states[-1] if verdict.states else found.state
+def judge(one: Waiting, by: Yardstick) -> Judgement:
+    """Return what the exports mean for one change. Pure."""
+    if one.channel_found in one.channels_after:
+        went = DONE
+    elif one.channel_found in one.channels_before:
+        return _not_done(one)
+    else:
+        went = DIFFERENTLY
+    first = () if one.state in _CARRIED else (ChangeState.IMPLEMENTED,)
+    seen = f"the export of {one.seen_on} has it on channel {one.channel_found}"
+    if went == DIFFERENTLY:
+        if one.state == ChangeState.INEFFECTIVE:
+            return Judgement((), went, f"still done differently: {seen}")
+        note = f"{seen}, approved was {one.to_channel}"
+        return Judgement((*first, ChangeState.INEFFECTIVE), went, note)
+    if one.parking:
+        return Judgement((*first, ChangeState.VERIFIED), went, f"{seen}; a step on the way")
+    return _effect(one, by, first)
+
+
+def _not_done(one: Waiting) -> Judgement:
+    seen = f"the export of {one.seen_on} has it on channel {one.channel_found} as before"
+    implemented = one.state == ChangeState.IMPLEMENTED
+    if one.state == ChangeState.INEFFECTIVE or (implemented and one.shown):
+        return Judgement((ChangeState.BACKED_OUT,), BACKED_OUT, seen)
+    if implemented:
+        return Judgement((ChangeState.APPROVED,), NOT_DONE, f"reported as done, but {seen}")
+    if one.state == ChangeState.SCHEDULED and one.due and one.due.date() < one.seen_on:
+        return Judgement((ChangeState.APPROVED,), NOT_DONE, f"its night is over, but {seen}")
+    return Judgement((), None, f"not done yet: {seen}")
+
+
+def _effect(one: Waiting, by: Yardstick, first: tuple[ChangeState, ...]) -> Judgement:
+    wrong, missing = "; ".join(_wrong(one, by)), "; ".join(_missing(one, by))
+    if wrong:
+        if one.state == ChangeState.INEFFECTIVE:
+            return Judgement((), DONE, wrong)
+        return Judgement((*first, ChangeState.INEFFECTIVE), DONE, wrong)
+    if missing:
+        return Judgement(first, DONE, missing)
+    labels = "" if one.labels_after is None else f", {one.labels_after} labels served"
+    return Judgement((*first, ChangeState.VERIFIED), DONE, f"{_air(one)}{labels}")
+
+
+def _wrong(one: Waiting, by: Yardstick) -> Iterator[str]:
+    if one.connected is False:
+        yield f"the station is not connected in the export of {one.seen_on}"
+    back = one.labels_after
+    if back is not None and back < by.labels_back * one.labels_before:
+        yield f"{back} labels are back of {one.labels_before}"
+    if _enough(one, by) and (one.measured or 0.0) < one.promised - by.shortfall:
+        rest = f", with {one.undone} other changes of the plan not carried out"
+        yield f"{_air(one)}{rest if one.undone else ''}"
+
+
+def _missing(one: Waiting, by: Yardstick) -> Iterator[str]:
+    if one.labels_before and one.labels_after is None:
+        yield "no labels export since the change"
+    if not _enough(one, by):
+        yield (
+            f"{one.readings} readings since the change on channel {one.channel_found}, "
+            f"{by.readings_minimum:.0f} needed: scan the store again"
+        )
+
+
+def _air(one: Waiting) -> str:
+    return f"clear air {one.measured:.0%} measured, {one.promised:.0%} promised"
+
+
+def _enough(one: Waiting, by: Yardstick) -> bool:
+    return one.measured is not None and one.readings >= by.readings_minimum
+
+
+def _waiting(database: Database) -> list[Waiting]:
+    """Return what the exports say of every change that waits for them."""
+    stores = database.column("changes", "waiting_stores")
+    if not stores:
+        return []
+    with narrowed(database, stores, "label_seen"):
+        return database.records(Waiting, "changes", "waiting", {"program": PROGRAM})
+
+
+def _keep(database: Database, judged: Sequence[tuple[Waiting, Judgement]], as_of: date) -> None:
+    """Keep the events of the judgements, and with the last one of each the facts behind it."""
+    events: list[ChangeEvent] = []
+    facts: list[tuple[int, Waiting]] = []
+    for one, judgement in judged:
+        events.extend(_events(one, judgement, as_of))
+        if judgement.states:
+            facts.append((len(events) - 1, one))
+    first = append(database, Trigger.VERIFY, events)
+    database.put(ChangeCheck, [_facts(first + at, one, as_of) for at, one in facts])
+
+
+def _events(one: Waiting, judgement: Judgement, as_of: date) -> Iterator[ChangeEvent]:
+    """Yield the events of a judgement: carried out when exported, judged on the day of the run."""
+    for state in judgement.states:
+        day = one.seen_on if state is ChangeState.IMPLEMENTED else as_of
+        at = datetime.combine(day, datetime.min.time())
+        yield new_event(one.change, state, at, PROGRAM, judgement.note, judgement.result)
+
+
+def _facts(seq: int, one: Waiting, as_of: date) -> ChangeCheck:
+    return ChangeCheck(
+        seq=seq,
+        change=one.change,
+        checked_on=as_of,
+        seen_on=one.seen_on,
+        channel_found=one.channel_found,
+        connected=one.connected,
+        labels_before=one.labels_before,
+        labels_after=one.labels_after,
+        clear_air_before=one.clear_air_before,
+        promised=one.promised,
+        measured=one.measured,
+        readings=one.readings,
+        sureness=one.sureness,
+    )
+
+
+def _check(one: Waiting, judgement: Judgement) -> Check:
     return Check(
-        found.change,
-        found.store,
-        found.station,
-        state,
-        verdict.result,
-        verdict.note,
-        found.promised,
-        found.measured,
+        change=one.change,
+        store=one.store,
+        station=one.station,
+        state=judgement.states[-1] if judgement.states else one.state,
+        result=judgement.result,
+        note=judgement.note,
+        promised=one.promised,
+        measured=one.measured,
     )

@@ -1,76 +1,181 @@
-"""Run one rule on a connection: its findings as a frame, or why it could not be used."""
+"""Run one rule: its findings as a frame, or why it could not be used.
 
+Rules of the user's own run on a closed copy: closing DuckDB's external access holds for a whole
+instance and cannot be undone, so they get an instance of their own, which is thrown away.
+"""
+
+import json
+import math
 import re
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from datetime import date, datetime, time
+from decimal import Decimal
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import Any
 
 import duckdb
 import polars as pl
 
-from pipeline.check.rule_file import SHAPE, Rule, RuleProblem
+from pipeline.check.rule_file import BrokenRule, Rule, line_with
+from pipeline.database import Database, open_database
+from pipeline.errors import PhraseUnfilled
+from pipeline.phrases import phrase, plain_style
+from pipeline.tables.every import every_table
+from pipeline.tables.run import TablesVersion
 
+FOUND = ("store", "subject", "detail", "facts")
+_KEYS = ("store", "subject")
+_SENTENCE = "detail"  # the fact column of a rule that makes its own sentence
+_DIGITS = 9  # significant digits kept of a number: sums may differ in the last ones by their order
+_PLAIN = frozenset((str, int, bool, type(None)))
+_DATED = frozenset((date, datetime, time))
+_json = json.JSONEncoder(ensure_ascii=False, sort_keys=True).encode
 _AT_LINE = re.compile(r"LINE (\d+):")
-_LIMIT_READ = re.compile(r"from\s+setting\s+where\s+name\s*=\s*'([^']*)'", re.IGNORECASE)
+_CLOSED: dict[str, str | bool | int | float | list[str]] = {
+    "enable_external_access": False,  # no files, no other databases, no extensions, no network
+    "python_enable_replacements": False,  # no variables of this program
+    "lock_configuration": True,  # and no way to open any of it again
+    "memory_limit": "600MB",  # a rule that multiplies rows without end ends as a problem of its own
+    "max_temp_directory_size": "2GB",
+}
 
 
-def judge(
-    connection: duckdb.DuckDBPyConnection, rule: Rule, limits: Mapping[str, float]
-) -> pl.DataFrame | RuleProblem:
-    """Return what the rule finds (columns store, subject, detail), or the problem with it.
+def judge(connection: duckdb.DuckDBPyConnection, rule: Rule) -> pl.DataFrame | BrokenRule:
+    """Return what the rule finds (store, subject, detail, facts), or the problem with it.
 
-    The file runs unchanged; further columns are figures for a reader in the shell and are left out.
+    The file runs unchanged. `facts` holds its further columns as JSON with sorted keys, `detail`
+    the English sentence made of them.
     """
     try:
-        return _refusal(connection, rule, limits) or _findings(connection, rule)
+        return _refusal(connection, rule) or _findings(connection, rule)
     except duckdb.PermissionException as error:
         sentence = "A rule reads the prepared tables only; files and the network are closed to it"
-        return _problem(rule, error, f"{sentence}: {_words(error)}")
+        return _problem(rule, error, f"{sentence}: {_first_words(error)}")
     except duckdb.Error as error:
-        return _problem(rule, error, f"The database cannot run it: {_words(error)}")
+        return _problem(rule, error, f"The database cannot run it: {_first_words(error)}")
 
 
-def _refusal(
-    connection: duckdb.DuckDBPyConnection, rule: Rule, limits: Mapping[str, float]
-) -> RuleProblem | None:
-    statements = connection.extract_statements(rule.text)
-    kinds = [statement.type.name for statement in statements]
-    if kinds != ["SELECT"]:
-        held = " and ".join(kinds) or "nothing"
-        sentence = f"A rule is one select over the prepared tables; this file holds {held}."
-        return RuleProblem(rule.path.name, _first_line(rule.text), sentence)
-    for match in _LIMIT_READ.finditer(rule.text):
-        if match[1] not in limits:
-            line = rule.text.count("\n", 0, match.start(1)) + 1
-            return RuleProblem(rule.path.name, line, f"There is no limit named '{match[1]}'.")
+def _refusal(connection: duckdb.DuckDBPyConnection, rule: Rule) -> BrokenRule | None:
+    kinds = [statement.type.name for statement in connection.extract_statements(rule.text)]
+    if kinds == ["SELECT"]:
+        return None
+    held = " and ".join(kinds) or "nothing"
+    return _fault(rule, f"A rule is one select over the prepared tables; this file holds {held}.")
+
+
+def _findings(connection: duckdb.DuckDBPyConnection, rule: Rule) -> pl.DataFrame | BrokenRule:
+    result = connection.execute(rule.text)
+    described = [(name, str(kind)) for name, kind, *_ in result.description or ()]
+    names = [name for name, _ in described]
+    if problem := _misshapen(rule, described[: len(_KEYS)]) or _unfillable(rule, names):
+        return problem
+    rows = result.fetchall()
+    for place, name in enumerate(names):
+        if name in {*_KEYS, _SENTENCE} and any(row[place] is None for row in rows):
+            return _fault(rule, f"Some of its rows have no {name}.")
+    facts = [dict(zip(names[2:], map(_fact, values), strict=True)) for _, _, *values in rows]
+    try:
+        details = _details(rule, facts)
+    except PhraseUnfilled as error:
+        return _fault(rule, f"Its facts do not fit the header's '-- says: ...': {error.fault}.")
+    found = {
+        "store": [row[0] for row in rows],
+        "subject": [row[1] for row in rows],
+        "detail": details,
+        "facts": [_json(one) for one in facts],
+    }
+    return pl.DataFrame(found, schema=dict.fromkeys(FOUND, pl.String)).sort(FOUND)
+
+
+def _details(rule: Rule, facts: Sequence[Mapping[str, Any]]) -> list[str]:
+    """Return the English sentence of each finding; every other language is tried on the first."""
+    style = plain_style()
+    for words in rule.words.values() if facts else ():
+        phrase(words.says).fill(facts[0], style)
+    says = phrase(rule.english.says)
+    return [says.fill(one, style) for one in facts]
+
+
+def _misshapen(rule: Rule, shape: Sequence[tuple[str, str]]) -> BrokenRule | None:
+    if shape == [(name, "VARCHAR") for name in _KEYS]:
+        return None
+    held = ", ".join(f"{name} ({kind})" for name, kind in shape)
+    return _fault(rule, f"The first columns must be the texts {', '.join(_KEYS)}; they are {held}.")
+
+
+def _unfillable(rule: Rule, names: Sequence[str]) -> BrokenRule | None:
+    """Return the first blank of what the rule says that no column fills."""
+    for words in rule.words.values():
+        for name in sorted(phrase(words.says).names - set(names[len(_KEYS) :])):
+            if words.says == f"{{{_SENTENCE}}}":
+                sentence = "The header has no '-- says: ...' and the select no column 'detail'."
+                return _fault(rule, sentence)
+            sentence = f"No column of the select fills '{{{name}}}'."
+            return BrokenRule(rule.path.name, line_with(rule.text, f"{{{name}"), sentence)
     return None
 
 
-def _findings(connection: duckdb.DuckDBPyConnection, rule: Rule) -> pl.DataFrame | RuleProblem:
-    result = connection.execute(rule.text)
-    shape = [(name, str(kind)) for name, kind, *_ in result.description or ()][: len(SHAPE)]
-    if shape != [(name, "VARCHAR") for name in SHAPE]:
-        held = ", ".join(f"{name} ({kind})" for name, kind in shape)
-        sentence = f"The first columns must be the texts {', '.join(SHAPE)}; they are {held}."
-        return RuleProblem(rule.path.name, _first_line(rule.text), sentence)
-    rows = [row[: len(SHAPE)] for row in result.fetchall()]
-    frame = pl.DataFrame(rows, schema=dict.fromkeys(SHAPE, pl.String), orient="row")
-    empty = [name for name in SHAPE if frame[name].null_count()]
-    if empty:
-        sentence = f"Some of its rows have no {' and no '.join(empty)}."
-        return RuleProblem(rule.path.name, _first_line(rule.text), sentence)
-    return frame.sort(SHAPE)
+def _fact(value: Any) -> Any:  # noqa: ANN401 - any value of the database
+    """Return a value of the database as JSON holds it."""
+    kind = type(value)
+    if kind in _PLAIN:
+        return value
+    if kind is float or kind is Decimal:
+        return float(f"{value:.{_DIGITS}g}") if math.isfinite(value) else None
+    if kind is dict:
+        return {str(key): _fact(inner) for key, inner in value.items()}
+    if kind is list or kind is tuple:
+        return [_fact(inner) for inner in value]
+    return value.isoformat() if kind in _DATED else str(value)
 
 
-def _problem(rule: Rule, error: duckdb.Error, sentence: str) -> RuleProblem:
+def _problem(rule: Rule, error: duckdb.Error, sentence: str) -> BrokenRule:
     at = _AT_LINE.search(str(error))
-    return RuleProblem(rule.path.name, int(at[1]) if at else _first_line(rule.text), sentence)
+    return BrokenRule(rule.path.name, int(at[1]), sentence) if at else _fault(rule, sentence)
 
 
-def _words(error: duckdb.Error) -> str:
+def _fault(rule: Rule, sentence: str) -> BrokenRule:
+    """Return a problem of the statement as a whole: on the line where it begins."""
+    lines = enumerate(rule.text.splitlines(), 1)
+    line = next((n for n, line in lines if line.strip() and not line.startswith("--")), 1)
+    return BrokenRule(rule.path.name, line, sentence)
+
+
+def _first_words(error: duckdb.Error) -> str:
     """Return the first line of a database error: the rest repeats the file."""
     return str(error).strip().splitlines()[0].rstrip(".") + "."
 
 
-def _first_line(text: str) -> int:
-    """Return the line on which the statement begins, below the header."""
-    lines = enumerate(text.splitlines(), 1)
-    return next((n for n, line in lines if line.strip() and not line.startswith("--")), 1)
+class _Stream:
+    """A table offered to another instance as a bare Arrow stream, a piece at a time."""
+
+    def __init__(self, relation: duckdb.DuckDBPyRelation) -> None:
+        self._relation = relation
+
+    def __arrow_c_stream__(self, requested_schema: object | None = None) -> object:
+        return self._relation.__arrow_c_stream__(requested_schema)
+
+
+@contextmanager
+def guarded_copy(database: Database) -> Iterator[duckdb.DuckDBPyConnection]:
+    """Open a read-only copy of the database whose statements reach nothing but the copy."""
+    with TemporaryDirectory(prefix="quietaisle-", ignore_cleanup_errors=True) as folder:
+        path = Path(folder) / "copy.duckdb"
+        with open_database(path) as copy:
+            _fill(copy, database)
+        connection = duckdb.connect(str(path), read_only=True, config=_CLOSED)
+        try:
+            yield connection
+        finally:
+            connection.close()
+
+
+def _fill(copy: Database, database: Database) -> None:
+    for name in [table.name for table in every_table() if table.kind is not TablesVersion]:
+        copy.connection.register("incoming", _Stream(database.connection.table(name)))
+        try:
+            copy.connection.table("incoming").insert_into(name)
+        finally:
+            copy.connection.unregister("incoming")

@@ -3,7 +3,8 @@
 import textwrap
 from collections.abc import Mapping, Sequence
 
-from pipeline.check.rule_file import Rule, fill
+from pipeline import phrases
+from pipeline.check.rule_file import Rule
 from pipeline.records import Severity
 from pipeline.settings import Settings
 
@@ -17,13 +18,13 @@ def explanation(rule: Rule, settings: Settings) -> str:
     changed = "" if severity is rule.severity else f" (set in the rules file; else {rule.severity})"
     parts = [
         ("severity", f"{severity}{changed}"),
-        ("why", fill(rule.why, settings.limits)),
-        ("do", fill(rule.remedy, settings.limits)),
-        ("source", fill(rule.source, settings.limits)),
+        ("why", _filled(rule.why, settings.limits)),
+        ("do", _filled(rule.english.remedy, settings.limits)),
+        ("source", _filled(rule.source, settings.limits)),
         ("limits", _limits(rule, settings.limits)),
         ("file", rule.path.name),
     ]
-    lines = [f"{rule.name}: {fill(rule.title, settings.limits)}", ""]
+    lines = [f"{rule.name}: {_filled(rule.english.title, settings.limits)}", ""]
     return "\n".join([*lines, *(_paragraph(name, text) for name, text in parts if text)])
 
 
@@ -41,7 +42,7 @@ def manual_page(rules: Sequence[Rule], limits: Mapping[str, float]) -> str:
         lines += [f"## {severity}: {_MEANING[severity]}", ""]
         for rule in chosen:
             lines += _section(rule, limits)
-    return "\n".join([*lines, _OWN_RULES])
+    return "\n".join([*lines, _OWN_RULES.replace("{blanks}", _blanks())])
 
 
 _OWN_RULES = """\
@@ -53,26 +54,33 @@ begin with `--` and three spaces:
 
 ```sql
 -- name: own-loud-freezer
--- title: A station near the freezers is loud
+-- title: Loud station near the freezers
+-- title.de: Laute Station bei den Kühltruhen
 -- severity: watch
+-- says: Transmits at {tx_power_dbm:.0f} dBm beside the freezers.
+-- says.de: Sendet mit {tx_power_dbm:.0f} dBm neben den Kühltruhen.
 -- why: Steel doors reflect, and the site's limit of {tx_power_limit_dbm} dBm is near. A limit in
 --   braces is filled in where the rule is shown; {busy_share_limit:%} shows a share as per cent.
 -- do: Reduce its power by 3 dB and survey again.
 -- source: common practice, no published source
-select store, station as subject,
-    format('Transmits at {:.0f} dBm beside the freezers.', tx_power_dbm) as detail,
-    tx_power_dbm
+select store, station as subject, tx_power_dbm
 from station_now
-where mounted ilike '%freezer%'
-    and tx_power_dbm > (select value from setting where name = 'tx_power_limit_dbm') - 3
+where mounted ilike '%freezer%' and tx_power_dbm > limit_of('tx_power_limit_dbm') - 3
 order by store, subject;
 ```
 
 The name is the file's name without `.sql`; the severity is stop, fix, watch or note.
-Below stands one select. Its first columns are the texts `store`, `subject` (what the finding is
-about: a station, a channel, a file) and `detail` (one sentence); further columns are figures for
-whoever runs the file by hand. No row: nothing found. It reads the tables and views of `sql/schema`
-and takes limits from table `setting`, so that it runs by hand in the DuckDB shell as it is.
+Below stands one select over the tables and views of the database; it runs by hand in the DuckDB
+shell as it is. Its first columns are the texts `store` and `subject` (what the finding is about: a
+station, a channel, a file); the others are the facts, which fill the blanks of `says`. No row:
+nothing found. `limit_of('...')` gives a limit of the rules file. A limit that does not exist is
+refused when the rule is read, and so is a rule that reads the table `setting` itself.
+
+`title`, `says` and `do` may be given in further languages. Reports use the language of the store's
+country, and English where the header does not have it. A rule without `says` gives its sentence as
+a text column `detail`.
+
+{blanks}
 
 Rules of your own run on a read-only copy of the database in which files, the network and other
 databases are closed. One that cannot be used becomes a finding, rule-unusable, that names file
@@ -95,14 +103,23 @@ def _section(rule: Rule, limits: Mapping[str, float]) -> list[str]:
     return [
         f"### {rule.name}",
         "",
-        f"**{fill(rule.title, limits)}.** {fill(rule.why, limits)}",
+        f"**{_filled(rule.english.title, limits)}.** {_filled(rule.why, limits)}",
         "",
-        f"*What to do:* {fill(rule.remedy, limits)}",
+        f"*What to do:* {_filled(rule.english.remedy, limits)}",
         "",
-        f"*Source:* {fill(rule.source, limits)}",
+        f"*Source:* {_filled(rule.source, limits)}",
         *([f"*Limits:* {named}"] if named else []),
         "",
     ]
+
+
+def _blanks() -> str:
+    """Return how blanks are written, from where they are read."""
+    return (phrases.__doc__ or "").partition("\n\n")[2].strip()
+
+
+def _filled(text: str, limits: Mapping[str, float]) -> str:
+    return phrases.fill(text, limits, phrases.plain_style())
 
 
 def _limits(rule: Rule, limits: Mapping[str, float]) -> str:

@@ -1,47 +1,78 @@
-"""Rules as files: a header of comments says what a rule is, the select below says what it finds."""
+"""Rules as files: a header of comments says in words what the select below it finds."""
 
+import json
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 from types import MappingProxyType
+from typing import Any
+
+import duckdb
 
 from pipeline import sql_file
-from pipeline.errors import RulesFolderMissing
+from pipeline.errors import FolderMissing, PhraseBroken
+from pipeline.phrases import Phrase, phrase
 from pipeline.records import Severity
+from pipeline.settings import load_settings
+from pipeline.wording import DEFAULT_LANGUAGE, languages, texts
 
-FIELDS = ("name", "title", "severity", "why", "do", "source")
-SHAPE = ("store", "subject", "detail")
+FIELDS = ("name", "title", "severity", "says", "why", "do", "source")
+TRANSLATED = ("title", "says", "do")
+_OPTIONAL = {"says": "{detail}", "runs": ""}  # a select may give the sentence itself, as `detail`
 _LAST = "last"
-_HEADER_LINE = re.compile(r"-- (?P<field>[a-z]+):(?: (?P<text>.*))?$")
+_HEADER_LINE = re.compile(r"-- (?P<field>(?P<plain>[a-z]+)(\.[a-z]{2,3})?):(?: (?P<text>.*))?$")
 _CONTINUED = re.compile(r"--   (?P<text>.+)$")
 _NAME = re.compile(r"[a-z0-9]+(-[a-z0-9]+)*")
-_LIMIT = re.compile(r"\{(?P<name>\w+)(?P<percent>:%)?\}")
+# Tables that only these macros may read, since they refuse a name that is not there.
+_SETTINGS = {"setting": "limit_of", "setting_text": "text_of"}
+_TEXTS = ("firmware_standard",)
+_HIDING = ("query", "query_table")  # they read tables that a text names, unseen by any check
+
+
+@dataclass(frozen=True, slots=True)
+class RuleWords:
+    """What a rule is called, what a finding says, and what to do, in one language."""
+
+    title: str
+    says: str
+    remedy: str
 
 
 @dataclass(frozen=True, slots=True)
 class Rule:
-    """One rule. `text` is the whole file, which runs as it is; `last`: it judges the findings."""
+    """One rule. `text` is the whole file, which runs as it is; `last`: it judges the findings.
+
+    `words` are by language, English always among them. Their blanks and those of `why` and `source`
+    are limits; those of what a finding says are columns of the select.
+    """
 
     name: str
-    title: str
     severity: Severity
+    words: Mapping[str, RuleWords]
     why: str
-    remedy: str
     source: str
     last: bool
     path: Path
     text: str
 
     @property
+    def english(self) -> RuleWords:
+        """The words of the language in which findings are kept."""
+        return self.words[DEFAULT_LANGUAGE]
+
+    @property
     def limits(self) -> tuple[str, ...]:
-        """The limits its header speaks of, in the order it names them."""
-        found = _LIMIT.finditer(f"{self.title} {self.why} {self.remedy} {self.source}")
-        return tuple(dict.fromkeys(match["name"] for match in found))
+        """The limits its header speaks of and its select reads, in order."""
+        spoken = [self.english.title, self.why, self.english.remedy, self.source]
+        named = re.findall(r"\{(\w+)", " ".join(spoken))
+        read = [name for _, macro, name in _settings_read(self.text) if macro == "limit_of"]
+        return tuple(dict.fromkeys([*named, *filter(None, read)]))
 
 
 @dataclass(frozen=True, slots=True)
-class RuleProblem:
+class BrokenRule:
     """Why a rule cannot be used, and the line of its file to mend."""
 
     file: str
@@ -50,7 +81,7 @@ class RuleProblem:
 
 
 class _Unreadable(Exception):
-    """A header that cannot be read; carries the problem out of the parser."""
+    """A rule that cannot be read; carries the problem out of the parser."""
 
     def __init__(self, line: int, sentence: str) -> None:
         super().__init__(sentence)
@@ -58,44 +89,35 @@ class _Unreadable(Exception):
         self.sentence = sentence
 
 
-def fill(text: str, limits: Mapping[str, float]) -> str:
-    """Put the limits into a header text: `{name}` as it is, `{name:%}` as a percentage."""
-
-    def value(match: re.Match[str]) -> str:
-        if match["name"] not in limits:
-            return match[0]
-        limit = limits[match["name"]]
-        return f"{100 * limit:g} %" if match["percent"] else f"{limit:g}"
-
-    return _LIMIT.sub(value, text)
-
-
-def read_rules(folder: Path | None) -> tuple[tuple[Rule, ...], tuple[RuleProblem, ...]]:
+def read_rules(folder: Path | None) -> tuple[tuple[Rule, ...], tuple[BrokenRule, ...]]:
     """Return the rules of this package, or of a user's `folder`, by name, and what is broken.
 
     Raises:
-        RulesFolderMissing: `folder` is not a folder.
+        FolderMissing: `folder` is not a folder.
     """
     if folder is not None and not folder.is_dir():
-        raise RulesFolderMissing(folder)
+        raise FolderMissing(folder, "your rules (*.sql)")
     paths = sql_file.folder("rules") if folder is None else sorted(folder.glob("*.sql"))
     read = [read_rule(path) for path in paths]
     rules = tuple(rule for rule in read if isinstance(rule, Rule))
-    return rules, tuple(problem for problem in read if isinstance(problem, RuleProblem))
+    return rules, tuple(problem for problem in read if isinstance(problem, BrokenRule))
 
 
-def read_rule(path: Path) -> Rule | RuleProblem:
+def read_rule(path: Path) -> Rule | BrokenRule:
     """Read one rule, or say why it cannot be read."""
     try:
         text = path.read_text(encoding="utf-8-sig")
-        return _rule(path, text, _header(text.splitlines()))
+        rule = _rule(path, text, _header(text.splitlines()))
+        _check_blanks(rule)
+        _check_settings(rule.text)
     except _Unreadable as error:
-        return RuleProblem(path.name, error.line, error.sentence)
+        return BrokenRule(path.name, error.line, error.sentence)
     except UnicodeDecodeError as error:
         line = error.object[: error.start].count(b"\n") + 1
-        return RuleProblem(path.name, line, "The file is not UTF-8 text; save it as UTF-8.")
+        return BrokenRule(path.name, line, "The file is not UTF-8 text; save it as UTF-8.")
     except OSError as error:
-        return RuleProblem(path.name, 1, f"The file cannot be read: {error.strerror}.")
+        return BrokenRule(path.name, 1, f"The file cannot be read: {error.strerror}.")
+    return rule
 
 
 def _header(lines: Sequence[str]) -> Mapping[str, tuple[int, str]]:
@@ -107,7 +129,7 @@ def _header(lines: Sequence[str]) -> Mapping[str, tuple[int, str]]:
             break
         if match := _HEADER_LINE.match(line):
             field = match["field"]
-            if field not in (*FIELDS, "runs"):
+            if field not in (*FIELDS, *_OPTIONAL) and match["plain"] not in TRANSLATED:
                 known = ", ".join((*FIELDS, "runs"))
                 raise _Unreadable(number, f"The header has no field '{field}'; it has {known}.")
             if field in fields:
@@ -123,32 +145,129 @@ def _header(lines: Sequence[str]) -> Mapping[str, tuple[int, str]]:
 
 
 def _rule(path: Path, text: str, header: Mapping[str, tuple[int, str]]) -> Rule:
+    said = {field: said for field, (_, said) in header.items()}
     for field in FIELDS:
-        line, value = header.get(field, (1, ""))
-        if not value:
+        if not said.setdefault(field, _OPTIONAL.get(field, "")):
+            line = header[field][0] if field in header else 1
             raise _Unreadable(line, f"The header lacks '-- {field}: ...'.")
-    line, name = header["name"]
+    name, severity, runs = said["name"], said["severity"], said.get("runs", "")
     if not _NAME.fullmatch(name) or name != path.stem:
         expected = "small letters, digits and single hyphens, the same as the file's name"
-        raise _Unreadable(line, f"The name '{name}' must be {expected} ({path.stem}).")
-    line, severity = header["severity"]
+        raise _Unreadable(header["name"][0], f"The name '{name}' must be {expected} ({path.stem}).")
     if severity not in tuple(Severity):
-        raise _Unreadable(line, f"The severity '{severity}' must be one of {_words(Severity)}.")
-    line, runs = header.get("runs", (1, ""))
+        known = ", ".join(Severity)
+        raise _Unreadable(
+            header["severity"][0], f"The severity '{severity}' must be one of {known}."
+        )
     if runs not in ("", _LAST):
-        raise _Unreadable(line, f"'runs: {runs}' must be 'runs: {_LAST}' or be left out.")
+        raise _Unreadable(
+            header["runs"][0], f"'runs: {runs}' must be 'runs: {_LAST}' or be left out."
+        )
     return Rule(
         name=name,
-        title=header["title"][1],
         severity=Severity(severity),
-        why=header["why"][1],
-        remedy=header["do"][1],
-        source=header["source"][1],
+        words=MappingProxyType(_words(name, said)),
+        why=said["why"],
+        source=said["source"],
         last=runs == _LAST,
         path=path,
         text=text,
     )
 
 
-def _words(names: type[Severity]) -> str:
-    return ", ".join(names)
+def _words(name: str, said: Mapping[str, str]) -> dict[str, RuleWords]:
+    """Return the words by language: of the header, else of the language's own texts."""
+    found = {DEFAULT_LANGUAGE: RuleWords(said["title"], said["says"], said["do"])}
+    named = {field.partition(".")[2] for field in said if "." in field}
+    for language in sorted({*languages(), *named} - {DEFAULT_LANGUAGE}):
+        own = texts(language) if language in languages() else {}
+        given = [
+            said.get(f"{field}.{language}", own.get(f"rule.{name}.{field}")) for field in TRANSLATED
+        ]
+        if any(given):
+            english = (said[field] for field in TRANSLATED)
+            found[language] = RuleWords(*(a or b for a, b in zip(given, english, strict=True)))
+    return found
+
+
+def _check_blanks(rule: Rule) -> None:
+    """Refuse texts that cannot be filled, and limits in them that do not exist."""
+    known = load_settings().limits
+    for words in rule.words.values():
+        _read_phrase(rule, words.says)
+        for text in (words.title, words.remedy, rule.why, rule.source):
+            for name in sorted(_read_phrase(rule, text).names - set(known)):
+                line = line_with(rule.text, f"{{{name}")
+                raise _Unreadable(line, f"There is no limit named '{name}'.")
+
+
+def _read_phrase(rule: Rule, text: str) -> Phrase:
+    try:
+        return phrase(text)
+    except PhraseBroken as error:
+        line = line_with(rule.text, text[:40])
+        raise _Unreadable(line, f"The text cannot be read: {error.fault}.") from error
+
+
+def line_with(text: str, words: str) -> int:
+    """Return the first line of a text that holds the words, 1 where none does."""
+    lines = enumerate(text.splitlines(), 1)
+    return next((number for number, line in lines if words in line), 1)
+
+
+def _check_settings(text: str) -> None:
+    """Refuse limits that do not exist, whatever form the select takes to read them."""
+    known = {"limit_of": tuple(load_settings().limits), "text_of": _TEXTS}
+    for line, macro, name in _settings_read(text):
+        kind = macro.partition("_")[0]
+        if macro not in known:
+            raise _Unreadable(line, f"'{macro}' hides which tables a rule reads; name the table.")
+        if name is None:
+            sentence = f"{macro}('...') takes the name of a {kind} in quotes"
+            raise _Unreadable(line, f"A rule reads a {kind} in one way: {sentence}.")
+        if name not in known[macro]:
+            raise _Unreadable(line, f"There is no {kind} named '{name}'.")
+
+
+def _settings_read(text: str) -> Iterator[tuple[int, str, str | None]]:
+    """Yield (line, macro, name) of each limit or text that a select reads.
+
+    The name is None where it is not written out, or where the table is read without the macro.
+    """
+    octets = text.encode()
+    for node in _nodes(json.loads(_syntax(text))):
+        line = octets.count(b"\n", 0, node.get("query_location", 0)) + 1
+        function = str(node.get("function_name", "")).lower()
+        if table := _SETTINGS.get(str(node.get("table_name", "")).lower()):
+            yield line, table, None
+        elif function in _HIDING:
+            yield line, function, None
+        elif function in _SETTINGS.values():
+            yield line, function, _constant(node["arguments"])
+
+
+def _nodes(tree: Any) -> Iterator[Mapping[str, Any]]:  # noqa: ANN401 - parsed JSON
+    for child in tree.values() if isinstance(tree, dict) else tree:
+        if isinstance(child, dict | list):
+            yield from _nodes(child)
+    if isinstance(tree, dict):
+        yield tree
+
+
+def _constant(arguments: Sequence[Mapping[str, Any]]) -> str | None:
+    literals = [argument["expression"].get("literal", {}) for argument in arguments]
+    if len(literals) == 1 and literals[0].get("kind") == "STRING":
+        return str(literals[0]["text"])
+    return None
+
+
+@cache
+def _syntax(text: str) -> str:
+    """Return the tree of a select as JSON; of what is none, an error in its place."""
+    found = _parser().execute(sql_file.statement("check", "syntax"), {"text": text}).fetchone()
+    return str(found[0]) if found else "{}"
+
+
+@cache
+def _parser() -> duckdb.DuckDBPyConnection:
+    return duckdb.connect()

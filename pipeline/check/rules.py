@@ -2,27 +2,50 @@
 
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import date
 from pathlib import Path
 
 import duckdb
 import polars as pl
 
-from pipeline.check.exceptions import apply_exceptions
-from pipeline.check.guard import guarded_copy
-from pipeline.check.judge import judge
+from pipeline.check.judge import FOUND, guarded_copy, judge
 from pipeline.check.manual import explanation
-from pipeline.check.rule_file import SHAPE, Rule, RuleProblem, read_rules
+from pipeline.check.rule_file import BrokenRule, Rule, read_rules
 from pipeline.database import Database
 from pipeline.errors import RuleUnusable, UnknownRule
 from pipeline.frames import frame_of
+from pipeline.phrases import fill, style
 from pipeline.settings import Settings
+from pipeline.tables.check import RuleText
 
-_COLUMNS = ("rule", "severity", *SHAPE)
-_Judged = tuple[pl.DataFrame, tuple[RuleProblem, ...]]
+_COLUMNS = ("rule", "severity", *FOUND)
+_Judged = tuple[pl.DataFrame, tuple[BrokenRule, ...]]
+
+
+@dataclass(frozen=True, slots=True)
+class RuleStanding:
+    """What one rule comes to in this run and over the runs before it, in one region or in all.
+
+    `region` None: the whole portfolio. `findings` counts the excepted ones too. `new_findings`
+    have stood without a break since a day from the asked one on; `gone_findings` went on such a
+    day. `gone_since` is the first day on which nothing was found any more, None while something is.
+    """
+
+    rule: str
+    region: str | None
+    stores: int
+    findings: int
+    excepted: int
+    new_findings: int
+    gone_findings: int
+    first_seen: date
+    last_seen: date
+    gone_since: date | None
 
 
 def check(database: Database, settings: Settings, folder: Path | None = None) -> None:
-    """Replace this run's findings by what the rules find now.
+    """Replace this run's findings, and the rules' words, by what the rules find and say now.
 
     A rule that cannot be used becomes a finding that names its file and line; the others run.
 
@@ -32,7 +55,7 @@ def check(database: Database, settings: Settings, folder: Path | None = None) ->
         folder: rules of the user's own; they run on a closed copy.
 
     Raises:
-        RulesFolderMissing: `folder` is not a folder.
+        FolderMissing: `folder` is not a folder.
         UnknownRule: a severity is set for a rule that no file defines.
     """
     rules, broken = read_rules(None)
@@ -43,13 +66,27 @@ def check(database: Database, settings: Settings, folder: Path | None = None) ->
     users = _judged_closed(database, own, settings)
     problems = [*broken, *own_broken, *first[1], *users[1]]
     with database.transaction():
-        database.run("check", "forget")
+        database.run("check", "forget_findings")
         database.run("check", "forget_problems")
+        database.clear(RuleText)
+        database.put(RuleText, _rule_texts([*rules, *own], settings))
         _keep(database, [first[0], users[0]], problems)
-        apply_exceptions(database)
+        _apply_exceptions(database)
         last = _judged(database.connection, [rule for rule in rules if rule.last], settings)
         _keep(database, [last[0]], last[1])
-        apply_exceptions(database)
+        _apply_exceptions(database)
+
+
+def portfolio(database: Database, since: date) -> tuple[RuleStanding, ...]:
+    """Return every rule that ever found something, most standing findings first.
+
+    Each rule comes once for the whole portfolio and then once for every region it was found in.
+
+    Args:
+        database: checked, with `this_run` set.
+        since: the first day of what counts as new, such as the first of the quarter.
+    """
+    return tuple(database.records(RuleStanding, "check", "standing", {"since": since}))
 
 
 def rule_list(folder: Path | None = None) -> tuple[Rule, ...]:
@@ -78,34 +115,24 @@ def explain(name: str, settings: Settings, folder: Path | None = None) -> str:
 
 def _own_rules(
     folder: Path | None, shipped: Sequence[Rule]
-) -> tuple[tuple[Rule, ...], tuple[RuleProblem, ...]]:
+) -> tuple[tuple[Rule, ...], tuple[BrokenRule, ...]]:
     if folder is None:
         return (), ()
     read, broken = read_rules(folder)
     taken = {rule.name for rule in shipped}
+    named = "A shipped rule has this name; give yours another."
+    late = "Only shipped rules may judge the findings; leave out 'runs: last'."
     problems = [
         *broken,
-        *(
-            _refused(rule, "A shipped rule has this name; give yours another.")
-            for rule in read
-            if rule.name in taken
-        ),
-        *(
-            _refused(rule, "Only shipped rules may judge the findings; leave out 'runs: last'.")
-            for rule in read
-            if rule.last
-        ),
+        *(BrokenRule(rule.path.name, 1, named) for rule in read if rule.name in taken),
+        *(BrokenRule(rule.path.name, 1, late) for rule in read if rule.last),
     ]
-    named = {problem.file for problem in problems}
-    return tuple(rule for rule in read if rule.path.name not in named), tuple(problems)
-
-
-def _refused(rule: Rule, sentence: str) -> RuleProblem:
-    return RuleProblem(rule.path.name, 1, sentence)
+    refused = {problem.file for problem in problems}
+    return tuple(rule for rule in read if rule.path.name not in refused), tuple(problems)
 
 
 def _refuse_unknown_severities(
-    settings: Settings, rules: Iterable[Rule], broken: Iterable[RuleProblem]
+    settings: Settings, rules: Iterable[Rule], broken: Iterable[BrokenRule]
 ) -> None:
     known = [*(rule.name for rule in rules), *(Path(problem.file).stem for problem in broken)]
     for name in settings.severity:
@@ -133,8 +160,8 @@ def _judged(
     frames = [pl.DataFrame(schema=dict.fromkeys(_COLUMNS, pl.String))]
     problems = []
     for rule in rules:
-        found = judge(connection, rule, settings.limits)
-        if isinstance(found, RuleProblem):
+        found = judge(connection, rule)
+        if isinstance(found, BrokenRule):
             problems.append(found)
         else:
             severity = settings.severity.get(rule.name, rule.severity)
@@ -143,8 +170,32 @@ def _judged(
     return pl.concat(frames), tuple(problems)
 
 
+def _rule_texts(rules: Sequence[Rule], settings: Settings) -> list[RuleText]:
+    return [
+        RuleText(
+            rule=rule.name,
+            language=language,
+            title=fill(words.title, settings.limits, style(language)),
+            says=words.says,
+            remedy=fill(words.remedy, settings.limits, style(language)),
+        )
+        for rule in rules
+        for language, words in rule.words.items()
+    ]
+
+
 def _keep(
-    database: Database, found: Sequence[pl.DataFrame], problems: Sequence[RuleProblem]
+    database: Database, found: Sequence[pl.DataFrame], problems: Sequence[BrokenRule]
 ) -> None:
-    database.insert("check", "insert_finding", pl.concat(found))
-    database.insert("check", "insert_problem", frame_of(RuleProblem, problems))
+    database.insert("check", "insert_findings", pl.concat(found))
+    database.insert("check", "insert_problems", frame_of(BrokenRule, problems))
+
+
+def _apply_exceptions(database: Database) -> None:
+    """Mark the run's findings that an exception covers with its reason.
+
+    An exception covers a finding of its rule whose store and subject it names exactly or by '*',
+    up to and on its end date. Those that ran out or cover nothing are findings of rules of their
+    own.
+    """
+    database.run("check", "apply_exceptions")

@@ -1,6 +1,6 @@
 """Write the demo exports anew: `python -m pipeline.demo [FOLDER]`, by default sample_exports.
 
-The folder is emptied of the demo's own files first. The same program writes the same bytes.
+The demo's own files are removed from the folder first. The same program writes the same bytes.
 """
 
 import shutil
@@ -9,12 +9,10 @@ from pathlib import Path
 
 from pipeline.demo.demo import write_demo
 
-_FOLDER = Path("sample_exports")
-
 
 def main() -> None:
     """Write the demo below the folder named on the command line."""
-    folder = Path(sys.argv[1]) if len(sys.argv) > 1 else _FOLDER
+    folder = Path(sys.argv[1] if len(sys.argv) > 1 else "sample_exports")
     for own in ("north", "mitte", "east"):
         shutil.rmtree(folder / own, ignore_errors=True)
     write_demo(folder)

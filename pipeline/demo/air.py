@@ -1,7 +1,7 @@
-"""The air of an invented store: path loss, Wi-Fi spilling into IEEE 802.15.4 channels, free choice.
+"""The air of an invented store: path loss, Wi-Fi in IEEE 802.15.4 channels, a sound choice of them.
 
-These few lines of physics stand on their own on purpose: data made with the formulas of the
-program under test could not show a mistake in them.
+These few lines of physics share nothing with the program on purpose: data made with its own
+formulas could not reveal a mistake in them.
 """
 
 import math
@@ -9,7 +9,7 @@ import random
 from collections.abc import Mapping, Sequence
 from itertools import pairwise
 
-from pipeline.demo.records import AccessPoint, Station
+from pipeline.demo.records import AccessPoint, ExportedStation
 
 CHANNELS = tuple(range(11, 27))
 THRESHOLD_DBM = -75.0
@@ -29,7 +29,7 @@ _IN_BAND_MHZ = {20: 9.0, 40: 19.0}
 
 
 def dice(*parts: object) -> random.Random:
-    """Return a generator named by its parts, so that one draw more here changes nothing there."""
+    """Return a random generator named by its parts; an extra draw from one changes no other."""
     return random.Random("/".join(map(str, parts)))
 
 
@@ -53,12 +53,12 @@ def loss_between(a: tuple[int, float, float], b: tuple[int, float, float]) -> fl
     return path_loss_db(distance_m(a, b), abs(a[0] - b[0]))
 
 
-def place(item: Station | AccessPoint) -> tuple[int, float, float]:
+def place(item: ExportedStation | AccessPoint) -> tuple[int, float, float]:
     """Return floor, x and y of a station or access point as built."""
     return (item.floor or 0, item.x_m or 0.0, item.y_m or 0.0)
 
 
-def wifi_at(seed: int, station: Station, point: AccessPoint) -> float:
+def wifi_at(seed: int, station: ExportedStation, point: AccessPoint) -> float:
     """Return the level in dBm, over its whole width, at which a station hears an access point."""
     shadow = dice(seed, station.station, point.network, "wifi").gauss(0, 3)
     return point.power_dbm - loss_between(place(station), place(point)) + shadow
@@ -86,7 +86,9 @@ def power_sum_dbm(levels: Sequence[float]) -> float:
     return 10 * math.log10(sum(10 ** (level / 10) for level in levels))
 
 
-def busy_share(seed: int, station: Station, points: Sequence[AccessPoint], channel: int) -> float:
+def busy_share(
+    seed: int, station: ExportedStation, points: Sequence[AccessPoint], channel: int
+) -> float:
     """Return the share of time in trading hours that Wi-Fi holds a channel above the threshold."""
     free = 1.0
     for point in points:
@@ -95,7 +97,7 @@ def busy_share(seed: int, station: Station, points: Sequence[AccessPoint], chann
     return 1 - free
 
 
-def heard_dbm(seed: int, listener: Station, speaker: Station) -> float:
+def heard_dbm(seed: int, listener: ExportedStation, speaker: ExportedStation) -> float:
     """Return the level in dBm of one station at another; the shadowing is the same both ways."""
     first, second = sorted((listener.station, speaker.station))
     shadow = dice(seed, first, second, "stations").gauss(0, 2.5)
@@ -103,11 +105,14 @@ def heard_dbm(seed: int, listener: Station, speaker: Station) -> float:
 
 
 def choose_channels(
-    seed: int, stations: Sequence[Station], points: Sequence[AccessPoint], permitted: Sequence[int]
+    seed: int,
+    stations: Sequence[ExportedStation],
+    points: Sequence[AccessPoint],
+    permitted: Sequence[int],
 ) -> tuple[int, ...]:
-    """Return a sound channel for each station: quiet air first, none shared in earshot if it goes.
+    """Return a channel for each station: quiet, and where possible not shared in earshot.
 
-    Repeated one-station improvement from several starts; good, not proven best.
+    Improves one station at a time from several starts; good, not proven best.
     """
     busy = [{c: busy_share(seed, s, points, c) for c in permitted} for s in stations]
     near = _nearness(seed, stations)
@@ -119,8 +124,8 @@ def choose_channels(
     return best[1]
 
 
-def _nearness(seed: int, stations: Sequence[Station]) -> list[list[float]]:
-    """Return for each pair 0..1: how clearly they are in earshot, by the louder of two views."""
+def _nearness(seed: int, stations: Sequence[ExportedStation]) -> list[list[float]]:
+    """Return for each pair how clearly it is in earshot, 0..1, with or without shadowing."""
     grid = [[0.0] * len(stations) for _ in stations]
     for i, a in enumerate(stations):
         for j, b in enumerate(stations[:i]):

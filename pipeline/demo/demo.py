@@ -1,24 +1,165 @@
-"""The demo as a whole: the twelve stores with every deliberate fault, their README and rules."""
+"""The demo: twelve stores with every deliberate fault, their README and rules, and what follows."""
 
+from collections import Counter
+from collections.abc import Collection, Iterator, Mapping, Sequence
+from dataclasses import replace
+from datetime import date
 from pathlib import Path
 
-from pipeline.demo.chain import FIRMWARE
-from pipeline.demo.describe import readme, rules_file
-from pipeline.demo.faults import FAULTS
-from pipeline.demo.generate import generate
-from pipeline.demo.write import write_exports
+from pipeline.demo.air import CHANNELS
+from pipeline.demo.chain import CHAIN, DEMO_STORES, EARLIER, LATEST, SEED, sites_of
+from pipeline.demo.exports import tables_of, write_files
+from pipeline.demo.faults import FAULT_FREE, FAULTS, fault_files, fault_rows, fault_sites
+from pipeline.demo.observe import observed
+from pipeline.demo.records import DemoSite, Fault, Outcome, Portfolio, Scan
 
+_RULES = Path(__file__).with_name("rules.toml")
 # Git must not touch the line ends: they are part of what the exports show.
 _GIT_ATTRIBUTES = "* -text\n"
+_LOUD_DBM = -58
+_EVERY = 3  # of the scans of a station that met new noise, one in so many hears it
+_README = """\
+# Exports of an invented chain
+
+{chain} does not exist; neither do its shops, people or addresses. Hardware addresses come from
+the block that RFC 9542 sets aside for documentation. These files are what three source systems
+of such a chain might export on {earlier} and {latest}: try the program on them, or read them to
+see what it accepts. `python -m pipeline.demo` writes them anew, byte for byte the same.
+
+| folder | region | written as |
+| --- | --- | --- |
+| north | North | UTF-8, commas, ISO dates; one energy reading a row in dBm; June zipped |
+| mitte | Mitte | cp1252, semicolons, decimal commas, day first, German headings; a scan a row, \
+levels without their minus sign |
+| east | East | UTF-8 with a byte order mark, UTC offsets; a scan a row, raw 0-255 values on a \
+stated scale; September as one workbook; headings the rules file explains |
+
+`rules.toml` holds the chain's rules: permitted channels, firmware, exceptions on file.
+
+| store | name | region | kind | stations | labels |
+| --- | --- | --- | --- | --- | --- |
+{stores}
+## Deliberate faults
+
+Each must be found. One fault may have further consequences: a busy channel lowers clear air too.
+
+| store | where | what is wrong | must raise |
+| --- | --- | --- | --- |
+{faults}
+## Stores without a fault
+
+{free} must raise no finding of severity `stop` or `fix`.
+"""
 
 
 def write_demo(folder: Path) -> None:
     """Write the demo's exports, README and rules file below `folder`."""
-    portfolio = generate(faults=FAULTS)
-    write_exports(portfolio, folder, FAULTS)
-    for name, text in (
-        ("README.md", readme(portfolio, FAULTS)),
-        ("rules.toml", rules_file(FIRMWARE)),
-        (".gitattributes", _GIT_ATTRIBUTES),
-    ):
-        (folder / name).write_bytes(text.encode())
+    tables = tables_of(generate(made=FAULTS))
+    for fault in FAULTS:
+        tables = fault_files(fault, tables)
+    write_files(tables, folder)
+    (folder / "README.md").write_bytes(_readme().encode())
+    (folder / "rules.toml").write_bytes(_RULES.read_bytes())
+    (folder / ".gitattributes").write_bytes(_GIT_ATTRIBUTES.encode())
+
+
+def generate(
+    seed: int = SEED, stores: int = len(DEMO_STORES), made: Sequence[Fault] = ()
+) -> Portfolio:
+    """Return what the exports of a chain say, with some faults in it.
+
+    The first twelve stores are the demo's, further ones are drawn. Without faults no two
+    stations in earshot share a channel where the store's channels suffice, and every value
+    is in order.
+    """
+    portfolio = observed(seed, _built(seed, stores, made))
+    for fault in made:
+        portfolio = fault_rows(fault, portfolio)
+    return portfolio
+
+
+def _built(seed: int, stores: int, made: Sequence[Fault]) -> tuple[DemoSite, ...]:
+    sites = sites_of(seed, stores)
+    for fault in made:
+        sites = fault_sites(fault, sites)
+    return sites
+
+
+def _readme() -> str:
+    stores = (
+        f"| {p.store} | {p.name} | {p.region.name} | {p.store_type} | {p.stations} | {p.labels} |\n"
+        for p in DEMO_STORES
+    )
+    return _README.format(
+        chain=CHAIN,
+        earlier=EARLIER,
+        latest=LATEST,
+        stores="".join(stores),
+        faults="".join(map(fault_row, FAULTS)),
+        free=", ".join(FAULT_FREE),
+    )
+
+
+def fault_row(fault: Fault) -> str:
+    """Return a fault as a row of the README's table."""
+    match fault.outcome:
+        case Outcome.FOUND:
+            outcome = ", ".join(f"`{rule}`" for rule in fault.raises)
+        case Outcome.EXCEPTED:
+            outcome = f"`{fault.raises[0]}`, excepted"
+        case Outcome.QUARANTINED:
+            outcome = f"rows quarantined as `{fault.raises[0]}`; `{fault.raises[1]}`"
+        case _:
+            outcome = "nothing; every row counts as repeated"
+    return f"| {fault.store or 'all of Mitte'} | {fault.subject} | {fault.what} | {outcome} |\n"
+
+
+def write_follow_up(
+    folder: Path, day: date, channels: Mapping[str, int], noisy: Collection[str] = ()
+) -> None:
+    """Write the exports of one more day below `folder`, otherwise those of the demo's latest.
+
+    Args:
+        folder: gets the exports.
+        day: of the snapshot, after the demo's latest.
+        channels: the stations that were put on another channel, with it.
+        noisy: stations that meet new outside noise on the channel they are on by then.
+    """
+    write_files(tables_of(_follow_up(day, channels, noisy), (day,)), folder)
+
+
+def _follow_up(day: date, channels: Mapping[str, int], noisy: Collection[str]) -> Portfolio:
+    before = generate(made=FAULTS)
+    later = observed(SEED, _built(SEED, len(DEMO_STORES), FAULTS), (day,))
+    stations = tuple(
+        replace(s, seen_on=day, channel=channels.get(s.station, s.channel))
+        for s in before.stations
+        if s.seen_on == LATEST
+    )
+    loud = {s.station: s.channel for s in stations if s.station in noisy}
+    return replace(
+        later,
+        stations=stations,
+        scans=tuple(_noisier(later.scans, loud)),
+        labels=tuple(
+            replace(label, seen_on=day, last_heard_on=label.last_heard_on + (day - LATEST))
+            for label in before.labels
+            if label.seen_on == LATEST
+        ),
+        wifi=tuple(replace(w, seen_on=day) for w in before.wifi if w.seen_on == LATEST),
+        heard=tuple(replace(h, seen_on=day) for h in before.heard if h.seen_on == LATEST),
+    )
+
+
+def _noisier(scans: Sequence[Scan], loud: Mapping[str, int]) -> Iterator[Scan]:
+    """Yield the scans, every third of a station under new noise with a loud level."""
+    numbers: Counter[str] = Counter()
+    for scan in scans:
+        number, numbers[scan.store] = numbers[scan.store], numbers[scan.store] + 1
+        channel = loud.get(scan.station)
+        if channel is None or number % _EVERY:
+            yield scan
+        else:
+            levels = list(scan.levels)
+            levels[channel - CHANNELS[0]] = _LOUD_DBM
+            yield replace(scan, levels=tuple(levels))

@@ -1,11 +1,13 @@
-"""Frozen records of the invented chain: what stands in its shops, and what exports say of it."""
+"""Records of the invented chain: what stands in its stores, and what exports say about it."""
 
-from collections.abc import Callable
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, time
 from enum import StrEnum
+from typing import Any
 
 Level = int | str | None  # dBm; a text where the exporting system wrote one; None: cell left empty
+Cell = str | int | float | bool | date | time | datetime | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,8 +21,8 @@ class Region:
 
 
 @dataclass(frozen=True, slots=True)
-class StorePlan:
-    """A store as built: its size and what hangs in it."""
+class DemoStore:
+    """A store before anything hangs in it: its size and what it needs."""
 
     store: str
     name: str
@@ -31,7 +33,7 @@ class StorePlan:
     floors: int
     stations: int
     labels: int
-    wifi_channels: tuple[int, ...]  # one own access point each
+    wifi_channels: tuple[int, ...]  # one access point of its own on each
     listens_on: tuple[int, ...]
     opens: time
     closes: time
@@ -54,8 +56,8 @@ class AccessPoint:
 
 
 @dataclass(frozen=True, slots=True)
-class Station:
-    """A base station's line in a stations export. Addresses are kept as the export writes them."""
+class ExportedStation:
+    """A base station's row in a stations export, addresses as the export writes them."""
 
     store: str
     station: str
@@ -75,22 +77,32 @@ class Station:
     hardware: str
     connected: bool
 
+    @property
+    def pan_id_hex(self) -> str:
+        """The PAN ID as most systems write it."""
+        return f"0x{self.pan_id:04X}"
+
 
 @dataclass(frozen=True, slots=True)
-class Site:
+class DemoSite:
     """A store with its stations and the Wi-Fi around them, before anything is measured."""
 
-    plan: StorePlan
-    stations: tuple[Station, ...]
+    plan: DemoStore
+    stations: tuple[ExportedStation, ...]
     access_points: tuple[AccessPoint, ...]
 
 
 @dataclass(frozen=True, slots=True)
-class StoreSeen:
-    """A store's line in a stores export."""
+class ExportedStore:
+    """A store's row in a stores export."""
 
-    plan: StorePlan
+    plan: DemoStore
     seen_on: date
+
+    @property
+    def store(self) -> str:
+        """The store's number."""
+        return self.plan.store
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,15 +111,15 @@ class Scan:
 
     store: str
     station: str
-    exported_on: date
-    scanned_at: datetime  # the store's own wall clock
+    seen_on: date
+    scanned_at: datetime  # on the store's own clock
     levels: tuple[Level, ...]
     own_quiet: bool
 
 
 @dataclass(frozen=True, slots=True)
 class Label:
-    """A shelf label's line in a labels export."""
+    """A shelf label's row in a labels export."""
 
     store: str
     label: str
@@ -119,7 +131,7 @@ class Label:
     last_heard_on: date
     updates_per_day: int
     payload_octets: int
-    channels: tuple[int, ...]
+    listens_on: str  # channels with a space between
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,19 +165,16 @@ class Portfolio:
     """Everything the exports of a chain say."""
 
     seed: int
-    stores: tuple[StoreSeen, ...]
-    stations: tuple[Station, ...]
+    stores: tuple[ExportedStore, ...]
+    stations: tuple[ExportedStation, ...]
     scans: tuple[Scan, ...]
     labels: tuple[Label, ...]
     wifi: tuple[WifiHeard, ...]
     heard: tuple[StationHeard, ...]
 
 
-Cell = str | int | float | bool | date | time | datetime | None
-
-
 @dataclass(frozen=True, slots=True)
-class Dialect:
+class TextFormat:
     """How a source system writes its text files."""
 
     encoding: str
@@ -179,14 +188,14 @@ class Dialect:
 
 
 @dataclass(frozen=True, slots=True)
-class Sheet:
+class ExportTable:
     """A table as one source system exports it.
 
     `path` is below the exports folder; a member of a zip follows '!', a sheet of a workbook '#'.
     """
 
     path: str
-    dialect: Dialect
+    written: TextFormat
     title: tuple[str, ...]
     headings: tuple[str, ...]
     rows: tuple[tuple[Cell, ...], ...]
@@ -201,17 +210,11 @@ class Outcome(StrEnum):
     REPEATED = "repeated"  # the file named as subject adds no row; nothing is raised
 
 
-SiteEdit = Callable[[tuple[Site, ...]], tuple[Site, ...]]
-PortfolioEdit = Callable[[Portfolio], Portfolio]
-SheetEdit = Callable[[tuple[Sheet, ...]], tuple[Sheet, ...]]
-
-
 @dataclass(frozen=True, slots=True)
 class Fault:
-    """Something wrong on purpose, and what must come of it.
+    """Something wrong on purpose, what must come of it, and the edits that make it.
 
-    The change is made to the sites before anything is measured, to the portfolio, or to the
-    tables about to be written; a fault without a change follows from another one.
+    A fault without edits follows from another one. `faults.toml` explains the edits.
     """
 
     name: str
@@ -220,6 +223,4 @@ class Fault:
     what: str
     outcome: Outcome
     raises: tuple[str, ...]
-    on_sites: SiteEdit | None = None
-    on_portfolio: PortfolioEdit | None = None
-    on_sheets: SheetEdit | None = None
+    edits: tuple[Mapping[str, Any], ...]

@@ -1,11 +1,11 @@
-"""Delimited text: the dialect from the head of a file, its rows to the end of it."""
+"""Delimited text: the dialect from the head of a file, then its rows in one plain form."""
 
 import csv
 import re
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
 from dataclasses import dataclass
 from io import StringIO
+from itertools import islice
 from pathlib import Path
 
 from pipeline.ingest.headings import Vocabulary
@@ -13,16 +13,21 @@ from pipeline.ingest.headings import Vocabulary
 HEAD_LINES = 200
 MOST_COLUMNS = 2_000
 LINE_LIMIT = 1 << 20  # characters a line may have
+PLAIN_QUOTE = '"'
+PLAIN_COLUMNS = ("line_number", "row_fault", "beyond", "more")
+"""What a plain line says before its cells: `beyond` is the row's form in words, `more` holds the
+cells too many."""
 _TITLES_MOST = 60  # lines above the headings
-_SPAN_MOST = 200  # lines one quoted text may run over
+_SPAN_MOST = 200  # lines that one quoted text may run over
 _DELIMITERS = (",", ";", "\t", "|")
-# As long as a line, so that a long cell is no broken quote.
+_DOUBLED, _ESCAPED = re.compile(r'""'), re.compile(r'\\"')
+# As long as a line, so that a long cell is not taken for a broken quote.
 csv.field_size_limit(LINE_LIMIT)
 
 
 @dataclass(frozen=True, slots=True)
-class Dialect:
-    """How rows are written: delimiter, quotation mark, and what stands before one in a text."""
+class TextDialect:
+    """How rows are written: delimiter, quotation mark, and what precedes one inside a text."""
 
     delimiter: str
     quote: str
@@ -37,8 +42,8 @@ class Dialect:
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
-    """One row of a text: its first physical line, its cells, and what is wrong with its form."""
+class DeliveredRow:
+    """A row: its first line in the text, its cells, and the problem that its form is, if any."""
 
     line: int
     cells: list[str]
@@ -46,35 +51,45 @@ class Row:
 
     @property
     def is_blank(self) -> bool:
-        """Whether it is no row: nothing is wrong with it, and no cell holds anything."""
+        """Whether it counts for nothing: its form is sound, and all its cells are blank."""
         return self.fault is None and all(cell.isspace() for cell in self.cells if cell)
 
     def form(self, width: int) -> str:
-        """Return what is wrong with its form in words, beside headings of this width."""
+        """Return in words what is wrong with its form, under headings of this width."""
         if self.fault is None:
             return ""
         return f"{len(self.cells)} cells where the headings have {width}"
 
+    def plain(self, width: int, delimiter: str) -> str:
+        """Return it as a plain line: `PLAIN_COLUMNS`, then as many cells as there are headings."""
+        more = " | ".join(self.cells[width:])
+        cells = [*self.cells[:width], *[""] * (width - len(self.cells))]
+        texts = (str(self.line), self.fault or "", self.form(width), more, *cells)
+        return delimiter.join(map(_quoted, texts)) + "\n"
+
 
 @dataclass(frozen=True, slots=True)
 class Head:
-    """The top of a file: dialect, rows above the headings, and the headings (line 0: none)."""
+    """The top of a file: its dialect, the rows above the headings, and the headings.
 
-    dialect: Dialect
-    titles: tuple[Row, ...]
-    headings: Row
-    first_line: int  # physical line after the headings
+    The headings are in line 0 where no row is filled; `first_line` is the line after them.
+    """
+
+    dialect: TextDialect
+    titles: tuple[DeliveredRow, ...]
+    headings: DeliveredRow
+    first_line: int
 
 
 def read_head(path: Path, vocabulary: Vocabulary) -> Head:
-    """Decide on dialect and row of headings from the first lines of a UTF-8 file."""
-    with lines_of(path) as source:
-        lines = [line for _, line in zip(range(HEAD_LINES), source, strict=False)]
+    """Decide on the dialect and the row of headings from the first lines of a UTF-8 file."""
+    with path.open(encoding="utf-8-sig", errors="replace", newline="") as file:
+        lines = list(islice(_cut_lines(file.readline), HEAD_LINES))
     best: tuple[tuple[int, ...], Head] | None = None
     text = "".join(lines)
     for delimiter in [each for each in _DELIMITERS if each in text] or [","]:
         for quote, escape in _quotes(text):
-            dialect = Dialect(delimiter, quote, escape)
+            dialect = TextDialect(delimiter, quote, escape)
             fit, head = _fit(lines, dialect, vocabulary)
             if best is None or fit > best[0]:
                 best = (fit, head)
@@ -91,13 +106,13 @@ def _quotes(text: str) -> Iterator[tuple[str, str]]:
 
 
 def _fit(
-    lines: list[str], dialect: Dialect, vocabulary: Vocabulary
+    lines: list[str], dialect: TextDialect, vocabulary: Vocabulary
 ) -> tuple[tuple[int, ...], Head]:
-    """Return how well a dialect explains the lines, best first by known headings, and the head."""
-    rows = list(_rows(iter(lines), dialect, 1, None))
+    """Return how well a dialect explains the lines, known headings first, and its head."""
+    rows = list(_rows(iter(lines), dialect))
     filled = [row for row in rows if any(cell.strip() for cell in row.cells)]
     place = headings_at(filled, vocabulary)
-    headings = filled[place] if filled else Row(0, [])
+    headings = filled[place] if filled else DeliveredRow(0, [])
     below = filled[place + 1 :]
     width = len(headings.cells)
     even = sum(len(row.cells) == width and row.fault is None for row in below)
@@ -116,41 +131,35 @@ def _fit(
     return fit, Head(dialect, tuple(filled[:place]), headings, first_line)
 
 
-_DOUBLED = re.compile(r'""')
-_ESCAPED = re.compile(r'\\"')
-
-
-def headings_at(rows: Sequence[Row], vocabulary: Vocabulary) -> int:
-    """Return the place of the headings among filled rows: the first that knows most of them."""
+def headings_at(rows: Sequence[DeliveredRow], vocabulary: Vocabulary) -> int:
+    """Return the place of the headings among filled rows: the first row with most known ones."""
     scores = [vocabulary.score(row.cells[:MOST_COLUMNS]) for row in rows[:_TITLES_MOST]]
     best = max(scores, default=0)
     return scores.index(best) if best >= 2 else 0  # noqa: PLR2004 - one word alone is a title
 
 
-def read_rows(path: Path, head: Head) -> Iterator[Row]:
-    """Yield the rows below the headings, each judged by their width; blank lines are no rows."""
-    width = len(head.headings.cells)
-    with lines_of(path) as lines:
-        for row in _rows(below_headings(lines, head), head.dialect, head.first_line, width):
-            if not row.is_blank:
-                yield row
+class _Lines:
+    """The lines of a text, with a look ahead; `at` is the line that comes next, from 1."""
+
+    def __init__(self, lines: Iterator[str]) -> None:
+        self._lines = lines
+        self._ahead: list[str] = []
+        self.at = 1
+
+    def take(self) -> str:
+        """Return the next line; an empty text where there is none."""
+        self.at += 1
+        return self._ahead.pop(0) if self._ahead else next(self._lines, "")
+
+    def ahead(self, place: int) -> str:
+        """Return the line `place` lines after the next; an empty text where there is none."""
+        if place == len(self._ahead):
+            self._ahead.append(next(self._lines, ""))
+        return self._ahead[place]
 
 
-@contextmanager
-def lines_of(path: Path) -> Iterator[Iterator[str]]:
-    """Open a UTF-8 text and give its physical lines, none longer than one past the limit."""
-    with path.open(encoding="utf-8-sig", errors="replace", newline="") as file:
-        yield _lines(file.readline)
-
-
-def below_headings(lines: Iterator[str], head: Head) -> Iterator[str]:
-    """Skip the lines up to the headings."""
-    for _ in range(head.first_line - 1):
-        next(lines, "")
-    return lines
-
-
-def _lines(readline: Callable[[int], str]) -> Iterator[str]:
+def _cut_lines(readline: Callable[[int], str]) -> Iterator[str]:
+    """Yield the lines of a text, cut where they exceed the limit."""
     while line := readline(LINE_LIMIT + 1):
         if len(line) > LINE_LIMIT and not line.endswith(("\n", "\r")):
             while (more := readline(LINE_LIMIT + 1)) and not more.endswith(("\n", "\r")):
@@ -158,72 +167,55 @@ def _lines(readline: Callable[[int], str]) -> Iterator[str]:
         yield line
 
 
-def _rows(lines: Iterator[str], dialect: Dialect, first: int, width: int | None) -> Iterator[Row]:
-    """Yield rows; a quoted text may span lines when the row then comes out whole."""
-    ahead: list[str] = []
-    at = first
-    while line := ahead.pop(0) if ahead else next(lines, ""):
-        row, taken = next_row(line, at, lines, ahead, dialect, width)
-        yield row
-        at += taken
+def _rows(lines: Iterator[str], dialect: TextDialect) -> Iterator[DeliveredRow]:
+    """Yield the rows of a text from its first line, whatever their width."""
+    text = _Lines(lines)
+    while line := text.take():
+        yield _row(line, text, dialect, None)
 
 
-def next_row(  # noqa: PLR0913, PLR0917 - the place in the text is told by three of them
-    line: str,
-    at: int,
-    lines: Iterator[str],
-    ahead: list[str],
-    dialect: Dialect,
-    width: int | None,
-) -> tuple[Row, int]:
-    """Return the row that begins with `line` and how many lines it takes.
+def _row(line: str, lines: _Lines, dialect: TextDialect, width: int | None) -> DeliveredRow:
+    """Return the row that begins with a line just taken.
 
-    The lines it takes beyond the first come off `ahead`, which holds what was read of `lines`.
+    A quoted text may span lines where that gives the row its `width` (none: any).
     """
+    at = lines.at - 1
     bare = line.rstrip("\r\n")
     if len(line) > LINE_LIMIT:
-        return Row(at, [bare[:200]], "line-too-long"), 1
-    if dialect.quote not in line:
-        return _judged(at, bare.split(dialect.delimiter), width) if bare else Row(at, []), 1
-    cells = _cells(line, dialect)
-    if cells is not None:
-        return _judged(at, cells, width), 1
-    span, cells = _spanned(line, lines, ahead, dialect, width)
+        return DeliveredRow(at, [bare[:200]], "line-too-long")
+    if not bare:
+        return DeliveredRow(at, [])
+    cells: list[str] | None = bare.split(dialect.delimiter)
+    if dialect.quote in line:
+        cells = _cells(line, dialect) or _spanned(line, lines, dialect, width)
     if cells is None:
-        return Row(at, bare.split(dialect.delimiter), "quote-unclosed"), 1
-    del ahead[:span]
-    return _judged(at, cells, width), 1 + span
-
-
-def _judged(line: int, cells: list[str], width: int | None) -> Row:
+        return DeliveredRow(at, bare.split(dialect.delimiter), "quote-unclosed")
     if width is None or len(cells) == width:
-        return Row(line, cells)
-    return Row(line, cells, "row-too-short" if len(cells) < width else "row-too-long")
+        return DeliveredRow(at, cells)
+    return DeliveredRow(at, cells, "row-too-short" if len(cells) < width else "row-too-long")
 
 
-def _spanned(
-    line: str, lines: Iterator[str], ahead: list[str], dialect: Dialect, width: int | None
-) -> tuple[int, list[str] | None]:
-    """Return how many lines more make a whole row of `line`, and its cells, or none."""
+def _spanned(line: str, lines: _Lines, dialect: TextDialect, width: int | None) -> list[str] | None:
+    """Take the lines that make `line` a whole row; return its cells, none if it is broken."""
     text = line
-    for span in range(1, _SPAN_MOST + 1):
-        if len(ahead) < span:
-            more = next(lines, "")
-            if not more:
-                return 0, None
-            ahead.append(more)
-        text += ahead[span - 1]
-        if len(text) > LINE_LIMIT:
-            return 0, None
-        if dialect.quote in ahead[span - 1] and text.count(dialect.quote) % 2 == 0:
+    for place in range(_SPAN_MOST):
+        more = lines.ahead(place)
+        text += more
+        if not more or len(text) > LINE_LIMIT:
+            return None
+        if dialect.quote in more and text.count(dialect.quote) % 2 == 0:
             cells = _cells(text, dialect)
             if cells is not None:
-                return (span, cells) if width is None or len(cells) == width else (0, None)
-    return 0, None
+                if width is not None and len(cells) != width:
+                    return None
+                for _ in range(place + 1):
+                    lines.take()
+                return cells
+    return None
 
 
-def _cells(text: str, dialect: Dialect) -> list[str] | None:
-    """Return the cells of one whole row, or none when its quotation marks do not come out."""
+def _cells(text: str, dialect: TextDialect) -> list[str] | None:
+    """Return the cells of one whole row; none where its quotation marks do not match."""
     try:
         found = list(
             csv.reader(
@@ -238,3 +230,36 @@ def _cells(text: str, dialect: Dialect) -> list[str] | None:
     except csv.Error:
         return None
     return found[0] if len(found) == 1 else None
+
+
+def plain_lines(path: Path, head: Head) -> Iterator[str]:
+    """Yield the rows below the headings of a UTF-8 text as plain lines; blank rows are left out.
+
+    Lines that are plain already are not taken apart, so that millions of rows are fast although
+    a few must be judged one by one.
+    """
+    dialect, width = head.dialect, len(head.headings.cells)
+    delimiter, quote = dialect.delimiter, dialect.quote
+    nothing_wrong = delimiter * len(PLAIN_COLUMNS)
+    with path.open(encoding="utf-8-sig", errors="replace", newline="") as file:
+        lines = _Lines(_cut_lines(file.readline))
+        while lines.at < head.first_line:
+            lines.take()
+        while line := lines.take():
+            if (
+                line.count(delimiter) == width - 1
+                and quote not in line
+                and PLAIN_QUOTE not in line
+                and len(line) <= LINE_LIMIT
+                and line[0] != delimiter
+                and not line[0].isspace()
+            ):
+                bare = line.rstrip("\r\n")
+                yield f"{lines.at - 1}{nothing_wrong}{bare}\n"
+            elif not (row := _row(line, lines, dialect, width)).is_blank:
+                yield row.plain(width, delimiter)
+
+
+def _quoted(cell: str) -> str:
+    doubled = cell.replace(PLAIN_QUOTE, PLAIN_QUOTE + PLAIN_QUOTE)
+    return f"{PLAIN_QUOTE}{doubled}{PLAIN_QUOTE}" if cell else ""

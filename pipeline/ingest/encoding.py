@@ -1,4 +1,4 @@
-"""What the bytes of a text file are: encoding, line ends, quotes. One pass in bounded memory."""
+"""Find the encoding and line ends of a text file, in one pass and bounded memory."""
 
 import codecs
 import re
@@ -32,16 +32,18 @@ _MULTIBYTE = re.compile(rb"[\xc2-\xf4][\x80-\xbf]+")
 
 @dataclass(frozen=True, slots=True)
 class TextFacts:
-    """What one pass over a text file shows."""
+    """What one pass over a text file shows.
+
+    `lines` counts line feeds up to the last row. `suspect`: it holds NULs, or bytes that are no
+    characters. `odd_blanks`: it may hold tabs or no-break spaces.
+    """
 
     encoding: str
     size: int
-    line_feeds: int
+    lines: int
     lone_returns: bool
-    quotes: bool
-    suspect: bool  # holds NULs, or bytes that decode to nothing
-    blank_end: int  # blank lines after the last row
-    odd_blanks: bool  # holds tabs or no-break spaces
+    suspect: bool
+    odd_blanks: bool
 
     @property
     def is_utf8(self) -> bool:
@@ -55,32 +57,28 @@ class _Counts:
     returns: int = 0
     pairs: int = 0
     nuls: int = 0
-    quotes: bool = False
     odd_blanks: bool = False
     replaced: bool = False
-    broken: int = 0  # places that are no UTF-8
+    broken: int = 0  # places that are not UTF-8
     multibyte: int = 0
     sample: bytes = b""
     tail: bytes = b""
 
 
 def inspect(path: Path) -> TextFacts:
-    """Read the file once and say what it is; `path` holds any bytes."""
+    """Read a file of any bytes once; return what it shows."""
     counts = _count(path)
     with path.open("rb") as file:
         head = file.read(_SAMPLE)
     encoding, lossy = _encoding(head, counts)
-    ends = counts.tail[len(counts.tail.rstrip(b"\r\n")) :].count(b"\n")
+    blank_end = counts.tail[len(counts.tail.rstrip(b"\r\n")) :].count(b"\n") - 1
+    wide = encoding.startswith(("utf-16", "utf-32"))
     return TextFacts(
         encoding=encoding,
         size=path.stat().st_size,
-        line_feeds=counts.line_feeds + (not counts.tail.endswith(b"\n") and bool(counts.tail)),
+        lines=counts.line_feeds - blank_end,
         lone_returns=counts.returns != counts.pairs,
-        quotes=counts.quotes,
-        suspect=lossy
-        or counts.replaced
-        or (counts.nuls > 0 and not encoding.startswith(("utf-16", "utf-32"))),
-        blank_end=max(0, ends - 1),
+        suspect=lossy or counts.replaced or (counts.nuls > 0 and not wide),
         odd_blanks=counts.odd_blanks or not encoding.startswith("utf-8"),
     )
 
@@ -96,7 +94,6 @@ def _count(path: Path) -> _Counts:
                 counts.returns += chunk.count(b"\r")
                 counts.pairs += chunk.count(b"\r\n") + (last == b"\r" and chunk[:1] == b"\n")
             counts.nuls += chunk.count(b"\0")
-            counts.quotes = counts.quotes or b'"' in chunk or b"'" in chunk
             counts.odd_blanks = counts.odd_blanks or b"\t" in chunk
             if not chunk.isascii() or decoder.getstate()[0]:
                 _count_high(chunk, decoder, counts)
@@ -137,16 +134,16 @@ def _encoding(head: bytes, counts: _Counts) -> tuple[str, bool]:
     if not counts.broken:
         return "utf-8", False
     if counts.multibyte > 4 * counts.broken:
-        # Read as a single-byte page, every sound character of the file would be wrong.
+        # Read as a single-byte page, every sound character would be wrong.
         return "utf-8", True
     return _page(counts.sample), False
 
 
 def _page(sample: bytes) -> str:
-    """Return the page in which the sample reads as words; the commoner page where several do.
+    """Return the page in which the sample reads as words, the commonest where several do.
 
-    A library's guess alone is unsure on the few letters that exports hold, so it is asked only
-    where no Latin page fits.
+    The library's guess is unsure on the few letters that exports hold, so it is asked only where
+    no Latin page fits.
     """
     odd, page = min((_oddness(sample, page), place) for place, page in enumerate(_PAGES))
     if odd == 0:
@@ -156,10 +153,7 @@ def _page(sample: bytes) -> str:
 
 
 def _oddness(sample: bytes, page: str) -> int:
-    """Count what no text of this page would hold.
-
-    That is signs and capitals inside words, and words of accented letters only.
-    """
+    """Count what no text holds: signs and capitals inside words, words of accents only."""
     try:
         text = sample.decode(page)
     except UnicodeDecodeError:
@@ -168,7 +162,7 @@ def _oddness(sample: bytes, page: str) -> int:
 
 
 def transcode(path: Path, encoding: str, out: Path) -> None:
-    """Write the file as UTF-8 without BOM; what cannot be decoded becomes U+FFFD."""
+    """Write a file as UTF-8 without BOM; bytes that cannot be decoded become U+FFFD."""
     with (
         path.open(encoding=encoding, errors="replace", newline="") as source,
         out.open("w", encoding="utf-8", newline="") as target,

@@ -1,20 +1,20 @@
-"""Which of our fields a heading of the outside world stands for. The map is data."""
+"""Which field each heading of an export stands for. The headings stand with the fields' columns."""
 
-import csv
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
-from functools import cache, lru_cache
-from pathlib import Path
+from functools import lru_cache
 from types import MappingProxyType
 
 from pipeline.errors import HeadingFieldUnknown
+from pipeline.tables.exports import EXPORT_KINDS
 
-_TABLE = Path(__file__).resolve().parent / "headings.csv"
-_WIDE = re.compile(r"(?:ed|ch|channel|kanal|kan|c|ed ch|ed channel|ed kanal)? ?(\d\d)( dbm)?")
-CHANNELS = range(11, 27)
-# Headings that the sheets of quarantined rows add to those of the file they came in.
+READINGS = "ed_readings"
+CHANNEL_FIELDS: Mapping[int, str] = MappingProxyType({c: f"c{c}" for c in range(11, 27)})
+"""Fields of the columns, one per channel, of an export with one scan per row."""
+_CHANNEL = re.compile(r"(?:ed|ch|channel|kanal|kan|c|ed ch|ed channel|ed kanal)? ?(\d\d)( dbm)?")
+# Headings that the sheets of quarantined rows add to those of the file the rows came in.
 MENDED_FIELDS: Mapping[str, str] = MappingProxyType(
     {
         "quarantined file": "from_file",
@@ -24,13 +24,14 @@ MENDED_FIELDS: Mapping[str, str] = MappingProxyType(
 )
 # What these sheets say beside each row, and what they keep of rows that were too long.
 _MENDED_NOTES = ("reason", "what to do", "beyond the headings")
-_WIDE_LEAST = 2  # columns that make a wide scan
-_MAPPED_LEAST = 2  # headings known to us that make a row of headings
+_CHANNELS_LEAST = 2  # columns that make a file one scan per row
+_FIELDS_LEAST = 2  # known headings that make a row one of headings
+_HEADING_MOST = 80  # characters
 
 
 @dataclass(frozen=True, slots=True)
-class Column:
-    """One column of a delivered table: our field, or `other N`, and its own heading."""
+class FieldColumn:
+    """A column of an export: its field, or `other N` where it has none, and its own heading."""
 
     field: str
     heading: str
@@ -38,19 +39,23 @@ class Column:
 
 @dataclass(frozen=True, slots=True)
 class Mapped:
-    """A row of headings understood: its kind and its columns in the file's order."""
+    """A row of headings understood: its kind, and its columns in the file's order.
+
+    `wide`: energy readings with one scan per row. `dbm_by_heading`: the headings of all levels
+    end in dBm.
+    """
 
     kind: str
     wide: bool
-    columns: tuple[Column, ...]
+    columns: tuple[FieldColumn, ...]
     dbm_by_heading: bool
 
     @property
     def left_aside(self) -> str:
-        """The headings that stand for no field, as words for the record of decisions."""
+        """The headings that stand for no field, in words for the record of decisions."""
         mended = any(column.field in MENDED_FIELDS.values() for column in self.columns)
         unknown = [
-            column.heading.replace(";", ",")  # which parts one decision from the next
+            column.heading.replace(";", ",")  # a semicolon parts decisions
             for place, column in enumerate(self.columns, start=1)
             if column.field == f"other {place}"
             and column.heading != f"column {place}"
@@ -60,8 +65,8 @@ class Mapped:
 
 
 @dataclass(frozen=True, slots=True)
-class Refusal:
-    """Why a table cannot be taken as a whole, and what to do: one sentence each."""
+class TableRefused:
+    """Why a whole table cannot be taken, and what to do: one sentence each."""
 
     reason: str
     advice: str
@@ -69,187 +74,173 @@ class Refusal:
 
 @lru_cache(maxsize=4096)
 def fold(heading: str) -> str:
-    """Return a heading as it is compared: lower case, one blank for any run of `_-.[]()` blanks."""
+    """Return a heading in lower case, with one blank for any run of blanks and `_-.[]()`."""
     return re.sub(r"[\s_\-.\[\]()\u00a0\ufeff]+", " ", heading.casefold()).strip()
 
 
-def _refuse_unknown(kind: str, own: Mapping[str, str], known: Sequence[str]) -> None:
-    channels = tuple(f"c{channel}" for channel in CHANNELS) if kind == "ed_readings" else ()
-    for heading, field in own.items():
-        if field not in (*known, *channels):
-            raise HeadingFieldUnknown(kind, heading, field, known)
-
-
 def is_quarantine_overview(cells: Sequence[str]) -> bool:
-    """Whether a row of headings is that of the program's own list of what is in quarantine."""
+    """Whether a row of headings is that of the program's own overview of quarantine."""
     folded = {fold(cell) for cell in cells}
     return {"quarantined file", "quarantined line"} <= folded and (
         "quarantined content" not in folded
     )
 
 
-@cache
-def _shipped() -> tuple[tuple[str, str, str, str], ...]:
-    with _TABLE.open(encoding="utf-8", newline="") as file:
-        return tuple(
-            (
-                row["kind"],
-                row["field"] if "field" in row else row["name"],
-                row["required"],
-                fold(row["heading"]),
-            )
-            for row in csv.DictReader(file)
-        )
-
-
 class Vocabulary:
-    """The headings known for every kind: the shipped table and the user's own over it.
+    """The headings known per kind of export: the declared ones and those of the rules file.
+
+    `own` maps headings to fields, by kind. `fields` has, per kind, the field of each folded
+    heading.
 
     Raises:
-        HeadingFieldUnknown: an own heading stands for a field its kind does not have.
+        HeadingFieldUnknown: a heading of the rules file stands for a field that does not exist.
     """
 
     def __init__(self, own: Mapping[str, Mapping[str, str]]) -> None:
-        fields: dict[str, dict[str, str]] = {}
-        required: dict[str, dict[str, str]] = {}
-        for kind, field, need, heading in _shipped():
-            fields.setdefault(kind, {})[heading] = field
-            required.setdefault(kind, {})[field] = need
-        for kind, table in own.items():
-            _refuse_unknown(kind, table, tuple(required[kind]))
-            fields.setdefault(kind, {}).update({fold(k): v for k, v in table.items()})
-        self.fields: Mapping[str, Mapping[str, str]] = MappingProxyType(fields)
-        self.required: Mapping[str, Mapping[str, str]] = MappingProxyType(required)
+        self._needed = {k.name: {f.name: f.needed for f in k.fields} for k in EXPORT_KINDS}
+        self.fields: Mapping[str, Mapping[str, str]] = {
+            kind.name: {fold(h): field.name for field in kind.fields for h in field.headings}
+            | _checked(kind.name, own.get(kind.name, {}), tuple(self._needed[kind.name]))
+            for kind in EXPORT_KINDS
+        }
 
     def score(self, cells: Sequence[str]) -> int:
         """Return how many of the cells are headings of the kind that knows most of them."""
-        return max(_weight(_known(self.fields[kind], kind, cells)) for kind in self.fields)
+        return max(_weight(self._known(kind, cells)) for kind in self.fields)
 
-    def is_headings(self, cells: Sequence[str]) -> bool:
-        """Return whether a row looks like headings of ours."""
-        return self.score(cells) >= _MAPPED_LEAST
-
-    def understand(self, cells: Sequence[str]) -> Mapped | Refusal:
+    def understand(self, cells: Sequence[str]) -> Mapped | TableRefused:
         """Return what a row of headings means, or why it cannot be taken."""
-        counts = {k: _weight(_known(self.fields[k], k, cells)) for k in self.fields}
+        counts = {kind: _weight(self._known(kind, cells)) for kind in self.fields}
         best = max(counts.values())
-        if best < _MAPPED_LEAST:
+        if best < _FIELDS_LEAST:
             return self._unknown(cells)
         kinds = [kind for kind in self.fields if counts[kind] == best]
         complete = [kind for kind in kinds if not self._missing(kind, cells)]
         if len(complete) > 1:
-            return Refusal(
+            return TableRefused(
                 f"The headings fit more than one kind of export ({', '.join(complete)}): "
                 f"{_listed(cells)}.",
                 "Which kind is it? Name its columns as `quietaisle template` does.",
             )
-        if not complete:
-            return self._lacking(kinds[0], cells)
-        return self._mapped(complete[0], cells)
+        return self._mapped(complete[0], cells) if complete else self._lacking(kinds[0], cells)
 
-    def _mapped(self, kind: str, cells: Sequence[str]) -> Mapped | Refusal:
-        known = _known(self.fields[kind], kind, cells)
-        known |= {
-            i: MENDED_FIELDS[h] for i, c in enumerate(cells) if (h := fold(c)) in MENDED_FIELDS
-        }
-        twice = sorted({f for f in known.values() if list(known.values()).count(f) > 1})
+    def _mapped(self, kind: str, cells: Sequence[str]) -> Mapped | TableRefused:
+        known = self._known(kind, cells)
+        mended = {place: MENDED_FIELDS.get(fold(cell)) for place, cell in enumerate(cells)}
+        known |= {place: field for place, field in mended.items() if field is not None}
+        fields = list(known.values())
+        twice = sorted({field for field in fields if fields.count(field) > 1})
         if twice:
-            both = [cells[i] for i, field in known.items() if field == twice[0]]
-            return Refusal(
+            both = [cells[place] for place, field in known.items() if field == twice[0]]
+            return TableRefused(
                 f"The columns {_listed(both)} all stand for '{twice[0]}'.",
-                "Which one is right? Take the other out, or rename it.",
+                "Which one is right? Remove or rename the others.",
             )
-        fields = set(known.values())
-        wide = kind == "ed_readings" and not {"channel", "level"} <= fields
-        if kind == "ed_readings" and not wide and any(f[1:].isdigit() for f in fields):
-            return Refusal(
+        wide = kind == READINGS and not {"channel", "level"} <= set(fields)
+        if kind == READINGS and not wide and any(map(_is_channel, fields)):
+            return TableRefused(
                 "The headings have a column per channel as well as 'channel' and 'level'.",
-                "Which of the two holds the readings? Take the other out.",
+                "Which of the two holds the readings? Remove the other.",
             )
         names = _unique(cells)
-        columns = tuple(Column(known.get(i, f"other {i + 1}"), names[i]) for i in range(len(cells)))
-        dbm = [fold(cells[i]).endswith("dbm") for i, f in known.items() if _is_level(f)]
-        return Mapped(kind, wide, columns, bool(dbm) and all(dbm))
+        columns = [
+            FieldColumn(known.get(place, f"other {place + 1}"), name)
+            for place, name in enumerate(names)
+        ]
+        levels = [p for p, field in known.items() if field == "level" or _is_channel(field)]
+        dbm = [fold(cells[place]).endswith("dbm") for place in levels]
+        return Mapped(kind, wide, tuple(columns), bool(dbm) and all(dbm))
+
+    def _known(self, kind: str, cells: Sequence[str]) -> dict[int, str]:
+        """Return the field of each cell that is a heading of the kind, by its place."""
+        known = {}
+        for place, cell in enumerate(cells):
+            folded = fold(cell) if len(cell) <= _HEADING_MOST else ""
+            if folded in self.fields[kind]:
+                known[place] = self.fields[kind][folded]
+            elif kind == READINGS and (field := _channel_field(folded)):
+                known[place] = field
+        return known
 
     def _missing(self, kind: str, cells: Sequence[str]) -> list[str]:
-        fields = set(_known(self.fields[kind], kind, cells).values())
-        missing = [f for f, n in self.required[kind].items() if n == "yes" and f not in fields]
-        if kind == "ed_readings":
-            wide = sum(field[1:].isdigit() for field in fields) >= _WIDE_LEAST
-            long = [f for f, n in self.required[kind].items() if n == "long" and f not in fields]
-            missing += [] if wide else long
-        return missing
-
-    def _lacking(self, kind: str, cells: Sequence[str]) -> Refusal:
-        missing = self._missing(kind, cells)
-        known = _known(self.fields[kind], kind, cells)
-        unknown = [cells[i] for i in range(len(cells)) if i not in known and cells[i].strip()]
-        near = ""
-        for field in missing:
-            names = [h for h, f in self.fields[kind].items() if f == field]
-            close = [c for c in unknown if get_close_matches(fold(c), names, n=1, cutoff=0.5)]
-            if close:
-                near = f" Is '{close[0]}' the column for '{field}'?"
-                break
-        expected = [
-            next(h for h, f in self.fields[kind].items() if f == name)
-            for name, need in self.required[kind].items()
-            if need != "no"
+        fields = set(self._known(kind, cells).values())
+        wide = sum(map(_is_channel, fields)) >= _CHANNELS_LEAST
+        needed = ("yes",) if wide else ("yes", "long")
+        # Those of every form come first, for the sentence.
+        return [
+            field
+            for need in needed
+            for field, needs in self._needed[kind].items()
+            if needs == need and field not in fields
         ]
-        return Refusal(
-            f"It looks like an export of {kind}, but no column stands for "
-            f"{_listed(missing)}. Found: {_listed(cells)}. Needed: {_listed(expected)}.{near}",
+
+    def _lacking(self, kind: str, cells: Sequence[str]) -> TableRefused:
+        missing = self._missing(kind, cells)
+        known = self._known(kind, cells)
+        headings = {
+            field: [heading for heading, of in self.fields[kind].items() if of == field]
+            for field in self._needed[kind]
+        }
+        unknown = [c for place, c in enumerate(cells) if place not in known and c.strip()]
+        near = (
+            f" Is '{cell}' the column for '{field}'?"
+            for field in missing
+            for cell in unknown
+            if get_close_matches(fold(cell), headings[field], n=1, cutoff=0.5)
+        )
+        expected = [headings[field][0] for field, n in self._needed[kind].items() if n != "no"]
+        return TableRefused(
+            f"It looks like an export of {kind}, but no column stands for {_listed(missing)}. "
+            f"Found: {_listed(cells)}. Needed: {_listed(expected)}.{next(near, '')}",
             f"Rename the column, or map its heading under [headings.{kind}] in the rules file.",
         )
 
-    def _unknown(self, cells: Sequence[str]) -> Refusal:
+    def _unknown(self, cells: Sequence[str]) -> TableRefused:
         needs = "; ".join(
-            f"{kind}: " + ", ".join(f for f, n in self.required[kind].items() if n == "yes")
-            for kind in self.fields
+            f"{kind}: " + ", ".join(field for field, need in fields.items() if need == "yes")
+            for kind, fields in self._needed.items()
         )
-        every = sorted({h for table in self.fields.values() for h in table})
-        near = ""
-        for cell in (cell for cell in cells if fold(cell) not in every):
-            close = get_close_matches(fold(cell)[:80], every, n=1, cutoff=0.75)
-            if close:
-                near = f" The nearest match is '{cell.strip()}' for '{close[0]}'."
-                break
-        return Refusal(
-            f"No row of headings of any kind was found. Found: {_listed(cells)}. "
-            f"Needed: {needs}.{near}",
+        every = sorted({heading for headings in self.fields.values() for heading in headings})
+        near = (
+            f" The nearest match is '{cell.strip()}' for '{close[0]}'."
+            for cell in cells
+            if fold(cell) not in every
+            if (close := get_close_matches(fold(cell)[:_HEADING_MOST], every, n=1, cutoff=0.75))
+        )
+        return TableRefused(
+            f"No row holds the headings of any kind of export. Found: {_listed(cells)}. "
+            f"Needed: {needs}.{next(near, '')}",
             "Name the columns as `quietaisle template` does, or map them under [headings] "
             "in the rules file.",
         )
 
 
-def _known(fields: Mapping[str, str], kind: str, cells: Sequence[str]) -> dict[int, str]:
-    known = {}
-    for place, cell in enumerate(cells):
-        folded = fold(cell) if len(cell) <= 80 else ""  # noqa: PLR2004 - no heading is longer
-        if folded in fields:
-            known[place] = fields[folded]
-        elif kind == "ed_readings" and (channel := _channel(folded)):
-            known[place] = f"c{channel}"
-    return known
+def _checked(kind: str, own: Mapping[str, str], known: Sequence[str]) -> dict[str, str]:
+    """Return the rules file's headings, folded; each must stand for a field of the kind."""
+    channels = tuple(CHANNEL_FIELDS.values()) if kind == READINGS else ()
+    for heading, field in own.items():
+        if field not in (*known, *channels):
+            raise HeadingFieldUnknown(kind, heading, field, known)
+    return {fold(heading): field for heading, field in own.items()}
 
 
-def _channel(folded: str) -> int | None:
-    match = _WIDE.fullmatch(folded)
-    return int(match[1]) if match and int(match[1]) in CHANNELS else None
+def _channel_field(folded: str) -> str | None:
+    match = _CHANNEL.fullmatch(folded)
+    return CHANNEL_FIELDS.get(int(match[1])) if match else None
+
+
+def _is_channel(field: str) -> bool:
+    return field in CHANNEL_FIELDS.values()
 
 
 def _weight(known: Mapping[int, str]) -> int:
     """Return how many fields are known.
 
-    Channel columns count once together: bare numbers stand in rows of data too.
+    The columns of channels count as one: rows of data hold bare numbers too.
     """
     fields = set(known.values())
-    channels = {field for field in fields if field[1:].isdigit()}
-    return len(fields - channels) + (len(channels) >= _WIDE_LEAST)
-
-
-def _is_level(field: str) -> bool:
-    return field == "level" or (field[0] == "c" and field[1:].isdigit())
+    channels = set(filter(_is_channel, fields))
+    return len(fields - channels) + (len(channels) >= _CHANNELS_LEAST)
 
 
 def _unique(cells: Sequence[str]) -> list[str]:

@@ -1,6 +1,7 @@
 """The ingest step: every export in a folder into the database, every row accounted for."""
 
-from collections.abc import Sequence
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
@@ -8,71 +9,69 @@ import polars as pl
 
 from pipeline import sql_file
 from pipeline.database import Database
-from pipeline.ingest.discover import Found, discover
+from pipeline.ingest.discover import FoundExport, Stamps, discover
 from pipeline.ingest.headings import Vocabulary
-from pipeline.ingest.known import Stamps, note_taken, outcomes_of, taken
 from pipeline.ingest.tables import open_tables
 from pipeline.ingest.take import take
 from pipeline.progress import Progress
-from pipeline.records import ExportOutcome
 from pipeline.settings import Settings
+from pipeline.tables.exports import ExportFile, FileTaken
 
 _PROBLEMS = Path(__file__).resolve().parent / "problems.csv"
-# Macros in the order in which they use one another.
-_MACROS = (
-    "filled", "tidy", "point_form", "as_number", "as_whole", "as_flag", "as_iso", "as_day",
-    "has_offset", "as_moment", "as_time", "as_pan_id", "as_statistic", "as_unit", "as_level",
-    "as_floor", "as_channels", "wrong", "damaged",
-)  # fmt: skip
+_TEMPORARY = ("bad_text", "cleaned", "folded", "numbered", "scan")
 
 
 def ingest(
     database: Database, exports: Path, settings: Settings, progress: Progress
-) -> tuple[ExportOutcome, ...]:
-    """Take every export below `exports`; return what became of each table, refused ones too.
+) -> tuple[ExportFile, ...]:
+    """Take every export below a folder; return what became of each table, refused ones too.
 
-    One transaction per table: a run that is cut off leaves whole tables only, and running again
-    brings the rest.
+    Each table is one transaction: a run that is cut off leaves whole tables only, and running
+    again brings the rest.
 
     Raises:
-        FolderMissing: `exports` is no folder.
+        FolderMissing: `exports` is not a folder.
+        HeadingFieldUnknown: the rules file maps a heading to a field that does not exist.
     """
-    stamps = Stamps(database)
-    found = discover(exports, stamps.look)
-    stamps.note(found)
+    found = discover(exports, Stamps(database))
     vocabulary = Vocabulary(settings.headings)
-    _prepare(database)
-    before = taken(database)
-    new: dict[Found, Sequence[ExportOutcome]] = {}
-    for each in progress.over(found, "exports", len(found)):
-        if (each.file, each.sha256) not in before:
-            new[each] = _take(database, each, vocabulary, settings)
-    _forget(database)
-    known = outcomes_of(database)
-    every = [new[each] if each in new else known[each.file, each.sha256] for each in found]
-    return tuple(outcome for outcomes in every for outcome in outcomes)
+    for name in sql_file.statements("ingest", "macros"):
+        database.run("ingest", name)
+    before = frozenset(database.records(FileTaken, "ingest", "files_taken"))
+    new: dict[FileTaken, Sequence[ExportFile]] = {}
+    with database.lent("problem_sentence", pl.read_csv(_PROBLEMS)):
+        for each in progress.over(found, "exports", len(found)):
+            if (key := FileTaken(each.file, each.sha256)) not in before:
+                new[key] = _take(database, each, vocabulary, settings)
+    database.release(*_TEMPORARY)
+    every = {**_outcomes(database, before), **new}
+    return tuple(
+        outcome for each in found for outcome in every.get(FileTaken(each.file, each.sha256), ())
+    )
 
 
 def _take(
-    database: Database, found: Found, vocabulary: Vocabulary, settings: Settings
-) -> list[ExportOutcome]:
+    database: Database, found: FoundExport, vocabulary: Vocabulary, settings: Settings
+) -> Sequence[ExportFile]:
     with (
         TemporaryDirectory(prefix="quietaisle-") as room,
         open_tables(found, vocabulary, Path(room)) as tables,
     ):
         outcomes = [take(database, table, vocabulary, settings) for table in tables]
-    note_taken(database, found, outcomes)
+    if all(outcome.refused is None for outcome in outcomes):  # else it is tried again
+        database.put(FileTaken, [FileTaken(found.file, found.sha256)])
     return outcomes
 
 
-def _prepare(database: Database) -> None:
-    for macro in _MACROS:
-        database.run("ingest", f"macro_{macro}")
-    database.insert("ingest", "problem_sentences", pl.read_csv(_PROBLEMS))
-
-
-def _forget(database: Database) -> None:
-    """Give back the room of the last file's temporary tables."""
-    for file in sql_file.folder("ingest"):
-        if file.stem.startswith("forget_table_"):
-            database.run("ingest", file.stem)
+def _outcomes(
+    database: Database, files: frozenset[FileTaken]
+) -> Mapping[FileTaken, Sequence[ExportFile]]:
+    """Return what became of the tables of every file: of the file itself, or of its sheets."""
+    outcomes: dict[FileTaken, list[ExportFile]] = defaultdict(list)
+    for each in database.records(ExportFile, "ingest", "tables_taken"):
+        parts = each.file.split("#")
+        for end in range(1, len(parts) + 1):
+            file = FileTaken("#".join(parts[:end]), each.sha256)
+            if file in files:
+                outcomes[file].append(each)
+    return outcomes

@@ -1,17 +1,28 @@
-"""Workbooks: their sheets as rows of texts, and what in them is refused before it is read."""
+"""Read the sheets of workbooks as rows of texts; refuse unsafe workbooks before they are opened."""
 
 import re
 import zipfile
+import zlib
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
+from dataclasses import replace
 from datetime import date, datetime, time
+from itertools import islice
 from pathlib import Path
 
 import openpyxl
 from openpyxl.worksheet._read_only import ReadOnlyWorksheet
 
 from pipeline.errors import QuietaisleError
-from pipeline.ingest.delimited import HEAD_LINES, MOST_COLUMNS, Dialect, Head, Row, headings_at
+from pipeline.ingest.delimited import (
+    HEAD_LINES,
+    LINE_LIMIT,
+    MOST_COLUMNS,
+    DeliveredRow,
+    Head,
+    TextDialect,
+    headings_at,
+)
 from pipeline.ingest.headings import Vocabulary
 
 _PARTS_MOST = 2_000
@@ -20,15 +31,15 @@ _SHEET_MOST = 2 << 30
 _TEXTS_MOST = 128 << 20
 _OTHER_MOST = 32 << 20
 _ROW_MOST = 4 << 20  # bytes of one row's markup
-_ROWS_MOST = 1_048_576  # of a sheet, as ECMA-376 workbooks have it in common programs
+_ROWS_MOST = 1_048_576  # of a sheet, in common programs that write ECMA-376 workbooks
 _CHUNK = 1 << 20
-_WORKBOOK_DIALECT = Dialect("\t", '"', '"')
+_WORKBOOK_DIALECT = TextDialect("\t", '"', '"')
 _ROW_NUMBER = re.compile(rb'<(?:\w+:)?row\b[^>]*?\br="(\d+)"')
 _FAR_COLUMN = re.compile(rb'\br="[A-Za-z]{4,}\d*"')
 
 
 class WorkbookUnreadable(QuietaisleError):
-    """A workbook cannot be taken apart."""
+    """A workbook cannot be read."""
 
     def __init__(self, why: str) -> None:
         super().__init__(f"The workbook is damaged: {why[:200]}")
@@ -39,7 +50,7 @@ def open_workbook(path: Path) -> Iterator[tuple[ReadOnlyWorksheet, ...]]:
     """Open a workbook for reading in order, and give its sheets.
 
     Raises:
-        WorkbookUnreadable: it cannot be taken apart.
+        WorkbookUnreadable: it cannot be read.
     """
     with _sound():
         book = openpyxl.load_workbook(path, read_only=True, data_only=True, keep_links=False)
@@ -49,7 +60,7 @@ def open_workbook(path: Path) -> Iterator[tuple[ReadOnlyWorksheet, ...]]:
 
 @contextmanager
 def _sound() -> Iterator[None]:
-    """Whatever the library does over a damaged workbook is WorkbookUnreadable."""
+    """Turn whatever the library raises over a damaged workbook into WorkbookUnreadable."""
     try:
         yield
     except (GeneratorExit, WorkbookUnreadable):
@@ -59,19 +70,20 @@ def _sound() -> Iterator[None]:
 
 
 def refuse_workbook(path: Path) -> str | None:
-    """Return why a workbook is not opened at all, or none. Reads it in bounded memory."""
+    """Return why a workbook must not be opened, or none. Reads it in bounded memory."""
     try:
         with zipfile.ZipFile(path) as archive:
             parts = archive.infolist()
             if len(parts) > _PARTS_MOST or sum(part.file_size for part in parts) > _TOTAL_MOST:
-                return "The workbook unpacks to more than a workbook can need."
+                return "The workbook unpacks to more than any workbook needs."
             for part in parts:
                 if why := _refuse_part(archive, part):
                     return why
-    except (zipfile.BadZipFile, OSError, EOFError, NotImplementedError, RuntimeError, ValueError):
+    except (
+        zipfile.BadZipFile, OSError, EOFError, NotImplementedError, RuntimeError, ValueError,
+        zlib.error,
+    ):  # fmt: skip
         return "The workbook is damaged or protected by a password."
-    except zipfile.zlib.error:  # type: ignore[attr-defined]
-        return "The workbook is damaged."
     return None
 
 
@@ -88,16 +100,16 @@ def _refuse_part(archive: zipfile.ZipFile, part: zipfile.ZipInfo) -> str | None:
         while chunk := file.read(_CHUNK):
             size += len(chunk)
             if size > most:
-                return f"Part '{part.filename[:80]}' of the workbook is larger than can be needed."
+                return f"Part '{part.filename[:80]}' of the workbook is larger than any can be."
             window = rest + chunk
             flat = window.replace(b"\0", b"")
             if b"<!DOCTYPE" in flat or b"<!ENTITY" in flat:
-                return "The workbook declares entities of its own, which no sheet needs."
+                return "The workbook declares entities of its own; no sheet needs them."
             if sheet:
                 cut = chunk.rfind(b"</row>")
                 since_row = since_row + len(chunk) if cut < 0 else len(chunk) - cut
                 if since_row > _ROW_MOST or _too_far(window):
-                    return "A sheet of the workbook has a row longer or farther than any sheet has."
+                    return "A sheet of the workbook has a row that is too long or too far down."
             rest = window[-64:]
     return None
 
@@ -108,9 +120,9 @@ def _too_far(markup: bytes) -> bool:
 
 
 def read_sheet_head(sheet: ReadOnlyWorksheet, vocabulary: Vocabulary) -> Head | None:
-    """Find title rows and the row of headings of one sheet; none when no cell is filled."""
+    """Return the rows above the headings and the headings; none where no cell is filled."""
     with _sound():
-        rows = [row for _, row in zip(range(HEAD_LINES), _filled(sheet), strict=False)]
+        rows = list(islice(_filled(sheet), HEAD_LINES))
     if not rows:
         return None
     place = headings_at(rows, vocabulary)
@@ -118,17 +130,22 @@ def read_sheet_head(sheet: ReadOnlyWorksheet, vocabulary: Vocabulary) -> Head | 
     return Head(_WORKBOOK_DIALECT, tuple(rows[:place]), headings, headings.line + 1)
 
 
-def read_sheet(sheet: ReadOnlyWorksheet, head: Head) -> Iterator[Row]:
-    """Yield the filled rows below the headings, as wide as the headings or wider."""
+def sheet_lines(sheet: ReadOnlyWorksheet, head: Head) -> Iterator[str]:
+    """Yield the filled rows below the headings as plain lines; a shorter row is filled up."""
     width = len(head.headings.cells)
     with _sound():
         for row in _filled(sheet):
             if row.line > head.headings.line:
-                cells = row.cells + [""] * (width - len(row.cells))
-                yield Row(row.line, cells, "row-too-long" if len(cells) > width else None)
+                yield _judged(row, width).plain(width, head.dialect.delimiter)
 
 
-def _filled(sheet: ReadOnlyWorksheet) -> Iterator[Row]:
+def _judged(row: DeliveredRow, width: int) -> DeliveredRow:
+    if sum(map(len, row.cells)) > LINE_LIMIT:
+        return DeliveredRow(row.line, [row.cells[0][:200]], "line-too-long")
+    return replace(row, fault="row-too-long") if len(row.cells) > width else row
+
+
+def _filled(sheet: ReadOnlyWorksheet) -> Iterator[DeliveredRow]:
     # The dimension a sheet declares may be false; without it rows are as long as they are.
     sheet.reset_dimensions()
     rows = sheet.iter_rows(values_only=True)  # type: ignore[misc]  # the stubs lack this class
@@ -137,7 +154,7 @@ def _filled(sheet: ReadOnlyWorksheet) -> Iterator[Row]:
         while cells and not cells[-1].strip():
             cells.pop()
         if cells:
-            yield Row(line, cells)
+            yield DeliveredRow(line, cells)
 
 
 def _text(value: object) -> str:

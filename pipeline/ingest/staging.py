@@ -1,118 +1,85 @@
-"""Bring a delivered table into the database as texts, fast where its form allows, exact always."""
+"""Offer a delivered table to the database as texts: fast where its form allows, always exact."""
 
-from collections.abc import Iterable, Sequence
-from itertools import islice
+from collections.abc import Mapping
 from pathlib import Path
 
 import duckdb
-import polars as pl
 
 from pipeline.database import Database
-from pipeline.ingest.delimited import LINE_LIMIT, Head, Row
-from pipeline.ingest.headings import CHANNELS, MENDED_FIELDS, Mapped
-from pipeline.ingest.numbered import OWN, QUOTE
+from pipeline.ingest.delimited import LINE_LIMIT, PLAIN_COLUMNS, PLAIN_QUOTE
+from pipeline.ingest.headings import CHANNEL_FIELDS, MENDED_FIELDS, Mapped
+from pipeline.ingest.tables import DeliveredTable
+from pipeline.tables.exports import EXPORT_KINDS
 
-_BATCH_ROWS = 20_000
-# Every field a heading can stand for, whatever the kind.
-FIELDS = (
-    "store", "station", "seen_on", "name", "region", "country", "store_type", "time_zone",
-    "opens", "closes", "mounted", "floor", "x_m", "y_m", "channel", "pan_id", "tx_power_dbm",
-    "eui64", "ip_address", "port", "firmware", "hardware", "connected", "scanned_at", "level",
-    "statistic", "dwell_ms", "own_quiet", "unit", "scale", "zero_dbm", "db_per_step", "label",
-    "level_dbm", "stations_heard", "success_pct", "last_heard_on", "updates_per_day",
-    "payload_octets", "channels", "network", "wifi_channel", "width_mhz", "secondary",
-    "utilisation_pct", "neighbour",
-    *(f"c{channel}" for channel in CHANNELS),
-    *MENDED_FIELDS.values(),
-)  # fmt: skip
+_BUFFER = 1 << 20
+_PLAIN: Mapping[str, str] = dict.fromkeys(PLAIN_COLUMNS, "VARCHAR") | {"line_number": "BIGINT"}
+# Every field that a heading of any kind can stand for, and what is known of a row's form.
+_STAGED: Mapping[str, str] = {
+    **dict.fromkeys((field.name for kind in EXPORT_KINDS for field in kind.fields), "VARCHAR"),
+    **dict.fromkeys((*CHANNEL_FIELDS.values(), *MENDED_FIELDS.values()), "VARCHAR"),
+    **{name: _PLAIN[name] for name in ("line_number", "row_fault", "beyond")},
+}
 
 
-def stage_whole(database: Database, path: Path, head: Head, mapped: Mapped) -> None:
-    """Offer a UTF-8 file as it lies on disk: every row must have the headings' width.
+def stage_whole(database: Database, path: Path, table: DeliveredTable, mapped: Mapped) -> None:
+    """Offer a UTF-8 text as it lies on disk: every row must be as wide as the headings.
 
-    The file is read when a statement reads `staged`; a row of another form raises duckdb.Error.
+    It is read when a statement reads `staged`; a row of another form raises duckdb.Error.
     """
+    dialect = table.head.dialect
     delivered = database.connection.read_csv(
         str(path),
-        columns={column.field: "VARCHAR" for column in mapped.columns},
+        columns=_cells(mapped),
         header=False,
-        skiprows=head.first_line - 1,
+        skiprows=table.head.first_line - 1,
         auto_detect=False,
-        delimiter=head.dialect.delimiter,
-        quotechar=head.dialect.quote,
-        escapechar=head.dialect.escape,
+        delimiter=dialect.delimiter,
+        quotechar=dialect.quote,
+        escapechar=dialect.escape,
         max_line_size=LINE_LIMIT,
     )
     _offer(database, delivered)
 
 
-def stage_numbered(database: Database, path: Path, head: Head, mapped: Mapped) -> None:
-    """Offer a text's numbered copy: rows of another form have their fault beside them."""
-    own = {column: "BIGINT" if column == "line_number" else "VARCHAR" for column in OWN}
+def stage_plain(database: Database, table: DeliveredTable, mapped: Mapped) -> int:
+    """Copy a table to plain lines and offer these; return how many rows it has."""
+    rows, longest = 0, LINE_LIMIT
+    with table.copy.open("w", encoding="utf-8", newline="", buffering=_BUFFER) as target:
+        for line in table.lines():
+            target.write(line)
+            rows += 1
+            if len(line) > LINE_LIMIT // 4:  # a character takes up to four bytes
+                longest = max(longest, len(line.encode()))
     delivered = database.connection.read_csv(
-        str(path),
-        columns=own | {column.field: "VARCHAR" for column in mapped.columns},
+        str(table.copy),
+        columns={**_PLAIN, **_cells(mapped)},
         header=False,
         auto_detect=False,
-        delimiter=head.dialect.delimiter,
-        quotechar=QUOTE,
-        escapechar=QUOTE,
-        max_line_size=LINE_LIMIT,
+        delimiter=table.head.dialect.delimiter,
+        quotechar=PLAIN_QUOTE,
+        escapechar=PLAIN_QUOTE,
+        # Told, because guessing fails where a quoted cell holds a carriage return.
+        lineterminator=duckdb.CSVLineTerminator.LINE_FEED,
+        max_line_size=longest,
     )
     _offer(database, delivered)
+    return rows
 
 
-def stage_rows(database: Database, mapped: Mapped, rows: Iterable[Row]) -> None:
-    """Copy rows one by one into a temporary table; rows of a wrong form keep their fault."""
-    fields = [column.field for column in mapped.columns]
-    stream = iter(rows)
-    statement = "delivered_first"
-    while True:
-        batch = list(islice(stream, _BATCH_ROWS))
-        if not batch and statement == "delivered_more":
-            break
-        database.insert("ingest", statement, _frame(fields, batch))
-        statement = "delivered_more"
-    _offer(database, database.connection.table("delivered_rows"))
+def _cells(mapped: Mapped) -> dict[str, str]:
+    return {column.field: "VARCHAR" for column in mapped.columns}
 
 
 def _offer(database: Database, delivered: duckdb.DuckDBPyRelation) -> None:
-    """Register the table as `delivered`, and with every field any kind knows as `staged`."""
+    """Register the table as `delivered`, and with every field of every kind as `staged`."""
     present = set(delivered.columns)
-    types = dict.fromkeys(FIELDS, "VARCHAR") | {
-        "line_number": "BIGINT",
-        "row_fault": "VARCHAR",
-        "beyond": "VARCHAR",
-    }
     staged = delivered.select(
         *(
             duckdb.ColumnExpression(field)
             if field in present
-            else duckdb.ConstantExpression(None).cast(types[field]).alias(field)
-            for field in types
+            else duckdb.ConstantExpression(None).cast(kind).alias(field)
+            for field, kind in _STAGED.items()
         )
     )
     database.connection.register("delivered", delivered)
     database.connection.register("staged", staged)
-
-
-def _frame(fields: Sequence[str], rows: Sequence[Row]) -> pl.DataFrame:
-    width = len(fields)
-    cells = [row.cells if len(row.cells) == width else _padded(row.cells, width) for row in rows]
-    columns = list(zip(*cells, strict=True)) if cells else [()] * width
-    data = dict(zip(fields, columns, strict=True))
-    text = dict.fromkeys([*fields, "row_fault", "beyond", "more"], pl.String)
-    return pl.DataFrame(
-        data
-        | {
-            "line_number": [row.line for row in rows],
-            "row_fault": [row.fault for row in rows],
-            "beyond": [row.form(width) or None for row in rows],
-            "more": [" | ".join(row.cells[width:]) or None for row in rows],
-        },
-        schema=text | {"line_number": pl.Int64},
-    ).select([*fields, *OWN])
-
-
-def _padded(cells: Sequence[str], width: int) -> list[str]:
-    return [*cells[:width], *[""] * (width - len(cells))]

@@ -16,7 +16,7 @@ from pipeline.plan.grid import (
 )
 from pipeline.plan.network import Network, Solve
 from pipeline.plan.reduce import joined, reduced
-from pipeline.plan.settle import settle
+from pipeline.plan.search import solve_part
 
 EFFORT = 200_000
 """Backtracks allowed per part: about half a minute on one core at the very most."""
@@ -37,7 +37,7 @@ class Assignment:
         bound: no choice costs less than this (proven), in the caller's units; never above cost.
         optimal: cost and bound meet, to `TOLERANCE` relative to the cost.
         parts: stations that no pair that matters ties to the rest, solved part by part.
-        solver: what settled the parts: enumeration, toulbar2, cp-sat, or several of them.
+        solver: what solved the parts: enumeration, toulbar2, cp-sat, or several of them.
         spent: backtracks (toulbar2), branches (cp-sat) or states (enumeration), all parts.
         proven: the search was complete; without `optimal` only rounding is left between cost
             and bound.
@@ -124,9 +124,9 @@ def _answer(question: _Question, known: tuple[int, ...]) -> Assignment:
     costs = question.costs
     grid = to_grid(costs, question.ties, costs.total(known))
     shrunk = reduced(grid.network, question.held)
-    settled = [settle(part.network, question.effort, question.solve) for part in shrunk.parts]
-    verdicts = [verdict for _, verdict in settled]
-    found = joined(shrunk.parts, [choice for choice, _ in settled])
+    solved = [solve_part(part.network, question.effort, question.solve) for part in shrunk.parts]
+    verdicts = [verdict for _, verdict in solved]
+    found = joined(shrunk.parts, [choice for choice, _ in solved])
     choice = _best([found, known], costs, grid.network if question.ties else None)
     cost = costs.total(choice)
     bound = min(cost, grid.bound(shrunk.constant + sum(v.bound for v in verdicts)))

@@ -8,10 +8,9 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from pipeline.plan.network import Network, Solve, Table, Verdict
+from pipeline.plan.network import Network, Solve, Table, Verdict, solve_any
 from pipeline.plan.reduce import joined, reduced
 from pipeline.plan.relaxation import Floor, Label, Mask, Matrix, Relaxation, State
-from pipeline.plan.solver_small import solve_any
 
 _ROOT_ROUNDS = 450
 _NODE_ROUNDS = 60

@@ -109,7 +109,7 @@ def priced(problem: StoreProblem) -> Priced:
 
 
 def tie_costs(stations: Sequence[StoreStation]) -> list[list[int]]:
-    """Return what settles ties: fewer moves first, then lower channels."""
+    """Return the costs that break ties: fewer moves first, then lower channels."""
     move = 1 + sum(max(s.choices) - min(s.choices) for s in stations)
     return [
         [(move if c != s.channel else 0) + c - min(s.choices) for c in s.choices] for s in stations

@@ -204,37 +204,37 @@ def shortest(ground: Ground, worst: int, budget: int, *, once: bool) -> list[Sta
     first where equal. None when out of budget.
     """
     near = Surroundings(ground, once=once)
-    settled: dict[State, tuple[int, int]] = {}
+    reached: dict[State, tuple[int, int]] = {}
     heap = [(apart(ground.before, ground.after), 0, ground.after, 0, ground.cost(ground.after))]
     last: tuple[int, int] | None = None
     while heap and (last is None or heap[0][:2] <= last):
         length, total, state, steps, cost = heapq.heappop(heap)
-        if state in settled:
+        if state in reached:
             continue
-        if len(settled) == budget:
+        if len(reached) == budget:
             return None
-        settled[state] = (steps, total)
+        reached[state] = (steps, total)
         if state == ground.before:
             last = (length, total)
             continue
         for new, price in near.before(state, cost):
-            if new not in settled and price <= worst:
+            if new not in reached and price <= worst:
                 onward = total if new == ground.before else total + price
                 rest = apart(new, ground.before)
                 heapq.heappush(heap, (steps + 1 + rest, onward, new, steps + 1, price))
-    return _read_off(ground, near, settled) if last else None
+    return _read_off(ground, near, reached) if last else None
 
 
 def _read_off(
-    ground: Ground, near: Surroundings, settled: dict[State, tuple[int, int]]
+    ground: Ground, near: Surroundings, reached: dict[State, tuple[int, int]]
 ) -> list[State]:
     way, cost = [ground.before], ground.cost(ground.before)
     while way[-1] != ground.after:
-        steps, total = settled[way[-1]]
+        steps, total = reached[way[-1]]
         own = 0 if len(way) == 1 else cost
         way_on = (steps - 1, total - own)
         state, cost = next(
-            (new, price) for new, price in near.after(way[-1], cost) if settled.get(new) == way_on
+            (new, price) for new, price in near.after(way[-1], cost) if reached.get(new) == way_on
         )
         way.append(state)
     return way

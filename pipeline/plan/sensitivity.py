@@ -10,33 +10,130 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from math import fsum
 from operator import add, sub
+from random import Random
 
-from pipeline.plan.costs import OneStation, StoreProblem, TwoStation
+from pipeline.plan.costs import OneStation, StoreProblem, TwoStation, share_cost
 from pipeline.plan.explain import Case
-from pipeline.plan.redraw import LEAST_WORTH, Doubt, Redraw
+from pipeline.radio.coexistence import Rejection, channel_rejection_db
+from pipeline.radio.propagation import exceedance_probability
+from pipeline.tables.plan import PlanSensitivity
 
 _WELL_SCANNED = 100.0  # readings from which another scan would settle little
 _GAIN = 1e-9  # costs closer than this are equal
 
 Table = list[list[float]]
+LEAST_WORTH = 2.0  # what an unscanned channel's figure counts as, in readings
+_APART = range(3)  # channels apart at which a neighbour can disturb
 
 
 @dataclass(frozen=True, slots=True)
-class Sensitivity:
-    """How often the plan won, what it lost on average, and the measurement that would tell most.
+class Doubt:
+    """What decides how far a level reaches: limits in dBm and dB."""
 
-    `regret` is the mean over the draws of how much more the plan costs than the best rival found,
-    in units of the plan; `ask` is empty where the plan always won.
-    """
-
-    store: str
-    draws: int
-    wins: int
-    regret: float
-    ask: str
+    cca_threshold_dbm: float
+    rejection: Rejection
+    residual_spread_db: float
 
 
-def sensitivity(case: Case, after: Sequence[int], doubt: Doubt, draws: int) -> Sensitivity:
+@dataclass(frozen=True, slots=True)
+class _Path:
+    """Two stations that hear one another: levels in dBm at the first from the second and back."""
+
+    pair: tuple[int, int]
+    levels_dbm: tuple[float | None, float | None]
+    spread_db: float
+    cells: tuple[tuple[tuple[int, int], ...], ...]  # cells of the table by channels apart
+
+
+class Redraw:
+    """Draws tables of costs for `assign`; seeded by the store's name, so always the same ones."""
+
+    def __init__(self, case: Case, doubt: Doubt) -> None:
+        self.case = case
+        self.doubt = doubt
+        self.random = Random(case.problem.store)
+        self.losses_db = [channel_rejection_db(apart, doubt.rejection) for apart in _APART]
+        self.paths = tuple(_paths(case))
+
+    def tables(self) -> tuple[OneStation, TwoStation]:
+        """Return the costs of one draw."""
+        return self._one(), {path.pair: self._two(path) for path in self.paths}
+
+    def _one(self) -> OneStation:
+        """Draw every busy share from Beta: worth x share + 1/2 and worth x (1 - share) + 1/2."""
+        case, beta = self.case, self.random.betavariate
+        rows = []
+        for station in case.problem.stations:
+            row = []
+            for channel in station.choices:
+                known = case.evidence[station.station, channel]
+                worth = max(known.worth, LEAST_WORTH)
+                drawn = beta(worth * known.share + 0.5, worth * (1 - known.share) + 0.5)
+                price = case.problem.price_per_move if channel != station.channel else 0.0
+                row.append(station.weight * share_cost(drawn) + price)
+            rows.append(row)
+        return rows
+
+    def _two(self, path: _Path) -> list[list[float]]:
+        """Draw a path's level, the same both ways, and reckon what the two cost one another."""
+        stations = self.case.problem.stations
+        low, high = stations[path.pair[0]], stations[path.pair[1]]
+        shift_db = self.random.gauss(0.0, 1.0) * path.spread_db
+        table = [[0.0] * len(high.choices) for _ in low.choices]
+        for apart, cells in enumerate(path.cells):
+            if not cells:
+                continue
+            at_low, at_high = (
+                0.0 if level is None else self._chance(level + shift_db - self.losses_db[apart])
+                for level in path.levels_dbm
+            )
+            cost = low.weight * share_cost(high.air_share * at_low)
+            cost += high.weight * share_cost(low.air_share * at_high)
+            for a, b in cells:
+                table[a][b] = cost
+        return table
+
+    def _chance(self, level_dbm: float) -> float:
+        return exceedance_probability(
+            level_dbm, self.doubt.cca_threshold_dbm, self.doubt.residual_spread_db
+        )
+
+
+def _paths(case: Case) -> list[_Path]:
+    index = {station.station: i for i, station in enumerate(case.problem.stations)}
+    known: dict[tuple[int, int], list[float | None]] = {}
+    spread: dict[tuple[int, int], float] = {}
+    for heard in case.problem.heard:
+        here, there = index[heard.station], index[heard.neighbour]
+        pair = (min(here, there), max(here, there))
+        level = case.levels[heard.station, heard.neighbour]
+        known.setdefault(pair, [None, None])[here != pair[0]] = level.heard_dbm
+        spread[pair] = max(spread.get(pair, 0.0), level.spread_db)
+    choices = [station.choices for station in case.problem.stations]
+    return [
+        _Path(
+            pair,
+            (levels[0], levels[1]),
+            spread[pair],
+            _cells(choices[pair[0]], choices[pair[1]]),
+        )
+        for pair, levels in sorted(known.items())
+    ]
+
+
+def _cells(low: Sequence[int], high: Sequence[int]) -> tuple[tuple[tuple[int, int], ...], ...]:
+    return tuple(
+        tuple(
+            (a, b)
+            for a, one in enumerate(low)
+            for b, two in enumerate(high)
+            if abs(one - two) == apart
+        )
+        for apart in _APART
+    )
+
+
+def sensitivity(case: Case, after: Sequence[int], doubt: Doubt, draws: int) -> PlanSensitivity:
     """Return how often the plan `after` (channels by station) still wins over `draws` draws."""
     problem = case.problem
     ours = [s.choices.index(c) for s, c in zip(problem.stations, after, strict=True)]
@@ -50,7 +147,13 @@ def sensitivity(case: Case, after: Sequence[int], doubt: Doubt, draws: int) -> S
         regrets.append(rival.gained)
     wins = sum(regret == 0 for regret in regrets)
     ask = _ask(case, after, rivals)
-    return Sensitivity(problem.store, draws, wins, fsum(regrets) / max(1, draws), ask)
+    return PlanSensitivity(
+        store=problem.store,
+        draws=draws,
+        wins=wins,
+        regret=fsum(regrets) / max(1, draws),
+        ask=ask,
+    )
 
 
 class _Rival:

@@ -1,14 +1,23 @@
 """The plan of one store, computed from its problem alone."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 from pipeline.plan.assign import assign
 from pipeline.plan.costs import Priced, StoreProblem, clear_air, priced, tie_costs
 from pipeline.plan.explain import Case, reason_of, sureness
-from pipeline.plan.outcome import Move, Proof, StationPlan, StorePlan
 from pipeline.plan.sequence import Order, order_moves
 from pipeline.reasons import from_json, sentence, to_json
+from pipeline.tables.plan import Move, PlanProof, StationPlan
+
+
+@dataclass(frozen=True, slots=True)
+class StorePlan:
+    """Everything the plan says of one store."""
+
+    stations: tuple[StationPlan, ...]
+    moves: tuple[Move, ...]
+    proof: PlanProof
 
 
 def plan_store(case: Case, effort: int, readings_minimum: float) -> StorePlan:
@@ -27,7 +36,7 @@ def plan_store(case: Case, effort: int, readings_minimum: float) -> StorePlan:
     return StorePlan(
         stations=stations,
         moves=_moves(wide, order, stations),
-        proof=Proof(
+        proof=PlanProof(
             store=problem.store,
             cost=best.cost,
             bound=best.bound,

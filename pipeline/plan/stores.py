@@ -4,27 +4,53 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 from itertools import groupby, islice
-from operator import itemgetter
-from typing import Any
+from operator import attrgetter
+from typing import TypeVar
 
 from pipeline.database import Database
 from pipeline.due import choose, due, keep, narrowed, run_mark, store_marks
-from pipeline.frames import frame_of
 from pipeline.parallel import mapped
 from pipeline.plan.costs import StoreProblem
 from pipeline.plan.explain import Case, Evidence, Level
-from pipeline.plan.outcome import Move, Proof, StationPlan, StorePlan, Unplanned
-from pipeline.plan.redraw import Doubt
-from pipeline.plan.sensitivity import Sensitivity, sensitivity
-from pipeline.plan.store import plan_store
+from pipeline.plan.sensitivity import Doubt, sensitivity
+from pipeline.plan.store import StorePlan, plan_store
 from pipeline.progress import Progress
 from pipeline.radio.coexistence import Rejection
 from pipeline.records import Heard, StoreStation
 from pipeline.settings import Settings
+from pipeline.tables.plan import Move, PlanProof, PlanSensitivity, StationPlan, UnplannedStore
+from pipeline.tables.run import PermittedChannel
+from pipeline.tables.survey import Earshot
 
-Row = tuple[Any, ...]
 KEPT = 64  # stores planned between one commit and the next
-_TABLES = ("move", "station_plan", "plan_proof", "plan_sensitivity", "unplanned_store")
+
+
+@dataclass(frozen=True, slots=True)
+class StationRow:
+    """A station of today; `kept_on` is the channel it must keep, or None."""
+
+    store: str
+    station: str
+    channel: int
+    weight: float
+    air_share: float
+    kept_on: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class EvidenceRow:
+    """What is known of one station's channel; figures as in `Evidence`."""
+
+    store: str
+    station: str
+    channel: int
+    bound: float
+    share: float
+    worth: float
+    readings: int
+    own_traffic: bool
+    source: str
+    wifi: str | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,16 +58,41 @@ class StoreRows:
     """What the database holds of one store, as the plan needs it; no stations: nothing to plan."""
 
     store: str
-    stations: Sequence[Row]
-    choices: Sequence[int]
-    evidence: Sequence[Row]
-    heard: Sequence[Row]
+    stations: Sequence[StationRow]
+    choices: Sequence[PermittedChannel]
+    evidence: Sequence[EvidenceRow]
+    heard: Sequence[Earshot]
+    held: str | None = None  # the sentence why the store is not planned
+
+
+@dataclass(frozen=True, slots=True)
+class HeldStore:
+    """A store with stations on channels nobody here knows: why, the first of them, how many."""
+
+    store: str
+    cause: str
+    subject: str
+    stations: int
+
+    def sentence(self) -> str:
+        """Return why the store is not planned, and what to do."""
+        more = f" and {self.stations - 1} more" if self.stations > 1 else ""
+        return _HELD[self.cause].format(subject=self.subject, more=more)
+
+
+_ALL_THE_SAME = "to plan without it, set plan_with_unlisted_stations = 1 in the rules file"
+_HELD = {
+    "station-unlisted": "station {subject}{more} is named by other exports but by no stations "
+    f"export, so its channel is not known; add it to the stations export; {_ALL_THE_SAME}",
+    "station-refused": "a row of its stations export could not be taken ({subject}{more}), so that "
+    f"station's channel is not known; mend the row (quarantine.xlsx); {_ALL_THE_SAME}",
+}
 
 
 def plan(database: Database, settings: Settings, progress: Progress) -> None:
-    """Fill the tables of the plan for the day of this run, anew for the stores that are due.
+    """Fill the tables of the plan for the day of this run; skip stores whose inputs are unchanged.
 
-    What is planned is kept some stores at a time; a run cut off goes on where it stopped.
+    Plans are committed some stores at a time; an interrupted run resumes.
     """
     marks = _marks(database, settings)
     found = due(database, "plan", marks)
@@ -70,15 +121,17 @@ class _Planned:
 
     store: str
     plan: StorePlan | None = None
-    sensitivity: Sensitivity | None = None
-    unplanned: Unplanned | None = None
+    sensitivity: PlanSensitivity | None = None
+    unplanned: UnplannedStore | None = None
 
 
 def _planned(rows: StoreRows, limits: Mapping[str, float]) -> _Planned:
     if not rows.stations:
         return _Planned(rows.store)
+    if rows.held is not None:
+        return _Planned(rows.store, unplanned=UnplannedStore(rows.store, rows.held))
     if not rows.choices:
-        return _Planned(rows.store, unplanned=Unplanned(rows.store, _NO_CHANNEL))
+        return _Planned(rows.store, unplanned=UnplannedStore(rows.store, _NO_CHANNEL))
     case = store_case(rows, limits["price_per_move"])
     found = plan_store(case, int(limits["solver_effort"]), limits["readings_minimum"])
     after = [station.channel_planned for station in found.stations]
@@ -89,7 +142,7 @@ def _planned(rows: StoreRows, limits: Mapping[str, float]) -> _Planned:
 def case_of(database: Database, settings: Settings, store: str) -> Case | None:
     """Return the problem of one store with its evidence; None where no plan can be made."""
     (rows,) = _store_rows(database, [store])
-    if not (rows.stations and rows.choices):
+    if not (rows.stations and rows.choices) or rows.held is not None:
         return None
     return store_case(rows, settings.limits["price_per_move"])
 
@@ -110,54 +163,79 @@ _NO_CHANNEL = (
 
 def store_case(rows: StoreRows, price_per_move: float) -> Case:
     """Return a store's problem with the evidence behind it, from its rows."""
-    evidence = {
-        (station, channel): Evidence(*figures) for _, station, channel, *figures in rows.evidence
-    }
-    levels = {(row[1], row[2]): Level(*row[3:6]) for row in rows.heard}
-    locked = frozenset(row[1] for row in rows.stations if row[5] is not None)
-    known = {row[1] for row in rows.stations}
+    known = {row.station for row in rows.stations}
+    heard = [row for row in rows.heard if {row.station, row.neighbour} <= known]
+    choices = tuple(row.channel for row in rows.choices)
+    evidence = {(row.station, row.channel): _evidence(row) for row in rows.evidence}
     problem = StoreProblem(
         store=rows.store,
-        stations=tuple(_station(row, rows.choices) for row in rows.stations),
+        stations=tuple(_station(row, choices) for row in rows.stations),
         heard=tuple(
-            Heard(station, other, (co, adjacent, alternate))
-            for _, station, other, _, _, _, co, adjacent, alternate in rows.heard
-            if station in known and other in known
+            Heard(row.station, row.neighbour, (row.hit_co, row.hit_adjacent, row.hit_alternate))
+            for row in heard
         ),
         busy={at: known.bound for at, known in evidence.items()},
         price_per_move=price_per_move,
     )
-    return Case(problem, evidence, levels, locked)
+    return Case(
+        problem=problem,
+        evidence=evidence,
+        levels={
+            (row.station, row.neighbour): Level(row.heard_dbm, row.spread_db, row.source)
+            for row in rows.heard
+        },
+        locked=frozenset(row.station for row in rows.stations if row.kept_on is not None),
+    )
 
 
-def _station(row: Row, choices: Sequence[int]) -> StoreStation:
-    _, station, channel, weight, air_share, kept_on = row
+def _evidence(row: EvidenceRow) -> Evidence:
+    return Evidence(
+        bound=row.bound,
+        share=row.share,
+        worth=row.worth,
+        readings=row.readings,
+        own_traffic=row.own_traffic,
+        source=row.source,
+        wifi=row.wifi,
+    )
+
+
+def _station(row: StationRow, choices: tuple[int, ...]) -> StoreStation:
     return StoreStation(
-        station, channel, tuple(choices) if kept_on is None else (kept_on,), weight, air_share
+        station=row.station,
+        channel=row.channel,
+        choices=choices if row.kept_on is None else (row.kept_on,),
+        weight=row.weight,
+        air_share=row.air_share,
     )
 
 
 def _store_rows(database: Database, stores: Sequence[str]) -> list[StoreRows]:
     """Return what the plan needs of some stores, in name order."""
     with narrowed(database, stores, "label_seen"):
-        found = {
-            name: _by_store(database.rows("plan", name))
-            for name in ("stations", "choices", "evidence", "heard")
-        }
+        stations = _by_store(database.records(StationRow, "plan", "stations"))
+        choices = _by_store(database.records(PermittedChannel, "plan", "choices"))
+        evidence = _by_store(database.records(EvidenceRow, "plan", "evidence"))
+        heard = _by_store(database.records(Earshot, "plan", "heard"))
+    held = {one.store: one.sentence() for one in database.records(HeldStore, "plan", "held")}
     return [
         StoreRows(
             store,
-            stations=found["stations"].get(store, []),
-            choices=[channel for _, channel in found["choices"].get(store, [])],
-            evidence=found["evidence"].get(store, []),
-            heard=found["heard"].get(store, []),
+            stations=stations.get(store, []),
+            choices=choices.get(store, []),
+            evidence=evidence.get(store, []),
+            heard=heard.get(store, []),
+            held=held.get(store),
         )
         for store in stores
     ]
 
 
-def _by_store(rows: Sequence[Row]) -> dict[str, list[Row]]:
-    return {store: list(group) for store, group in groupby(rows, key=itemgetter(0))}
+OfStore = TypeVar("OfStore", StationRow, PermittedChannel, EvidenceRow, Earshot)
+
+
+def _by_store(rows: Sequence[OfStore]) -> dict[str, list[OfStore]]:
+    return {store: list(group) for store, group in groupby(rows, key=attrgetter("store"))}
 
 
 def _keep(database: Database, stores: Sequence[str], found: Sequence[_Planned]) -> None:
@@ -168,10 +246,9 @@ def _keep(database: Database, stores: Sequence[str], found: Sequence[_Planned]) 
     doubts = [one.sensitivity for one in found if one.sensitivity is not None]
     unplanned = [one.unplanned for one in found if one.unplanned is not None]
     choose(database, stores)
-    for table in _TABLES:
-        database.run("plan", f"clear_{table}")
-    database.insert("plan", "insert_station_plan", frame_of(StationPlan, stations))
-    database.insert("plan", "insert_move", frame_of(Move, moves))
-    database.insert("plan", "insert_plan_proof", frame_of(Proof, proofs))
-    database.insert("plan", "insert_plan_sensitivity", frame_of(Sensitivity, doubts))
-    database.insert("plan", "insert_unplanned_store", frame_of(Unplanned, unplanned))
+    database.clear_chosen(Move, StationPlan, PlanProof, PlanSensitivity, UnplannedStore)
+    database.put(StationPlan, stations)
+    database.put(Move, moves)
+    database.put(PlanProof, proofs)
+    database.put(PlanSensitivity, doubts)
+    database.put(UnplannedStore, unplanned)

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from ortools.sat.python import cp_model
 
-from pipeline.schedule.records import Part, Shift
+from pipeline.schedule.records import Piece, Shift
 
 _EFFORT = 0.5  # deterministic seconds for one night
 
@@ -19,12 +19,12 @@ class Visit:
     """One store's work in the night."""
 
     task: int
-    part: Part
+    piece: Piece
 
 
 @dataclass(frozen=True, slots=True)
 class Duty:
-    """Where a visit ended up."""
+    """Which team makes a visit, and when."""
 
     team: str
     starts: int  # minutes since the epoch, UTC
@@ -34,19 +34,19 @@ Roster = Mapping[int, Duty]  # by task
 
 
 @dataclass(frozen=True, slots=True)
-class Verdict:
-    """A roster, or none; `proven` False where the effort ended before it was known."""
+class NightSearch:
+    """A roster, or none; `proven` is False if the effort ended before that was certain."""
 
     roster: Roster | None
     proven: bool
 
 
 def quick_roster(visits: Sequence[Visit], shifts: Sequence[Shift], travel: int) -> Roster | None:
-    """Return a roster where one of three simple ways finds it; None says nothing is certain."""
+    """Return a roster if one of three simple ways finds one; None proves nothing."""
     if len(visits) > sum(shift.jobs for shift in shifts):
         return None
     urgent = sorted(visits, key=_urgency)
-    long = sorted(visits, key=lambda visit: (-visit.part.minutes, *_urgency(visit)))
+    long = sorted(visits, key=lambda visit: (-visit.piece.minutes, *_urgency(visit)))
     return (
         _deal(urgent, shifts, travel, _shortest)
         or _deal(urgent, shifts, travel, _first)
@@ -54,22 +54,22 @@ def quick_roster(visits: Sequence[Visit], shifts: Sequence[Shift], travel: int) 
     )
 
 
-def roster(visits: Sequence[Visit], shifts: Sequence[Shift], travel: int) -> Verdict:
-    """Return a roster where there is one; exact within its effort."""
+def roster(visits: Sequence[Visit], shifts: Sequence[Shift], travel: int) -> NightSearch:
+    """Return a roster if there is one; the search is exact within a fixed effort."""
     quick = quick_roster(visits, shifts, travel)
     if quick is not None or not visits:
-        return Verdict(quick if quick is not None else {}, proven=True)
+        return NightSearch(quick if quick is not None else {}, proven=True)
     if not _may_fit(visits, shifts, travel):
-        return Verdict(None, proven=True)
+        return NightSearch(None, proven=True)
     return _exact(visits, shifts, travel)
 
 
 def _urgency(visit: Visit) -> tuple[int, int, int]:
-    return visit.part.closes, visit.part.opens, visit.task
+    return visit.piece.closes, visit.piece.opens, visit.task
 
 
 def _may_fit(visits: Sequence[Visit], shifts: Sequence[Shift], travel: int) -> bool:
-    minutes = sum(visit.part.minutes + travel for visit in visits)
+    minutes = sum(visit.piece.minutes + travel for visit in visits)
     return len(visits) <= sum(shift.jobs for shift in shifts) and minutes <= sum(
         shift.minutes + travel for shift in shifts
     )
@@ -79,7 +79,7 @@ Choose = Callable[[Sequence[tuple[int, list[Visit]]]], int]
 
 
 def _shortest(open_to: Sequence[tuple[int, list[Visit]]]) -> int:
-    return min(open_to, key=lambda team: (sum(v.part.minutes for v in team[1]), team[0]))[0]
+    return min(open_to, key=lambda team: (sum(v.piece.minutes for v in team[1]), team[0]))[0]
 
 
 def _first(open_to: Sequence[tuple[int, list[Visit]]]) -> int:
@@ -107,26 +107,26 @@ def _deal(
 
 
 def _starts(visits: Sequence[Visit], shift: Shift, travel: int) -> Mapping[int, int] | None:
-    """Return when one team begins where, in order of urgency; None where that does not do."""
-    minutes = sum(visit.part.minutes for visit in visits) + travel * (len(visits) - 1)
+    """Return when one team begins each visit, the most urgent first; None if it cannot."""
+    minutes = sum(visit.piece.minutes for visit in visits) + travel * (len(visits) - 1)
     if len(visits) > shift.jobs or minutes > shift.minutes:
         return None
     starts: dict[int, int] = {}
     free: int | None = None
     for visit in sorted(visits, key=_urgency):
-        part = visit.part
-        begins = part.opens if free is None else max(part.opens, free + travel)
-        free = begins + part.minutes
-        if free > part.closes:
+        piece = visit.piece
+        begins = piece.opens if free is None else max(piece.opens, free + travel)
+        free = begins + piece.minutes
+        if free > piece.closes:
             return None
         starts[visit.task] = begins
     return starts
 
 
-def _exact(visits: Sequence[Visit], shifts: Sequence[Shift], travel: int) -> Verdict:
+def _exact(visits: Sequence[Visit], shifts: Sequence[Shift], travel: int) -> NightSearch:
     model = cp_model.CpModel()
     begins = [
-        model.new_int_var(visit.part.opens, visit.part.closes - visit.part.minutes, "")
+        model.new_int_var(visit.piece.opens, visit.piece.closes - visit.piece.minutes, "")
         for visit in visits
     ]
     goes = [[model.new_bool_var("") for _ in shifts] for _ in visits]
@@ -134,7 +134,7 @@ def _exact(visits: Sequence[Visit], shifts: Sequence[Shift], travel: int) -> Ver
         model.add_exactly_one(row)
     for number, shift in enumerate(shifts):
         own = [row[number] for row in goes]
-        sizes = [visit.part.minutes + travel for visit in visits]
+        sizes = [visit.piece.minutes + travel for visit in visits]
         model.add_no_overlap(
             [
                 model.new_optional_fixed_size_interval_var(start, size, goer, "")
@@ -149,7 +149,7 @@ def _exact(visits: Sequence[Visit], shifts: Sequence[Shift], travel: int) -> Ver
     solver.parameters.max_deterministic_time = _EFFORT
     status = solver.solve(model)
     if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
-        return Verdict(None, proven=status == cp_model.INFEASIBLE)
+        return NightSearch(None, proven=status == cp_model.INFEASIBLE)
     found = {
         visit.task: Duty(
             next(s.team for s, goer in zip(shifts, row, strict=True) if solver.boolean_value(goer)),
@@ -157,4 +157,4 @@ def _exact(visits: Sequence[Visit], shifts: Sequence[Shift], travel: int) -> Ver
         )
         for visit, row, start in zip(visits, goes, begins, strict=True)
     }
-    return Verdict(found, proven=True)
+    return NightSearch(found, proven=True)

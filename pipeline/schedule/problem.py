@@ -1,28 +1,40 @@
-"""The schedule's problem, area by area: what each store could do on which nights, and the rules."""
+"""The schedule's problem, area by area: what each store could do on which nights, and the rules.
 
-from collections.abc import Iterator, Mapping, Sequence
+All moves of a store are made in one night where one is long enough. Where none is, they are made in
+the fewest nights that do, one directly after the other, so that a store is never left half changed
+for longer than a day; every night but the last is filled.
+"""
+
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import date, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 
-from pipeline.schedule.freezes import calendar_freezes
-from pipeline.schedule.nights import SiteNights, site_nights
-from pipeline.schedule.options import Due, due_of, options_of, shifts_of, usable
-from pipeline.schedule.records import Area, Option, Part, Shift, StoreJob, Task, WaveResult
+from pipeline.schedule.calendars import calendar_freezes
+from pipeline.schedule.nights import SiteNights, instant, site_nights, zone_of
+from pipeline.schedule.records import Area, Night, Piece, Shift, Slot, StoreJob, Task, WaveResult
 from pipeline.schedule.waves import Candidate, RegionWaves, region_waves
-from pipeline.settings_schedule import ScheduleRules
+from pipeline.settings import Deadline, Freeze, ScheduleRules, Team, Work
 
+EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+_MINUTE = timedelta(minutes=1)
+_DAY = timedelta(days=1)
 _HUNDREDTHS = 100
 
 
 @dataclass(frozen=True, slots=True)
-class Case:
-    """A store's job with all that decides when it can be done."""
+class JobCase:
+    """A store's work with all that decides when it can be done."""
 
     job: StoreJob
     nights: SiteNights
-    due: Due | None
-    parts: Mapping[int, Part]  # the time for work, by days from the first night
-    options: tuple[Option, ...]
+    deadline: Deadline | None  # the strictest one
+    pieces: Mapping[int, Piece]  # the time for work, by days from the first night
+    slots: tuple[Slot, ...] = ()
+
+    @property
+    def units(self) -> int:
+        """The benefit in hundredths of a label, at least one: every move is worth making."""
+        return max(1, round(self.job.benefit * _HUNDREDTHS))
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,8 +43,7 @@ class Problem:
 
     first: date
     rules: ScheduleRules
-    cases: tuple[Case, ...]  # by store
-    shifts: Mapping[str, Mapping[int, tuple[Shift, ...]]]  # by region and day
+    cases: tuple[JobCase, ...]  # by region, then by store
     waves: Mapping[str, RegionWaves]  # by region
     areas: tuple[Area, ...]
 
@@ -46,27 +57,22 @@ def build(
         FreezeFileUnreadable: a calendar of freezes is broken.
         HolidayPartUnknown: the rules file names a part of a country that does not exist.
     """
-    last = first + timedelta(days=rules.work.nights)
+    last = first + rules.work.nights * _DAY
     freezes = (*rules.freezes, *calendar_freezes(rules.calendars, first, last))
-    regions = sorted({job.site.region for job in jobs})
-    shifts = {
-        region: shifts_of(rules.teams.of(region), first, rules.work.nights) for region in regions
-    }
-    cases: list[Case] = []
-    for job in sorted(jobs, key=lambda job: job.site.store):
-        nights = site_nights(job.site, rules, freezes, first)
-        due = due_of(job, rules.deadlines)
-        parts = usable(nights.nights, shifts[job.site.region], due)
-        cases.append(Case(job, nights, due, parts, ()))
-    complete = tuple(_with_options(cases, rules))
-    waves = {region: _waves(region, complete, rules, first, results) for region in regions}
-    areas = tuple(_areas(complete, shifts, waves, rules))
-    return Problem(first, rules, complete, shifts, waves, areas)
-
-
-def units_of(benefit: float) -> int:
-    """Return a benefit in hundredths of a label, at least one: every move is worth making."""
-    return max(1, round(benefit * _HUNDREDTHS))
+    cases: list[JobCase] = []
+    shifts: dict[tuple[str, int], tuple[Shift, ...]] = {}
+    waves: dict[str, RegionWaves] = {}
+    for region in sorted({job.region for job in jobs}):
+        teams = _shifts(rules.teams.of(region), first, rules.work.nights)
+        shifts |= {(region, day): own for day, own in teams.items()}
+        mine = sorted((job for job in jobs if job.region == region), key=lambda job: job.store)
+        own = _with_slots([_case(job, rules, freezes, first, teams) for job in mine], rules.work)
+        cases += own
+        candidates = [_candidate(case, last) for case in own if case.slots]
+        so_far = [result for result in results if result.region == region]
+        waves[region] = region_waves(candidates, rules.waves, so_far)
+    areas = tuple(_area(regions, cases, shifts, waves, rules) for regions in _tied_regions(cases))
+    return Problem(first, rules, tuple(cases), waves, areas)
 
 
 def label_days(value: int) -> float:
@@ -74,95 +80,166 @@ def label_days(value: int) -> float:
     return value / _HUNDREDTHS
 
 
-def _with_options(cases: Sequence[Case], rules: ScheduleRules) -> Iterator[Case]:
-    for region in sorted({case.job.site.region for case in cases}):
-        own = [case for case in cases if case.job.site.region == region]
-        limits = _night_ends(own, rules)
-        for case in own:
-            parts = {day: _cut(part, limits[day]) for day, part in case.parts.items()}
-            parts = {day: part for day, part in parts.items() if part.minutes > 0}
-            units = units_of(case.job.benefit)
-            options = options_of(case.job.moves, units, parts, rules.work)
-            yield replace(case, parts=parts, options=options)
+def moves_in(minutes: int, work: Work) -> int:
+    """Return how many moves one night's minutes are enough for."""
+    return max(0, minutes - work.settle_minutes) // work.minutes_per_move
 
 
-def _night_ends(cases: Sequence[Case], rules: ScheduleRules) -> Mapping[int, int | None]:
+def _shifts(teams: Sequence[Team], first: date, days: int) -> dict[int, tuple[Shift, ...]]:
+    """Return which teams work on which night, by days from the first."""
+    return {
+        day: tuple(
+            Shift(team.name, team.jobs, team.minutes)
+            for team in teams
+            if (first + day * _DAY).weekday() in team.weekdays
+        )
+        for day in range(days)
+    }
+
+
+def _case(
+    job: StoreJob,
+    rules: ScheduleRules,
+    freezes: Sequence[Freeze],
+    first: date,
+    teams: Mapping[int, Sequence[Shift]],
+) -> JobCase:
+    nights = site_nights(job, rules, freezes, first)
+    dues = [
+        deadline
+        for deadline in rules.deadlines
+        if deadline.region in (None, job.region) and deadline.store in (None, job.store)
+    ]
+    strictest = min(dues, key=lambda deadline: (deadline.by, deadline.reason), default=None)
+    zone = zone_of(job.time_zone)
+    if zone is None or strictest is None:
+        return JobCase(job, nights, None, _usable(nights.nights, teams, None))
+    # It passes at the end of its day on the store's own clock.
+    passes = instant(datetime.combine(strictest.by + _DAY, time()), zone)
+    return JobCase(job, nights, strictest, _usable(nights.nights, teams, passes))
+
+
+def _usable(
+    nights: Sequence[Night], teams: Mapping[int, Sequence[Shift]], due: datetime | None
+) -> Mapping[int, Piece]:
+    """Return the time a store's nights leave for work, by days from the first night.
+
+    A piece's minutes are the most that one team can work in it.
+    """
+    pieces = {}
+    for day, night in enumerate(nights):
+        if night.stopped_by is not None or not teams[day]:
+            continue
+        opens = -((EPOCH - night.opens) // _MINUTE)  # a started minute is no whole one
+        closes = ((night.closes if due is None else min(night.closes, due)) - EPOCH) // _MINUTE
+        minutes = min(closes - opens, max(shift.minutes for shift in teams[day]))
+        if minutes > 0:
+            pieces[day] = Piece(day, minutes, opens, closes)
+    return pieces
+
+
+def _with_slots(cases: Sequence[JobCase], work: Work) -> list[JobCase]:
+    """Return the cases of one region with every way to do each."""
+    limits = _night_ends(cases, work)
+    made = []
+    for case in cases:
+        pieces = {day: _cut(piece, limits[day]) for day, piece in case.pieces.items()}
+        pieces = {day: piece for day, piece in pieces.items() if piece.minutes > 0}
+        slots = _slots(case.job.moves, case.units, pieces, work)
+        made.append(replace(case, pieces=pieces, slots=slots))
+    return made
+
+
+def _night_ends(cases: Sequence[JobCase], work: Work) -> Mapping[int, int | None]:
     """Return by when teams must be free for the next night: it matters across time zones."""
     opens: dict[int, int] = {}
     for case in cases:
-        for day, part in case.parts.items():
-            opens[day] = min(part.opens, opens.get(day, part.opens))
+        for day, piece in case.pieces.items():
+            opens[day] = min(piece.opens, opens.get(day, piece.opens))
     ends: dict[int, int | None] = {}
     following: int | None = None
     for day in sorted(opens, reverse=True):
         ends[day] = following
-        begins = opens[day] - rules.work.travel_minutes
+        begins = opens[day] - work.travel_minutes
         following = begins if following is None else min(following, begins)
     return ends
 
 
-def _cut(part: Part, end: int | None) -> Part:
-    closes = part.closes if end is None else min(part.closes, end)
-    return replace(part, closes=closes, minutes=min(part.minutes, closes - part.opens))
+def _cut(piece: Piece, end: int | None) -> Piece:
+    closes = piece.closes if end is None else min(piece.closes, end)
+    return replace(piece, closes=closes, minutes=min(piece.minutes, closes - piece.opens))
 
 
-def _waves(
-    region: str,
-    cases: Sequence[Case],
-    rules: ScheduleRules,
-    first: date,
-    results: Sequence[WaveResult],
-) -> RegionWaves:
-    last = first + timedelta(days=rules.work.nights)
-    candidates = [
-        Candidate(
-            case.job.site.store,
-            units_of(case.job.benefit),
-            case.due.deadline.by if case.due and case.due.deadline.by < last else None,
-            case.job.wave,
-        )
-        for case in cases
-        if case.job.site.region == region and case.options
-    ]
-    own = [result for result in results if result.region == region]
-    return region_waves(candidates, rules.waves, own)
+def _slots(moves: int, units: int, pieces: Mapping[int, Piece], work: Work) -> tuple[Slot, ...]:
+    """Return every way to make a store's moves, by first night.
+
+    Args:
+        moves: how many.
+        units: the benefit of having made them, per day.
+        pieces: the time for work, by days from the first night.
+        work: minutes per move, settling, and for how many days the benefit counts.
+    """
+    runs = [run for day in pieces if (run := _run(moves, day, pieces, work))]
+    fewest = min((len(run) for run in runs), default=0)
+    return tuple(
+        Slot(run, units * max(1, work.benefit_days - run[-1].day))
+        for run in runs
+        if len(run) == fewest
+    )
 
 
-def _areas(
-    cases: Sequence[Case],
-    shifts: Mapping[str, Mapping[int, tuple[Shift, ...]]],
+def _run(moves: int, day: int, pieces: Mapping[int, Piece], work: Work) -> tuple[Piece, ...]:
+    run: list[Piece] = []
+    left = moves
+    while left > 0:
+        piece = pieces.get(day)
+        done = min(left, moves_in(piece.minutes, work)) if piece is not None else 0
+        if piece is None or done == 0:
+            return ()
+        run.append(replace(piece, minutes=done * work.minutes_per_move + work.settle_minutes))
+        left -= done
+        day += 1
+    return tuple(run)
+
+
+def _candidate(case: JobCase, last: date) -> Candidate:
+    due = case.deadline.by if case.deadline and case.deadline.by < last else None
+    return Candidate(case.job.store, case.units, due, case.job.wave)
+
+
+def _area(
+    regions: Sequence[str],
+    cases: Sequence[JobCase],
+    shifts: Mapping[tuple[str, int], tuple[Shift, ...]],
     waves: Mapping[str, RegionWaves],
     rules: ScheduleRules,
-) -> Iterator[Area]:
-    for regions in _tied_regions(cases):
-        tasks = tuple(
-            Task(
-                store=case.job.site.store,
-                region=case.job.site.region,
-                wave=waves[case.job.site.region].wave_of[case.job.site.store],
-                units=units_of(case.job.benefit),
-                groups=tuple(sorted(set(case.job.groups))),
-                options=case.options,
-            )
-            for case in sorted(cases, key=lambda case: case.job.site.store)
-            if case.job.site.region in regions and case.options
+) -> Area:
+    own = [case for case in cases if case.job.region in regions and case.slots]
+    tasks = tuple(
+        Task(
+            store=case.job.store,
+            region=case.job.region,
+            wave=waves[case.job.region].wave_of[case.job.store],
+            units=case.units,
+            groups=tuple(sorted(set(case.job.groups))),
+            slots=case.slots,
         )
-        yield Area(
-            name=" + ".join(regions),
-            tasks=tasks,
-            shifts={
-                (region, day): own for region in regions for day, own in shifts[region].items()
-            },
-            gates={region: waves[region].gates[:-1] for region in regions},
-            travel=rules.work.travel_minutes,
-        )
+        for case in sorted(own, key=lambda case: case.job.store)
+    )
+    return Area(
+        name=" + ".join(regions),
+        tasks=tasks,
+        shifts={key: teams for key, teams in shifts.items() if key[0] in regions},
+        gates={region: waves[region].gates[:-1] for region in regions},
+        travel=rules.work.travel_minutes,
+    )
 
 
-def _tied_regions(cases: Sequence[Case]) -> list[tuple[str, ...]]:
+def _tied_regions(cases: Sequence[JobCase]) -> list[tuple[str, ...]]:
     """Return the regions, those with a group in common together."""
     clusters: list[tuple[set[str], set[str]]] = []
     for case in cases:
-        regions, groups = {case.job.site.region}, set(case.job.groups)
+        regions, groups = {case.job.region}, set(case.job.groups)
         apart = []
         for cluster in clusters:
             if cluster[0] & regions or cluster[1] & groups:

@@ -1,13 +1,15 @@
 """Records of the schedule step. Times are UTC, evenings are days on the store's own clock."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time
 
+from pipeline.tables.schedule import ScheduleProof, ScheduleRemark, UnscheduledStore, WorkNight
+
 
 @dataclass(frozen=True, slots=True)
-class Site:
-    """A store as the schedule sees it; None is what no export says."""
+class StoreJob:
+    """A store and its work: all the moves it still has to make; None is what no export says."""
 
     store: str
     region: str
@@ -16,17 +18,15 @@ class Site:
     time_zone: str | None  # tz database
     opens: time | None  # trading hours on the store's own clock, every day of the week
     closes: time | None  # at or before `opens`: on the next day
+    positions: Sequence[int] = ()  # of the moves in the store's plan, in the order to make them
+    benefit: float = 0.0  # labels that find a free channel at any moment, after less before
+    wave: str | None = None  # the wave an earlier run put it in for certain
+    groups: Sequence[str] = ()  # at most one store of a group is worked on in a night
 
-
-@dataclass(frozen=True, slots=True)
-class StoreJob:
-    """The work at one store: all its moves."""
-
-    site: Site
-    moves: int
-    benefit: float  # labels that find a free channel at any moment, after less before
-    groups: tuple[str, ...] = ()  # at most one store of a group is worked on in a night
-    wave: str | None = None  # the one it was put in for certain before
+    @property
+    def moves(self) -> int:
+        """How many moves there are to make."""
+        return len(self.positions)
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,68 +57,22 @@ class WaveResult:
 
 
 @dataclass(frozen=True, slots=True)
-class Placement:
-    """One night's work at one store; a store whose moves need several nights has several."""
-
-    store: str
-    region: str
-    evening: date
-    starts_at: datetime
-    ends_at: datetime
-    team: str
-    wave: str
-    provisional: bool  # waits for an earlier wave to be verified
-    first_move: int  # positions in the store's order of moves, both included
-    last_move: int
-
-
-@dataclass(frozen=True, slots=True)
-class Unscheduled:
-    """A store that could not be placed, and the constraint that stops it, as one sentence."""
-
-    store: str
-    wave: str | None  # None where it has no night at all, whatever other stores do
-    reason: str
-
-
-@dataclass(frozen=True, slots=True)
-class Remark:
-    """What the schedule of a store could not take into account, as one sentence."""
-
-    store: str
-    remark: str
-
-
-@dataclass(frozen=True, slots=True)
-class AreaProof:
-    """How good the schedule of one region is; regions tied by shared groups are proven together.
-
-    Benefit and bound are in label-days: labels that find a free channel at any moment, times days.
-    """
-
-    area: str
-    benefit: float
-    bound: float  # no schedule that keeps to every constraint is worth more
-    optimal: bool
-
-
-@dataclass(frozen=True, slots=True)
 class Schedule:
-    """Every store placed or unplaced."""
+    """Every store placed or unplaced; benefit and bound are in label-days."""
 
-    placed: tuple[Placement, ...]
-    unplaced: tuple[Unscheduled, ...]
-    proofs: tuple[AreaProof, ...]
-    remarks: tuple[Remark, ...]
+    placed: tuple[WorkNight, ...]
+    unplaced: tuple[UnscheduledStore, ...]
+    proofs: tuple[ScheduleProof, ...]
+    remarks: tuple[ScheduleRemark, ...]
 
     @property
     def benefit(self) -> float:
-        """What the schedule is worth, in label-days."""
+        """What the schedule is worth."""
         return sum(proof.benefit for proof in self.proofs)
 
     @property
     def bound(self) -> float:
-        """What no schedule can exceed, in label-days."""
+        """What no schedule can exceed."""
         return sum(proof.bound for proof in self.proofs)
 
     @property
@@ -137,8 +91,8 @@ class Shift:
 
 
 @dataclass(frozen=True, slots=True)
-class Part:
-    """One night's work of an option; minutes since the epoch, UTC."""
+class Piece:
+    """One night's piece of a store's work; minutes since the epoch, UTC."""
 
     day: int  # days from the first night
     minutes: int
@@ -147,33 +101,33 @@ class Part:
 
 
 @dataclass(frozen=True, slots=True)
-class Option:
-    """A way to do a store's job: on these nights, one after the other."""
+class Slot:
+    """A way to do a store's work: in these nights, one after the other."""
 
-    parts: tuple[Part, ...]
+    pieces: tuple[Piece, ...]
     value: int  # benefit units times days of benefit
 
     @property
     def first_day(self) -> int:
         """The night on which work begins."""
-        return self.parts[0].day
+        return self.pieces[0].day
 
     @property
     def last_day(self) -> int:
         """The night on which the store is done."""
-        return self.parts[-1].day
+        return self.pieces[-1].day
 
 
 @dataclass(frozen=True, slots=True)
 class Task:
-    """A store's job as the solver sees it."""
+    """A store's work as the solver sees it."""
 
     store: str
     region: str
     wave: int
     units: int  # benefit in hundredths of a label, at least 1
     groups: tuple[str, ...]
-    options: tuple[Option, ...]
+    slots: tuple[Slot, ...]
 
 
 @dataclass(frozen=True, slots=True)

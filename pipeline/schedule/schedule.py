@@ -1,4 +1,4 @@
-"""The change schedule: every store's moves on a night, with a team, in a wave.
+"""The change schedule: every store's moves on a night, with a team, in a wave, or why not.
 
 What is maximised: over all placed stores, the benefit (labels that find a free channel at any
 moment after the change, less before) times the days it lasts: from the night on which the store is
@@ -6,29 +6,19 @@ done to `benefit_days` after the first night. So the most benefit goes first, an
 is always better than not to. No constraint is ever traded against benefit.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
-from datetime import UTC, date, datetime, timedelta
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from datetime import date, timedelta
+from zoneinfo import ZoneInfo
 
 from pipeline.progress import Progress, Silent
-from pipeline.schedule.crew import Roster
-from pipeline.schedule.explain import unplaced
-from pipeline.schedule.options import moves_in
-from pipeline.schedule.problem import Problem, build, label_days
-from pipeline.schedule.records import (
-    Area,
-    AreaProof,
-    Option,
-    Placement,
-    Remark,
-    Schedule,
-    StoreJob,
-    Task,
-    WaveResult,
-)
+from pipeline.schedule.nights import why_closed, zone_of
+from pipeline.schedule.problem import EPOCH, JobCase, Problem, build, label_days, moves_in
+from pipeline.schedule.records import Schedule, Slot, StoreJob, Task, WaveResult
+from pipeline.schedule.search import NEVER, Board
 from pipeline.schedule.solve import Solved, solve
-from pipeline.settings_schedule import ScheduleRules
-
-_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+from pipeline.settings import ScheduleRules
+from pipeline.tables.schedule import ScheduleProof, ScheduleRemark, UnscheduledStore, WorkNight
 
 
 def schedule_stores(
@@ -57,61 +47,146 @@ def schedule_stores(
         solve(area, rules.work.effort * len(area.tasks) / max(1, tasks))
         for area in (progress or Silent()).over(problem.areas, "scheduling", len(problem.areas))
     ]
-    boards = [one.board for one in solved]
-    placed = [place for one in solved for place in _placements(one, problem)]
+    placed = [night for one in solved for night in _placed(one.board, problem)]
+    remarks = [
+        ScheduleRemark(c.job.store, text) for c in problem.cases for text in c.nights.remarks
+    ]
+    unplaced = _unplaced(problem, [one.board for one in solved])
     return Schedule(
-        placed=tuple(sorted(placed, key=lambda one: (one.evening, one.region, one.store))),
-        unplaced=unplaced(problem, boards),
+        placed=tuple(sorted(placed, key=lambda one: (one.night, one.region, one.store))),
+        unplaced=tuple(sorted(unplaced, key=lambda one: one.store)),
         proofs=tuple(_proof(one) for one in solved),
-        remarks=tuple(
-            Remark(case.job.site.store, remark)
-            for case in sorted(problem.cases, key=lambda case: case.job.site.store)
-            for remark in case.nights.remarks
-        ),
+        remarks=tuple(sorted(remarks, key=lambda one: one.store)),
     )
 
 
-def _proof(solved: Solved) -> AreaProof:
-    value = label_days(solved.board.value)
-    return AreaProof(
-        solved.board.area.name, value, label_days(solved.bound), optimal=solved.optimal
-    )
-
-
-def _placements(solved: Solved, problem: Problem) -> Iterator[Placement]:
+def _proof(solved: Solved) -> ScheduleProof:
     board = solved.board
-    area: Area = board.area
-    rosters = board.rosters()
-    moves = {case.job.site.store: case.job.moves for case in problem.cases}
-    for number, option in sorted(board.chosen.items()):
-        task = area.tasks[number]
-        yield from _nights(number, task, option, rosters[number], moves[task.store], problem)
+    worth, bound = label_days(board.value), label_days(solved.bound)
+    return ScheduleProof(board.area.name, worth, bound, optimal=solved.optimal)
 
 
-def _nights(  # noqa: PLR0913, PLR0917 - one place where all of a store's parts meet
-    number: int,
-    task: Task,
-    option: Option,
-    rosters: Mapping[int, Roster],
-    moves: int,
-    problem: Problem,
-) -> Iterator[Placement]:
-    waves = problem.waves[task.region]
-    first_move = 1
-    for part in option.parts:
-        duty = rosters[part.day][number]
-        last_move = first_move + moves_in(part.minutes, problem.rules.work) - 1
-        starts_at = _EPOCH + timedelta(minutes=duty.starts)
-        yield Placement(
-            store=task.store,
-            region=task.region,
-            evening=problem.first + timedelta(days=part.day),
-            starts_at=starts_at,
-            ends_at=starts_at + timedelta(minutes=part.minutes),
-            team=duty.team,
-            wave=problem.rules.waves[task.wave].name,
-            provisional=task.wave > waves.open_wave,
-            first_move=first_move,
-            last_move=min(last_move, moves),
+def _placed(board: Board, problem: Problem) -> Iterator[WorkNight]:
+    """Yield every night of work of an area, each store's in order."""
+    duties = board.duties()
+    jobs = {case.job.store: case.job for case in problem.cases}
+    for number, slot in sorted(board.chosen.items()):
+        task = board.area.tasks[number]
+        job, left = jobs[task.store], list(jobs[task.store].positions)
+        for piece in slot.pieces:
+            count = moves_in(piece.minutes, problem.rules.work)
+            made, left = left[:count], left[count:]
+            duty = duties[number][piece.day]
+            starts_at = EPOCH + timedelta(minutes=duty.starts)
+            ends_at = starts_at + timedelta(minutes=piece.minutes)
+            zone = ZoneInfo(str(job.time_zone))
+            yield WorkNight(
+                store=task.store,
+                region=task.region,
+                night=problem.first + timedelta(days=piece.day),
+                starts_at=starts_at.replace(tzinfo=None),
+                ends_at=ends_at.replace(tzinfo=None),
+                starts_local=starts_at.astimezone(zone).replace(tzinfo=None),
+                ends_local=ends_at.astimezone(zone).replace(tzinfo=None),
+                team=duty.team,
+                wave=problem.rules.waves[task.wave].name,
+                provisional=task.wave > problem.waves[task.region].open_wave,
+                moves=len(made),
+                first_position=made[0],
+                last_position=made[-1],
+            )
+
+
+def _unplaced(problem: Problem, boards: Sequence[Board]) -> Iterator[UnscheduledStore]:
+    """Yield every store without a place, and the constraint that stops it as one sentence."""
+    for case in problem.cases:
+        if not case.slots:
+            yield UnscheduledStore(case.job.store, None, _why_no_slot(case, problem))
+    for board in boards:
+        for number, task in enumerate(board.area.tasks):
+            if number not in board.chosen:
+                wave = problem.rules.waves[task.wave].name
+                reason = _why_unplaced(number, task, board, problem)
+                yield UnscheduledStore(task.store, wave, reason)
+
+
+def _why_no_slot(case: JobCase, problem: Problem) -> str:
+    """Return why a store has no night at all for its moves, whatever other stores do."""
+    job, work = case.job, problem.rules.work
+    if zone_of(job.time_zone) is None:
+        given = f"its time zone '{job.time_zone}' is not in the tz database"
+        return f"{given if job.time_zone else 'no export names its time zone'}; mend it there"
+    nights = case.nights.nights
+    if all(night.stopped_by is not None for night in nights):
+        causes = ", ".join(f"{cause} ({count})" for cause, count in why_closed(nights).items())
+        return f"none of the {len(nights)} nights to {nights[-1].evening} is open to it: {causes}"
+    if not problem.rules.teams.of(job.region):
+        return f"no team works in region {job.region}"
+    if not case.pieces:
+        return _late_or_alone(case)
+    longest = max(piece.minutes for piece in case.pieces.values())
+    fitting = moves_in(longest, work)
+    need = job.moves * work.minutes_per_move + work.settle_minutes
+    room = (
+        f"its longest night has {longest} minutes for one team, enough for {fitting} moves at most"
+    )
+    due = f" up to its deadline {case.deadline.by}" if case.deadline else ""
+    return (
+        f"its {job.moves} moves need {need} minutes, {room}, and there are not enough open nights "
+        f"one directly after the other{due}"
+    )
+
+
+def _late_or_alone(case: JobCase) -> str:
+    opened = next(night.evening for night in case.nights.nights if night.stopped_by is None)
+    deadline = case.deadline
+    if deadline is not None:
+        return (
+            f"its deadline {deadline.by} ({deadline.reason}) leaves no time in an open night with "
+            f"a team; its first open night is {opened}"
         )
-        first_move = last_move + 1
+    return f"no team of region {case.job.region} works on any night that is open to it"
+
+
+def _why_unplaced(number: int, task: Task, board: Board, problem: Problem) -> str:
+    """Return what stops a store that has nights of its own but no place in the schedule."""
+    opening = board.opening(task.region, task.wave)
+    wave = problem.rules.waves[task.wave].name
+    last = max(slot.first_day for slot in task.slots)
+    if opening > last:
+        return _wave_shut(task, opening, wave, problem)
+    causes = Counter(_stops(number, task, slot, board, problem) for slot in task.slots)
+    ranked = sorted(causes.items(), key=lambda cause: (-cause[1], cause[0]))
+    listed = ", ".join(f"{cause} ({count})" for cause, count in ranked)
+    return f"each of its {len(task.slots)} possible first nights is stopped: {listed}"
+
+
+def _wave_shut(task: Task, opening: int, wave: str, problem: Problem) -> str:
+    work, waves = problem.rules.work, problem.waves[task.region]
+    if opening < NEVER:
+        day = problem.first + timedelta(days=opening)
+        return f"its wave '{wave}' opens on {day} at the earliest, after its last open night"
+    for earlier in range(task.wave):
+        size, verified, asked = waves.standing[earlier]
+        to_do = sum(own == earlier for own in waves.wave_of.values())
+        if asked - verified > to_do:
+            name = problem.rules.waves[earlier].name
+            return (
+                f"its wave '{wave}' does not open: of the {size} stores of wave '{name}' "
+                f"{verified} are verified, {asked} must be, and {to_do} are still to be done"
+            )
+    return (
+        f"its wave '{wave}' does not open within {work.nights} nights: too few stores of the "
+        "waves before it can be done in time"
+    )
+
+
+def _stops(number: int, task: Task, slot: Slot, board: Board, problem: Problem) -> str:
+    opening = board.opening(task.region, task.wave)
+    if slot.first_day < opening:
+        return f"before wave '{problem.rules.waves[task.wave].name}' opens"
+    shared = sorted(board.in_the_way(number, slot))
+    if shared:
+        group, other = shared[0]
+        return f"{group}: store {board.area.tasks[other].store} is worked on"
+    return f"the teams of {task.region} are full"

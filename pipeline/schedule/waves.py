@@ -6,7 +6,7 @@ from datetime import date
 from math import ceil
 
 from pipeline.schedule.records import Gate, WaveResult
-from pipeline.settings_schedule import Wave
+from pipeline.settings import Wave
 
 _ROUNDING = 1e-9  # a share of 0.3 of 10 stores is 3 stores
 
@@ -36,10 +36,9 @@ def region_waves(
 ) -> RegionWaves:
     """Divide the stores of one region into waves.
 
-    A wave is filled until its share of all the region's stores, those done already counted, has
-    had its turn: stores that were put in it before and stores it names come first, then those with
-    a deadline, then most benefit. It opens the next one once the asked share of its stores, done
-    and to be done, is verified.
+    Each wave is filled up to its share of all the region's stores, those already done included.
+    Stores put in it before and stores it names come first, then those with a deadline, then those
+    with the most benefit. It opens the next wave once the required share of its stores is verified.
 
     Args:
         candidates: the region's stores that still have work.

@@ -1,27 +1,11 @@
 """Earshot: the level at which each station hears each neighbour, and the chance it matters."""
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
 
 from pipeline.radio.coexistence import Rejection, channel_rejection_db
 from pipeline.radio.propagation import exceedance_probability
-from pipeline.survey.path_loss import Pair, PathFit, distance_m, fitted_loss_db, model_loss_db
-
-
-@dataclass(frozen=True, slots=True)
-class Earshot:
-    """The level heard, how sure it is, and the chance that it stands above the threshold."""
-
-    store: str
-    station: str
-    neighbour: str
-    heard_dbm: float
-    spread_db: float
-    source: str
-    distance_m: float | None
-    hit_co: float
-    hit_adjacent: float
-    hit_alternate: float
+from pipeline.survey.path_loss import Pair, distance_m, fitted_loss_db, model_loss_db
+from pipeline.tables.survey import Earshot, PathFit
 
 
 def earshots(

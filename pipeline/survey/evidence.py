@@ -8,7 +8,6 @@ import polars as pl
 
 from pipeline.database import Database
 from pipeline.due import due, keep, narrowed, run_mark, store_marks
-from pipeline.frames import frame_of
 from pipeline.radio.airtime import Traffic, update_us
 from pipeline.radio.channels import (
     CHANNELS,
@@ -19,29 +18,34 @@ from pipeline.radio.channels import (
 )
 from pipeline.radio.masks import DSSS_22, HT_20, HT_40, Mask, channel_share_db
 from pipeline.settings import Settings
-from pipeline.survey.earshot import Earshot, earshots
-from pipeline.survey.path_loss import Pair, PathFit, PathResidual, fit_store
+from pipeline.survey.earshot import earshots
+from pipeline.survey.path_loss import Pair, fit_store
+from pipeline.tables.survey import (
+    Earshot,
+    EdEvidence,
+    PathFit,
+    PathResidual,
+    ReadingToday,
+    StationLoad,
+)
 
 _US_PER_MS = 1000
 _READ = ("ed_reading", "heard_seen", "label_seen", "station_seen", "store_seen", "wifi_seen")
-_TABLES = (
-    "station_load", "earshot", "path_fit", "path_residual", "ed_evidence", "reading_today",
-)  # fmt: skip
+_FILLED = (StationLoad, Earshot, PathFit, PathResidual, EdEvidence, ReadingToday)
 
 
 def survey(database: Database, settings: Settings) -> None:
-    """Fill the survey tables for the day of this run, anew for the stores that are due.
+    """Fill the survey tables for the day of this run; skip stores whose inputs are unchanged.
 
-    Stores are surveyed some at a time, all or nothing; a survey cut off goes on where it stopped.
+    Stores are surveyed in chunks, each all or nothing; an interrupted survey resumes.
     """
     run = run_mark(database, settings.limits, settings.path_loss)
     marks = store_marks([database.frame("survey", "facts")], run)
     found = due(database, "survey", marks)
     for stores in found.chunks():
-        # Let go outside of the transaction: one that broke off takes the narrowed tables with it.
+        # Release outside of the transaction: a rollback drops the narrowed tables.
         with narrowed(database, stores, *_READ), database.transaction():
-            for table in _TABLES:
-                database.run("survey", f"clear_{table}")
+            database.clear_chosen(*_FILLED)
             _survey_chosen(database, settings)
             keep(database, "survey", stores, marks)
 
@@ -49,15 +53,17 @@ def survey(database: Database, settings: Settings) -> None:
 def _survey_chosen(database: Database, settings: Settings) -> None:
     database.insert("survey", "station_load", _update_times(database))
     _keep_earshot(database, settings)
-    for name in ("own_air", "histogram", "reading_today", "measured"):
-        database.run("survey", name)
+    database.run("survey", "own_air")
+    database.run("survey", "histogram")
+    database.run("survey", "reading_today")
+    database.run("survey", "measured")
     database.insert("survey", "inferred", wifi_shares())
     database.run("survey", "ed_evidence")
 
 
 def _update_times(database: Database) -> pl.DataFrame:
     """Return the air time in ms of one update, per payload size in octets."""
-    octets = [row[0] for row in database.rows("survey", "payloads")]
+    octets = database.column("survey", "payloads")
     times_ms = [update_us(Traffic(1, 1.0, max(1, size))) / _US_PER_MS for size in octets]
     return pl.DataFrame(
         {"payload_octets": octets, "air_ms": times_ms},
@@ -66,7 +72,7 @@ def _update_times(database: Database) -> pl.DataFrame:
 
 
 def _keep_earshot(database: Database, settings: Settings) -> None:
-    pairs = [Pair(*row) for row in database.rows("survey", "pairs")]
+    pairs = database.records(Pair, "survey", "pairs")
     fits: list[PathFit] = []
     residuals: list[PathResidual] = []
     for store, group in groupby(pairs, key=attrgetter("store")):
@@ -74,9 +80,9 @@ def _keep_earshot(database: Database, settings: Settings) -> None:
         fits.append(fit)
         residuals.extend(rest)
     heard = earshots(pairs, settings.limits, settings.path_loss, {fit.store: fit for fit in fits})
-    database.insert("survey", "insert_path_fit", frame_of(PathFit, fits))
-    database.insert("survey", "insert_path_residual", frame_of(PathResidual, residuals))
-    database.insert("survey", "insert_earshot", frame_of(Earshot, heard))
+    database.put(PathFit, fits)
+    database.put(PathResidual, residuals)
+    database.put(Earshot, heard)
 
 
 def wifi_shares() -> pl.DataFrame:

@@ -13,6 +13,7 @@ from pipeline.radio.propagation import (
     log_distance_loss_db,
     p1238_loss_db,
 )
+from pipeline.tables.survey import PathFit, PathResidual
 
 _FREQUENCY_MHZ = 2440.0  # channel 18, mid-band; the band's ends differ by 0.3 dB
 _LEAST_DISTANCE_M = 0.5  # two stations drawn on one spot
@@ -35,32 +36,6 @@ class Pair:
     floors: int
     measured_dbm: float | None
     reverse_dbm: float | None
-
-
-@dataclass(frozen=True, slots=True)
-class PathFit:
-    """A store's own path-loss model, and whether it is used."""
-
-    store: str
-    pairs: int
-    exponent: float | None
-    exponent_error: float | None
-    loss_at_1m_db: float | None
-    spread_db: float | None
-    used: bool
-    note: str
-
-
-@dataclass(frozen=True, slots=True)
-class PathResidual:
-    """How far a measured loss lies from the fit: measured less fitted, floors taken off."""
-
-    store: str
-    station: str
-    neighbour: str
-    distance_m: float
-    loss_db: float
-    residual_db: float
 
 
 def distance_m(pair: Pair, limits: Mapping[str, float]) -> float:
@@ -112,17 +87,27 @@ def fit_store(
     doubt = _doubt(found, limits)
     note = f"{doubt}; the published model is used" if doubt else f"fitted to {len(measured)} levels"
     fit = PathFit(
-        store,
-        len(measured),
-        found.exponent,
-        found.exponent_error,
-        found.loss_at_1m_db,
-        found.spread_db,
-        not doubt,
-        note,
+        store=store,
+        pairs=len(measured),
+        exponent=found.exponent,
+        exponent_error=found.exponent_error,
+        loss_at_1m_db=found.loss_at_1m_db,
+        spread_db=found.spread_db,
+        used=not doubt,
+        note=note,
     )
     rows = zip(measured, distances_m, losses_db, found.residuals_db, strict=True)
-    return fit, tuple(PathResidual(store, p.station, p.neighbour, *rest) for p, *rest in rows)
+    return fit, tuple(
+        PathResidual(
+            store=store,
+            station=pair.station,
+            neighbour=pair.neighbour,
+            distance_m=far_m,
+            loss_db=loss_db,
+            residual_db=residual_db,
+        )
+        for pair, far_m, loss_db, residual_db in rows
+    )
 
 
 def _doubt(fit: LogDistanceFit, limits: Mapping[str, float]) -> str:

@@ -7,10 +7,9 @@ from pipeline.tables.declare import column, table
 
 @table("baseline")
 class Baseline:
-    """A row of `baseline`.
+    """What is agreed of a station, one field a row.
 
-    What is agreed of each station, field by field; every version is kept and rows are only added.
-    What holds on a day is, for each field, the row last approved by then.
+    Every version is kept: rows are only added. On any day, the row last approved by then holds.
     """
 
     version: int = column("of the store; 1 is the first", sql="bigint")
@@ -29,10 +28,7 @@ class Baseline:
 
 @table("clear_air_kept")
 class ClearAirKept:
-    """A row of `clear_air_kept`.
-
-    Clear air of each station as runs found it, kept for later: a row whenever a figure changed.
-    """
+    """The clear air of a station as a run found it: one row whenever a figure changed."""
 
     as_of: date = column("day of the run")
     store: str = column("the store's key")
@@ -41,23 +37,21 @@ class ClearAirKept:
     clear_air: float = column("on that channel, 0..1")
     agreed_channel: int | None = column("the baseline's, where it is another one")
     clear_air_agreed: float | None = column("on the agreed channel, all other stations as they are")
-    planned_channel: int | None = column("")
+    planned_channel: int | None = column("the channel that the plan of that run gave it")
     clear_air_planned: float | None = column("once the whole plan is done")
     labels: int = column("it serves", sql="bigint")
 
 
 @table("exception_file")
 class ExceptionFile:
-    """A row of `exception_file`.
+    """An exception that came onto the file, or left it, with a run.
 
-    Which exceptions were on file when: a row whenever a run met one that was not, or missed one
-    that was. The exceptions of the first run count as on file from the start; nobody knows since
-    when.
+    Those of the first run count as on file from the start: nobody knows since when.
     """
 
     as_of: date = column("day of the run")
     on_file: bool = column("false: taken off")
-    first_run: bool = column("")
+    first_run: bool = column("whether it was met by the first run of all")
     rule: str = column("the rule")
     store: str = column("the store's key")
     subject: str = column("what it is about")
@@ -67,10 +61,10 @@ class ExceptionFile:
 
 
 @table("drift")
-class Drift:
+class Departure:
     """Agreed against found, by quarter: one row a station and field that differs, and how.
 
-    Quarters up to the last one audited are worked out again from what is dated within them.
+    An audit works out its quarter and all before anew, from what is dated within them.
     """
 
     quarter: str = column("2026-Q3")
@@ -100,10 +94,7 @@ class Drift:
 
 @table("audit_air")
 class AuditAir:
-    """A row of `audit_air`.
-
-    Clear air of each region at the end of each quarter audited, as the runs up to then found it.
-    """
+    """The clear air of a region at the end of an audited quarter, as runs up to then found it."""
 
     quarter: str = column("such as 2026-Q3")
     region: str = column("region of the chain")
@@ -125,10 +116,7 @@ class AuditChange:
 
 @table("audit_finding")
 class AuditFinding:
-    """A row of `audit_finding`.
-
-    Findings of each quarter audited, by rule and region, as the runs of the quarter told them.
-    """
+    """Findings of an audited quarter by rule and region, from the runs of that quarter."""
 
     quarter: str = column("such as 2026-Q3")
     region: str = column("region of the chain")
@@ -141,10 +129,9 @@ class AuditFinding:
 
 @table("audit_promise")
 class AuditPromise:
-    """A row of `audit_promise`.
+    """Promised against measured clear air of a change judged in an audited quarter.
 
-    Promised against measured clear air of the changes judged in each quarter, the last check of
-    each.
+    The last check of each change counts.
     """
 
     quarter: str = column("such as 2026-Q3")
@@ -155,9 +142,9 @@ class AuditPromise:
     change: str = column("the change")
     was: float = column("clear air before the change, 0..1")
     promised: float = column("clear air promised, 0..1")
-    measured: float = column("")
+    measured: float = column("clear air as measured")
     readings: int = column("behind the measured figure", sql="bigint")
-    checked_on: date = column("")
+    checked_on: date = column("day of the check")
 
 
 @table("audit_store")

@@ -25,7 +25,7 @@ class ChangePlan:
 
 
 @table("change", key=("change",))
-class ChangeRow:
+class Change:
     """Changes as proposed: facts that never change.
 
     What became of them is in change_event.
@@ -80,7 +80,7 @@ class ChangeCheck:
     change: str = column("the change")
     checked_on: date = column("the day of the run")
     seen_on: date = column("of the stations export")
-    channel_found: int | None = column("")
+    channel_found: int | None = column("the channel that the export shows")
     connected: bool | None = column("null: the export does not say")
     labels_before: int = column("served when proposed, silent ones left out", sql="bigint")
     labels_after: int | None = column("null: no labels export since the change", sql="bigint")

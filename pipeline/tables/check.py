@@ -1,4 +1,4 @@
-"""What the rules find."""
+"""What the rules find, and the words for it."""
 
 from pipeline.tables.declare import column, table
 
@@ -12,8 +12,20 @@ class Finding:
     severity: str = column("stop, fix, watch, note")
     store: str = column("the store's key")
     subject: str = column("station, label, channel or file the finding is about")
-    detail: str = column("one sentence")
+    detail: str = column("one sentence, in English")
     excepted: str | None = column("the approved exception's reason; null: it stands")
+    facts: str | None = column("what the sentence is made of, as JSON with sorted keys", since=2)
+
+
+@table("rule_text", since=2)
+class RuleText:
+    """What the rules of the last check are called and say, in every language they have."""
+
+    rule: str = column("the rule")
+    language: str = column("two letters; English is always there")
+    title: str = column("what the rule is called")
+    says: str = column("the sentence, its blanks to be filled with a finding's facts")
+    remedy: str = column("what to do")
 
 
 @table("rule_problem")
@@ -23,4 +35,4 @@ class RuleProblem:
     run: str = column("the run, named after its inputs")
     file: str = column("the rule's file name")
     line: int = column("1 is the first", sql="bigint")
-    sentence: str = column("")
+    sentence: str = column("what is wrong with it and what to do")

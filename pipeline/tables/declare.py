@@ -1,7 +1,7 @@
 """Declare a table as a frozen record: one line a column."""
 
-from collections.abc import Callable
-from dataclasses import dataclass, field, fields
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, fields, replace
 from datetime import date, datetime, time
 from types import NoneType
 from typing import Any, TypeVar, dataclass_transform, get_args, get_type_hints
@@ -24,19 +24,58 @@ _UNITS = {
 
 
 @dataclass(frozen=True, slots=True)
+class CellForm:
+    """A way to write cells of an export: in words, and as examples that must all be accepted."""
+
+    name: str
+    accepts: str
+    examples: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ExportField:
+    """A field of an export, known by any of its headings; the first one is the template's.
+
+    `needed` is "yes", "no" or "long": a file of one reading per row needs it, one with a column
+    per channel does not.
+    """
+
+    name: str
+    meaning: str
+    form: CellForm
+    headings: tuple[str, ...]
+    needed: str = "no"
+
+    @property
+    def unit(self) -> str:
+        """The unit that the name carries; empty where it has none."""
+        return unit_of(self.name)
+
+
+@dataclass(frozen=True, slots=True)
 class Column:
-    """One column: its SQL type, whether it may be null, what it means, since which version."""
+    """One column: its SQL type, whether it may be null, what it means, since which version.
+
+    `export` is the field of an export that fills it, where one does.
+    """
 
     name: str
     sql: str
     null: bool
     meaning: str
     since: int
+    digits: int | None
+    export: ExportField | None
 
     @property
     def unit(self) -> str:
         """The unit that the name carries; empty where it has none."""
-        return next((unit for end, unit in _UNITS.items() if self.name.endswith(end)), "")
+        return unit_of(self.name)
+
+
+def unit_of(name: str) -> str:
+    """Return the unit that a column's name carries; empty where it has none."""
+    return next((unit for end, unit in _UNITS.items() if name.endswith(end)), "")
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +100,11 @@ class Table:
         return f"{self.clear} where store in (select store from due_store)"  # noqa: S608 - the same
 
     @property
+    def clear_until(self) -> str:
+        """The statement that deletes the rows of the quarters up to `$quarter`."""
+        return f"{self.clear} where quarter <= $quarter"
+
+    @property
     def create(self) -> str:
         """The statement that creates the table where it does not exist yet."""
         lines = [
@@ -71,16 +115,50 @@ class Table:
             lines.append(f"primary key ({', '.join(self.key)})")
         return f'create table if not exists "{self.name}" ({", ".join(lines)})'
 
+    @property
+    def last_changed(self) -> int:
+        """The version in which the table was declared, or a column last added to it."""
+        return max(self.since, *(column.since for column in self.columns))
+
+    @property
+    def add_columns(self) -> tuple[str, ...]:
+        """The statements that add columns declared after the table, where it lacks them.
+
+        Such a column may be null, or a migration adds it and fills it first.
+        """
+        return tuple(
+            f'alter table "{self.name}" add column if not exists "{each.name}" {each.sql}'
+            for each in self.columns
+            if each.since > self.since
+        )
+
 
 _DECLARED: dict[type[Any], Table] = {}
 
 
-def column(meaning: str, *, sql: str = "", since: int = 1) -> Any:  # noqa: ANN401 - stands in for a field of any type
-    """Declare a column; its type follows from the annotation, or is `sql` where that is wider."""
-    return field(metadata={"meaning": meaning, "sql": sql, "since": since})
+def column(meaning: str, *, sql: str = "", since: int = 1, digits: int | None = None) -> Any:  # noqa: ANN401 - stands in for a field of any type
+    """Declare a column; its type follows from the annotation, or is `sql` where that is wider.
+
+    `digits` is how many decimals are kept of a number when a record is put into the table.
+    """
+    return field(metadata={"meaning": meaning, "sql": sql, "since": since, "digits": digits})
 
 
-@dataclass_transform(frozen_default=True, field_specifiers=(column,))
+def exported(  # noqa: PLR0913 - what there is to say of a field
+    meaning: str,
+    form: CellForm,
+    *headings: str,
+    needed: str = "no",
+    name: str = "",
+    sql: str = "",
+    since: int = 1,
+) -> Any:  # noqa: ANN401 - stands in for a field of any type
+    """Declare a column that a field of an export fills; `name` is the field's, if not the same."""
+    export = ExportField(name, meaning, form, headings, needed)
+    return field(metadata={"meaning": meaning, "sql": sql, "since": since, "export": export})
+
+
+@dataclass_transform(frozen_default=True, field_specifiers=(column, exported))
 def table(
     name: str, *, key: tuple[str, ...] = (), since: int = 1
 ) -> Callable[[type[Kind]], type[Kind]]:
@@ -90,7 +168,7 @@ def table(
         kind = dataclass(frozen=True, slots=True)(plain)
         hints = get_type_hints(kind)
         columns = tuple(
-            _column(each.name, hints[each.name], **each.metadata)
+            _column(each.name, hints[each.name], each.metadata)
             for each in fields(kind)  # type: ignore[arg-type] # made a dataclass two lines above
         )
         meaning = " ".join((kind.__doc__ or "").split())
@@ -114,10 +192,19 @@ def declared_tables() -> tuple[Table, ...]:
     return tuple(_DECLARED.values())
 
 
-def _column(name: str, hint: Any, *, meaning: str, sql: str, since: int) -> Column:  # noqa: ANN401 - a type hint may be anything
+def _column(name: str, hint: Any, said: Mapping[str, Any]) -> Column:  # noqa: ANN401 - a type hint may be anything
     options = [option for option in get_args(hint) if option is not NoneType]
     plain = options[0] if options else hint
-    return Column(name, sql or _SQL[plain], bool(options), meaning, since)
+    export: ExportField | None = said.get("export")
+    return Column(
+        name=name,
+        sql=said["sql"] or _SQL[plain],
+        null=bool(options),
+        meaning=said["meaning"],
+        since=said["since"],
+        digits=said.get("digits"),
+        export=export and replace(export, name=export.name or name),
+    )
 
 
 def hold(name: str, *, chosen: bool) -> str:

@@ -1,207 +1,327 @@
-"""What exports say, row by row, and what became of every file."""
+"""What exports say, row by row, and what became of every file.
 
+A column that a field of an export fills is declared with `exported`: how its cells may be written,
+and every heading it goes by, lower case, the template's first.
+"""
+
+from dataclasses import dataclass
 from datetime import date, datetime, time
+from typing import Any
 
-from pipeline.tables.declare import column, table
-
-
-@table(
-    "export_file",
-    key=(
-        "file",
-        "sha256",
-    ),
+from pipeline.tables.cells import (
+    CHANNEL,
+    CHANNELS,
+    COUNTRY,
+    DAY,
+    EUI64,
+    FLAG,
+    FLOOR,
+    IP_ADDRESS,
+    LEVEL,
+    MOMENT,
+    NUMBER,
+    PAN_ID,
+    PERCENT,
+    PORT,
+    POWER,
+    READING,
+    SECONDARY,
+    STATISTIC,
+    TEXT,
+    TIME,
+    TIME_ZONE,
+    UNIT,
+    WHOLE,
+    WIDTH,
+    WIFI_CHANNEL,
 )
+from pipeline.tables.declare import ExportField, column, exported, table, table_of
+
+_STORE = ("store", "store id", "site", "filiale", "filialnummer")
+_STATION = ("station", "station id", "base station", "basisstation")
+_SEEN_ON = ("exported on", "as of", "snapshot", "stand")
+
+
+@table("export_file", key=("file", "sha256"))
 class ExportFile:
     """Every table met in a folder of exports, once per name and content.
 
-    rows_read = rows_loaded + rows_quarantined + rows_repeated, always. decisions says how the
-    file was read (encoding, delimiter, decimal mark, day order, clock).
+    rows_read = rows_loaded + rows_quarantined + rows_repeated, always.
     """
 
-    file: str = column("path below the exports folder; a sheet or zip member follows '#' or '!'")
-    sha256: str = column("of the bytes of the file, or of the zip member")
-    kind: str | None = column(
-        "stores, stations, ed_readings, labels, wifi, heard; null when refused"
+    file: str = column(
+        "path below the exports folder; '!' precedes an archive's member, '#' a sheet"
     )
-    exported_on: date | None = column("the snapshot's date, where the kind has one")
-    rows_read: int = column("rows met", sql="bigint")
-    rows_loaded: int = column("rows taken", sql="bigint")
+    sha256: str = column("of the bytes of the file, or of the archive's member")
+    kind: str | None = column("kind of export; null when refused")
+    exported_on: date | None = column("day of the export, where the kind has one")
+    rows_read: int = column("rows below the headings", sql="bigint")
+    rows_loaded: int = column("rows that were new", sql="bigint")
     rows_quarantined: int = column("rows that could not be taken", sql="bigint")
-    rows_repeated: int = column("rows that were there already", sql="bigint")
-    refused: str | None = column("the sentence, when no row of the file could be taken")
+    rows_repeated: int = column("rows that the database held already", sql="bigint")
+    refused: str | None = column("why no row of the table could be taken, and what to do")
     decisions: str = column(
-        "how the file was read: encoding, delimiter, decimal mark, day order, clock"
+        "how it was read: encoding, delimiter, decimal mark, order of day and month, unit of levels"
     )
 
 
 @table("quarantined_row")
 class QuarantinedRow:
-    """Rows that could not be taken, as a person can mend them."""
+    """A row that could not be taken, for a person to mend."""
 
     file: str = column("as in export_file")
-    sha256: str = column("of the bytes of the file")
-    store: str | None = column("the store the row speaks of, where it can be told")
-    line: int = column("physical line in a text file, row in a sheet; 1 is the first", sql="bigint")
-    rows: int = column(
-        "how many rows of export_file.rows_quarantined this entry stands for", sql="bigint"
-    )
-    problem: str = column("the named reason, such as 'level-impossible'")
-    reason: str = column("one sentence: what is wrong, with the value")
-    advice: str = column("one sentence: what to do")
-    text: str = column("the original cells, as a JSON object heading -> text")
+    sha256: str = column("as in export_file")
+    store: str | None = column("store of the row, where it can be told")
+    line: int = column("line of a text or row of a sheet; 1 is the first", sql="bigint")
+    rows: int = column("how many of export_file.rows_quarantined it stands for", sql="bigint")
+    problem: str = column("the problem's name, such as 'level-impossible'")
+    reason: str = column("one sentence per bad cell: what is wrong, with its value")
+    advice: str = column("one sentence per bad cell: what to do")
+    text: str = column("the original cells, as a JSON object from heading to text")
 
 
 @table("store_seen")
 class StoreSeen:
-    """What a stores export said about a store on a day.
+    """What a stores export said about a store on a day: a set, no row twice."""
 
-    A set: no row twice.
-    """
-
-    store: str = column("the store's key")
-    seen_on: date = column("day of the export")
-    name: str | None = column("name for people")
-    region: str | None = column("region of the chain")
-    country: str | None = column("ISO 3166-1 alpha-2")
-    store_type: str | None = column("kind of store, in the chain's own words")
-    time_zone: str | None = column("tz database")
-    opens: time | None = column("trading hours, on the store's own clock")
-    closes: time | None = column("end of trading hours, on the store's own clock")
+    store: str = exported(
+        "the store's key", TEXT, "store", "store id", "store no", "site", "filiale",
+        "filialnummer", "markt", needed="yes",
+    )  # fmt: skip
+    seen_on: date = exported("day of the export", DAY, *_SEEN_ON)
+    name: str | None = exported(
+        "name for people", TEXT, "store name", "name", "bezeichnung", "filialname", needed="yes"
+    )
+    region: str | None = exported(
+        "region of the chain", TEXT, "region", "area", "gebiet", needed="yes"
+    )
+    country: str | None = exported("country", COUNTRY, "country", "land", needed="yes")
+    store_type: str | None = exported(
+        "kind of store, in the chain's own words", TEXT, "store type", "type", "format",
+        "filialtyp", needed="yes",
+    )  # fmt: skip
+    time_zone: str | None = exported(
+        "time zone of its clocks", TIME_ZONE, "time zone", "timezone", "zeitzone", needed="yes"
+    )
+    opens: time | None = exported("start of trading, by the store's clock", TIME, "opens", "öffnet")
+    closes: time | None = exported(
+        "end of trading, by the store's clock", TIME, "closes", "schließt"
+    )
 
 
 @table("station_seen")
 class StationSeen:
-    """What a stations export said about a base station on a day.
+    """What a stations export said about a base station on a day: a set, no row twice."""
 
-    A set: no row twice.
-    """
-
-    store: str = column("the store's key")
-    station: str = column("the station's key within its store")
-    seen_on: date = column("day of the export")
-    name: str | None = column("name for people")
-    mounted: str | None = column("where it hangs, in words")
-    floor: int | None = column("0 is the ground floor")
-    x_m: float | None = column("east of the plan's origin")
-    y_m: float | None = column("north of the plan's origin")
-    channel: int | None = column("IEEE 802.15.4, 11..26 when valid")
-    pan_id: int | None = column("0..65535")
-    tx_power_dbm: float | None = column("transmit power")
-    eui64: str | None = column(
-        "lower-case hex digits, most significant first: 16 of an EUI-64, 12 of an EUI-48"
+    store: str = exported("the store's key", TEXT, *_STORE, needed="yes")
+    station: str = exported("the station's key within its store", TEXT, *_STATION, needed="yes")
+    seen_on: date = exported("day of the export", DAY, *_SEEN_ON)
+    name: str | None = exported("name for people", TEXT, "station name", "name", "bezeichnung")
+    mounted: str | None = exported(
+        "where it hangs, in words", TEXT, "mounted", "location", "montageort"
     )
-    ip_address: str | None = column("IP address, in canonical form")
-    port: int | None = column("port of its network address")
-    firmware: str | None = column("firmware version")
-    hardware: str | None = column("hardware model, as exported")
-    connected: bool | None = column("whether the station was connected")
+    floor: int | None = exported("floor; 0 is the ground floor", FLOOR, "floor", "etage")
+    x_m: float | None = exported("position east of the plan's origin", NUMBER, "x m", "x")
+    y_m: float | None = exported("position north of the plan's origin", NUMBER, "y m", "y")
+    channel: int | None = exported(
+        "channel it is set to, as exported: 0 to 255", CHANNEL, "channel", "radio channel",
+        "kanal", "funkkanal", needed="yes",
+    )  # fmt: skip
+    pan_id: int | None = exported("identifier of its network, 0 to 65535", PAN_ID, "pan id")
+    tx_power_dbm: float | None = exported(
+        "transmit power", POWER, "tx power dbm", "power dbm", "sendeleistung dbm"
+    )
+    eui64: str | None = exported(
+        "hardware address in lower-case hex digits, most significant first: 16 of an EUI-64, 12 of "
+        "an EUI-48", EUI64, "eui-64", "eui64", "hardware address", "hardwareadresse",
+    )  # fmt: skip
+    ip_address: str | None = exported(
+        "network address, in canonical form", IP_ADDRESS, "ip address", "ip", "ip-adresse"
+    )
+    port: int | None = exported("port at its network address", PORT, "port")
+    firmware: str | None = exported("firmware version", TEXT, "firmware")
+    hardware: str | None = exported("hardware model", TEXT, "hardware", "baureihe")
+    connected: bool | None = exported(
+        "whether it was connected", FLAG, "connected", "online", "verbunden"
+    )
 
 
 @table("ed_reading")
 class EdReading:
-    """Energy readings.
+    """Energy readings: a multiset.
 
-    A multiset: `readings` counts equal readings of one scan, so a file that comes twice adds
-    nothing (the larger count of the two stands).
+    `readings` counts equal readings of one scan. Where exports differ in it the larger count
+    stands, so a file that comes twice adds nothing.
     """
 
-    store: str = column("the store's key")
-    station: str = column("the station's key within its store")
-    scanned_at: datetime = column("moment of the scan")
-    clock: str = column("'store': the store's own wall clock; 'utc'")
-    channel: int = column("IEEE 802.15.4 channel, 11..26")
-    level_dbm: float = column("level heard")
-    statistic: str = column("'single' 128 us average, 'max' or 'mean' over the dwell")
-    dwell_ms: float | None = column("time one reading stands for; null: not stated")
-    own_quiet: bool | None = column("own stations kept quiet during the scan; null: not stated")
-    readings: int = column("how many readings", sql="bigint")
+    store: str = exported("the store's key", TEXT, *_STORE, needed="yes")
+    station: str = exported("the station that scanned", TEXT, *_STATION, needed="yes")
+    scanned_at: datetime = exported(
+        "moment of the scan", MOMENT, "scanned at", "time", "timestamp", "zeitpunkt", needed="yes"
+    )
+    clock: str = column("clock of `scanned_at`: 'store' or 'utc'")
+    channel: int = exported("channel scanned", CHANNEL, "channel", "kanal", needed="long")
+    level_dbm: float = exported(
+        "level heard; a file may have a column per channel instead", READING, "level dbm",
+        "ed level", "level", "pegel dbm", "pegel", needed="long", name="level",
+    )  # fmt: skip
+    statistic: str = exported(
+        "what a reading is: 'single' 128 us average, 'max' or 'mean' over the dwell", STATISTIC,
+        "statistic", "statistik",
+    )  # fmt: skip
+    dwell_ms: float | None = exported(
+        "time a reading stands for", NUMBER, "dwell ms", "messdauer ms"
+    )
+    own_quiet: bool | None = exported(
+        "whether the store's own stations kept quiet during the scan", FLAG, "own stations quiet",
+        "eigene stationen stumm",
+    )  # fmt: skip
+    readings: int = column("how many equal readings", sql="bigint")
+
+
+READING_UNITS = (
+    ExportField("unit", "unit of the level", UNIT, ("unit", "einheit")),
+    ExportField(
+        "scale", "name of a scale of the rules file, for raw levels", TEXT, ("scale", "skala")
+    ),
+    ExportField("zero_dbm", "level of raw 0", LEVEL, ("scale zero dbm",)),
+    ExportField("db_per_step", "dB from one raw value to the next", NUMBER, ("scale db per step",)),
+)
+"""Fields of energy readings that are no column: they say what the level's number means."""
 
 
 @table("label_seen")
 class LabelSeen:
-    """What a labels export said about a shelf label on a day.
+    """What a labels export said about a shelf label on a day: a set, no row twice."""
 
-    A set: no row twice.
-    """
-
-    store: str = column("the store's key")
-    label: str = column("the label's key within its store")
-    seen_on: date = column("day of the export")
-    station: str | None = column("the station that serves it")
-    level_dbm: float | None = column("at which the label hears that station")
-    stations_heard: int | None = column("stations the label can hear, this one counted")
-    success_pct: float | None = column("updates acknowledged, 0..100")
-    last_heard_on: date | None = column("day on which it was last heard")
-    updates_per_day: float | None = column("updates sent to it per day")
-    payload_octets: float | None = column("per update")
-    channels: str | None = column("channels it listens on, '11 15 20 25'; null: not stated")
+    store: str = exported("the store's key", TEXT, *_STORE, needed="yes")
+    label: str = exported(
+        "the label's key within its store", TEXT, "label", "label id", "etikett", needed="yes"
+    )
+    seen_on: date = exported("day of the export", DAY, *_SEEN_ON)
+    station: str | None = exported("the station that serves it", TEXT, *_STATION, needed="yes")
+    level_dbm: float | None = exported(
+        "level at which it hears that station", LEVEL, "label level dbm", "level dbm", "pegel dbm"
+    )
+    stations_heard: int | None = exported(
+        "stations it can hear, that one included", WHOLE, "stations heard", "gehörte stationen"
+    )
+    success_pct: float | None = exported(
+        "share of updates it acknowledged", PERCENT, "success %", "success pct", "erfolg %"
+    )
+    last_heard_on: date | None = exported(
+        "day on which it was last heard", DAY, "last heard", "zuletzt gehört"
+    )
+    updates_per_day: float | None = exported(
+        "updates sent to it per day", NUMBER, "updates per day", "updates pro tag"
+    )
+    payload_octets: float | None = exported(
+        "payload of an update", NUMBER, "payload octets", "nutzlast oktette"
+    )
+    channels: str | None = exported(
+        "channels it listens on, such as '11 15 20 25'", CHANNELS, "listens on", "hört auf"
+    )
 
 
 @table("wifi_seen")
 class WifiSeen:
-    """Wi-Fi networks heard in a store.
+    """A Wi-Fi network heard in a store: a set, no row twice."""
 
-    A set: no row twice.
-    """
-
-    store: str = column("the store's key")
-    station: str | None = column("where it was heard; null: for the whole store")
-    seen_on: date = column("day of the export")
-    network: str = column("name or address of the transmitter, as exported")
-    wifi_channel: int = column("1..14")
-    width_mhz: int = column("20, 22 or 40")
-    secondary: str | None = column("'above' or 'below' for 40 MHz")
-    level_dbm: float | None = column("level heard")
-    utilisation_pct: float | None = column("share of time the channel was busy, 0..100")
+    store: str = exported("the store's key", TEXT, *_STORE, needed="yes")
+    station: str | None = exported(
+        "the station nearest to where it was heard; null: anywhere in the store", TEXT, "station",
+        "heard at", "basisstation",
+    )  # fmt: skip
+    seen_on: date = exported(
+        "day on which it was heard", DAY, "surveyed on", "exported on", "as of", "stand"
+    )
+    network: str = exported(
+        "name or address of the transmitter", TEXT, "network", "bssid", "netz", needed="yes"
+    )
+    wifi_channel: int = exported(
+        "its primary channel", WIFI_CHANNEL, "wi-fi channel", "wlan-kanal", needed="yes"
+    )
+    width_mhz: int = exported("width of its channel", WIDTH, "width mhz", "breite mhz")
+    secondary: str | None = exported(
+        "'above' or 'below': where the other half of a 40 MHz channel lies", SECONDARY,
+        "secondary", "zweitkanal",
+    )  # fmt: skip
+    level_dbm: float | None = exported("level heard", LEVEL, "level dbm", "pegel dbm")
+    utilisation_pct: float | None = exported(
+        "share of time its channel was busy", PERCENT, "utilisation %", "utilisation pct",
+        "auslastung %",
+    )  # fmt: skip
 
 
 @table("heard_seen")
 class HeardSeen:
-    """Measured station-to-station levels.
+    """A level measured from station to station: a set, no row twice."""
 
-    A set: no row twice.
-    """
-
-    store: str = column("the store's key")
-    station: str = column("the one that listened")
-    neighbour: str = column("the one it heard")
-    seen_on: date = column("day of the export")
-    level_dbm: float = column("level heard")
+    store: str = exported("the store's key", TEXT, *_STORE, needed="yes")
+    station: str = exported(
+        "the station that listened", TEXT, "listening station", "hörende station", needed="yes"
+    )
+    neighbour: str = exported(
+        "the station it heard", TEXT, "heard station", "gehörte station", needed="yes"
+    )
+    seen_on: date = exported(
+        "day of the measurement", DAY, "measured on", "exported on", "as of", "stand"
+    )
+    level_dbm: float = exported("level heard", LEVEL, "level dbm", "pegel dbm", needed="yes")
 
 
 @table("mended_row")
 class MendedRow:
-    """A row of `mended_row`.
+    """A quarantined row that came back mended, so that it does not enter quarantine again."""
 
-    Quarantined rows that came back mended in a workbook; they do not stand in quarantine again.
-    """
-
-    file: str = column("of the row as it first came, as in quarantined_row")
-    sha256: str = column("of the bytes of the file")
-    line: int = column("physical line, 1 is the first", sql="bigint")
+    file: str = column("as in quarantined_row, of the row as it first came")
+    sha256: str = column("as in quarantined_row")
+    line: int = column("as in quarantined_row", sql="bigint")
 
 
 @table("file_stamp")
 class FileStamp:
-    """A row of `file_stamp`.
+    """What a file holds, while its stamp stays the same: saves reading it to know its content.
 
-    Files met, so that one that still has the same size and times need not be read through again
-    to know its content. Only a hint: where anything differs, the content decides.
+    Only a hint: where the stamp differs, the content decides.
     """
 
-    path: str = column("on this machine")
-    stamp: str = column("size, times of change and place on the disk")
-    member: str | None = column("of an archive; null: the file itself")
+    path: str = column("where it lies on this machine")
+    stamp: str = column("its size, times of change and place on the disk")
+    member: str | None = column("member of an archive; null: the file itself")
     sha256: str = column("of the file or member")
 
 
 @table("file_taken")
 class FileTaken:
-    """A row of `file_taken`.
+    """A file of which every table is in the database: it is not opened again."""
 
-    Files of which every table is in the database, by name and content: they are not opened again.
-    """
+    file: str = column("as in export_file, without the sheet")
+    sha256: str = column("as in export_file")
 
-    file: str = column("as in export_file")
-    sha256: str = column("of the bytes of the file")
+
+@dataclass(frozen=True, slots=True)
+class ExportKind:
+    """A kind of export: the record its rows become, and its fields as the template orders them."""
+
+    name: str
+    record: type[Any]
+    fields: tuple[ExportField, ...]
+
+
+def _kind(name: str, record: type[Any], *more: ExportField) -> ExportKind:
+    declared = [each.export for each in table_of(record).columns if each.export is not None]
+    # The day of the export comes last: most files name it once, above the headings.
+    declared.sort(key=lambda each: each.name == "seen_on")
+    return ExportKind(name, record, (*declared, *more))
+
+
+EXPORT_KINDS = (
+    _kind("stores", StoreSeen),
+    _kind("stations", StationSeen),
+    _kind("ed_readings", EdReading, *READING_UNITS),
+    _kind("labels", LabelSeen),
+    _kind("wifi", WifiSeen),
+    _kind("heard", HeardSeen),
+)
+"""Every kind of export; the order decides between kinds that a row of headings fits alike."""

@@ -16,8 +16,8 @@ class Move:
     to_channel: int = column("channel after the move, 11..26")
     position: int = column("1 is the first in the store")
     parking: bool = column("a step on the way, not the final channel")
-    clear_air_before: float = column("of this station, before the whole plan, 0..1")
-    clear_air_after: float = column("of this station, after the whole plan, 0..1")
+    clear_air_before: float = column("of this station, before the whole plan, 0..1", digits=6)
+    clear_air_after: float = column("of this station, after the whole plan, 0..1", digits=6)
     reason: str = column("one sentence, in English")
     facts: str = column(
         "the same as JSON, to be worded in other languages", sql="varchar default ''"
@@ -32,13 +32,15 @@ class StationPlan:
     station: str = column("the station's key within its store")
     channel_now: int = column("channel of today")
     channel_planned: int = column("channel of the plan")
-    clear_air_now: float = column("0..1")
-    clear_air_planned: float = column("0..1, once the plan is done")
-    busy_now: float = column("outside noise on today's channel, upper bound, 0..1")
-    busy_planned: float = column("the same on the planned channel")
+    clear_air_now: float = column("0..1", digits=6)
+    clear_air_planned: float = column("0..1, once the plan is done", digits=6)
+    busy_now: float = column("outside noise on today's channel, upper bound, 0..1", digits=6)
+    busy_planned: float = column("the same on the planned channel", digits=6)
     source_planned: str = column("of the evidence on the planned channel")
     next_best_channel: int | None = column("the best other choice, the rest of the plan kept")
-    next_best_cost: float | None = column("how much more it would cost, in units of the plan")
+    next_best_cost: float | None = column(
+        "how much more it would cost, in units of the plan", digits=6
+    )
     sureness: str = column("'high', 'fair' or 'low', from the evidence's source")
     reason: str = column("one sentence, in English")
     facts: str = column(
@@ -73,9 +75,9 @@ class PlanSensitivity:
     """How sure each store's plan is: planned again on evidence drawn anew within its doubt."""
 
     store: str = column("the store's key")
-    draws: int = column("", sql="bigint")
+    draws: int = column("how many times it was planned again", sql="bigint")
     wins: int = column("draws in which no other plan was better", sql="bigint")
     regret: float = column(
-        "how much more it cost than the draw's best, on average, in units of the plan"
+        "how much more it cost than the draw's best, on average, in units of the plan", digits=6
     )
     ask: str = column("the measurement that would settle most; empty where it always won")

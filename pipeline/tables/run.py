@@ -56,10 +56,7 @@ class Exemption:
 
 @table("setting_text", key=("name",))
 class SettingText:
-    """A row of `setting_text`.
-
-    Texts of this run from the rules file, as rules read them, such as the standard firmware.
-    """
+    """A text of the rules file that rules read, such as the standard firmware."""
 
     name: str = column("name for people")
     value: str = column("the value")
@@ -109,10 +106,9 @@ class ReportWritten:
 
 @table("whole_run")
 class WholeRun:
-    """A row of `whole_run`.
+    """What the last run that wrote every file was made from: one row.
 
-    What the last run that wrote every file was made from, in one row; none since something
-    happened.
+    There is none once anything has happened since.
     """
 
     fingerprint: str = column("of exports, register, rules, day and program, and of the folder")

@@ -6,7 +6,7 @@ from pipeline.tables.declare import column, table
 
 
 @table("change_schedule")
-class ChangeSchedule:
+class WorkNight:
     """When each store's moves are to be made: one row per store and night of work."""
 
     store: str = column("the store's key")
@@ -21,16 +21,16 @@ class ChangeSchedule:
     provisional: bool = column("waits for an earlier wave to be verified")
     moves: int = column("made in this night", sql="bigint")
     first_position: int = column("of these moves in the store's order, both included", sql="bigint")
-    last_position: int = column("", sql="bigint")
+    last_position: int = column("the last of them", sql="bigint")
 
 
 @table("schedule_proof")
 class ScheduleProof:
-    """A row of `schedule_proof`.
+    """How good the schedule of a region is proven to be.
 
-    How good the schedule of each region is proven to be; regions tied by shared staff or a shared
-    Wi-Fi neighbour are proven together. Figures in label-days: labels that find a free channel at
-    any moment after the changes, less before, times the days that lasts.
+    Regions tied by shared staff or a shared Wi-Fi neighbour are proven together. Figures are
+    label-days: labels that find a free channel at any moment after the changes, less those before,
+    times the days that this lasts.
     """
 
     region: str = column("region of the chain")
@@ -49,10 +49,7 @@ class ScheduleRemark:
 
 @table("unscheduled_store")
 class UnscheduledStore:
-    """A row of `unscheduled_store`.
-
-    Stores with moves that have no place in the schedule, with the constraint that stops them.
-    """
+    """A store with moves but no place in the schedule, and the constraint that stops it."""
 
     store: str = column("the store's key")
     wave: str | None = column("null: no night at all, whatever other stores do")
@@ -61,11 +58,7 @@ class UnscheduledStore:
 
 @table("wave_taken")
 class WaveTaken:
-    """A row of `wave_taken`.
-
-    Which wave a store was put in for certain, and on which day of a run: a store stays in its
-    wave.
-    """
+    """The wave that a store was put in for good: it stays in its wave."""
 
     store: str = column("the store's key")
     wave: str = column("the wave it belongs to")

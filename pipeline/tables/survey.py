@@ -7,10 +7,10 @@ from pipeline.tables.declare import column, table
 
 @table("earshot")
 class Earshot:
-    """A row of `earshot`.
+    """Who hears whom: levels at `station` from `neighbour`, and the chance that these disturb.
 
-    Who hears whom: levels at `station` from `neighbour`, and the chance that the neighbour's
-    signal stands above the clear-channel threshold on the same, next and next-but-one channel.
+    A level disturbs where it stands above the clear-channel threshold: on the same channel, on the
+    next, and on the next but one.
     """
 
     store: str = column("the store's key")
@@ -20,7 +20,7 @@ class Earshot:
     spread_db: float = column("standard deviation of that level")
     source: str = column("'measured' or 'modelled'")
     distance_m: float | None = column("distance between the two")
-    hit_co: float = column("0..1")
+    hit_co: float = column("chance that it disturbs on the same channel, 0..1")
     hit_adjacent: float = column("the same one channel apart")
     hit_alternate: float = column("the same two channels apart")
 
@@ -67,17 +67,14 @@ class EdEvidence:
 
 @table("path_fit")
 class PathFit:
-    """A row of `path_fit`.
-
-    The path-loss model of each store: its own fit where enough levels were measured, and why not.
-    """
+    """The path-loss model of a store: its own fit where enough levels were measured."""
 
     store: str = column("the store's key")
     pairs: int = column("measured levels with a known distance", sql="bigint")
-    exponent: float | None = column("2 is free space")
-    exponent_error: float | None = column("standard error")
-    loss_at_1m_db: float | None = column("loss at 1 m")
-    spread_db: float | None = column("of the measurements about the fit")
+    exponent: float | None = column("2 is free space", digits=4)
+    exponent_error: float | None = column("standard error", digits=4)
+    loss_at_1m_db: float | None = column("loss at 1 m", digits=3)
+    spread_db: float | None = column("of the measurements about the fit", digits=3)
     used: bool = column("whether the plan reckons with it")
     note: str = column("why, or why not")
 
@@ -89,17 +86,16 @@ class PathResidual:
     store: str = column("the store's key")
     station: str = column("the station's key within its store")
     neighbour: str = column("the station it hears")
-    distance_m: float = column("distance between the two")
-    loss_db: float = column("floors taken off")
-    residual_db: float = column("")
+    distance_m: float = column("distance between the two", digits=3)
+    loss_db: float = column("measured loss, floors taken off", digits=3)
+    residual_db: float = column("measured loss less fitted loss", digits=3)
 
 
 @table("reading_today")
 class ReadingToday:
-    """A row of `reading_today`.
+    """Energy readings on a station's channel of today, folded by level as the survey does.
 
-    Energy readings on the channel each station is on today, folded by level as the survey reckons
-    with them. From these a change is judged once its station has been scanned on its new channel.
+    A change is judged from these once its station has been scanned on its new channel.
     """
 
     store: str = column("the store's key")

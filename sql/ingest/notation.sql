@@ -1,7 +1,8 @@
--- How the file writes days, numbers and PAN IDs: counts of cells that show it one way or the
--- other, over its first $rows rows. Only what cannot be read the other way counts as shown.
--- Groups: day; small (a number that cannot reach a thousand); large (one that can); pan. The
--- cells of a group are joined into one text first, so that rows that show nothing cost little.
+-- name: notation
+-- How the first $rows rows of the file write days, numbers and PAN IDs: counts of cells that show
+-- one notation or the other. A cell counts only where it cannot be read the other way.
+-- Groups: day; small (a number that cannot reach a thousand); large (one that can); pan. Cells of
+-- a group are joined into one text first, so that rows that show nothing cost little.
 with joined as (
     select concat_ws(chr(31), seen_on, last_heard_on, scanned_at) as days,
         concat_ws(chr(31), level, level_dbm, x_m, y_m, tx_power_dbm, success_pct, utilisation_pct,
@@ -41,21 +42,25 @@ with joined as (
     from joined
 )
 select
-    count(*) filter (g = 'day' and regexp_matches(t, '^\d{1,2}\.\d{1,2}\.\d{2,4}(\D|$)')),
-    count(*) filter (try_cast(a as integer) > 12 and try_cast(b as integer) <= 12),
-    count(*) filter (try_cast(b as integer) > 12 and try_cast(a as integer) <= 12),
+    count(*) filter (g = 'day' and regexp_matches(t, '^\d{1,2}\.\d{1,2}\.\d{2,4}(\D|$)')) as dotted,
+    count(*) filter (try_cast(a as integer) > 12 and try_cast(b as integer) <= 12) as day_first,
+    count(*) filter (try_cast(b as integer) > 12 and try_cast(a as integer) <= 12) as month_first,
     count(*) filter (try_cast(a as integer) <= 12 and try_cast(b as integer) <= 12
-        and try_cast(a as integer) <> try_cast(b as integer)),
+        and try_cast(a as integer) <> try_cast(b as integer)) as either_order,
     count(*) filter (marked and (g = 'small' and regexp_full_match(t, '[-+−]?\d{1,3}\.\d{3}')
         or regexp_full_match(t, '[-+−]?(\d{1,3}(,\d{3})+\.\d+|\d*\.(\d{1,2}|\d{4,})'
-            || '|(\d{4,}|0*)\.\d{3}|\d{1,3}(,\d{3}){2,})[ %]*'))),
+            || '|(\d{4,}|0*)\.\d{3}|\d{1,3}(,\d{3}){2,})[ %]*'))) as point,
     count(*) filter (marked and (g = 'small' and regexp_full_match(t, '[-+−]?\d{1,3},\d{3}')
         or regexp_full_match(t, '[-+−]?(\d{1,3}(\.\d{3})+,\d+|\d*,(\d{1,2}|\d{4,})'
-            || '|(\d{4,}|0*),\d{3}|\d{1,3}(\.\d{3}){2,})[ %]*'))),
+            || '|(\d{4,}|0*),\d{3}|\d{1,3}(\.\d{3}){2,})[ %]*'))) as comma,
     count(*) filter (marked and g = 'large'
-        and regexp_full_match(t, '[-+−]?[1-9]\d{0,2}[.,]\d{3}')),
+        and regexp_full_match(t, '[-+−]?[1-9]\d{0,2}[.,]\d{3}')) as either_mark,
     count(*) filter (g = 'pan' and regexp_full_match(t, '[0-9a-fA-F]{4}')
-        and regexp_matches(t, '[a-fA-F]')),
-    count(*) filter (g = 'pan' and regexp_full_match(t, '\d+') and length(t) <> 4),
-    any_value(negative), any_value(positive)
+        and regexp_matches(t, '[a-fA-F]')) as hex_letters,
+    count(*) filter (g = 'pan' and regexp_full_match(t, '\d+') and length(t) <> 4) as not_hex,
+    any_value(negative) as negative, any_value(positive) as positive
 from signs left join ordered on true;
+
+-- name: snapshot_day
+-- The day that a line above the headings names.
+select as_day($title, $day_order) as exported_on;

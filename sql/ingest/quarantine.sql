@@ -1,6 +1,7 @@
+-- name: quarantine
 -- Put the file's bad rows into quarantine: what is wrong with each cell, what to do, the original
--- cells. Beyond $most rows of one problem, the rest stand as one entry.
-insert into quarantined_row
+-- cells. Beyond $most rows of one problem, one entry stands for all the rest.
+insert into quarantined_row by name
 with judged as (
     select c.rowid as n, c.store, coalesce(c.line_number, $first_line + c.rowid) as line, b.cells,
         coalesce(c.problems, [wrong('radio-stuck', 'level',
@@ -33,8 +34,45 @@ with judged as (
     where h.field <> 'more' or json_extract_string(k.cells, '$.more') is not null
     group by k.n
 )
-select $file, $sha256, k.store, k.line, k.rows, k.problems[1].problem,
-    s.reason || if(k.rows > 1, ' So are ' || (k.rows - 1) || ' more rows of this file.', ''),
-    s.advice, t.cells
+select $file as file, $sha256 as sha256, k.store, k.line, k.rows, k.problems[1].problem as problem,
+    s.reason || if(k.rows > 1, ' So are ' || (k.rows - 1) || ' more rows of this file.', '')
+        as reason,
+    s.advice, t.cells as text
 from kept k join sentences s on s.n = k.n join texts t on t.n = k.n
 order by k.line;
+
+-- name: forget_refused_rows
+-- Delete the entries of a refused file: it is tried again, or other content replaces it.
+delete from quarantined_row q using export_file e
+where e.file = $file and e.refused is not null and q.file = e.file and q.sha256 = e.sha256;
+
+-- name: note_mended
+-- Remember which quarantined rows the table brings back, so that the order in which files come
+-- makes no difference.
+insert into mended_row by name
+select * from (
+    select distinct filled(from_file) as file, filled(from_content) as sha256,
+        try_cast(from_line as bigint) as line
+    from staged
+) anti join mended_row using (file, sha256, line)
+where file is not null and sha256 is not null and line is not null;
+
+-- name: count_mended
+-- Rows that came back mended count as repeated in their first file: another file holds them now.
+-- Entries that stand for several rows, or for a whole file, stay.
+update export_file set rows_quarantined = export_file.rows_quarantined - mended.rows,
+    rows_repeated = export_file.rows_repeated + mended.rows
+from (
+    select file, sha256, count(*) as rows
+    from quarantined_row semi join mended_row using (file, sha256, line)
+    where rows = 1 and problem <> 'file-refused'
+    group by all
+) mended
+where mended.file = export_file.file and mended.sha256 = export_file.sha256;
+
+-- name: release_mended
+-- Delete the entries of rows that came back mended.
+delete from quarantined_row using mended_row m
+where quarantined_row.file = m.file and quarantined_row.sha256 = m.sha256
+    and quarantined_row.line = m.line and quarantined_row.rows = 1
+    and quarantined_row.problem <> 'file-refused';

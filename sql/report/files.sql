@@ -9,3 +9,7 @@ select folder, store, fingerprint, files from report_written order by folder;
 -- name: forget_written
 -- Forget folders that are written anew.
 delete from report_written where folder in (select folder from incoming);
+
+-- name: rule_texts
+-- What the rules of the last check are called and say, by language.
+select rule, language, title, says, remedy from rule_text order by rule, language;

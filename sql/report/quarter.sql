@@ -125,7 +125,7 @@ order by store, station, change;
 
 -- name: quarter_rules
 -- Findings of the quarter by rule, the most standing first.
-select rule, min(severity) as severity, sum(opened)::bigint as opened,
+select rule, '' as title, min(severity) as severity, sum(opened)::bigint as opened,
     sum(closed)::bigint as closed, sum(standing)::bigint as standing
 from audit_finding where quarter = $quarter
 group by rule

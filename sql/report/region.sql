@@ -141,7 +141,7 @@ order by coalesce(n.region, 'no region'), d.clear_air_lost desc nulls last, d.st
 -- The findings of this run to settle, gravest first: those of severity stop or fix, and all that
 -- concern no one store.
 select coalesce(n.region, '*') as region, f.store, coalesce(n.name, f.store) as name, f.severity,
-    f.rule, f.subject, f.detail
+    f.rule, f.subject, f.detail, f.facts, '' as title
 from finding f left join store_now n using (store)
 where f.run = (select run from this_run) and f.excepted is null
     and (f.severity in ('stop', 'fix') or n.store is null)

@@ -47,7 +47,7 @@ order by store, station, channel;
 
 -- name: store_findings
 -- What the rules found in this run, gravest first; approved exceptions last.
-select store, rule, severity, subject, detail, excepted
+select store, rule, severity, subject, detail, facts, excepted, '' as title
 from finding
 where run = (select run from this_run) and store in (select store from due_store)
 order by store, excepted is not null,

@@ -1,27 +1,31 @@
 -- name: change-overdue
--- title: A change agreed on has not been made in time
+-- title: Change overdue
+-- title.de: Umstellung überfällig
 -- severity: fix
+-- says: Its change to channel {to_channel} was
+--   {state:case scheduled=scheduled for|approved=approved on} {since:day}, {days:# day|# days} ago,
+--   and no result has been reported.
+-- says.de: Die Umstellung auf Kanal {to_channel} war {state:case scheduled=für den {since:day}
+--   geplant|approved=am {since:day} genehmigt worden}, vor {days:# Tag|# Tagen}; ein Ergebnis
+--   fehlt.
 -- why: A change scheduled more than {change_overdue_days} days ago, or approved more than
 --   {change_unscheduled_days} days ago without a night, leaves the store neither as it was planned
---   nor as it was; the evidence it rests on ages meanwhile.
--- do: Report the result in the change plan if it was made; else give it a new night, or refuse it.
+--   nor as it was; meanwhile the evidence behind it ages.
+-- do: If the change was made, report the result in the change plan; else give it a new night, or
+--   refuse it.
 -- source: common practice, no published source
 with standing as (
     select c.store, c.station, c.to_channel, s.state,
         cast(if(s.state = 'scheduled', s.due, s."at") as date) as since,
-        (select value from setting where name = if(s.state = 'scheduled',
-            'change_overdue_days', 'change_unscheduled_days')) as days_allowed
+        if(s.state = 'scheduled', limit_of('change_overdue_days'),
+            limit_of('change_unscheduled_days')) as days_allowed
     from change c
     join change_state_on((select day from register_day)) s using (change)
     where s.state in ('approved', 'scheduled') and not c.parking
 ), aged as (
     select s.*, date_diff('day', s.since, r.as_of) as days from standing s, this_run r
 )
-select store, station as subject,
-    format('Its change to channel {} was {} {}, {} ago, and no result is reported.', to_channel,
-        if(state = 'scheduled', 'scheduled for', 'approved on'), strftime(since, '%Y-%m-%d'),
-        counted(days, 'day')) as detail,
-    since, days
+select store, station as subject, to_channel, state, since, days
 from aged
 where days > days_allowed
 order by store, subject;

@@ -1,12 +1,13 @@
 -- name: channel-unstated
--- title: The export does not say which channel a station uses
+-- title: Export does not state the channel
+-- title.de: Export nennt den Kanal nicht
 -- severity: watch
+-- says: The stations export of {seen_on:day} gives no channel.
+-- says.de: Der Stationsexport vom {seen_on:day} nennt keinen Kanal.
 -- why: Without today's channel no rule can judge the station and no plan can say what to change.
 -- do: Export the station list again with the channel, or read it at the station.
 -- source: common practice, no published source
-select store, station as subject,
-    format('The stations export of {} gives no channel.', strftime(seen_on, '%Y-%m-%d')) as detail,
-    seen_on
+select store, station as subject, seen_on
 from station_now
 where channel is null
 order by store, subject;

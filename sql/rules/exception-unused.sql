@@ -1,15 +1,15 @@
 -- name: exception-unused
--- title: An approved exception matches nothing
+-- title: Exception matches nothing
+-- title.de: Ausnahme trifft auf nichts zu
 -- severity: note
+-- says: Matches no finding of this run; it holds until {until:day}.
+-- says.de: Trifft auf keinen Befund dieses Laufs zu; sie gilt bis {until:day}.
 -- why: It covers no finding of this run: the matter was put right, or rule, store or subject are
 --   misspelt and the exception does not do what was meant.
 -- do: Remove it from the rules file, or correct the name.
 -- source: common practice, no published source
 -- runs: last
-select e.store, format('{}: {}', e.rule, e.subject) as subject,
-    format('Matches no finding of this run; it holds until {}.',
-        strftime(max(e.until), '%Y-%m-%d')) as detail,
-    max(e.until) as until
+select e.store, format('{}: {}', e.rule, e.subject) as subject, max(e.until) as until
 from exception e
 join this_run r on e.until >= r.as_of
 -- An exception to what was agreed is for the audit to match.

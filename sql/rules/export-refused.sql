@@ -1,12 +1,13 @@
 -- name: export-refused
--- title: An export could not be taken at all
+-- title: Export could not be used
+-- title.de: Export konnte nicht übernommen werden
 -- severity: fix
--- why: Nothing of this file counts: whatever it says of its stores is missing from the plan.
+-- says: {refused}
+-- says.de: {refused}
+-- why: Nothing in this file counts: whatever it says of its stores is missing from the plan.
 -- do: Mend the file as the sentence says and run again.
 -- source: common practice, no published source
-select '*' as store, file as subject,
-    refused as detail,
-    rows_read
+select '*' as store, file as subject, refused, rows_read
 from export_now
 where refused is not null
 order by store, subject;

@@ -1,8 +1,15 @@
 -- name: exports-disagree
--- title: Exports of one day disagree
+-- title: Exports of the same day disagree
+-- title.de: Exporte desselben Tages widersprechen sich
 -- severity: fix
--- why: Two exports of the same day say different things of the same station or store. One has to be
---   taken (the smaller value is); it may be the wrong one.
+-- says: Exports of {seen_on:day} disagree on {fields:each {field} ({given:or})}.
+-- says.de: Die Exporte vom {seen_on:day} widersprechen sich: {fields:each {field:case
+--   name=Name|mounted=Montage|hardware=Hardware|firmware=Firmware|eui64=Hardwareadresse|
+--   ip_address=Netzwerkadresse|floor=Ebene|x=x|y=y|channel=Kanal|PAN ID=PAN-ID|port=Port|
+--   power=Sendeleistung|connected=Verbindung|region=Region|country=Land|type=Typ|
+--   time zone=Zeitzone|opens=öffnet|closes=schließt} ({given:or})}.
+-- why: Two exports of the same day say different things about the same station or store. One has to
+--   be chosen (the smaller value is); it may be the wrong one.
 -- do: Find out which is right and remove or correct the other file.
 -- source: common practice, no published source
 with told as (
@@ -25,11 +32,7 @@ with told as (
     select store, subject, seen_on, field, list(distinct value).list_sort() as given
     from told group by store, subject, seen_on, field having count(distinct value) > 1
 )
-select store, subject,
-    format('Exports of {} disagree on {}.', strftime(seen_on, '%Y-%m-%d'),
-        named(list(format('{} ({})', field, array_to_string(given, ' or ')) order by field)))
-        as detail,
-    count(*) as fields
+select store, subject, seen_on, list({'field': field, 'given': given} order by field) as fields
 from split
 group by store, subject, seen_on
 order by store, subject;

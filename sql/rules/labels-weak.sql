@@ -1,14 +1,16 @@
 -- name: labels-weak
--- title: Too many of a station's labels hear it weakly
+-- title: Too many labels hear their station weakly
+-- title.de: Zu viele Schilder hören ihre Station nur schwach
 -- severity: fix
+-- says: {weak_labels} of {labels:# label|# labels} ({share:.1%}) {weak_labels:hears|hear} it
+--   weakly.
+-- says.de: {weak_labels} von {labels:# Schild|# Schildern} ({share:.1%}) {weak_labels:hört|hören}
+--   sie nur schwach.
 -- why: A label that hears its station below {weak_label_dbm} dBm needs repeats for every update and
 --   drops out when a shelf is filled. Up to {weak_label_share_limit:%} of a station's labels may.
 -- do: Check antenna and mounting, raise the power within the limit, or add a station near them.
 -- source: common practice, no published source
-select store, station as subject,
-    format('{} of {} ({}) hear it weakly.', weak_labels, counted(labels, 'label'),
-        percent(weak_labels / labels)) as detail,
-    labels, weak_labels
+select store, station as subject, weak_labels, labels, weak_labels / labels as share
 from station_load
-where weak_labels > labels * (select value from setting where name = 'weak_label_share_limit')
+where weak_labels > labels * limit_of('weak_label_share_limit')
 order by store, subject;

@@ -1,6 +1,9 @@
 -- name: network-address-repeated
--- title: Two stations of a store carry the same network address
+-- title: Network address used more than once in a store
+-- title.de: Netzwerkadresse in einer Filiale mehrfach vergeben
 -- severity: fix
+-- says: Network address {address} is also used by {others}.
+-- says.de: Die Netzwerkadresse {address} ist auch vergeben an {others}.
 -- why: Two devices with one network address answer for each other; the server reaches now one,
 --   now the other, and both look offline half of the time.
 -- do: Find which device has the wrong address and correct it, or its line in the inventory.
@@ -9,10 +12,8 @@ with place as (
     select store, ip_address, list(station order by station) as stations
     from station_now where ip_address is not null group by store, ip_address
 )
-select s.store, s.station as subject,
-    format('Network address {} stands also at {}.', s.ip_address,
-        named(list_filter(p.stations, lambda x: x <> s.station))) as detail,
-    s.ip_address, len(p.stations) as stations
+select s.store, s.station as subject, s.ip_address as address,
+    list_filter(p.stations, lambda x: x <> s.station) as others
 from station_now s
 join place p on p.store = s.store and p.ip_address = s.ip_address
 where len(p.stations) > 1

@@ -1,9 +1,14 @@
 -- name: plan-older-than-evidence
--- title: A plan still open rests on older evidence than there is
+-- title: Open plan predates the newest scan
+-- title.de: Offener Plan ist älter als der neueste Scan
 -- severity: watch
+-- says: Put forward on {proposed_on:day}; the newest scan is of {scanned_on:day}, and
+--   {changes:# change is|# changes are} still open.
+-- says.de: Vorgelegt am {proposed_on:day}; der neueste Scan ist vom {scanned_on:day}, und
+--   {changes:# Umstellung ist|# Umstellungen sind} noch offen.
 -- why: The stations were scanned after the plan was put forward. Its moves were worked out anew and
---   stand, but whoever decides has figures in hand that have changed since.
--- do: Send the change plan of the store out again, and decide on that one.
+--   stand, but the figures in the hands of whoever decides are out of date.
+-- do: Send the store's change plan out again, and decide on that one.
 -- source: common practice, no published source
 with force as (
     select plan, store, proposed_on from change_plan
@@ -19,11 +24,7 @@ with force as (
     select store, cast(max(newest_at) as date) as scanned_on
     from ed_evidence where source = 'measured' group by store
 )
-select w.store, 'plan ' || w.plan as subject,
-    format('Put forward on {}; the newest scan is of {}, and {} still open.',
-        strftime(w.proposed_on, '%Y-%m-%d'), strftime(s.scanned_on, '%Y-%m-%d'),
-        if(w.changes = 1, '1 change is', w.changes || ' changes are')) as detail,
-    w.proposed_on, s.scanned_on, w.changes
+select w.store, 'plan ' || w.plan as subject, w.proposed_on, s.scanned_on, w.changes
 from waiting w join scanned s using (store)
 where s.scanned_on > w.proposed_on
 order by w.store, subject;

@@ -1,20 +1,21 @@
 -- name: station-unseen
--- title: A station is missing from its store's latest export
+-- title: Station missing from the latest export
+-- title.de: Station fehlt im neuesten Export
 -- severity: fix
+-- says: Last listed on {last_listed_on:day}; the stations export of {newest_on:day} leaves it out.
+-- says.de: Zuletzt am {last_listed_on:day} genannt; im Stationsexport vom {newest_on:day} fehlt
+--   sie.
 -- why: A station that was listed and no longer is was taken down, renamed or lost. Until that is
 --   known, neither its channel nor its labels can be planned.
--- do: Ask the store. If it was taken down on purpose, record an exception; if it was renamed, tell
---   the old name's entry off; else bring it back.
+-- do: Ask the store. If it was taken down on purpose, record an exception; if it was renamed, have
+--   the old name's entry removed; else bring it back.
 -- source: common practice, no published source
 with gone as (
     select store, station, max(seen_on) as last_listed_on
     from station_seen where seen_on <= (select as_of from this_run)
     group by store, station
 ), newest as (select store, max(last_listed_on) as newest_on from gone group by store)
-select g.store, g.station as subject,
-    format('Last listed on {}; the stations export of {} leaves it out.',
-        strftime(g.last_listed_on, '%Y-%m-%d'), strftime(n.newest_on, '%Y-%m-%d')) as detail,
-    g.last_listed_on, n.newest_on
+select g.store, g.station as subject, g.last_listed_on, n.newest_on
 from gone g
 join newest n on n.store = g.store
 where g.last_listed_on < n.newest_on

@@ -1,8 +1,14 @@
 -- name: store-off-type-standard
--- title: A store differs from what its type has
+-- title: Store differs from others of its type
+-- title.de: Filiale weicht von anderen ihres Typs ab
 -- severity: watch
+-- says: Its {field} is {value}; {agreeing} of {stores:# store|# stores} of type '{store_type}' have
+--   {standard}.
+-- says.de: {field:case firmware=Firmware|hardware=Hardware|port=Port|power=Sendeleistung}: {value};
+--   {agreeing} von {stores:# Filiale|# Filialen} des Typs „{store_type}“ haben {standard}.
 -- why: At least {type_standard_share:%} of the stores of a type (of {type_standard_stores} or more)
---   agree on firmware, hardware, port or power. One that differs was set up otherwise, or left out.
+--   agree on firmware, hardware, port or power. One that differs was set up differently, or left
+--   out.
 -- do: Bring the store in line in a change window, or record why it differs as an exception.
 -- source: common practice, no published source
 with fact as (
@@ -18,15 +24,12 @@ with fact as (
     from counted_fact group by store_type, store, field
 ), standard as (
     select store_type, field, value, count(*) as agreeing,
-        sum(count(*)) over (partition by store_type, field) as stores
+        (sum(count(*)) over (partition by store_type, field))::bigint as stores
     from of_store group by store_type, field, value
 )
-select o.store, o.field as subject,
-    format('Its {} is {}; {} of {} of type ''{}'' have {}.', o.field, o.value, s.agreeing,
-        counted(s.stores, 'store'), o.store_type, s.value) as detail,
-    o.value, s.value as standard, s.agreeing, s.stores
+select o.store, o.field as subject, o.field, o.value, s.value as standard, s.agreeing, s.stores,
+    o.store_type
 from of_store o join standard s using (store_type, field)
-where s.stores >= (select value from setting where name = 'type_standard_stores')
-    and s.agreeing >= s.stores * (select value from setting where name = 'type_standard_share')
-    and o.value <> s.value
+where s.stores >= limit_of('type_standard_stores')
+    and s.agreeing >= s.stores * limit_of('type_standard_share') and o.value <> s.value
 order by o.store, subject;

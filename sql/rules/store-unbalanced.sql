@@ -1,6 +1,10 @@
 -- name: store-unbalanced
--- title: A store's labels crowd on one station
+-- title: Labels crowd on one station
+-- title.de: Schilder drängen sich an einer Station
 -- severity: watch
+-- says: Serves {labels:# label|# labels}, {ratio:.1f} times the store's mean of {mean_labels:.1f}.
+-- says.de: Versorgt {labels:# Schild|# Schilder}, das {ratio:.1f}-Fache des Mittels der Filiale von
+--   {mean_labels:.1f}.
 -- why: The fullest station serves more than {unbalanced_ratio} times the store's mean. It is the
 --   bottleneck of every price change while others idle, often because a neighbour is weak or off.
 -- do: Find out why labels prefer it (a neighbour offline, hidden or at low power) and even it out.
@@ -11,10 +15,7 @@ with loaded as (
     from station_now s
     left join station_load l on l.store = s.store and l.station = s.station
 )
-select store, station as subject,
-    format('Serves {}, {:.1f} times the store''s mean of {:.1f}.', counted(labels, 'label'),
-        labels / mean_labels, mean_labels) as detail,
-    labels, round(mean_labels, 3) as mean_labels
+select store, station as subject, labels, mean_labels, labels / mean_labels as ratio
 from loaded
-where labels > mean_labels * (select value from setting where name = 'unbalanced_ratio')
+where labels > mean_labels * limit_of('unbalanced_ratio')
 order by store, subject;

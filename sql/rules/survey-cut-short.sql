@@ -1,6 +1,11 @@
 -- name: survey-cut-short
--- title: An energy scan was cut short
+-- title: Scan cut short
+-- title.de: Scan abgebrochen
 -- severity: watch
+-- says: {scans:# scan lacks|# scans lack} permitted channels; the newest, of {newest_at:moment},
+--   lacks {lacking:all}.
+-- says.de: In {scans:# Scan|# Scans} fehlen erlaubte Kanäle; im neuesten vom {newest_at:moment}
+--   fehlen {lacking:all}.
 -- why: A scan that lacks permitted channels cannot compare them: the plan falls back on older
 --   readings or on a guess for what is missing. Scans of the last {survey_stale_days} days count.
 -- do: Scan again and let it finish; see that the export keeps every channel's column.
@@ -14,14 +19,11 @@ with permitted as (
     join permitted p on p.store = s.store
     join station_now n on n.store = s.store and n.station = s.station
     where date_diff('day', s.scanned_at::date, (select as_of from this_run))
-        <= (select value from setting where name = 'survey_stale_days')
+        <= limit_of('survey_stale_days')
 )
-select store, station as subject,
-    format('{} lacking permitted channels; that of {} lacks {}.', counted(count(*), 'scan'),
-        strftime(max(scanned_at), '%Y-%m-%d %H:%M'),
-        array_to_string(max_by(lacking, scanned_at), ', ')) as detail,
-    count(*) as scans, max(scanned_at) as newest_at
+select store, station as subject, count(*) as scans, max(scanned_at) as newest_at,
+    max_by(lacking, scanned_at) as lacking
 from scan
-where len(lacking) > 0
+where len(scan.lacking) > 0
 group by store, station
 order by store, subject;

@@ -1,12 +1,15 @@
 -- name: survey-missing
--- title: A station was never surveyed
+-- title: Station never surveyed
+-- title.de: Station ohne Scan
 -- severity: fix
+-- says: No energy scan up to {as_of:day}.
+-- says.de: Kein Energiescan bis zum {as_of:day}.
 -- why: Without an energy scan nobody knows how busy its air is; its channel is planned from a Wi-Fi
 --   survey or from a cautious guess.
--- do: Run an energy scan at the station over all channels, in trading hours, own stations quiet.
+-- do: Run an energy scan at the station over all channels, in trading hours, our own stations
+--   quiet.
 -- source: common practice, no published source
-select s.store, s.station as subject,
-    format('No energy scan up to {}.', strftime(r.as_of, '%Y-%m-%d')) as detail
+select s.store, s.station as subject, r.as_of
 from station_now s, this_run r
 where not exists (
     from ed_evidence e

@@ -1,9 +1,14 @@
 -- name: survey-night-only
--- title: A station was scanned outside trading hours only
+-- title: Scanned outside trading hours only
+-- title.de: Nur außerhalb der Öffnungszeiten gemessen
 -- severity: watch
+-- says: {moments:Its only scan moment falls|All its # scan moments fall} outside trading hours
+--   ({opens:clock} to {closes:clock}).
+-- says.de: {moments:Der einzige Scan liegt|Alle # Scans liegen} außerhalb der Öffnungszeiten
+--   ({opens:clock} bis {closes:clock}).
 -- why: Customers' telephones, the store's Wi-Fi and the neighbours' are at work by day. A scan at
 --   night hears an empty house and calls every channel quiet.
--- do: Scan again while the store trades.
+-- do: Scan again during trading hours.
 -- source: common practice, no published source
 with timed as (   -- a moment counts where hours and clock are known
     select m.store, m.station, s.opens, s.closes, case m.clock when 'store' then m.scanned_at
@@ -18,10 +23,7 @@ with timed as (   -- a moment counts where hours and clock are known
             else moment_at >= opens or moment_at < closes end as trading   -- over midnight
     from timed where moment_at is not null and opens is not null and closes is not null
 )
-select store, station as subject,
-    format('None of its {} lies in trading hours ({} to {}).', counted(count(*), 'scan moment'),
-        left(opens::varchar, 5), left(closes::varchar, 5)) as detail,
-    count(*) as moments
+select store, station as subject, count(*) as moments, opens, closes
 from judged
 group by store, station, opens, closes
 having not bool_or(trading)

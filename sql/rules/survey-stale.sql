@@ -1,6 +1,9 @@
 -- name: survey-stale
--- title: A station's newest energy scan is old
+-- title: Survey out of date
+-- title.de: Scan veraltet
 -- severity: watch
+-- says: Newest energy scan on {scanned_on:day}, {days:# day|# days} before the run's date.
+-- says.de: Neuester Energiescan am {scanned_on:day}, {days:# Tag|# Tage} vor dem Stichtag.
 -- why: Neighbours, Wi-Fi and shop fittings change. After {survey_stale_days} days a scan says
 --   little about today; its weight in the plan has faded.
 -- do: Scan again at the next visit, before the plan relies on it.
@@ -11,10 +14,7 @@ with newest as (
 ), aged as (
     select n.*, date_diff('day', n.scanned_on, r.as_of) as days from newest n, this_run r
 )
-select store, station as subject,
-    format('Newest energy scan on {}, {} before the run''s date.',
-        strftime(scanned_on, '%Y-%m-%d'), counted(days, 'day')) as detail,
-    scanned_on, days
+select store, station as subject, scanned_on, days
 from aged
-where days > (select value from setting where name = 'survey_stale_days')
+where days > limit_of('survey_stale_days')
 order by store, subject;

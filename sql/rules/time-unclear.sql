@@ -1,8 +1,13 @@
 -- name: time-unclear
--- title: Energy scans bear a local time that does not exist or occurs twice
+-- title: Scan times that do not exist or occur twice
+-- title.de: Scanzeiten, die es nicht oder zweimal gibt
 -- severity: watch
--- why: When clocks go forward an hour is skipped, when they go back one is shown twice. A time in
---   the skipped hour tells that the export's clock is not the store's; one shown twice may be an
+-- says: {unclear:all {moments:# scan moment|# scan moments} at a time that {twice:case true=occurs
+--   twice|false=does not exist} in {zone} (first {first_at:moment})}.
+-- says.de: {unclear:all {moments:# Scan|# Scans} zu einer Zeit, die es in {zone} {twice:case
+--   true=zweimal|false=nicht} gibt (zuerst {first_at:moment})}.
+-- why: When clocks go forward an hour is skipped; when they go back one is shown twice. A time in
+--   the skipped hour shows that the export's clock is not the store's; one shown twice may be an
 --   hour off. Both are taken as they stand. Scans of the last {survey_stale_days} days count.
 -- do: Export times with their offset from UTC, such as 02:30:00+01:00; see that the store's time
 --   zone and the clock of the exporting system are right.
@@ -11,7 +16,7 @@ with day as (
     select distinct store, date_trunc('day', scanned_at) as day
     from survey_moment
     where clock = 'store' and date_diff('day', scanned_at::date, (select as_of from this_run))
-        <= (select value from setting where name = 'survey_stale_days')
+        <= limit_of('survey_stale_days')
 ), zoned as (
     select d.store, d.day, z.name as zone
     from day d
@@ -38,10 +43,9 @@ with day as (
     from judged where was = becomes
     group by store, station, zone, was
 )
-select store, station as subject, string_agg(format('{} at a time that {} in {}, first {}.',
-        counted(moments, 'scan moment'), if(twice, 'occurs twice', 'does not exist'), zone,
-        strftime(first_at, '%Y-%m-%d %H:%M')), ' ' order by first_at, twice) as detail,
-    sum(moments)::bigint as moments, min(first_at) as first_at
+select store, station as subject,
+    list({'moments': moments, 'twice': twice, 'zone': zone, 'first_at': first_at}
+        order by first_at, twice) as unclear
 from unclear
 group by store, station
 order by store, subject;

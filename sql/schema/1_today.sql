@@ -5,12 +5,11 @@ with one as (   -- where exports of one day disagree, the smallest row stands; a
     select unnest(min(s)) from store_seen s group by s.store, s.seen_on
 ), marked as (
     select *, seen_on as valid_from,
-        (name, region, country, store_type, time_zone, opens, closes) as facts,
-        lag((name, region, country, store_type, time_zone, opens, closes))
-            over (partition by store order by seen_on) as earlier
+        row(*columns(* exclude (seen_on))) as facts,
+        lag(facts) over (partition by store order by seen_on) as earlier
     from one
 ), changed as (select * from marked where earlier is distinct from facts)
-select store, name, region, country, store_type, time_zone, opens, closes, valid_from,
+select * exclude (seen_on, facts, earlier),
     lead(valid_from) over (partition by store order by valid_from) as valid_to
 from changed;
 
@@ -22,15 +21,11 @@ with one as (   -- where exports of one day disagree, the smallest row stands; a
     select unnest(min(s)) from station_seen s group by s.store, s.station, s.seen_on
 ), marked as (
     select *, seen_on as valid_from,
-        (name, mounted, floor, x_m, y_m, channel, pan_id, tx_power_dbm,
-         eui64, ip_address, port, firmware, hardware) as facts,
-        lag((name, mounted, floor, x_m, y_m, channel, pan_id, tx_power_dbm,
-             eui64, ip_address, port, firmware, hardware))
-            over (partition by store, station order by seen_on) as earlier
+        row(*columns(* exclude (seen_on, connected))) as facts,
+        lag(facts) over (partition by store, station order by seen_on) as earlier
     from one
 ), changed as (select * from marked where earlier is distinct from facts)
-select store, station, name, mounted, floor, x_m, y_m, channel, pan_id, tx_power_dbm,
-    eui64, ip_address, port, firmware, hardware, valid_from,
+select * exclude (seen_on, connected, facts, earlier),
     lead(valid_from) over (partition by store, station order by valid_from) as valid_to
 from changed;
 
@@ -136,3 +131,77 @@ from told_on
 where seen_on <= (select as_of from this_run)
 group by store, subject
 having max_by(times, seen_on) > 1;
+
+-- name: unlisted_station
+-- Stations that scans, labels, levels or a Wi-Fi survey name and no stations export ever listed, with
+-- the listed station that is likely meant: the same but for case, blanks and leading zeros, or that
+-- has what was written as its hardware or network address.
+create or replace view unlisted_station as
+with told as (
+    select store, station, 'scans' as source, sum(readings) as rows from ed_reading group by all
+    union all
+    select store, station, 'labels', count(*) from label_seen where station is not null group by all
+    union all
+    select store, station, 'levels', count(*) from heard_seen group by all
+    union all
+    select store, neighbour, 'levels', count(*) from heard_seen group by all
+    union all
+    select store, station, 'Wi-Fi', count(*) from wifi_seen where station is not null group by all
+), unlisted as (
+    select store, station, list(distinct source order by source) as sources,
+        cast(sum(rows) as bigint) as rows
+    from told anti join (select distinct store, station from station_seen) using (store, station)
+    where store in (select store from station_seen)
+    group by store, station
+), plain as (
+    select store, station, eui64, ip_address,
+        ltrim(lower(replace(station, ' ', '')), '0') as written
+    from station_now
+)
+select u.store, u.station, u.sources, u.rows, min(p.station) as likely
+from unlisted u
+left join plain p on p.store = u.store
+    and (p.written = ltrim(lower(replace(u.station, ' ', '')), '0')
+        or p.eui64 = lower(regexp_replace(u.station, '[^0-9a-fA-F]', '', 'g'))
+        or p.ip_address = trim(u.station))
+group by all;
+
+-- name: unlisted_store
+-- Stores that scans, labels, levels or a Wi-Fi survey name and neither a stores nor a stations export
+-- does, with the store that is likely meant: the same but for case, blanks and leading zeros.
+create or replace view unlisted_store as
+with told as (
+    select store, 'scans' as source, sum(readings) as rows from ed_reading group by store
+    union all select store, 'labels', count(*) from label_seen group by store
+    union all select store, 'levels', count(*) from heard_seen group by store
+    union all select store, 'Wi-Fi', count(*) from wifi_seen group by store
+), unlisted as (
+    select store, list(distinct source order by source) as sources, cast(sum(rows) as bigint) as rows
+    from told anti join (
+        select store from station_seen union select store from store_seen
+    ) using (store)
+    group by store
+), plain as (
+    select distinct store, ltrim(lower(replace(store, ' ', '')), '0') as written from station_seen
+)
+select u.store, u.sources, u.rows, min(p.store) as likely
+from unlisted u left join plain p on p.written = ltrim(lower(replace(u.store, ' ', '')), '0')
+group by all;
+
+-- name: held_store
+-- Stores that are not planned, since a station of theirs stands somewhere on a channel that is not
+-- known: one that other exports name, or whose row in the stations export could not be taken.
+create or replace view held_store as
+with reasons as (
+    select store, 'station-unlisted' as cause, station as subject from unlisted_station
+    union all
+    select q.store, 'station-refused', format('{}, line {}', q.file, q.line)
+    from quarantined_row q
+    join export_now x on x.file = q.file and x.sha256 = q.sha256
+    where x.kind = 'stations' and x.refused is null and q.store is not null
+)
+select store, cause, min(subject) as subject, count(*) as stations
+from reasons
+where (select value from setting where name = 'plan_with_unlisted_stations') = 0
+group by store, cause
+qualify row_number() over (partition by store order by cause desc) = 1;

@@ -86,11 +86,15 @@ def test_unclear_times_are_those_of_the_tz_database(tmp_path: Path) -> None:
         )
         found = connection.execute(statement("rules", "time-unclear")).fetchall()
 
-    told = {(store, station): detail for store, station, detail, *_ in found}
+    named = {True: "occurs twice", False: "does not exist"}
+    told = {
+        (store, station): [(named[one["twice"]], one["zone"]) for one in unclear]
+        for store, station, unclear in found
+    }
     expected = {(zone, station): what for zone, station, at in scans if (what := meaning(at, zone))}
     assert len(expected) > 100
     assert set(told) == set(expected)
-    assert all(f"time that {what} in" in told[key] for key, what in expected.items())
+    assert all(told[key] == [(what, key[0])] for key, what in expected.items())
 
 
 class _Stream:

@@ -6,12 +6,12 @@ from datetime import date, datetime, time, timedelta
 
 import numpy as np
 import pytest
+from schedule_portfolios import positions
 from scipy.optimize import linear_sum_assignment
 
-from pipeline.schedule.records import Site, StoreJob
+from pipeline.schedule.records import StoreJob
 from pipeline.schedule.schedule import schedule_stores
-from pipeline.settings import load_settings
-from pipeline.settings_schedule import Freeze, Team, Teams, Wave, Window
+from pipeline.settings import Freeze, Team, Teams, Wave, Window, load_settings
 
 FIRST = date(2026, 10, 5)
 
@@ -29,8 +29,14 @@ def test_one_store_a_night_is_an_assignment_problem(seed: int, stores: int, nigh
     }
     jobs = [
         StoreJob(
-            Site(f"S{n:02}", "N", None, None, "Europe/Berlin", time(7), time(21)),
-            1 + n % 4,
+            f"S{n:02}",
+            "N",
+            None,
+            None,
+            "Europe/Berlin",
+            time(7),
+            time(21),
+            positions(1 + n % 4),
             round(dice.expovariate(1 / 100), 2) + 0.01,
         )
         for n in range(stores)

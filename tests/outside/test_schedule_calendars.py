@@ -11,14 +11,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from schedule_portfolios import wild
 
-from pipeline.schedule.clock import instant
-from pipeline.schedule.feeds import Imprint, feeds
-from pipeline.schedule.freezes import calendar_freezes
-from pipeline.schedule.holiday_days import holiday_days
-from pipeline.schedule.records import Placement, Site
+from pipeline.schedule.calendars import Imprint, calendar_freezes, feeds
+from pipeline.schedule.nights import has_calendar, holiday_days, instant
+from pipeline.schedule.records import StoreJob
 from pipeline.schedule.schedule import schedule_stores
-from pipeline.settings import load_settings
-from pipeline.settings_schedule import FreezeCalendar
+from pipeline.settings import FreezeCalendar, load_settings
+from pipeline.tables.schedule import WorkNight
 
 CAUTIONS = ("Ladders; work at height, always.", "Local codes, the regulator: first.")
 
@@ -118,15 +116,15 @@ def test_public_holidays_are_those_of_the_law(
     country: str, part: str | None, expected: tuple[str, ...], working: tuple[str, ...]
 ) -> None:
     """The kept library gives the days that each country's law names."""
-    site = Site("S1", "N", None, country, "Europe/Berlin", None, None)
+    site = StoreJob("S1", "N", None, country, "Europe/Berlin", None, None)
     rules = load_settings().schedule.holidays
     rules = replace(rules, subdivision=MappingProxyType({"N": part} if part else {}))
 
     found = holiday_days(site, rules, (2026,))
 
-    assert found.known
-    assert {date.fromisoformat(day) for day in expected} <= found.days
-    assert not {date.fromisoformat(day) for day in working} & found.days
+    assert has_calendar(country)
+    assert {date.fromisoformat(day) for day in expected} <= found
+    assert not {date.fromisoformat(day) for day in working} & found
 
 
 def _instants(content: bytes) -> list[tuple[datetime, datetime, str]]:
@@ -146,7 +144,7 @@ def test_calendar_files_give_an_independent_reader_the_same_instants(seed: int) 
 
     for file in files:
         own = [
-            (one.starts_at, one.ends_at)
+            (one.starts_at.replace(tzinfo=UTC), one.ends_at.replace(tzinfo=UTC))
             for one in made.placed
             if one.region == file.region
             and file.store in (None, one.store)
@@ -169,18 +167,21 @@ def test_any_name_survives_and_lines_keep_to_the_standard(
     store: str, region: str, team: str, provisional: bool
 ) -> None:
     """RFC 5545, section 3.1: lines end in CRLF and have 75 octets at most; text is escaped."""
-    starts = datetime(2026, 10, 25, 0, 30, tzinfo=UTC)
-    one = Placement(
+    starts = datetime(2026, 10, 25, 0, 30)
+    one = WorkNight(
         store=store,
         region=region,
-        evening=date(2026, 10, 24),
+        night=date(2026, 10, 24),
         starts_at=starts,
         ends_at=starts + timedelta(minutes=75),
+        starts_local=starts,
+        ends_local=starts + timedelta(minutes=75),
         team=team,
         wave="pilot",
         provisional=provisional,
-        first_move=1,
-        last_move=3,
+        moves=3,
+        first_position=1,
+        last_position=3,
     )
 
     of_store, of_team = feeds([one], Imprint(date(2026, 10, 1), MappingProxyType({}), CAUTIONS))
@@ -192,6 +193,6 @@ def test_any_name_survives_and_lines_keep_to_the_standard(
         assert b"DTSTAMP:20261001T000000Z" in lines
         assert (b"STATUS:TENTATIVE" in lines) == provisional
         (event,) = ics.Calendar(file.content.decode()).events
-        assert event.begin.datetime == starts
+        assert event.begin.datetime == starts.replace(tzinfo=UTC)
         assert f"at store {store}" in event.name
         assert event.description.endswith("\n".join(CAUTIONS))

@@ -95,6 +95,7 @@ class RuleCount:
     """Findings of one rule."""
 
     rule: str
+    title: str
     severity: str
     opened: int
     closed: int

@@ -1,11 +1,14 @@
 """Read what the audit of a quarter says."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from pipeline.database import Database
 from pipeline.errors import UnknownSelection
 from pipeline.report.quarter import content
+from pipeline.report.rule_book import rule_book
 from pipeline.tables.audit import AuditPromise, AuditStore
+from pipeline.wording import DEFAULT_LANGUAGE
 
 
 def quarter_content(database: Database, quarter: str) -> content.QuarterContent:
@@ -23,6 +26,8 @@ def quarter_content(database: Database, quarter: str) -> content.QuarterContent:
     edition = (
         editions[0] if editions else content.QuarterEdition(None, database.value("report", "day"))
     )
+    rules = database.records(content.RuleCount, "report", "quarter_rules", of)
+    book = rule_book(database)
     return content.QuarterContent(
         quarter=quarter,
         edition=edition.edition,
@@ -35,7 +40,7 @@ def quarter_content(database: Database, quarter: str) -> content.QuarterContent:
         repeated=tuple(database.records(content.RepeatStore, "report", "quarter_repeated", of)),
         states=tuple(database.records(content.StateCount, "report", "quarter_states", of)),
         measured=tuple(database.records(AuditPromise, "report", "quarter_promises", of)),
-        rules=tuple(database.records(content.RuleCount, "report", "quarter_rules", of)),
+        rules=tuple(replace(one, title=book.title(one.rule, DEFAULT_LANGUAGE)) for one in rules),
         differences=tuple(
             database.records(content.QuarterDeparture, "report", "quarter_departures", of)
         ),

@@ -99,7 +99,7 @@ _REPEATED: tuple[PrintedColumn[RepeatStore], ...] = (
     ),
 )
 _FINDINGS: tuple[PrintedColumn[RuleCount], ...] = (
-    PrintedColumn(lambda r, words: words.rule(r.rule), "column.title", 33),
+    PrintedColumn(lambda r, _: r.title, "column.title", 33),
     PrintedColumn(lambda r, words: words.named("severity", r.severity), "column.severity", 14),
     PrintedColumn(lambda r, words: words.number(r.opened), "audit.column_opened", 13, right=True),
     PrintedColumn(lambda r, words: words.number(r.closed), "audit.column_closed", 13, right=True),

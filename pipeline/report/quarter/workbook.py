@@ -97,7 +97,7 @@ REPEATED: tuple[SheetColumn[RepeatStore], ...] = (
     SheetColumn("departures", Look.COUNT, "audit.column_departures"),
 )
 FINDINGS: tuple[SheetColumn[RuleCount], ...] = (
-    SheetColumn(lambda r, words: words.rule(r.rule), Look.LONG, "column.title", 50),
+    SheetColumn("title", Look.LONG, "column.title", 50),
     SheetColumn(worded("severity", "severity"), Look.TEXT, "column.severity"),
     SheetColumn("opened", Look.COUNT, "audit.column_opened"),
     SheetColumn("closed", Look.COUNT, "audit.column_closed"),

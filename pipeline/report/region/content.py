@@ -173,6 +173,8 @@ class FindingLine:
     rule: str
     subject: str
     detail: str
+    facts: str | None
+    title: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -317,9 +319,9 @@ def risks(content: RegionContent, words: Wording) -> list[AnswerLine]:
     if unplanned := [s.store for s in content.stores if s.unplanned is not None]:
         lines.append(_counted(words, "review.risk_unplanned", unplanned))
     lines += _findings(content.findings, _FIX, words)
-    for rule in dict.fromkeys(f.rule for f in content.anywhere):
+    for rule, title in dict.fromkeys((f.rule, f.title) for f in content.anywhere):
         subjects = [f.subject for f in content.anywhere if f.rule == rule]
-        text = words("review.risk_anywhere", title=words.rule(rule))
+        text = words("review.risk_anywhere", title=title)
         lines.append(AnswerLine(words.number(len(subjects)), text, _named(words, subjects)))
     return lines
 
@@ -329,11 +331,11 @@ def _findings(
 ) -> Iterator[AnswerLine]:
     """Yield the findings of a severity by rule, the most first."""
     meant = [f for f in findings if f.severity == severity]
-    for rule, count in sorted(Counter(f.rule for f in meant).items(), key=lambda c: (-c[1], c[0])):
-        stores = [f.store for f in meant if f.rule == rule]
-        text = words("review.risk_finding", title=words.rule(rule), n=words(f"severity.{severity}"))
-        where = _named(words, _most_first(stores))
-        yield AnswerLine(words.number(count), text, where, grave=severity == _STOP)
+    for rule in _most_first([f.rule for f in meant]):
+        found = [f for f in meant if f.rule == rule]
+        text = words("review.risk_finding", title=found[0].title, n=words(f"severity.{severity}"))
+        where = _named(words, _most_first([f.store for f in found]))
+        yield AnswerLine(words.number(len(found)), text, where, grave=severity == _STOP)
 
 
 def _counted(

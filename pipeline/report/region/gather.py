@@ -2,13 +2,15 @@
 
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 from operator import attrgetter
 from typing import TypeVar
 
 from pipeline.database import Database
 from pipeline.report.region import content
-from pipeline.settings import Settings
-from pipeline.settings_schedule import Deadline
+from pipeline.report.rule_book import RuleBook, rule_book
+from pipeline.settings import Deadline, Settings
+from pipeline.wording import wording
 
 Line = TypeVar("Line")
 _region_of = attrgetter("region")
@@ -34,8 +36,9 @@ def region_contents(
     astray = read(content.UnapprovedDeparture, "region_astray")
     findings = read(content.FindingLine, "region_findings")
     expiring = read(content.ExpiringException, "region_exceptions")
+    book = rule_book(database)
     for region in sorted(regions):
-        yield content.RegionContent(
+        found = content.RegionContent(
             region=region,
             as_of=as_of,
             stores=stores[region],
@@ -49,6 +52,19 @@ def region_contents(
             expiring=(*expiring[region], *expiring[content.ANYWHERE]),
             deadlines=_deadlines(settings.schedule.deadlines, region, stores[region]),
         )
+        yield _worded(found, book)
+
+
+def _worded(review: content.RegionContent, book: RuleBook) -> content.RegionContent:
+    """Return a review with its findings in the region's language."""
+    language = wording(review.country).language
+
+    def told(found: content.FindingLine) -> content.FindingLine:
+        detail = book.sentence(found.rule, language, found.facts, found.detail)
+        return replace(found, detail=detail, title=book.title(found.rule, language))
+
+    findings, anywhere = map(told, review.findings), map(told, review.anywhere)
+    return replace(review, findings=tuple(findings), anywhere=tuple(anywhere))
 
 
 def _deadlines(

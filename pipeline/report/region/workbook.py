@@ -94,7 +94,7 @@ FINDINGS: tuple[SheetColumn[FindingLine], ...] = (
     SheetColumn("store", Look.TEXT, "row.store"),
     SheetColumn("name", Look.LONG, "column.station_name", 36),
     SheetColumn(worded("severity", "severity"), Look.TEXT, "column.severity"),
-    SheetColumn(lambda f, words: words.rule(f.rule), Look.LONG, "column.title", 36),
+    SheetColumn("title", Look.LONG, "column.title", 36),
     SheetColumn("subject", Look.LONG, "column.subject", 24),
     SheetColumn("detail", Look.LONG, "column.detail", 70),
     SheetColumn("rule", Look.TEXT, "column.rule"),

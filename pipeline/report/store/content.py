@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
 
-from pipeline.records import Finding, Severity
+from pipeline.records import Severity
 from pipeline.tables.survey import EdEvidence
 from pipeline.wording import NOTHING, Wording
 
@@ -156,6 +156,20 @@ class WifiGroup:
 
 
 @dataclass(frozen=True, slots=True)
+class StoreFinding:
+    """One thing a rule found: what the rule is called, a sentence, and the facts in it as JSON."""
+
+    rule: str
+    severity: Severity
+    store: str
+    subject: str
+    detail: str
+    excepted: str | None = None
+    facts: str | None = None
+    title: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class PlanQuality:
     """How good the plan is proven to be, and how sure it is; costs are in units of the plan.
 
@@ -223,7 +237,7 @@ class StoreContent:
     stations: tuple[PlannedStation, ...]
     moves: tuple[PlannedMove, ...]
     air: tuple[EdEvidence, ...]
-    findings: tuple[Finding, ...]
+    findings: tuple[StoreFinding, ...]
     pairs: tuple[EarshotPair, ...]
     wifi: tuple[WifiGroup, ...]
     proof: PlanQuality | None

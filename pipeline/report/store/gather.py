@@ -12,7 +12,8 @@ from typing import Any, TypeVar
 from pipeline.database import Database
 from pipeline.due import choose, narrowed, program, store_marks
 from pipeline.reasons import from_json, sentence
-from pipeline.records import Finding, Severity
+from pipeline.records import Severity
+from pipeline.report.rule_book import RuleBook, rule_book
 from pipeline.report.store.content import (
     EarshotPair,
     KeyFigures,
@@ -24,6 +25,7 @@ from pipeline.report.store.content import (
     RegisteredChange,
     Store,
     StoreContent,
+    StoreFinding,
     WifiGroup,
 )
 from pipeline.tables.run import PermittedChannel
@@ -38,7 +40,7 @@ _READ: tuple[tuple[str, type[Any], Mapping[str, object]], ...] = (
     ("store_stations", PlannedStation, {}),
     ("store_moves", PlannedMove, {}),
     ("store_air", EdEvidence, {}),
-    ("store_findings", Finding, {}),
+    ("store_findings", StoreFinding, {}),
     ("store_pairs", EarshotPair, {}),
     ("store_wifi", WifiGroup, {}),
     ("store_proofs", PlanQuality, {}),
@@ -59,6 +61,7 @@ class _Rows:
     """The rows of some stores, by record and store."""
 
     def __init__(self, database: Database) -> None:
+        self.book = rule_book(database)
         self._found: dict[type[Any], dict[str, list[Any]]] = {}
         for name, kind, values in _READ:
             rows = self._found.setdefault(kind, defaultdict(list))
@@ -93,10 +96,11 @@ def content_marks(
     It is made from the rows that `store_contents` reads, without making the contents.
     """
     marks: dict[str, str] = {}
+    words = repr(rule_book(database))
     for chunk in _chunks(stores, MARKED):
         with narrowed(database, chunk, *_NARROWED):
             frames = [database.frame("report", name, values) for name, _, values in _READ]
-            marks |= store_marks(frames, program(), *approvers)
+            marks |= store_marks(frames, program(), words, *approvers)
     return marks
 
 
@@ -121,9 +125,7 @@ def _content(store: Store, rows: _Rows, approvers: tuple[str, ...]) -> StoreCont
     stations = tuple(_worded(station, language) for station in rows.of(key, PlannedStation))
     moves = tuple(_worded(move, language) for move in rows.of(key, PlannedMove))
     air, pairs = rows.of(key, EdEvidence), rows.of(key, EarshotPair)
-    findings = tuple(
-        replace(finding, severity=Severity(finding.severity)) for finding in rows.of(key, Finding)
-    )
+    findings = tuple(_finding(found, rows.book, language) for found in rows.of(key, StoreFinding))
     plan = next(iter(rows.of(key, PlanInForce)), None)
     return StoreContent(
         store=store,
@@ -142,6 +144,16 @@ def _content(store: Store, rows: _Rows, approvers: tuple[str, ...]) -> StoreCont
     )
 
 
+def _finding(found: StoreFinding, book: RuleBook, language: str) -> StoreFinding:
+    """Return a finding with its title and sentence in the store's language."""
+    return replace(
+        found,
+        severity=Severity(found.severity),
+        title=book.title(found.rule, language),
+        detail=book.sentence(found.rule, language, found.facts, found.detail),
+    )
+
+
 def _worded(about: Reasoned, language: str) -> Reasoned:
     """Return a station or move with its reason in the store's language."""
     if not about.facts:
@@ -153,7 +165,7 @@ def key_figures(
     stations: Sequence[PlannedStation],
     moves: Sequence[PlannedMove],
     air: Sequence[EdEvidence],
-    findings: Sequence[Finding],
+    findings: Sequence[StoreFinding],
     pairs: Sequence[EarshotPair],
 ) -> KeyFigures:
     """Return the key figures of a store; `pairs` are its stations in earshot of each other."""
@@ -212,6 +224,6 @@ def _shared(
     )
 
 
-def _by_severity(findings: Sequence[Finding]) -> Mapping[Severity, int]:
+def _by_severity(findings: Sequence[StoreFinding]) -> Mapping[Severity, int]:
     standing = Counter(f.severity for f in findings if f.excepted is None)
     return {severity: standing[severity] for severity in Severity}

@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from pipeline.records import Finding, Severity
+from pipeline.records import Severity
 from pipeline.report.kit import style
 from pipeline.report.kit.pen import (
     BODY,
@@ -26,6 +26,7 @@ from pipeline.report.store.content import (
     PlannedMove,
     PlannedStation,
     StoreContent,
+    StoreFinding,
     gap,
 )
 from pipeline.wording import Wording
@@ -119,7 +120,7 @@ _ALERT_STRONG = Type(style.SMALL, Face.STRONG, style.ALERT)
 class _Entry:
     """What is printed of a finding, or of several of one rule, of which it is the first."""
 
-    finding: Finding
+    finding: StoreFinding
     count: int
     title: str
     text: str
@@ -130,7 +131,7 @@ class _Entry:
         return SMALL.leading + text + _FINDING_GAP
 
 
-def draw_findings(pen: Pen, box: Box, findings: Sequence[Finding], words: Wording) -> None:
+def draw_findings(pen: Pen, box: Box, findings: Sequence[StoreFinding], words: Wording) -> None:
     """Draw the findings, gravest first, one by one or by rule; count those without room."""
     y = pen.heading(box, words("findings.title"))
     if not findings:
@@ -151,17 +152,17 @@ def draw_findings(pen: Pen, box: Box, findings: Sequence[Finding], words: Wordin
         left -= entry.count
 
 
-def _groups(findings: Sequence[Finding]) -> Iterator[list[Finding]]:
+def _groups(findings: Sequence[StoreFinding]) -> Iterator[list[StoreFinding]]:
     """Yield the findings of one rule and severity together, excepted ones by their reason."""
-    groups: dict[tuple[str, str, str | None], list[Finding]] = {}
+    groups: dict[tuple[str, str, str | None], list[StoreFinding]] = {}
     for finding in findings:
         key = (finding.rule, finding.severity, finding.excepted)
         groups.setdefault(key, []).append(finding)
     yield from groups.values()
 
 
-def _one(finding: Finding, words: Wording) -> _Entry:
-    title = words.rule(finding.rule)
+def _one(finding: StoreFinding, words: Wording) -> _Entry:
+    title = finding.title
     if finding.excepted is not None:
         reason = words("findings.excepted_note", reason=finding.excepted)
         return _Entry(finding, 1, title, reason)
@@ -170,7 +171,7 @@ def _one(finding: Finding, words: Wording) -> _Entry:
     return _Entry(finding, 1, title, text)
 
 
-def _together(group: Sequence[Finding], words: Wording) -> _Entry:
+def _together(group: Sequence[StoreFinding], words: Wording) -> _Entry:
     alone = _one(group[0], words)
     if len(group) == 1:
         return alone
@@ -195,7 +196,7 @@ def _draw(pen: Pen, box: Box, entry: _Entry, words: Wording) -> None:
     pen.paragraph(rest, entry.text, TINY_MUTED, lines=_TEXT_LINES)
 
 
-def _shape(pen: Pen, x: float, y: float, finding: Finding) -> None:
+def _shape(pen: Pen, x: float, y: float, finding: StoreFinding) -> None:
     """Draw the outline of the severity, which can be told without colour or words."""
     if finding.excepted is not None or finding.severity is Severity.NOTE:
         pen.line((x - 3, y), (x + 3, y), style.MUTED, 1)

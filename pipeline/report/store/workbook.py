@@ -4,7 +4,7 @@ from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from pipeline.records import Finding, Severity
+from pipeline.records import Severity
 from pipeline.report.kit import style
 from pipeline.report.kit.sheet import (
     Book,
@@ -26,6 +26,7 @@ from pipeline.report.store.content import (
     PlannedStation,
     Rated,
     StoreContent,
+    StoreFinding,
     evidence_lines,
     verdict,
 )
@@ -94,9 +95,9 @@ MOVES: tuple[SheetColumn[MoveRow], ...] = (
     SheetColumn("move.minutes", Look.COUNT, "column.minutes"),
     SheetColumn("back_out_channel", Look.COUNT, "column.back_out"),
 )
-FINDINGS: tuple[SheetColumn[Finding], ...] = (
+FINDINGS: tuple[SheetColumn[StoreFinding], ...] = (
     SheetColumn(worded("severity", "severity"), Look.TEXT, "column.severity"),
-    SheetColumn(lambda f, words: words.rule(f.rule), Look.LONG, "column.title", 36),
+    SheetColumn("title", Look.LONG, "column.title", 36),
     SheetColumn("subject", Look.LONG, "column.subject", 24),
     SheetColumn("detail", Look.LONG, "column.detail", 70),
     SheetColumn("excepted", Look.LONG, "column.exception", 36),

@@ -1,0 +1,228 @@
+"""Clean a delivered table: every row typed and judged, in the temporary table `cleaned`."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from datetime import date
+from functools import cache, partial
+from types import MappingProxyType
+from zoneinfo import available_timezones
+
+import duckdb
+import polars as pl
+from netaddr import AddrFormatError, IPAddress
+
+from pipeline import sql_file
+from pipeline.database import Database
+from pipeline.ingest.headings import READINGS, Mapped, TableRefused, Vocabulary
+from pipeline.ingest.notation import Notation, Titles, decide, read_titles
+from pipeline.ingest.spreadsheet import WorkbookUnreadable
+from pipeline.ingest.staging import stage_plain, stage_whole
+from pipeline.ingest.tables import DeliveredTable
+from pipeline.settings import Settings
+
+_STATEMENTS: Mapping[str, str] = MappingProxyType(
+    {
+        "stores": "clean_stores",
+        "stations": "clean_stations",
+        "labels": "clean_labels",
+        "wifi": "clean_wifi",
+        "heard": "clean_heard",
+    }
+)
+
+
+@dataclass(frozen=True, slots=True)
+class CleanedTable:
+    """What is known of a table once it is cleaned. `said` is how it was read, in words."""
+
+    mapped: Mapped
+    rows_read: int
+    rows_good: int
+    exported_on: date | None
+    said: str
+
+
+@dataclass(frozen=True, slots=True)
+class _RowCount:
+    rows: int
+    good: int
+
+
+def clean(
+    database: Database, table: DeliveredTable, vocabulary: Vocabulary, settings: Settings
+) -> CleanedTable | TableRefused:
+    """Clean a table; return what is known of it then, or why it is refused as a whole.
+
+    The cells of its bad rows are in the temporary table `bad_text`.
+    """
+    if table.refused is not None:
+        return TableRefused(table.refused, "Mend it or remove it from the folder; then run again.")
+    mapped = vocabulary.understand(table.head.headings.cells)
+    if isinstance(mapped, TableRefused):
+        return mapped
+    days = [h for h, field in vocabulary.fields[mapped.kind].items() if field == "seen_on"]
+    titles = read_titles(table.head.titles, days)
+    fields = {column.field for column in mapped.columns}
+    if mapped.kind != READINGS and "seen_on" not in fields and titles.exported_on is None:
+        return TableRefused(
+            f"Nothing in the file says on which day it was exported, and {mapped.kind} need it.",
+            "Which day was it? Put a line such as `Exported on: 2026-09-30` above the headings, "
+            "or add a column of that name.",
+        )
+    try:
+        judge = partial(_judge, database, table, mapped, titles, settings)
+        found = _read(database, table, mapped, judge)
+    except WorkbookUnreadable as error:
+        return TableRefused(str(error), "Save the workbook again and replace the file.")
+    return found if isinstance(found, TableRefused) else _with_texts(database, found)
+
+
+def _read(
+    database: Database,
+    table: DeliveredTable,
+    mapped: Mapped,
+    judge: Callable[[], CleanedTable | TableRefused],
+) -> CleanedTable | TableRefused:
+    """Read the table as it lies where that is exact, else its plain copy."""
+    if table.whole is not None:
+        stage_whole(database, table.whole, table, mapped)
+        found = _if_readable(judge)
+        if isinstance(found, TableRefused):
+            return found
+        # Where every row is good, no line number is needed.
+        if found is not None and found.rows_read in (table.rows_if_even, found.rows_good):
+            return found
+    rows = stage_plain(database, table, mapped)
+    found = _if_readable(judge)
+    if isinstance(found, TableRefused) or (found is not None and found.rows_read == rows):
+        return found
+    return TableRefused(
+        "The text has a form that cannot be read exactly.", "Save it again as CSV in UTF-8."
+    )
+
+
+def _if_readable(
+    judge: Callable[[], CleanedTable | TableRefused],
+) -> CleanedTable | TableRefused | None:
+    """Return none where a row has a form that the database does not read."""
+    try:
+        return judge()
+    except (duckdb.InvalidInputException, duckdb.NotImplementedException):
+        return None
+
+
+def _judge(
+    database: Database,
+    table: DeliveredTable,
+    mapped: Mapped,
+    titles: Titles,
+    settings: Settings,
+) -> CleanedTable | TableRefused:
+    """Decide on the notation and clean the staged table.
+
+    Where rows then fail that another notation might save, decide again from the whole table.
+    """
+    notation = decide(database, mapped, titles)
+    if isinstance(notation, TableRefused):
+        return notation
+    values = _values(table, mapped, titles, settings)
+    _run_clean(database, mapped, notation, values)
+    if database.value("ingest", "distressed"):
+        again = decide(database, mapped, titles, whole=True)
+        if isinstance(again, TableRefused):
+            return again
+        if again != notation:
+            notation = again
+            _run_clean(database, mapped, notation, values)
+    exported_on = None
+    if titles.exported_on is not None:
+        title = {"title": titles.exported_on, "day_order": notation.day_order}
+        exported_on = database.value("ingest", "snapshot_day", title)
+        if exported_on is None and mapped.kind != READINGS:
+            return TableRefused(
+                f"The day of the export, '{titles.exported_on[:60]}', cannot be read.",
+                "Write it as 2026-09-30 in the line above the headings.",
+            )
+    counted = _row_count(database)
+    said = "; ".join(filter(None, (table.said, notation.said(), mapped.left_aside)))
+    return CleanedTable(mapped, counted.rows, counted.good, exported_on, said)
+
+
+def _row_count(database: Database) -> _RowCount:
+    return database.records(_RowCount, "ingest", "tally")[0]
+
+
+def _values(
+    table: DeliveredTable, mapped: Mapped, titles: Titles, settings: Settings
+) -> Mapping[str, object]:
+    scales = sorted(settings.scales.items())
+    return {
+        "suspect": table.suspect,
+        "odd": table.odd_blanks,
+        "exported_on": titles.exported_on,
+        "unit": "dbm" if mapped.dbm_by_heading else None,
+        "cca_dbm": settings.limits["cca_threshold_dbm"],
+        "scale_names": [name for name, _ in scales],
+        "scale_zeros": [scale.zero_dbm for _, scale in scales],
+        "scale_steps": [scale.db_per_step for _, scale in scales],
+        "time_zones": _time_zones(),
+    }
+
+
+@cache
+def _time_zones() -> list[str]:
+    return sorted(available_timezones())
+
+
+def _run_clean(
+    database: Database, mapped: Mapped, notation: Notation, values: Mapping[str, object]
+) -> None:
+    known = {
+        **values,
+        "day_order": notation.day_order,
+        "comma": notation.comma,
+        "pan_hex": notation.pan_hex,
+        "assumed_unit": notation.assumed_unit,
+    }
+    readings = "clean_ed_wide" if mapped.wide else "clean_ed_long"
+    name = readings if mapped.kind == READINGS else _STATEMENTS[mapped.kind]
+    (parsed,) = database.connection.extract_statements(sql_file.statement("ingest", name))
+    database.run("ingest", name, {each: known[each] for each in parsed.named_parameters})
+    if mapped.kind == READINGS:
+        _mark_stuck(database, wide=mapped.wide, cca_dbm=values["cca_dbm"])
+    elif mapped.kind == "stations":
+        _tidy_network_addresses(database)
+
+
+def _mark_stuck(database: Database, *, wide: bool, cca_dbm: object) -> None:
+    """Offer good readings as `reading` and their scans as `scan`; mark those of stuck radios."""
+    database.run("ingest", "readings_wide" if wide else "readings_long")
+    database.run("ingest", "scans")
+    threshold = {"cca_dbm": cca_dbm}
+    if not wide and database.value("ingest", "stuck_scans", threshold):
+        database.run("ingest", "mark_stuck", threshold)
+
+
+def _tidy_network_addresses(database: Database) -> None:
+    written = database.column("ingest", "written_network")
+    forms = {"written": written, "tidy": [network_address(each) for each in written]}
+    frame = pl.DataFrame(forms, schema={"written": pl.String, "tidy": pl.String})
+    with database.lent("address_form", frame):
+        database.run("ingest", "tidy_network")
+
+
+def network_address(written: str) -> str:
+    """Return an IP address in canonical form; as written where it is none."""
+    try:
+        return str(IPAddress(written.strip(), flags=0))
+    except (AddrFormatError, ValueError, TypeError):
+        return written
+
+
+def _with_texts(database: Database, found: CleanedTable) -> CleanedTable:
+    """Fetch the texts of bad rows; drop those without any text: they are no rows."""
+    if found.rows_good == found.rows_read:
+        return found
+    database.run("ingest", "bad_text")
+    database.run("ingest", "drop_blank")
+    return replace(found, rows_read=_row_count(database).rows)

@@ -1,0 +1,82 @@
+"""How the cells of an export may be written. A test holds every example to it."""
+
+from pipeline.tables.declare import CellForm
+
+_MARK = "decimal point or comma and the marks between thousands, the same throughout a file"
+
+TEXT = CellForm("text", "any text without control characters", ("A-7 North",))
+COUNTRY = CellForm("country", "the two letters of ISO 3166-1", ("DE", "pl"))
+TIME_ZONE = CellForm("time zone", "a name of the tz database", ("Europe/Berlin",))
+TIME = CellForm("time of day", "hours and minutes, seconds if need be", ("08:00", "8.30", "24:00"))
+DAY = CellForm(
+    "day",
+    "year first, or day and month in one order throughout a file; a line `Exported on: 2026-09-30` "
+    "above the headings does for a whole file",
+    ("2026-09-30", "30.09.2026", "30/09/2026", "20260930"),
+)
+MOMENT = CellForm(
+    "moment",
+    "a day with a time of day; UTC where it states an offset, else the store's own clock",
+    ("2026-09-30 14:05:00", "30.09.2026 14:05", "2026-09-30T14:05:00+02:00"),
+)
+WHOLE = CellForm("whole number", "digits, without a fraction", ("20",))
+NUMBER = CellForm("number", _MARK, ("20", "20.5", "20,5"))
+LEVEL = CellForm("level", f"dBm; {_MARK}", ("-70", "-70.5", "-70,5"))
+POWER = CellForm("power", f"dBm; {_MARK}", ("0", "4.5", "4,5"))
+READING = CellForm(
+    "reading",
+    "dBm, -dBm (magnitudes) or raw 0 to 255 on a scale, as its unit says",
+    ("-70", "-70.5"),
+)
+PERCENT = CellForm(
+    "percent", "a number from 0 to 100, with or without a percent sign", ("97", "97.5%")
+)
+CHANNEL = CellForm("channel", "an IEEE 802.15.4 channel of the 2.4 GHz band, 11 to 26", ("20",))
+CHANNELS = CellForm(
+    "channels",
+    "channels with blanks or any of , ; / | + between them",
+    ("11 15 20", "20,11", "11/26"),
+)
+FLOOR = CellForm(
+    "floor",
+    "a whole number, 0 for the ground floor, or its usual name in English, German or Polish",
+    ("0", "-1", "ground floor", "1. OG"),
+)
+PAN_ID = CellForm(
+    "PAN ID",
+    "four hex digits, with 0x or without, or a number up to 65535; digits alone are hex where the "
+    "file's other PAN IDs are",
+    ("0x1A2B", "1a2b", "4711"),
+)
+EUI64 = CellForm(
+    "EUI-64",
+    "hex digits, most significant first, bare or parted by any of : - . (an EUI-48 too)",
+    ("00005eef10000001", "00-00-5E-EF-10-00-00-01", "00:00:5e:ef:10:00:00:01"),
+)
+IP_ADDRESS = CellForm("IP address", "IPv4 or IPv6", ("192.0.2.7", "2001:db8::7"))
+PORT = CellForm("port", "a whole number from 1 to 65535", ("8080",))
+FLAG = CellForm(
+    "yes or no",
+    "yes, no, true, false, 1, 0, on, off, online, offline, or yes and no in another language "
+    "of the exports",
+    ("yes", "0", "ja", "nie"),
+)
+STATISTIC = CellForm(
+    "statistic",
+    "single, max or mean, or the same in German or Polish; empty is single",
+    ("single", "peak", "Mittelwert"),
+)
+UNIT = CellForm("unit", "dBm, -dBm for magnitudes, or raw", ("dBm",))
+WIDTH = CellForm("width", "20, 22 or 40; empty is 20", ("20", "22", "40"))
+WIFI_CHANNEL = CellForm("Wi-Fi channel", "1 to 14", ("6",))
+SECONDARY = CellForm(
+    "secondary channel",
+    "above or below, upper or lower, +1 or -1, or none; the same in German or Polish",
+    ("above", "-1", "unten"),
+)
+
+FORMS = (
+    TEXT, WHOLE, NUMBER, PERCENT, FLAG, DAY, MOMENT, TIME, TIME_ZONE, COUNTRY, FLOOR, CHANNEL,
+    CHANNELS, PAN_ID, LEVEL, POWER, READING, UNIT, STATISTIC, EUI64, IP_ADDRESS, PORT,
+    WIFI_CHANNEL, WIDTH, SECONDARY,
+)  # fmt: skip

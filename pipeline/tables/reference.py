@@ -1,0 +1,96 @@
+"""The reference pages of `docs`, made from the declarations."""
+
+import sys
+from collections.abc import Iterable, Sequence
+
+from pipeline.tables import cells
+from pipeline.tables.declare import CellForm, ExportField, Table, table_of
+from pipeline.tables.every import VERSION, every_table
+from pipeline.tables.exports import EXPORT_KINDS, ExportKind
+
+_EXPORTS = """# Exports
+
+Made from `pipeline/tables/exports.py`; do not edit.
+
+What a file holds is told by its headings, whatever its name: text with any usual delimiter and
+encoding, or a workbook. `quietaisle template FOLDER` writes an empty file of each kind.
+
+- Headings are compared in lower case; blanks and any of `_ - . [ ] ( )` between words are alike.
+- A heading of your own is mapped to a field under `[headings.<kind>]` in the rules file.
+- Headings that stand for no field are left aside; the record of the file names them.
+- A file must have the columns that are needed. A cell may be empty, unless its row would then
+  belong to nothing or say nothing, as without the store's key, the day or a reading's level.
+"""
+_WIDE = """
+Instead of `channel` and `level`, a file may have one scan per row with a column per channel: `11`
+to `26`, also as `ch 11`, `channel 11`, `kanal 11` or `ed 11`, each with or without `dBm`.
+"""
+_NEEDED = {"yes": "yes", "no": "no", "long": "unless a column per channel"}
+
+
+def tables_page() -> str:
+    """Return the reference of every table, its columns and their meaning."""
+    parts = [f"# Tables\n\nMade from `pipeline/tables`, version {VERSION}; do not edit.\n"]
+    module = ""
+    for table in every_table():
+        if table.kind.__module__ != module:
+            module = table.kind.__module__
+            parts.append(f"## {_title(module)}\n")
+        parts.append(_table_part(table))
+    return "\n".join(parts)
+
+
+def _title(module: str) -> str:
+    """Return the first sentence of a module's docstring, without its full stop."""
+    return (sys.modules[module].__doc__ or module).split("\n", 1)[0].rstrip(".")
+
+
+def _table_part(table: Table) -> str:
+    key = f" Key: {', '.join(f'`{name}`' for name in table.key)}." if table.key else ""
+    rows = [
+        (
+            f"`{column.name}`",
+            column.sql + (" or null" if column.null else ""),
+            column.unit,
+            column.meaning + (f" (since version {column.since})" if column.since > 1 else ""),
+        )
+        for column in table.columns
+    ]
+    grid = _grid(("column", "type", "unit", "meaning"), rows)
+    return f"### `{table.name}`\n\n{table.meaning}{key}\n\n{grid}"
+
+
+def exports_page() -> str:
+    """Return the reference of every field of every kind of export."""
+    parts = [_EXPORTS, *map(_kind_part, EXPORT_KINDS), _forms_part(cells.FORMS)]
+    return "\n".join(parts)
+
+
+def _kind_part(kind: ExportKind) -> str:
+    meaning = table_of(kind.record).meaning
+    grid = _grid(
+        ("field", "headings", "unit", "cells", "needed", "meaning"), map(_field_row, kind.fields)
+    )
+    wide = _WIDE if any(field.needed == "long" for field in kind.fields) else ""
+    return f"## {kind.name}\n\n{meaning}\n\n{grid}{wide}"
+
+
+def _field_row(field: ExportField) -> Sequence[str]:
+    headings = ", ".join(field.headings)
+    needed = _NEEDED[field.needed]
+    return (f"`{field.name}`", headings, field.unit, field.form.name, needed, field.meaning)
+
+
+def _forms_part(forms: Iterable[CellForm]) -> str:
+    rows = [
+        (form.name, form.accepts, ", ".join(f"`{each}`" for each in form.examples))
+        for form in forms
+    ]
+    return f"## How cells are written\n\n{_grid(('cells', 'written as', 'such as'), rows)}"
+
+
+def _grid(headings: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
+    """Return a table of Markdown; a bar inside a cell is escaped."""
+    lines = [headings, ["---"] * len(headings), *rows]
+    texts = [" | ".join(cell.replace("|", "\\|") for cell in line) for line in lines]
+    return "".join(f"| {text} |\n" for text in texts)

@@ -1,0 +1,47 @@
+-- name: advance
+-- Move the baseline forward by the changes verified, once each, as of the day they were; and back by
+-- those that were undone afterwards. A station without a baseline has none to move.
+insert into baseline by name
+with moved as (
+    select c.store, c.station, c.change, e.at, e.seq, e.state,
+        if(e.state = 'verified', c.to_channel, c.from_channel)::varchar as value
+    from change_event e join change c using (change)
+    where not c.parking and (e.state = 'verified' or e.state = 'backed out' and exists (
+        from change_event v
+        where v.change = e.change and v.state = 'verified' and v.seq < e.seq))
+), once as (
+    select * from moved m
+    where exists (
+        from baseline b
+        where b.store = m.store and b.station = m.station and b.field = 'channel'
+            and b.approved_on <= m.at::date)
+    and not exists (from baseline b where b.change = m.change and b.value = m.value)
+    qualify row_number() over (partition by change, value order by seq) = 1
+), approval as (
+    select o.change, o.value, max_by(a.by, a.seq) as by
+    from once o join change_event a using (change)
+    where a.state = 'approved' and a.seq < o.seq group by o.change, o.value
+), last_version as (select store, max(version) as version from baseline group by store)
+select l.version + row_number() over (partition by o.store order by o.at, o.seq) as version,
+    o.store, o.station, 'channel' as field, o.value,
+    coalesce(a.by, 'nobody on record') as approved_by, o.at::date as approved_on,
+    if(o.state = 'verified', 'change verified', 'change backed out') as reason, o.change
+from once o
+join last_version l using (store)
+left join approval a using (change, value)
+order by o.store, o.at, o.seq
+returning change;
+
+-- name: agreements
+-- What was agreed up to $last, in the order it was approved.
+select * from baseline
+where approved_on <= $last and ($store is null or store = $store)
+order by store, approved_on, version, station, field;
+
+-- name: known_stores
+-- Every store of which a stations export speaks.
+select distinct store from station_seen order by store;
+
+-- name: latest_versions
+-- The latest version of each store's baseline, and the last day anything was approved for.
+select store, max(version) as version, max(approved_on) as approved_on from baseline group by store;

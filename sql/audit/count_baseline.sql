@@ -1,2 +1,0 @@
--- How many rows the baseline has.
-select count(*) from baseline;

@@ -1,0 +1,172 @@
+-- name: departures
+-- Keep the departures, with the clear air that a channel other than the agreed one costs: by the
+-- last run of the quarter or before that found the station on that very channel.
+insert into drift by name
+with last_day as (
+    select quarter, (left(quarter, 4) || '-01-01')::date
+        + to_months(3 * right(quarter, 1)::integer) - interval 1 day as day
+    from (select distinct quarter from incoming)
+), cost as (
+    select i.quarter, i.store, i.subject, max_by(k.clear_air_agreed - k.clear_air, k.rowid) as lost
+    from incoming i
+    join last_day d using (quarter)
+    join clear_air_kept k on k.store = i.store and k.station = i.subject and k.as_of <= d.day
+        and k.as_of >= i.first_seen
+        and k.channel = try_cast(i.found as integer)
+        and k.agreed_channel = try_cast(i.agreed as integer)
+    where i.field = 'channel'
+    group by i.quarter, i.store, i.subject
+)
+select i.* replace (if(i.field = 'channel', round(c.lost, 6), null) as clear_air_lost)
+from incoming i
+left join cost c using (quarter, store, subject)
+order by i.quarter, i.store, i.subject, i.field;
+
+-- name: figures_of_stores
+-- The stores of each quarter: what describes them, their exports and what is agreed of them.
+-- Scans timed in UTC are brought to the store's own clock before their day is counted; quarters of
+-- an hour keep every zone's midnight apart.
+insert into audit_store by name
+with quarters as (select quarter, first, last from incoming), described as (
+    select q.quarter, s.store, max_by(s, (s.seen_on, s)) as d
+    from store_seen s join quarters q on s.seen_on <= q.last group by q.quarter, s.store
+), listed as (
+    select store, seen_on, count(distinct station) as stations
+    from station_seen group by store, seen_on
+), exported as (
+    select q.quarter, l.store, count(*) filter (l.seen_on >= q.first) as exports,
+        max(l.seen_on) as last_export,
+        coalesce(max_by(l.stations, l.seen_on) filter (l.seen_on >= q.first), 0) as stations
+    from listed l join quarters q on l.seen_on <= q.last group by q.quarter, l.store
+), agreed as (
+    select q.quarter, b.store, max_by(b.version, (b.approved_on, b.version)) as version,
+        max(b.approved_on) as agreed_on
+    from baseline b join quarters q on b.approved_on <= q.last group by q.quarter, b.store
+), moments as (
+    select distinct store, clock, time_bucket(interval 15 minutes, scanned_at) as at
+    from ed_reading
+    where scanned_at < (select max(last) from quarters) + interval 2 days
+), zones as (
+    select store, max_by(time_zone, seen_on) as time_zone from store_seen
+    where seen_on <= (select max(last) from quarters) group by store
+), scanned as (
+    select distinct m.store, (case m.clock when 'utc' then
+        coalesce(timezone(z.name, timezone('UTC', m.at)), m.at) else m.at end)::date as day
+    from moments m left join zones s using (store)
+    left join pg_timezone_names() z on z.name = s.time_zone
+), surveyed as (
+    select q.quarter, s.store, count(*) as scan_days
+    from scanned s join quarters q on s.day between q.first and q.last group by q.quarter, s.store
+), every as (
+    select quarter, store from described union select quarter, store from exported
+    union select quarter, store from agreed
+)
+select e.quarter, e.store, coalesce(s.d.name, e.store) as name,
+    coalesce(s.d.region, 'no region') as region, coalesce(s.d.store_type, 'no type') as store_type,
+    coalesce(x.exports, 0) as exports, x.last_export, coalesce(x.stations, 0) as stations,
+    a.version, a.agreed_on, coalesce(v.scan_days, 0) as scan_days
+from every e
+left join described s using (quarter, store)
+left join exported x using (quarter, store)
+left join agreed a using (quarter, store)
+left join surveyed v using (quarter, store)
+order by e.quarter, e.store;
+
+-- name: figures_of_findings
+-- Findings of each quarter by rule and region, as the runs told them. Of several runs of one day the
+-- last counts. What the very first run found was there before; it stands, but was not opened.
+insert into audit_finding by name
+with quarters as (select quarter, first, last from incoming), days as (
+    select as_of, max_by(run, rowid) as run, row_number() over (order by as_of) as nth
+    from run where as_of <= (select max(last) from quarters) group by as_of
+), seen as (
+    select f.rule, f.store, f.subject, min(f.severity) as severity, d.nth, d.as_of
+    from finding f join days d using (run)
+    where f.excepted is null
+    group by f.rule, f.store, f.subject, d.nth, d.as_of
+), ends as (
+    select *, nth > 1 and lag(nth) over stretch is distinct from nth - 1 as opens,
+        lead(nth) over stretch is distinct from nth + 1 as closes
+    from seen window stretch as (partition by rule, store, subject order by nth)
+), events as (
+    select rule, store, severity, as_of as day, 1 as opened, 0 as closed, 0 as standing
+    from ends where opens
+    union all
+    select e.rule, e.store, e.severity, d.as_of, 0, 1, 0
+    from ends e join days d on d.nth = e.nth + 1 where e.closes
+    union all
+    select s.rule, s.store, s.severity, s.as_of, 0, 0, 1
+    from seen s where s.as_of in (
+        select max(d.as_of) from days d join quarters q on d.as_of between q.first and q.last
+        group by q.quarter)
+)
+select q.quarter, coalesce(s.region, 'the whole portfolio') as region, v.rule,
+    min(v.severity) as severity, sum(v.opened) as opened, sum(v.closed) as closed,
+    sum(v.standing) as standing
+from events v
+join quarters q on v.day between q.first and q.last
+left join audit_store s on s.quarter = q.quarter and s.store = v.store
+group by q.quarter, 2, v.rule
+order by q.quarter, 2, v.rule;
+
+-- name: figures_of_changes
+-- The state of every change at the end of each quarter, parking steps left out.
+insert into audit_change by name
+with quarters as (select quarter, first, last from incoming), standing as (
+    select q.quarter, q.first, c.store, e.state, e.at
+    from change_event e
+    join change c using (change)
+    join quarters q on e.at < q.last + interval 1 day
+    where not c.parking
+    qualify row_number() over (partition by q.quarter, e.change order by e.seq desc) = 1
+)
+select c.quarter, coalesce(s.region, 'no region') as region, c.state,
+    count(*) as changes, count(*) filter (c.at >= c.first) as entered
+from standing c
+left join audit_store s on s.quarter = c.quarter and s.store = c.store
+group by c.quarter, region, c.state
+order by c.quarter, region, c.state;
+
+-- name: figures_of_promises
+-- Promised against measured: the last check within each quarter of each change that was measured.
+insert into audit_promise by name
+with quarters as (select quarter, first, last from incoming), judged as (
+    select q.quarter, k.*
+    from change_check k join quarters q on k.checked_on between q.first and q.last
+    where k.measured is not null
+    qualify row_number() over (partition by q.quarter, k.change order by k.seq desc) = 1
+)
+select j.quarter, coalesce(s.region, 'no region') as region, j.sureness, c.store, c.station,
+    j.change, j.clear_air_before as was, j.promised, j.measured, j.readings, j.checked_on
+from judged j
+join change c using (change)
+left join audit_store s on s.quarter = j.quarter and s.store = c.store
+where not c.parking
+order by j.quarter, c.store, c.station, j.change;
+
+-- name: figures_of_air
+-- Clear air of each region at the end of each quarter that had a run: the figure noted last of every
+-- station that the store's latest export lists.
+insert into audit_air by name
+with quarters as (
+    select i.quarter, i.first, i.last from incoming i
+    where exists (from run r where r.as_of between i.first and i.last)
+), noted as (
+    select q.quarter, k.store, k.station, max_by(k.clear_air, k.rowid) as clear_air,
+        greatest(1, max_by(k.labels, k.rowid)) as labels
+    from clear_air_kept k join quarters q on k.as_of <= q.last
+    group by q.quarter, k.store, k.station
+)
+select n.quarter, s.region, count(*) as stations, sum(n.labels) as labels,
+    round(fsum(n.clear_air * n.labels) / sum(n.labels), 6) as clear_air
+from noted n
+join audit_store s using (quarter, store)
+where exists (
+    from station_seen l
+    where l.store = n.store and l.station = n.station and l.seen_on = s.last_export)
+group by n.quarter, s.region
+order by n.quarter, s.region;
+
+-- name: latest_edition
+-- The latest edition of a quarter's audit.
+select * from audit_edition where quarter = $quarter order by edition desc limit 1;

@@ -1,0 +1,44 @@
+-- name: planned_stores
+-- Every store this run made a plan for, or could not: what its channels may be, and the day of the
+-- stations export the plan rests on.
+with spoken as (
+    select store from plan_proof union select store from unplanned_store
+)
+select s.store,
+    coalesce((select string_agg(distinct p.channel, ' ' order by p.channel) from permitted_channel p
+        where p.store = s.store), '') as choices,
+    coalesce((select max(n.seen_on) from station_now n where n.store = s.store), r.as_of) as seen_on
+from spoken s cross join this_run r
+order by s.store;
+
+-- name: planned_moves
+-- The moves of the plan of this run, with what each rests on. Labels gone silent do not count.
+select m.store, m.station, m.from_channel, m.to_channel, m.position, m.parking,
+    m.clear_air_before, m.clear_air_after,
+    coalesce(l.labels - l.silent_labels, 0) as labels, p.sureness
+from move m
+join station_plan p on p.store = m.store and p.station = m.station
+left join station_load l on l.store = m.store and l.station = m.station
+order by m.store, m.position;
+
+-- name: plans_in_force
+-- The plan in force of every store: the last one registered.
+select * from change_plan
+qualify row_number() over (partition by store order by number desc) = 1
+order by store;
+
+-- name: changes_in_force
+-- The changes of every plan in force, where each stands, and when it was carried out.
+with force as (
+    select plan from change_plan
+    qualify row_number() over (partition by store order by number desc) = 1
+), carried as (
+    select change, max("at") as carried_at from change_event where state = 'implemented' group by change
+)
+select c.store, c.change, c.station, c.from_channel, c.to_channel, c.position, c.parking,
+    s.state, s.at, a.carried_at
+from change c
+join force f on f.plan = c.plan
+join change_state_on(date '9999-12-30') s on s.change = c.change
+left join carried a on a.change = c.change
+order by c.store, c.position;

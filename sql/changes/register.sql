@@ -1,0 +1,49 @@
+-- name: this_run
+-- The run the database speaks of.
+select run, as_of from this_run;
+
+-- name: last_seq
+-- The number of the last event; 0 before the first.
+select coalesce(max(seq), 0) from change_event;
+
+-- name: last_plan
+-- The number of the last plan; 0 before the first.
+select coalesce(max(number), 0) from change_plan;
+
+-- name: events
+-- Every event of the register, oldest first.
+select * from change_event order by seq;
+
+-- name: events_of
+-- The events of the changes of some plans, by change, oldest first.
+select e.* from change_event e join change c using (change)
+where c.plan in (select unnest($plans))
+order by e.change, e.seq;
+
+-- name: standings
+-- Where every change stands.
+select change, state, "at" from change_state_on(date '9999-12-30') order by change;
+
+-- name: changes_of
+-- The changes of some plans as proposed.
+select * from change where plan in (select unnest($plans)) order by plan, position;
+
+-- name: plans_on_file
+-- Every plan of the register, and the one that superseded it.
+select p.plan, p.store, p.proposed_on, n.plan as superseded_by, n.proposed_on as superseded_on
+from change_plan p left join change_plan n on n.supersedes = p.plan
+order by p.number;
+
+-- name: carried_out
+-- The changes of a store that are carried out and not undone, the last one first, with the channel
+-- the last export found the station on where that is known.
+with carried as (
+    select change, max(seq) as seq from change_event where state = 'implemented' group by change
+)
+select c.store, c.change, c.plan, c.station, c.from_channel, c.to_channel,
+    (select max_by(k.channel_found, k.seq) from change_check k where k.change = c.change) as found
+from change c
+join change_state_on($day) s using (change)
+join carried e using (change)
+where c.store = $store and s.state in ('implemented', 'verified', 'ineffective')
+order by e.seq desc;

@@ -1,2 +1,0 @@
--- The day the run speaks of.
-select as_of from this_run;

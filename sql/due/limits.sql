@@ -1,2 +1,0 @@
--- The limits of this run.
-select name, value from setting order by name;

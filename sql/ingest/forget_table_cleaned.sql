@@ -1,2 +1,0 @@
--- Give back the room of this file's temporary table.
-drop table if exists temp.cleaned;

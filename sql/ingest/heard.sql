@@ -1,0 +1,46 @@
+-- name: clean_heard
+-- Type and judge every row of a "heard" export, in the file's order.
+create or replace temp table cleaned as
+with written as (
+    select line_number, row_fault, beyond, filled(store) as store, filled(station) as station,
+        filled(neighbour) as neighbour, coalesce(filled(seen_on), $exported_on) as seen_cell,
+        filled(level_dbm) as level_cell
+    from staged
+), typed as (
+    select *, as_day(seen_cell, $day_order) as seen_on, as_number(level_cell, $comma) as level_dbm
+    from written
+), judged as (
+    select *, coalesce(row_fault is null and store is not null and station is not null
+        and neighbour is not null and station <> neighbour and seen_on is not null
+        and level_dbm between -130 and 0
+        and not damaged(concat_ws(' ', store, station, neighbour)), false) as good
+    from typed
+)
+select line_number, store, station, neighbour, seen_on, level_dbm, good,
+    case when row_fault is not null then [wrong(row_fault, '', beyond)]
+        when not good then list_filter([
+        case when store is null then wrong('key-missing', 'store', '') end,
+        case when station is null then wrong('key-missing', 'station', '') end,
+        case when neighbour is null then wrong('key-missing', 'neighbour', '') end,
+        case when station = neighbour then wrong('heard-itself', 'neighbour', neighbour) end,
+        case when seen_on is null then wrong('date-unreadable', 'seen_on', seen_cell) end,
+        case when damaged(concat_ws(' ', store, station, neighbour))
+            then wrong('text-damaged', '', concat_ws(' ', store, station, neighbour)) end,
+        case when level_cell is null then wrong('level-missing', 'level_dbm', '')
+            when level_dbm is null then wrong('level-not-a-number', 'level_dbm', level_cell)
+            when not level_dbm between -130 and 0
+                then wrong('level-impossible', 'level_dbm', level_cell) end
+    ], lambda p: p is not null) end as problems
+from judged;
+
+-- name: load_heard
+-- Add the good rows to the set: one of equal rows, none that it holds already.
+insert into heard_seen by name
+select * exclude (held)
+from (
+    select * exclude (line_number, good, problems), false as held from cleaned where good
+    union all by name
+    select *, true as held from heard_seen
+    where seen_on in (select distinct seen_on from cleaned where good)
+)
+group by all having not bool_or(held);

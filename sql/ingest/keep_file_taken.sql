@@ -1,2 +1,0 @@
--- Every table of the file is in the database.
-insert into file_taken values ($file, $sha256);

@@ -1,2 +1,0 @@
--- What these files hold.
-insert into file_stamp select path, stamp, member, sha256 from incoming order by path, member;

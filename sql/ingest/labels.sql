@@ -1,0 +1,96 @@
+-- name: clean_labels
+-- Type and judge every row of a labels export, in the file's order.
+create or replace temp table cleaned as
+with typed as (
+    select line_number, row_fault, beyond, tidy(store, $odd) as store, tidy(label, $odd) as label,
+        tidy(station, $odd) as station, coalesce(seen_on, $exported_on) as seen_cell,
+        level_dbm as level_cell, stations_heard as heard_cell,
+        if(contains(success_pct, '%'), replace(success_pct, '%', ''), success_pct) as success_cell,
+        last_heard_on as last_cell, updates_per_day as updates_cell,
+        payload_octets as payload_cell, channels as channels_cell,
+        as_day(seen_cell, $day_order) as seen_on, as_number(level_cell, $comma) as level_dbm,
+        as_whole(heard_cell, $comma) as stations_heard,
+        as_number(success_cell, $comma) as success_pct,
+        as_day(last_cell, $day_order) as last_heard_on,
+        as_number(updates_cell, $comma) as updates_per_day,
+        as_number(payload_cell, $comma) as payload_octets,
+        as_channels(channels_cell) as channels
+    from staged
+), judged as (   -- a cell of blanks is an empty one; asking costs, so it is asked last
+    select *, coalesce(row_fault is null and store is not null and label is not null
+        and seen_on is not null
+        and case when level_cell is null or level_dbm between -130 and 0 then true
+            else filled(level_cell) is null end
+        and case when heard_cell is null or stations_heard between 0 and 10000 then true
+            else filled(heard_cell) is null end
+        and case when success_cell is null or success_pct between 0 and 100 then true
+            else filled(success_cell) is null end
+        and case when last_cell is null or last_heard_on is not null then true
+            else filled(last_cell) is null end
+        and case when updates_cell is null or updates_per_day between 0 and 100000 then true
+            else filled(updates_cell) is null end
+        and case when payload_cell is null or payload_octets between 0 and 100000000 then true
+            else filled(payload_cell) is null end
+        and case when channels_cell is null or channels is not null then true
+            else filled(channels_cell) is null end
+        and not ($suspect and damaged(concat_ws(' ', store, label, station))), false) as good
+    from typed
+)
+select line_number, store, label, seen_on, station, level_dbm, stations_heard, success_pct,
+    last_heard_on, updates_per_day, payload_octets, channels, good,
+    case when row_fault is not null then [wrong(row_fault, '', beyond)]
+        when not good then list_filter([
+        case when store is null then wrong('key-missing', 'store', '') end,
+        case when label is null then wrong('key-missing', 'label', '') end,
+        case when seen_on is null then wrong('date-unreadable', 'seen_on', seen_cell) end,
+        case when damaged(store) then wrong('text-damaged', 'store', store) end,
+        case when damaged(label) then wrong('text-damaged', 'label', label) end,
+        case when damaged(station) then wrong('text-damaged', 'station', station) end,
+        case when filled(level_cell) is null then null
+            when level_dbm is null then wrong('level-not-a-number', 'level_dbm', level_cell)
+            when not level_dbm between -130 and 0
+                then wrong('level-impossible', 'level_dbm', level_cell) end,
+        case when filled(heard_cell) is not null
+            and not coalesce(stations_heard between 0 and 10000, false)
+            then wrong('count-impossible', 'stations_heard', heard_cell) end,
+        case when filled(success_cell) is not null and not coalesce(success_pct between 0 and 100, false)
+            then wrong('success-impossible', 'success_pct', success_cell) end,
+        case when filled(last_cell) is not null and last_heard_on is null
+            then wrong('date-unreadable', 'last_heard_on', last_cell) end,
+        case when filled(updates_cell) is not null
+            and not coalesce(updates_per_day between 0 and 100000, false)
+            then wrong('count-impossible', 'updates_per_day', updates_cell) end,
+        case when filled(payload_cell) is not null
+            and not coalesce(payload_octets between 0 and 100000000, false)
+            then wrong('count-impossible', 'payload_octets', payload_cell) end,
+        case when filled(channels_cell) is not null and channels is null
+            then wrong('channel-impossible', 'channels', channels_cell) end
+    ], lambda p: p is not null) end as problems
+from judged;
+
+-- name: entangled_labels
+-- Whether a label occurs twice for one day in the file, or is in the database for that day: then
+-- rows must be compared whole; else every row is new.
+select exists (select 1 from cleaned where good group by store, label, seen_on having count(*) > 1)
+    or exists (
+        from (from label_seen where seen_on in (select distinct seen_on from cleaned where good)) e
+        semi join (from cleaned where good) c
+        on e.store = c.store and e.label = c.label and e.seen_on = c.seen_on
+    ) as entangled;
+
+-- name: load_labels
+-- Add the good rows to the set: one of equal rows, none that it holds already.
+insert into label_seen by name
+select * exclude (held)
+from (
+    select * exclude (line_number, good, problems), false as held from cleaned where good
+    union all by name
+    select *, true as held from label_seen
+    where seen_on in (select distinct seen_on from cleaned where good)
+)
+group by all having not bool_or(held);
+
+-- name: load_plain_labels
+-- Add the good rows where no label is entangled: all of them are new.
+insert into label_seen by name
+select * exclude (line_number, good, problems) from cleaned where good;

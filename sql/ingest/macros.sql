@@ -1,0 +1,211 @@
+-- name: filled
+-- A cell without the blanks around it, no-break ones included; null when nothing is left.
+create or replace temp macro filled(written) as
+    nullif(trim(written, ' ' || chr(9) || chr(10) || chr(13) || chr(160) || chr(8239)), '');
+
+-- name: tidy
+-- The same as `filled`, at less cost in files without odd blanks (tabs, no-break spaces).
+create or replace temp macro tidy(written, odd) as
+    case when odd then filled(written) else nullif(trim(written), '') end;
+
+-- name: point_form
+-- A number with a decimal point and nothing between thousands; null where marks stand as in no
+-- number. `comma`: the file has a decimal comma. Thousands are whole groups of three digits.
+-- The plain forms come first, because they are common and cheap.
+create or replace temp macro point_form(written, comma) as
+    case
+        when comma and not contains(written, '.') and not contains(written, ' ')
+            and strlen(written) = length(written) then replace(written, ',', '.')
+        when not comma and not contains(written, ',') and not contains(written, ' ')
+            and strlen(written) = length(written) then written
+        when comma and regexp_full_match(written,
+            '\s*[-+−]?(\d{1,3}([. \x{00A0}\x{202F}]\d{3})+|\d+)(,\d*)?\s*')
+            then replace(replace(regexp_replace(written, '[. \x{00A0}\x{202F}]', '', 'g'),
+                ',', '.'), '−', '-')
+        when not comma and regexp_full_match(written,
+            '\s*[-+−]?(\d{1,3}([, \x{00A0}\x{202F}]\d{3})+|\d+)(\.\d*)?\s*')
+            then replace(regexp_replace(written, '[, \x{00A0}\x{202F}]', '', 'g'), '−', '-')
+    end;
+
+-- name: as_number
+-- A number; null when the cell is none. `nan` and `inf` pass: every use checks a range.
+create or replace temp macro as_number(written, comma) as
+    try_cast(point_form(written, comma) as double);
+
+-- name: as_whole
+-- A whole number; null when the cell is none or has a fraction.
+create or replace temp macro as_whole(written, comma) as
+    try_cast(case when regexp_full_match(point_form(written, comma), '\s*[-+]?\d{1,9}(\.0*)?\s*')
+        then point_form(written, comma) end as integer);
+
+-- name: as_flag
+-- Yes or no, in any language of the exports; null when the word is neither.
+create or replace temp macro as_flag(written) as
+    case
+        when written = 'yes' then true
+        when written = 'no' then false
+        when lower(trim(written)) in ('yes', 'y', 'true', 't', '1', 'on', 'online', 'connected',
+            'ja', 'j', 'wahr', 'tak', 'prawda', 'oui', 'vrai', 'sí', 'si', 'sì', 'sim', 'vero',
+            'ano', 'igen', 'da', 'verbunden') then true
+        when lower(trim(written)) in ('no', 'n', 'false', 'f', '0', 'off', 'offline',
+            'disconnected', 'nein', 'falsch', 'nie', 'fałsz', 'non', 'faux', 'não', 'falso',
+            'ne', 'nem', 'nu', 'getrennt') then false
+    end;
+
+-- name: as_iso
+-- A date or time stamp with its day year first, from the file's order of day and month.
+create or replace temp macro as_iso(written, day_order) as
+    case
+        when day_order = 'iso' then written
+        when regexp_matches(written, '^\d{4}') then written
+        when day_order = 'dmy' then regexp_replace(regexp_replace(written,
+            '^(\d{1,2})[./-](\d{1,2})[./-](\d\d)(\D|$)', '20\3-\2-\1\4'),
+            '^(\d{1,2})[./-](\d{1,2})[./-](\d{4})', '\3-\2-\1')
+        else regexp_replace(regexp_replace(written,
+            '^(\d{1,2})[./-](\d{1,2})[./-](\d\d)(\D|$)', '20\3-\1-\2\4'),
+            '^(\d{1,2})[./-](\d{1,2})[./-](\d{4})', '\3-\1-\2')
+    end;
+
+-- name: as_day
+-- A day; null when the cell is none. Years outside 1990..2199 are slips, not days.
+-- The plain form comes first, because it is common and cheap.
+create or replace temp macro as_day(written, day_order) as
+    case
+        when written like '20__-__-__' then try_cast(written as date)
+        when try_cast(as_iso(replace(written, '/', '-'), day_order) as date)
+            between date '1990-01-01' and date '2199-12-31'
+            then try_cast(as_iso(replace(written, '/', '-'), day_order) as date)
+        when day_order = 'iso' and regexp_full_match(written, '(19|20|21)\d{6}')
+            then cast(try_strptime(written, '%Y%m%d') as date)
+        when regexp_full_match(written, '\d{4}\.\d{1,2}\.\d{1,2}')
+            then try_cast(replace(written, '.', '-') as date)
+    end;
+
+-- name: has_offset
+-- Whether a time stamp states its offset from UTC: Z, +02:00 or -05:00 after the time of day.
+create or replace temp macro has_offset(written) as
+    case
+        when written like '____-__-_____:__:__' then false
+        when written is null then false
+        else contains(substr(written, 12), '+') or contains(substr(written, 12), '-')
+            or contains(substr(written, 12), 'Z') or contains(substr(written, 12), 'z')
+    end;
+
+-- name: as_moment
+-- A moment: in UTC where the cell states an offset, else as the clock showed. Null without a time
+-- of day. The two plain forms come first, because they are common and cheap.
+create or replace temp macro as_moment(written, day_order) as
+    case
+        when written like '____-__-_____:__:__' then try_cast(written as timestamp)
+        when day_order = 'dmy' and written like '__.__.____ __:__:__' then try_cast(
+            substr(written, 7, 4) || '-' || substr(written, 4, 2) || '-' || substr(written, 1, 2)
+            || substr(written, 11) as timestamp)
+        when length(written) < 12 or not contains(written, ':') then null
+        when has_offset(written) then
+            make_timestamp(epoch_us(try_cast(as_iso(written, day_order) as timestamptz)))
+        when not regexp_matches(substr(written, 12), '[a-zA-Z]')
+            then try_cast(as_iso(written, day_order) as timestamp)
+    end;
+
+-- name: as_time
+-- A time of day; null when the cell is none. 24:00 is the last moment of the day.
+create or replace temp macro as_time(written) as
+    case
+        when regexp_full_match(written, '24[:.]00([:.]00)?') then time '23:59:59'
+        when regexp_full_match(written, '\d{1,2}[:.]\d{2}([:.]\d{2}(\.\d+)?)?')
+            then try_cast(replace(written, '.', ':') as time)
+    end;
+
+-- name: as_pan_id
+-- A PAN ID, 0..65535: hex after 0x, hex where four digits hold a letter or the file's column is
+-- all hex (`all_hex`), else decimal.
+create or replace temp macro as_pan_id(written, all_hex) as
+    case
+        when regexp_full_match(written, '0[xX][0-9a-fA-F]{1,4}') then try_cast(written as integer)
+        when regexp_full_match(written, '[0-9a-fA-F]{4}')
+            and (all_hex or regexp_matches(written, '[a-fA-F]'))
+            then try_cast('0x' || written as integer)
+        when regexp_full_match(written, '\d{1,5}') and try_cast(written as integer) <= 65535
+            then try_cast(written as integer)
+    end;
+
+-- name: bare_hex
+-- Hex digits without 0x before them and marks or blanks between them.
+create or replace temp macro bare_hex(written) as
+    regexp_replace(written, '^[\s\p{Z}]*0[xX]|[\s\p{Z}:.-]', '', 'g');
+
+-- name: as_eui64
+-- An EUI-64, or an EUI-48, as lower-case hex digits; as written when it is neither.
+create or replace temp macro as_eui64(written) as
+    case when regexp_full_match(bare_hex(written), '[0-9a-fA-F]{12}|[0-9a-fA-F]{16}')
+        then lower(bare_hex(written)) else written
+    end;
+
+-- name: as_statistic
+-- What an energy reading is: 'single', 'max' or 'mean'. Not stated means 'single'.
+create or replace temp macro as_statistic(written) as
+    case
+        when written is null or written = 'single' then 'single'
+        when written = 'max' then 'max'
+        when written = 'mean' then 'mean'
+        when filled(written) is null or lower(filled(written)) in ('single', 'einzel', 'einzeln',
+            'einzelwert', 'pojedynczy', 'sample') then 'single'
+        when lower(filled(written)) in ('max', 'maximum', 'peak', 'spitze', 'maksimum', 'maks')
+            then 'max'
+        when lower(filled(written)) in ('mean', 'average', 'avg', 'mittel', 'mittelwert', 'średnia')
+            then 'mean'
+    end;
+
+-- name: as_unit
+-- The unit of a level: 'dbm', '-dbm' (magnitudes) or 'raw' (0..255 on a declared scale).
+create or replace temp macro as_unit(written) as
+    case
+        when lower(written) = 'dbm' then 'dbm'
+        when lower(replace(replace(written, '−', '-'), ' ', '')) in ('-dbm', 'minusdbm') then '-dbm'
+        when lower(written) in ('raw', 'raw 0-255', '0-255', 'roh', 'rohwert') then 'raw'
+    end;
+
+-- name: as_level
+-- A level in dBm from a number in one of these units; null where the unit cannot give one.
+create or replace temp macro as_level(number, unit, zero_dbm, db_per_step) as
+    case unit
+        when 'dbm' then number
+        when '-dbm' then -number
+        when 'raw' then case when number between 0 and 255
+            then round(zero_dbm + number * db_per_step, 6) end
+    end;
+
+-- name: as_floor
+-- A floor, as a number or by a usual name; 0 is the ground floor.
+create or replace temp macro as_floor(written, comma) as
+    case
+        when lower(written) in ('eg', 'ground', 'ground floor', 'g', 'erdgeschoss', 'parter') then 0
+        when regexp_full_match(lower(written), '\d{1,2}\. ?og')
+            then try_cast(regexp_extract(written, '\d+') as integer)
+        when regexp_full_match(lower(written), '\d{1,2}\. ?ug')
+            then -try_cast(regexp_extract(written, '\d+') as integer)
+        else as_whole(written, comma)
+    end;
+
+-- name: as_channels
+-- A list of channels as '11 15 20 25', ascending; null when the cell is no list of numbers.
+-- A list in that form comes first, because it is common and cheap.
+create or replace temp macro as_channels(written) as
+    case
+        when regexp_full_match(written || ' ', '(11 )?(12 )?(13 )?(14 )?(15 )?(16 )?(17 )?(18 )?'
+            || '(19 )?(20 )?(21 )?(22 )?(23 )?(24 )?(25 )?(26 )?') then written
+        when regexp_full_match(written, '\s*\d{1,2}([ ,;/|+]+\d{1,2})*\s*')
+            then array_to_string(list_transform(list_sort(list_distinct(list_transform(
+                regexp_extract_all(written, '\d+'), lambda c: try_cast(c as integer)))),
+                lambda c: cast(c as varchar)), ' ')
+    end;
+
+-- name: wrong
+-- One thing wrong with a row: the problem's name, the field, and what the cell said.
+create or replace temp macro wrong(problem, field, cell) as
+    {'problem': problem, 'field': field, 'cell': left(coalesce(cell, ''), 120)};
+
+-- name: damaged
+-- Whether a text holds a character that could not be decoded, or a control character.
+create or replace temp macro damaged(written) as
+    regexp_matches(written, '[\x{FFFD}\x00-\x08\x0b\x0c\x0e-\x1f\x7f]');

@@ -1,0 +1,26 @@
+-- name: tally
+-- Rows of the file, and the good ones among them.
+select count(*) as rows, count(*) filter (good) as good from cleaned;
+
+-- name: newest_seen
+-- The newest day of the file's good rows.
+select max(seen_on) as seen_on from cleaned where good;
+
+-- name: distressed
+-- Whether a row may be bad because the notation was decided wrongly: it has a cell that looks like
+-- a day or a number and yet could not be read.
+select exists (from cleaned where not good and len(list_filter(problems, lambda p:
+    p.problem = 'date-unreadable' and regexp_matches(p.cell, '^\s*\d{1,2}[./-]\d{1,2}[./-]\d{2}')
+    or p.problem <> 'date-unreadable' and regexp_matches(p.cell, '\d[.,]\d|^[-+−]?[.,]\d'))) > 0) as distressed;
+
+-- name: bad_text
+-- The cells of bad rows as JSON, by the row's place in the file.
+create or replace temp table bad_text as
+select n, to_json(d) as cells
+from (select row_number() over () - 1 as n, * from delivered) d
+semi join (select rowid as n from cleaned where not good) b using (n);
+
+-- name: drop_blank
+-- Drop rows without any filled cell: they are no rows.
+delete from cleaned using bad_text b
+where cleaned.rowid = b.n and not regexp_matches(cast(b.cells as varchar), ':"\s*[^"\s]');

@@ -1,0 +1,80 @@
+-- name: clean_stations
+-- Type and judge every row of a stations export, in the file's order.
+create or replace temp table cleaned as
+with written as (
+    select line_number, row_fault, beyond, filled(store) as store, filled(station) as station,
+        coalesce(filled(seen_on), $exported_on) as seen_cell, filled(name) as name,
+        filled(mounted) as mounted, filled(floor) as floor_cell, filled(x_m) as x_cell,
+        filled(y_m) as y_cell, filled(channel) as channel_cell, filled(pan_id) as pan_cell,
+        filled(tx_power_dbm) as power_cell, as_eui64(filled(eui64)) as eui64,
+        filled(ip_address) as ip_address, filled(port) as port_cell, filled(firmware) as firmware,
+        filled(hardware) as hardware, filled(connected) as connected_cell
+    from staged
+), typed as (
+    select *, as_day(seen_cell, $day_order) as seen_on, as_floor(floor_cell, $comma) as floor,
+        as_number(x_cell, $comma) as x_m, as_number(y_cell, $comma) as y_m,
+        as_whole(channel_cell, $comma) as channel, as_pan_id(pan_cell, $pan_hex) as pan_id,
+        as_number(power_cell, $comma) as tx_power_dbm, as_whole(port_cell, $comma) as port,
+        as_flag(connected_cell) as connected,
+        concat_ws(' ', store, station, name, mounted, eui64, ip_address, firmware, hardware) as texts
+    from written
+), judged as (
+    select *, coalesce(row_fault is null and store is not null and station is not null
+        and seen_on is not null and not damaged(texts)
+        and (floor_cell is null or floor between -20 and 200)
+        and (x_cell is null or x_m between -10000 and 10000)
+        and (y_cell is null or y_m between -10000 and 10000)
+        and (channel_cell is null or channel between 0 and 255)
+        and (pan_cell is null or pan_id is not null)
+        and (power_cell is null or tx_power_dbm between -60 and 40)
+        and (port_cell is null or port between 1 and 65535)
+        and (connected_cell is null or connected is not null), false) as good
+    from typed
+)
+select line_number, store, station, seen_on, name, mounted, floor, x_m, y_m, channel, pan_id,
+    tx_power_dbm, eui64, ip_address, port, firmware, hardware, connected, good,
+    case when row_fault is not null then [wrong(row_fault, '', beyond)]
+        when not good then list_filter([
+        case when store is null then wrong('key-missing', 'store', '') end,
+        case when station is null then wrong('key-missing', 'station', '') end,
+        case when seen_on is null then wrong('date-unreadable', 'seen_on', seen_cell) end,
+        case when damaged(texts) then wrong('text-damaged', '', texts) end,
+        case when floor_cell is not null and not coalesce(floor between -20 and 200, false)
+            then wrong('floor-unreadable', 'floor', floor_cell) end,
+        case when x_cell is not null and not coalesce(x_m between -10000 and 10000, false)
+            then wrong('position-impossible', 'x_m', x_cell) end,
+        case when y_cell is not null and not coalesce(y_m between -10000 and 10000, false)
+            then wrong('position-impossible', 'y_m', y_cell) end,
+        case when channel_cell is not null and not coalesce(channel between 0 and 255, false)
+            then wrong('channel-impossible', 'channel', channel_cell) end,
+        case when pan_cell is not null and pan_id is null
+            then wrong('pan-id-impossible', 'pan_id', pan_cell) end,
+        case when power_cell is not null and not coalesce(tx_power_dbm between -60 and 40, false)
+            then wrong('power-impossible', 'tx_power_dbm', power_cell) end,
+        case when port_cell is not null and not coalesce(port between 1 and 65535, false)
+            then wrong('port-impossible', 'port', port_cell) end,
+        case when connected_cell is not null and connected is null
+            then wrong('yes-no-unreadable', 'connected', connected_cell) end
+    ], lambda p: p is not null) end as problems
+from judged;
+
+-- name: load_stations
+-- Add the good rows to the set: one of equal rows, none that it holds already.
+insert into station_seen by name
+select * exclude (held)
+from (
+    select * exclude (line_number, good, problems), false as held from cleaned where good
+    union all by name
+    select *, true as held from station_seen
+    where seen_on in (select distinct seen_on from cleaned where good)
+)
+group by all having not bool_or(held);
+
+-- name: written_network
+-- The network addresses of good rows, as the file writes them.
+select distinct ip_address from cleaned where good and ip_address is not null;
+
+-- name: tidy_network
+-- Put them in canonical form, so that they compare.
+update cleaned set ip_address = f.tidy from address_form f
+where f.written = cleaned.ip_address and f.tidy <> f.written;

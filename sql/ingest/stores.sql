@@ -1,0 +1,55 @@
+-- name: clean_stores
+-- Type and judge every row of a stores export, in the file's order.
+create or replace temp table cleaned as
+with written as (
+    select line_number, row_fault, beyond, filled(store) as store,
+        coalesce(filled(seen_on), $exported_on) as seen_cell, filled(name) as name,
+        filled(region) as region, upper(filled(country)) as country,
+        filled(store_type) as store_type, filled(time_zone) as time_zone,
+        filled(opens) as opens_cell, filled(closes) as closes_cell
+    from staged
+), typed as (
+    select *, as_day(seen_cell, $day_order) as seen_on, as_time(opens_cell) as opens,
+        as_time(closes_cell) as closes
+    from written
+), judged as (
+    select *, coalesce(row_fault is null and store is not null and seen_on is not null
+        and (country is null or regexp_full_match(country, '[A-Z]{2}'))
+        and (time_zone is null or list_contains($time_zones::varchar[], time_zone))
+        and (opens_cell is null or opens is not null)
+        and (closes_cell is null or closes is not null)
+        and not damaged(concat_ws(' ', store, name, region, store_type)), false) as good
+    from typed
+)
+select line_number, store, seen_on, name, region, country, store_type, time_zone, opens, closes,
+    good,
+    case when row_fault is not null then [wrong(row_fault, '', beyond)]
+        when not good then list_filter([
+        case when store is null then wrong('key-missing', 'store', '') end,
+        case when seen_on is null then wrong('date-unreadable', 'seen_on', seen_cell) end,
+        case when damaged(store) then wrong('text-damaged', 'store', store) end,
+        case when damaged(name) then wrong('text-damaged', 'name', name) end,
+        case when damaged(region) then wrong('text-damaged', 'region', region) end,
+        case when damaged(store_type) then wrong('text-damaged', 'store_type', store_type) end,
+        case when country is not null and not regexp_full_match(country, '[A-Z]{2}')
+            then wrong('country-unknown', 'country', country) end,
+        case when time_zone is not null and not list_contains($time_zones::varchar[], time_zone)
+            then wrong('time-zone-unknown', 'time_zone', time_zone) end,
+        case when opens_cell is not null and opens is null
+            then wrong('time-unreadable', 'opens', opens_cell) end,
+        case when closes_cell is not null and closes is null
+            then wrong('time-unreadable', 'closes', closes_cell) end
+    ], lambda p: p is not null) end as problems
+from judged;
+
+-- name: load_stores
+-- Add the good rows to the set: one of equal rows, none that it holds already.
+insert into store_seen by name
+select * exclude (held)
+from (
+    select * exclude (line_number, good, problems), false as held from cleaned where good
+    union all by name
+    select *, true as held from store_seen
+    where seen_on in (select distinct seen_on from cleaned where good)
+)
+group by all having not bool_or(held);

@@ -1,0 +1,68 @@
+-- name: clean_wifi
+-- Type and judge every row of a Wi-Fi export, in the file's order.
+create or replace temp table cleaned as
+with written as (
+    select line_number, row_fault, beyond, filled(store) as store, filled(station) as station,
+        coalesce(filled(seen_on), $exported_on) as seen_cell, filled(network) as network,
+        filled(wifi_channel) as channel_cell, filled(width_mhz) as width_cell,
+        lower(replace(filled(secondary), '−', '-')) as secondary_cell,
+        filled(level_dbm) as level_cell,
+        filled(replace(utilisation_pct, '%', '')) as utilisation_cell
+    from staged
+), typed as (
+    select *, as_day(seen_cell, $day_order) as seen_on,
+        as_whole(channel_cell, $comma) as wifi_channel,
+        coalesce(as_whole(width_cell, $comma), if(width_cell is null, 20, null)) as width_mhz,
+        case when secondary_cell in ('above', 'upper', '+1', '+', 'oberhalb', 'oben', 'powyżej')
+            then 'above'
+            when secondary_cell in ('below', 'lower', '-1', '-', 'unterhalb', 'unten', 'poniżej')
+            then 'below' end as secondary,
+        as_number(level_cell, $comma) as level_dbm,
+        as_number(utilisation_cell, $comma) as utilisation_pct
+    from written
+), judged as (
+    select *, coalesce(row_fault is null and store is not null and network is not null
+        and seen_on is not null and wifi_channel between 1 and 14 and width_mhz in (20, 22, 40)
+        and (secondary_cell is null or secondary_cell in ('none', 'kein', 'keiner', 'brak')
+            or secondary is not null)
+        and (level_cell is null or level_dbm between -130 and 0)
+        and (utilisation_cell is null or utilisation_pct between 0 and 100)
+        and not damaged(concat_ws(' ', store, station, network)), false) as good
+    from typed
+)
+select line_number, store, station, seen_on, network, wifi_channel, width_mhz, secondary,
+    level_dbm, utilisation_pct, good,
+    case when row_fault is not null then [wrong(row_fault, '', beyond)]
+        when not good then list_filter([
+        case when store is null then wrong('key-missing', 'store', '') end,
+        case when network is null then wrong('key-missing', 'network', '') end,
+        case when seen_on is null then wrong('date-unreadable', 'seen_on', seen_cell) end,
+        case when damaged(concat_ws(' ', store, station, network))
+            then wrong('text-damaged', '', concat_ws(' ', store, station, network)) end,
+        case when not coalesce(wifi_channel between 1 and 14, false)
+            then wrong('wifi-channel-impossible', 'wifi_channel', channel_cell) end,
+        case when not coalesce(width_mhz in (20, 22, 40), false)
+            then wrong('width-impossible', 'width_mhz', width_cell) end,
+        case when secondary_cell not in ('none', 'kein', 'keiner', 'brak') and secondary is null
+            then wrong('secondary-unknown', 'secondary', secondary_cell) end,
+        case when level_cell is null then null
+            when level_dbm is null then wrong('level-not-a-number', 'level_dbm', level_cell)
+            when not level_dbm between -130 and 0
+                then wrong('level-impossible', 'level_dbm', level_cell) end,
+        case when utilisation_cell is not null
+            and not coalesce(utilisation_pct between 0 and 100, false)
+            then wrong('utilisation-impossible', 'utilisation_pct', utilisation_cell) end
+    ], lambda p: p is not null) end as problems
+from judged;
+
+-- name: load_wifi
+-- Add the good rows to the set: one of equal rows, none that it holds already.
+insert into wifi_seen by name
+select * exclude (held)
+from (
+    select * exclude (line_number, good, problems), false as held from cleaned where good
+    union all by name
+    select *, true as held from wifi_seen
+    where seen_on in (select distinct seen_on from cleaned where good)
+)
+group by all having not bool_or(held);

@@ -1,2 +1,0 @@
--- The chosen stores are planned anew; the table holds the current plan only.
-delete from plan_sensitivity where store in (select store from due_store);

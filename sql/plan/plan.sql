@@ -1,0 +1,75 @@
+-- name: stations
+-- Every station of today with what the plan needs of it. `kept_on` is the channel it is held to:
+-- its own, where an approved exception to channel-not-permitted keeps it there; the one it is to
+-- move to, where that change of the plan in force is approved, scheduled, or made and not yet
+-- verified: what people have agreed on is not planned anew.
+with force as (
+    select plan from change_plan
+    qualify row_number() over (partition by store order by number desc) = 1
+), agreed as (
+    select c.store, c.station, max_by(c.to_channel, c.position) as channel
+    from change c
+    join force f on f.plan = c.plan
+    join change_state_on((select day from register_day)) s on s.change = c.change
+    where s.state in ('approved', 'scheduled', 'implemented')
+    group by c.store, c.station
+)
+select n.store, n.station, n.channel, l.weight, l.air_share,
+    case when exists (
+        select 1 from exception x, this_run r
+        where x.rule = 'channel-not-permitted' and x.until >= r.as_of
+            and x.store in ('*', n.store) and x.subject in ('*', n.station)
+    ) then n.channel else a.channel end as kept_on
+from station_now n semi join due_store using (store)
+join station_load l on l.store = n.store and l.station = n.station
+left join agreed a on a.store = n.store and a.station = n.station
+where n.channel is not null
+order by n.store, n.station;
+
+-- name: choices
+-- Channels a store may use: permitted by the rules and listened to by every label that says so.
+with told as (
+    select store, channels, count(*) as labels
+    from label_now where channels is not null group by store, channels
+), listening as (
+    select store, cast(unnest(string_split(channels, ' ')) as integer) as channel, labels
+    from told
+), heard_by_all as (
+    select l.store, l.channel from listening l
+    group by l.store, l.channel
+    having sum(l.labels) = (select sum(t.labels) from told t where t.store = l.store)
+)
+select p.store, p.channel
+from permitted_channel p semi join due_store using (store)
+where exists (select 1 from heard_by_all h where h.store = p.store and h.channel = p.channel)
+    or not exists (select 1 from told t where t.store = p.store)
+order by p.store, p.channel;
+
+-- name: evidence
+-- The evidence of every station and channel, as the plan reckons with it.
+select store, station, channel, busy_bound as bound, coalesce(busy_share, busy_bound) as share,
+    worth, readings, own_traffic, source, wifi
+from ed_evidence semi join due_store using (store)
+order by store, station, channel;
+
+-- name: heard
+-- Who disturbs whom.
+select *
+from earshot semi join due_store using (store)
+order by store, station, neighbour;
+
+-- name: held
+-- Stores that are not planned, since a station of theirs stands on a channel that is not known.
+select store, cause, subject, stations from held_store order by store;
+
+-- name: inputs
+-- What the plan of each store surveyed is made from, apart from its stations: its survey, which
+-- stands for evidence, earshot and labels, and the channels permitted.
+with permitted as (
+    select store, string_agg(channel, ' ' order by channel) as channels
+    from permitted_channel group by store
+)
+select c.store, c.fingerprint, p.channels, h.cause, h.subject, h.stations
+from computed c left join permitted p using (store) left join held_store h using (store)
+where c.step = 'survey'
+order by c.store;

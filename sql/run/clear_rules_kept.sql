@@ -1,2 +1,0 @@
--- Empty the table: it holds the rules of the last run only.
-delete from rules_kept;

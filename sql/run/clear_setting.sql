@@ -1,2 +1,0 @@
--- Empty the table: it speaks of one run.
-delete from setting;

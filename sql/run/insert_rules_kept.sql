@@ -1,2 +1,0 @@
--- Keep the rules file as written.
-insert into rules_kept values ($text);

@@ -1,0 +1,67 @@
+-- name: figures
+-- What the run comes to. Clear air is averaged over stations, weighted by the labels they serve.
+with aired as (
+    select p.clear_air_now, p.clear_air_planned, greatest(l.labels, 1) as labels
+    from station_plan p join station_load l using (store, station)
+)
+select run, as_of,
+    (select count(*) from store_now) as stores,
+    (select count(*) from station_now) as stations,
+    (select count(*) from finding f where f.run = this_run.run and excepted is not null)
+        as excepted,
+    (select count(*) from move) as moves,
+    (select count(distinct store) from move) as stores_with_moves,
+    coalesce((select fsum(clear_air_now * labels) / sum(labels) from aired), 0) as clear_air_now,
+    coalesce((select fsum(clear_air_planned * labels) / sum(labels) from aired), 0)
+        as clear_air_planned
+from this_run;
+
+-- name: standing_findings
+-- Findings of this run by severity, but for those that an approved exception covers.
+select severity as key, count(*) as value
+from finding where run = (select run from this_run) and excepted is null
+group by severity order by severity;
+
+-- name: left_aside
+-- Columns of exports that no heading table knows, so that a lost column does not go unnoticed.
+select file, regexp_extract(decisions, 'headings left aside: ([^;]*)', 1) as headings
+from export_file where decisions like '%headings left aside: %' order by file;
+
+-- name: unplanned
+-- Stores without a plan, with the reason.
+select store as key, reason as value from unplanned_store order by store;
+
+-- name: planned_stores
+-- Stores for which there is a plan.
+select store from plan_proof order by store;
+
+-- name: listed_findings
+-- The standing findings of this run, store by store, gravest first; what concerns no one store
+-- comes last, under the whole portfolio.
+select f.severity, f.store, coalesce(s.region, 'the whole portfolio') as region, f.rule, f.subject,
+    f.detail
+from finding f left join store_now s using (store)
+where f.run = (select run from this_run) and f.excepted is null
+order by s.store is null, f.store, list_position(['stop', 'fix', 'watch', 'note'], f.severity),
+    f.rule, f.subject, f.detail;
+
+-- name: listed_moves
+-- The moves of the plan in the order to make them.
+select m.store, s.region, m.position, m.station, m.from_channel, m.to_channel,
+    if(m.parking, 'parking', '') as parking, m.clear_air_before, m.clear_air_after, m.reason
+from move m join store_now s using (store)
+order by m.store, m.position;
+
+-- name: listed_schedule
+-- The schedule, night by night.
+select region, night, store, starts_local, ends_local, team, wave,
+    if(provisional, 'provisional', 'firm') as firmness, moves
+from change_schedule order by night, region, starts_at, store;
+
+-- name: unscheduled
+-- Stores with moves but without a night, and what stops them.
+from unscheduled_store order by store;
+
+-- name: schedule_proof
+-- How good the schedule of each region is proven to be.
+from schedule_proof order by region;

@@ -1,2 +1,0 @@
--- The rules file of the last run.
-select text from rules_kept;

@@ -1,2 +1,0 @@
--- The run the views speak of.
-select run, as_of from this_run;

@@ -1,2 +1,0 @@
--- Empty the table: it holds the current schedule only.
-delete from change_schedule;

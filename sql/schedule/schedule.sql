@@ -1,0 +1,89 @@
+-- name: jobs
+-- Every store with moves to make: what the schedule needs of it, its moves in order, and what they
+-- are worth. Moves that were refused, put off or carried out are left out. The worth is clear air
+-- gained, weighted by labels; a store without a labels export counts as many per station as the
+-- chain has on average.
+with force as (
+    select plan from change_plan
+    qualify row_number() over (partition by store order by number desc) = 1
+), settled as (
+    select c.store, c.position
+    from change c
+    join force f on f.plan = c.plan
+    join change_state_on((select day from register_day)) s on s.change = c.change
+    where s.state in ('refused', 'deferred', 'implemented', 'verified', 'ineffective', 'backed out')
+), to_make as (
+    select m.store, list(m.position order by m.position) as positions
+    from move m anti join settled s on s.store = m.store and s.position = m.position
+    group by m.store
+), carried as (
+    select store, sum(labels) as labels, count(*) as stations from station_load group by store
+), chain as (
+    select coalesce(sum(labels) / nullif(sum(stations), 0), 1) as labels_per_station
+    from carried where labels > 0
+), worth as (
+    select p.store, round(sum(
+        case when c.labels > 0 then coalesce(l.labels, 0) else chain.labels_per_station end
+            * (p.clear_air_planned - p.clear_air_now) order by p.station
+    ), 4) as benefit
+    from station_plan p
+    left join station_load l on l.store = p.store and l.station = p.station
+    left join carried c on c.store = p.store, chain
+    group by p.store
+), taken as (
+    select w.store, max_by(w.wave, w.taken_on) as wave
+    from wave_taken w, this_run r where w.taken_on < r.as_of group by w.store
+)
+select n.store, n.region, n.store_type, n.country, n.time_zone, n.opens, n.closes,
+    t.positions, coalesce(w.benefit, 0) as benefit, k.wave
+from to_make t
+join store_now n using (store)
+left join worth w using (store)
+left join taken k using (store)
+order by n.store;
+
+-- name: wifi_neighbours
+-- Stores that hear the same Wi-Fi transmitters, under the first of these by hardware address. Names
+-- are left out: the chain's own network has one name everywhere.
+with heard as (
+    select distinct store, lower(replace(network, '-', ':')) as network
+    from wifi_now
+    where regexp_full_match(lower(network), '[0-9a-f]{2}([:-][0-9a-f]{2}){5}')
+        and network not in ('00:00:00:00:00:00', 'ff:ff:ff:ff:ff:ff')
+), hearing as (
+    select network, list(store order by store) as stores
+    from heard group by network having count(*) > 1
+)
+select min(network) as key, stores as value from hearing group by stores order by key;
+
+-- name: wave_results
+-- What became of the waves so far.
+select region, wave, stores, verified from wave_result order by region, wave;
+
+-- name: this_day
+-- The day this run speaks of.
+select as_of from this_run;
+
+-- name: nights
+-- The current schedule.
+from change_schedule order by store, night;
+
+-- name: plans_in_force
+-- The plan in force of every store that has one in the register.
+select store as key, plan as value from change_plan
+qualify row_number() over (partition by store order by number desc) = 1
+order by store;
+
+-- name: forget_waves
+-- Forget what a run of the same day, or of a later one, put in waves.
+delete from wave_taken where taken_on >= (select as_of from this_run);
+
+-- name: keep_waves
+-- Keep the wave of every store that has a night for certain and was in no wave before.
+insert into wave_taken
+select s.store, any_value(s.wave), any_value(r.as_of)
+from change_schedule s, this_run r
+where not s.provisional
+    and s.store not in (select store from wave_taken where wave = s.wave)
+group by s.store
+order by s.store;

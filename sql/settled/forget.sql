@@ -1,2 +1,0 @@
--- What a whole run worked out is about to be replaced.
-delete from whole_run;

@@ -1,2 +1,0 @@
--- A whole run is done.
-insert into whole_run values ($fingerprint);

@@ -1,2 +1,0 @@
--- The chosen stores are surveyed anew.
-delete from earshot where store in (select store from due_store);

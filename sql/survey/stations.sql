@@ -1,0 +1,89 @@
+-- name: facts
+-- What is known of each store, folded to a figure a table: facts are sets, so the order in which
+-- they came does not count.
+select store, 'ed_reading' as kind, count(*) as rows, bit_xor(hash(f)) as content
+from ed_reading f group by store
+union all
+select store, 'heard_seen' as kind, count(*) as rows, bit_xor(hash(f)) as content
+from heard_seen f group by store
+union all
+select store, 'label_seen' as kind, count(*) as rows, bit_xor(hash(f)) as content
+from label_seen f group by store
+union all
+select store, 'station_seen' as kind, count(*) as rows, bit_xor(hash(f)) as content
+from station_seen f group by store
+union all
+select store, 'store_seen' as kind, count(*) as rows, bit_xor(hash(f)) as content
+from store_seen f group by store
+union all
+select store, 'wifi_seen' as kind, count(*) as rows, bit_xor(hash(f)) as content
+from wifi_seen f group by store
+order by store, kind;
+
+-- name: pairs
+-- Every ordered pair of stations of a store, with what is known of the path between them.
+-- `measured_dbm` is the level heard; `reverse_dbm` the level heard the other way round.
+with stations as (
+    select n.store, n.station, n.floor, n.x_m, n.y_m,
+        coalesce(n.tx_power_dbm, s.value) as tx_power_dbm
+    from station_now n, setting s where s.name = 'default_tx_power_dbm'
+)
+select a.store, a.station, b.station as neighbour,
+    a.tx_power_dbm as own_power_dbm, b.tx_power_dbm as neighbour_power_dbm,
+    case when b.x_m is not null and b.y_m is not null and a.x_m is not null and a.y_m is not null
+        then sqrt(pow(a.x_m - b.x_m, 2) + pow(a.y_m - b.y_m, 2)) end as flat_m,
+    abs(coalesce(a.floor, 0) - coalesce(b.floor, 0)) as floors,
+    h.level_dbm as measured_dbm, r.level_dbm as reverse_dbm
+from stations a join stations b on a.store = b.store and a.station <> b.station
+left join heard_now h on h.store = a.store and h.station = a.station and h.neighbour = b.station
+left join heard_now r on r.store = a.store and r.station = b.station and r.neighbour = a.station
+order by a.store, a.station, b.station;
+
+-- name: payloads
+-- The distinct payload sizes of labels, in whole octets, so that air time is computed once each; the
+-- one that stands for labels that do not say is always among them.
+select distinct cast(ceil(coalesce(l.payload_octets, s.value)) as bigint) as payload_octets
+from (select distinct payload_octets from label_seen union select null) l, setting s
+where s.name = 'default_payload_octets'
+order by payload_octets;
+
+-- name: station_load
+-- What each station of today carries. `incoming` gives the air time of one update per payload size.
+-- Without a labels export of its store a station is taken to serve a usual number of labels, so that
+-- sharing a channel has its price.
+insert into station_load by name
+with limits as (
+    select max(value) filter (name = 'weak_label_dbm') as weak_dbm,
+        max(value) filter (name = 'silent_after_days') as silent_days,
+        max(value) filter (name = 'default_updates_per_day') as updates,
+        max(value) filter (name = 'default_payload_octets') as octets,
+        max(value) filter (name = 'updates_hours_per_day') as hours,
+        max(value) filter (name = 'default_labels_per_station') as labels
+    from setting
+), usual as (
+    select any_value(l.labels * l.updates * a.air_ms / (l.hours * 3600000)) as air_share
+    from limits l join incoming a on a.payload_octets = cast(ceil(l.octets) as bigint)
+), counted as (
+    select n.store, n.station, count(*) as labels,
+        count(*) filter (n.level_dbm < l.weak_dbm) as weak_labels,
+        count(*) filter (n.seen_on - n.last_heard_on > l.silent_days) as silent_labels,
+        count(*) filter (n.stations_heard <= 1) as lone_labels,
+        fsum(coalesce(n.updates_per_day, l.updates) * a.air_ms) / any_value(l.hours * 3600000)
+            as air_share
+    from label_now n, limits l, incoming a
+    where a.payload_octets = cast(ceil(coalesce(n.payload_octets, l.octets)) as bigint)
+    group by n.store, n.station
+), stations as (
+    select s.store, s.station, coalesce(c.labels, 0) as labels,
+        coalesce(c.weak_labels, 0) as weak_labels, coalesce(c.silent_labels, 0) as silent_labels,
+        coalesce(c.lone_labels, 0) as lone_labels, coalesce(c.air_share, 0) as air_share,
+        avg(coalesce(c.labels, 0)) over (partition by s.store) as mean_labels
+    from station_now s left join counted c on c.store = s.store and c.station = s.station
+)
+select store, station, labels, weak_labels, silent_labels, lone_labels,
+    round(least(if(mean_labels = 0, (select air_share from usual), air_share), 0.95), 6)
+        as air_share,
+    -- A store without a labels export weighs its stations alike; an empty station still counts a little.
+    round(case when mean_labels = 0 then 1 else greatest(0.1, labels / mean_labels) end, 6) as weight
+from stations
+order by store, station;
