@@ -130,7 +130,7 @@ def _measure(size: BenchSize, folder: Path, progress: Progress) -> BenchResult:
 
 def _rows(database: Path) -> dict[str, int]:
     with open_database(database) as opened:
-        return {step: int(count or 0) for step, count in opened.rows("bench", "rows")}
+        return {step: int(count or 0) for step, count in opened.mapping("bench", "rows").items()}
 
 
 def _apart(request: Request) -> BenchRun:

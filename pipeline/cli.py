@@ -15,12 +15,13 @@ from pipeline import __version__, commands, terminal
 from pipeline.bench import bench
 from pipeline.check.rules import explain, rule_list
 from pipeline.demo.bench import BenchSize
-from pipeline.errors import QuietaisleError
+from pipeline.errors import QuietaisleError, StorageFailed
 from pipeline.progress import Progress
 from pipeline.records import Selection, Severity
 from pipeline.run import Request, run
 from pipeline.settings import load_settings
 from pipeline.template import write_demo, write_template
+from pipeline.visible import visible
 
 DONE, FINDINGS, FAILED = 0, 1, 2
 _PATH = click.Path(path_type=Path)
@@ -112,7 +113,7 @@ def run_command(call: Call) -> int:
 def _run(call: Call) -> int:
     summary = run(call.request, call.progress)
     terminal.show_run(call.console, summary)
-    return status(summary.findings, call.fail_on)
+    return FAILED if summary.unwritten else status(summary.findings, call.fail_on)
 
 
 @cli.command("ingest")
@@ -214,6 +215,7 @@ def verify_command(call: Call) -> int:
 @cli.command("audit")
 @click.option("--quarter", metavar="2026-Q3", help="The quarter; else that of the run's day.")
 @click.option("--approve", is_flag=True, help="Freeze the selected stores as they are as agreed.")
+@click.option("--all-stores", is_flag=True, help="With --approve: every store, in one go.")
 @click.option("--by", help="Who approves; a name in the rules file.")
 @click.option("--reason", help="Why, in words.")
 @click.option("--since", type=_DAY, help="Compare from this day's evening.")
@@ -224,7 +226,7 @@ def audit_command(call: Call, *, quarter: str | None, approve: bool, **options: 
     """Hold what is found against what was agreed: a quarter, two days, or one station's life."""
     since, until = options["since"], options["until"]
     if approve:
-        _approve(call, options["by"], options["reason"])
+        _approve(call, options["by"], options["reason"], every=options["all_stores"])
     elif options["station"]:
         if call.only_store is None:
             raise click.UsageError("--station needs exactly one --store")
@@ -241,9 +243,12 @@ def audit_command(call: Call, *, quarter: str | None, approve: bool, **options: 
     return DONE
 
 
-def _approve(call: Call, by: str | None, reason: str | None) -> None:
-    if call.request.selection == Selection() or not by or not reason:
-        raise click.UsageError("--approve needs --store or --region, --by and --reason")
+def _approve(call: Call, by: str | None, reason: str | None, *, every: bool) -> None:
+    chosen = call.request.selection != Selection()
+    if chosen == every or not by or not reason:
+        raise click.UsageError(
+            "--approve needs --by, --reason, and --store, --region or --all-stores"
+        )
     terminal.show_approved(call.console, commands.run_approve(call.request, by, reason))
 
 
@@ -290,7 +295,11 @@ def main() -> None:
     try:
         sys.exit(cli.main(standalone_mode=False))
     except QuietaisleError as error:
-        click.echo(str(error), err=True)
+        click.echo(visible(str(error)), err=True)
+        sys.exit(FAILED)
+    except OSError as error:
+        failed = StorageFailed(error.filename or "A file", error.strerror or str(error))
+        click.echo(visible(str(failed)), err=True)
         sys.exit(FAILED)
     except click.ClickException as error:
         error.show()

@@ -19,6 +19,7 @@ from pipeline.changes.verify import Calibration, Check, calibration, verify
 from pipeline.check.rules import RuleStanding, portfolio
 from pipeline.database import Database
 from pipeline.errors import UnknownSelection
+from pipeline.fresh import forget_whole_run
 from pipeline.plan.stores import case_of
 from pipeline.plan.what_if import WhatIf, what_if
 from pipeline.progress import Progress
@@ -27,7 +28,6 @@ from pipeline.report.write import cautions, place_of, write_audit, write_back_ou
 from pipeline.run import Request, judge, session, start_run, summarise, take_in, write_out
 from pipeline.schedule.stores import schedule, write_calendars
 from pipeline.settings import Settings
-from pipeline.settled import unsettle
 from pipeline.survey.evidence import survey
 from pipeline.tables.audit import Departure
 from pipeline.tables.exports import ExportFile
@@ -141,6 +141,8 @@ def run_schedule(request: Request, progress: Progress) -> Scheduled:
     with _judged(request, progress) as (database, settings):
         schedule(database, settings, progress)
         booked = book(database, database.records(Booking, "run", "bookings"))
+        if booked:  # reports print the nights, so what they say belongs to a run of its own
+            judge(database, request, settings, progress)
         calendars = write_calendars(
             database, cautions(), lambda feed: place_of(database, request.out, feed)
         )
@@ -157,7 +159,7 @@ def run_schedule(request: Request, progress: Progress) -> Scheduled:
 def run_verify(request: Request) -> Verified:
     """Hold the newest exports against what was carried out."""
     with _started(request) as (database, settings):
-        unsettle(database)
+        forget_whole_run(database)
         survey(database, settings)
         checks = verify(database, settings)
         return Verified(checks, calibration(database, settings, _day(database)))
@@ -191,14 +193,16 @@ def run_audit(request: Request, quarter: str | None, progress: Progress) -> Quar
 
 
 def run_approve(request: Request, by: str, reason: str) -> tuple[Approved, ...]:
-    """Freeze the configuration of the selected stores as agreed.
+    """Freeze the configuration of the selected stores as agreed; of all with stations, if none is.
 
     Raises:
         QuietaisleError: the approver is not in the rules file, or a store does not exist.
     """
     with _started(request) as (database, settings):
-        stores, day = _stores(database, request.selection), _day(database)
-        return approve(database, settings, stores, by=by, reason=reason, on=day)
+        stores = _stores(database, request.selection)
+        if request.selection == Selection():
+            stores = database.column("audit", "known_stores")
+        return approve(database, settings, stores, by=by, reason=reason, on=_day(database))
 
 
 def run_compare(request: Request, start: date, end: date) -> tuple[Departure, ...]:

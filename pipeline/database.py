@@ -11,7 +11,13 @@ import duckdb
 import polars as pl
 
 from pipeline import sql_file
-from pipeline.errors import ColumnsDiffer, DatabaseBusy, DatabaseNewer, DatabaseUnreadable
+from pipeline.errors import (
+    ColumnsDiffer,
+    DatabaseBusy,
+    DatabaseNewer,
+    DatabaseUnreadable,
+    StorageFailed,
+)
 from pipeline.frames import frame_of
 from pipeline.tables.declare import hold, release, table_of
 from pipeline.tables.every import VERSION, every_table
@@ -20,6 +26,9 @@ from pipeline.tables.run import TablesVersion
 Kind = TypeVar("Kind")
 Values = Mapping[str, object]
 _MEMORY = "1200MB"
+# How DuckDB says that it cannot write or read its files: in between, or at a commit.
+_STORAGE = (duckdb.IOException, duckdb.FatalException)
+_NOT_KEPT = "Failed to commit"
 
 
 class _ArrowStream:
@@ -44,10 +53,6 @@ class Database:
     def run(self, step: str, name: str, values: Values | None = None) -> None:
         """Run one statement for its effect; `values` fill its named parameters."""
         self.connection.execute(sql_file.statement(step, name), values)
-
-    def rows(self, step: str, name: str, values: Values | None = None) -> list[tuple[Any, ...]]:
-        """Return the rows of one statement as tuples."""
-        return self.connection.execute(sql_file.statement(step, name), values).fetchall()
 
     def records(
         self, kind: type[Kind], step: str, name: str, values: Values | None = None
@@ -126,6 +131,10 @@ class Database:
         with self.lent("incoming", rows.select(wanted).with_columns(kept)):
             self.connection.table("incoming").insert_into(table.name)
 
+    def content(self, kind: type[Any]) -> str:
+        """Return the fingerprint of a table's rows, whatever their order."""
+        return str(self.connection.execute(table_of(kind).content).fetchall())
+
     def clear(self, *kinds: type[Any]) -> None:
         """Delete every row of some tables."""
         for kind in kinds:
@@ -198,6 +207,7 @@ def open_database(path: Path) -> Iterator[Database]:
         DatabaseBusy: another process has it open.
         DatabaseUnreadable: it is not a database, or its folder cannot be written.
         DatabaseNewer: a newer program made its tables.
+        StorageFailed: the disk is full, or has gone, meanwhile.
     """
     connection = _connect_current(path)
     try:
@@ -205,6 +215,10 @@ def open_database(path: Path) -> Iterator[Database]:
         database.run("database", "quiet")
         bring_up(database)
         yield database
+    except duckdb.Error as error:
+        if isinstance(error, _STORAGE) or _NOT_KEPT in str(error):
+            raise StorageFailed(path, str(error).splitlines()[0]) from error
+        raise
     finally:
         connection.close()
 

@@ -183,6 +183,21 @@ class OutputNotWritable(QuietaisleError):
         super().__init__(f"{path} cannot be written: {why}")
 
 
+class StorageFailed(QuietaisleError):
+    """A disk is full, or a folder of the network has gone, while something is written."""
+
+    def __init__(self, path: Path | str, why: str) -> None:
+        self.path, self.why = path, why
+        super().__init__(
+            f"{path} could not be written to the end: {why}. Nothing half done is kept, what was "
+            "finished stands; make room, or bring its disk or network folder back, and run again."
+        )
+
+    def __reduce__(self) -> tuple[type["StorageFailed"], tuple[Path | str, str]]:
+        """Let it come out of a helper process."""
+        return StorageFailed, (self.path, self.why)
+
+
 class TransitionIllegal(QuietaisleError):
     """A change cannot go from its present state to the one asked for."""
 

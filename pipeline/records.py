@@ -123,8 +123,9 @@ class RunSummary:
     excepted: int  # findings that an approved exception covers
     moves: int
     stores_with_moves: int
-    clear_air_now: float
-    clear_air_planned: float
+    clear_air_now: float | None
+    clear_air_planned: float | None
+    unknown: int  # stations of which one of the two is not known
     findings: Mapping[Severity, int]
     unplanned: Mapping[str, str]  # by store, why it has no plan
     left_aside: tuple[LeftAside, ...]

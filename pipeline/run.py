@@ -12,10 +12,12 @@ from pipeline.audit.audit import audit
 from pipeline.audit.baseline import keep
 from pipeline.audit.calendar import quarter_of
 from pipeline.changes.register import propose
+from pipeline.changes.states import PROGRAM
 from pipeline.changes.verify import verify
 from pipeline.check.rules import check
 from pipeline.database import Database, open_database
 from pipeline.errors import FolderMissing, NothingToRead, UnknownSelection
+from pipeline.fresh import forget_whole_run, keep_whole_run, own_rules, whole_run_is_fresh
 from pipeline.ingest.load import ingest
 from pipeline.parallel import helped
 from pipeline.plan.stores import plan
@@ -24,7 +26,6 @@ from pipeline.records import LeftAside, RunSummary, Selection, Severity, StorePl
 from pipeline.report.quarantine import write_quarantine
 from pipeline.report.write import report, reviews
 from pipeline.settings import Settings, load_settings, settings_from
-from pipeline.settled import own_rules, settle, settled, unsettle
 from pipeline.survey.evidence import survey
 from pipeline.tables.exports import ExportFile
 from pipeline.tables.run import (
@@ -66,7 +67,7 @@ def run(request: Request, progress: Progress) -> RunSummary:
         judge(database, request, settings, progress)
         summary = write_out(database, request, settings, progress)
         if request.selection == Selection() and not summary.unwritten:
-            settle(database, request.out, rules)
+            keep_whole_run(database, request.out, rules)
         return replace(summary, outcomes=outcomes)
 
 
@@ -91,7 +92,9 @@ def judge(database: Database, request: Request, settings: Settings, progress: Pr
         start_run(database, request, settings)
         if _unchanged(database, request):
             return
-        unsettle(database)
+        forget_whole_run(database)
+        # Only a run that judges is kept: findings belong to it.
+        database.run("run", "keep_run", {"version": __version__})
     with progress.during("survey"):
         survey(database, settings)
     with progress.during("verify"):  # reads what the survey made of scans since each change
@@ -116,7 +119,7 @@ def write_out(
     """Write every file of a run that has been judged, and return what it came to."""
     stands = _unchanged(database, request)
     if not stands:
-        unsettle(database)
+        forget_whole_run(database)
     summary = summarise(database, request)
     where = (request.out, request.selection)
     with progress.during("report"):
@@ -139,7 +142,7 @@ def _unchanged(database: Database, request: Request) -> bool:
     """Say whether a run of the request would come to what the last whole run came to."""
     folder = request.rules_folder
     missing = folder is not None and not folder.is_dir()
-    return not missing and settled(database, request.out, own_rules(folder))
+    return not missing and whole_run_is_fresh(database, request.out, own_rules(folder))
 
 
 @contextmanager
@@ -167,7 +170,8 @@ def _last_settings(database: Database) -> Settings:
 def start_run(database: Database, request: Request, settings: Settings) -> None:
     """Set the day, the limits and the exceptions that this run speaks of.
 
-    The run's name is made from its inputs, so that the same inputs are the same run.
+    The run's name is made from its inputs, so that the same inputs are the same run. It covers all
+    that reports print: exports, those refused too, rules, and what people decided and agreed to.
 
     Raises:
         NothingToRead: there is no store to speak of.
@@ -176,19 +180,18 @@ def start_run(database: Database, request: Request, settings: Settings) -> None:
     as_of = request.as_of or database.value("run", "newest_day")
     if as_of is None:
         raise NothingToRead(request.exports or request.database)
-    this = ThisRun(_run_name(database, as_of, settings), as_of)
+    this = ThisRun(_run_name(database, request, as_of, settings), as_of)
     firmware = settings.firmware_standard
     texts = [] if firmware is None else [SettingText("firmware_standard", firmware)]
     with database.transaction():
         if [last.run for last in database.records(ThisRun, "run", "this_run")] != [this.run]:
-            unsettle(database)
+            forget_whole_run(database)
         database.clear(Setting, SettingText, PermittedChannel, Exemption, ThisRun, RulesKept)
         database.put(ThisRun, [this])
         database.put(Setting, _limits(settings))
         database.put(SettingText, texts)
         database.put(Exemption, sorted(settings.exceptions, key=astuple))
         database.put(RulesKept, [RulesKept(settings.rules)])
-        database.run("run", "keep_run", {"run": this.run, "as_of": as_of, "version": __version__})
         places = database.records(StorePlace, "run", "stores")
         database.put(PermittedChannel, _permitted(settings, places))
     if not places:
@@ -196,10 +199,13 @@ def start_run(database: Database, request: Request, settings: Settings) -> None:
     _check_selection(request.selection, places)
 
 
-def _run_name(database: Database, as_of: date, settings: Settings) -> str:
-    contents = database.column("run", "taken_files")
-    inputs = "\n".join([__version__, as_of.isoformat(), settings.text, *contents])
-    return sha256(inputs.encode()).hexdigest()[:12]
+def _run_name(database: Database, request: Request, as_of: date, settings: Settings) -> str:
+    inputs = [__version__, as_of.isoformat(), settings.text, own_rules(request.rules_folder)]
+    for name in ("taken_files", "told_of_files"):
+        inputs += ["", *database.column("run", name)]
+    inputs += ["", *database.column("run", "told_by_people", {"program": PROGRAM})]
+    inputs += ["", *database.column("run", "agreed_by_people")]
+    return sha256("\n".join(inputs).encode()).hexdigest()[:12]
 
 
 def _limits(settings: Settings) -> list[Setting]:

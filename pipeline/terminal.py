@@ -1,17 +1,19 @@
 """What a person sees on the terminal: progress while work goes on, and what a run came to."""
 
+from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import AbstractContextManager, nullcontext
 from datetime import date
 from pathlib import Path
+from typing import Any
 
 import polars as pl
 from rich.console import Console
-from rich.markup import escape
 from rich.padding import Padding
 from rich.progress import BarColumn, MofNCompleteColumn, TextColumn, TimeRemainingColumn
 from rich.progress import Progress as Bars
 from rich.table import Table
+from rich.text import Text
 
 from pipeline.audit.baseline import Approved
 from pipeline.audit.history import LifeLine
@@ -25,6 +27,7 @@ from pipeline.progress import Item, Progress, Silent
 from pipeline.records import RunSummary, Severity
 from pipeline.tables.audit import Departure
 from pipeline.tables.exports import ExportFile
+from pipeline.visible import visible
 
 _PIPE_WIDTH = 160
 _SEVERITY_MEANS = {
@@ -56,10 +59,23 @@ class TerminalBars:
         return nullcontext()
 
 
-def console() -> Console:
+class _PlainConsole(Console):
+    """A terminal that shows every text as it is: markup, emoji codes and controls do nothing.
+
+    All that is printed as a string, in a table too, comes through here.
+    """
+
+    def render_str(self, text: str, **options: Any) -> Text:  # noqa: ANN401 - as rich has them
+        """Return a string as the text it is."""
+        return super().render_str(visible(text), **options)
+
+
+def console(**options: Any) -> Console:  # noqa: ANN401 - as rich has them
     """Return the terminal; where output goes to a file or a pipe, lines have room."""
-    out = Console(highlight=False)  # only what we set apart stands apart
-    return out if out.is_terminal else Console(width=_PIPE_WIDTH, highlight=False)
+    out = _PlainConsole(markup=False, emoji=False, highlight=False, **options)
+    if not out.is_terminal and "width" not in options:
+        return console(width=_PIPE_WIDTH, **options)
+    return out
 
 
 def progress_on(console: Console) -> Progress:
@@ -77,41 +93,42 @@ def _table(*texts: str, numbers: Iterable[str] = (), more: Iterable[str] = ()) -
     return table
 
 
-def _say(console: Console, text: str) -> None:
-    """Print a text as it stands: what looks like markup in a name is none."""
-    console.print(escape(text), highlight=False)
-
-
 def _under(console: Console, text: str, *, indent: int, style: str) -> None:
     """Print a text under the one before it."""
-    console.print(Padding(escape(text), (0, 0, 0, indent)), style=style)
+    console.print(Padding(text, (0, 0, 0, indent)), style=style)
+
+
+def _store(console: Console, store: str, region: str) -> None:
+    """Print the heading of a store's lines."""
+    console.print(f"\n{store}", style="bold", end="  ")
+    console.print(region)
 
 
 def show_run(console: Console, summary: RunSummary) -> None:
     """Print what a run came to: exports, findings, moves, clear air, and where the files are."""
     show_exports(console, summary.outcomes)
     sizes = f"{summary.stores} stores, {summary.stations} stations"
-    _say(console, f"\n{sizes}, as of {summary.as_of} (run {summary.run})")
+    console.print(f"\n{sizes}, as of {summary.as_of} (run {summary.run})")
     _show_findings(console, summary)
-    _say(
-        console,
+    unknown = f"; not known of {summary.unknown}" if summary.unknown else ""
+    console.print(
         f"{summary.moves} moves in {summary.stores_with_moves} stores; clear air "
-        f"{summary.clear_air_now:.1%} now, {summary.clear_air_planned:.1%} as planned "
-        "(mean over stations, by labels)",
+        f"{_share(summary.clear_air_now)} now, {_share(summary.clear_air_planned)} as planned "
+        f"(mean over stations, by labels{unknown})",
     )
     for left in summary.left_aside:
         unknown = f"nothing knows the headings {left.headings}"
-        _say(console, f"{left.file}: {unknown}; add them under [headings] if they matter")
+        console.print(f"{left.file}: {unknown}; add them under [headings] if they matter")
     for store, why in (*summary.unplanned.items(), *summary.unwritten):
-        _say(console, f"store {store}: {why}")
+        console.print(f"store {store}: {why}")
     if summary.written:
         files = f"{len(summary.written)} change plans and {len(summary.written)} summaries"
-        _say(console, f"{files} are in {summary.out}/<region>/<store>/")
+        console.print(f"{files} are in {summary.out}/<region>/<store>/")
     if summary.reviews:
-        _say(console, f"Region reviews: {summary.out}/<region>/review.pdf and .xlsx")
+        console.print(f"Region reviews: {summary.out}/<region>/review.pdf and .xlsx")
     if summary.quarantine is not None:
-        _say(console, f"Rows that could not be taken, to mend: {summary.quarantine}")
-    _say(console, f"The database is {summary.database}")
+        console.print(f"Rows that could not be taken, to mend: {summary.quarantine}")
+    console.print(f"The database is {summary.database}")
 
 
 def show_exports(console: Console, outcomes: tuple[ExportFile, ...]) -> None:
@@ -127,7 +144,7 @@ def show_exports(console: Console, outcomes: tuple[ExportFile, ...]) -> None:
     console.print(table)
     for outcome in outcomes:
         if outcome.refused is not None:
-            _say(console, f"{outcome.file} was not taken: {outcome.refused}")
+            console.print(f"{outcome.file} was not taken: {outcome.refused}")
 
 
 def _show_findings(console: Console, summary: RunSummary) -> None:
@@ -146,14 +163,14 @@ def _show_findings(console: Console, summary: RunSummary) -> None:
 def show_findings(console: Console, rows: pl.DataFrame) -> None:
     """Print findings store by store, gravest first."""
     for (store,), found in rows.group_by(["store"], maintain_order=True):
-        console.print(f"\n[bold]{escape(str(store))}[/bold]  {escape(found['region'][0])}")
+        _store(console, str(store), found["region"][0])
         grid = Table.grid(padding=(0, 2))
         for name in ("severity", "subject", "rule"):
             grid.add_column(name, no_wrap=True)
         grid.add_column("detail", overflow="fold")
         for row in found.iter_rows(named=True):
             cells = (row["severity"], row["subject"], row["rule"], row["detail"])
-            grid.add_row(*(escape(cell) for cell in cells))
+            grid.add_row(*cells)
         console.print(grid)
     if not rows.height:
         console.print("No finding stands.")
@@ -164,24 +181,24 @@ def show_standing(console: Console, since: date, rows: Sequence[RuleStanding]) -
     numbers = ("stores", "findings", "excepted", f"new since {since}", "gone")
     table = _table("rule", "where", numbers=numbers, more=("first seen", "last seen", "gone since"))
     for row in rows:
-        rule = "" if row.region else escape(row.rule)
+        rule = "" if row.region else row.rule
         counts = (row.stores, row.findings, row.excepted, row.new_findings, row.gone_findings)
         days = (row.first_seen, row.last_seen, row.gone_since or "")
-        table.add_row(rule, escape(row.region or "all"), *map(str, (*counts, *days)))
+        table.add_row(rule, row.region or "all", *map(str, (*counts, *days)))
     console.print(table if rows else "No rule has found anything.")
 
 
 def show_moves(console: Console, rows: pl.DataFrame) -> None:
     """Print the moves store by store, in the order to make them, each with its reason."""
     for (store,), moves in rows.group_by(["store"], maintain_order=True):
-        console.print(f"\n[bold]{escape(str(store))}[/bold]  {escape(moves['region'][0])}")
+        _store(console, str(store), moves["region"][0])
         for row in moves.iter_rows(named=True):
             head = (
                 f"{row['position']:>3}. {row['station']}: {row['from_channel']} to "
                 f"{row['to_channel']}{' (parking)' if row['parking'] else ''}, clear air "
-                f"{row['clear_air_before']:.1%} to {row['clear_air_after']:.1%}"
+                f"{_share(row['clear_air_before'])} to {_share(row['clear_air_after'])}"
             )
-            _say(console, head)
+            console.print(head)
             _under(console, row["reason"], indent=5, style="dim")
     if not rows.height:
         console.print("No station needs to move.")
@@ -227,7 +244,7 @@ def show_taken(console: Console, taken: Sequence[Taken]) -> None:
     """Print what became of every workbook that came back, and what was refused, with its place."""
     for one in taken:
         taken_now = f"{one.decisions} decisions and {one.results} results taken"
-        _say(console, f"{one.workbook}: {taken_now}, {one.repeated} known already")
+        console.print(f"{one.workbook}: {taken_now}, {one.repeated} known already")
         for refusal in one.refusals:
             _under(console, f"refused: {refusal}", indent=2, style="bold")
     if not taken:
@@ -241,27 +258,31 @@ def show_schedule(console: Console, found: Scheduled) -> None:
     for row in found.nights.iter_rows(named=True):
         times = (f"{row['starts_local']:%H:%M}", f"{row['ends_local']:%H:%M}")
         table.add_row(
-            *(str(row["night"]), escape(row["region"]), escape(row["store"]), *times),
-            *(escape(row["team"]), escape(row["wave"]), row["firmness"], str(row["moves"])),
+            *(str(row["night"]), row["region"], row["store"], *times),
+            *(row["team"], row["wave"], row["firmness"], str(row["moves"])),
         )
     console.print(table if found.nights.height else "No store has a move to make.")
     for one in found.unplaced:
-        _say(console, f"store {one.store}: {one.reason}")
+        console.print(f"store {one.store}: {one.reason}")
     for proof in found.proofs:
         share = 1.0 if proof.optimal else proof.benefit / proof.bound
         gap = "best possible" if proof.optimal else f"within {1 - share:.1%} of the best"
-        _say(console, f"{proof.region}: {gap}")
+        console.print(f"{proof.region}: {gap}")
     booked = f"{found.booked} approved changes entered as scheduled"
-    _say(console, f"{booked}; {len(found.calendars)} calendar files in {found.summary.out}")
+    console.print(f"{booked}; {len(found.calendars)} calendar files in {found.summary.out}")
+
+
+def _share(share: float | None) -> str:
+    return "not known" if share is None else f"{share:.1%}"
 
 
 def show_verified(console: Console, found: Verified) -> None:
     """Print what was found of every change that was waited for, and how promises have held."""
     for check in found.checks:
-        measured = "not measured" if check.measured is None else f"{check.measured:.1%}"
+        measured = "not measured" if check.measured is None else f"{check.measured:.1%} measured"
         state = f"{check.state} ({check.result})" if check.result else check.state
-        air = f"clear air promised {check.promised:.1%}, {measured}"
-        _say(console, f"{check.store} {check.station}: {state}, {air}")
+        air = f"clear air promised {_share(check.promised)}, {measured}"
+        console.print(f"{check.store} {check.station}: {state}, {air}")
         if check.note:
             _under(console, check.note, indent=5, style="dim")
     if not found.checks:
@@ -284,7 +305,7 @@ def _show_calibration(console: Console, rows: Sequence[Calibration]) -> None:
 def show_paths(console: Console, paths: Sequence[Path], none: str) -> None:
     """Print the files written, one a line."""
     for path in paths:
-        console.print(escape(str(path)), highlight=False, soft_wrap=True)
+        console.print(str(path), soft_wrap=True)
     if not paths:
         console.print(none)
 
@@ -296,15 +317,19 @@ def show_audited(console: Console, found: QuarterAudited) -> None:
     if audited.edition is not None:
         edition = "first edition" if audited.edition == 1 else f"restatement {audited.edition}"
     departures = f"{audited.departures} departures in {audited.stores} stores"
-    _say(console, f"{audited.quarter} ({edition}): {departures}")
+    console.print(f"{audited.quarter} ({edition}): {departures}")
     show_paths(console, found.files, "")
 
 
 def show_approved(console: Console, approved: Sequence[Approved]) -> None:
-    """Print the new version of every baseline."""
+    """Print the new baselines, those of the same version and day in one line."""
+    alike: dict[tuple[int, date], list[Approved]] = defaultdict(list)
     for one in approved:
-        stations = f"{one.stations} stations as found on {one.found_on}"
-        _say(console, f"{one.store}: version {one.version}, {stations}")
+        alike[one.version, one.found_on].append(one)
+    for (version, day), stores in sorted(alike.items()):
+        names = stores[0].store if len(stores) == 1 else f"{len(stores)} stores"
+        stations = f"{sum(one.stations for one in stores)} stations as found on {day}"
+        console.print(f"{names}: version {version}, {stations}")
 
 
 def show_departures(console: Console, rows: Sequence[Departure]) -> None:
@@ -313,7 +338,7 @@ def show_departures(console: Console, rows: Sequence[Departure]) -> None:
     for row in rows:
         cells = (row.store, row.subject, row.field, row.kind, row.agreed, row.found)
         since = "" if row.first_seen is None else row.first_seen.isoformat()
-        table.add_row(*(escape(str(c or "")) for c in cells), since, escape(row.approved_by or ""))
+        table.add_row(*(c or "" for c in cells), since, row.approved_by or "")
     console.print(table if rows else "Everything is as agreed.")
 
 
@@ -323,4 +348,4 @@ def show_life(console: Console, lines: Sequence[LifeLine]) -> None:
         until = f" to {line.until}" if line.until else ""
         air = "" if line.clear_air is None else f"; clear air {line.clear_air:.0%}"
         by = f" ({line.by})" if line.by else ""
-        _say(console, f"{line.day}{until}  {line.text}{by}{air}")
+        console.print(f"{line.day}{until}  {line.text}{by}{air}")

@@ -319,8 +319,7 @@ def _done_differently(maker: _Maker, station: Station, quarter: int) -> None:
     to, day = maker.other_channel(station), maker.day(quarter)
     maker.change(station, to, [("implemented", _at(day - timedelta(1), 23))])
     station.edits.append((day, {"channel": 14}))
-    was = station.facts["channel"]
-    maker.past.expect(range(quarter, LAST + 1), station, "channel", "drift", was, 14)
+    maker.past.expect(range(quarter, LAST + 1), station, "channel", "drift", to, 14)
 
 
 def _backed_out(maker: _Maker, station: Station, quarter: int) -> None:

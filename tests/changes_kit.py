@@ -60,12 +60,27 @@ def plan_says(database: Database, moves: Moves) -> None:
         _insert(database, "plan_proof", store, 1.0, 1.0, True, 2.0, "exact", True, 2.0)
         for station in sorted({step[0] for step in steps}):
             _insert(
-                database, "station_plan", store, station, 15, 20, 0.4, 0.8, 0.5, 0.1, "measured",
-                None, None, "high", "why",
+                database, "station_plan", store, station, 15, 20, 0.4, 0.38, 0.42, 0.8, 0.78, 0.82,
+                0.99, 0.5, 0.1, "measured", None, None, "high", "why",
             )  # fmt: skip
         for position, (station, before, after, parking) in enumerate(steps, start=1):
             _insert(
-                database, "move", store, station, before, after, position, parking, 0.4, 0.8, "why"
+                database,
+                "move",
+                store,
+                station,
+                before,
+                after,
+                position,
+                parking,
+                0.4,
+                0.38,
+                0.42,
+                0.8,
+                0.78,
+                0.82,
+                0.99,
+                "why",
             )
 
 
@@ -85,13 +100,13 @@ def export_says(
 
 
 def readings_say(database: Database, station: str, channel: int, levels: Mapping[int, int]) -> None:
-    """Let a scan of 20 November hear each level in dBm so many times, own stations quiet."""
-    moment = datetime(2026, 11, 20, 12)
+    """Let scans of four days hear each level in dBm so many times in all, own stations quiet."""
     for level, readings in levels.items():
-        _insert(
-            database, "ed_reading", _store(station), station, moment, "store", channel,
-            float(level), "single", 0.128, True, readings,
-        )  # fmt: skip
+        for day in range(20, 24):
+            _insert(
+                database, "ed_reading", _store(station), station, datetime(2026, 11, day, 12),
+                "store", channel, float(level), "single", 0.128, True, readings // 4,
+            )  # fmt: skip
 
 
 def labels_say(database: Database, station: str, seen_on: date, count: int) -> None:

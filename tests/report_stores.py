@@ -115,8 +115,12 @@ def _air(into: Invented, store: str, station: str, surveyed: bool) -> None:
         measured = source == "measured"
         into.add(
             "ed_evidence", store=store, station=station, channel=channel,
-            readings=50 if measured else 0, busy_share=busy if measured else None,
-            busy_bound=busy if surveyed else 0.35, mean_dbm=-71.25 if measured else None,
+            readings=50 if measured else 0, visits=2 if measured else 0,
+            busy_estimate=busy if surveyed else None,
+            busy_low=round(0.8 * busy, 4) if surveyed else None,
+            busy_high=round(min(1.0, 1.2 * busy), 4) if surveyed else None,
+            expected_cost=0.1, a=1.0, b=9.0,
+            one_moment=False, mean_dbm=-71.25 if measured else None,
             p50_dbm=-80.5 if measured else None, p90_dbm=-66.0 if measured else None,
             p99_dbm=-58.125 if measured else None, own_traffic=measured and channel == 20,
             worth=50.0, source=source, newest_at=SCANNED_AT if measured else None,

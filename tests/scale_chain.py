@@ -18,7 +18,8 @@ from pipeline.run import Request, run
 
 COMPUTED = (
     "computed", "earshot", "ed_evidence", "move", "path_fit", "path_residual", "plan_proof",
-    "plan_sensitivity", "reading_today", "station_load", "station_plan", "unplanned_store",
+    "plan_sensitivity", "block_today", "portfolio_fit", "station_load", "station_plan",
+    "unplanned_store",
 )  # fmt: skip
 SEED = 154
 

@@ -112,6 +112,15 @@ def test_a_later_version_is_added_and_tells_who_is_gone(database: Database) -> N
     assert kept == before
 
 
+def test_the_same_approval_once_more_is_the_version_it_was(database: Database) -> None:
+    """The same person, day, reason and findings add nothing; another reason is another version."""
+    for reason, version in (("as built", 1), ("as built", 1), ("checked again", 2)):
+        [done] = approve(database, SETTINGS, ["S1"], by="P. Approver", reason=reason, on=AUGUST)
+        assert (done.version, done.stations) == (version, 2)
+    versions = database.connection.execute("select max(version), count(*) from baseline")
+    assert versions.fetchall()[0][0] == 2
+
+
 def test_who_may_not_approve_is_told_why(database: Database) -> None:
     """Strangers, blank reasons, unknown stores, days without exports, days before a version."""
 
@@ -154,12 +163,27 @@ def test_a_verified_change_moves_the_baseline_once(database: Database) -> None:
     assert agreed(database, "channel")["a"] == "11"
 
 
-def test_a_store_without_a_baseline_has_none_to_move(database: Database) -> None:
-    """A verified change alone makes no baseline, nor does one verified before it was approved."""
+def test_a_verified_change_is_agreed_without_a_baseline(database: Database) -> None:
+    """It agrees to the channel of its station alone; one backed out goes back to the one before."""
     change(database, [("approved", datetime(2026, 7, 2)), ("verified", datetime(2026, 7, 9))])
+    assert advance(database) == 1
     assert advance(database) == 0
+    assert agreed(database, "channel") == {"a": "20"}
+    assert agreed(database, "station") == {}
+    events(database, [("backed out", datetime(2026, 7, 20))], first=3)
+    assert advance(database) == 1
+    assert agreed(database, "channel") == {"a": "11"}
     approve(database, SETTINGS, ["S1"], by="P. Approver", reason="as built", on=AUGUST)
     assert advance(database) == 0
+
+
+def test_a_change_undone_before_it_was_verified_says_where_it_went_back(database: Database) -> None:
+    """Its last event says the channel of before, whatever the exports showed meanwhile."""
+    change(database, [("approved", datetime(2026, 7, 2)), ("ineffective", datetime(2026, 7, 9)),
+                      ("backed out", datetime(2026, 7, 12))])  # fmt: skip
+    assert advance(database) == 1
+    assert advance(database) == 0
+    assert agreed(database, "channel") == {"a": "11"}
 
 
 def test_a_parking_step_does_not_move_the_baseline(database: Database) -> None:
@@ -220,8 +244,11 @@ def test_clear_air_lost_compares_both_channels(database: Database) -> None:
     put(database, "station_seen", [station("a", 15, AUGUST), station("b", 15, AUGUST)])
     set_day(database, AUGUST)
     put(database, "ed_evidence",
-        [{"store": "S1", "station": name, "channel": channel, "readings": 9, "busy_bound": busy,
-          "own_traffic": False, "source": "measured", "basis": "scan"}
+        [{"store": "S1", "station": name, "channel": channel, "readings": 9, "visits": 1,
+          "worth": 9.0,
+          "busy_estimate": busy, "busy_low": busy, "busy_high": busy, "expected_cost": busy,
+          "a": 1.0, "b": 9.0, "one_moment": False, "own_traffic": False, "source": "measured",
+          "basis": "scan"}
          for name, channel, busy in (("a", 11, 0.2), ("a", 15, 0.1), ("b", 15, 0.1))])  # fmt: skip
     put(database, "station_load",
         [{"store": "S1", "station": name, "labels": 5, "weak_labels": 0, "silent_labels": 0,

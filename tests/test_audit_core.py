@@ -172,6 +172,8 @@ def story(*states: tuple[date, str], to_channel: int = 20, **of: object) -> Chan
         change="C1", plan="P1", store="S1", station="a", from_channel=15, to_channel=to_channel,
         position=1, parking=False, clear_air_before=0.5, clear_air_after=0.9, labels=100,
         sureness="high", proposed_by="R. Proposer", proposed_on=DAYS[0],
+        clear_air_before_low=0.4, clear_air_before_high=0.6, clear_air_after_low=0.8,
+        clear_air_after_high=0.95, chance=0.99,
     )  # fmt: skip
     events = tuple(
         ChangeEvent(seq, "C1", state, datetime.combine(day, time()), "P. Approver", "", None, None)
@@ -295,11 +297,51 @@ def test_without_a_baseline_the_export_before_is_the_measure() -> None:
     assert found(known, Span(DAYS[1], DAYS[2])) == [("a", "station", DriftKind.UNSEEN)]
 
 
-def test_a_store_that_joins_later_is_new_and_the_first_ones_are_not() -> None:
-    """Where records of others began before, all stations of a new store are new."""
-    first = facts(exports([], [row("a")])[1:])
-    assert found(first) == [("a", "station", DriftKind.NEW)]
-    assert found(replace(first, began=DAYS[1])) == []
+def test_a_station_never_agreed_on_is_held_against_its_first_export() -> None:
+    """A store new to the exports departs from nothing, nor does a station that joins it."""
+    here, there = row("a"), row("bb", B)
+    assert found(facts(exports([], [here], [here, there])[1:])) == []
+    moved = row("bb", B, channel="20")
+    one = only(facts(exports([here], [here, there], [here, moved])))
+    assert (one.subject, one.field, one.basis) == ("bb", "channel", "earlier export")
+
+
+def test_what_differed_before_the_first_run_differs_from_nothing_agreed() -> None:
+    """Exports older than the first run are history: nobody could have agreed to them."""
+    before, after = MOVED
+    known = facts(exports([before], [after], [after], [row("a", channel="25")]))
+    assert only(replace(known, first_run=DAYS[2])).agreed == "20"
+    assert found(replace(known, first_run=DAYS[3])) == []
+
+
+def verified(channel: str, day: date) -> Baseline:
+    """Return what a verified change moves, without a baseline before it."""
+    return Baseline(1, "S1", "a", "channel", channel, "P. Approver", day, "change verified", "C1")
+
+
+def test_a_verified_change_is_agreed_without_a_baseline() -> None:
+    """It is told once as approved; what departs from it later is drift until it is settled."""
+    before, after = MOVED
+    changes = (story(*APPROVED, (DAYS[1], "verified")),)
+    known = facts(exports([before], [after], [after], [before]), verified("20", DAYS[1]))
+    known = replace(known, changes=changes)
+    early, late = Span(DAYS[0], DAYS[2]), Span(DAYS[2], DAYS[3])
+    assert found(known, early) == [("a", "channel", DriftKind.APPROVED)]
+    one = only(known, late)
+    assert (one.kind, one.agreed, one.found, one.basis) == ("drift", "20", "15", "baseline")
+    q4 = Span(DAYS[3], date(2026, 12, 31))
+    again = replace(known, snapshots=(*known.snapshots, Snapshot(q4.end, {"a": before})))
+    assert only(again, q4).first_seen == DAYS[3]
+
+
+def test_a_change_done_otherwise_is_held_against_its_order() -> None:
+    """The channel to put it on is the one approved, not the one of before."""
+    before, _ = MOVED
+    changes = (story(*APPROVED, (DAYS[1], "ineffective")),)
+    for agreements in ((), agreed(before)):
+        known = facts(exports([before], [row("a", channel="26")]), *agreements)
+        one = only(replace(known, changes=changes))
+        assert (one.kind, one.agreed, one.found, one.change) == ("drift", "20", "26", "C1")
 
 
 def test_quarters_follow_the_calendar() -> None:

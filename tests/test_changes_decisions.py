@@ -123,21 +123,21 @@ WRONG: list[tuple[dict[str, object], str, str]] = [
     ({"decision": 1}, "decision", "'1' is not one of approved"),
     ({"decision": "=A1"}, "decision", "it holds a formula; type the value itself"),
     ({"decision": None}, "decision", "'' is not one of approved"),
-    ({"by": "N. Obody"}, "by", "is no approver of the rules file; it names T. Aldervane, R. Q"),
+    ({"by": "N. Obody"}, "by", "is not an approver; the rules file names T. Aldervane, R. Q"),
     ({"by": None}, "by", "it does not say who decided"),
-    ({"by": "R. Quellbach"}, "by", "R. Quellbach put this change forward and may not decide"),
+    ({"by": "R. Quellbach"}, "by", "R. Quellbach proposed this change and may not decide"),
     ({"date": None}, "date", "it has no date"),
     ({"date": "soon"}, "date", "'soon' is not a date; write it as 2026-10-05"),
     ({"date": "10/05/2026"}, "date", "is not a date"),
     ({"date": "2026-02-30"}, "date", "is not a date"),
     ({"date": True}, "date", "'True' is not a date"),
-    ({"date": date(2026, 9, 29)}, "date", "2026-09-29 is before the plan, which is of 2026-09-30"),
-    ({"date": date(2026, 10, 21)}, "date", "is yet to come; today is 2026-10-20"),
-    ({"to": 26}, "to", "a locked cell was edited: it says '26' and was '25'"),
+    ({"date": date(2026, 9, 29)}, "date", "2026-09-29 is before the plan's date, 2026-09-30"),
+    ({"date": date(2026, 10, 21)}, "date", "is in the future; today is 2026-10-20"),
+    ({"to": 26}, "to", "a locked cell was edited: it now says '26' and was '25'"),
     ({"station": "B-02"}, "station", "a locked cell was edited"),
-    ({"name": "elsewhere"}, "name", "it says 'elsewhere' and was 'aisle of B-01'"),
-    ({"kind": None}, "kind", "it says '' and was 'final'"),
-    ({"clear_after": 0.99}, "clear_after", "it says '0.99' and was '0.8'"),
+    ({"name": "elsewhere"}, "name", "it now says 'elsewhere' and was 'aisle of B-01'"),
+    ({"kind": None}, "kind", "it now says '' and was 'final'"),
+    ({"clear_after": 0.99}, "clear_after", "it now says '0.99' and was '0.8'"),
 ]
 
 
@@ -194,7 +194,7 @@ def test_a_date_far_from_the_plan_is_a_slip_of_the_pen(
     book.saved()
 
     (taken,) = decide(shared, settings, [back])
-    assert "more than 400 days after the plan" in said(taken)[0][2]
+    assert "more than 400 days after the plan's date" in said(taken)[0][2]
 
 
 def test_an_edited_move_blocks_the_decision_that_rests_on_it(
@@ -215,7 +215,7 @@ def test_an_edited_move_blocks_the_decision_that_rests_on_it(
     (taken,) = decide(shared, settings, [back])
 
     assert said(taken) == [
-        (MOVES, "D4", "a locked cell was edited: the row of B-01 does not say '25' any more")
+        (MOVES, "D4", "a locked cell was edited: the row of B-01 no longer says '25'")
     ]
     assert (states(shared)[first], states(shared)[second]) == ("proposed", "approved")
 
@@ -239,7 +239,7 @@ def test_an_unknown_change_and_one_of_another_plan_are_refused(
     assert [cell for _, cell, _ in said(taken)] == cells
     for sentence, words in zip(
         (sentence for _, _, sentence in said(taken)),
-        ("has no change '0123456789-01'", "has no change '", "does not say which change"),
+        ("has no change '0123456789-01'", "has no change '", "does not name a change"),
         strict=True,
     ):
         assert words in sentence
@@ -258,7 +258,7 @@ def test_a_stale_plan_is_refused_and_the_plan_in_force_named(
     (taken,) = decide(proposed, settings, [back])
 
     assert taken.decisions == 0
-    assert f"plan {new.plan} of 2026-12-31 took its place" in said(taken)[0][2]
+    assert f"plan {new.plan} of 2026-12-31 superseded it" in said(taken)[0][2]
     assert states(proposed)[change] == "lapsed"
 
 
@@ -285,7 +285,7 @@ def test_work_on_a_plan_that_lapsed_meanwhile_is_still_reported(
     book.decide(second, "approved", day=later).decide(first, "refused", day=later).saved()
     (taken,) = decide(proposed, settings, [back])
     assert [sentence.partition(":")[0] for _, _, sentence in said(taken)] == [
-        f"plan {first.partition('-')[0]} of 2026-09-30 is not in force any more"
+        f"plan {first.partition('-')[0]} of 2026-09-30 is no longer in force"
     ]
     assert states(proposed)[second] == "refused"
 
@@ -306,9 +306,11 @@ def test_workbooks_that_disagree_are_both_refused(
     cell = one.place(DECISIONS, second, "decision")
     place = f"back/two.xlsx, sheet Decisions, cell {cell}"
     assert said(taken[0]) == [
-        (DECISIONS.sheet, cell, f"it says refused of change {second}, {place} says approved")
+        (DECISIONS.sheet, cell, f"it says refused for change {second}, but {place} says approved")
     ]
-    assert said(taken[1])[0][2].startswith(f"it says approved of change {second}, back/one.xlsx")
+    assert said(taken[1])[0][2].startswith(
+        f"it says approved for change {second}, but back/one.xlsx"
+    )
     assert (states(shared)[first], states(shared)[second]) == ("approved", "proposed")
 
 
@@ -336,7 +338,7 @@ def test_steps_over_a_parking_channel_are_decided_alike(
     (taken,) = decide(shared, settings, [back])
     assert taken.decisions == 1
     assert [sentence for _, _, sentence in said(taken)] == [
-        "A-01 goes over a parking channel: decide its 2 steps alike"
+        "A-01 moves by way of a parking channel: decide the same for its 2 steps"
     ] * 2
     assert states(shared)[partner] == "approved"
     book.decide(final, "approved").saved()
@@ -354,7 +356,7 @@ def test_a_change_of_mind_needs_a_later_date(
     book.decide(change, "deferred").saved()
     (taken,) = decide(shared, settings, [back])
     assert said(taken)[0][2] == (
-        f"change {change} is approved since 2026-10-05; a change of mind needs a later date"
+        f"change {change} has been approved since 2026-10-05; a change of mind needs a later date"
     )
     book.decide(change, "deferred", day=datetime(2026, 10, 6, 9, 30)).saved()
     assert decide(shared, settings, [back])[0].decisions == 1
@@ -420,7 +422,7 @@ def test_the_hidden_copy_may_be_lost(shared: Database, settings: Settings, back:
 
     (taken,) = decide(shared, settings, [back])
     assert taken.decisions == 1
-    assert "it says '26' and was '20'" in said(taken)[0][2]
+    assert "it now says '26' and was '20'" in said(taken)[0][2]
 
 
 def lose_every_name(book: Book) -> None:

@@ -205,7 +205,7 @@ def test_an_edited_cell_of_any_form_is_named(out: Out) -> None:
     ((decisions, results, _, refusals),) = out.decide(path)
 
     assert "sheet Moves, cell H4: a locked cell was edited" in refusals[0]
-    assert "sheet Results, cell E6: a locked cell was edited: it says 'basement'" in "".join(
+    assert "sheet Results, cell E6: a locked cell was edited: it now says 'basement'" in "".join(
         refusals
     )
     assert (decisions, results) == (3, 1)  # what was not decided cannot be carried out

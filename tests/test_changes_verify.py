@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
+from typing import Any
 
 import pytest
 from changes_kit import (
@@ -23,6 +24,7 @@ from changes_kit import (
 )
 
 from pipeline.changes.back_out import Carried, back_out, way_back
+from pipeline.changes.effect import Measured, Share
 from pipeline.changes.register import Booking, append, book, history, propose
 from pipeline.changes.states import ChangeState, Trigger, new_event
 from pipeline.changes.verify import Waiting, Yardstick, calibration, judge, verify
@@ -38,7 +40,8 @@ WAITING = Waiting(
     change="c", store="B", station="B-01", from_channel=11, to_channel=25, parking=False,
     state="implemented", due=None, shown=False, channel_found=25, connected=True, seen_on=NEXT,
     channels_before=(11,), channels_after=(25,), labels_before=100, labels_after=100,
-    clear_air_before=0.4, promised=0.8, measured=0.8, readings=40, sureness="high", undone=0,
+    since=NIGHT, clear_air_before=0.4, clear_air_before_low=0.38, clear_air_before_high=0.42,
+    promised=0.8, promised_low=0.78, promised_high=0.82, free_of_own=1.0, sureness="high", undone=0,
 )  # fmt: skip
 
 
@@ -76,9 +79,11 @@ def report(database: Database, changes: list[str], day: date = NIGHT) -> None:
 @pytest.mark.parametrize(
     ("facts", "states_after", "result", "note"),
     [
-        ({}, ["verified"], "done", "clear air 80% measured, 80% promised, 100 labels served"),
-        ({"measured": 0.751}, ["verified"], "done", "clear air 75%"),
-        ({"measured": 0.749}, ["ineffective"], "done", "clear air 75% measured, 80% promised"),
+        ({}, ["verified"], "done", "to 82%) measured, 80% promised: helped, 100 labels served"),
+        ({"measured": 0.723}, ["verified"], "done", "clear air 72%"),
+        ({"measured": 0.72}, ["ineffective"], "done", "measured, 80% promised: helped"),
+        ({"measured": 0.41}, ["ineffective"], "done", "no difference shown"),
+        ({"measured": 0.35}, ["ineffective"], "done", "promised: worse"),
         ({"measured": 0.2, "undone": 2}, ["ineffective"], "done", "2 other changes of the plan"),
         ({"measured": None, "readings": 0}, [], "done", "0 readings since the change on channel"),
         ({"measured": 0.1, "readings": 19}, [], "done", "19 readings since the change"),
@@ -92,7 +97,7 @@ def report(database: Database, changes: list[str], day: date = NIGHT) -> None:
         ({"channel_found": 11, "shown": True}, ["backed out"], "backed out", "as before"),
         ({"channel_found": 20}, ["ineffective"], "done differently", "on channel 20, approved was"),
         ({"channel_found": None}, ["ineffective"], "done differently", "approved was 25"),
-        ({"state": "approved"}, ["implemented", "verified"], "done", "80% measured"),
+        ({"state": "approved"}, ["implemented", "verified"], "done", "80% (78% to 82%) measured"),
         ({"state": "approved", "channel_found": 11}, [], None, "not done yet"),
         (
             {"state": "approved", "channel_found": 20},
@@ -106,8 +111,8 @@ def report(database: Database, changes: list[str], day: date = NIGHT) -> None:
             {"state": "scheduled", "channel_found": 11, "due": at(date(2027, 1, 4), 23)},
             [], None, "not done yet",
         ),
-        ({"state": "ineffective"}, ["verified"], "done", "80% measured"),
-        ({"state": "ineffective", "measured": 0.1}, [], "done", "10% measured"),
+        ({"state": "ineffective"}, ["verified"], "done", "80% (78% to 82%) measured"),
+        ({"state": "ineffective", "measured": 0.1}, [], "done", "(8% to 12%) measured"),
         ({"state": "ineffective", "channel_found": 11}, ["backed out"], "backed out", "before"),
         ({"state": "ineffective", "channel_found": 20}, [], "done differently", "still"),
         ({"parking": True, "measured": None, "readings": 0}, ["verified"], "done", "on the way"),
@@ -118,10 +123,14 @@ def report(database: Database, changes: list[str], day: date = NIGHT) -> None:
     ],
 )  # fmt: skip
 def test_what_the_exports_mean(
-    facts: dict[str, object], states_after: list[str], result: str | None, note: str
+    facts: dict[str, Any], states_after: list[str], result: str | None, note: str
 ) -> None:
     """Channel first, then connection, labels and air; what is missing leaves the change open."""
-    judgement = judge(replace(WAITING, **facts), MEASURE)  # type: ignore[arg-type]  # fields of Waiting
+    facts = {"measured": 0.8, "readings": 40} | facts
+    air, readings = facts.pop("measured"), facts.pop("readings")
+    found = Measured(readings, None if air is None else Share(air, air - 0.02, air + 0.02))
+
+    judgement = judge(replace(WAITING, **facts), found, MEASURE)
 
     assert [state.value for state in judgement.states] == states_after
     assert judgement.result == result
@@ -138,24 +147,30 @@ def test_a_change_that_kept_its_promise_is_verified(approved: Database, settings
     assert look(approved, settings) == {change: ("verified", "done")}
     assert states(approved)[change] == "verified"
     facts = approved.connection.execute(
-        "select change, seen_on, channel_found, promised, measured, readings from change_check"
+        "select change, seen_on, channel_found, promised, readings, verdict, measured, "
+        "measured_low, measured_high from change_check"
     ).fetchall()
-    assert facts == [(change, NEXT, 25, 0.8, 1.0, 40)]
+    assert [row[:6] for row in facts] == [(change, NEXT, 25, 0.8, 40, "helped")]
+    measured, low, high = facts[0][6:]
+    assert 0.9 < low < measured < high <= 1
     before = history(approved)
     assert look(approved, settings) == {}
     assert history(approved) == before
 
 
 def test_a_change_into_noise_is_ineffective(approved: Database, settings: Settings) -> None:
-    """Half of the readings are busy: half of the air is clear, not the 80 % promised."""
+    """Half of the readings of four days are busy: surely less is clear than the 80 % promised."""
     change = names(approved, "B")[0]
     report(approved, [change])
     export_says(approved, NEXT, {"B-01": 25})
     readings_say(approved, "B-01", 25, LOUD)
 
     assert look(approved, settings) == {change: ("ineffective", "done")}
-    measured = approved.connection.execute("select measured from change_check").fetchall()
-    assert measured == [(0.5,)]
+    ((measured, high),) = approved.connection.execute(
+        "select measured, measured_high from change_check"
+    ).fetchall()
+    assert 0.45 < measured < 0.65
+    assert high < 0.8
 
 
 def test_readings_of_before_the_change_do_not_count(approved: Database, settings: Settings) -> None:
@@ -266,8 +281,10 @@ def test_calibration_compares_promise_and_measurement(
         ("high", 0.8, 0.9), ("high", 0.0, 1.0), ("all", 0.0, 1.0),
     ]  # fmt: skip
     for row in rows:
-        assert (row.changes, row.promised, row.measured) == (2, 0.8, 0.75)
-        assert (row.error, row.absolute_error, row.held) == (-0.05, 0.25, 0.5)
+        assert (row.changes, row.promised, row.held) == (2, 0.8, 0.5)
+        assert row.measured == pytest.approx(0.75, abs=0.06)
+        assert row.error == pytest.approx(row.measured - 0.8, abs=1e-6)
+        assert row.absolute_error == pytest.approx(0.25, abs=0.06)
 
 
 def test_back_out_leads_through_the_states_in_reverse(

@@ -1,6 +1,7 @@
 """The runner: headers, severities, exceptions, the user's own rules, and what stands since when."""
 
 import json
+import time
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from datetime import date
@@ -11,6 +12,8 @@ import duckdb
 import pytest
 from check_cases import RENEW, empty_database, fill
 
+from pipeline.check import judge as judge_module
+from pipeline.check.bounds import beyond, functions
 from pipeline.check.judge import guarded_copy
 from pipeline.check.manual import manual_page
 from pipeline.check.rule_file import BrokenRule, Rule, read_rule, read_rules
@@ -404,6 +407,88 @@ class TestOwnRules:
         assert _contents(database) == before
         assert secret.read_text(encoding="utf-8") == "store,subject,detail\nx,y,z\n"
         assert sorted(path.name for path in tmp_path.iterdir()) == ["rules", "secret.csv"]
+
+    @pytest.mark.parametrize(
+        "used",
+        [
+            "current_setting('memory_limit')",
+            "main.current_setting('threads')",
+            "getenv('HOME')",
+            "getvariable('x')",
+            "CURRENT_DATE::varchar",
+            "now()::varchar",
+            "random()::varchar",
+            "uuid()::varchar",
+            "current_user",
+            "version()",
+            "current_query()",
+            "(select min(value) from duckdb_settings())",
+            "(select min(name) from duckdb_tables)",
+            "(select min(setting) from pg_catalog.pg_settings)",
+            "(select min(table_name) from information_schema.tables)",
+            "(select min(content) from read_text('/etc/hostname'))",
+        ],
+    )
+    def test_only_listed_functions_may_be_used(
+        self, used: str, database: Database, tmp_path: Path
+    ) -> None:
+        """None that reads settings, files, clocks or chance, however it is written."""
+        write_rule(tmp_path, "mine", f"select 'S1' as store, 'x' as subject, {used} as detail")
+        check(database, SETTINGS, tmp_path)
+        [told] = details(database, "rule-unusable").values()
+        assert details(database, "mine") == {}
+        assert "may not use" in told
+
+    def test_every_shipped_rule_keeps_to_the_listed_functions(self) -> None:
+        """So whoever copies one as a pattern has a rule that can be used."""
+        assert [beyond(rule) for rule in rule_list()] == [None] * len(rule_list())
+        with duckdb.connect() as connection:
+            rows = connection.execute(
+                "select distinct lower(function_name) from duckdb_functions() "
+                "where stability is distinct from 'VOLATILE'"
+            ).fetchall()
+        windows = (
+            "cume_dist dense_rank first_value lag last_value lead nth_value ntile percent_rank "
+            "rank row_number"
+        )
+        others = "coalesce error ifnull grouping unnest limit_of text_of change_state_on"
+        assert functions() <= {name for (name,) in rows} | {*windows.split(), *others.split()}
+
+    @pytest.mark.parametrize(
+        "endless",
+        [
+            "max(n) from (with recursive t(n) as (select 1 union select n + 1 from t) from t)",
+            "sum(a.x * b.x % 7) from range(1000000) a(x), range(1000000) b(x), range(1000) c(x)",
+        ],
+    )
+    def test_a_rule_without_end_is_stopped(
+        self, endless: str, database: Database, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        """The finding names the limit; the other rules are judged."""
+        monkeypatch.setattr(judge_module, "MOST_SECONDS", 1)
+        kept = f"(select {endless}) as found(value)"
+        select = f"select 'S1' as store, 'x' as subject, value::varchar as detail from {kept}"  # noqa: S608 - a test's own
+        write_rule(tmp_path, "endless", select)
+        write_rule(tmp_path, "good", "select 'S1' as store, 'x' as subject, 'y' as detail")
+        begun = time.monotonic()
+        check(database, SETTINGS, tmp_path)
+        assert time.monotonic() - begun < 30
+        [told] = details(database, "rule-unusable").values()
+        assert "stopped after 1 seconds" in told
+        assert details(database, "good") == {"x": "y"}
+
+    def test_a_rule_that_takes_too_much_memory_is_stopped(
+        self, database: Database, tmp_path: Path
+    ) -> None:
+        """The finding names the limit; the other rules are judged."""
+        write_rule(
+            tmp_path, "greedy",
+            "select 'S1' as store, 'x' as subject, len(list(x || repeat('y', 1000)))::varchar "
+            "as detail from range(100000000) t(x)",
+        )  # fmt: skip
+        check(database, SETTINGS, tmp_path)
+        [told] = details(database, "rule-unusable").values()
+        assert "too much memory" in told
 
     def test_the_room_is_closed_by_the_database_itself(self, database: Database) -> None:
         """Even a statement that got past the runner could not write, read files or leave."""

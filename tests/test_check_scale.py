@@ -69,7 +69,9 @@ _CHAIN = (
     """
     insert into ed_evidence by name
     select 'S' || s as store, 'S' || s || '-' || n as station, c as channel, 20 as readings,
-        20 as worth, 0.1 as busy_share, (s * n + c) % 100 / 100 as busy_bound, -80 as mean_dbm,
+        20 as worth, 2 as visits, (s * n + c) % 100 / 100 as busy_estimate,
+        (s * n + c) % 100 / 100 as busy_low, (s * n + c) % 100 / 100 as busy_high,
+        0.1 as expected_cost, 1 as a, 9 as b, false as one_moment, -80 as mean_dbm,
         -85 as p50_dbm, -70 as p90_dbm, -60 as p99_dbm, false as own_traffic,
         if((s + c) % 40 = 0, 'absent', 'measured') as source,
         timestamp '2026-09-01 10:00:00' as newest_at, 'basis' as basis

@@ -1,23 +1,41 @@
 """The database: opening, refusing, all or nothing, and the views of a day."""
 
 import gzip
+import re
 import subprocess
 import sys
+from dataclasses import fields
 from datetime import date
+from itertools import combinations
 from pathlib import Path
+from typing import Any
 
 import duckdb
 import polars as pl
 import pytest
+from scale_chain import files_of, run_once
 
+from pipeline import sql_file
 from pipeline.check.rules import check
 from pipeline.database import Database, open_database
-from pipeline.errors import DatabaseBusy, DatabaseNewer, DatabaseUnreadable
+from pipeline.errors import ColumnsDiffer, DatabaseBusy, DatabaseNewer, DatabaseUnreadable
+from pipeline.plan.stores import EvidenceRow, StationToday
 from pipeline.settings import load_settings
+from pipeline.survey.path_loss import Pair
+from pipeline.tables.run import Computed, PermittedChannel
+from pipeline.tables.survey import Earshot
 
 # A small checked database as the program of each past version wrote it.
 KEPT = Path(__file__).parent / "databases"
 _FOUND = "select run, rule, severity, store, subject, excepted from finding order by all"
+# Every statement of the survey and the plan whose rows become records, and the record.
+BOUND: tuple[tuple[str, str, type[Any]], ...] = (
+    ("survey", "pairs", Pair),
+    ("plan", "stations", StationToday),
+    ("plan", "choices", PermittedChannel),
+    ("plan", "evidence", EvidenceRow),
+    ("plan", "heard", Earshot),
+)
 Q2, Q3 = date(2026, 6, 30), date(2026, 9, 30)
 
 
@@ -121,7 +139,7 @@ def test_frames_go_in_and_come_out(tmp_path: Path) -> None:
     """A polars frame is read by an SQL file under the name incoming, and comes back a frame."""
     rows = pl.DataFrame({"store": ["x", "y"]})
     with open_database(tmp_path / "q.duckdb") as database:
-        database.insert("due", "choose", rows)
+        database.insert("fresh", "choose", rows)
         database.connection.execute("insert into this_run values ('r', '2026-09-30')")
 
         assert database.frame("run", "this_run").rows() == [("r", Q3)]
@@ -174,3 +192,87 @@ def test_today_is_the_latest_export_up_to_the_day(tmp_path: Path) -> None:
 
     assert _seen(tmp_path / "a.duckdb", rows, Q3)["now"] == [("A", 25)]
     assert _seen(tmp_path / "b.duckdb", rows, Q2)["now"] == [("A", 15), ("B", 20)]
+
+
+def _say(monkeypatch: pytest.MonkeyPatch, text: str) -> None:
+    """Let every name stand for one statement."""
+    monkeypatch.setattr(sql_file, "statement", lambda *_: text)
+
+
+@pytest.fixture(scope="module")
+def chain(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Give the database of a chain of two stores, run once in full."""
+    folder = tmp_path_factory.mktemp("chain")
+    return run_once(files_of(folder, 2), folder).database
+
+
+@pytest.mark.parametrize(("step", "name", "kind"), BOUND, ids=str)
+def test_two_columns_swapped_in_a_select_change_no_record(
+    chain: Path, step: str, name: str, kind: type[Any], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Every pair of columns of every select that feeds a record, on the rows of a real run."""
+    text = sql_file.statement(step, name).strip().rstrip(";")
+    columns = [each.name for each in fields(kind)]
+    with duckdb.connect(str(chain), read_only=True) as connection:
+        connection.execute("create temp table due_store as select store from store_now")
+        database = Database(connection)
+        rows = database.records(kind, step, name)
+        assert len(set(map(repr, rows))) > 1
+        for one, other in combinations(range(len(columns)), 2):
+            swapped = columns.copy()
+            swapped[one], swapped[other] = columns[other], columns[one]
+            _say(monkeypatch, f"select {', '.join(swapped)} from ({text})")  # noqa: S608 - test data only
+            assert sorted(map(repr, database.records(kind, step, name))) == sorted(map(repr, rows))
+
+
+@pytest.mark.parametrize(
+    "select",
+    [
+        "select 's' as step, 'a' as store",
+        "select 's' as step, 'a' as store, 'f' as fingerprint, 1 as more",
+        "select 's' as step, 'a' as shop, 'f' as fingerprint",
+        "select 's' as step, 'a' as store, 'f' as fingerprint, 'g' as fingerprint",
+    ],
+)
+def test_columns_that_are_not_the_records_fields_are_refused(
+    select: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """One missing, one too many, one under another name, one twice."""
+    with open_database(tmp_path / "q.duckdb") as database:
+        _say(monkeypatch, select)
+        with pytest.raises(ColumnsDiffer, match="any name"):
+            database.records(Computed, "any", "name")
+        with pytest.raises(ColumnsDiffer, match="any name"):
+            database.column("any", "name")
+        with pytest.raises(ColumnsDiffer, match="any name"):
+            database.mapping("any", "name")
+
+
+def test_a_mapping_binds_its_two_columns_by_name(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Key and value may come in either order."""
+    with open_database(tmp_path / "q.duckdb") as database:
+        for select in ("select 'a' as key, 'b' as value", "select 'b' as value, 'a' as key"):
+            _say(monkeypatch, select)
+            assert database.mapping("any", "name") == {"a": "b"}
+
+
+def test_rows_put_into_a_table_are_matched_by_name(tmp_path: Path) -> None:
+    """Columns may come in any order; other columns than the table's are refused."""
+    row = {"fingerprint": ["f"], "store": ["a"], "step": ["survey"]}
+    with open_database(tmp_path / "q.duckdb") as database:
+        database.put_frame(Computed, pl.DataFrame(row))
+
+        assert database.every(Computed) == [Computed("survey", "a", "f")]
+        with pytest.raises(ColumnsDiffer, match="computed"):
+            database.put_frame(Computed, pl.DataFrame({**row, "shop": ["a"]}))
+
+
+@pytest.mark.parametrize("step", ["survey", "plan", "fresh"])
+def test_no_statement_adds_or_joins_rows_by_position(step: str) -> None:
+    """Inserts from a select and unions say that columns are matched by name."""
+    for name, text in sql_file.statements(step).items():
+        bare = re.sub(r"--[^\n]*|'(?:[^']|'')*'", "", text)
+        every = re.findall(r"\b(?:insert\s+into\s+\w+|union(?:\s+all)?)\s+(\w+\s+\w+)", bare)
+        assert set(every) <= {"by name"}, f"{step} {name}"

@@ -12,20 +12,20 @@ from pipeline.demo import air
 from pipeline.demo.chain import DEMO_STORES, EARLIER, LATEST, REGIONS, SEED
 from pipeline.demo.demo import generate, write_demo
 from pipeline.demo.exports import files_of, tables_of
-from pipeline.demo.records import Portfolio
+from pipeline.demo.records import ChainSeen
 from pipeline.settings import load_settings
 
 SAMPLE = Path(__file__).parents[1] / "sample_exports"
 
 
 @pytest.fixture(scope="module")
-def clean() -> Portfolio:
+def clean() -> ChainSeen:
     """Return the demo's chain without a fault."""
     return generate()
 
 
 @pytest.fixture(scope="module")
-def files(clean: Portfolio) -> dict[str, bytes]:
+def files(clean: ChainSeen) -> dict[str, bytes]:
     """Return the files of the demo's chain without a fault."""
     return files_of(tables_of(clean))
 
@@ -73,7 +73,7 @@ def test_the_demos_rules_load() -> None:
     assert {e.approved_by for e in settings.exceptions} <= set(settings.approvers)
 
 
-def test_one_seed_gives_one_chain(clean: Portfolio, files: dict[str, bytes]) -> None:
+def test_one_seed_gives_one_chain(clean: ChainSeen, files: dict[str, bytes]) -> None:
     """The same seed gives the same bytes, workbook and zip included; another seed gives others."""
     again = files_of(tables_of(generate(SEED)))
     other = tables_of(generate(SEED + 1))
@@ -110,7 +110,7 @@ def test_the_chain_has_stores_of_every_kind() -> None:
     assert any(max(p.name) > "\xff" for p in DEMO_STORES if p.region.name == "East")
 
 
-def test_clean_stations_are_in_order(clean: Portfolio) -> None:
+def test_clean_stations_are_in_order(clean: ChainSeen) -> None:
     """Without faults every channel is permitted and heard by labels, and no address comes twice."""
     plans = {plan.store: plan for plan in DEMO_STORES}
     for day in (EARLIER, LATEST):
@@ -127,7 +127,7 @@ def test_clean_stations_are_in_order(clean: Portfolio) -> None:
         assert station.connected
 
 
-def test_clean_stations_in_earshot_keep_apart(clean: Portfolio) -> None:
+def test_clean_stations_in_earshot_keep_apart(clean: ChainSeen) -> None:
     """Without faults no two stations that hear each other share a channel in the latest export.
 
     Heard counts whether measured or, where a store measures nothing, by plain path loss.
@@ -144,7 +144,7 @@ def test_clean_stations_in_earshot_keep_apart(clean: Portfolio) -> None:
             assert len(set(near)) == len(near), plan.store
 
 
-def test_clean_air_is_quiet_where_it_is_used(clean: Portfolio) -> None:
+def test_clean_air_is_quiet_where_it_is_used(clean: ChainSeen) -> None:
     """Without faults a station's own channel is busy in few readings; elsewhere Wi-Fi is heard."""
     channel = {s.station: s.channel for s in clean.stations if s.seen_on == LATEST}
     own: dict[str, list[bool]] = defaultdict(list)
@@ -166,7 +166,7 @@ def test_clean_air_is_quiet_where_it_is_used(clean: Portfolio) -> None:
     assert min(under) > 2 * max(share[c] for c in (15, 20, 25, 26))
 
 
-def test_scans_precede_their_snapshot(clean: Portfolio) -> None:
+def test_scans_precede_their_snapshot(clean: ChainSeen) -> None:
     """Scans are a few days older than the export, mostly in trading hours, each moment once."""
     hours = {p.store: (p.opens, p.closes) for p in DEMO_STORES}
     trading = 0
@@ -180,7 +180,7 @@ def test_scans_precede_their_snapshot(clean: Portfolio) -> None:
     assert 0.7 < trading / len(clean.scans) < 1
 
 
-def test_clean_labels_are_served(clean: Portfolio) -> None:
+def test_clean_labels_are_served(clean: ChainSeen) -> None:
     """Without faults labels name a station of their store, hear it well and were heard lately."""
     stations = {(s.store, s.station) for s in clean.stations}
     weak: dict[str, list[bool]] = defaultdict(list)
@@ -215,7 +215,7 @@ def test_every_dialect_reads_as_its_region_writes(files: dict[str, bytes]) -> No
     ]  # fmt: skip
 
 
-def test_one_level_reads_the_same_in_every_dialect(clean: Portfolio) -> None:
+def test_one_level_reads_the_same_in_every_dialect(clean: ChainSeen) -> None:
     """What region Mitte writes as a magnitude and East as a raw value is the level of the scan."""
     sheets = {sheet.path: sheet for sheet in tables_of(clean)}
     scans = [s for s in clean.scans if s.seen_on == LATEST]

@@ -10,7 +10,7 @@ from pipeline.demo.chain import DEMO_STORES, SEED, sites_of
 from pipeline.demo.demo import fault_row, generate
 from pipeline.demo.exports import tables_of
 from pipeline.demo.faults import FAULT_FREE, FAULTS, fault_files, fault_rows, fault_sites
-from pipeline.demo.records import ExportTable, Fault, Outcome, Portfolio
+from pipeline.demo.records import ChainSeen, ExportTable, Fault, Outcome
 
 ROOT = Path(__file__).parents[1]
 EDITED = [f for f in FAULTS if f.edits]
@@ -26,13 +26,13 @@ MUST_COVER = {
 
 
 @pytest.fixture(scope="module")
-def clean() -> Portfolio:
+def clean() -> ChainSeen:
     """Return the demo's chain without a fault."""
     return generate()
 
 
 @pytest.fixture(scope="module")
-def clean_tables(clean: Portfolio) -> tuple[ExportTable, ...]:
+def clean_tables(clean: ChainSeen) -> tuple[ExportTable, ...]:
     """Return the tables of the chain without a fault."""
     return tables_of(clean)
 
@@ -98,7 +98,7 @@ def test_some_stores_of_every_region_are_without_a_fault() -> None:
 
 @pytest.mark.parametrize("fault", EDITED, ids=lambda fault: fault.name)
 def test_each_edit_changes_the_store_of_its_fault_and_no_other(
-    fault: Fault, clean: Portfolio, clean_tables: tuple[ExportTable, ...]
+    fault: Fault, clean: ChainSeen, clean_tables: tuple[ExportTable, ...]
 ) -> None:
     """Every edit makes a difference, and only to rows that speak of the fault's store."""
     stores = {fault.store} if fault.store else {"M201", "M202", "M203", "M204"}

@@ -5,13 +5,13 @@ import itertools
 import pytest
 from plan_instances import One, Two, clear_air_costs, every_choice, mixed_costs, seeded, total
 
-from pipeline.plan import branch, solver_cpsat, solver_toulbar2
+from pipeline.plan import branch
 from pipeline.plan.assign import TOLERANCE, assign
-from pipeline.plan.grid import checked, to_grid
-from pipeline.plan.network import Network, Solve
+from pipeline.plan.network import Network, Solve, checked, to_grid
 from pipeline.plan.reduce import joined, reduced, without_copies
 from pipeline.plan.relaxation import Relaxation
 from pipeline.plan.search import greedy, improved
+from pipeline.plan.solvers import solve_cp_sat, solve_toulbar2
 
 
 def medium_costs(seed: int) -> tuple[One, Two]:
@@ -55,7 +55,7 @@ def _cheapest(network: Network) -> int:
     return min(network.cost(choice) for choice in every_choice(network.unary))
 
 
-@pytest.mark.parametrize("solve", [solver_toulbar2.solve, solver_cpsat.solve])
+@pytest.mark.parametrize("solve", [solve_toulbar2, solve_cp_sat])
 @pytest.mark.parametrize("seed", range(10))
 def test_solver_finds_only_what_is_below_the_top(solve: Solve, seed: int) -> None:
     """Nothing is found when the best known cost is the optimum; one step above, the optimum is."""
@@ -118,7 +118,7 @@ def test_relaxation_is_below_every_choice(seed: int) -> None:
 def test_relaxation_is_close_on_a_floor(seed: int) -> None:
     """On a floor of 14 stations the bound comes within 2 % of the optimum."""
     network = _network(*clear_air_costs(seed, 14)[:2])
-    best = solver_toulbar2.solve(network, network.cost(greedy(network)) + 1, 100_000)
+    best = solve_toulbar2(network, network.cost(greedy(network)) + 1, 100_000)
 
     relaxation = Relaxation(network, best.bound)
     floor = relaxation.floor(relaxation.start(), relaxation.labels, best.bound, 450)
@@ -135,9 +135,9 @@ def test_branching_proves_the_optimum(seed: int) -> None:
     network = _network(flat if seed % 2 else one, two)
     start = (0,) * 10
 
-    found = branch.Proof(network, network.cost(start), 200_000, solver_toulbar2.solve).run()
+    found = branch.Proof(network, network.cost(start), 200_000, solve_toulbar2).run()
 
-    best = solver_toulbar2.solve(network, network.cost(start), 1_000_000)
+    best = solve_toulbar2(network, network.cost(start), 1_000_000)
     assert found.choice is not None
     assert (network.cost(found.choice), found.bound, found.proven) == (best.bound, best.bound, True)
 

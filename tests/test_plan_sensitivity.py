@@ -9,6 +9,7 @@ from pipeline.plan.costs import StoreProblem
 from pipeline.plan.explain import Case, Evidence, Level
 from pipeline.plan.sensitivity import Doubt, _Rival, sensitivity
 from pipeline.plan.what_if import what_if
+from pipeline.plan.worth import expected_cost
 from pipeline.radio.coexistence import Rejection
 from pipeline.records import Heard, StoreStation
 
@@ -16,21 +17,24 @@ PERMITTED = (11, 15, 20)
 DOUBT = Doubt(-75.0, Rejection(30.0, 45.0), 2.0)
 
 
+def known(share: float, worth: float) -> Evidence:
+    """Return evidence of a share that counts as so many independent readings."""
+    a, b = worth * share + 0.5, worth * (1 - share) + 0.5
+    cost = expected_cost(a, b)
+    return Evidence(share, share, share, cost, a, b, worth, 40, False, "measured", None)
+
+
 def _case(shares: dict[int, float], worth: dict[int, float], source: str = "measured") -> Case:
     """One store of two stations that hear one another; the same air at both."""
     names = ("A", "B")
-    evidence = {
-        (name, c): Evidence(share, share, worth[c], 40, False, "measured", None)
-        for name in names
-        for c, share in shares.items()
-    }
+    evidence = {(name, c): known(share, worth[c]) for name in names for c, share in shares.items()}
     heard = (Heard("A", "B", (0.9, 0.0, 0.0)), Heard("B", "A", (0.9, 0.0, 0.0)))
     levels = {(h.station, h.neighbour): Level(-60.0, 7.0, source) for h in heard}
     problem = StoreProblem(
         "S",
         tuple(StoreStation(name, 11, PERMITTED, 1.0, 0.1) for name in names),
         heard,
-        {at: known.bound for at, known in evidence.items()},
+        {at: each.reckoned for at, each in evidence.items()},
         0.005,
     )
     return Case(problem, evidence, levels, frozenset())

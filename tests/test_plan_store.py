@@ -17,11 +17,14 @@ CHANNELS = range(11, 27)
 EFFORT = 100_000
 
 
+def known(busy: float) -> Evidence:
+    """Return evidence that is all but certain."""
+    a, b = 4000 * busy + 0.5, 4000 * (1 - busy) + 0.5
+    return Evidence(busy, busy, busy, 0.0, a, b, 4000.0, 40, False, "measured", None)
+
+
 def _case(problem: StoreProblem, locked: frozenset[str] = frozenset()) -> Case:
-    evidence = {
-        at: Evidence(busy, busy, 40.0, 40, False, "measured", None)
-        for at, busy in problem.busy.items()
-    }
+    evidence = {at: known(busy) for at, busy in problem.busy.items()}
     levels = {(h.station, h.neighbour): Level(-60.0, 2.0, "measured") for h in problem.heard}
     return Case(problem, evidence, levels, locked)
 
@@ -61,7 +64,7 @@ def test_no_assignment_is_better(seed: int) -> None:
     random = Random(seed)
     problem = _problem(random, random.randint(1, 5))
 
-    found = plan_store(_case(problem), EFFORT, 20)
+    found = plan_store(_case(problem), EFFORT, 0.0)
 
     planned = tuple(station.channel_planned for station in found.stations)
     best = min(_value(problem, c) for c in product(*(s.choices for s in problem.stations)))
@@ -93,7 +96,7 @@ def test_moves_lead_from_today_to_the_plan_and_never_through_worse(seed: int) ->
     """Carried out in order, they end at the plan; no state between is worse than both ends."""
     problem = _problem(Random(seed), 5)
 
-    found = plan_store(_case(problem), EFFORT, 20)
+    found = plan_store(_case(problem), EFFORT, 0.0)
 
     now = {s.station: s.channel for s in problem.stations}
     states = [dict(now)]
@@ -115,8 +118,8 @@ def _quiet(channel: int, choices: tuple[int, ...] = PERMITTED, **busy: float) ->
 
 def test_a_move_must_earn_its_price() -> None:
     """A gain below the price leaves the station alone, one above moves it."""
-    kept = plan_store(_case(_quiet(15, on20=0.097)), EFFORT, 20)
-    moved = plan_store(_case(_quiet(15, on20=0.05)), EFFORT, 20)
+    kept = plan_store(_case(_quiet(15, on20=0.097)), EFFORT, 0.0)
+    moved = plan_store(_case(_quiet(15, on20=0.05)), EFFORT, 0.0)
 
     assert kept.moves == ()
     assert [(m.from_channel, m.to_channel) for m in moved.moves] == [(15, 20)]
@@ -124,8 +127,8 @@ def test_a_move_must_earn_its_price() -> None:
 
 def test_ties_go_to_fewer_moves_then_the_lower_channel() -> None:
     """With nothing to tell channels apart the station stays; if it must move, lowest wins."""
-    assert plan_store(_case(_quiet(25)), EFFORT, 20).moves == ()
-    forced = plan_store(_case(_quiet(13)), EFFORT, 20)
+    assert plan_store(_case(_quiet(25)), EFFORT, 0.0).moves == ()
+    forced = plan_store(_case(_quiet(13)), EFFORT, 0.0)
     assert [m.to_channel for m in forced.moves] == [11]
 
 
@@ -133,7 +136,7 @@ def test_a_locked_station_stays() -> None:
     """An approved exception keeps it where it is, whatever the noise."""
     problem = _quiet(13, choices=(13,), on13=0.6)
 
-    found = plan_store(_case(problem, frozenset({"A"})), EFFORT, 20)
+    found = plan_store(_case(problem, frozenset({"A"})), EFFORT, 0.0)
 
     assert found.moves == ()
     assert "an approved exception or change keeps it there" in found.stations[0].reason
@@ -145,17 +148,23 @@ def test_the_reason_names_noise_neighbours_and_levels() -> None:
     heard = (Heard("A", "B", (0.9, 0.0, 0.0)), Heard("B", "A", (0.9, 0.0, 0.0)))
     busy = {(name, c): 0.1 for name in ("A", "B") for c in CHANNELS}
 
-    found = plan_store(_case(StoreProblem("S", stations, heard, busy, 0.005)), EFFORT, 20)
+    found = plan_store(_case(StoreProblem("S", stations, heard, busy, 0.005)), EFFORT, 0.0)
 
     assert len(found.moves) == 1
     reason = found.moves[0].reason
-    assert "today on 15: outside noise up to 10\u202f% (measured), own neighbours heard: " in reason
+    assert (
+        "today on 15: outside noise 10\u202f% of the time (measured), own neighbours heard: "
+        in reason
+    )
     assert "on 15 at \u221260 dBm" in reason
-    assert "on 11: outside noise up to 10\u202f% (measured), no own neighbour disturbs it" in reason
+    assert (
+        "on 11: outside noise 10\u202f% of the time (measured), no own neighbour disturbs it"
+        in reason
+    )
     assert "next best: channel 20, worse by 0.0\u202f% of an average station" in reason
     assert sentence(from_json(found.moves[0].facts)) == reason
     german = sentence(from_json(found.moves[0].facts), "de")
-    assert german.startswith("heute auf 15: Fremdsignale bis 10\u202f% (gemessen)")
+    assert german.startswith("heute auf 15: Fremdsignale 10\u202f% der Zeit (gemessen)")
     assert sentence(from_json(found.moves[0].facts), "xx") == reason
     assert found.stations[0].next_best_cost is not None
     assert found.stations[0].next_best_cost >= 0
@@ -169,4 +178,4 @@ def test_the_order_of_input_rows_changes_nothing(seed: int) -> None:
     Random(seed).shuffle(shuffled)
     other = StoreProblem("S", problem.stations, tuple(shuffled), problem.busy, 0.005)
 
-    assert plan_store(_case(problem), EFFORT, 20) == plan_store(_case(other), EFFORT, 20)
+    assert plan_store(_case(problem), EFFORT, 0.0) == plan_store(_case(other), EFFORT, 0.0)

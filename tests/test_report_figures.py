@@ -34,7 +34,7 @@ def contents(tmp_path_factory: pytest.TempPathFactory) -> dict[str, StoreContent
     """Give the contents of all invented stores."""
     path: Path = tmp_path_factory.mktemp("report") / "stores.duckdb"
     with invented_database(path, extremes()) as database:
-        stores = [row[0] for row in database.rows("report", "stores")]
+        stores = database.frame("report", "stores")["store"].to_list()
         return {content.store.store: content for content in store_contents(database, stores)}
 
 
@@ -87,15 +87,13 @@ def test_findings_under_an_exception_are_counted_apart(
     assert figures.excepted == 20
 
 
-def test_stores_without_a_plan_keep_their_clear_air_of_today(
-    contents: dict[str, StoreContent],
-) -> None:
-    """Where no plan was made, today's clear air still comes from evidence and earshot."""
+def test_stores_nobody_surveyed_have_no_clear_air(contents: dict[str, StoreContent]) -> None:
+    """Where nothing is known there is no figure, and the page says so."""
     content = contents["S006"]
 
     assert content.proof is None
     assert all(s.clear_air_planned is None for s in content.stations)
-    assert all(0 < (s.clear_air_now or 0) <= 0.65 for s in content.stations)
+    assert all(s.clear_air_now is None for s in content.stations)
 
 
 @pytest.mark.parametrize(

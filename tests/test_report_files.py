@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from report_stores import Invented, extremes, invent, invented_database
 
 from pipeline.database import Database
-from pipeline.errors import OutputNotWritable, UnknownSelection
+from pipeline.errors import StorageFailed, UnknownSelection
 from pipeline.progress import Silent
 from pipeline.records import Selection
 from pipeline.report import write
@@ -129,7 +129,7 @@ def test_a_folder_that_cannot_be_made_is_said(database: Database, tmp_path: Path
 
 def test_chunks_give_the_same_contents(database: Database, monkeypatch: pytest.MonkeyPatch) -> None:
     """However many stores are read at a time, each content is the same."""
-    names = [row[0] for row in database.rows("report", "stores")]
+    names = database.frame("report", "stores")["store"].to_list()
     whole = list(gather.store_contents(database, names))
     monkeypatch.setattr(gather, "CHUNK", 1)
 
@@ -148,7 +148,7 @@ def test_files_are_swapped_whole(tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 
     with monkeypatch.context() as patch:
         patch.setattr(os, "replace", torn)
-        with pytest.raises(OutputNotWritable, match="No space left"):
+        with pytest.raises(StorageFailed, match="No space left"):
             put_file(path, b"new")
     assert path.read_bytes() == b"old"
     put_file(path, b"new")

@@ -21,14 +21,8 @@ from pipeline.progress import Silent
 from pipeline.records import Selection
 from pipeline.report import write
 from pipeline.report.files import put_file
-from pipeline.report.region.content import (
-    ChangeProgress,
-    RegionContent,
-    StoreStanding,
-    decisions,
-    delays,
-    risks,
-)
+from pipeline.report.region.answers import decisions, delays, risks
+from pipeline.report.region.content import ChangeProgress, RegionContent, StoreStanding
 from pipeline.report.region.gather import region_contents
 from pipeline.report.region.pages import FileLinks, links_of, region_pdf
 from pipeline.report.write import report, reviews
@@ -107,7 +101,7 @@ def test_the_page_answers_the_five_questions(north: RegionContent) -> None:
         assert question in first
     for answer in (
         "38 of 111 changes are done, in 18 of 37 stores",
-        "raised clear air from 42 % to 70 % on average; 80 % was promised",
+        "raised clear air from 42 % to 70 % on average (",
         "21 changes wait for a decision",
         "14 proposed changes to approve or refuse, the oldest since 1 Jul 2026",
         "4 stations are not as agreed and nobody approved it",
@@ -217,7 +211,8 @@ def test_a_region_reads_its_own_language(database: Database) -> None:
 def test_a_region_with_nothing_to_do_says_so(database: Database) -> None:
     """Every question has an answer, even where it is that there is nothing."""
     [bare] = region_contents(database, SETTINGS, ["Bare"])
-    bare = replace(bare, anywhere=(), expiring=())
+    agreed = tuple(replace(store, unagreed=0) for store in bare.stores)
+    bare = replace(bare, anywhere=(), expiring=(), stores=agreed)
     first, second = pages(pdf_of(bare))
     for words in (
         "No channel has to change",
@@ -237,8 +232,9 @@ def test_a_plan_nobody_registered_is_not_put_forward(tmp_path: Path) -> None:
     with invented_database(tmp_path / "r.duckdb", into) as database:
         [content] = region_contents(database, SETTINGS, ["North"])
     assert content.count(ChangeProgress.UNPUT) == content.changes == 3
-    [item] = decisions(content, WORDS)
-    assert (item.count, item.text) == ("3", "planned changes not yet put forward")
+    unput, unagreed = decisions(content, WORDS)
+    assert (unput.count, unput.text) == ("3", "planned changes not yet put forward")
+    assert (unagreed.count, unagreed.where) == ("5", "S1")
 
 
 def test_a_large_region_still_has_one_page_first(north: RegionContent) -> None:

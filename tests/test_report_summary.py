@@ -137,9 +137,9 @@ def test_busy_shares_equal_the_content(contents: dict[str, StoreContent]) -> Non
     """The figure of the air prints one rounded per cent per station and channel, with its kind."""
     content = contents["S001"]
     wanted = Counter(
-        ("" if cell.source == "measured" else "≈") + str(max(round(cell.busy_bound * 100), 0))
+        ("" if cell.source == "measured" else "≈") + str(max(round(busy * 100), 0))
         for cell in content.air
-        if 0.005 <= cell.busy_bound <= 0.995
+        if (busy := cell.busy_estimate) is not None and 0.005 <= busy <= 0.995
     )
     with pdfium.PdfDocument(summary(content)) as document:
         found = Counter(document[1].get_textpage().get_text_range().split())

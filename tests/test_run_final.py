@@ -14,9 +14,9 @@ from pipeline.changes.states import ChangeState, Trigger, new_event
 from pipeline.commands import run_schedule
 from pipeline.database import open_database
 from pipeline.demo.demo import write_follow_up
+from pipeline.fresh import forget_whole_run
 from pipeline.progress import Silent
 from pipeline.run import Request, run
-from pipeline.settled import unsettle
 
 SAMPLE = Path(__file__).resolve().parents[1] / "sample_exports"
 NEXT = date(2027, 1, 20)
@@ -35,7 +35,7 @@ def run_twice(request: Request) -> None:
     first = run(request, Silent())
     before = everything(request)
     with open_database(request.database) as database:
-        unsettle(database)
+        forget_whole_run(database)
     second = run(request, Silent())
 
     assert second == first

@@ -16,9 +16,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scale_chain import File, Watched, day_of, files_of, request_of, run_once, tables_of, tree_of
 
-from pipeline import due
+from pipeline import fresh
 from pipeline.commands import run_ingest, run_listing
-from pipeline.due import fingerprint, store_marks
+from pipeline.fresh import fingerprint, store_marks
 from pipeline.progress import Silent
 from pipeline.report import write
 from pipeline.report.write import SUMMARY, WORKBOOK
@@ -108,9 +108,9 @@ def wander(pool: tuple[File, ...], folder: Path, seed: int, steps: int) -> set[i
             name = path.name if path.suffix == ".toml" else f"{step:02}-{path.name}"
             met.mkdir(exist_ok=True)
             shutil.copy(path, met / name)
-        fresh = request_of(folder / f"fresh-{step}", met, day_of(request.database))
-        judge(fresh)
-        assert tables_of(request.database) == tables_of(fresh.database), (seed, step)
+        anew = request_of(folder / f"fresh-{step}", met, day_of(request.database))
+        judge(anew)
+        assert tables_of(request.database) == tables_of(anew.database), (seed, step)
     return planned
 
 
@@ -132,7 +132,7 @@ def test_many_sequences_of_partial_runs_equal_a_fresh_run(
     pool: tuple[File, ...], tmp_path: Path, seed: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The same over thirty chances of eight pieces, two stores at a time."""
-    monkeypatch.setattr(due, "CHUNK", 2)
+    monkeypatch.setattr(fresh, "CHUNK", 2)
     wander(pool, tmp_path, seed, 8)
 
 
@@ -140,7 +140,7 @@ def test_chunks_change_nothing(
     done: Request, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Surveyed and planned one store at a time, the tables are the same."""
-    monkeypatch.setattr(due, "CHUNK", 1)
+    monkeypatch.setattr(fresh, "CHUNK", 1)
     request = replace(done, database=tmp_path / "q.duckdb")
     judge(request)
 
@@ -155,9 +155,11 @@ def test_one_changed_store_alone_is_planned(pool: tuple[File, ...], copy: Reques
 
     assert judge(copy).totals["planning"] == 1
     after = tables_of(copy.database)
-    others = {name: [row for row in rows if file.store not in row] for name, rows in after.items()}
+    # What holds over the portfolio is fitted again; here it comes to the same.
+    shared = {file.store, "portfolio"}
+    others = {name: [row for row in rows if not shared & set(row)] for name, rows in after.items()}
     assert others == {
-        name: [row for row in rows if file.store not in row] for name, rows in before.items()
+        name: [row for row in rows if not shared & set(row)] for name, rows in before.items()
     }
     assert after["station_plan"] != before["station_plan"]
     assert judge(copy).totals["planning"] == 0
@@ -165,7 +167,7 @@ def test_one_changed_store_alone_is_planned(pool: tuple[File, ...], copy: Reques
 
 @pytest.mark.parametrize("rules", [RULES, "[channels]\npermitted = [11, 15, 20]\n"])
 def test_other_rules_or_another_day_make_every_store_due(copy: Request, rules: str) -> None:
-    """What holds for all stores makes all of them due, once."""
+    """A change of what all stores share makes all of them stale, once."""
     ((copy.exports or Path()) / "rules.toml").write_text(rules, encoding="utf-8")
 
     assert judge(copy).totals["planning"] == STORES
@@ -194,11 +196,11 @@ def test_another_program_computes_and_writes_everything_again(
 ) -> None:
     """A program that is not the one of the last run trusts none of its results."""
     run(copy, Silent())
-    due.program.cache_clear()
-    monkeypatch.setattr(due, "__version__", "another")
+    fresh.program.cache_clear()
+    monkeypatch.setattr(fresh, "__version__", "another")
     watched = Watched()
     run(copy, watched)
-    due.program.cache_clear()
+    fresh.program.cache_clear()
 
     assert watched.totals["planning"] == STORES
     assert watched.totals["report"] == STORES
@@ -208,13 +210,13 @@ def test_the_program_may_hold_files_of_any_encoding(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """An installed package has the sample exports beside its code; each octet counts."""
-    monkeypatch.setattr(due, "_PACKAGE", tmp_path)
+    monkeypatch.setattr(fresh, "_PACKAGE", tmp_path)
     marks = set()
     for octets in (b"Gesch\xe4ft;Kanal", b"Gesch\xf6ft;Kanal"):
         (tmp_path / "stores.csv").write_bytes(octets)
-        due.program.cache_clear()
-        marks.add(due.program())
-    due.program.cache_clear()
+        fresh.program.cache_clear()
+        marks.add(fresh.program())
+    fresh.program.cache_clear()
 
     assert len(marks) == 2
 
@@ -326,7 +328,7 @@ def test_marks_of_stores_depend_on_their_rows_alone() -> None:
 def test_marks_are_the_same_in_every_process() -> None:
     """The fingerprints one process kept are those another one makes, whatever its hash seed."""
     program = (
-        "import polars as pl; from pipeline.due import program, store_marks; "
+        "import polars as pl; from pipeline.fresh import program, store_marks; "
         "frame = pl.DataFrame({'store': ['a', 'b'], 'text': ['x', None], 'value': [1.5, 2.0]}); "
         "print(program(), store_marks([frame], 'more'))"
     )

@@ -164,8 +164,10 @@ def _register(database: Database, store: str, states: dict[int, str], at: str) -
     for position, state in states.items():
         change = f"{store}/{position}"
         run(
-            "insert into change values ($c, $p, $s, $t, 11, 25, $n, false, 0.5, 0.75, 1, 'high', "
-            "'x', date '2026-10-23')",
+            "insert into change by name select $c as change, $p as plan, $s as store, "
+            "$t as station, 11 as from_channel, 25 as to_channel, $n as position, "
+            "false as parking, 0.5 as clear_air_before, 0.75 as clear_air_after, 1 as labels, "
+            "'high' as sureness, 'x' as proposed_by, date '2026-10-23' as proposed_on",
             {
                 "c": change,
                 "p": f"plan {store}",

@@ -1,7 +1,7 @@
 """The audit of a quarter, and of any two days: departures and figures into tables."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import astuple, dataclass
+from dataclasses import astuple, dataclass, replace
 from datetime import date
 from hashlib import sha256
 from types import MappingProxyType
@@ -106,7 +106,8 @@ def compare(
     if start >= end:
         raise DaysOutOfOrder(start, end)
     span = Span(start, end)
-    stories = map(story_of, store_facts(database, end, store))
+    facts = (replace(one, first_run=date.min) for one in store_facts(database, end, store))
+    stories = map(story_of, facts)
     return tuple(row for story in stories for row in departures(story, span))
 
 

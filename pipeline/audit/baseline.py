@@ -1,7 +1,7 @@
 """The baseline: what is agreed of every station. Versions are added, none is ever changed."""
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from operator import attrgetter
 
@@ -52,10 +52,10 @@ def keep(database: Database) -> None:
 
 
 def advance(database: Database) -> int:
-    """Move the baseline forward by the changes verified since; return how many moved it.
+    """Agree to the channels of the changes verified since; return how many changes moved any.
 
-    Each change moves it once, as of the day it was verified; one backed out afterwards moves it
-    back. Stations without a baseline have none to move.
+    Each change moves its station's channel once, as of the day it was verified; one backed out
+    moves it back. No baseline needs to come before.
     """
     with database.transaction():
         return len(database.column("audit", "advance"))
@@ -66,7 +66,7 @@ def approve(  # noqa: PLR0913 - what is approved, by whom, why and when
 ) -> tuple[Approved, ...]:
     """Freeze the configuration of stores as agreed: as the latest export up to a day found it.
 
-    Stations that were agreed and are no longer there are agreed to be gone.
+    Stations no longer there are agreed to be gone. The same approval once more adds no version.
 
     Args:
         database: with exports taken in.
@@ -83,36 +83,38 @@ def approve(  # noqa: PLR0913 - what is approved, by whom, why and when
         NothingToApprove: none does up to that day.
         BaselineOutOfOrder: a later version exists.
     """
-    if by not in settings.approvers:
-        raise ApproverUnknown(by, settings.approvers)
-    if not reason.strip():
-        raise ReasonMissing
+    _refuse_unfounded(settings, by, reason)
     advance(database)
     known = database.column("audit", "known_stores")
-    versions = database.records(LatestVersion, "audit", "latest_versions")
-    latest = {one.store: one for one in versions}
+    latest = {o.store: o for o in database.records(LatestVersion, "audit", "latest_versions")}
     stories = _stories(database, stores, on)
     rows: list[Baseline] = []
     done: list[Approved] = []
     for store in sorted(set(stores)):
         if store not in known:
             raise UnknownSelection("store", store, known)
-        last = latest.get(store)
+        last, story = latest.get(store), stories.get(store)
         if last is not None and last.approved_on > on:
             raise BaselineOutOfOrder(store, on, last.approved_on)
-        if store not in stories or not stories[store].days:
+        if story is None or not story.days:
             raise NothingToApprove(store, on)
-        version = last.version + 1 if last else 1
-        fresh = [
-            Baseline(version, store, *agreed, by, on, reason, None)
-            for agreed in _found(stories[store], on)
-        ]
-        count = sum(row.field == FIELDS[STATION] and row.value is not None for row in fresh)
-        done.append(Approved(store, version, count, stories[store].days[-1]))
-        rows += fresh
+        version = last.version if last else 0
+        found = [Baseline(version, store, *one, by, on, reason, None) for one in _found(story, on)]
+        if not set(found) <= set(story.facts.agreements):  # else this very approval is there
+            version += 1
+            rows += [replace(row, version=version) for row in found]
+        count = sum(row.field == FIELDS[STATION] and row.value is not None for row in found)
+        done.append(Approved(store, version, count, story.days[-1]))
     with database.transaction():
         database.put(Baseline, sorted(rows, key=attrgetter("version", "store", "station", "field")))
     return tuple(done)
+
+
+def _refuse_unfounded(settings: Settings, by: str, reason: str) -> None:
+    if by not in settings.approvers:
+        raise ApproverUnknown(by, settings.approvers)
+    if not reason.strip():
+        raise ReasonMissing
 
 
 def _stories(database: Database, stores: Sequence[str], on: date) -> Mapping[str, StoreStory]:

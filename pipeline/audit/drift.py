@@ -8,7 +8,7 @@ first to find it.
 
 from bisect import bisect_right
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from functools import cached_property
 
@@ -32,7 +32,8 @@ from pipeline.tables.audit import Baseline, Departure
 
 _BASELINE, _EARLIER = "baseline", "earlier export"
 _COVERS = frozenset({"approved", "scheduled", "implemented", "ineffective"})
-_VERIFIED = "verified"
+_CARRIED = frozenset({"implemented", "ineffective"})
+_VERIFIED, _BACKED_OUT = "verified", "backed out"
 _STANDING = frozenset(
     {
         DriftKind.DEVIATION, DriftKind.DRIFT, DriftKind.REPLACED, DriftKind.RENAMED, DriftKind.NEW,
@@ -55,7 +56,8 @@ class StoreStory:
 class _View:
     """A store in one span: `before` and `upto` count its exports up to start and end.
 
-    Nothing counts as departing on days before `since`, when nothing was agreed.
+    Nothing departs on days before `since`. `baseline`: an approver froze the store by then, so a
+    station that the baseline does not name is one too many.
     """
 
     story: StoreStory
@@ -63,7 +65,7 @@ class _View:
     before: int
     upto: int
     since: date
-    basis: str
+    baseline: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,12 +104,13 @@ def departures(story: StoreStory, span: Span) -> tuple[Departure, ...]:
     before = bisect_right(story.days, span.start)
     upto = bisect_right(story.days, span.end)
     agreed: Sequence[Agreed] = story.agreed
-    first = min((a.approved_on for a in story.facts.agreements), default=None)
+    frozen = [a.approved_on for a in story.facts.agreements if a.change is None]
+    first = min(frozen, default=None)
     if first is not None and first <= span.end:
-        view = _View(story, span, before, upto, first, _BASELINE)
+        view = _View(story, span, before, upto, first, baseline=True)
     elif upto:
-        since, agreed = _as_found(story, span, before)
-        view = _View(story, span, before, upto, since, _EARLIER)
+        since, agreed = _as_found(story, span, upto)
+        view = _View(story, span, before, upto, since, baseline=False)
     else:
         return ()
     stations = map(_StationSpan, [view] * len(agreed), story.lives, agreed)
@@ -115,18 +118,23 @@ def departures(story: StoreStory, span: Span) -> tuple[Departure, ...]:
     return tuple(sorted(rows, key=lambda row: (row.subject, FIELDS.index(row.field))))
 
 
-def _as_found(story: StoreStory, span: Span, before: int) -> tuple[date, list[Agreed]]:
-    """Take what the last export before the span said as agreed, where no baseline is.
+def _as_found(story: StoreStory, span: Span, upto: int) -> tuple[date, list[Agreed]]:
+    """Return what each station is held against where the store has no baseline, and since when.
 
-    Without one, the span's first export; but a store that is new to exports of others has nothing
-    agreed, and all its stations are new.
+    That is what was agreed of it by a verified change; else what the last export before the span,
+    or before the first run, says of it; else the first export that lists it. What differed before
+    the first run differs from nothing agreed.
     """
-    reference = max(0, before - 1)
-    since = story.days[reference] if before else span.start
-    known = before > 0 or story.facts.began > span.start
-    rows = [life.seen[reference] if known else None for life in story.lives]
-    nobody = ((None,) * len(FIELDS),)
-    return since, [Agreed((since,), (row,), nobody) if row else Agreed() for row in rows]
+    start = max(span.start, story.facts.first_run)
+    reference = max(0, min(bisect_right(story.days, start), upto) - 1)
+    since = max(span.start, story.days[reference])
+    found = []
+    for life, agreed in zip(story.lives, story.agreed, strict=True):
+        at = next((n for n in range(reference, upto) if life.seen[n] is not None), None)
+        row = None if at is None else life.seen[at]
+        day = since if at == reference else story.days[at or 0]
+        found.append(agreed.beside(day, row) if row else Agreed())
+    return since, found
 
 
 class _StationSpan:
@@ -195,7 +203,7 @@ class _StationSpan:
 
     def _departs(self, day: date, place: int, row: Values | None) -> bool:
         """Tell whether a field departs; one not stated, or not agreed, cannot."""
-        if day < self.view.since:
+        if day < self.view.since and self.agreed.row(day, place) is None:
             return False
         wanted, found = self.agreed.on(day)[place], _value(row, place)
         return wanted != found and (place == STATION or None not in {wanted, found})
@@ -208,9 +216,11 @@ class _StationSpan:
     def _moved(self, place: int) -> bool:
         """Tell whether what is agreed of a field moved within the span."""
         was = self._was
-        if self.view.since > self.start or was[place] == self._wanted[place]:
+        if was[place] == self._wanted[place] or self.view.since > self.start:
             return False
-        return place == STATION or None not in {was[STATION], was[place]}
+        if place == STATION:
+            return self.view.baseline
+        return None not in {was[STATION], was[place]}
 
     def _told_before(self, place: int, kind: DriftKind) -> bool:
         """Tell whether an approved change was found, and so told, in an earlier span already."""
@@ -265,7 +275,8 @@ class _StationSpan:
         first_seen: date | None,
         meanwhile: str | None = None,
     ) -> Departure:
-        by, on, change = self._approval(place, judged)
+        ordered = self._ordered(place, judged)
+        by, on, change = self._approval(place, replace(judged, change=judged.change or ordered))
         stands = judged.kind in _STANDING and first_seen is not None
         return Departure(
             quarter=self.view.span.quarter,
@@ -273,7 +284,7 @@ class _StationSpan:
             subject=name or "",
             field=FIELDS[place],
             kind=judged.kind.value,
-            agreed=self._wanted[place],
+            agreed=str(ordered.change.to_channel) if ordered else self._wanted[place],
             found=found,
             meanwhile=meanwhile,
             first_seen=first_seen,
@@ -282,9 +293,26 @@ class _StationSpan:
             approved_on=on,
             change=change,
             exception=judged.exception.reason if judged.exception else None,
-            basis=self.view.basis,
+            basis=_BASELINE if self._is_agreed(place) else _EARLIER,
             clear_air_lost=None,  # known once the departures of all stores are
         )
+
+    def _is_agreed(self, place: int) -> bool:
+        return self.view.baseline or self.agreed.row(self.end, place) is not None
+
+    def _ordered(self, place: int, judged: Judged) -> ChangeStory | None:
+        """Return the change carried out last, where drift leaves the station elsewhere.
+
+        Its channel is the one to put the station on, not the channel of before.
+        """
+        if place != CHANNEL or judged.kind is not DriftKind.DRIFT:
+            return None
+        names, agreement = self.life.known_as(self.end), self.agreed.row(self.end, place)
+        last = _last_said(names, self.view.story.facts.changes, self.end)
+        if last is None or not _holds(last, agreement, self.end):
+            return None
+        event = last.last(self.end)
+        return last if event and event.state in _CARRIED and not last.change.parking else None
 
     def _approval(self, place: int, judged: Judged) -> tuple[str | None, date | None, str | None]:
         """Return who last approved what is there, on what day, and by which change."""
@@ -333,11 +361,30 @@ def _approving(one: Difference, changes: Sequence[ChangeStory]) -> ChangeStory |
         last = story.last(one.day)
         if last is None or str(story.change.to_channel) != _value(one.row, CHANNEL):
             continue
-        if one.agreement is not None and last.at.date() < one.agreement.approved_on:
+        if not _holds(story, one.agreement, one.day):
             continue
         if last.state in _COVERS or (last.state == _VERIFIED and _parked(story, own, one.day)):
             return story
     return None
+
+
+def _holds(story: ChangeStory, agreement: Baseline | None, day: date) -> bool:
+    """Tell whether nothing was agreed after a change's last event."""
+    last = story.last(day)
+    return last is not None and (agreement is None or last.at.date() >= agreement.approved_on)
+
+
+def _last_said(
+    names: frozenset[str], changes: Sequence[ChangeStory], day: date
+) -> ChangeStory | None:
+    """Return the change of a station of which the register spoke last, of those carried out."""
+    said = {*_CARRIED, _VERIFIED, _BACKED_OUT}
+    own = [
+        story
+        for story in changes
+        if story.change.station in names and (e := story.last(day)) is not None and e.state in said
+    ]
+    return max(own, key=lambda story: story.number(day), default=None)
 
 
 def _parked(story: ChangeStory, own: Sequence[ChangeStory], day: date) -> bool:

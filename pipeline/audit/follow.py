@@ -179,9 +179,28 @@ class Agreed:
         at = bisect_right(self.days, day)
         return self.rows[at - 1][place] if at else None
 
+    def beside(self, day: date, row: Values) -> "Agreed":
+        """Return what holds where a station's row is the measure from a day on.
+
+        Each field that was agreed keeps what was agreed of it.
+        """
+        days = sorted({day, *self.days})
+        own = [self.on(each) for each in days]
+        filled = [
+            values if each < day else _filled(values, row)
+            for each, values in zip(days, own, strict=True)
+        ]
+        nobody = (None,) * len(FIELDS)
+        rows = [self.rows[at - 1] if (at := bisect_right(self.days, d)) else nobody for d in days]
+        return Agreed(tuple(days), tuple(filled), tuple(rows))
+
     def moved(self, start: date, end: date) -> bool:
         """Tell whether anything was agreed after `start` up to and with `end`."""
         return bisect_right(self.days, start) != bisect_right(self.days, end)
+
+
+def _filled(values: Values, row: Values) -> Values:
+    return tuple(old if new is None else new for new, old in zip(values, row, strict=True))
 
 
 def agreed_by_life(

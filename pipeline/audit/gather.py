@@ -19,7 +19,7 @@ _EXCEPTION = attrgetter("store", "rule", "subject", "reason", "approved_by", "un
 
 def store_facts(database: Database, last: date, store: str | None = None) -> Iterator[StoreFacts]:
     """Yield what is known of each store, or of one, from facts dated up to and including a day."""
-    began = database.value("audit", "began") or last
+    first_run = database.value("audit", "first_run") or date.min
     asked = {"last": last, "store": store}
     agreements = grouped(database.records(Baseline, "audit", "agreements", asked), "store")
     changes = _changes(database, last, store)
@@ -33,7 +33,7 @@ def store_facts(database: Database, last: date, store: str | None = None) -> Ite
             agreements=tuple(agreements.get(name, ())),
             changes=changes.get(name, ()),
             exceptions=tuple(own),
-            began=began,
+            first_run=first_run,
         )
 
 

@@ -122,7 +122,7 @@ def _standing(story: StoreStory, number: int, row: Values, day: date) -> str:
     """Return whether what was found is what was agreed, and what each difference is."""
     one, agreed = story.lives[number], story.agreed[number]
     wanted = agreed.on(day)
-    if wanted[STATION] is None:
+    if not any(wanted) or (wanted[STATION] is None and agreed.row(day, STATION) is not None):
         return "nothing is agreed"
     told = []
     for place, (want, value) in enumerate(zip(wanted, row, strict=True)):

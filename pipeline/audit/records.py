@@ -65,6 +65,11 @@ class ChangeStory:
         at = bisect_right(self.events, day, key=lambda event: event.at.date())
         return self.events[at - 1] if at else None
 
+    def number(self, day: date) -> int:
+        """Return the number of its last event up to and including a day; 0 before the first."""
+        last = self.last(day)
+        return last.seq if last else 0
+
     def approver(self, day: date) -> str | None:
         """Return who last approved it up to and including a day."""
         by = [e.by for e in self.events if e.state == "approved" and e.at.date() <= day]
@@ -92,7 +97,7 @@ class OnFile:
 class StoreFacts:
     """Everything dated that is known of a store.
 
-    `began` is the day of the first stations export of any store.
+    `first_run` is the day of the first run: until then nobody could agree to anything.
     """
 
     store: str
@@ -100,7 +105,7 @@ class StoreFacts:
     agreements: tuple[Baseline, ...]
     changes: tuple[ChangeStory, ...]
     exceptions: tuple[OnFile, ...]
-    began: date
+    first_run: date
 
 
 @cache

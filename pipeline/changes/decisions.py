@@ -96,10 +96,10 @@ def _tally(returned: Returned, filed: Filed, rules: Rules) -> Tally:
     refusals = list(returned.refusals)
     nothing_to_fill_in = returned.plan is None and not (returned.decisions or returned.results)
     if not refusals and not nothing_to_fill_in:
-        sentence = "it does not say which plan it belongs to; send out the plan anew"
+        sentence = "it does not say which plan it belongs to; send the plan out again"
         if returned.plan is not None:
             named = f"plan {returned.plan[:80]}, which" if returned.plan else "no plan that"
-            sentence = f"it names {named} the register does not know; send out the plan anew"
+            sentence = f"it names {named} the register does not have; send the plan out again"
         refusals.append(WorkbookRefusal(returned.workbook, returned.store, None, None, sentence))
     return Tally(returned.workbook, returned.store, [], refusals)
 
@@ -158,7 +158,9 @@ def _answer(draft: Draft) -> tuple[str, str | None]:
 def _disagreement(draft: Draft, other: Draft) -> WorkbookRefusal:
     place = f"{other.workbook}, sheet {other.sheet}, cell {other.cell}"
     mine, theirs = (d.event.result or d.event.state for d in (draft, other))
-    return draft.refused(f"it says {mine} of change {draft.change.change}, {place} says {theirs}")
+    return draft.refused(
+        f"it says {mine} for change {draft.change.change}, but {place} says {theirs}"
+    )
 
 
 def _admitted(
@@ -214,7 +216,7 @@ def _obstacle(draft: Draft, standing: ChangeStanding) -> str | None:
     decided = standing.state != ChangeState.PROPOSED and draft.trigger is Trigger.DECIDE
     if decided and event.at.date() <= standing.at.date():
         return (
-            f"change {event.change} is {standing.state} since {standing.at:%Y-%m-%d}; "
+            f"change {event.change} has been {standing.state} since {standing.at:%Y-%m-%d}; "
             "a change of mind needs a later date"
         )
     return None

@@ -22,7 +22,7 @@ SCHEME = 1
 
 
 @dataclass(frozen=True, slots=True)
-class PlannedMove:
+class ProposedMove:
     """One step of this run's plan, with what it rests on."""
 
     store: str
@@ -31,8 +31,13 @@ class PlannedMove:
     to_channel: int
     position: int
     parking: bool
-    clear_air_before: float
-    clear_air_after: float
+    clear_air_before: float | None
+    clear_air_before_low: float | None
+    clear_air_before_high: float | None
+    clear_air_after: float | None
+    clear_air_after_low: float | None
+    clear_air_after_high: float | None
+    chance: float | None
     labels: int
     sureness: str
 
@@ -67,7 +72,7 @@ class StoreCase:
     """This run's plan for a store, and beside it the plan in force with its changes, if any."""
 
     planned: PlannedStore
-    moves: Sequence[PlannedMove]
+    moves: Sequence[ProposedMove]
     current: ChangePlan | None
     changes: Sequence[ChangeInForce]
 
@@ -104,7 +109,7 @@ class Proposal:
         return Proposed(plan.store, plan.plan, plan.moves, plan.supersedes, lapsed, self.freed)
 
 
-def fingerprint(planned: PlannedStore, moves: Sequence[PlannedMove]) -> str:
+def fingerprint(planned: PlannedStore, moves: Sequence[ProposedMove]) -> str:
     """Return 64 hex digits that stand for what the plan says: moves in order, permitted channels.
 
     Figures of clear air are left out: new readings that lead to the same moves make no new plan.
@@ -149,7 +154,7 @@ def proposal(case: StoreCase, run: ThisRun, by: str) -> Proposal | None:
     )
 
 
-def _says(step: PlannedMove | ChangeInForce) -> tuple[str, int, int, bool]:
+def _says(step: ProposedMove | ChangeInForce) -> tuple[str, int, int, bool]:
     """Return what is to be done, whatever its place in the order."""
     return step.station, step.from_channel, step.to_channel, step.parking
 
@@ -175,7 +180,7 @@ def _shown(known: ChangeInForce, seen_on: date, days: int) -> bool:
     return (seen_on - (known.carried_at or known.at).date()).days >= days
 
 
-def _change(move: PlannedMove, plan: str, as_of: date, by: str) -> Change:
+def _change(move: ProposedMove, plan: str, as_of: date, by: str) -> Change:
     return Change(
         change=f"{plan}-{move.position:02}",
         plan=plan,
@@ -186,7 +191,12 @@ def _change(move: PlannedMove, plan: str, as_of: date, by: str) -> Change:
         position=move.position,
         parking=move.parking,
         clear_air_before=move.clear_air_before,
+        clear_air_before_low=move.clear_air_before_low,
+        clear_air_before_high=move.clear_air_before_high,
         clear_air_after=move.clear_air_after,
+        clear_air_after_low=move.clear_air_after_low,
+        clear_air_after_high=move.clear_air_after_high,
+        chance=move.chance,
         labels=move.labels,
         sureness=move.sureness,
         proposed_by=by,

@@ -6,10 +6,10 @@ from datetime import datetime
 
 from pipeline.changes.proposal import (
     ChangeInForce,
-    PlannedMove,
     PlannedStore,
     Proposal,
     Proposed,
+    ProposedMove,
     StoreCase,
     proposal,
 )
@@ -120,7 +120,7 @@ def this_run(database: Database) -> ThisRun:
 
 def _cases(database: Database) -> Iterator[StoreCase]:
     """Yield this run's plan for each store, and the plan in force beside it."""
-    moves = grouped(database.records(PlannedMove, "changes", "planned_moves"), "store")
+    moves = grouped(database.records(ProposedMove, "changes", "planned_moves"), "store")
     changes = grouped(database.records(ChangeInForce, "changes", "changes_in_force"), "store")
     plans = database.records(ChangePlan, "changes", "plans_in_force")
     current = {plan.store: plan for plan in plans}

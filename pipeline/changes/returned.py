@@ -127,7 +127,7 @@ def read_workbook(path: Path) -> Returned:
         with ZipFile(path) as parts:
             octets = sum(part.file_size for part in parts.infolist())
         if octets > _MOST_OCTETS:
-            return _refused(path, "it is far too large to be one of ours")
+            return _refused(path, "it is far too large for a change plan")
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # what openpyxl cannot keep, we do not need
             book = load_workbook(path, keep_links=False)
@@ -282,9 +282,9 @@ def read_approver(cell: Cell, names: Sequence[str], proposer: str) -> str:
     found = [name for name in names if folded(name) == folded(cell.typed)]
     if not found:
         known = ", ".join(names) or "nobody"
-        raise EntryProblem(f"'{cell.quoted}' is no approver of the rules file; it names {known}")
+        raise EntryProblem(f"'{cell.quoted}' is not an approver; the rules file names {known}")
     if folded(found[0]) == folded(proposer):
-        raise EntryProblem(f"{found[0]} put this change forward and may not decide on it")
+        raise EntryProblem(f"{found[0]} proposed this change and may not decide on it")
     return found[0]
 
 

@@ -56,9 +56,9 @@ class PlanOnFile:
     def stale(self) -> str:
         """Why nothing can be decided on a plan that is no longer in force."""
         return (
-            f"plan {self.plan} of {self.proposed_on} is not in force any more: plan "
-            f"{self.superseded_by} of {self.superseded_on} took its place and its open changes "
-            "lapsed; decide in the workbook of that plan"
+            f"plan {self.plan} of {self.proposed_on} is no longer in force: plan "
+            f"{self.superseded_by} of {self.superseded_on} superseded it and its open changes "
+            "lapsed; use the workbook of that plan"
         )
 
 
@@ -152,7 +152,7 @@ class Review:
         if asked or looks_like_change(named):  # else a note below the list
             why = f"plan {self.plan.plan} has no change '{named[:80]}'"
             if not named:
-                why = "the row does not say which change it is about"
+                why = "the row does not name a change"
             self._refuse(form.sheet, row[CHANGE].at, why)
         return None
 
@@ -167,7 +167,7 @@ class Review:
         ]
         for cell, text in edited:
             was = f"'{text[:80]}'" if text else "empty"
-            why = f"a locked cell was edited: it says '{cell.text[:80]}' and was {was}"
+            why = f"a locked cell was edited: it now says '{cell.text[:80]}' and was {was}"
             self._refuse(form.sheet, cell.at, why)
         return not edited and (form is not DECISIONS or change.station not in self.edited)
 
@@ -185,7 +185,7 @@ class Review:
                 MOVES,
                 wrong[0].at if wrong else None,
                 f"a locked cell was edited: the row of {texts.get('station', 'a station')} "
-                f"does not say '{gone[:80]}' any more",
+                f"no longer says '{gone[:80]}'",
             )
             yield texts.get("station", "")
 
@@ -221,12 +221,12 @@ class Review:
     def _dated(self, at: datetime) -> datetime:
         first, most, today = self.plan.proposed_on, self.rules.answer_days_most, self.rules.today
         if at.date() < first:
-            raise EntryProblem(f"{at:%Y-%m-%d} is before the plan, which is of {first}")
+            raise EntryProblem(f"{at:%Y-%m-%d} is before the plan's date, {first}")
         if today is not None and at.date() > today:
-            raise EntryProblem(f"{at:%Y-%m-%d} is yet to come; today is {today}")
+            raise EntryProblem(f"{at:%Y-%m-%d} is in the future; today is {today}")
         if at.date() > first + timedelta(days=most):
             raise EntryProblem(
-                f"{at:%Y-%m-%d} is more than {most} days after the plan, which is of {first}"
+                f"{at:%Y-%m-%d} is more than {most} days after the plan's date, {first}"
             )
         return at
 
@@ -248,7 +248,8 @@ class Review:
                 self._refuse(
                     draft.sheet,
                     draft.cell,
-                    f"{station} goes over a parking channel: decide its {len(steps)} steps alike",
+                    f"{station} moves by way of a parking channel: decide the same "
+                    f"for its {len(steps)} steps",
                 )
 
 

@@ -4,10 +4,19 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 
+from pipeline.changes.effect import (
+    NOTHING,
+    WORSE,
+    Measured,
+    Share,
+    measured,
+    share_of,
+    verdict,
+)
 from pipeline.changes.register import append, this_run
 from pipeline.changes.states import PROGRAM, ChangeState, Trigger, new_event
 from pipeline.database import Database
-from pipeline.due import narrowed
+from pipeline.fresh import narrowed
 from pipeline.settings import Settings
 from pipeline.tables.changes import ChangeCheck, ChangeEvent
 
@@ -37,12 +46,28 @@ class Waiting:
     channels_after: Sequence[int]  # those from this step on
     labels_before: int
     labels_after: int | None  # None: no labels export since
-    clear_air_before: float
-    promised: float
-    measured: float | None
-    readings: int
+    since: date  # readings of later days were taken after the change
+    clear_air_before: float | None  # None: not known
+    clear_air_before_low: float | None
+    clear_air_before_high: float | None
+    promised: float | None  # None: not known
+    promised_low: float | None
+    promised_high: float | None
+    free_of_own: float  # share of time that own neighbours leave free
     sureness: str
     undone: int  # other changes of its plan that are not carried out
+
+    @property
+    def before(self) -> Share | None:
+        """Clear air before the change."""
+        return share_of(
+            self.clear_air_before, self.clear_air_before_low, self.clear_air_before_high
+        )
+
+    @property
+    def promise(self) -> Share | None:
+        """Clear air promised."""
+        return share_of(self.promised, self.promised_low, self.promised_high)
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,7 +101,7 @@ class Check:
     state: str
     result: str | None
     note: str
-    promised: float
+    promised: float | None
     measured: float | None
 
 
@@ -85,7 +110,7 @@ class Calibration:
     """How promises of one kind held: `promised` and `measured` are means over the changes.
 
     `error` is the mean of measured less promised, `absolute_error` of its size, `held` the share of
-    changes whose air was at least as clear as promised.
+    changes whose interval of clear air measured reaches the promise.
     """
 
     sureness: str  # 'all': whatever the evidence
@@ -109,10 +134,14 @@ def verify(database: Database, settings: Settings) -> tuple[Check, ...]:
         One check for each change there is something to say of, open ones with what is missing.
     """
     measure = yardstick(settings.limits)
-    judged = [(one, judge(one, measure)) for one in _waiting(database)]
+    as_of = this_run(database).as_of
+    waiting, air = _waiting(database, settings.limits, as_of)
+    judged = [
+        (one, found := air.get(one.change, NOTHING), judge(one, found, measure)) for one in waiting
+    ]
     with database.transaction():
-        _keep(database, judged, this_run(database).as_of)
-    return tuple(_check(one, judgement) for one, judgement in judged)
+        _keep(database, judged, as_of)
+    return tuple(_check(*each) for each in judged)
 
 
 def calibration(database: Database, settings: Settings, day: date) -> tuple[Calibration, ...]:
@@ -128,8 +157,8 @@ def yardstick(limits: Mapping[str, float]) -> Yardstick:
     )
 
 
-def judge(one: Waiting, by: Yardstick) -> Judgement:
-    """Return what the exports mean for one change. Pure."""
+def judge(one: Waiting, found: Measured, by: Yardstick) -> Judgement:
+    """Return what the exports mean for one change; `found` is from scans since. Pure."""
     if one.channel_found in one.channels_after:
         went = DONE
     elif one.channel_found in one.channels_before:
@@ -145,7 +174,7 @@ def judge(one: Waiting, by: Yardstick) -> Judgement:
         return Judgement((*first, ChangeState.INEFFECTIVE), went, note)
     if one.parking:
         return Judgement((*first, ChangeState.VERIFIED), went, f"{seen}; a step on the way")
-    return _effect(one, by, first)
+    return _effect(one, found, by, first)
 
 
 def _not_done(one: Waiting) -> Judgement:
@@ -160,8 +189,10 @@ def _not_done(one: Waiting) -> Judgement:
     return Judgement((), None, f"not done yet: {seen}")
 
 
-def _effect(one: Waiting, by: Yardstick, first: tuple[ChangeState, ...]) -> Judgement:
-    wrong, missing = "; ".join(_wrong(one, by)), "; ".join(_missing(one, by))
+def _effect(
+    one: Waiting, found: Measured, by: Yardstick, first: tuple[ChangeState, ...]
+) -> Judgement:
+    wrong, missing = "; ".join(_wrong(one, found, by)), "; ".join(_missing(one, found, by))
     if wrong:
         if one.state == ChangeState.INEFFECTIVE:
             return Judgement((), DONE, wrong)
@@ -169,57 +200,75 @@ def _effect(one: Waiting, by: Yardstick, first: tuple[ChangeState, ...]) -> Judg
     if missing:
         return Judgement(first, DONE, missing)
     labels = "" if one.labels_after is None else f", {one.labels_after} labels served"
-    return Judgement((*first, ChangeState.VERIFIED), DONE, f"{_air(one)}{labels}")
+    return Judgement((*first, ChangeState.VERIFIED), DONE, f"{_air(one, found)}{labels}")
 
 
-def _wrong(one: Waiting, by: Yardstick) -> Iterator[str]:
+def _wrong(one: Waiting, found: Measured, by: Yardstick) -> Iterator[str]:
     if one.connected is False:
         yield f"the station is not connected in the export of {one.seen_on}"
     back = one.labels_after
     if back is not None and back < by.labels_back * one.labels_before:
         yield f"{back} labels are back of {one.labels_before}"
-    if _enough(one, by) and (one.measured or 0.0) < one.promised - by.shortfall:
+    if found.readings >= by.readings_minimum and _short(one, found, by):
         rest = f", with {one.undone} other changes of the plan not carried out"
-        yield f"{_air(one)}{rest if one.undone else ''}"
+        yield f"{_air(one, found)}{rest if one.undone else ''}"
 
 
-def _missing(one: Waiting, by: Yardstick) -> Iterator[str]:
+def _short(one: Waiting, found: Measured, by: Yardstick) -> bool:
+    """Tell whether the air is surely worse than before, or surely short of the promise."""
+    if verdict(_gain(one, found)) == WORSE:
+        return True
+    short = None if found.air is None or one.promise is None else found.air.less(one.promise)
+    return short is not None and short.high < -by.shortfall
+
+
+def _gain(one: Waiting, found: Measured) -> Share | None:
+    return None if found.air is None or one.before is None else found.air.less(one.before)
+
+
+def _missing(one: Waiting, found: Measured, by: Yardstick) -> Iterator[str]:
     if one.labels_before and one.labels_after is None:
         yield "no labels export since the change"
-    if not _enough(one, by):
+    if found.readings < by.readings_minimum:
         yield (
-            f"{one.readings} readings since the change on channel {one.channel_found}, "
+            f"{found.readings} readings since the change on channel {one.channel_found}, "
             f"{by.readings_minimum:.0f} needed: scan the store again"
         )
 
 
-def _air(one: Waiting) -> str:
-    return f"clear air {one.measured:.0%} measured, {one.promised:.0%} promised"
+def _air(one: Waiting, found: Measured) -> str:
+    promised = "not known" if one.promised is None else f"{one.promised:.0%}"
+    if found.air is None:
+        return f"clear air not measured, promised {promised}"
+    air = f"{found.air.value:.0%} ({found.air.low:.0%} to {found.air.high:.0%})"
+    return f"clear air {air} measured, {promised} promised: {verdict(_gain(one, found))}"
 
 
-def _enough(one: Waiting, by: Yardstick) -> bool:
-    return one.measured is not None and one.readings >= by.readings_minimum
-
-
-def _waiting(database: Database) -> list[Waiting]:
-    """Return what the exports say of every change that waits for them."""
+def _waiting(
+    database: Database, limits: Mapping[str, float], as_of: date
+) -> tuple[list[Waiting], dict[str, Measured]]:
+    """Return what the exports say of every change that waits for them, and what scans show."""
     stores = database.column("changes", "waiting_stores")
     if not stores:
-        return []
+        return [], {}
     with narrowed(database, stores, "label_seen"):
-        return database.records(Waiting, "changes", "waiting", {"program": PROGRAM})
+        waiting = database.records(Waiting, "changes", "waiting", {"program": PROGRAM})
+        return waiting, measured(database, waiting, limits, as_of)
 
 
-def _keep(database: Database, judged: Sequence[tuple[Waiting, Judgement]], as_of: date) -> None:
+_Judged = tuple[Waiting, Measured, Judgement]
+
+
+def _keep(database: Database, judged: Sequence[_Judged], as_of: date) -> None:
     """Keep the events of the judgements, and with the last one of each the facts behind it."""
     events: list[ChangeEvent] = []
-    facts: list[tuple[int, Waiting]] = []
-    for one, judgement in judged:
+    facts: list[tuple[int, Waiting, Measured]] = []
+    for one, found, judgement in judged:
         events.extend(_events(one, judgement, as_of))
         if judgement.states:
-            facts.append((len(events) - 1, one))
+            facts.append((len(events) - 1, one, found))
     first = append(database, Trigger.VERIFY, events)
-    database.put(ChangeCheck, [_facts(first + at, one, as_of) for at, one in facts])
+    database.put(ChangeCheck, [_facts(first + at, one, found, as_of) for at, one, found in facts])
 
 
 def _events(one: Waiting, judgement: Judgement, as_of: date) -> Iterator[ChangeEvent]:
@@ -230,7 +279,8 @@ def _events(one: Waiting, judgement: Judgement, as_of: date) -> Iterator[ChangeE
         yield new_event(one.change, state, at, PROGRAM, judgement.note, judgement.result)
 
 
-def _facts(seq: int, one: Waiting, as_of: date) -> ChangeCheck:
+def _facts(seq: int, one: Waiting, found: Measured, as_of: date) -> ChangeCheck:
+    gain = _gain(one, found)
     return ChangeCheck(
         seq=seq,
         change=one.change,
@@ -242,13 +292,19 @@ def _facts(seq: int, one: Waiting, as_of: date) -> ChangeCheck:
         labels_after=one.labels_after,
         clear_air_before=one.clear_air_before,
         promised=one.promised,
-        measured=one.measured,
-        readings=one.readings,
+        measured=None if found.air is None else found.air.value,
+        readings=found.readings,
         sureness=one.sureness,
+        measured_low=None if found.air is None else found.air.low,
+        measured_high=None if found.air is None else found.air.high,
+        gained=None if gain is None else gain.value,
+        gained_low=None if gain is None else gain.low,
+        gained_high=None if gain is None else gain.high,
+        verdict=None if one.parking else verdict(gain),
     )
 
 
-def _check(one: Waiting, judgement: Judgement) -> Check:
+def _check(one: Waiting, found: Measured, judgement: Judgement) -> Check:
     return Check(
         change=one.change,
         store=one.store,
@@ -257,5 +313,5 @@ def _check(one: Waiting, judgement: Judgement) -> Check:
         result=judgement.result,
         note=judgement.note,
         promised=one.promised,
-        measured=one.measured,
+        measured=None if found.air is None else found.air.value,
     )

@@ -18,7 +18,8 @@ from typing import Any
 import duckdb
 import polars as pl
 
-from pipeline.check.rule_file import BrokenRule, Rule, line_with
+from pipeline.check.bounds import DISK, MEMORY, MOST_SECONDS, timed
+from pipeline.check.rule_file import BrokenRule, Rule, first_line, line_with
 from pipeline.database import Database, open_database
 from pipeline.errors import PhraseUnfilled
 from pipeline.phrases import phrase, plain_style
@@ -32,14 +33,21 @@ _DIGITS = 9  # significant digits kept of a number: sums may differ in the last 
 _PLAIN = frozenset((str, int, bool, type(None)))
 _DATED = frozenset((date, datetime, time))
 _json = json.JSONEncoder(ensure_ascii=False, sort_keys=True).encode
+_ENDLESS = "Look for rows joined to all others, or for recursion without an end."
 _AT_LINE = re.compile(r"LINE (\d+):")
 _CLOSED: dict[str, str | bool | int | float | list[str]] = {
     "enable_external_access": False,  # no files, no other databases, no extensions, no network
     "python_enable_replacements": False,  # no variables of this program
     "lock_configuration": True,  # and no way to open any of it again
-    "memory_limit": "600MB",  # a rule that multiplies rows without end ends as a problem of its own
-    "max_temp_directory_size": "2GB",
+    "memory_limit": MEMORY,  # a rule that multiplies rows without end ends as a problem of its own
+    "max_temp_directory_size": DISK,
 }
+
+
+def judge_own(connection: duckdb.DuckDBPyConnection, rule: Rule) -> pl.DataFrame | BrokenRule:
+    """Return what a user's rule finds, or the problem with it; stop it when its time is over."""
+    with timed(connection, MOST_SECONDS):
+        return judge(connection, rule)
 
 
 def judge(connection: duckdb.DuckDBPyConnection, rule: Rule) -> pl.DataFrame | BrokenRule:
@@ -50,6 +58,11 @@ def judge(connection: duckdb.DuckDBPyConnection, rule: Rule) -> pl.DataFrame | B
     """
     try:
         return _refusal(connection, rule) or _findings(connection, rule)
+    except duckdb.InterruptException:
+        most = f"{MOST_SECONDS} seconds, the most a rule of your own may take"
+        return _fault(rule, f"It was stopped after {most}. {_ENDLESS}")
+    except duckdb.OutOfMemoryException as error:
+        return _fault(rule, f"It takes too much memory: {_first_words(error)} {_ENDLESS}")
     except duckdb.PermissionException as error:
         sentence = "A rule reads the prepared tables only; files and the network are closed to it"
         return _problem(rule, error, f"{sentence}: {_first_words(error)}")
@@ -138,9 +151,7 @@ def _problem(rule: Rule, error: duckdb.Error, sentence: str) -> BrokenRule:
 
 def _fault(rule: Rule, sentence: str) -> BrokenRule:
     """Return a problem of the statement as a whole: on the line where it begins."""
-    lines = enumerate(rule.text.splitlines(), 1)
-    line = next((n for n, line in lines if line.strip() and not line.startswith("--")), 1)
-    return BrokenRule(rule.path.name, line, sentence)
+    return BrokenRule(rule.path.name, first_line(rule.text), sentence)
 
 
 def _first_words(error: duckdb.Error) -> str:

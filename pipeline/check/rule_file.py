@@ -234,9 +234,7 @@ def _settings_read(text: str) -> Iterator[tuple[int, str, str | None]]:
 
     The name is None where it is not written out, or where the table is read without the macro.
     """
-    octets = text.encode()
-    for node in _nodes(json.loads(_syntax(text))):
-        line = octets.count(b"\n", 0, node.get("query_location", 0)) + 1
+    for line, node in syntax_nodes(text):
         function = str(node.get("function_name", "")).lower()
         if table := _SETTINGS.get(str(node.get("table_name", "")).lower()):
             yield line, table, None
@@ -244,6 +242,21 @@ def _settings_read(text: str) -> Iterator[tuple[int, str, str | None]]:
             yield line, function, None
         elif function in _SETTINGS.values():
             yield line, function, _constant(node["arguments"])
+
+
+def syntax_nodes(text: str) -> Iterator[tuple[int, Mapping[str, Any]]]:
+    """Yield every node of a parsed select with the line it stands on."""
+    octets = text.encode()
+    for node in _nodes(json.loads(_syntax(text))):
+        at = node.get("query_location", 0)
+        known = 0 < at < len(octets)  # else the statement as a whole is meant
+        yield octets.count(b"\n", 0, at) + 1 if known else first_line(text), node
+
+
+def first_line(text: str) -> int:
+    """Return the line on which the statement of a file begins."""
+    lines = enumerate(text.splitlines(), 1)
+    return next((n for n, line in lines if line.strip() and not line.startswith("--")), 1)
 
 
 def _nodes(tree: Any) -> Iterator[Mapping[str, Any]]:  # noqa: ANN401 - parsed JSON

@@ -1,6 +1,6 @@
 """Judge the tables by every rule in the folder of rules, and by the user's own."""
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date
@@ -9,7 +9,8 @@ from pathlib import Path
 import duckdb
 import polars as pl
 
-from pipeline.check.judge import FOUND, guarded_copy, judge
+from pipeline.check.bounds import beyond
+from pipeline.check.judge import FOUND, guarded_copy, judge, judge_own
 from pipeline.check.manual import explanation
 from pipeline.check.rule_file import BrokenRule, Rule, read_rules
 from pipeline.database import Database
@@ -126,6 +127,7 @@ def _own_rules(
         *broken,
         *(BrokenRule(rule.path.name, 1, named) for rule in read if rule.name in taken),
         *(BrokenRule(rule.path.name, 1, late) for rule in read if rule.last),
+        *(problem for rule in read if (problem := beyond(rule)) is not None),
     ]
     refused = {problem.file for problem in problems}
     return tuple(rule for rule in read if rule.path.name not in refused), tuple(problems)
@@ -151,16 +153,19 @@ def _judged_closed(database: Database, rules: Sequence[Rule], settings: Settings
     if not rules:
         return _judged(database.connection, rules, settings)
     with guarded_copy(database) as connection:
-        return _judged(connection, rules, settings)
+        return _judged(connection, rules, settings, judge_own)
 
 
 def _judged(
-    connection: duckdb.DuckDBPyConnection, rules: Sequence[Rule], settings: Settings
+    connection: duckdb.DuckDBPyConnection,
+    rules: Sequence[Rule],
+    settings: Settings,
+    by: Callable[[duckdb.DuckDBPyConnection, Rule], pl.DataFrame | BrokenRule] = judge,
 ) -> _Judged:
     frames = [pl.DataFrame(schema=dict.fromkeys(_COLUMNS, pl.String))]
     problems = []
     for rule in rules:
-        found = judge(connection, rule)
+        found = by(connection, rule)
         if isinstance(found, BrokenRule):
             problems.append(found)
         else:

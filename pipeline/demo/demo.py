@@ -11,7 +11,7 @@ from pipeline.demo.chain import CHAIN, DEMO_STORES, EARLIER, LATEST, SEED, sites
 from pipeline.demo.exports import tables_of, write_files
 from pipeline.demo.faults import FAULT_FREE, FAULTS, fault_files, fault_rows, fault_sites
 from pipeline.demo.observe import observed
-from pipeline.demo.records import DemoSite, Fault, Outcome, Portfolio, Scan
+from pipeline.demo.records import ChainSeen, DemoSite, Fault, Outcome, Scan
 
 _RULES = Path(__file__).with_name("rules.toml")
 # Git must not touch the line ends: they are part of what the exports show.
@@ -65,7 +65,7 @@ def write_demo(folder: Path) -> None:
 
 def generate(
     seed: int = SEED, stores: int = len(DEMO_STORES), made: Sequence[Fault] = ()
-) -> Portfolio:
+) -> ChainSeen:
     """Return what the exports of a chain say, with some faults in it.
 
     The first twelve stores are the demo's, further ones are drawn. Without faults no two
@@ -128,7 +128,7 @@ def write_follow_up(
     write_files(tables_of(_follow_up(day, channels, noisy), (day,)), folder)
 
 
-def _follow_up(day: date, channels: Mapping[str, int], noisy: Collection[str]) -> Portfolio:
+def _follow_up(day: date, channels: Mapping[str, int], noisy: Collection[str]) -> ChainSeen:
     before = generate(made=FAULTS)
     later = observed(SEED, _built(SEED, len(DEMO_STORES), FAULTS), (day,))
     stations = tuple(

@@ -18,7 +18,7 @@ from openpyxl import Workbook
 
 from pipeline.demo.air import CHANNELS
 from pipeline.demo.chain import CHAIN, EARLIER, EAST, MITTE, NORTH, SNAPSHOTS
-from pipeline.demo.records import Cell, ExportTable, Level, Portfolio, Scan, TextFormat
+from pipeline.demo.records import Cell, ChainSeen, ExportTable, Level, Scan, TextFormat
 from pipeline.xlsx import workbook_bytes, zip_bytes
 
 RAW_ZERO_DBM = -100.0
@@ -137,7 +137,7 @@ def table(
     )
 
 
-def tables_of(portfolio: Portfolio, days: Sequence[date] = SNAPSHOTS) -> tuple[ExportTable, ...]:
+def tables_of(portfolio: ChainSeen, days: Sequence[date] = SNAPSHOTS) -> tuple[ExportTable, ...]:
     """Return every table of the exports, region by region and snapshot by snapshot."""
     kinds = (*columns_of("north"), "scans")
     laid: list[ExportTable] = []

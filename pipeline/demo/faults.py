@@ -9,7 +9,7 @@ from typing import Any
 
 from pipeline.demo.air import CHANNELS
 from pipeline.demo.chain import EARLIER, LATEST, SNAPSHOTS
-from pipeline.demo.records import DemoSite, ExportTable, Fault, Outcome, Portfolio, Scan
+from pipeline.demo.records import ChainSeen, DemoSite, ExportTable, Fault, Outcome, Scan
 
 FAULT_FREE = ("N101", "N102", "M201", "M202", "E301")  # stores
 _DAYS = {"latest": (LATEST,), "earlier": (EARLIER,), "both": SNAPSHOTS}
@@ -66,7 +66,7 @@ def _site(fault: Fault, site: DemoSite) -> DemoSite:
     return site
 
 
-def fault_rows(fault: Fault, portfolio: Portfolio) -> Portfolio:
+def fault_rows(fault: Fault, portfolio: ChainSeen) -> ChainSeen:
     """Return what the exports say with a fault in it."""
     for edit in fault.edits:
         if "rows" in edit:
@@ -87,7 +87,7 @@ def _names(fault: Fault, row: _Row) -> bool:
     return row.seen_on == LATEST and fault.subject in {getattr(row, f, None) for f in fields}
 
 
-def _edited(fault: Fault, edit: _Edit, portfolio: Portfolio) -> Iterator[_Row]:
+def _edited(fault: Fault, edit: _Edit, portfolio: ChainSeen) -> Iterator[_Row]:
     """Yield the rows of one table, edited, without those dropped."""
     changes = dict(edit.get("set", {}))
     if "copy" in edit:

@@ -11,12 +11,12 @@ from pipeline.demo import air
 from pipeline.demo.chain import FIRMWARE_BEFORE, LATEST, SNAPSHOTS
 from pipeline.demo.records import (
     AccessPoint,
+    ChainSeen,
     DemoSite,
     DemoStore,
     ExportedStation,
     ExportedStore,
     Label,
-    Portfolio,
     Scan,
     StationHeard,
     WifiHeard,
@@ -35,13 +35,13 @@ LABEL_KINDS = ((0.6, 12, 2600), (0.9, 24, 5200), (1.0, 36, 9000))
 _Seen = TypeVar("_Seen")
 
 
-def observed(seed: int, sites: Sequence[DemoSite], days: Sequence[date] = SNAPSHOTS) -> Portfolio:
+def observed(seed: int, sites: Sequence[DemoSite], days: Sequence[date] = SNAPSHOTS) -> ChainSeen:
     """Return what the exports of all stores say on some days."""
 
     def every(rows: Callable[[int, DemoSite, date], Iterator[_Seen]]) -> tuple[_Seen, ...]:
         return tuple(joined.from_iterable(rows(seed, site, day) for day in days for site in sites))
 
-    return Portfolio(
+    return ChainSeen(
         seed=seed,
         stores=tuple(ExportedStore(site.plan, day) for day in days for site in sites),
         stations=every(_stations),

@@ -161,7 +161,7 @@ class StationHeard:
 
 
 @dataclass(frozen=True, slots=True)
-class Portfolio:
+class ChainSeen:
     """Everything the exports of a chain say."""
 
     seed: int

@@ -89,8 +89,8 @@ def _read(
         found = _if_readable(judge)
         if isinstance(found, TableRefused):
             return found
-        # Where every row is good, no line number is needed.
-        if found is not None and found.rows_read in (table.rows_if_even, found.rows_good):
+        # As many rows as lines: no row was left out, none runs over lines.
+        if found is not None and found.rows_read == table.rows_if_even:
             return found
     rows = stage_plain(database, table, mapped)
     found = _if_readable(judge)

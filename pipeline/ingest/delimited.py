@@ -51,8 +51,8 @@ class DeliveredRow:
 
     @property
     def is_blank(self) -> bool:
-        """Whether it counts for nothing: its form is sound, and all its cells are blank."""
-        return self.fault is None and all(cell.isspace() for cell in self.cells if cell)
+        """Whether it counts for nothing: all its cells are blank, however many there are."""
+        return self.fault != "line-too-long" and not any(cell.strip() for cell in self.cells)
 
     def form(self, width: int) -> str:
         """Return in words what is wrong with its form, under headings of this width."""
@@ -73,12 +73,14 @@ class Head:
     """The top of a file: its dialect, the rows above the headings, and the headings.
 
     The headings are in line 0 where no row is filled; `first_line` is the line after them.
+    `even`: no row of it runs over lines, however its quotation marks are counted.
     """
 
     dialect: TextDialect
     titles: tuple[DeliveredRow, ...]
     headings: DeliveredRow
     first_line: int
+    even: bool = True
 
 
 def read_head(path: Path, vocabulary: Vocabulary) -> Head:
@@ -115,20 +117,23 @@ def _fit(
     headings = filled[place] if filled else DeliveredRow(0, [])
     below = filled[place + 1 :]
     width = len(headings.cells)
-    even = sum(len(row.cells) == width and row.fault is None for row in below)
+    sound = sum(len(row.cells) == width and row.fault is None for row in below)
     marked = _DOUBLED if dialect.escape != "\\" else _ESCAPED
     quoted = sum(cell.strip()[:1] in ("'", '"') for row in filled[place:] for cell in row.cells)
     telling = sum(dialect.escape == "\\" and bool(marked.search(line)) for line in lines)
     fit = (
         vocabulary.score(headings.cells) if headings.cells else 0,
-        even if width > 1 else 0,
+        sound if width > 1 else 0,
         -quoted,
         telling,
         width,
     )
     after = [row.line for row in rows if row.line > headings.line]
     first_line = min(after, default=len(lines) + 1)
-    return fit, Head(dialect, tuple(filled[:place]), headings, first_line)
+    even = sum(row.line < first_line for row in rows) == first_line - 1 and not any(
+        line.count(dialect.quote) % 2 for line in lines[: first_line - 1]
+    )
+    return fit, Head(dialect, tuple(filled[:place]), headings, first_line, even)
 
 
 def headings_at(rows: Sequence[DeliveredRow], vocabulary: Vocabulary) -> int:

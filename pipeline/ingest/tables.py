@@ -112,7 +112,7 @@ def _text(found: FoundExport, path: Path, vocabulary: Vocabulary, room: Path) ->
         f"{head.headings.line}",
         lines=lambda: plain_lines(readable, head),
         copy=room / "plain.csv",
-        whole=readable if not facts.suspect and not facts.lone_returns else None,
+        whole=readable if head.even and not facts.suspect and not facts.lone_returns else None,
         rows_if_even=max(0, facts.lines - head.first_line + 1),
         counted=facts.size <= _COUNT_MOST,
         suspect=facts.suspect,

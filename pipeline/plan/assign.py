@@ -3,10 +3,11 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from pipeline.plan import solver_toulbar2
-from pipeline.plan.grid import (
+from pipeline.plan.network import (
     Costs,
+    Network,
     OneStationCosts,
+    Solve,
     TwoStationCosts,
     check_choice,
     check_complete,
@@ -14,17 +15,15 @@ from pipeline.plan.grid import (
     checked_ties,
     to_grid,
 )
-from pipeline.plan.network import Network, Solve
 from pipeline.plan.reduce import joined, reduced
 from pipeline.plan.search import solve_part
+from pipeline.plan.solvers import exact_solver
 
 EFFORT = 200_000
 """Backtracks allowed per part: about half a minute on one core at the very most."""
 
 TOLERANCE = 1e-9
 """Largest gap, relative to the cost, at which cost and bound are said to meet."""
-
-_SOLVERS = ("toulbar2", "cp-sat")
 
 
 @dataclass(frozen=True)
@@ -110,7 +109,7 @@ def assign(  # noqa: PLR0913 - two inputs; the rest are options with defaults
         raise ValueError(f"effort is {effort!r}; it must be 1 or more")
     rough = _known(costs, held)
     known = min([rough] if incumbent is None else [rough, tuple(incumbent)], key=costs.total)
-    question = _Question(costs, tie_costs, held, effort, _solver(solver))
+    question = _Question(costs, tie_costs, held, effort, exact_solver(solver))
     found = _answer(question, known)
     # The grid is as fine as the known choice was good; where that left a gap, look again.
     while not found.optimal and found.proven and 2 * found.cost < costs.total(known):
@@ -166,14 +165,3 @@ def _check_incumbent(incumbent: Sequence[int], held: Mapping[int, int], costs: C
     for i, a in held.items():
         if incumbent[i] != a:
             raise ValueError(f"incumbent[{i}] is {incumbent[i]}; fixed holds station {i} at {a}")
-
-
-def _solver(name: str | None) -> Solve:
-    if name not in (None, *_SOLVERS):
-        raise ValueError(f"solver is {name!r}; it must be one of {', '.join(_SOLVERS)}")
-    if name == "toulbar2" or (name is None and solver_toulbar2.available):
-        return solver_toulbar2.solve
-    # Loading CP-SAT takes a noticeable moment, and most installations have no need of it.
-    from pipeline.plan import solver_cpsat  # noqa: PLC0415 - see above
-
-    return solver_cpsat.solve

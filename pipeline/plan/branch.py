@@ -91,7 +91,7 @@ class Proof:
             heapq.heappush(self.open, _Node(bound, self.serial, allowed, floor))
 
     def _branch(self, node: _Node) -> None:
-        """Settle a branch by the exact solver if few stations are left, else divide it."""
+        """Solve a branch exactly if few stations are left, else divide it."""
         allowed = node.allowed & (node.floor.bound + node.floor.extra <= self.goal)
         choices = allowed.sum(axis=1)
         if np.any(choices < 1):

@@ -19,17 +19,28 @@ TwoStation = dict[tuple[int, int], list[list[float]]]
 
 @dataclass(frozen=True, slots=True)
 class StoreProblem:
-    """One store as the plan sees it. `busy` is the outside noise per station and channel, 0..1."""
+    """One store as the plan sees it, per station and channel.
+
+    `busy` is the share of time outside signals keep a channel busy, 0..1, `cost` E[-ln(1 - busy)];
+    None: as of shares that are certain.
+    """
 
     store: str
     stations: tuple[StoreStation, ...]
     heard: tuple[Heard, ...]
     busy: Mapping[tuple[str, int], float]
     price_per_move: float
+    cost: Mapping[tuple[str, int], float] | None = None
 
     def noise(self, station: str, channel: int) -> float:
         """Return the outside noise, 0..1; a channel that does not exist is never free."""
         return min(self.busy.get((station, channel), _MOST_BUSY), _MOST_BUSY)
+
+    def noise_cost(self, station: str, channel: int) -> float:
+        """Return the expected cost of the outside noise; of no channel that of a busy one."""
+        if self.cost is None:
+            return share_cost(self.noise(station, channel))
+        return self.cost.get((station, channel), share_cost(_MOST_BUSY))
 
 
 def one_station_costs(problem: StoreProblem) -> OneStation:
@@ -37,7 +48,7 @@ def one_station_costs(problem: StoreProblem) -> OneStation:
     return [
         [
             round(
-                station.weight * share_cost(problem.noise(station.station, channel))
+                station.weight * problem.noise_cost(station.station, channel)
                 + (problem.price_per_move if channel != station.channel else 0.0),
                 _DIGITS,
             )
@@ -85,6 +96,13 @@ class Priced:
         terms = [row[a] for row, a in zip(self.one, choice, strict=True)]
         terms += [table[choice[i]][choice[j]] for (i, j), table in self.two.items()]
         return fsum(terms)
+
+    def own(self, at: int, channel: int, channels: Sequence[int]) -> float:
+        """Return what own stations and one on `channel` cost each other, the rest kept."""
+        choice = self.choice(channels)
+        a = self.problem.stations[at].choices.index(channel)
+        near = ((pair, table) for pair, table in self.two.items() if at in pair)
+        return fsum(t[a][choice[j]] if i == at else t[choice[i]][a] for (i, j), t in near)
 
     def others(self, at: int, channels: Sequence[int]) -> list[tuple[float, int]]:
         """Return, for each other choice of one station, what it costs more, the rest kept."""

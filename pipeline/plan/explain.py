@@ -11,23 +11,35 @@ Rival = tuple[float, int] | tuple[None, None]
 
 _NOTABLE = 0.05  # a neighbour is named from this chance of disturbing
 _MOST_NAMED = 3
+_CHANCES = (("high", 0.975), ("fair", 0.9), ("low", 0.0))
+_WIDTHS = (("high", 0.05), ("fair", 0.15), ("low", 1.0))
 
 
 @dataclass(frozen=True, slots=True)
 class Evidence:
     """What is known of one station's channel.
 
-    `bound` is the outside noise reckoned with and `share` the one found, 0..1; `worth` is what the
-    readings count as, in fresh ones; `wifi` names the Wi-Fi channels heard in it.
+    `share` is how much of the time outside signals keep it busy, 0..1, `low` and `high` its 5 and
+    95 % points, None where it is not known; `cost` is E[-ln(1 - share)], `a` and `b` the Beta it is
+    reckoned with; `worth` counts readings as independent ones; `wifi` names the Wi-Fi heard in it.
     """
 
-    bound: float
-    share: float
+    share: float | None
+    low: float | None
+    high: float | None
+    cost: float
+    a: float
+    b: float
     worth: float
     readings: int
     own_traffic: bool
     source: str
     wifi: str | None
+
+    @property
+    def reckoned(self) -> float:
+        """The share that the plan reckons with: where nothing is known, the portfolio's prior."""
+        return self.a / (self.a + self.b) if self.share is None else self.share
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,11 +51,16 @@ class Level:
     source: str
 
 
-def sureness(evidence: Evidence, readings_minimum: float) -> str:
-    """Return 'high', 'fair' or 'low': how far the evidence on a channel can be relied on."""
-    if evidence.source != "measured":
+def sureness(chance: float | None, width: float | None) -> str:
+    """Return 'high', 'fair' or 'low': of a move from its chance of any gain, else from the width.
+
+    `width` is that of the interval of clear air, 0..1; None where it is not known.
+    """
+    if chance is not None:
+        return next(word for word, least in _CHANCES if chance >= least)
+    if width is None:
         return "low"
-    return "fair" if evidence.own_traffic or evidence.readings < readings_minimum else "high"
+    return next(word for word, most in _WIDTHS if width <= most)
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,7 +112,7 @@ def _air(case: Case, at: int, channels: Sequence[int]) -> Air:
     named = tuple(Neighbour(name, on[name], round(-level)) for level, name in loud[:_MOST_NAMED])
     return Air(
         channel=on[here],
-        noise=None if known is None else known.bound,
+        noise=None if known is None else known.share,
         source="absent" if known is None else known.source,
         wifi=None if known is None else known.wifi,
         neighbours=named,

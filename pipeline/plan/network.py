@@ -1,8 +1,10 @@
-"""A cost network on an integer grid: what the searches and solvers work on."""
+"""Cost networks: the caller's costs, checked, and their copy on an integer grid for the solvers."""
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from fractions import Fraction
+from typing import NoReturn
 
 Table = tuple[tuple[int, ...], ...]
 """`table[a][b]`: cost of the first station taking a while the second takes b."""
@@ -103,3 +105,209 @@ def _descend(
         rise = own + sum(table[b][taken[i]] for i, table in near)
         looked += _descend(network, earlier, [*taken, b], cost + rise, best)
     return looked
+
+
+OneStationCosts = Sequence[Sequence[float]]
+TwoStationCosts = Mapping[tuple[int, int], Sequence[Sequence[float]]]
+
+# The sum of every table's largest entry stays below this, so that no solver's 64-bit sum
+# overflows; pytoulbar2 itself stops at about 2**58.8.
+_ROOM = 2**57
+# Entries stay below this, so that scaling by a power of ten in floating point and rounding
+# is off by less than one step.
+_ENTRY_ROOM = 2**50
+_LARGEST_EXPONENT = 290
+
+
+@dataclass(frozen=True)
+class Costs:
+    """The caller's costs after the checks, pairs in sorted order."""
+
+    one: tuple[tuple[float, ...], ...]
+    two: Mapping[tuple[int, int], tuple[tuple[float, ...], ...]]
+
+    def total(self, choice: Sequence[int]) -> float:
+        """Sum of one complete choice in the caller's units, rounded once (math.fsum)."""
+        terms = [row[a] for row, a in zip(self.one, choice, strict=True)]
+        terms.extend(table[choice[i]][choice[j]] for (i, j), table in self.two.items())
+        return math.fsum(terms)
+
+    def largest(self) -> list[float]:
+        """Largest entry of each row and each table."""
+        rows = [max(row) for row in self.one]
+        return rows + [max(max(row) for row in table) for table in self.two.values()]
+
+    def most(self) -> float:
+        """Sum no choice can exceed; infinite where it does not fit a float."""
+        try:
+            return math.fsum(self.largest())
+        except OverflowError:
+            return math.inf
+
+
+def checked(one_station_costs: OneStationCosts, two_station_costs: TwoStationCosts) -> Costs:
+    """Copy the costs after checking each entry.
+
+    Raises:
+        ValueError: an entry is not a finite number of 0 or more, a row is empty, a table has
+            the wrong shape, or a pair names no two stations; the sentence names the entry.
+    """
+    one = tuple(
+        _row(f"one_station_costs[{i}]", row, None) for i, row in enumerate(one_station_costs)
+    )
+    for key in two_station_costs:
+        _check_pair(key, len(one))
+    two = {(i, j): _table(i, j, two_station_costs[i, j], one) for i, j in sorted(two_station_costs)}
+    costs = Costs(one, two)
+    if not math.isfinite(costs.most()):
+        raise ValueError("the costs are too large to be added up; give them in a larger unit")
+    return costs
+
+
+def checked_ties(ties: Sequence[Sequence[int]], costs: Costs) -> tuple[tuple[int, ...], ...]:
+    """Copy the secondary costs after checking shape and values (whole numbers, 0 or more)."""
+    if len(ties) != len(costs.one):
+        raise ValueError(f"ties has {len(ties)} rows; there are {len(costs.one)} stations")
+    for i, row in enumerate(ties):
+        if len(row) != len(costs.one[i]):
+            raise ValueError(f"ties[{i}] has {len(row)} entries; {len(costs.one[i])} are needed")
+        for a, value in enumerate(row):
+            if type(value) is not int or value < 0:
+                raise ValueError(f"ties[{i}][{a}] is {value!r}; it must be a whole number from 0")
+    return tuple(tuple(row) for row in ties)
+
+
+def check_choice(name: str, i: int, a: int, costs: Costs) -> None:
+    """Raise ValueError unless station i exists and has an a-th choice."""
+    if type(i) is not int or not 0 <= i < len(costs.one):
+        raise ValueError(f"{name} names station {i!r}; there are {len(costs.one)} stations")
+    if type(a) is not int or not 0 <= a < len(costs.one[i]):
+        raise ValueError(
+            f"{name}[{i}] is {a!r}; station {i} has choices 0 to {len(costs.one[i]) - 1}"
+        )
+
+
+def check_complete(name: str, choice: Sequence[int], costs: Costs) -> None:
+    """Raise ValueError unless `choice` gives every station one of its choices."""
+    if len(choice) != len(costs.one):
+        raise ValueError(f"{name} has {len(choice)} entries; there are {len(costs.one)} stations")
+    for i, a in enumerate(choice):
+        check_choice(name, i, a, costs)
+
+
+def _row(name: str, row: object, length: int | None) -> tuple[float, ...]:
+    if isinstance(row, str | bytes) or not isinstance(row, Sequence):
+        _refuse(name, row, "it must be a sequence of costs")
+    if not row:
+        raise ValueError(f"{name} is empty; a station needs at least one choice")
+    if length is not None and len(row) != length:
+        raise ValueError(f"{name} has {len(row)} entries; {length} are needed")
+    for a, value in enumerate(row):
+        if isinstance(value, bool) or not isinstance(value, int | float):
+            _refuse(f"{name}[{a}]", value, "a cost must be an int or a float")
+        if not 0 <= value < math.inf:
+            _refuse(f"{name}[{a}]", value, "a cost must be finite and 0 or more")
+    return tuple(row)
+
+
+def _refuse(name: str, value: object, why: str) -> NoReturn:
+    raise ValueError(f"{name} is {value!r}; {why}")
+
+
+def _check_pair(key: tuple[int, int], stations: int) -> None:
+    if not (isinstance(key, tuple) and len(key) == 2 and all(type(i) is int for i in key)):  # noqa: PLR2004 - a pair
+        _refuse("a key of two_station_costs", key, "it must be two station indices")
+    i, j = key
+    if not 0 <= i < j < stations:
+        raise ValueError(
+            f"two_station_costs[{key!r}] names no pair i < j of the {stations} stations"
+        )
+
+
+def _table(
+    i: int, j: int, table: object, one: Sequence[Sequence[float]]
+) -> tuple[tuple[float, ...], ...]:
+    name = f"two_station_costs[{(i, j)!r}]"
+    if isinstance(table, str | bytes) or not isinstance(table, Sequence):
+        _refuse(name, table, "it must be a table of costs")
+    if len(table) != len(one[i]):
+        raise ValueError(f"{name} has {len(table)} rows; station {i} has {len(one[i])} choices")
+    return tuple(_row(f"{name}[{a}]", row, len(one[j])) for a, row in enumerate(table))
+
+
+@dataclass(frozen=True)
+class Grid:
+    """An integer copy of the costs: `round(cost * scale) * weight + tie` in each entry.
+
+    `scale` is 1 where all costs are whole and fit (then the copy is exact) and otherwise the
+    largest power of ten that keeps sums in 64 bits; each of the `rounded` tables may be off by
+    one step of 1/scale. `weight` exceeds every sum of ties, so ties never outweigh one step.
+    """
+
+    network: Network
+    scale: Fraction
+    weight: int
+    rounded: int
+
+    def bound(self, steps: int) -> float:
+        """Turn a lower bound in grid steps into one in the caller's units, rounded down."""
+        exact = (Fraction(steps // self.weight) - self.rounded) / self.scale
+        if exact <= 0:
+            return 0.0
+        value = float(exact)
+        return value if value <= exact else math.nextafter(value, 0.0)
+
+
+def to_grid(costs: Costs, ties: Sequence[Sequence[int]] | None, known: float) -> Grid:
+    """Copy checked costs to the finest grid that fits.
+
+    Args:
+        costs: checked costs in the caller's units.
+        ties: secondary one-station costs, compared only where costs are equal on the grid.
+        known: cost of some complete choice; dearer entries are cut to just above it, because no
+            best choice can hold one, and the grid is finer for it.
+    """
+    weight = 1 + (sum(max(row) for row in ties) if ties else 0)
+    largest = [min(x, known) for x in costs.largest()]
+    room, top = _ROOM // (2 * weight), math.fsum(largest)
+    whole = all(x == int(x) for x in _entries(costs))
+    exact = top == 0 or (whole and top < room and max(largest) < _ENTRY_ROOM)
+    exponent = 0 if exact else _exponent(room, top, max(largest))
+    scale = Fraction(10) ** exponent
+    cut = int(Fraction(known) * scale) + len(largest) + 2
+    unary, pairs = _steps(costs, exponent, (known, cut), weight)
+    if ties:
+        unary = tuple(
+            tuple(x + t for x, t in zip(row, tie_row, strict=True))
+            for row, tie_row in zip(unary, ties, strict=True)
+        )
+    rounded = 0 if exact else sum(x > 0 for x in largest)
+    return Grid(Network(unary, pairs), scale, weight, rounded)
+
+
+def _entries(costs: Costs) -> Iterator[float]:
+    for row in costs.one:
+        yield from row
+    for table in costs.two.values():
+        for row in table:
+            yield from row
+
+
+def _exponent(room: int, top: float, largest: float) -> int:
+    finest = min(math.log10(room) - math.log10(top), math.log10(_ENTRY_ROOM / largest))
+    return max(-_LARGEST_EXPONENT, min(_LARGEST_EXPONENT, math.floor(finest)))
+
+
+def _steps(
+    costs: Costs, exponent: int, cut: tuple[float, int], weight: int
+) -> tuple[Table, dict[tuple[int, int], Table]]:
+    times = 10.0 ** max(exponent, 0)
+    over = 10.0 ** max(-exponent, 0)
+    known, beyond = cut
+
+    def steps(row: Sequence[float]) -> tuple[int, ...]:
+        return tuple((beyond if x > known else round(x * times / over)) * weight for x in row)
+
+    unary = tuple(steps(row) for row in costs.one)
+    pairs = {key: tuple(steps(row) for row in table) for key, table in costs.two.items()}
+    return unary, pairs

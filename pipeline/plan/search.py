@@ -12,7 +12,7 @@ _SEED = 802154
 
 
 def greedy(network: Network) -> tuple[int, ...]:
-    """Settle stations one by one: next is the one with most at stake, on its cheapest choice.
+    """Place stations one by one: next the one with most at stake, on its cheapest choice.
 
     At stake is the difference between a station's cheapest choice and its second cheapest,
     given the stations placed before; the measure of saturation-degree colouring (Brelaz,

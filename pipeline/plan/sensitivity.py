@@ -22,7 +22,6 @@ _WELL_SCANNED = 100.0  # readings from which another scan would settle little
 _GAIN = 1e-9  # costs closer than this are equal
 
 Table = list[list[float]]
-LEAST_WORTH = 2.0  # what an unscanned channel's figure counts as, in readings
 _APART = range(3)  # channels apart at which a neighbour can disturb
 
 
@@ -60,15 +59,14 @@ class Redraw:
         return self._one(), {path.pair: self._two(path) for path in self.paths}
 
     def _one(self) -> OneStation:
-        """Draw every busy share from Beta: worth x share + 1/2 and worth x (1 - share) + 1/2."""
+        """Draw every busy share from its posterior."""
         case, beta = self.case, self.random.betavariate
         rows = []
         for station in case.problem.stations:
             row = []
             for channel in station.choices:
                 known = case.evidence[station.station, channel]
-                worth = max(known.worth, LEAST_WORTH)
-                drawn = beta(worth * known.share + 0.5, worth * (1 - known.share) + 0.5)
+                drawn = beta(known.a, known.b)
                 price = case.problem.price_per_move if channel != station.channel else 0.0
                 row.append(station.weight * share_cost(drawn) + price)
             rows.append(row)
@@ -228,7 +226,7 @@ def _ask(case: Case, after: Sequence[int], rivals: Counter[tuple[int, int]]) -> 
     for (at, rival), times in rivals.items():
         for channel in (after[at], rival):
             worth = case.evidence[case.problem.stations[at].station, channel].worth
-            gain = doubt.get((at, channel), 0.0) + times / max(worth, LEAST_WORTH)
+            gain = doubt.get((at, channel), 0.0) + times / max(worth, 1.0)
             doubt[at, channel] = gain
     at, channel = min(doubt, key=lambda key: (-doubt[key], key))
     station = case.problem.stations[at].station

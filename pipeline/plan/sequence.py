@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from pipeline.plan.assign import TOLERANCE
-from pipeline.plan.grid import (
+from pipeline.plan.network import (
     OneStationCosts,
     TwoStationCosts,
     check_complete,

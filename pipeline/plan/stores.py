@@ -8,7 +8,7 @@ from operator import attrgetter
 from typing import TypeVar
 
 from pipeline.database import Database
-from pipeline.due import choose, due, keep, narrowed, run_mark, store_marks
+from pipeline.fresh import choose, keep, narrowed, run_mark, stale, store_marks
 from pipeline.parallel import mapped
 from pipeline.plan.costs import StoreProblem
 from pipeline.plan.explain import Case, Evidence, Level
@@ -26,7 +26,7 @@ KEPT = 64  # stores planned between one commit and the next
 
 
 @dataclass(frozen=True, slots=True)
-class StationRow:
+class StationToday:
     """A station of today; `kept_on` is the channel it must keep, or None."""
 
     store: str
@@ -44,8 +44,12 @@ class EvidenceRow:
     store: str
     station: str
     channel: int
-    bound: float
-    share: float
+    share: float | None
+    low: float | None
+    high: float | None
+    cost: float
+    a: float
+    b: float
     worth: float
     readings: int
     own_traffic: bool
@@ -58,7 +62,7 @@ class StoreRows:
     """What the database holds of one store, as the plan needs it; no stations: nothing to plan."""
 
     store: str
-    stations: Sequence[StationRow]
+    stations: Sequence[StationToday]
     choices: Sequence[PermittedChannel]
     evidence: Sequence[EvidenceRow]
     heard: Sequence[Earshot]
@@ -95,7 +99,7 @@ def plan(database: Database, settings: Settings, progress: Progress) -> None:
     Plans are committed some stores at a time; an interrupted run resumes.
     """
     marks = _marks(database, settings)
-    found = due(database, "plan", marks)
+    found = stale(database, "plan", marks)
     work = partial(_planned, limits=dict(settings.limits))
     rows = (each for stores in found.chunks() for each in _store_rows(database, stores))
     planned = mapped(work, rows, len(found.stores))
@@ -133,7 +137,7 @@ def _planned(rows: StoreRows, limits: Mapping[str, float]) -> _Planned:
     if not rows.choices:
         return _Planned(rows.store, unplanned=UnplannedStore(rows.store, _NO_CHANNEL))
     case = store_case(rows, limits["price_per_move"])
-    found = plan_store(case, int(limits["solver_effort"]), limits["readings_minimum"])
+    found = plan_store(case, int(limits["solver_effort"]), limits["least_chance_of_gain"])
     after = [station.channel_planned for station in found.stations]
     sure = sensitivity(case, after, _doubt(limits), int(limits["sensitivity_draws"]))
     return _Planned(rows.store, found, sure)
@@ -174,7 +178,8 @@ def store_case(rows: StoreRows, price_per_move: float) -> Case:
             Heard(row.station, row.neighbour, (row.hit_co, row.hit_adjacent, row.hit_alternate))
             for row in heard
         ),
-        busy={at: known.bound for at, known in evidence.items()},
+        busy={at: known.reckoned for at, known in evidence.items()},
+        cost={at: known.cost for at, known in evidence.items()},
         price_per_move=price_per_move,
     )
     return Case(
@@ -190,8 +195,12 @@ def store_case(rows: StoreRows, price_per_move: float) -> Case:
 
 def _evidence(row: EvidenceRow) -> Evidence:
     return Evidence(
-        bound=row.bound,
         share=row.share,
+        low=row.low,
+        high=row.high,
+        cost=row.cost,
+        a=row.a,
+        b=row.b,
         worth=row.worth,
         readings=row.readings,
         own_traffic=row.own_traffic,
@@ -200,7 +209,7 @@ def _evidence(row: EvidenceRow) -> Evidence:
     )
 
 
-def _station(row: StationRow, choices: tuple[int, ...]) -> StoreStation:
+def _station(row: StationToday, choices: tuple[int, ...]) -> StoreStation:
     return StoreStation(
         station=row.station,
         channel=row.channel,
@@ -213,7 +222,7 @@ def _station(row: StationRow, choices: tuple[int, ...]) -> StoreStation:
 def _store_rows(database: Database, stores: Sequence[str]) -> list[StoreRows]:
     """Return what the plan needs of some stores, in name order."""
     with narrowed(database, stores, "label_seen"):
-        stations = _by_store(database.records(StationRow, "plan", "stations"))
+        stations = _by_store(database.records(StationToday, "plan", "stations"))
         choices = _by_store(database.records(PermittedChannel, "plan", "choices"))
         evidence = _by_store(database.records(EvidenceRow, "plan", "evidence"))
         heard = _by_store(database.records(Earshot, "plan", "heard"))
@@ -231,7 +240,7 @@ def _store_rows(database: Database, stores: Sequence[str]) -> list[StoreRows]:
     ]
 
 
-OfStore = TypeVar("OfStore", StationRow, PermittedChannel, EvidenceRow, Earshot)
+OfStore = TypeVar("OfStore", StationToday, PermittedChannel, EvidenceRow, Earshot)
 
 
 def _by_store(rows: Sequence[OfStore]) -> dict[str, list[OfStore]]:

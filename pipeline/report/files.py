@@ -1,20 +1,28 @@
 """Put report files in their folders: whole files or none, untouched where nothing changed."""
 
+import errno
 import os
 from collections import Counter
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from hashlib import sha256
 from pathlib import Path
 from unicodedata import normalize
 
 from pipeline.database import Database
-from pipeline.errors import OutputNotWritable
+from pipeline.errors import OutputNotWritable, StorageFailed
 from pipeline.frames import frame_of
 from pipeline.tables.run import ReportWritten
 
 _LONGEST_OCTETS = 120  # of UTF-8; file systems take 255, temporary names and suffixes need some
 _FORBIDDEN = frozenset('<>:"/\\|?*')
+# What ends all writing: no room, or the disk or network folder has gone.
+_STORAGE = frozenset(
+    getattr(errno, name)
+    for name in ("ENOSPC", "EDQUOT", "EIO", "ESTALE", "ENOTCONN", "EHOSTDOWN", "ENODEV", "ENXIO")
+    if hasattr(errno, name)
+)
 # Names that file systems keep for devices, and names the reports folder itself uses.
 _RESERVED = frozenset(
     (
@@ -100,6 +108,7 @@ def put_file(path: Path, octets: bytes) -> None:
 
     Raises:
         OutputNotWritable: the folder or file cannot be written.
+        StorageFailed: nothing can be written there: the disk is full, or has gone.
     """
     try:
         if path.is_file() and path.read_bytes() == octets:
@@ -110,6 +119,10 @@ def put_file(path: Path, octets: bytes) -> None:
         part.write_bytes(octets)
         os.replace(part, path)  # noqa: PTH105 - the one call that swaps files at once everywhere
     except OSError as error:
+        with suppress(OSError):
+            _part_of(path).unlink(missing_ok=True)
+        if error.errno in _STORAGE:
+            raise StorageFailed(path, error.strerror or str(error)) from error
         raise OutputNotWritable(path, error.strerror or str(error)) from error
 
 

@@ -11,7 +11,7 @@ A file refused as a whole has no rows here: mend the file or the rules file, and
 """
 
 import json
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from math import ceil
@@ -34,7 +34,7 @@ from pipeline.report.kit.sheet import (
     row_height,
     under,
 )
-from pipeline.wording import Wording, wording
+from pipeline.wording import wording
 from pipeline.xlsx import workbook_bytes
 
 NAME = "quarantine.xlsx"
@@ -45,7 +45,6 @@ _AFTER = ("quarantined file", "quarantined line", "quarantined content")
 _BEYOND = "beyond the headings"
 _SHEETS_MOST = 200
 _ROWS_MOST = 500_000
-_CELL_MOST = 32_000  # characters; a sheet takes 32,767
 # How ingest says it read a file, and the line that makes it read a sheet the same way.
 _TITLES = (
     ("days day before month", "Dates: dd/mm/yyyy"),
@@ -87,18 +86,14 @@ class RowToMend:
     decisions: str
 
 
-def _text(field: str) -> Callable[[QuarantineGroup, Wording], str]:
-    return lambda group, _: _shown(getattr(group, field))
-
-
 # English in every language, as the headings of the other sheets are.
 OVERVIEW: tuple[SheetColumn[QuarantineGroup], ...] = (
-    SheetColumn(_text("file"), Look.LONG, "quarantined file", 40),
+    SheetColumn("file", Look.LONG, "quarantined file", 40),
     SheetColumn("line", Look.COUNT, "quarantined line", 12),
     SheetColumn("rows", Look.COUNT, "rows", 8),
-    SheetColumn(_text("problem"), Look.LONG, "problem", 24),
-    SheetColumn(_text("reason"), Look.LONG, "reason", 60),
-    SheetColumn(_text("advice"), Look.LONG, "what to do", 60),
+    SheetColumn("problem", Look.LONG, "problem", 24),
+    SheetColumn("reason", Look.LONG, "reason", 60),
+    SheetColumn("advice", Look.LONG, "what to do", 60),
 )
 
 
@@ -190,23 +185,16 @@ def _put_rows(page: Page, layout: _Layout, rows: Sequence[_MendRow], looks: _Loo
         page.put(line, 0, title, looks.text)
     top = len(layout.titles)
     for column, heading in enumerate((*_BEFORE, *own, *_AFTER)):
-        page.put(top, column, _shown(heading), looks.heading)
+        page.put(top, column, heading, looks.heading)
     page.width(0, 1, _REASON_W)
     page.width(2, len(own) + 1, 16)
     page.width(len(own) + 2, len(own) + 4, 20)
     for line, row in enumerate(rows, start=top + 1):
         cells = [row.cells.get(heading, "") for heading in own]
-        page.put(line, 0, _shown(row.reason), looks.wrapped)
-        page.put(line, 1, _shown(row.advice), looks.wrapped)
+        page.put(line, 0, row.reason, looks.wrapped)
+        page.put(line, 1, row.advice, looks.wrapped)
         for column, cell in enumerate((*cells, *map(str, row.place)), start=len(_BEFORE)):
-            page.put(line, column, _shown(cell) or None, looks.text)
+            page.put(line, column, cell or None, looks.text)
         page.height(line, row_height([(row.reason, _REASON_W), (row.advice, _REASON_W)]))
     page.freeze(top + 1, 0)
     page.fit(ceil((2 * _REASON_W + 16 * len(own) + 60) / PAGE_LETTERS), 0)
-
-
-def _shown(text: str) -> str:
-    """Return a text that a sheet can hold: no control characters, not too long."""
-    return "".join(sign if sign.isprintable() or sign in "\n\t" else "\ufffd" for sign in text)[
-        :_CELL_MOST
-    ]

@@ -7,8 +7,8 @@ from operator import attrgetter
 from pathlib import Path
 
 from pipeline.database import Database
-from pipeline.due import fingerprint, program
-from pipeline.errors import QuietaisleError, UnknownSelection
+from pipeline.errors import QuietaisleError, StorageFailed, UnknownSelection
+from pipeline.fresh import fingerprint, program
 from pipeline.parallel import mapped
 from pipeline.progress import Progress
 from pipeline.records import BackOutStep, CalendarOf, Selection, Written
@@ -128,12 +128,14 @@ class _StoreJob:
 
 
 def _write_store(job: _StoreJob) -> WrittenFolder | tuple[str, str]:
-    """Write a store's files; a failure never stops other stores."""
+    """Write a store's files; a failure never stops other stores, unless nothing can be written."""
     store = job.content.store.store
     try:
         files = (workbook(job.content), summary(job.content))  # make both before writing one
         for name, octets in zip(STORE_FILES, files, strict=True):
             put_file(job.home / name, octets)
+    except StorageFailed:
+        raise
     except QuietaisleError as error:
         return store, str(error)
     except Exception as error:  # noqa: BLE001 - as the docstring says
@@ -193,6 +195,8 @@ class Reviews:
             try:
                 for name, each in octets.items():
                     put_file(home / name, each)
+            except StorageFailed:
+                raise
             except QuietaisleError as error:
                 yield region, str(error)
             else:

@@ -1,13 +1,19 @@
 """Evidence per station and channel: how busy the air is, and where the figure comes from."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from datetime import datetime, time
 from itertools import groupby
 from operator import attrgetter
 
 import polars as pl
 
 from pipeline.database import Database
-from pipeline.due import due, keep, narrowed, run_mark, store_marks
+from pipeline.estimate.assumptions import Assumptions
+from pipeline.estimate.portfolio import Portfolio, fit_portfolio
+from pipeline.estimate.posterior import estimate
+from pipeline.estimate.visits import blocks
+from pipeline.fresh import choose, fingerprint, keep, narrowed, run_mark, stale, store_marks
 from pipeline.radio.airtime import Traffic, update_us
 from pipeline.radio.channels import (
     CHANNELS,
@@ -21,44 +27,106 @@ from pipeline.settings import Settings
 from pipeline.survey.earshot import earshots
 from pipeline.survey.path_loss import Pair, fit_store
 from pipeline.tables.survey import (
+    BlockToday,
     Earshot,
     EdEvidence,
     PathFit,
     PathResidual,
-    ReadingToday,
+    PortfolioFit,
     StationLoad,
 )
 
 _US_PER_MS = 1000
 _READ = ("ed_reading", "heard_seen", "label_seen", "station_seen", "store_seen", "wifi_seen")
-_FILLED = (StationLoad, Earshot, PathFit, PathResidual, EdEvidence, ReadingToday)
+_FIT_STORES = 100  # with readings; more would change the portfolio's figures by little
 
 
 def survey(database: Database, settings: Settings) -> None:
     """Fill the survey tables for the day of this run; skip stores whose inputs are unchanged.
 
-    Stores are surveyed in chunks, each all or nothing; an interrupted survey resumes.
+    Stores are surveyed in chunks, each all or nothing; an interrupted survey resumes. Who hears
+    whom comes first, then what holds over the portfolio, then the air of each store.
     """
     run = run_mark(database, settings.limits, settings.path_loss)
     marks = store_marks([database.frame("survey", "facts")], run)
-    found = due(database, "survey", marks)
+    found = stale(database, "earshot", marks)
     for stores in found.chunks():
-        # Release outside of the transaction: a rollback drops the narrowed tables.
-        with narrowed(database, stores, *_READ), database.transaction():
-            database.clear_chosen(*_FILLED)
-            _survey_chosen(database, settings)
+        with _chosen(database, stores):
+            database.clear_chosen(StationLoad, Earshot, PathFit, PathResidual)
+            database.insert("survey", "station_load", _update_times(database))
+            _keep_earshot(database, settings)
+            keep(database, "earshot", stores, marks)
+    portfolio = _portfolio(database, settings, marks)
+    marks = {store: fingerprint(mark, portfolio.to_json()) for store, mark in marks.items()}
+    found = stale(database, "survey", marks)
+    for stores in found.chunks():
+        with _chosen(database, stores):
+            database.clear_chosen(EdEvidence, BlockToday)
+            _keep_air(database, settings, portfolio)
             keep(database, "survey", stores, marks)
 
 
-def _survey_chosen(database: Database, settings: Settings) -> None:
-    database.insert("survey", "station_load", _update_times(database))
-    _keep_earshot(database, settings)
-    database.run("survey", "own_air")
-    database.run("survey", "histogram")
-    database.run("survey", "reading_today")
+@contextmanager
+def _chosen(database: Database, stores: Sequence[str]) -> Iterator[None]:
+    # Release outside of the transaction: a rollback drops the narrowed tables.
+    with narrowed(database, stores, *_READ), database.transaction():
+        yield
+
+
+def assumptions(limits: Mapping[str, float]) -> Assumptions:
+    """Return the estimator's defaults with the limits of the rules file."""
+    return Assumptions(
+        threshold_dbm=limits["cca_threshold_dbm"], half_life_days=limits["evidence_half_life_days"]
+    )
+
+
+def _portfolio(database: Database, settings: Settings, marks: Mapping[str, str]) -> Portfolio:
+    """Return what holds over the portfolio, fitted again where the stores it rests on changed."""
+    stores = database.column("survey", "fit_stores", {"most": _FIT_STORES})
+    mark = {"": fingerprint(*(marks[store] for store in stores))}
+    kept = database.column("survey", "portfolio_fit")
+    if kept and not stale(database, "portfolio", mark).stores:
+        return Portfolio.from_json(kept[0])
+    assumed = assumptions(settings.limits)
+    with _chosen(database, stores):
+        portfolio = fit_portfolio(*_folded(database, assumed), assumed)
+    with database.transaction():
+        database.clear(PortfolioFit)
+        database.put(PortfolioFit, [PortfolioFit(portfolio.to_json())])
+        choose(database, [""])
+        keep(database, "portfolio", [""], mark)
+    return portfolio
+
+
+def _keep_air(database: Database, settings: Settings, portfolio: Portfolio) -> None:
+    assumed = assumptions(settings.limits)
+    found, known = _folded(database, assumed)
+    as_of = datetime.combine(database.value("run", "this_day"), time.max)
     database.run("survey", "measured")
+    estimates = estimate(found, known, portfolio, as_of, assumed).frame
+    database.insert("survey", "ed_evidence", estimates)
+    on = ["store", "station", "channel"]
+    database.insert("survey", "block_today", found.join(known, on=on))
+
+
+def _folded(database: Database, assumed: Assumptions) -> tuple[pl.DataFrame, pl.DataFrame]:
+    """Return the chosen stores' readings by visit and hour, and what else is known of each series.
+
+    What our own stations added is taken off where there is no clean scan.
+    """
+    database.run("survey", "own_air")
+    database.run("survey", "heard_air")
     database.insert("survey", "inferred", wifi_shares())
-    database.run("survey", "ed_evidence")
+    found = blocks(database.frame("survey", "scans"), assumed)
+    free = database.frame("survey", "free_of_own")
+    clean = 1 - (1 - pl.col("busy") / pl.col("readings")) / pl.col("free_of_own").fill_null(1.0)
+    outside = (clean.clip(lower_bound=0.0) * pl.col("readings")).round().cast(pl.Int64)
+    taken_off = (
+        found.join(free, on=["store", "station", "channel"], how="left", maintain_order="left")
+        .with_columns(outside.alias("busy"))
+        .drop("free_of_own")
+    )
+    return taken_off, database.frame("survey", "known")
 
 
 def _update_times(database: Database) -> pl.DataFrame:

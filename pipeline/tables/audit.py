@@ -5,7 +5,7 @@ from datetime import date
 from pipeline.tables.declare import column, table
 
 
-@table("baseline")
+@table("baseline", watched=True)
 class Baseline:
     """What is agreed of a station, one field a row.
 
@@ -23,10 +23,10 @@ class Baseline:
     approved_by: str = column("who approved it")
     approved_on: date = column("day of the approval")
     reason: str = column("the sentence why")
-    change: str | None = column("the verified change that moved it; null: approved as found")
+    change: str | None = column("the change verified or backed out; null: approved as found")
 
 
-@table("clear_air_kept")
+@table("clear_air_kept", watched=True)
 class ClearAirKept:
     """The clear air of a station as a run found it: one row whenever a figure changed."""
 
@@ -42,7 +42,7 @@ class ClearAirKept:
     labels: int = column("it serves", sql="bigint")
 
 
-@table("exception_file")
+@table("exception_file", watched=True)
 class ExceptionFile:
     """An exception that came onto the file, or left it, with a run.
 
@@ -60,7 +60,7 @@ class ExceptionFile:
     until: date = column("last day on which it holds")
 
 
-@table("drift")
+@table("drift", watched=True)
 class Departure:
     """Agreed against found, by quarter: one row a station and field that differs, and how.
 
@@ -92,7 +92,7 @@ class Departure:
     )
 
 
-@table("audit_air")
+@table("audit_air", watched=True)
 class AuditAir:
     """The clear air of a region at the end of an audited quarter, as runs up to then found it."""
 
@@ -103,7 +103,7 @@ class AuditAir:
     clear_air: float = column("mean over stations, weighted by the labels they serve")
 
 
-@table("audit_change")
+@table("audit_change", watched=True)
 class AuditChange:
     """Changes of the register in each quarter audited, by region and state at its end."""
 
@@ -114,7 +114,7 @@ class AuditChange:
     entered: int = column("of these, since a day of the quarter", sql="bigint")
 
 
-@table("audit_finding")
+@table("audit_finding", watched=True)
 class AuditFinding:
     """Findings of an audited quarter by rule and region, from the runs of that quarter."""
 
@@ -127,7 +127,7 @@ class AuditFinding:
     standing: int = column("by the last run of the quarter", sql="bigint")
 
 
-@table("audit_promise")
+@table("audit_promise", watched=True)
 class AuditPromise:
     """Promised against measured clear air of a change judged in an audited quarter.
 
@@ -145,9 +145,12 @@ class AuditPromise:
     measured: float = column("clear air as measured")
     readings: int = column("behind the measured figure", sql="bigint")
     checked_on: date = column("day of the check")
+    measured_high: float | None = column(
+        "95 % point of the measured figure; null: of a change judged by an older program", since=2
+    )
 
 
-@table("audit_store")
+@table("audit_store", watched=True)
 class AuditStore:
     """The stores of each quarter audited: what speaks of them, and what is agreed."""
 
@@ -166,9 +169,10 @@ class AuditStore:
     scan_days: int = column(
         "days of the quarter with energy scans, on the store's own calendar", sql="bigint"
     )
+    unagreed: int = column("its stations of which nothing was ever agreed", sql="bigint", since=2)
 
 
-@table("audit_edition")
+@table("audit_edition", watched=True)
 class AuditEdition:
     """The editions of each quarter's audit.
 

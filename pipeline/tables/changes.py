@@ -5,7 +5,7 @@ from datetime import date, datetime
 from pipeline.tables.declare import column, table
 
 
-@table("change_plan", key=("plan",))
+@table("change_plan", watched=True, key=("plan",))
 class ChangePlan:
     """The plans put forward, one row per store and plan, in the order they were registered.
 
@@ -24,7 +24,7 @@ class ChangePlan:
     supersedes: str | None = column("the store's plan before; null: its first")
 
 
-@table("change", key=("change",))
+@table("change", watched=True, key=("change",))
 class Change:
     """Changes as proposed: facts that never change.
 
@@ -39,15 +39,26 @@ class Change:
     to_channel: int = column("channel after the move, 11..26")
     position: int = column("1 is the first of the plan")
     parking: bool = column("a step on the way, not the final channel")
-    clear_air_before: float = column("of this station, before the whole plan, 0..1")
-    clear_air_after: float = column("promised once the whole plan is done, 0..1")
+    clear_air_before: float | None = column(
+        "of this station, before the whole plan, 0..1; null: not known"
+    )
+    clear_air_after: float | None = column(
+        "promised once the whole plan is done, 0..1; null: not known"
+    )
     labels: int = column("labels the station served then, silent ones left out", sql="bigint")
     sureness: str = column("of the evidence: 'high', 'fair' or 'low'")
     proposed_by: str = column("who proposed it")
     proposed_on: date = column("day of the run that proposed it")
+    clear_air_before_low: float | None = column("5 % point of clear air before", since=2)
+    clear_air_before_high: float | None = column("95 % point of clear air before", since=2)
+    clear_air_after_low: float | None = column("5 % point of the promise", since=2)
+    clear_air_after_high: float | None = column("95 % point of the promise", since=2)
+    chance: float | None = column(
+        "that the move gains anything, 0..1; null: it must be made, or not known", since=2
+    )
 
 
-@table("change_event", key=("seq",))
+@table("change_event", watched=True, key=("seq",))
 class ChangeEvent:
     """What became of every change, for ever: rows are only added.
 
@@ -72,7 +83,7 @@ class ChangeEvent:
     )
 
 
-@table("change_check", key=("seq",))
+@table("change_check", watched=True, key=("seq",))
 class ChangeCheck:
     """What was found when a change was judged: the facts behind an event of change_event."""
 
@@ -84,8 +95,16 @@ class ChangeCheck:
     connected: bool | None = column("null: the export does not say")
     labels_before: int = column("served when proposed, silent ones left out", sql="bigint")
     labels_after: int | None = column("null: no labels export since the change", sql="bigint")
-    clear_air_before: float = column("0..1, before the change")
-    promised: float = column("clear air, 0..1")
-    measured: float | None = column("from scans since the change; null: too few readings yet")
+    clear_air_before: float | None = column("0..1, before the change; null: not known")
+    promised: float | None = column("clear air, 0..1; null: not known")
+    measured: float | None = column("from scans since the change; null: none yet")
     readings: int = column("taken since the change on the channel found", sql="bigint")
     sureness: str = column("of the promise")
+    measured_low: float | None = column("5 % point of clear air measured", since=2)
+    measured_high: float | None = column("95 % point of clear air measured", since=2)
+    gained: float | None = column("measured less before; null: one is not known", since=2)
+    gained_low: float | None = column("5 % point of the gain", since=2)
+    gained_high: float | None = column("95 % point of the gain", since=2)
+    verdict: str | None = column(
+        "helped, no difference shown, worse, scan again; null: of no final channel", since=2
+    )

@@ -88,6 +88,7 @@ class Table:
     columns: tuple[Column, ...]
     key: tuple[str, ...]
     since: int
+    watched: bool
 
     @property
     def clear(self) -> str:
@@ -103,6 +104,11 @@ class Table:
     def clear_until(self) -> str:
         """The statement that deletes the rows of the quarters up to `$quarter`."""
         return f"{self.clear} where quarter <= $quarter"
+
+    @property
+    def content(self) -> str:
+        """The statement that counts the rows and adds up their hashes, in any order of rows."""
+        return f'select count(*), sum(hash(t)::hugeint) from "{self.name}" t'  # noqa: S608 - a declared name
 
     @property
     def create(self) -> str:
@@ -160,9 +166,13 @@ def exported(  # noqa: PLR0913 - what there is to say of a field
 
 @dataclass_transform(frozen_default=True, field_specifiers=(column, exported))
 def table(
-    name: str, *, key: tuple[str, ...] = (), since: int = 1
+    name: str, *, key: tuple[str, ...] = (), since: int = 1, watched: bool = False
 ) -> Callable[[type[Kind]], type[Kind]]:
-    """Declare a class as the record of a table; its docstring says what a row is."""
+    """Declare a class as the record of a table; its docstring says what a row is.
+
+    A run is skipped only while every `watched` table is unchanged: mark the tables that a run
+    reads but does not work out itself.
+    """
 
     def declared(plain: type[Kind]) -> type[Kind]:
         kind = dataclass(frozen=True, slots=True)(plain)
@@ -172,7 +182,7 @@ def table(
             for each in fields(kind)  # type: ignore[arg-type] # made a dataclass two lines above
         )
         meaning = " ".join((kind.__doc__ or "").split())
-        _DECLARED[kind] = Table(name, kind, meaning, columns, key, since)
+        _DECLARED[kind] = Table(name, kind, meaning, columns, key, since, watched)
         return kind
 
     return declared

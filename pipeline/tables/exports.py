@@ -42,7 +42,7 @@ _STATION = ("station", "station id", "base station", "basisstation")
 _SEEN_ON = ("exported on", "as of", "snapshot", "stand")
 
 
-@table("export_file", key=("file", "sha256"))
+@table("export_file", key=("file", "sha256"), watched=True)
 class ExportFile:
     """Every table met in a folder of exports, once per name and content.
 
@@ -65,7 +65,7 @@ class ExportFile:
     )
 
 
-@table("quarantined_row")
+@table("quarantined_row", watched=True)
 class QuarantinedRow:
     """A row that could not be taken, for a person to mend."""
 
@@ -270,7 +270,7 @@ class HeardSeen:
     level_dbm: float = exported("level heard", LEVEL, "level dbm", "pegel dbm", needed="yes")
 
 
-@table("mended_row")
+@table("mended_row", watched=True)
 class MendedRow:
     """A quarantined row that came back mended, so that it does not enter quarantine again."""
 

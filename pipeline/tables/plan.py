@@ -16,8 +16,21 @@ class Move:
     to_channel: int = column("channel after the move, 11..26")
     position: int = column("1 is the first in the store")
     parking: bool = column("a step on the way, not the final channel")
-    clear_air_before: float = column("of this station, before the whole plan, 0..1", digits=6)
-    clear_air_after: float = column("of this station, after the whole plan, 0..1", digits=6)
+    clear_air_before: float | None = column(
+        "of this station, before the whole plan, 0..1; null: not known", digits=6
+    )
+    clear_air_before_low: float | None = column("5 % point of it", digits=6, since=2)
+    clear_air_before_high: float | None = column("95 % point of it", digits=6, since=2)
+    clear_air_after: float | None = column(
+        "of this station, after the whole plan, 0..1; null: not known", digits=6
+    )
+    clear_air_after_low: float | None = column("5 % point of it", digits=6, since=2)
+    clear_air_after_high: float | None = column("95 % point of it", digits=6, since=2)
+    chance: float | None = column(
+        "that the move gains anything, 0..1; null: the channel of today is not permitted",
+        digits=4,
+        since=2,
+    )
     reason: str = column("one sentence, in English")
     facts: str = column(
         "the same as JSON, to be worded in other languages", sql="varchar default ''"
@@ -32,16 +45,29 @@ class StationPlan:
     station: str = column("the station's key within its store")
     channel_now: int = column("channel of today")
     channel_planned: int = column("channel of the plan")
-    clear_air_now: float = column("0..1", digits=6)
-    clear_air_planned: float = column("0..1, once the plan is done", digits=6)
-    busy_now: float = column("outside noise on today's channel, upper bound, 0..1", digits=6)
-    busy_planned: float = column("the same on the planned channel", digits=6)
+    clear_air_now: float | None = column("0..1; null: not known", digits=6)
+    clear_air_now_low: float | None = column("5 % point of it", digits=6, since=2)
+    clear_air_now_high: float | None = column("95 % point of it", digits=6, since=2)
+    clear_air_planned: float | None = column(
+        "0..1, once the plan is done; null: not known", digits=6
+    )
+    clear_air_planned_low: float | None = column("5 % point of it", digits=6, since=2)
+    clear_air_planned_high: float | None = column("95 % point of it", digits=6, since=2)
+    chance: float | None = column(
+        "that its move gains anything, 0..1; null: no move, or one that must be", digits=4, since=2
+    )
+    busy_now: float | None = column(
+        "outside signals on today's channel, 0..1; null: not known", digits=6
+    )
+    busy_planned: float | None = column("the same on the planned channel", digits=6)
     source_planned: str = column("of the evidence on the planned channel")
     next_best_channel: int | None = column("the best other choice, the rest of the plan kept")
     next_best_cost: float | None = column(
         "how much more it would cost, in units of the plan", digits=6
     )
-    sureness: str = column("'high', 'fair' or 'low', from the evidence's source")
+    sureness: str = column(
+        "'high', 'fair' or 'low': of a move from its chance, else from the interval"
+    )
     reason: str = column("one sentence, in English")
     facts: str = column(
         "the same as JSON, to be worded in other languages", sql="varchar default ''"

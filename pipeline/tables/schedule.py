@@ -5,7 +5,7 @@ from datetime import date, datetime
 from pipeline.tables.declare import column, table
 
 
-@table("change_schedule")
+@table("change_schedule", watched=True)
 class WorkNight:
     """When each store's moves are to be made: one row per store and night of work."""
 
@@ -24,7 +24,7 @@ class WorkNight:
     last_position: int = column("the last of them", sql="bigint")
 
 
-@table("schedule_proof")
+@table("schedule_proof", watched=True)
 class ScheduleProof:
     """How good the schedule of a region is proven to be.
 
@@ -39,7 +39,7 @@ class ScheduleProof:
     optimal: bool = column("whether cost and bound meet")
 
 
-@table("schedule_remark")
+@table("schedule_remark", watched=True)
 class ScheduleRemark:
     """What the schedule of a store could not take into account, as a sentence."""
 
@@ -47,7 +47,7 @@ class ScheduleRemark:
     remark: str = column("the sentence")
 
 
-@table("unscheduled_store")
+@table("unscheduled_store", watched=True)
 class UnscheduledStore:
     """A store with moves but no place in the schedule, and the constraint that stops it."""
 
@@ -56,7 +56,7 @@ class UnscheduledStore:
     reason: str = column("the sentence why")
 
 
-@table("wave_taken")
+@table("wave_taken", watched=True)
 class WaveTaken:
     """The wave that a store was put in for good: it stays in its wave."""
 

@@ -47,11 +47,18 @@ class EdEvidence:
     station: str = column("the station's key within its store")
     channel: int = column("IEEE 802.15.4 channel, 11..26")
     readings: int = column("how many readings", sql="bigint")
-    worth: float = column(
-        "what the readings count as, in fresh ones of trading hours", sql="double default 0"
+    visits: int = column("runs of readings less than six hours apart", sql="bigint", since=2)
+    worth: float = column("what the readings count as, in independent ones", digits=3)
+    busy_estimate: float | None = column(
+        "share of time outside signals keep it busy, 0..1; null: not known", digits=6, since=2
     )
-    busy_share: float | None = column("share of readings above the clear-channel threshold")
-    busy_bound: float = column("upper bound the plan reckons with")
+    busy_low: float | None = column("5 % point of that share", digits=6, since=2)
+    busy_high: float | None = column("95 % point of that share", digits=6, since=2)
+    expected_cost: float = column(
+        "E[-ln(1 - share)]; where nothing is known, of the portfolio's prior", digits=6, since=2
+    )
+    a: float = column("first parameter of the Beta of that mean and variance", since=2)
+    b: float = column("its second parameter", since=2)
     mean_dbm: float | None = column("power mean, averaged in mW")
     p50_dbm: float | None = column("median level")
     p90_dbm: float | None = column("90th percentile of the levels")
@@ -62,6 +69,7 @@ class EdEvidence:
         "Wi-Fi channels heard above the threshold in it, '1, 6'; null: none known"
     )
     newest_at: datetime | None = column("moment of the newest reading")
+    one_moment: bool = column("all readings are of one moment", since=2)
     basis: str = column("one sentence: where the figure comes from")
 
 
@@ -91,20 +99,32 @@ class PathResidual:
     residual_db: float = column("measured loss less fitted loss", digits=3)
 
 
-@table("reading_today")
-class ReadingToday:
-    """Energy readings on a station's channel of today, folded by level as the survey does.
+@table("block_today", since=2)
+class BlockToday:
+    """Readings on the channel each station is on today, folded by visit and hour.
 
-    A change is judged from these once its station has been scanned on its new channel.
+    From these a change is judged once its station has been scanned on its new channel.
     """
 
     store: str = column("the store's key")
     station: str = column("the station's key within its store")
     channel: int = column("IEEE 802.15.4 channel, 11..26")
-    level_dbm: float = column("level heard")
+    visit: int = column("readings less than six hours apart are of one visit; from 0", sql="bigint")
+    begins: datetime = column("begin of the visit, on the store's clock")
+    hour: int = column("full hour of the readings, 0..23")
     statistic: str = column("as in ed_reading")
-    scan_day: date = column("day of the scan on the store's clock")
-    beside_own: bool = column("taken beside our own traffic")
-    free_of_own: float = column("share of the time our own stations leave free, 0..1")
+    dwell_ms: float | None = column("time one reading stands for")
+    level_dbm: float | None = column("power mean of the readings, where they are means")
     readings: int = column("how many readings", sql="bigint")
-    worth: float = column("what the readings count as, in fresh ones of trading hours")
+    busy: int = column("how many of them were above the threshold", sql="bigint")
+    span_s: float = column("from the first of these readings to the last, in seconds")
+    wifi_share: float | None = column("share a Wi-Fi survey infers; null: not surveyed")
+    burst_dbm: float | None = column("loudest network of that survey within the channel")
+    wifi_seen_at: date | None = column("day of that survey")
+
+
+@table("portfolio_fit", since=2)
+class PortfolioFit:
+    """What was fitted over the portfolio for the estimates of this run: one row."""
+
+    fit: str = column("spreads, hour curve and priors, as JSON (docs/method.md)")

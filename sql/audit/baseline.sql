@@ -1,35 +1,44 @@
 -- name: advance
--- Move the baseline forward by the changes verified, once each, as of the day they were; and back by
--- those that were undone afterwards. A station without a baseline has none to move.
+-- Move what is agreed forward by the changes verified, once each, as of the day they were; and back by
+-- those backed out, whether or not a baseline was approved before. Where a plan led over another
+-- channel, going back ends on the one before the plan. A step backed out without ever having been
+-- verified leaves things as they were agreed.
 insert into baseline by name
 with moved as (
-    select c.store, c.station, c.change, e.at, e.seq, e.state,
-        if(e.state = 'verified', c.to_channel, c.from_channel)::varchar as value
+    select c.store, c.station, c.change, c.plan, c.position, e."at", e.seq, e.state,
+        if(e.state = 'verified', c.to_channel, c.from_channel)::varchar as value,
+        exists (from change_event v
+            where v.change = e.change and v.state = 'verified' and v.seq < e.seq) as was_verified
     from change_event e join change c using (change)
-    where not c.parking and (e.state = 'verified' or e.state = 'backed out' and exists (
-        from change_event v
-        where v.change = e.change and v.state = 'verified' and v.seq < e.seq))
+    where e.state = 'verified' and not c.parking or e.state = 'backed out'
 ), once as (
     select * from moved m
-    where exists (
-        from baseline b
-        where b.store = m.store and b.station = m.station and b.field = 'channel'
-            and b.approved_on <= m.at::date)
-    and not exists (from baseline b where b.change = m.change and b.value = m.value)
+    where not exists (from baseline b where b.change = m.change and b.value = m.value)
+        and (state = 'verified' or was_verified or m.value is distinct from (
+            select max_by(b.value, (b.approved_on, b.version)) from baseline b
+            where b.store = m.store and b.station = m.station and b.field = 'channel'
+                and b.approved_on <= m.at::date))
     qualify row_number() over (partition by change, value order by seq) = 1
 ), approval as (
     select o.change, o.value, max_by(a.by, a.seq) as by
     from once o join change_event a using (change)
     where a.state = 'approved' and a.seq < o.seq group by o.change, o.value
-), last_version as (select store, max(version) as version from baseline group by store)
-select l.version + row_number() over (partition by o.store order by o.at, o.seq) as version,
+), last_version as (select store, max(version) as version from baseline group by store
+), reported as (
+    select *, max(seq) over (partition by plan, station, state, "at") as last_seq from once
+), ordered as (
+    select *, row_number() over (partition by store
+        order by "at", last_seq, if(state = 'verified', position, -position)) as nth
+    from reported
+)
+select coalesce(l.version, 0) + o.nth as version,
     o.store, o.station, 'channel' as field, o.value,
     coalesce(a.by, 'nobody on record') as approved_by, o.at::date as approved_on,
     if(o.state = 'verified', 'change verified', 'change backed out') as reason, o.change
-from once o
-join last_version l using (store)
+from ordered o
+left join last_version l using (store)
 left join approval a using (change, value)
-order by o.store, o.at, o.seq
+order by o.store, o.nth
 returning change;
 
 -- name: agreements

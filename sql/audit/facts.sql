@@ -6,6 +6,10 @@ select as_of from this_run;
 -- The day of the first stations export of any store.
 select min(seen_on) from station_seen;
 
+-- name: first_run
+-- The day of the first run.
+select min(as_of) from run;
+
 -- name: stations
 -- What every stations export up to $last says of each station, as texts: one row a station and day.
 -- Where exports of one day disagree, the smallest row stands, as in station_now; a rule reports it.

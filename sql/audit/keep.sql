@@ -41,7 +41,7 @@ with agreed as (
     group by e.store, e.station
 ), there as (
     select a.store, a.station, a.channel,
-        round((1 - v.busy_bound) * coalesce(o.free_of_own, 1), 6) as clear_air
+        round((1 - v.busy_estimate) * coalesce(o.free_of_own, 1), 6) as clear_air
     from astray a
     join ed_evidence v on v.store = a.store and v.station = a.station and v.channel = a.channel
     left join own o on o.store = a.store and o.station = a.station
@@ -53,6 +53,7 @@ with agreed as (
     left join there t using (store, station)
     left join station_plan p using (store, station)
     left join station_load l using (store, station)
+    where c.clear_air is not null
 ), latest as (
     select unnest(max_by(k, k.rowid)) from clear_air_kept k group by k.store, k.station
 )

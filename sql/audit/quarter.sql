@@ -41,7 +41,17 @@ with quarters as (select quarter, first, last from incoming), described as (
 ), agreed as (
     select q.quarter, b.store, max_by(b.version, (b.approved_on, b.version)) as version,
         max(b.approved_on) as agreed_on
-    from baseline b join quarters q on b.approved_on <= q.last group by q.quarter, b.store
+    from baseline b join quarters q on b.approved_on <= q.last
+    group by q.quarter, b.store having bool_or(b.change is null)
+), open as (
+    select x.quarter, x.store, count(distinct l.station) as unagreed
+    from exported x
+    join quarters q using (quarter)
+    join station_seen l on l.store = x.store and l.seen_on = x.last_export
+    where x.stations > 0 and not exists (
+        from baseline b where b.store = l.store and b.approved_on <= q.last
+            and (b.change is null or b.station = l.station))
+    group by x.quarter, x.store
 ), moments as (
     select distinct store, clock, time_bucket(interval 15 minutes, scanned_at) as at
     from ed_reading
@@ -64,12 +74,14 @@ with quarters as (select quarter, first, last from incoming), described as (
 select e.quarter, e.store, coalesce(s.d.name, e.store) as name,
     coalesce(s.d.region, 'no region') as region, coalesce(s.d.store_type, 'no type') as store_type,
     coalesce(x.exports, 0) as exports, x.last_export, coalesce(x.stations, 0) as stations,
-    a.version, a.agreed_on, coalesce(v.scan_days, 0) as scan_days
+    a.version, a.agreed_on, coalesce(v.scan_days, 0) as scan_days,
+    coalesce(o.unagreed, 0) as unagreed
 from every e
 left join described s using (quarter, store)
 left join exported x using (quarter, store)
 left join agreed a using (quarter, store)
 left join surveyed v using (quarter, store)
+left join open o using (quarter, store)
 order by e.quarter, e.store;
 
 -- name: figures_of_findings
@@ -137,11 +149,12 @@ with quarters as (select quarter, first, last from incoming), judged as (
     qualify row_number() over (partition by q.quarter, k.change order by k.seq desc) = 1
 )
 select j.quarter, coalesce(s.region, 'no region') as region, j.sureness, c.store, c.station,
-    j.change, j.clear_air_before as was, j.promised, j.measured, j.readings, j.checked_on
+    j.change, j.clear_air_before as was, j.promised, j.measured, j.measured_high, j.readings,
+    j.checked_on
 from judged j
 join change c using (change)
 left join audit_store s on s.quarter = j.quarter and s.store = c.store
-where not c.parking
+where not c.parking and j.clear_air_before is not null and j.promised is not null
 order by j.quarter, c.store, c.station, j.change;
 
 -- name: figures_of_air

@@ -1,5 +1,5 @@
 -- Rows of each step's main table.
-select 'ingest' as step, sum(rows_read) as rows from export_file
+select 'ingest' as key, sum(rows_read) as value from export_file
 union all select 'start', count(*) from permitted_channel
 union all select 'survey', count(*) from ed_evidence
 union all select 'verify', count(*) from change_check

@@ -9,8 +9,7 @@ order by c.store;
 -- What the latest exports say of every change that waits for them, as of this run's day.
 -- `since` is the day after which readings and labels count as taken after the change: the day it
 -- was reported carried out; else its night, where that lies before the export; else its approval.
--- Readings are those of survey's `reading_today`, with their worth; what our own stations added is
--- taken off, as survey does. Own neighbours come back in from today's channels, as clear_air_now has them.
+-- Own neighbours count by today's channels, as clear_air_now has them.
 with standing as (
     select * from change_state_on(date '9999-12-30')
     where state in ('approved', 'scheduled', 'implemented', 'ineffective')
@@ -35,18 +34,6 @@ with standing as (
     join station_now n on n.store = c.store and n.station = c.station
     where n.seen_on > cast(s.at as date)
         or (s.state = 'implemented' and s.by = $program and n.seen_on = cast(s.at as date))
-), heard as (
-    select w.change, h.*
-    from waiting w
-    join reading_today h on h.store = w.store and h.station = w.station
-        and h.channel = w.channel_found and h.scan_day > w.since
-    qualify h.beside_own = bool_and(h.beside_own) over (partition by w.change)
-), busy as (
-    select h.change, sum(h.readings) as readings,
-        greatest(0, 1 - (1 - coalesce(fsum(h.worth) filter (h.level_dbm > t.value), 0)
-            / fsum(h.worth)) / if(bool_or(h.beside_own), min(h.free_of_own), 1)) as busy_share
-    from heard h, setting t where t.name = 'cca_threshold_dbm'
-    group by h.change
 ), served as (
     select w.change,
         count(*) filter (l.station = w.station and (l.last_heard_on is null
@@ -58,26 +45,34 @@ with standing as (
 )
 select w.change, w.store, w.station, w.from_channel, w.to_channel, w.parking, w.state,
     w.due, w.shown, w.channel_found, w.connected, w.seen_on, w.channels_before, w.channels_after,
-    w.labels as labels_before, s.labels as labels_after, w.clear_air_before,
-    w.clear_air_after as promised,
-    round((1 - b.busy_share) * a.clear_air / nullif(1 - a.busy_bound, 0), 6) as measured,
-    cast(coalesce(b.readings, 0) as bigint) as readings, w.sureness,
+    w.labels as labels_before, s.labels as labels_after, w.since, w.clear_air_before,
+    w.clear_air_before_low, w.clear_air_before_high, w.clear_air_after as promised,
+    w.clear_air_after_low as promised_low, w.clear_air_after_high as promised_high,
+    coalesce(a.free_of_own, 1) as free_of_own, w.sureness,
     (select count(*) from change o join change_state_on(date '9999-12-30') z using (change)
         where o.plan = w.plan and o.change <> w.change and not o.parking
         and z.state not in ('implemented', 'verified', 'ineffective')) as undone
 from waiting w
-left join busy b using (change)
 left join served s using (change)
 left join clear_air_now a on a.store = w.store and a.station = w.station
 order by w.store, w.plan, w.position;
 
+-- name: blocks_since
+-- The readings on the channel each station is on today, folded by visit and hour as the survey did.
+select b.* from block_today b semi join due_store using (store)
+order by b.store, b.station, b.visit, b.hour, b.statistic, b.dwell_ms;
+
+-- name: portfolio_fit
+-- What the survey fitted over the portfolio.
+select fit from portfolio_fit;
+
 -- name: calibration
 -- How well promises of clear air hold: by the evidence they rest on and by what was promised, and
--- over all. Of each change the last measurement up to $day counts. A promise reckons with the upper
--- bound of outside noise, so a sound one is beaten more often than not; `held` is the share that was.
+-- over all. Of each change the last measurement up to $day counts. Promise and measurement are the
+-- same estimate; `held` is the share of changes whose interval reaches the promise.
 with measured as (
     select k.* from change_check k join change_event e using (seq)
-    where k.measured is not null and k.readings >= $readings_minimum
+    where k.measured is not null and k.promised is not null and k.readings >= $readings_minimum
         and e."at" < cast($day as timestamp) + interval 1 day
         and k.channel_found = (select c.to_channel from change c where c.change = k.change)
     qualify row_number() over (partition by k.change order by k.seq desc) = 1
@@ -93,7 +88,7 @@ select coalesce(sureness, 'all') as sureness, coalesce(least, 0) as promised_fro
     round(fsum(measured) / count(*), 6) as measured,
     round(fsum(measured - promised) / count(*), 6) as error,
     round(fsum(abs(measured - promised)) / count(*), 6) as absolute_error,
-    count(*) filter (measured >= promised) / count(*) as held
+    count(*) filter (coalesce(measured_high, measured) >= promised) / count(*) as held
 from bucketed
 group by grouping sets ((sureness, least), (sureness), ())
 having count(*) > 0

@@ -47,8 +47,8 @@ order by p.store, p.channel;
 
 -- name: evidence
 -- The evidence of every station and channel, as the plan reckons with it.
-select store, station, channel, busy_bound as bound, coalesce(busy_share, busy_bound) as share,
-    worth, readings, own_traffic, source, wifi
+select store, station, channel, busy_estimate as share, busy_low as low, busy_high as high,
+    expected_cost as cost, a, b, worth, readings, own_traffic, source, wifi
 from ed_evidence semi join due_store using (store)
 order by store, station, channel;
 

@@ -18,7 +18,8 @@ with store as (
     select * from audit_store where quarter <= $quarter
 ), stores as (
     select quarter, if(grouping(region) = 1, null, region) as region, count(*) as stores,
-        count(*) filter (exports > 0) as covered, sum(stations) as stations
+        count(*) filter (exports > 0) as covered, sum(stations) as stations,
+        sum(unagreed) as unagreed
     from store group by grouping sets ((quarter), (quarter, region))
 ), departed as (
     select d.*, s.region as store_region,
@@ -48,7 +49,8 @@ with store as (
 select s.quarter, s.region, s.stores, s.covered,
     (s.stations + coalesce(d.gone, 0))::bigint as stations, coalesce(d.astray, 0) as astray,
     coalesce(d.begun, 0) as begun, coalesce(d.approved, 0) as approved,
-    coalesce(d.deviations, 0) as deviations, coalesce(d.reverted, 0) as reverted, a.clear_air,
+    coalesce(d.deviations, 0) as deviations, coalesce(d.reverted, 0) as reverted,
+    s.unagreed::bigint as unagreed, a.clear_air,
     f.opened::bigint as opened, f.closed::bigint as closed, f.standing::bigint as findings
 from stores s
 left join departures d on d.quarter = s.quarter and d.region is not distinct from s.region

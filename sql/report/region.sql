@@ -22,12 +22,15 @@ with day as (select as_of from this_run), changed as (
 ), planned as (
     select p.store, count(*) as stations,
         count(*) filter (p.channel_now <> p.channel_planned) as moves,
-        sum(greatest(coalesce(l.labels, 0), 1)) as weight,
-        fsum(p.clear_air_now * greatest(coalesce(l.labels, 0), 1)) as clear_now,
-        fsum(p.clear_air_planned * greatest(coalesce(l.labels, 0), 1)) as clear_planned
+        -- Means are over the stations of which both figures are known.
+        sum(greatest(coalesce(l.labels, 0), 1)) filter (p.clear_air_now + p.clear_air_planned is not null) as weight,
+        fsum(p.clear_air_now * greatest(coalesce(l.labels, 0), 1))
+            filter (p.clear_air_planned is not null) as clear_now,
+        fsum(p.clear_air_planned * greatest(coalesce(l.labels, 0), 1))
+            filter (p.clear_air_now is not null) as clear_planned
     from station_plan p left join station_load l using (store, station) group by p.store
 ), aired as (
-    select a.store, sum(greatest(coalesce(l.labels, 0), 1)) as weight,
+    select a.store, sum(greatest(coalesce(l.labels, 0), 1)) filter (a.clear_air is not null) as weight,
         fsum(a.clear_air * greatest(coalesce(l.labels, 0), 1)) as clear_now
     from clear_air_now a left join station_load l using (store, station) group by a.store
 ), listed as (select store, count(*) as stations from station_now group by store
@@ -41,6 +44,12 @@ with day as (select as_of from this_run), changed as (
     where quarter = (select max(quarter) from drift, day
         where quarter <= format('{}-Q{}', year(as_of), quarter(as_of)))
     group by store
+), unagreed as (
+    select l.store, count(*) as stations from station_now l
+    where not exists (from baseline b
+        where b.store = l.store and b.approved_on <= (select as_of from day)
+            and (b.change is null or b.station = l.station))
+    group by l.store
 )
 select n.region, n.store, n.name, n.country, n.last_seen_on,
     coalesce(x.stations, 0) as stations, coalesce(v.labels, 0)::bigint as labels,
@@ -53,7 +62,8 @@ select n.region, n.store, n.name, n.country, n.last_seen_on,
     if(exists (from change_plan c where c.store = n.store), 0, coalesce(p.moves, 0)) as unput,
     coalesce(s.overdue, 0) as overdue, s.next_work,
     coalesce(f.stop, 0) as stop, coalesce(f.fix, 0) as fix,
-    coalesce(d.stations, 0) as astray, u.reason as unplanned
+    coalesce(d.stations, 0) as astray,
+    coalesce(g.stations, 0) as unagreed, u.reason as unplanned
 from store_now n
 left join states s using (store)
 left join planned p using (store)
@@ -62,6 +72,7 @@ left join listed x using (store)
 left join served v using (store)
 left join found f using (store)
 left join astray d using (store)
+left join unagreed g using (store)
 left join unplanned_store u using (store)
 order by n.region, n.store;
 
@@ -95,11 +106,12 @@ with judged as (
     where k.measured is not null and k.checked_on <= (select as_of from this_run)
     qualify row_number() over (partition by k.change order by k.seq desc) = 1
 )
-select n.region, c.store, c.station, k.clear_air_before as was, k.promised, k.measured
+select n.region, c.store, c.station, k.clear_air_before as was, k.promised, k.measured,
+    k.gained_low, k.gained_high
 from judged k
 join change c using (change)
 join store_now n using (store)
-where not c.parking
+where not c.parking and k.clear_air_before is not null and k.promised is not null
 order by n.region, c.store, c.station, k.seq;
 
 -- name: region_pending
@@ -110,7 +122,7 @@ from change c
 join change_state_on((select day from register_day)) s using (change)
 join store_now n using (store)
 where not c.parking and s.state in ('proposed', 'deferred')
-order by n.region, c.clear_air_after - c.clear_air_before desc, c.store, c.station;
+order by n.region, c.clear_air_after - c.clear_air_before desc nulls last, c.store, c.station;
 
 -- name: region_late
 -- Late changes: their night has passed, they have none, or nobody has checked them yet.

@@ -2,19 +2,20 @@
 -- title: Channel busy with outside signals
 -- title.de: Kanal durch fremde Signale belegt
 -- severity: fix
--- says: Channel {channel} is busy up to {busy_bound:.1%} of the time ({basis}).
--- says.de: Kanal {channel} ist bis zu {busy_bound:.1%} der Zeit belegt ({source:case
+-- says: Channel {channel} is busy {busy_estimate:.1%} of the time ({busy_low:.1%} to
+--   {busy_high:.1%}; {basis}).
+-- says.de: Kanal {channel} ist {busy_estimate:.1%} der Zeit belegt ({busy_low:.1%} bis
+--   {busy_high:.1%}; {source:case
 --   measured={readings:# Messwert|# Messwerte}|inferred=aus dem WLAN geschlossen}).
 -- why: Outside signals held the channel above {cca_threshold_dbm} dBm for more than
---   {busy_share_limit:%} of the time (upper bound of what the readings allow). The station has to
---   wait that long, and repeats what the outside signal spoils.
+--   {busy_share_limit:%} of the time, with a certainty of 95 %. The station has to wait that long,
+--   and repeats what the outside signal spoils.
 -- do: Move to a quieter permitted channel (the change plan names it), or find the source and
---   quieten it. Where the bound is far above the measured share there are too few readings: scan
---   again.
--- source: IEEE 802.15.4 clear channel assessment; Wilson score interval for the bound.
+--   quieten it. Where the interval is wide, scan again on another day.
+-- source: IEEE 802.15.4 clear channel assessment; the estimate as in docs/method.md
 select s.store, s.station as subject,
-    s.channel, e.busy_share, e.busy_bound, e.readings, e.source, e.basis
+    s.channel, e.busy_estimate, e.busy_low, e.busy_high, e.readings, e.source, e.basis
 from station_now s
 join ed_evidence e on e.store = s.store and e.station = s.station and e.channel = s.channel
-where e.source <> 'absent' and e.busy_bound > limit_of('busy_share_limit')
+where e.busy_low > limit_of('busy_share_limit')
 order by s.store, subject;

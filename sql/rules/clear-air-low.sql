@@ -2,16 +2,17 @@
 -- title: Too little clear air
 -- title.de: Zu wenig freie Luft
 -- severity: fix
--- says: Finds channel {channel} free {clear_air:.1%} of the time, below the target of
---   {target:.1%}; outside signals take {busy_bound:.1%}.
--- says.de: Findet Kanal {channel} nur {clear_air:.1%} der Zeit frei; das Ziel sind
---   {target:.1%}. Fremde Signale belegen ihn {busy_bound:.1%} der Zeit.
+-- says: Finds channel {channel} free {clear_air:.1%} of the time (at most {clear_air_high:.1%}),
+--   below the target of {target:.1%}; outside signals take {busy_estimate:.1%}.
+-- says.de: Findet Kanal {channel} nur {clear_air:.1%} der Zeit frei (höchstens
+--   {clear_air_high:.1%}); das Ziel sind {target:.1%}. Fremde Signale belegen ihn
+--   {busy_estimate:.1%} der Zeit.
 -- why: Outside signals and own neighbours together leave less than {clear_air_target:%} of the time
---   free. Updates queue up and batteries drain on repeats.
+--   free, with a certainty of 95 %. Updates queue up and batteries drain on repeats.
 -- do: Follow the change plan; where it gains little, lower the load or add a channel.
 -- source: IEEE 802.15.4 CSMA-CA; the target is common practice, no published source
-select store, station as subject, channel, clear_air, busy_bound,
+select store, station as subject, channel, clear_air, clear_air_high, busy_estimate,
     limit_of('clear_air_target') as target
 from clear_air_now
-where clear_air < limit_of('clear_air_target')
+where clear_air_high < limit_of('clear_air_target')
 order by store, subject;

@@ -4,8 +4,9 @@
 -- severity: watch
 -- says: Neither scan nor Wi-Fi survey for {channels:channel|channels} {channels:all}.
 -- says.de: Weder Scan noch WLAN-Messung für {channels:Kanal|die Kanäle} {channels:all}.
--- why: Permitted channels that were neither scanned nor covered by a Wi-Fi survey are planned with
---   a busy share of {absent_busy_share:%}: a guess that may be too good or too bad.
+-- why: Permitted channels that were neither scanned nor covered by a Wi-Fi survey are not
+--   known. The plan reckons with what is usual in the chain, and moves no station there unless
+--   that is surely better than what was measured.
 -- do: Scan all channels at the station, or survey the store's Wi-Fi.
 -- source: common practice, no published source
 select e.store, e.station as subject, list(e.channel order by e.channel) as channels

@@ -6,10 +6,10 @@
 --   {channels:all {channel} ({readings})}.
 -- says.de: Weniger als {wanted:.0f} Messwerte auf {channels:# Kanal|# Kanälen}:
 --   {channels:all {channel} ({readings})}.
--- why: Below {readings_minimum} readings a channel a share of busy air is a guess; a lucky short
---   scan looks better than the air is. The plan takes the upper bound, so thin channels lose.
+-- why: Below {readings_minimum} readings a channel the interval of the estimate is wide: a short
+--   scan may meet a quiet or a busy hour.
 -- do: Scan longer or more often, also in trading hours.
--- source: Wilson score interval; the number is common practice, no published source
+-- source: the number is common practice, no published source
 select e.store, e.station as subject, limit_of('readings_minimum') as wanted,
     list({'channel': e.channel, 'readings': e.readings} order by e.channel) as channels
 from ed_evidence e

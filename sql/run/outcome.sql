@@ -1,8 +1,10 @@
 -- name: figures
--- What the run comes to. Clear air is averaged over stations, weighted by the labels they serve.
+-- What the run comes to. Clear air is averaged over the stations where it is known, now and as
+-- planned, weighted by the labels they serve.
 with aired as (
     select p.clear_air_now, p.clear_air_planned, greatest(l.labels, 1) as labels
     from station_plan p join station_load l using (store, station)
+    where p.clear_air_now is not null and p.clear_air_planned is not null
 )
 select run, as_of,
     (select count(*) from store_now) as stores,
@@ -11,9 +13,10 @@ select run, as_of,
         as excepted,
     (select count(*) from move) as moves,
     (select count(distinct store) from move) as stores_with_moves,
-    coalesce((select fsum(clear_air_now * labels) / sum(labels) from aired), 0) as clear_air_now,
-    coalesce((select fsum(clear_air_planned * labels) / sum(labels) from aired), 0)
-        as clear_air_planned
+    (select fsum(clear_air_now * labels) / sum(labels) from aired) as clear_air_now,
+    (select fsum(clear_air_planned * labels) / sum(labels) from aired) as clear_air_planned,
+    (select count(*) from station_plan where clear_air_now is null or clear_air_planned is null)
+        as unknown
 from this_run;
 
 -- name: standing_findings

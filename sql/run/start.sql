@@ -13,6 +13,25 @@ select max(seen_on) from (
 -- The content the run rests on, in an order of its own.
 select distinct sha256 from export_file where refused is null order by sha256;
 
+-- name: told_of_files
+-- What findings tell of files by their names: those refused, and those with rows in quarantine.
+select concat_ws(' ', sha256, rows_read, refused, file) from export_now
+where refused is not null or rows_quarantined > 0
+order by all;
+
+-- name: told_by_people
+-- What people entered: decisions, results and baselines. The rest follows from the exports.
+select concat_ws(' ', change, state, "at", "by", note, result, due)
+from change_event where "by" <> $program or state = 'scheduled' order by seq;
+
+-- name: agreed_by_people
+-- The baselines that people approved.
+select concat_ws(' ', store, version, approved_by, approved_on, reason,
+    md5(string_agg(concat_ws(' ', station, field, value), ' ' order by station, field)))
+from baseline where change is null
+group by store, version, approved_by, approved_on, reason
+order by store, version;
+
 -- name: stores
 -- The stores of this run, with what decides their permitted channels.
 select store, region, store_type from store_now order by store;
@@ -30,8 +49,10 @@ select as_of from this_run;
 select text from rules_kept;
 
 -- name: keep_run
--- Keep the run once, however often the same inputs are run.
-insert or ignore into run values ($run, $as_of, $version);
+-- Note the run that judges now, once.
+insert into run by name
+select run, as_of, $version as version from this_run
+where run not in (select run from run);
 
 -- name: register_day
 -- The day up to which this run knows what became of changes.

@@ -24,7 +24,7 @@ with force as (
 ), worth as (
     select p.store, round(sum(
         case when c.labels > 0 then coalesce(l.labels, 0) else chain.labels_per_station end
-            * (p.clear_air_planned - p.clear_air_now) order by p.station
+            * coalesce(p.clear_air_planned - p.clear_air_now, 0) order by p.station
     ), 4) as benefit
     from station_plan p
     left join station_load l on l.store = p.store and l.station = p.station

@@ -1,6 +1,7 @@
 -- name: clear_air_now
 -- Clear air of each station on its channel of today: the chance that it finds the air free,
--- (1 - outside busy) x product over neighbours of (1 - their air share x the chance they are heard).
+-- (1 - outside busy) x product over neighbours of (1 - their air share x the chance they are heard),
+-- with its 5 and 95 % points; null where the outside is not known.
 create or replace view clear_air_now as
 with own as (
     select e.store, e.station,
@@ -13,8 +14,10 @@ with own as (
     left join station_load l on l.store = e.store and l.station = e.neighbour
     group by e.store, e.station
 )
-select s.store, s.station, s.channel, v.busy_bound,
-    round((1 - v.busy_bound) * coalesce(o.free_of_own, 1), 6) as clear_air
+select s.store, s.station, s.channel, v.busy_estimate, coalesce(o.free_of_own, 1) as free_of_own,
+    round((1 - v.busy_estimate) * coalesce(o.free_of_own, 1), 6) as clear_air,
+    round((1 - v.busy_high) * coalesce(o.free_of_own, 1), 6) as clear_air_low,
+    round((1 - v.busy_low) * coalesce(o.free_of_own, 1), 6) as clear_air_high
 from station_now s
 join ed_evidence v on v.store = s.store and v.station = s.station and v.channel = s.channel
 left join own o on o.store = s.store and o.station = s.station;

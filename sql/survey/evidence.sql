@@ -7,25 +7,22 @@ with days as (
     from ed_reading r join station_now n on n.store = r.store and n.station = r.station
 ), on_air as (
     select d.store, d.station, d.scan_day, h.channel,
-        coalesce(l.air_share, 0) as air_share,
-        -- Its own labels answer on its own channel while a station listens there.
-        if(h.station = d.station, 1, e.hit_co) as hit_co,
-        if(h.station = d.station, 0, e.hit_adjacent) as hit_adjacent,
-        if(h.station = d.station, 0, e.hit_alternate) as hit_alternate
+        coalesce(l.air_share, 0) as air_share, e.hit_co, e.hit_adjacent, e.hit_alternate
     from days d
     join station_history h on h.store = d.store
         and h.valid_from <= greatest(d.scan_day, (select min(f.valid_from) from station_history f
             where f.store = h.store and f.station = h.station))
         and (h.valid_to is null or h.valid_to > d.scan_day)
-    left join earshot e
+    join earshot e   -- a station does not hear its own sending while it scans
         on e.store = d.store and e.station = d.station and e.neighbour = h.station
     left join station_load l on l.store = h.store and l.station = h.station
-    where h.station = d.station or e.hit_co is not null
 ), spread as (
     select store, station, scan_day, channel, air_share, hit_co as hit from on_air
-    union all select store, station, scan_day, channel + o.step, air_share, hit_adjacent
+    union all by name
+    select store, station, scan_day, channel + o.step as channel, air_share, hit_adjacent as hit
     from on_air, (values (-1), (1)) o(step)
-    union all select store, station, scan_day, channel + o.step, air_share, hit_alternate
+    union all by name
+    select store, station, scan_day, channel + o.step as channel, air_share, hit_alternate as hit
     from on_air, (values (-2), (2)) o(step)
 )
 select store, station, scan_day, channel,
@@ -34,64 +31,54 @@ from spread
 where hit >= (select value from setting where name = 'own_traffic_probability')
 group by store, station, scan_day, channel;
 
--- name: histogram
--- Readings up to the run's date, folded by level: what each is worth, and whether it was taken
--- beside our own traffic. A night reading is worth less than one of trading hours, an old one
--- less than a fresh one; a reading is worth at most 1.
-create or replace temp table histogram as
-with limits as (
-    select max(value) filter (name = 'evidence_half_life_days') as half_life,
-        max(value) filter (name = 'trading_weight') as trading
-    from setting
-), stores as (   -- a zone the tz database does not know is a finding, not an end of the run
-    select store, opens, closes, time_zone
+-- name: heard_air
+-- Readings up to the run's date on the store's own clock, with whether they were taken beside our
+-- own traffic. Clean readings count alone where a station and channel have any.
+create or replace temp table heard_air as
+with stores as (   -- a zone the tz database does not know is a finding, not an end of the run
+    select store, time_zone
     from store_now left join pg_timezone_names() z on z.name = time_zone
     where time_zone is null or z.name is not null
-), timed as (
-    select f.store, f.station, f.channel, f.scanned_at, f.level_dbm, f.statistic, f.readings,
-        coalesce(f.own_quiet, false) as own_quiet,
-        if(f.clock = 'utc' and s.time_zone is not null,
-            timezone(s.time_zone, timezone('UTC', f.scanned_at)), f.scanned_at) as store_time,
-        s.opens, s.closes
-    from ed_reading f left join stores s on s.store = f.store
-    where cast(f.scanned_at as date) <= (select as_of from this_run)
 )
-select t.store, t.station, t.channel, t.level_dbm, t.statistic,
-    cast(t.scanned_at as date) as scan_day,
-    o.channel is not null and not t.own_quiet as beside_own,
-    coalesce(o.free_of_own, 1) as free_of_own,
-    max(t.store_time) as newest_at, sum(t.readings) as readings,
-    fsum(t.readings
-        * pow(0.5, greatest(0, r.as_of - cast(t.store_time as date)) / l.half_life)
-        * if(t.opens is null or t.closes is null
-            or cast(t.store_time as time) between t.opens and t.closes, 1, 1 / l.trading)) as worth
-from timed t
-join station_now n on n.store = t.store and n.station = t.station
-cross join limits l cross join this_run r
-left join own_air o on o.store = t.store and o.station = t.station
-    and o.scan_day = cast(t.scanned_at as date) and o.channel = t.channel
-group by all;
+select f.store, f.station, f.channel, f.level_dbm, f.statistic, f.dwell_ms, f.readings,
+    if(f.clock = 'utc' and s.time_zone is not null,
+        timezone(s.time_zone, timezone('UTC', f.scanned_at)), f.scanned_at) as store_time,
+    cast(f.scanned_at as date) as scan_day,
+    o.channel is not null and not coalesce(f.own_quiet, false) as beside_own,
+    coalesce(o.free_of_own, 1) as free_of_own
+from ed_reading f
+join station_now n on n.store = f.store and n.station = f.station
+left join stores s on s.store = f.store
+left join own_air o on o.store = f.store and o.station = f.station
+    and o.scan_day = cast(f.scanned_at as date) and o.channel = f.channel
+where cast(f.scanned_at as date) <= (select as_of from this_run)
+qualify beside_own = bool_and(beside_own) over (partition by f.store, f.station, f.channel);
 
--- name: reading_today
--- Keep the readings on each station's channel of today.
-insert into reading_today by name
-select h.store, h.station, h.channel, h.level_dbm, h.statistic, h.scan_day, h.beside_own,
-    round(h.free_of_own, 9) as free_of_own, h.readings, round(h.worth, 9) as worth
-from histogram h
-join station_now n on n.store = h.store and n.station = h.station and n.channel = h.channel
-order by h.store, h.station, h.level_dbm, h.statistic, h.scan_day, h.beside_own;
+-- name: scans
+-- The readings of each scan, channel and kind of reading, counted against the threshold. The level
+-- is their power mean, in mW.
+select store, station, channel, store_time as scanned_at,
+    cast(hour(store_time) as integer) as hour, statistic, dwell_ms,
+    cast(sum(readings) as bigint) as readings,
+    cast(coalesce(sum(readings) filter (level_dbm > t.value), 0) as bigint) as busy,
+    cast(0 as bigint) as censored,
+    10 * log10(fsum(readings * pow(10, level_dbm / 10)) / sum(readings)) as level_dbm
+from heard_air, setting t where t.name = 'cca_threshold_dbm'
+group by all
+order by all;
+
+-- name: free_of_own
+-- What our own stations left free while they were heard: taken off where there is no clean scan.
+select store, station, channel, min(free_of_own) as free_of_own
+from heard_air where beside_own group by all order by all;
 
 -- name: measured
--- How busy each scanned channel is. Clean readings count alone where there are any; else those
--- beside our own traffic, with our own share taken out. Percentiles are type 7 of Hyndman & Fan
--- (1996), interpolated in dB, from the counts per level; the mean is averaged in mW.
+-- The levels heard on each scanned channel. Percentiles are type 7 of Hyndman & Fan (1996),
+-- interpolated in dB, from the counts per level; the mean is averaged in mW.
 create or replace temp table measured as
-with used as (
-    select h.* from histogram h
-    qualify h.beside_own = bool_and(h.beside_own) over (partition by h.store, h.station, h.channel)
-), levels as (
+with levels as (
     select store, station, channel, level_dbm, sum(readings) as n
-    from used group by all
+    from heard_air group by all
 ), cumulated as (
     select *, sum(n) over (partition by store, station, channel order by level_dbm) as upto,
         sum(n) over (partition by store, station, channel) as total
@@ -103,25 +90,18 @@ with used as (
         any_value((total - 1) * p.share - floor((total - 1) * p.share)) as part
     from cumulated, (values (0.5::double), (0.9), (0.99)) p(share)
     group by all
-), shares as (
-    select u.store, u.station, u.channel, bool_or(u.beside_own) as own_traffic,
-        sum(u.readings) as readings, fsum(u.worth) as worth, max(u.newest_at) as newest_at,
-        count(distinct u.scan_day) as days, min(u.statistic) as statistic,
-        fsum(u.worth) filter (u.level_dbm > c.value) as busy_worth,
-        min(u.free_of_own) as free_of_own,
-        10 * log10(fsum(u.readings * pow(10, u.level_dbm / 10)) / sum(u.readings)) as mean_dbm
-    from used u, setting c where c.name = 'cca_threshold_dbm'
-    group by u.store, u.station, u.channel
+), heard as (
+    select store, station, channel, bool_or(beside_own) as own_traffic, max(store_time) as newest_at,
+        count(distinct scan_day) as days, min(statistic) as statistic,
+        10 * log10(fsum(readings * pow(10, level_dbm / 10)) / sum(readings)) as mean_dbm
+    from heard_air
+    group by store, station, channel
 )
-select s.store, s.station, s.channel, s.readings, s.worth, s.own_traffic, s.newest_at, s.days,
-    s.statistic, s.mean_dbm,
-    -- What our own stations are reckoned to have added comes off again.
-    greatest(0, 1 - (1 - coalesce(s.busy_worth, 0) / s.worth)
-        / if(s.own_traffic, s.free_of_own, 1)) as busy_share,
+select h.*,
     max(p.low + p.part * (p.high - p.low)) filter (p.share = 0.5) as p50_dbm,
     max(p.low + p.part * (p.high - p.low)) filter (p.share = 0.9) as p90_dbm,
     max(p.low + p.part * (p.high - p.low)) filter (p.share = 0.99) as p99_dbm
-from shares s join percentiles p using (store, station, channel)
+from heard h join percentiles p using (store, station, channel)
 group by all;
 
 -- name: inferred
@@ -132,7 +112,7 @@ create or replace temp table inferred as
 with heard as (
     select n.store, n.station, o.channel, w.wifi_channel,
         max(coalesce(w.utilisation_pct, u.value)) / 100 as utilisation,
-        max(w.seen_on) as seen_on
+        max(w.seen_on) as seen_on, max(w.level_dbm + o.share_db) as burst_dbm
     from wifi_now w
     join station_now n on n.store = w.store and (w.station is null or w.station = n.station)
     join incoming o on o.wifi_channel = w.wifi_channel and o.width_mhz = w.width_mhz
@@ -150,46 +130,56 @@ with heard as (
 select s.store, s.station, c.channel, max(s.seen_on) as seen_on,
     string_agg(distinct cast(h.wifi_channel as varchar), ', '
         order by cast(h.wifi_channel as varchar)) as wifi_channels,
-    1 - exp(fsum(ln(greatest(1e-9, 1 - coalesce(h.utilisation, 0))))) as busy_share
+    1 - exp(fsum(ln(greatest(1e-9, 1 - coalesce(h.utilisation, 0))))) as busy_share,
+    max(h.burst_dbm) as burst_dbm
 from surveyed s cross join (select unnest(range(11, 27)) as channel) c
 left join heard h on h.store = s.store and h.station = s.station and h.channel = c.channel
 group by s.store, s.station, c.channel;
 
+-- name: known
+-- What is known of each station of today and channel beside its readings: what a Wi-Fi survey
+-- infers, if there is one.
+select n.store, n.station, cast(c.channel as integer) as channel,
+    round(i.busy_share, 6) as wifi_share, i.burst_dbm, i.seen_on as wifi_seen_at
+from station_now n cross join (select unnest(range(11, 27)) as channel) c
+left join inferred i on i.store = n.store and i.station = n.station and i.channel = c.channel
+order by n.store, n.station, c.channel;
+
 -- name: ed_evidence
--- One row per station of today and channel: measured where there is a scan, else inferred from the
--- Wi-Fi survey, else absent. The bound is the Wilson score upper bound for the readings' worth, so
--- that few, old or night-time readings promise little.
+-- One row per station of today and channel: the estimate, which `incoming` gives, beside the levels
+-- heard and the Wi-Fi seen.
 insert into ed_evidence by name
-with limits as (
-    select max(value) filter (name = 'confidence_z') as z,
-        max(value) filter (name = 'inferred_worth') as inferred_worth,
-        max(value) filter (name = 'absent_busy_share') as absent
-    from setting
-), joined as (
-    select n.store, n.station, c.channel, m.readings, m.mean_dbm, m.p50_dbm, m.p90_dbm, m.p99_dbm,
-        coalesce(m.own_traffic, false) as own_traffic, m.newest_at, m.days, m.statistic,
-        i.wifi_channels, i.seen_on,
-        case when m.readings is not null then 'measured' when i.seen_on is not null then 'inferred'
-            else 'absent' end as source,
-        coalesce(m.busy_share, i.busy_share) as p,
-        coalesce(m.worth, l.inferred_worth) as w, l.z, l.absent
-    from station_now n cross join (select unnest(range(11, 27)) as channel) c cross join limits l
-    left join measured m on m.store = n.store and m.station = n.station and m.channel = c.channel
-    left join inferred i on i.store = n.store and i.station = n.station and i.channel = c.channel
-)
-select store, station, channel, coalesce(readings, 0) as readings,
-    round(if(source = 'absent', 0, w), 3) as worth, round(p, 6) as busy_share,
-    round(case when p is null then absent else least(1, (p + z * z / (2 * w)
-        + z * sqrt(p * (1 - p) / w + z * z / (4 * w * w))) / (1 + z * z / w)) end, 6) as busy_bound,
-    round(mean_dbm, 3) as mean_dbm, round(p50_dbm, 3) as p50_dbm, round(p90_dbm, 3) as p90_dbm,
-    round(p99_dbm, 3) as p99_dbm, own_traffic, source, wifi_channels as wifi, newest_at,
-    case source
-        when 'measured' then format('{} readings on {} {}, newest {}, worth {:.0f} fresh ones{}{}',
-            readings, days, if(days = 1, 'day', 'days'), strftime(newest_at, '%Y-%m-%d'), w,
-            if(statistic = 'single', '', '; each the ' || statistic || ' of its dwell'),
-            if(own_traffic, '; beside our own traffic, whose share is taken out', ''))
-        when 'inferred' then format('no scan; Wi-Fi survey of {}: {}', seen_on,
-            coalesce('Wi-Fi channel ' || wifi_channels, 'no Wi-Fi on this channel'))
+select e.store, e.station, e.channel, e.readings, e.visits, e.worth, e.busy_estimate, e.busy_low,
+    e.busy_high, e.expected_cost, e.a, e.b, round(m.mean_dbm, 3) as mean_dbm,
+    round(m.p50_dbm, 3) as p50_dbm, round(m.p90_dbm, 3) as p90_dbm, round(m.p99_dbm, 3) as p99_dbm,
+    coalesce(m.own_traffic, false) as own_traffic, e.source, i.wifi_channels as wifi, m.newest_at,
+    coalesce(e.moment, false) as one_moment,
+    case e.source
+        when 'measured' then format('{} {} in {} {}, newest {}, worth {:.0f}{}{}{}',
+            e.readings, if(e.readings = 1, 'reading', 'readings'),
+            e.visits, if(e.visits = 1, 'visit', 'visits'), strftime(m.newest_at, '%Y-%m-%d'),
+            e.worth, if(m.statistic = 'single', '', '; each the ' || m.statistic || ' of its dwell'),
+            if(m.own_traffic, '; beside our own traffic, whose share is taken off', ''),
+            if(coalesce(e.moment, false), '; all of one moment', ''))
+        when 'inferred' then format('no scan; Wi-Fi survey of {}: {}', i.seen_on,
+            coalesce('Wi-Fi channel ' || i.wifi_channels, 'no Wi-Fi on this channel'))
         else 'neither scanned nor covered by a Wi-Fi survey' end as basis
-from joined
-order by store, station, channel;
+from incoming e
+left join measured m using (store, station, channel)
+left join inferred i on i.store = e.store and i.station = e.station and i.channel = e.channel
+order by e.store, e.station, e.channel;
+
+-- name: block_today
+-- Keep the readings on each station's channel of today, folded as `incoming` gives them.
+insert into block_today by name
+select i.* exclude (wifi_seen_at), cast(i.wifi_seen_at as date) as wifi_seen_at
+from incoming i
+join station_now n on n.store = i.store and n.station = i.station and n.channel = i.channel
+order by i.store, i.station, i.visit, i.hour, i.statistic, i.dwell_ms;
+
+-- name: fit_stores
+-- The stores that the portfolio's figures are fitted to: at most $most of those with readings,
+-- drawn by their names, so that another store's scans leave them alone.
+select store from (
+    select distinct store from ed_reading order by hash(store), store limit $most
+) order by store;

@@ -3,19 +3,19 @@
 -- they came does not count.
 select store, 'ed_reading' as kind, count(*) as rows, bit_xor(hash(f)) as content
 from ed_reading f group by store
-union all
+union all by name
 select store, 'heard_seen' as kind, count(*) as rows, bit_xor(hash(f)) as content
 from heard_seen f group by store
-union all
+union all by name
 select store, 'label_seen' as kind, count(*) as rows, bit_xor(hash(f)) as content
 from label_seen f group by store
-union all
+union all by name
 select store, 'station_seen' as kind, count(*) as rows, bit_xor(hash(f)) as content
 from station_seen f group by store
-union all
+union all by name
 select store, 'store_seen' as kind, count(*) as rows, bit_xor(hash(f)) as content
 from store_seen f group by store
-union all
+union all by name
 select store, 'wifi_seen' as kind, count(*) as rows, bit_xor(hash(f)) as content
 from wifi_seen f group by store
 order by store, kind;
@@ -43,7 +43,8 @@ order by a.store, a.station, b.station;
 -- The distinct payload sizes of labels, in whole octets, so that air time is computed once each; the
 -- one that stands for labels that do not say is always among them.
 select distinct cast(ceil(coalesce(l.payload_octets, s.value)) as bigint) as payload_octets
-from (select distinct payload_octets from label_seen union select null) l, setting s
+from (select distinct payload_octets from label_seen
+    union by name select null as payload_octets) l, setting s
 where s.name = 'default_payload_octets'
 order by payload_octets;
 
@@ -87,3 +88,7 @@ select store, station, labels, weak_labels, silent_labels, lone_labels,
     round(case when mean_labels = 0 then 1 else greatest(0.1, labels / mean_labels) end, 6) as weight
 from stations
 order by store, station;
+
+-- name: portfolio_fit
+-- What was fitted over the portfolio last.
+select fit from portfolio_fit;

@@ -22,6 +22,8 @@ DAY = date(2026, 9, 30)
 BURSTY, STEADY = 15, 20
 SETTINGS = load_settings()
 
+_VISITS = 10  # the trace is taken as so many scans, one a day
+
 
 def _levels(path: Path) -> list[float]:
     with path.open(encoding="utf-8", newline="") as file:
@@ -30,7 +32,7 @@ def _levels(path: Path) -> list[float]:
 
 
 def _store(database: Database, on: int, levels: dict[int, list[float]]) -> None:
-    """One station on channel `on`, permitted two channels, with a scan of each."""
+    """One station on channel `on`, permitted two channels, with scans of each on ten days."""
     connection = database.connection
     connection.execute("insert into this_run values ('r', ?)", [DAY])
     connection.executemany(
@@ -43,13 +45,15 @@ def _store(database: Database, on: int, levels: dict[int, list[float]]) -> None:
     )
     for channel, readings in levels.items():
         connection.execute("insert into permitted_channel values ('S', ?)", [channel])
-        counts = pl.Series("level", readings).value_counts(sort=True)
-        for level_dbm, count in counts.sort("level").iter_rows():
-            connection.execute(
-                "insert into ed_reading "
-                "values ('S', 'A', ?, 'store', ?, ?, 'single', 0.128, true, ?)",
-                [datetime(2026, 9, 30, 12, 0), channel, level_dbm, count],
-            )
+        for day in range(_VISITS):
+            part = readings[day::_VISITS]
+            counts = pl.Series("level", part).value_counts(sort=True)
+            for level_dbm, count in counts.sort("level").iter_rows():
+                connection.execute(
+                    "insert into ed_reading "
+                    "values ('S', 'A', ?, 'store', ?, ?, 'single', 0.128, true, ?)",
+                    [datetime(2026, 9, 30 - day, 12, 0), channel, level_dbm, count],
+                )
 
 
 @pytest.mark.parametrize("name", ["tdma_slots_ble5.csv", "tdma_slots_periodic.csv"])
@@ -67,11 +71,13 @@ def test_bursts_that_a_median_does_not_see_change_the_channel(
         plan(database, SETTINGS, Silent())
 
         moves = database.connection.execute("select from_channel, to_channel from move").fetchall()
-        shares = dict(
-            database.connection.execute(
-                "select channel, busy_share from ed_evidence where source = 'measured'"
+        bounds = {
+            channel: (low, high)
+            for channel, low, high in database.connection.execute(
+                "select channel, busy_low, busy_high from ed_evidence where source = 'measured'"
             ).fetchall()
-        )
+        }
+    share = sum(x > -75 for x in bursty) / len(bursty)
     assert moves == [(BURSTY, STEADY)]
-    assert shares[STEADY] == 0
-    assert shares[BURSTY] == pytest.approx(sum(x > -75 for x in bursty) / len(bursty), abs=1e-6)
+    # One store fits no spread between visits; with the default the estimate lies a little high.
+    assert bounds[STEADY][1] < bounds[BURSTY][0] < 1.1 * share < bounds[BURSTY][1]

@@ -9,7 +9,7 @@ from math import ceil
 from typing import Any, Generic, Literal, TypeVar
 
 from openpyxl import Workbook
-from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE, Cell
+from openpyxl.cell.cell import Cell
 from openpyxl.styles import Alignment, Border, Font, PatternFill, Protection, Side
 from openpyxl.styles.cell_style import StyleArray
 from openpyxl.utils import get_column_letter
@@ -20,6 +20,7 @@ from openpyxl.worksheet.worksheet import Worksheet
 from pipeline import __version__
 from pipeline.report.kit import style
 from pipeline.report.kit.pen import Type, wrapped
+from pipeline.visible import visible
 from pipeline.wording import Wording
 
 Record = TypeVar("Record")
@@ -243,7 +244,7 @@ class Book:
         sheet.page_setup.orientation = "landscape" if landscape else "portrait"
         sheet.sheet_properties.pageSetUpPr = PageSetupProperties(fitToPage=True)
         sheet.page_margins = PageMargins(left=0.5, right=0.5, top=0.75, bottom=0.7)
-        plain = title[:_HEADER_LETTERS].replace("&", "&&")
+        plain = writable(title)[:_HEADER_LETTERS].replace("&", "&&")
         sheet.oddHeader.left.text, sheet.oddHeader.left.size = plain, _HEADER_SIZE
         sheet.oddHeader.right.text, sheet.oddHeader.right.size = name, _HEADER_SIZE
         sheet.oddFooter.right.text = self.words("workbook.print_page")
@@ -273,8 +274,7 @@ def argb(color: str) -> str:
 
 def writable(text: str) -> str:
     """Return a text as a cell can hold it: no control characters, not too long."""
-    plain = "\n".join(text.splitlines()) if "\r" in text else text
-    return ILLEGAL_CHARACTERS_RE.sub("\ufffd", plain[:LONGEST_TEXT])
+    return visible(text)[:LONGEST_TEXT]
 
 
 class FirstSheet:

@@ -20,6 +20,8 @@ from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.cidfonts import UnicodeCIDFont
 from reportlab.pdfbase.ttfonts import TTFont
 
+from pipeline.visible import visible
+
 INK = "#1D2A32"
 MUTED = "#55626B"  # 6:1 on white: small captions stay readable
 HAIRLINE = "#C6CED3"
@@ -174,10 +176,10 @@ def _joined(fonts: list[tuple[str, str]], face: Face) -> Iterator[FontRun]:
 
 
 def _printable(text: str) -> str:
-    """Compose accents, turn white space into spaces, drop characters without a shape."""
-    composed = normalize("NFC", text)
+    """Compose accents, turn white space into spaces, drop format characters: they have no shape."""
+    composed = normalize("NFC", visible(text))
     spaced = "".join(" " if c.isspace() and c != "\N{NO-BREAK SPACE}" else c for c in composed)
-    return "".join(c for c in spaced if category(c) not in ("Cc", "Cf"))
+    return "".join(c for c in spaced if category(c) != "Cf")
 
 
 def _within(letter: str, blocks: tuple[tuple[int, int], ...]) -> bool:

@@ -14,7 +14,8 @@ class QuarterFigures:
     """A quarter in figures; `region` None: the whole portfolio.
 
     `astray` counts the stations that are not as agreed and that nobody approved, `begun` those of
-    them with something first seen in the quarter. Findings are None if no run counted them.
+    them with something first seen in the quarter. `unagreed` counts those of which nothing was ever
+    agreed. Findings are None if no run counted them.
     """
 
     quarter: str
@@ -27,6 +28,7 @@ class QuarterFigures:
     approved: int
     deviations: int
     reverted: int
+    unagreed: int
     clear_air: float | None
     opened: int | None
     closed: int | None
@@ -201,19 +203,24 @@ def verdict(content: QuarterContent, words: Wording) -> str:
     now = content.now
     if not now.stations:
         return words("audit.verdict_nothing", stores=words.number(now.stores))
-    parts = [
-        words.counted(
-            "audit.verdict", now.astray, all=words.number(now.stations),
-            rate=rate_text(words, now.rate), begun=words.number(now.begun),
-        )
-        if now.astray else words("audit.verdict_clean", all=words.number(now.stations))
-    ]  # fmt: skip
+    parts = []
+    if now.astray:
+        parts.append(
+            words.counted(
+                "audit.verdict", now.astray, all=words.number(now.stations),
+                rate=rate_text(words, now.rate), begun=words.number(now.begun),
+            )
+        )  # fmt: skip
+    elif agreed_on := now.stations - now.unagreed:
+        parts.append(words("audit.verdict_clean", all=words.number(agreed_on)))
     if now.approved:
         parts.append(words.counted("audit.verdict_approved", now.approved))
     if missing := now.stores - now.covered:
         parts.append(words.counted("audit.verdict_missing", missing, all=words.number(now.stores)))
-    if content.without_baseline:
-        parts.append(words.counted("audit.verdict_baseline", len(content.without_baseline)))
+    if now.unagreed:
+        parts.append(
+            words.counted("audit.verdict_unagreed", now.unagreed, all=words.number(now.stations))
+        )
     return " ".join(parts)
 
 

@@ -149,6 +149,11 @@ def draw_key(pen: Pen, box: Box, words: Wording) -> float:
     return box.y + 13
 
 
+def _kept(one: AuditPromise) -> bool:
+    """Tell whether the interval of clear air measured reaches the promise."""
+    return max(one.measured, one.measured_high or 0.0) >= one.promised
+
+
 def draw_promises(pen: Pen, box: Box, measured: Sequence[AuditPromise], words: Wording) -> None:
     """Draw measured over promised clear air; changes on or above the line kept the promise."""
     side = min(box.w - 40, box.h - 24)
@@ -163,7 +168,7 @@ def draw_promises(pen: Pen, box: Box, measured: Sequence[AuditPromise], words: W
     for one in measured:
         x = chart.x + side * one.promised
         y = chart.bottom - side * one.measured
-        if one.measured >= one.promised:
+        if _kept(one):
             pen.circle((x, y), 2.2, style.PLANNED, style.PAPER, 0.4)
         else:
             corners = ((x - 2.4, y - 2), (x + 2.4, y - 2), (x, y + 2.6))
@@ -176,7 +181,7 @@ def draw_promises(pen: Pen, box: Box, measured: Sequence[AuditPromise], words: W
 
 
 def _promise_notes(pen: Pen, box: Box, measured: Sequence[AuditPromise], words: Wording) -> None:
-    kept = sum(one.measured >= one.promised for one in measured)
+    kept = sum(map(_kept, measured))
     pen.circle((box.x + 3, box.y + 6), 2.2, style.PLANNED, style.PAPER, 0.4)
     pen.paragraph(Box(box.x + 9, box.y, box.w - 9, 0),
                   words("promise.kept", n=words.number(kept)), TINY, lines=2)  # fmt: skip

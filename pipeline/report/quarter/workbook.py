@@ -52,6 +52,7 @@ FIGURES: tuple[SheetColumn[QuarterFigures], ...] = (
     SheetColumn("approved", Look.COUNT, "audit.key_approved"),
     SheetColumn("deviations", Look.COUNT, "audit.key_deviations"),
     SheetColumn("reverted", Look.COUNT, "audit.column_reverted"),
+    SheetColumn("unagreed", Look.COUNT, "audit.column_unagreed"),
     SheetColumn("clear_air", Look.PERCENT, "audit.column_clear_air"),
     SheetColumn("opened", Look.COUNT, "audit.column_opened"),
     SheetColumn("closed", Look.COUNT, "audit.column_closed"),
@@ -86,6 +87,7 @@ COVERAGE: tuple[SheetColumn[AuditStore], ...] = (
     SheetColumn("last_export", Look.DAY, "audit.column_last_export"),
     SheetColumn("stations", Look.COUNT, "audit.column_stations"),
     SheetColumn("scan_days", Look.COUNT, "audit.column_scan_days"),
+    SheetColumn("unagreed", Look.COUNT, "audit.column_unagreed"),
     SheetColumn("version", Look.COUNT, "audit.column_version"),
     SheetColumn("agreed_on", Look.DAY, "audit.column_approved_on"),
 )
@@ -153,6 +155,7 @@ def _audit(book: Book, page: Page, content: QuarterContent) -> None:
         ("audit.column_stations", now.stations),
         ("audit.column_astray", now.astray),
         ("audit.column_begun", now.begun),
+        ("audit.column_unagreed", now.unagreed),
         ("audit.key_approved", now.approved),
         ("audit.key_deviations", now.deviations),
         ("audit.column_covered", now.covered),

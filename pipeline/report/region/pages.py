@@ -32,16 +32,8 @@ from pipeline.report.kit.pen import (
     wrapped,
 )
 from pipeline.report.kit.style import Face
-from pipeline.report.region.content import (
-    AnswerLine,
-    ChangeProgress,
-    RegionContent,
-    StoreLine,
-    decisions,
-    delays,
-    risks,
-    verdict,
-)
+from pipeline.report.region.answers import AnswerLine, decisions, delays, risks, verdict
+from pipeline.report.region.content import ChangeProgress, RegionContent, StoreLine
 from pipeline.report.region.pictures import (
     draw_helping,
     draw_progress,

@@ -17,13 +17,13 @@ from pipeline.report.kit.pen import (
     Type,
 )
 from pipeline.report.kit.style import Face
+from pipeline.report.region.answers import promise_means
 from pipeline.report.region.content import (
     ChangeProgress,
     OpenDeadline,
     RegionContent,
     StoreLine,
     StoreStanding,
-    promise_means,
 )
 from pipeline.wording import Wording
 

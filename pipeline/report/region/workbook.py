@@ -15,8 +15,15 @@ from pipeline.report.kit.sheet import (
     put_list,
     worded,
 )
-from pipeline.report.region.content import (
+from pipeline.report.region.answers import (
     AnswerLine,
+    decisions,
+    delays,
+    promise_means,
+    risks,
+    verdict,
+)
+from pipeline.report.region.content import (
     ChangeProgress,
     FindingLine,
     LateChange,
@@ -24,11 +31,6 @@ from pipeline.report.region.content import (
     RegionContent,
     StoreLine,
     UnapprovedDeparture,
-    decisions,
-    delays,
-    promise_means,
-    risks,
-    verdict,
 )
 from pipeline.report.region.pages import FileLinks
 from pipeline.wording import NOTHING, Wording
@@ -51,6 +53,7 @@ STORES: tuple[SheetColumn[StoreLine], ...] = (
     SheetColumn("stop", Look.COUNT, "severity.stop"),
     SheetColumn("fix", Look.COUNT, "severity.fix"),
     SheetColumn("astray", Look.COUNT, "row.astray"),
+    SheetColumn("unagreed", Look.COUNT, "audit.column_unagreed"),
     SheetColumn("stations", Look.COUNT, "review.column_stations"),
     SheetColumn("labels", Look.COUNT, "column.labels"),
     SheetColumn("last_seen_on", Look.DAY, "review.column_last_seen"),

@@ -109,7 +109,7 @@ def busy_text(cell: EdEvidence | None, words: Wording) -> str:
     """Return the busy share of a channel at a station, with a sign for where it comes from."""
     if cell is None or cell.source == "absent":
         return NOTHING
-    value = words.percent(cell.busy_bound).removesuffix(f"{FIXED_SPACE}%")
+    value = words.percent(cell.busy_estimate).removesuffix(f"{FIXED_SPACE}%")
     return value if cell.source == "measured" else f"{INFERRED}{value}"
 
 
@@ -123,8 +123,8 @@ def _station_label(station: PlannedStation, doc: Document) -> str:
 
 
 def _cell(pen: Pen, box: Box, cell: EdEvidence | None, words: Wording) -> None:
-    known = cell is not None and cell.source != "absent"
-    step = style.busy_step(cell.busy_bound) if cell is not None and known else 0
+    busy = None if cell is None else cell.busy_estimate
+    known, step = busy is not None, 0 if busy is None else style.busy_step(busy)
     inner = Box(box.x + 0.5, box.y + 0.5, box.w - 1, box.h - 1)
     pen.rectangle(inner, style.BUSY_STEPS[step] if known else style.WASH)
     kind = _LIGHT if step >= style.DARK_FROM else TINY
@@ -319,8 +319,8 @@ class _HeatRows:
         page.put(number, 1, station.name or "", text)
         for place, channel in enumerate(CHANNELS, start=_LABEL_COLUMNS):
             cell = self.cells.get((station.station, channel))
-            known = cell is not None and cell.source != "absent"
-            step = style.busy_step(cell.busy_bound) if cell is not None and known else None
+            busy = None if cell is None else cell.busy_estimate
+            step = None if busy is None else style.busy_step(busy)
             now, planned = channel == station.channel, channel == station.final_channel
             value = busy_text(cell, words)
             if now or planned:

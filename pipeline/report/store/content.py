@@ -86,8 +86,8 @@ class PlannedMove:
     from_channel: int
     to_channel: int
     parking: bool
-    clear_air_before: float
-    clear_air_after: float
+    clear_air_before: float | None
+    clear_air_after: float | None
     reason: str
     facts: str = ""  # of the reason, as `pipeline.reasons` keeps them
     starts_at: datetime | None = None  # of its night, in local time; None: no night yet
@@ -117,8 +117,8 @@ class RegisteredChange:
     from_channel: int
     to_channel: int
     parking: bool
-    clear_air_before: float
-    clear_air_after: float
+    clear_air_before: float | None
+    clear_air_after: float | None
     state: str
     due: datetime | None  # when work starts, in local time
     decision: str | None

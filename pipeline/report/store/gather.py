@@ -10,7 +10,7 @@ from statistics import median
 from typing import Any, TypeVar
 
 from pipeline.database import Database
-from pipeline.due import choose, narrowed, program, store_marks
+from pipeline.fresh import choose, narrowed, program, store_marks
 from pipeline.reasons import from_json, sentence
 from pipeline.records import Severity
 from pipeline.report.rule_book import RuleBook, rule_book

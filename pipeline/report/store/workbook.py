@@ -108,8 +108,10 @@ EVIDENCE: tuple[SheetColumn[EdEvidence], ...] = (
     SheetColumn("channel", Look.COUNT, "column.channel"),
     SheetColumn("readings", Look.COUNT, "column.readings"),
     SheetColumn("worth", Look.LEVEL, "column.worth"),
-    SheetColumn("busy_share", Look.PERCENT, "column.busy_share"),
-    SheetColumn("busy_bound", Look.PERCENT, "column.busy_bound"),
+    SheetColumn("visits", Look.COUNT, "column.visits"),
+    SheetColumn("busy_estimate", Look.PERCENT, "column.busy_estimate"),
+    SheetColumn("busy_low", Look.PERCENT, "column.busy_low"),
+    SheetColumn("busy_high", Look.PERCENT, "column.busy_high"),
     SheetColumn("mean_dbm", Look.LEVEL, "column.mean"),
     SheetColumn("p50_dbm", Look.LEVEL, "column.p50"),
     SheetColumn("p90_dbm", Look.LEVEL, "column.p90"),
@@ -117,7 +119,7 @@ EVIDENCE: tuple[SheetColumn[EdEvidence], ...] = (
     SheetColumn(yes_no("own_traffic"), Look.TEXT, "column.own_traffic"),
     SheetColumn(worded("source", "source"), Look.TEXT, "column.source"),
     SheetColumn("newest_at", Look.MOMENT, "column.newest"),
-    SheetColumn("basis", Look.LONG, "column.basis", 44),
+    SheetColumn("basis", Look.LONG, "column.basis", 38),
 )
 STATIONS: tuple[SheetColumn[StationRow], ...] = (
     SheetColumn("station.station", Look.LONG, "column.station", 30),

@@ -1,0 +1,67 @@
+"""What the estimator assumes where the readings do not say; every default is stated here."""
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Assumptions:
+    """Defaults of the estimator. Spreads are standard deviations of a logit, ln(p / (1 - p)).
+
+    Attributes:
+        gap_hours: readings of one station further apart than this belong to different visits.
+        visit_spread: how far the load of one visit strays from the long run.
+        hour_spread: how far one hour of a visit strays from the visit.
+        moment_spread: how far a few seconds stray from their hour.
+        moments: (longest span in s, share of the variance of `moment_spread`), shortest first.
+            Readings spread over longer than the last span average it out.
+        reading_spread: how far the load of one dwell strays from its block, for readings that are
+            maxima: they saturate, so that a load that varies looks lower than it is.
+        burst_ms: mean length of a burst and weight of each, for readings that are maxima.
+        burst_steps_db: for readings that are means: levels tried of the typical burst, around the
+            loudest a Wi-Fi survey gives; weaker networks share the time, so most lie below it.
+        burst_dbm: levels tried where no survey gives one.
+        mean_worth: most that the means of one block count as, in readings: not their number but the
+            level of the bursts limits what they tell.
+        threshold_dbm: a channel is busy above this; bursts below do not make it busy.
+        floor_dbm: what a radio hears of nothing, taken off readings that are means.
+        half_life_days: after this, even odds that what a visit or a Wi-Fi survey saw still holds.
+        hours: first and last full hour that matter, when labels are updated: 8 to 20 o'clock.
+        prior_series: what the default prior counts as, in series.
+        roughness: penalty on the third differences of the prior's logarithm.
+        fit_series: most series the portfolio's figures are fitted to.
+        fit_stores: fewest stores with two visits (hours, moments) that a spread is fitted to.
+        fit_share: and the least share of all series fitted to that must have two.
+        spread_doubt: how sure the default of a spread is: standard deviation of its logarithm.
+        curve_doubt: the same of each term of the hour curve, in logits.
+
+    No default has a published source. They are common practice, or were chosen on simulated chains
+    (`docs/method.md` says which).
+    """
+
+    gap_hours: float = 6.0
+    visit_spread: float = 0.8
+    hour_spread: float = 0.6
+    moment_spread: float = 1.3
+    moments: tuple[tuple[float, float], ...] = ((10.0, 1.0), (60.0, 0.5), (300.0, 0.2))
+    reading_spread: float = 0.2
+    burst_ms: tuple[tuple[float, float], ...] = (
+        (0.5, 0.1),
+        (1.0, 0.2),
+        (2.0, 0.4),
+        (4.0, 0.2),
+        (8.0, 0.1),
+    )
+    burst_steps_db: tuple[float, ...] = (3.0, 0.0, -4.0, -9.0, -15.0)
+    mean_worth: float = 3.0
+    threshold_dbm: float = -75.0
+    burst_dbm: tuple[float, ...] = (-72.0, -66.0, -60.0, -54.0, -48.0)
+    floor_dbm: float = -95.0
+    half_life_days: float = 180.0
+    hours: tuple[int, int] = (8, 20)
+    prior_series: float = 3.0
+    roughness: float = 10.0
+    fit_series: int = 2500
+    fit_stores: int = 2
+    fit_share: float = 0.2
+    spread_doubt: float = 0.5
+    curve_doubt: float = 0.5

@@ -1,0 +1,50 @@
+"""What interference costs that is too weak to make a channel busy: frames lost at the labels."""
+
+from collections.abc import Mapping
+
+from pipeline.radio.coexistence import packet_error_rate
+from pipeline.radio.levels import power_sum_dbm
+
+LABEL_LEVELS_DBM: Mapping[float, float] = {-60.0: 0.3, -70.0: 0.4, -80.0: 0.3}
+"""Levels at which labels are heard and their shares, where no export says; common practice, no
+published source."""
+
+NOISE_DBM = -100.0
+"""What a receiver adds of its own in 2 MHz: kTB of -111 dBm and a noise figure of 11 dB, common
+practice, no published source."""
+
+PSDU_OCTETS = 127
+
+
+def frame_loss(
+    level_dbm: float,
+    labels: Mapping[float, float] = LABEL_LEVELS_DBM,
+    psdu_octets: int = PSDU_OCTETS,
+) -> float:
+    """Return the chance, 0 to 1, that a frame at a label's level is lost beside this interference.
+
+    labels: share of each level in dBm, adding up to 1. PER(SINR) of IEEE 802.15.4-2006, Annex
+    E.4.1.8, the interference taken as noise-like and there for the whole frame.
+    """
+    beside = power_sum_dbm([level_dbm, NOISE_DBM])
+    return sum(
+        share * packet_error_rate(label - beside, psdu_octets)
+        for label, share in sorted(labels.items())
+    )
+
+
+def harm(
+    readings: Mapping[float, int],
+    threshold_dbm: float,
+    labels: Mapping[float, float] = LABEL_LEVELS_DBM,
+) -> float | None:
+    """Return the share of frames lost to interference up to the threshold, at which stations send.
+
+    readings: number of readings of each level in dBm. Readings above the threshold keep the station
+    waiting; what they cost is clear air, not this. Null without readings up to the threshold.
+    """
+    below = {level: count for level, count in readings.items() if level <= threshold_dbm}
+    total = sum(below.values())
+    if not total:
+        return None
+    return sum(frame_loss(level, labels) * count for level, count in sorted(below.items())) / total

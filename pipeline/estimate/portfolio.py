@@ -1,0 +1,243 @@
+"""What all readings of the portfolio say together: how loads stray, the day's shape, the priors."""
+
+import json
+from collections.abc import Callable
+from dataclasses import asdict, dataclass, replace
+
+import numpy as np
+import polars as pl
+from numpy.typing import NDArray
+
+from pipeline.estimate.assumptions import Assumptions
+from pipeline.estimate.grid import correlation
+from pipeline.estimate.patterns import Model, fresh_likelihood
+from pipeline.estimate.prior import GROUPS, default_prior, evidence, fit_prior, group_of
+from pipeline.estimate.sample import Sample, centred, sample_of
+from pipeline.estimate.visits import SERIES
+
+Floats = NDArray[np.float64]
+
+_DIGITS = 6
+_DRAW = 20260930  # which series the figures are fitted to, where there are more than are needed
+_STEP = 1.12
+_CURVE_STEP = 0.2
+_TERMS = 4
+_SPREADS = ("visit_spread", "hour_spread", "moment_spread")
+_ROUNDS = 12
+
+
+@dataclass(frozen=True)
+class Portfolio:
+    """What was fitted over the portfolio, or stands by default.
+
+    Attributes:
+        visit_spread, hour_spread, moment_spread, curve: see `patterns.Model`.
+        fitted: which of them rest on data; the others are the defaults of `Assumptions`.
+        correlation: of two readings of one visit, for a channel 10 % busy.
+        moment_correlation: of two readings a few seconds apart, likewise.
+        series: series seen of each group.
+        priors: per group, how likely a channel is never busy or has each share of the grid.
+    """
+
+    visit_spread: float
+    hour_spread: float
+    moment_spread: float
+    curve: tuple[float, ...]
+    fitted: tuple[str, ...]
+    correlation: float
+    moment_correlation: float
+    series: dict[str, int]
+    priors: dict[str, tuple[float, ...]]
+
+    def model(self) -> Model:
+        """Return the part that likelihoods are made with."""
+        return Model(self.visit_spread, self.hour_spread, self.moment_spread, self.curve)
+
+    def to_json(self) -> str:
+        """Return the record as JSON, the same text for the same figures."""
+        return json.dumps(asdict(self), sort_keys=True)
+
+    @classmethod
+    def from_json(cls, text: str) -> "Portfolio":
+        """Return the record that `to_json` wrote."""
+        values = json.loads(text)
+        priors = {name: tuple(prior) for name, prior in values.pop("priors").items()}
+        curve, fitted = tuple(values.pop("curve")), tuple(values.pop("fitted"))
+        return cls(**values, curve=curve, fitted=fitted, priors=priors)
+
+
+def fit_portfolio(blocks: pl.DataFrame, known: pl.DataFrame, assumed: Assumptions) -> Portfolio:
+    """Fit spreads, hour curve and priors.
+
+    blocks: as `visits.blocks` gives them. known: store, station, channel, wifi_share (null: not
+    covered by a Wi-Fi survey), burst_dbm (loudest network of that survey; null: none).
+    """
+    grouped = known.select(*SERIES, "burst_dbm", group_of(pl.col("wifi_share")).alias("group"))
+    joined = blocks.join(grouped, on=SERIES)
+    counted = joined.select(*SERIES, "group").unique().group_by("group").len()
+    seen = dict(counted.iter_rows())
+    chosen = _chosen(joined, assumed)
+    default = Model(assumed.visit_spread, assumed.hour_spread, assumed.moment_spread, (0.0,) * 24)
+    if chosen.is_empty():
+        priors = {group: default_prior(group) for group in GROUPS}
+        return _portfolio(default, (), priors, seen)
+    sample = sample_of(chosen, assumed)
+    model, fitted = _fit_model(sample, default, _fittable(chosen, assumed), assumed)
+    priors = _priors(sample, model, assumed)
+    return _portfolio(model, fitted, centred(sample, model, priors, assumed), seen)
+
+
+def _chosen(joined: pl.DataFrame, assumed: Assumptions) -> pl.DataFrame:
+    """Return the blocks of the series fitted to: a fixed draw, whatever the order of the rows."""
+    series = joined.select(SERIES).unique().sort(SERIES)
+    if len(series) > assumed.fit_series:
+        order = np.random.default_rng(_DRAW).permutation(len(series))[: assumed.fit_series]
+        series = series[np.sort(order)]
+    return joined.join(series, on=SERIES)
+
+
+def _fittable(chosen: pl.DataFrame, assumed: Assumptions) -> set[str]:
+    """Return which figures have stores and series enough to be fitted."""
+    several = pl.col("readings") > 1
+    # Means are limited by the unknown level of their bursts, and show no spread of loads.
+    counted = chosen.filter(pl.col("statistic") != "mean")
+    if counted.is_empty():
+        return set()
+    per_visit = counted.group_by(*SERIES, "visit").agg(
+        pl.len().alias("hours"),
+        ((pl.col("span_s") <= assumed.moments[0][0]) & several).sum().alias("moments"),
+    )
+    has = per_visit.group_by(SERIES).agg(
+        (pl.len() > 1).alias("visit_spread"),
+        (pl.col("hours") > 1).any().alias("hour_spread"),
+        (pl.col("moments").sum() > 1).alias("moment_spread"),
+    )
+    found = {
+        name
+        for name in _SPREADS
+        if has.filter(name).height >= assumed.fit_share * has.height
+        and has.filter(name)["store"].n_unique() >= assumed.fit_stores
+    }
+    moments = counted.select("store", "visit", "hour").unique()
+    alone = moments["hour"].n_unique() == 1 or moments["store"].n_unique() < assumed.fit_stores
+    return found if alone else found | {"curve"}
+
+
+def _priors(
+    sample: Sample, model: Model, assumed: Assumptions, start: int = 80
+) -> dict[str, Floats]:
+    likelihood = fresh_likelihood(sample.found, model, assumed)
+    return _fitted_priors(likelihood.rows, sample.counts, assumed, start)
+
+
+def _fitted_priors(
+    likelihood: Floats, counts: dict[str, Floats], assumed: Assumptions, rounds: int
+) -> dict[str, Floats]:
+    priors = {}
+    for group in GROUPS:
+        some = np.flatnonzero(counts[group])
+        default = default_prior(group)
+        priors[group] = fit_prior(likelihood[some], counts[group][some], default, assumed, rounds)
+    return priors
+
+
+def _fit_model(
+    sample: Sample, default: Model, fittable: set[str], assumed: Assumptions
+) -> tuple[Model, tuple[str, ...]]:
+    """Climb the marginal likelihood, one figure after the other, from the defaults."""
+    known: dict[Model, float] = {}
+    spreads = [name for name in _SPREADS if name in fittable]
+
+    def score(model: Model) -> float:
+        if model not in known:
+            doubt = _doubt(model, default, spreads, assumed)
+            known[model] = round(_evidence(sample, model, assumed) - doubt, 4)
+        return known[model]
+
+    model = default
+    for _ in range(2):
+        for name in spreads:
+            # What cannot be fitted keeps its ratio to the visits' spread.
+            along = [n for n in _SPREADS if n not in fittable] if name == _SPREADS[0] else []
+            model = _climb_spread(model, [name, *along], score)
+        if "curve" in fittable:
+            model = _climb_curve(model, score)
+    return model, tuple(sorted(fittable))
+
+
+def _climb_spread(model: Model, names: list[str], score: Callable[[Model], float]) -> Model:
+    best = model
+    for factor in (_STEP, 1 / _STEP):
+        while True:
+            values = {name: round(getattr(best, name) * factor, _DIGITS) for name in names}
+            tried = replace(best, **values)
+            inside = _LEAST_SPREAD < values[names[0]] < _MOST_SPREAD
+            if not inside or score(tried) <= score(best):
+                break
+            best = tried
+    return best
+
+
+_LEAST_SPREAD, _MOST_SPREAD = 0.2, 4.0
+
+
+def _climb_curve(model: Model, score: Callable[[Model], float]) -> Model:
+    best = model
+    for step in (_CURVE_STEP, _CURVE_STEP / 2):
+        for _ in range(_ROUNDS):
+            before = best
+            for term in range(_TERMS):
+                for sign in (1, -1):
+                    curve = tuple(np.round(np.array(best.curve) + sign * step * _term(term), 6))
+                    tried = replace(best, curve=tuple(float(x) for x in curve))
+                    best = max(best, tried, key=score)
+            if best == before:
+                break
+    return best
+
+
+def _term(term: int) -> Floats:
+    """Return one term of the curve: cosine and sine of one and of two periods a day."""
+    angle = 2 * np.pi * (np.arange(24) + 0.5) / 24 * (1 + term // 2)
+    wave: Floats = np.sin(angle) if term % 2 else np.cos(angle)
+    return wave
+
+
+def _evidence(sample: Sample, model: Model, assumed: Assumptions) -> float:
+    """Return the log marginal likelihood of the sample, its priors fitted in a few rounds."""
+    likelihood = fresh_likelihood(sample.found, model, assumed)
+    priors = _fitted_priors(likelihood.rows, sample.counts, assumed, 15)
+    return sum(
+        evidence(likelihood.rows, sample.counts[g], priors[g])
+        + float(sample.counts[g] @ likelihood.log_scale)
+        for g in GROUPS
+    )
+
+
+def _doubt(model: Model, default: Model, spreads: list[str], assumed: Assumptions) -> float:
+    """Return what the defaults have against a model."""
+    ratios = np.array([np.log(getattr(model, n) / getattr(default, n)) for n in spreads])
+    terms = np.array([np.dot(model.curve, _term(t)) / 12 for t in range(_TERMS)])
+    spread = float((ratios**2).sum()) / assumed.spread_doubt**2
+    return (spread + float((terms**2).sum()) / assumed.curve_doubt**2) / 2
+
+
+def _portfolio(
+    model: Model,
+    fitted: tuple[str, ...],
+    priors: dict[str, Floats],
+    seen: dict[str, int],
+) -> Portfolio:
+    within = float(np.hypot(model.visit_spread, model.hour_spread))
+    moment = float(np.hypot(within, model.moment_spread))
+    return Portfolio(
+        model.visit_spread,
+        model.hour_spread,
+        model.moment_spread,
+        model.curve,
+        fitted,
+        round(correlation(round(within, _DIGITS)), _DIGITS),
+        round(correlation(round(moment, _DIGITS)), _DIGITS),
+        {group: seen.get(group, 0) for group in GROUPS},
+        {group: tuple(float(x) for x in np.round(priors[group], 9)) for group in GROUPS},
+    )

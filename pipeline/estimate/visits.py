@@ -1,0 +1,80 @@
+"""Which readings belong together, what they are worth, and which are none at all."""
+
+import polars as pl
+
+from pipeline.estimate.assumptions import Assumptions
+
+SERIES = ("store", "station", "channel")
+_SENTINELS_DBM = (-128.0, 0.0, 255.0)
+_SCAN_CHANNELS_LEAST = 4
+
+
+def worth(readings: float, correlation: float) -> float:
+    """Return what the readings of one visit count as, in independent ones: n / (1 + (n - 1) r).
+
+    Source: the design effect of cluster sampling (Kish, 1965, from memory).
+    """
+    return readings / (1 + (readings - 1) * correlation) if readings else 0.0
+
+
+def no_reading() -> pl.Expr:
+    """Return whether a row of readings is none: a sentinel of its radio in place of a level."""
+    return (pl.col("level_dbm").is_in(_SENTINELS_DBM) | pl.col("level_dbm").is_null()).alias(
+        "no_reading"
+    )
+
+
+def stuck(scans: pl.DataFrame) -> pl.DataFrame:
+    """Return the store, station and scanned_at of scans that answer the same on every channel.
+
+    scans: store, station, scanned_at, channel, level_dbm, one row per level. A scan of four or more
+    channels, all at one level, is of a radio that does not listen; common practice, no published
+    source.
+    """
+    return (
+        scans.group_by("store", "station", "scanned_at")
+        .agg(pl.col("channel").n_unique().alias("channels"), pl.col("level_dbm").n_unique())
+        .filter(pl.col("channels") >= _SCAN_CHANNELS_LEAST, pl.col("level_dbm") == 1)
+        .select("store", "station", "scanned_at")
+        .sort("store", "station", "scanned_at")
+    )
+
+
+def blocks(readings: pl.DataFrame, assumed: Assumptions) -> pl.DataFrame:
+    """Return the readings folded by series, visit and hour.
+
+    readings: store, station, channel, scanned_at, hour (0..23 on the store's clock), statistic,
+    dwell_ms, readings, busy, censored, and level_dbm (power mean of the row, for means; else null);
+    one row per scan, channel and statistic. Censored readings are over the scale: loud, so busy.
+
+    Returns store, station, channel, visit (from 0), begins, hour, statistic, dwell_ms, level_dbm,
+    readings, busy, span_s, sorted. A visit is a run of readings of one station none of which is
+    more than `gap_hours` after the one before, on whatever channel.
+    """
+    timed = readings.join(_visits(readings, assumed), on=["store", "station", "scanned_at"])
+    by = [*SERIES, "visit", "begins", "hour", "statistic", "dwell_ms"]
+    power = (10 ** (pl.col("level_dbm") / 10) * pl.col("readings")).sum()
+    span = (pl.col("scanned_at").max() - pl.col("scanned_at").min()).dt.total_milliseconds() / 1000
+    return (
+        timed.group_by(by)
+        .agg(
+            (10 * (power / pl.col("readings").sum()).log10()).round(0).alias("level_dbm"),
+            pl.col("readings").sum(),
+            (pl.col("busy") + pl.col("censored")).sum(),
+            span.alias("span_s"),
+        )
+        .sort(by)
+    )
+
+
+def _visits(readings: pl.DataFrame, assumed: Assumptions) -> pl.DataFrame:
+    gap = pl.duration(seconds=round(assumed.gap_hours * 3600))
+    station = ["store", "station"]
+    starts = (pl.col("scanned_at").diff().over(station) >= gap).fill_null(value=False)
+    return (
+        readings.select(*station, "scanned_at")
+        .unique()
+        .sort(*station, "scanned_at")
+        .with_columns(starts.cum_sum().over(station).alias("visit"))
+        .with_columns(pl.col("scanned_at").min().over(*station, "visit").alias("begins"))
+    )

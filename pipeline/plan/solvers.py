@@ -1,0 +1,165 @@
+"""The exact solvers for cost networks, pytoulbar2 and CP-SAT, each behind the same verdict."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+from pipeline.plan.network import Network, Solve, Verdict
+
+if TYPE_CHECKING:
+    from ortools.sat.python import cp_model
+
+try:
+    import pytoulbar2
+except ImportError:  # no wheel for this platform; CP-SAT does the work there
+    _TOULBAR2 = False
+else:
+    _TOULBAR2 = True
+
+_SOLVERS = ("toulbar2", "cp-sat")
+# Larger whole numbers do not survive the solver's double-precision interface.
+_EXACT = 2**53
+# Deterministic seconds allowed per backtrack of effort, so that both solvers get about the
+# same work from the same effort.
+_SECONDS_PER_BACKTRACK = 1e-4
+
+
+def exact_solver(name: str | None) -> Solve:
+    """Return the solver of a name; of None, pytoulbar2 where it is installed, else CP-SAT.
+
+    CP-SAT is loaded when it first solves: that takes a noticeable moment, and most installations
+    have no need of it.
+
+    Raises:
+        ValueError: there is no such solver.
+    """
+    if name not in (None, *_SOLVERS):
+        raise ValueError(f"solver is {name!r}; it must be one of {', '.join(_SOLVERS)}")
+    return solve_toulbar2 if name == "toulbar2" or (name is None and _TOULBAR2) else solve_cp_sat
+
+
+def solve_toulbar2(network: Network, top: int, effort: int) -> Verdict:
+    """Look for a choice cheaper than `top`, at most `effort` backtracks.
+
+    The network's costs add up to less than 2**58 (see `to_grid`), the solver's own limit.
+    """
+    problem = pytoulbar2.CFN(ubinit=float(_not_below(top)), resolution=0, verbose=-1, seed=1)
+    # Options outlive a problem in the solver's process-wide state: set all that matter.
+    problem.Option.hbfs = 1
+    problem.Option.weightedDegree = 0
+    problem.Option.backtrackLimit = effort
+    for i, row in enumerate(network.unary):
+        problem.AddVariable(f"s{i}", [f"c{a}" for a in range(len(row))])
+    for i, row in enumerate(network.unary):
+        _post(problem, [i], [min(x, top) for x in row])
+    for (i, j), table in network.pairs.items():
+        _post(problem, [i, j], [min(x, top) for row in table for x in row])
+    solved = problem.Solve()
+    proven = not problem.Option.limited
+    choice = tuple(solved[0]) if solved else None
+    told = _toulbar2_bound(problem.GetDDualBound())
+    return _verdict(network, top, choice, (proven, told), ("toulbar2", problem.GetNbBacktracks()))
+
+
+def _post(problem: pytoulbar2.CFN, scope: list[int], costs: list[int]) -> None:
+    """Add one table, large numbers in two exact halves that the solver adds up as integers."""
+    low = [x % _EXACT for x in costs]
+    high = [x - y for x, y in zip(costs, low, strict=True)]
+    for half in (low, high):
+        if any(half):
+            problem.AddFunction(scope, half)
+
+
+def _not_below(cost: int) -> float:
+    value = float(cost)
+    return value if value >= cost else math.nextafter(value, math.inf)
+
+
+def _toulbar2_bound(value: float) -> int:
+    if abs(value) < _EXACT:
+        return math.floor(value)
+    return int(math.nextafter(value, 0.0))
+
+
+def solve_cp_sat(network: Network, top: int, effort: int) -> Verdict:
+    """Look for a choice cheaper than `top` within a deterministic amount of work."""
+    from ortools.sat.python import cp_model  # noqa: PLC0415 - see `exact_solver`
+
+    model = cp_model.CpModel()
+    takes = [[model.new_bool_var("") for _ in row] for row in network.unary]
+    for row in takes:
+        model.add_exactly_one(row)
+    paid = [
+        (_charge(model, cost, top, [takes[i][a] for i, a in taken]), cost)
+        for cost, taken in _prices(network)
+    ]
+    terms = [(variable, cost) for variable, cost in paid if variable is not None]
+    model.minimize(cp_model.LinearExpr.weighted_sum(*zip(*terms, strict=True)) if terms else 0)
+    solver = cp_model.CpSolver()
+    solver.parameters.num_workers = 1
+    solver.parameters.random_seed = 1
+    solver.parameters.max_deterministic_time = effort * _SECONDS_PER_BACKTRACK
+    solver.parameters.linearization_level = 2
+    status = solver.solve(model)
+    proven = status in (cp_model.OPTIMAL, cp_model.INFEASIBLE)
+    choice = None
+    if status in (cp_model.OPTIMAL, cp_model.FEASIBLE):
+        choice = tuple(
+            next(a for a, taken in enumerate(row) if solver.boolean_value(taken)) for row in takes
+        )
+    return _verdict(
+        network,
+        top,
+        choice,
+        (proven, _cp_sat_bound(solver.best_objective_bound)),
+        ("cp-sat", solver.num_branches),
+    )
+
+
+def _prices(network: Network) -> Iterator[tuple[int, list[tuple[int, int]]]]:
+    """Walk through all costs with the one or two (station, choice) that incur them."""
+    for i, row in enumerate(network.unary):
+        yield from ((cost, [(i, a)]) for a, cost in enumerate(row) if cost)
+    for (i, j), table in network.pairs.items():
+        for a, costs in enumerate(table):
+            yield from ((cost, [(i, a), (j, b)]) for b, cost in enumerate(costs) if cost)
+
+
+def _charge(
+    model: cp_model.CpModel, cost: int, top: int, taken: list[cp_model.IntVar]
+) -> cp_model.IntVar | None:
+    """Return what is 1 when all of `taken` are; forbid that where it costs `top` or more."""
+    if cost >= top:
+        model.add_bool_or([~x for x in taken])
+        return None
+    if len(taken) == 1:
+        return taken[0]
+    both = model.new_bool_var("")
+    model.add_bool_or(*(~x for x in taken), both)
+    return both
+
+
+def _cp_sat_bound(value: float) -> int:
+    """Read a bound that CP-SAT hands over in double precision."""
+    return int(math.nextafter(value, -math.inf)) if math.isfinite(value) else 0
+
+
+def _verdict(
+    network: Network,
+    top: int,
+    choice: tuple[int, ...] | None,
+    proof: tuple[bool, int],
+    work: tuple[str, int],
+) -> Verdict:
+    """Return what a solver found, if cheaper than `top`.
+
+    `proof` is whether it looked everywhere, and its own lower bound; `work` its name and effort.
+    """
+    if choice is not None and network.cost(choice) >= top:
+        choice = None
+    best = top if choice is None else network.cost(choice)
+    proven, told = proof
+    bound = best if proven else min(best, max(0, told))
+    return Verdict(choice, bound, proven, *work)

@@ -1,0 +1,193 @@
+"""The answers of a region's review: what to decide, what is late or at risk, whether it helps."""
+
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from math import hypot
+
+from pipeline.report.region.content import ChangeProgress, FindingLine, OpenDeadline, RegionContent
+from pipeline.wording import MINUS, Wording
+
+_NAMED = 3  # stores; more are counted
+_DUE_SOON_DAYS = 45
+_STOP, _FIX = "stop", "fix"
+
+
+@dataclass(frozen=True, slots=True)
+class AnswerLine:
+    """A line of an answer: how many, of what, where; a `grave` one is marked."""
+
+    count: str
+    text: str
+    where: str = ""
+    grave: bool = False
+
+
+def decisions(content: RegionContent, words: Wording) -> list[AnswerLine]:
+    """Return what the manager must decide."""
+    lines = []
+    waiting = [p for p in content.pending if p.state == "proposed"]
+    deferred = [p.store for p in content.pending if p.state != "proposed"]
+    if waiting:
+        oldest = words.day(min(p.proposed_on for p in waiting))
+        stores = [p.store for p in waiting]
+        lines.append(_counted(words, "review.decide_changes", stores, day=oldest))
+    if deferred:
+        lines.append(_counted(words, "review.decide_deferred", deferred))
+    if unput := [s.store for s in content.stores for _ in range(s.unput)]:
+        lines.append(_counted(words, "review.decide_unput", unput))
+    if content.astray:
+        stations = len({(a.store, a.subject) for a in content.astray})
+        stores = [a.store for a in content.astray]
+        lines.append(_counted(words, "review.decide_astray", stores, count=stations))
+    if unagreed := [s.store for s in content.stores for _ in range(s.unagreed)]:
+        lines.append(_counted(words, "review.decide_unagreed", unagreed))
+    for over in (True, False):
+        found = [e for e in content.expiring if e.over is over]
+        if found:
+            key = "review.exceptions_over" if over else "review.exceptions_ending"
+            first = words.day(min(e.until for e in found))
+            lines.append(_counted(words, key, [e.store for e in found], day=first))
+    return lines
+
+
+def delays(content: RegionContent, words: Wording) -> list[AnswerLine]:
+    """Return what is late: deadlines, missed nights, no nights, unchecked work."""
+    lines = [
+        _deadline(due, content.as_of, words)
+        for due in content.deadlines
+        if (due.by - content.as_of).days <= _DUE_SOON_DAYS
+    ]
+    for why, grave in (("overdue", True), ("no_night", False), ("unchecked", False)):
+        late = [one for one in content.late if one.why == why]
+        if late:
+            days = words.number((content.as_of - min(one.since for one in late)).days)
+            stores = [one.store for one in late]
+            lines.append(_counted(words, f"late.{why}", stores, grave=grave, days=days))
+    return lines
+
+
+def _deadline(due: OpenDeadline, as_of: date, words: Wording) -> AnswerLine:
+    left = (due.by - as_of).days
+    key = "review.deadline_passed" if left < 0 else "review.deadline"
+    text = words.counted(
+        key, due.open, all=words.number(due.changes), day=words.day(due.by), reason=due.reason
+    )
+    return AnswerLine(words.number(due.open), text, due.store or "", grave=left < 0)
+
+
+def risks(content: RegionContent, words: Wording) -> list[AnswerLine]:
+    """Return what is at risk: grave findings, failed changes, stores without a plan."""
+    lines = list(_findings(content.findings, _STOP, words))
+    if failed := [s.store for s in content.stores for _ in range(s.failed)]:
+        lines.append(_counted(words, "review.risk_failed", failed, grave=True))
+    if unplanned := [s.store for s in content.stores if s.unplanned is not None]:
+        lines.append(_counted(words, "review.risk_unplanned", unplanned))
+    lines += _findings(content.findings, _FIX, words)
+    for rule, title in dict.fromkeys((f.rule, f.title) for f in content.anywhere):
+        subjects = [f.subject for f in content.anywhere if f.rule == rule]
+        text = words("review.risk_anywhere", title=title)
+        lines.append(AnswerLine(words.number(len(subjects)), text, _named(words, subjects)))
+    return lines
+
+
+def _findings(
+    findings: Iterable[FindingLine], severity: str, words: Wording
+) -> Iterator[AnswerLine]:
+    """Yield the findings of a severity by rule, the most first."""
+    meant = [f for f in findings if f.severity == severity]
+    for rule in _most_first([f.rule for f in meant]):
+        found = [f for f in meant if f.rule == rule]
+        text = words("review.risk_finding", title=found[0].title, n=words(f"severity.{severity}"))
+        where = _named(words, _most_first([f.store for f in found]))
+        yield AnswerLine(words.number(len(found)), text, where, grave=severity == _STOP)
+
+
+def _counted(
+    words: Wording,
+    key: str,
+    stores: Sequence[str],
+    *,
+    count: int | None = None,
+    grave: bool = False,
+    **values: str,
+) -> AnswerLine:
+    """Return a line that counts something in stores, each named once for every case."""
+    n = len(stores) if count is None else count
+    where = _named(words, _most_first(stores))
+    return AnswerLine(words.number(n), words.counted(key, n, **values), where, grave)
+
+
+def _most_first(stores: Iterable[str]) -> list[str]:
+    ranked = sorted(Counter(stores).items(), key=lambda pair: (-pair[1], pair[0]))
+    return [store for store, _ in ranked]
+
+
+def _named(words: Wording, names: Sequence[str]) -> str:
+    """Return the first names, and how many more there are."""
+    shown = ", ".join(names[:_NAMED])
+    rest = len(names) - _NAMED
+    return shown if rest <= 0 else words("review.and_more", names=shown, n=words.number(rest))
+
+
+def verdict(content: RegionContent, words: Wording) -> str:
+    """Return the review in a few sentences: how far, whether it helps, what waits."""
+    parts = [_how_far(content, words)]
+    if content.promises:
+        means = {key: words.percent(mean) for key, mean in promise_means(content).items()}
+        key = f"review.{_helping(content)}"
+        parts.append(words.counted(key, len(content.promises), **means, gain=_gain(content, words)))
+    waiting = len(content.pending) + content.count(ChangeProgress.UNPUT)
+    if waiting:
+        parts.append(words.counted("review.waiting", waiting))
+    return " ".join(parts)
+
+
+def _how_far(content: RegionContent, words: Wording) -> str:
+    if not content.changes:
+        return words("review.nothing_to_change")
+    stores = sum(bool(s.done) for s in content.stores)
+    concerned = sum(bool(s.changes) for s in content.stores)
+    if not content.done:
+        return words.counted("review.not_begun", content.changes, stores=words.number(concerned))
+    return words.counted(
+        "review.how_far", content.done, all=words.number(content.changes),
+        stores=words.number(stores), concerned=words.number(concerned),
+    )  # fmt: skip
+
+
+def mean_gain(content: RegionContent) -> tuple[float, float, float]:
+    """Return the mean gain of the measured changes and its 5 and 95 % points.
+
+    The changes' errors are taken as independent: the interval's sides are the roots of the sums of
+    the squares of theirs, over their number.
+    """
+    gains = [(one.measured - one.was, one) for one in content.promises]
+    count = len(gains)
+    mean = sum(gain for gain, _ in gains) / count
+    down = hypot(*(gain - (one.gained_low or gain) for gain, one in gains)) / count
+    up = hypot(*((one.gained_high or gain) - gain for gain, one in gains)) / count
+    return mean, mean - down, mean + up
+
+
+def _helping(content: RegionContent) -> str:
+    _, low, high = mean_gain(content)
+    return "helping" if low > 0 else "harming" if high < 0 else "no_difference"
+
+
+def _gain(content: RegionContent, words: Wording) -> str:
+    mean, low, high = mean_gain(content)
+    return words("review.gain", **{
+        key: f"{'+' if value >= 0 else MINUS}{words.number(abs(100 * value), 1)}"
+        for key, value in (("mean", mean), ("low", low), ("high", high))
+    })  # fmt: skip
+
+
+def promise_means(content: RegionContent) -> Mapping[str, float]:
+    """Return mean clear air of the measured changes: was, promised and measured."""
+    count = len(content.promises)
+    return {
+        key: sum(getattr(one, key) for one in content.promises) / count
+        for key in ("was", "promised", "measured")
+    }

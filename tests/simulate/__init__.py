@@ -1,0 +1,1 @@
+"""Chains whose truth is known; shares nothing with the program that is measured on them."""

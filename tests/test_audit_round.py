@@ -1,0 +1,160 @@
+"""The demo's whole way round: what was approved and carried out is agreed; the rest is named."""
+
+import shutil
+from dataclasses import dataclass, replace
+from datetime import date, datetime, time
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+from demo_run import SAMPLE, Ran
+
+from pipeline.changes.register import append
+from pipeline.changes.states import ChangeState, Trigger, new_event
+from pipeline.cli import cli
+from pipeline.commands import run_approve, run_audit, run_verify
+from pipeline.database import open_database
+from pipeline.demo.demo import write_follow_up
+from pipeline.progress import Silent
+from pipeline.report.quarter.content import QuarterContent
+from pipeline.report.quarter.gather import quarter_content
+from pipeline.report.region.answers import decisions
+from pipeline.report.region.content import RegionContent
+from pipeline.report.region.gather import region_contents
+from pipeline.run import run, session
+from pipeline.wording import wording
+
+NEXT = date(2027, 1, 20)
+BY = "T. Aldervane"
+WRONG, DRIFTED, REPLACED = "N104-02", "N102-03", "M203-01"
+SILENT = "E302"  # its exports end with the demo's first snapshot
+
+
+@dataclass(frozen=True)
+class Round:
+    """What the next quarter's audit and the region reviews say."""
+
+    baseline: bool
+    ordered: dict[str, int]
+    content: QuarterContent
+    reviews: tuple[RegionContent, ...]
+    verified: frozenset[str]
+
+
+def gone_round(first: Ran, folder: Path, *, baseline: bool) -> Round:
+    """Approve every change, carry them out but for three mishaps, and audit the next quarter."""
+    done = first.copied(folder, reports=False)
+    exports = folder / "exports"
+    shutil.copytree(SAMPLE, exports)
+    request = replace(done.request, exports=exports, out=folder / "out")
+    later = replace(request, exports=None)
+    if baseline:
+        run_approve(later, BY, "as built")
+    with open_database(request.database) as database, database.transaction():
+        changes = database.connection.execute(
+            "select change, station, to_channel, parking, r.as_of from change, this_run r "
+            "order by store, position"
+        ).fetchall()
+        append(
+            database, Trigger.DECIDE,
+            [new_event(change, ChangeState.APPROVED, datetime.combine(as_of, time(20)), BY)
+             for change, _, _, _, as_of in changes],
+        )  # fmt: skip
+    channels = {station: to for _, station, to, parking, _ in changes if not parking}
+    assert WRONG in channels
+    assert not {DRIFTED, REPLACED} & channels.keys()
+    write_follow_up(exports / "next", NEXT, {**channels, WRONG: 26, DRIFTED: 24})
+    _replace_hardware(exports / "next")
+    run(request, Silent())
+    run_verify(later)
+    run_audit(later, "2027-Q1", Silent())
+    with session(later) as (database, settings):
+        content = quarter_content(database, "2027-Q1")
+        reviews = tuple(region_contents(database, settings, ["East", "Mitte", "North"]))
+        states = dict(
+            database.connection.execute(
+                "select station, state from change join change_state_on(date '2030-01-01') "
+                "using (change) where change in (select unnest(?))",
+                [[change for change, _, _, parking, _ in changes if not parking]],
+            ).fetchall()
+        )
+    verified = frozenset(s for s, state in states.items() if state == "verified")
+    return Round(baseline, channels, content, reviews, verified)
+
+
+def _replace_hardware(folder: Path) -> None:
+    """Give one station other hardware in the stations export that lists it."""
+    was, becomes = b"00:00:5e:ef:10:00:00:24", b"00:00:5e:ef:20:00:00:01"
+    holding = [path for path in folder.rglob("*.csv") if was in path.read_bytes()]
+    [path] = holding
+    path.write_bytes(path.read_bytes().replace(was, becomes))
+
+
+@pytest.fixture(scope="module", params=[False, True], ids=["no baseline", "baseline"])
+def done(
+    request: pytest.FixtureRequest, demo_run: Ran, tmp_path_factory: pytest.TempPathFactory
+) -> Round:
+    """Go round once without a baseline, and once with every store approved before."""
+    return gone_round(demo_run, tmp_path_factory.mktemp("round"), baseline=request.param)
+
+
+def test_the_next_quarter_names_the_three_mishaps_and_nothing_else(done: Round) -> None:
+    """Done otherwise than approved, drifted, replaced: named, with what each should be.
+
+    What was approved and carried out is agreed, whether or not a baseline was approved before.
+    """
+    named = {(one.subject, one.field, one.kind): one for one in done.content.to_act_on}
+    assert set(named) == {
+        (WRONG, "channel", "drift"),
+        (DRIFTED, "channel", "drift"),
+        (REPLACED, "eui64", "replaced hardware"),
+    }
+    wrong = named[WRONG, "channel", "drift"]
+    assert (wrong.agreed, wrong.found) == (str(done.ordered[WRONG]), "26")
+    assert wrong.approved_by == BY
+    assert len(done.verified) > 10
+    assert WRONG not in done.verified
+    approved = {d.subject for d in done.content.differences if d.kind == "approved change"}
+    silent = {name for name in done.ordered if name.startswith(f"{SILENT}-")}
+    assert approved == done.ordered.keys() - {WRONG} - silent
+    asked = {(one.subject, one.field) for review in done.reviews for one in review.astray}
+    assert asked == {(subject, field) for subject, field, _ in named}
+    assert done.content.now.astray == 3
+
+
+def test_stations_never_agreed_on_are_counted_apart(done: Round) -> None:
+    """Without a baseline all but those with a verified change; with one, none."""
+    now = done.content.now
+    assert now.unagreed == (0 if done.baseline else now.stations - len(done.verified))
+    assert sum(store.unagreed for store in done.content.stores) == now.unagreed
+    listed = [s for review in done.reviews for s in review.stores if s.store != SILENT]
+    assert sum(store.unagreed for store in listed) == now.unagreed
+
+
+def test_the_first_quarter_asks_for_a_baseline_in_one_line(demo_run: Ran, tmp_path: Path) -> None:
+    """Nobody could agree to anything before the first run: none is astray, all are counted."""
+    request = replace(demo_run.copied(tmp_path, reports=False).request, exports=None)
+    with session(request) as (database, settings):
+        content = quarter_content(database, "2026-Q3")
+        [review] = region_contents(database, settings, ["North"])
+
+    assert content.to_act_on == ()
+    assert content.now.unagreed == content.now.stations > 0
+    assert review.astray == ()
+    words = wording("GB")
+    about = [line for line in decisions(review, words) if "baseline" in line.text]
+    assert [line.count for line in about] == [words.number(sum(s.stations for s in review.stores))]
+
+
+def test_all_stores_are_approved_in_one_command(demo_run: Ran, tmp_path: Path) -> None:
+    """One command, and one line for the stores found on the same day."""
+    request = demo_run.copied(tmp_path, reports=False).request
+    args = ["audit", "--approve", "--by", BY, "--reason", "as built"]
+    where = ["--database", str(request.database)]
+    refused = CliRunner().invoke(cli, [*args, *where])
+    done = CliRunner().invoke(cli, [*args, "--all-stores", *where])
+
+    assert "--all-stores" in refused.output
+    assert done.exit_code == 0
+    assert "stores: version 1," in done.output
+    assert len(done.output.splitlines()) <= 2

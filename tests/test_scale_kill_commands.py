@@ -1,0 +1,127 @@
+"""Decisions, schedules and approvals killed at any moment: done again, all is as undisturbed."""
+
+import random
+import shutil
+import subprocess
+import sys
+import time
+from dataclasses import dataclass
+from pathlib import Path
+
+import duckdb
+import pytest
+from demo_run import SAMPLE
+from openpyxl import load_workbook
+from scale_chain import tables_of, tree_of
+from test_scale_kill import kill_when
+
+from pipeline.demo.chain import LATEST
+
+pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="a process cannot be killed -9")
+
+_PROGRAM = "from pipeline.cli import main; main()"
+_BY = "T. Aldervane"
+_TIMES = {"computed", "file_stamp", "file_taken", "report_written", "whole_run"}
+_COMMANDS = {
+    "run": ("run", "exports"),
+    "decide": ("decide", "back"),
+    "schedule": ("schedule",),
+    "approve": ("audit", "--approve", "--all-stores", "--by", _BY, "--reason", "as built"),
+}
+
+
+@dataclass(frozen=True)
+class Step:
+    """A command, the folder before it, and what it comes to where nobody disturbs it."""
+
+    words: tuple[str, ...]
+    before: Path
+    seconds: float
+    tables: dict[str, list[tuple[object, ...]]]
+    tree: dict[str, bytes]
+
+
+def started(folder: Path, words: tuple[str, ...]) -> subprocess.Popen[bytes]:
+    """Start a command in a folder."""
+    program = f"import sys; sys.path.insert(0, {str(Path(__file__).parents[1])!r}); {_PROGRAM}"
+    options = ("--database", "q.duckdb", "--out", "reports", "--rules", "rules.toml")
+    return subprocess.Popen(
+        [sys.executable, "-c", program, *words, *options],
+        cwd=folder, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
+    )  # fmt: skip
+
+
+def state_of(folder: Path) -> tuple[dict[str, list[tuple[object, ...]]], dict[str, bytes]]:
+    """Return every table but those of times, and every file."""
+    with duckdb.connect(str(folder / "q.duckdb"), read_only=True) as connection:
+        found = connection.execute("select table_name from duckdb_tables() where not temporary")
+        names = sorted({name for (name,) in found.fetchall()} - _TIMES)
+    return tables_of(folder / "q.duckdb", names), tree_of(folder / "reports")
+
+
+def approved(folder: Path) -> None:
+    """Let every change plan come back with all its changes approved."""
+    for path in sorted((folder / "reports").rglob("change-plan.xlsx")):
+        book = load_workbook(path)
+        sheet = book["Decisions"]
+        keys = [cell.value for cell in sheet[3]]
+        for row in sheet.iter_rows(min_row=5):
+            if row[keys.index("change")].value:
+                for key, value in (("decision", "approved"), ("by", _BY), ("date", LATEST)):
+                    row[keys.index(key)].value = value
+        (folder / "back").mkdir(exist_ok=True)
+        book.save(folder / "back" / f"{path.parent.name}.xlsx")
+
+
+@pytest.fixture(scope="module")
+def steps(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Step]:
+    """Go through the commands once, start to end, and keep the folder before each."""
+    home = tmp_path_factory.mktemp("commands")
+    folder = home / "work"
+    shutil.copytree(SAMPLE / "mitte", folder / "exports")
+    rules = (SAMPLE / "rules.toml").read_text(encoding="utf-8")
+    quick = f"{rules}\n[limits]\nsensitivity_draws = 0\n"
+    (folder / "rules.toml").write_text(quick, encoding="utf-8")
+    found = {}
+    for name, words in _COMMANDS.items():
+        before = shutil.copytree(folder, home / f"before {name}")
+        begun = time.monotonic()
+        assert started(folder, words).wait() == 0
+        found[name] = Step(words, before, time.monotonic() - begun, *state_of(folder))
+        if name == "run":
+            approved(folder)
+    events = found["approve"].tables["change_event"]
+    assert {"approved", "scheduled"} <= {value for row in events for value in row}
+    return found
+
+
+def killed(step: Step, folder: Path, kills: int, seed: int) -> None:
+    """Kill a command so many times at moments by chance, each followed by the command in full."""
+    chance = random.Random(seed)
+    for number in range(kills):
+        work = shutil.copytree(step.before, folder / str(number))
+        delay_s = chance.uniform(0.3, 1.0) * step.seconds
+        kill_when(started(work, step.words), work / "reports", 0, delay_s)
+        assert started(work, step.words).wait() == 0
+        tables, tree = state_of(work)
+        assert tree == step.tree
+        for name, rows in step.tables.items():
+            assert tables[name] == rows, f"{name} after a kill at {delay_s:.3f} s"
+        shutil.rmtree(work)
+
+
+@pytest.mark.parametrize("name", _COMMANDS)
+def test_a_command_killed_once_and_done_again_is_as_undisturbed(
+    name: str, steps: dict[str, Step], tmp_path: Path
+) -> None:
+    """Tables and files are those of a command that nobody killed."""
+    killed(steps[name], tmp_path, 1, 3)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", _COMMANDS)
+def test_commands_killed_many_times_are_as_undisturbed(
+    name: str, steps: dict[str, Step], tmp_path: Path
+) -> None:
+    """The same, fifteen times each."""
+    killed(steps[name], tmp_path, 15, 11)

@@ -1,0 +1,261 @@
+"""The estimator: visits, priors, posteriors, age, what is no reading, and the worked example."""
+
+import re
+from dataclasses import replace
+from datetime import datetime, timedelta
+from pathlib import Path
+
+import numpy as np
+import polars as pl
+import pytest
+from polars.testing import assert_frame_equal
+from simulate.chain import chain, last_day
+from simulate.fold import folded, known
+from simulate.setting import Setting
+
+from pipeline.estimate.assumptions import Assumptions
+from pipeline.estimate.grid import POINTS, SHARES, correlation, straying
+from pipeline.estimate.harm import frame_loss, harm
+from pipeline.estimate.portfolio import Portfolio, fit_portfolio
+from pipeline.estimate.posterior import chance_above, chance_less, estimate
+from pipeline.estimate.prior import OUTSIDE, default_prior
+from pipeline.estimate.visits import blocks, no_reading, stuck
+from pipeline.plan.worth import chance_of_gain, earning
+
+ASSUMED = Assumptions()
+NOON = datetime(2026, 9, 1, 12)
+SERIES = ["store", "station", "channel"]
+
+
+def _scans(*scans: tuple[datetime, int, int], statistic: str = "single") -> pl.DataFrame:
+    """One station on channel 11: when, readings, busy."""
+    rows = [
+        ("S", "A", 11, at, at.hour, statistic, 138.24, n, busy, 0, -80.0) for at, n, busy in scans
+    ]
+    columns = (
+        "store", "station", "channel", "scanned_at", "hour", "statistic", "dwell_ms", "readings",
+        "busy", "censored", "level_dbm",
+    )  # fmt: skip
+    return pl.DataFrame(rows, schema=columns, orient="row").cast(
+        {"scanned_at": pl.Datetime("us"), "hour": pl.Int64}
+    )
+
+
+def _known(share: float | None = None, seen_at: datetime | None = None) -> pl.DataFrame:
+    return pl.DataFrame(
+        [("S", "A", 11, share, None, seen_at)],
+        schema={
+            "store": pl.String,
+            "station": pl.String,
+            "channel": pl.Int64,
+            "wifi_share": pl.Float64,
+            "burst_dbm": pl.Float64,
+            "wifi_seen_at": pl.Datetime("us"),
+        },
+        orient="row",
+    )
+
+
+def _row(scans: pl.DataFrame, told: pl.DataFrame | None = None, as_of: datetime = NOON) -> dict:  # type: ignore[type-arg]  # a row of mixed types
+    told = _known() if told is None else told
+    found = blocks(scans, ASSUMED)
+    default = fit_portfolio(found.clear(), told, ASSUMED)
+    return estimate(found, told, default, as_of, ASSUMED).frame.row(0, named=True)
+
+
+def _many(at: datetime, visits: int, readings: int, busy: int) -> pl.DataFrame:
+    return _scans(*((at + timedelta(days=i), readings, busy) for i in range(visits)))
+
+
+def test_a_visit_ends_with_a_gap_of_six_hours() -> None:
+    """Readings five hours apart are of one visit, six hours of two."""
+    times = [NOON, NOON + timedelta(hours=5), NOON + timedelta(hours=11)]
+    found = blocks(_scans(*((at, 4, 1) for at in times)), ASSUMED)
+    assert found["visit"].to_list() == [0, 0, 1]
+    assert found["hour"].to_list() == [12, 17, 23]
+
+
+def test_the_worked_example_of_the_method() -> None:
+    """The page of code in the method gives what the program gives, and what the text says."""
+    text = (Path(__file__).parents[1] / "docs" / "method.md").read_text(encoding="utf-8")
+    code = re.search(r"```python\n(.*?)```", text, re.DOTALL)
+    assert code is not None
+    by_hand: dict[str, float] = {}
+    exec(code.group(1), by_hand)  # noqa: S102 - our own documentation
+    row = _row(_scans((NOON, 5, 1), (NOON + timedelta(minutes=10), 5, 1)))
+    assert row["busy_estimate"] == pytest.approx(by_hand["estimate"], abs=1e-6)
+    assert row["busy_low"] == pytest.approx(by_hand["low"], abs=1e-6)
+    assert row["busy_high"] == pytest.approx(by_hand["high"], abs=1e-6)
+    assert row["expected_cost"] == pytest.approx(by_hand["cost"], abs=1e-6)
+    for value in ("estimate", "low", "high"):
+        assert f"{100 * by_hand[value]:.1f} %" in text
+
+
+def test_the_interval_is_as_wide_as_the_visits_deserve() -> None:
+    """The same 60 readings: narrower in 4 visits than in 1, narrower still in 12."""
+    rows = [_row(_many(NOON, visits, 60 // visits, 6 // visits or 1)) for visits in (1, 3, 6)]
+    widths = [row["busy_high"] - row["busy_low"] for row in rows]
+    assert widths[0] > widths[1] > widths[2]
+    assert [row["visits"] for row in rows] == [1, 3, 6]
+    assert rows[0]["worth"] < rows[1]["worth"] < rows[2]["worth"] < 60
+
+
+def test_readings_within_seconds_say_less() -> None:
+    """60 readings in a second leave more doubt than 60 in an hour, and the row says so."""
+    moment = _row(_scans(*((NOON + timedelta(milliseconds=20 * i), 1, i < 6) for i in range(60))))
+    hour = _row(_scans(*((NOON + timedelta(seconds=50 * i), 1, i < 6) for i in range(60))))
+    assert moment["moment"]
+    assert not hour["moment"]
+    assert moment["busy_high"] - moment["busy_low"] > hour["busy_high"] - hour["busy_low"]
+    assert moment["worth"] < hour["worth"]
+
+
+def test_with_age_a_scan_turns_into_the_prior() -> None:
+    """A channel heard free drifts to the prior, never beyond, and its interval widens."""
+    scan = _many(NOON, 2, 30, 0)
+    rows = [_row(scan, as_of=NOON + timedelta(days=d)) for d in (2, 180, 720, 36_500)]
+    estimates = [row["busy_estimate"] for row in rows]
+    prior = float(default_prior(OUTSIDE) @ POINTS)
+    assert estimates == sorted(estimates)
+    assert estimates[0] < 0.02
+    assert estimates[-1] == pytest.approx(prior, abs=1e-4)
+    assert rows[1]["busy_high"] > rows[0]["busy_high"]
+
+
+def test_an_old_wifi_survey_turns_into_no_survey() -> None:
+    """A survey of the day sets the figure; one of a century ago says nothing."""
+    empty = _scans((NOON, 1, 0)).clear()
+    fresh = _row(empty, _known(0.5, NOON))
+    old = _row(empty, _known(0.5, datetime(1926, 9, 1)))
+    assert fresh["source"] == old["source"] == "inferred"
+    assert fresh["busy_estimate"] > 0.3
+    assert old["busy_estimate"] == pytest.approx(float(default_prior(OUTSIDE) @ POINTS), abs=1e-3)
+
+
+def test_no_evidence_no_number() -> None:
+    """Neither scanned nor surveyed: no figure; a plan may reckon with the cost of the prior."""
+    row = _row(_scans((NOON, 1, 0)).clear())
+    assert row["source"] == "absent"
+    assert {row[c] for c in ("busy_estimate", "busy_low", "busy_high")} == {None}
+    assert row["expected_cost"] > 0
+    assert row["readings"] == 0
+
+
+def test_a_censored_reading_is_busy() -> None:
+    """Over the scale of the radio is loud, not missing."""
+    scan = _scans((NOON, 10, 0)).with_columns(pl.lit(3, pl.Int64).alias("censored"))
+    assert _row(scan)["busy_estimate"] == _row(_scans((NOON, 10, 3)))["busy_estimate"]
+
+
+def test_maxima_are_not_taken_for_shares() -> None:
+    """76 % of maxima over 138 ms busy is a share of a few per cent, not of 76."""
+    plain, maxima = _row(_scans((NOON, 30, 23))), _row(_scans((NOON, 30, 23), statistic="max"))
+    assert plain["busy_estimate"] > 0.4
+    assert maxima["busy_low"] < 0.02 < maxima["busy_high"] < 0.3
+
+
+def test_means_are_bounded_by_their_power() -> None:
+    """A louder mean is a busier channel; one at the noise is a quiet one."""
+    levels = [
+        _row(_scans((NOON, 10, 0), statistic="mean").with_columns(pl.lit(x).alias("level_dbm")))
+        for x in (-95.0, -80.0, -60.0)
+    ]
+    estimates = [row["busy_estimate"] for row in levels]
+    assert estimates == sorted(estimates)
+    assert estimates[0] < 0.05
+    assert estimates[2] > 0.15
+
+
+def test_what_is_no_reading() -> None:
+    """Sentinels, and scans that answer the same on every channel."""
+    levels = pl.DataFrame({"level_dbm": [-128.0, 0.0, 255.0, -75.0, None]})
+    assert levels.select(no_reading())["no_reading"].to_list() == [True, True, True, False, True]
+    scan = [("S", station, NOON, channel) for station in "AB" for channel in range(11, 16)]
+    scans = pl.DataFrame(
+        scan, schema=["store", "station", "scanned_at", "channel"], orient="row"
+    ).with_columns(
+        pl.when(pl.col("station") == "A").then(-30.0).otherwise(-90.0 + pl.col("channel"))
+        .alias("level_dbm")
+    )  # fmt: skip
+    assert stuck(scans)["station"].to_list() == ["A"]
+
+
+@pytest.mark.parametrize("spread", [0.3, 0.8, 2.0])
+def test_parts_are_right_on_average(spread: float) -> None:
+    """However far parts stray, the mean of their shares is that of the whole."""
+    middle = (SHARES > 0.001) & (SHARES < 0.9)
+    assert straying(spread) @ SHARES == pytest.approx(SHARES, abs=0.01)  # the grid ends at 99 %
+    assert (straying(spread) @ SHARES)[middle] == pytest.approx(SHARES[middle], rel=1e-6)
+    assert 0 < correlation(spread) < 1
+
+
+def test_no_result_rests_on_order_or_company() -> None:
+    """Rows in any order, stores alone or together: the same portfolio and the same figures."""
+    setting = Setting("small", stores=4)
+    made = chain(setting, 1)
+    told = known(made.truth)
+    found = blocks(folded(made.readings), ASSUMED)
+    portfolio = fit_portfolio(found, told, ASSUMED)
+    mixed = blocks(folded(made.readings.sample(fraction=1, shuffle=True, seed=5)), ASSUMED)
+    shuffled = told.sample(fraction=1, shuffle=True, seed=6)
+    assert fit_portfolio(mixed, shuffled, ASSUMED) == portfolio
+    day = last_day(setting)
+    whole = estimate(found, told, portfolio, day, ASSUMED).frame
+    assert_frame_equal(estimate(mixed, shuffled, portfolio, day, ASSUMED).frame, whole)
+    one = pl.col("store") == "S0002"
+    alone = estimate(found.filter(one), told.filter(one), portfolio, day, ASSUMED).frame
+    assert_frame_equal(alone, whole.filter(one), check_exact=True)
+    assert Portfolio.from_json(portfolio.to_json()) == portfolio
+
+
+def test_chances_are_read_off_the_posterior() -> None:
+    """A chance above a limit is the weight above it; of two alike, either is less as often."""
+    weights = np.zeros((2, POINTS.size))
+    weights[0, 0] = weights[0, 50] = 0.5
+    weights[1, 50] = 1.0
+    assert chance_above(weights, 0.001).tolist() == [0.5, 1.0]
+    assert chance_above(weights, 0.9).tolist() == [0.0, 0.0]
+    assert chance_less(weights, weights).tolist() == [0.5, 0.5]
+    assert chance_less(weights[:1], weights[1:]).tolist() == [0.75]
+
+
+def test_interference_below_the_threshold_harms_by_its_level() -> None:
+    """-77 dBm spoils what a label at -80 dBm says; -95 dBm does not. By the standard's PER."""
+    assert frame_loss(-77.0) == pytest.approx(0.3, abs=0.01)  # 127 octets at -3 dB: all lost
+    assert frame_loss(-95.0) < 1e-9
+    assert harm({-95.0: 90, -77.0: 10, -60.0: 5}, -75.0) == pytest.approx(0.03, abs=0.001)
+    assert harm({-60.0: 5}, -75.0) is None
+
+
+def test_a_move_must_gain_with_some_certainty() -> None:
+    """A better estimate alone moves nobody; one that is sure does."""
+    one = [[0.12, 0.08], [0.5, 0.01]]
+    sure = {0: 0.7, 1: 0.99}
+    found = earning(one, {}, [0, 0], lambda i, _: sure[i])
+    assert found.choice == (0, 1)
+    assert earning(one, {}, [0, 0], lambda i, _: sure[i], least=0.5).choice == (1, 1)
+
+
+def test_chance_of_gain_counts_own_traffic() -> None:
+    """Equal air is even odds; own stations on the new channel turn them."""
+    assert chance_of_gain((2.0, 18.0, 0.0), (2.0, 18.0, 0.0)) == 0.5
+    assert chance_of_gain((2.0, 18.0, 0.0), (2.0, 18.0, 0.0 + 1e-9)) == pytest.approx(0.5, abs=1e-3)
+    assert chance_of_gain((2.0, 18.0, 0.1), (2.0, 18.0, 0.0)) > 0.75
+    assert chance_of_gain((20.0, 80.0, 0.0), (1.0, 99.0, 0.0)) > 0.999
+
+
+def test_the_prior_weighs_little_once_there_are_series() -> None:
+    """A heavier default prior changes one store's figures more than it does sixty stores'."""
+    shifts = []
+    for stores in (1, 20):
+        setting = Setting("small", stores=stores)
+        made = chain(setting, 2)
+        found, told = blocks(folded(made.readings), ASSUMED), known(made.truth)
+        means = []
+        for weight in (3.0, 30.0):
+            assumed = replace(ASSUMED, prior_series=weight)
+            portfolio = fit_portfolio(found, told, assumed)
+            frame = estimate(found, told, portfolio, last_day(setting), assumed).frame
+            means.append(frame["busy_estimate"])
+        shifts.append(float((means[0] - means[1]).abs().mean()))  # type: ignore[arg-type]  # a float
+    assert shifts[1] < shifts[0]
