@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from datetime import date, datetime
 from enum import StrEnum
+from typing import Protocol
 
 ANYWHERE = "*"  # stands for no one store, or no one region
 
@@ -27,6 +28,15 @@ class StoreStanding(StrEnum):
     UNDER_WAY = "under_way"
     DONE = "done"
     NOTHING = "nothing"
+
+
+class OfRegion(Protocol):
+    """A row of a region."""
+
+    @property
+    def region(self) -> str:
+        """The region's name, or `ANYWHERE`."""
+        ...
 
 
 @dataclass(frozen=True, slots=True)

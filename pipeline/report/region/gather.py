@@ -3,7 +3,6 @@
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
-from operator import attrgetter
 from typing import TypeVar
 
 from pipeline.database import Database
@@ -12,8 +11,7 @@ from pipeline.report.rule_book import RuleBook, rule_book
 from pipeline.settings import Deadline, Settings
 from pipeline.wording import wording
 
-Line = TypeVar("Line")
-_region_of = attrgetter("region")
+Line = TypeVar("Line", bound=content.OfRegion)
 
 
 def region_contents(
@@ -24,7 +22,7 @@ def region_contents(
     def read(kind: type[Line], name: str) -> Mapping[str, tuple[Line, ...]]:
         found: dict[str, list[Line]] = defaultdict(list)
         for line in database.records(kind, "report", name):
-            found[_region_of(line)].append(line)
+            found[line.region].append(line)
         return defaultdict(tuple, {region: tuple(lines) for region, lines in found.items()})
 
     as_of = database.value("report", "day")
