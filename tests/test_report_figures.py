@@ -6,7 +6,7 @@ from itertools import combinations, pairwise
 from pathlib import Path
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 from report_stores import extremes, invented_database
 
@@ -129,6 +129,7 @@ def stations_at(points: Sequence[tuple[float | None, float | None]]) -> list[Pla
 metres = st.one_of(st.none(), st.floats(-500, 500, allow_nan=False))
 
 
+@example([(None, None)] * 24 + [(0.0, 0.0)])  # two full rows at the foot
 @given(st.lists(st.tuples(metres, metres), min_size=1, max_size=40))
 def test_marks_stand_inside_and_apart(points: list[tuple[float | None, float | None]]) -> None:
     """Every station is placed once, inside the drawing, and no mark covers another's."""

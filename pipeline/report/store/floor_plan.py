@@ -271,15 +271,15 @@ def _strip(names: Sequence[str], area: Box) -> tuple[Mapping[str, _Point], Box]:
     """Place stations without coordinates in rows at the foot; return the area left."""
     if not names:
         return {}, area
-    rows = ceil(len(names) / max(1, int(area.w // CELL_W)))
-    height = rows * CELL_H
+    across = max(1, int(area.w // CELL_W))
+    height = ceil(len(names) / across) * CELL_H
     foot = Box(area.x, area.bottom - height, area.w, height)
-    return _rows(names, foot), Box(area.x, area.y, area.w, max(1.0, area.h - height))
+    return _rows(names, foot, across), Box(area.x, area.y, area.w, max(1.0, area.h - height))
 
 
-def _rows(names: Sequence[str], area: Box) -> Mapping[str, _Point]:
+def _rows(names: Sequence[str], area: Box, most: int | None = None) -> Mapping[str, _Point]:
     wanted = (len(names) * area.w / max(area.h, 1.0) * CELL_H / CELL_W) ** 0.5
-    columns = max(1, min(ceil(wanted), len(names)))
+    columns = max(1, min(ceil(wanted), len(names), most or len(names)))
     lines = ceil(len(names) / columns)
     return {
         name: (
