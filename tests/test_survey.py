@@ -1,5 +1,6 @@
 """Survey: evidence per channel and who hears whom, against independent arithmetic."""
 
+from collections import Counter
 from collections.abc import Iterator
 from datetime import date, datetime, timedelta
 from math import log10
@@ -11,6 +12,8 @@ import pytest
 from scipy import stats
 
 from pipeline.database import Database, open_database
+from pipeline.plan.stores import plan
+from pipeline.progress import Silent
 from pipeline.settings import load_settings
 from pipeline.survey.evidence import survey
 
@@ -67,7 +70,7 @@ def _scan(
     quiet: bool = True,
     clock: str = "store",
 ) -> None:
-    for level_dbm in levels_dbm:
+    for level_dbm, readings in Counter(levels_dbm).items():  # as ingest folds them
         _add(
             database,
             "ed_reading",
@@ -79,7 +82,7 @@ def _scan(
             level_dbm=level_dbm,
             statistic="single",
             own_quiet=quiet,
-            readings=1,
+            readings=readings,
         )
 
 
@@ -278,12 +281,50 @@ def test_without_its_readings_a_channel_is_no_better(database: Database) -> None
     full = _evidence(database, 11)
     database.connection.execute("delete from ed_reading")
     none = _evidence(database, 11)
-    _scan(database, [0.0] * 40, channel=11)
+    _scan(database, [-20.0] * 40, channel=11)
     loud = _evidence(database, 11)
 
     assert none["expected_cost"] > full["expected_cost"]
     assert loud["expected_cost"] > none["expected_cost"]
     assert loud["busy_estimate"] > 0.5
+
+
+_FREE = [-94.0] * 60
+_SOME = [-94.0] * 54 + [-50.0] * 6
+
+
+def _moves(database: Database) -> list[tuple[str, int]]:
+    survey(database, SETTINGS)
+    plan(database, SETTINGS, Silent())
+    return database.connection.execute("select station, to_channel from move").fetchall()
+
+
+@pytest.mark.parametrize("visits", [1, 4])
+@pytest.mark.parametrize("here", [_FREE, _SOME])
+@pytest.mark.parametrize(
+    "lost",
+    [
+        "delete from ed_reading where channel = 11",
+        "update ed_reading set level_dbm = -128 where channel = 11",  # what radios put for errors
+        "update ed_reading set level_dbm = 0 where channel = 11",
+    ],
+)
+def test_losing_a_channels_readings_never_draws_a_station_to_it(
+    database: Database, visits: int, here: list[float], lost: str
+) -> None:
+    """Its readings taken out or turned into errors, the channel is unknown and nobody moves."""
+    for channel in (11, 15, 20, 25):
+        _add(database, "permitted_channel", store="S", channel=channel)
+    for day in range(visits):
+        for channel, levels_dbm in ((15, here), (20, _SOME), (25, _SOME), (11, _FREE)):
+            _scan(database, levels_dbm, channel=channel, at=SCANNED - timedelta(days=day))
+    moved = _moves(database)
+    database.connection.execute(lost)
+
+    assert ("A", 11) not in _moves(database)
+    assert _evidence(database, 11)["source"] == "absent"
+    # With four visits of readings it is the place to go to, unless A's own channel is free too.
+    assert (("A", 11) in moved) == (here is _SOME and visits == 4)
 
 
 def test_measured_levels_count_before_the_model_and_both_ways(database: Database) -> None:

@@ -1,0 +1,150 @@
+"""Published figures, held against what is decided: survey, plan and clear air of a small store."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from datetime import date, datetime, timedelta
+from pathlib import Path
+
+import pytest
+
+from pipeline.database import Database, open_database
+from pipeline.plan.stores import plan
+from pipeline.progress import Silent
+from pipeline.settings import load_settings
+from pipeline.survey.evidence import survey
+
+DAY = date(2026, 9, 30)
+NOON = datetime(2026, 9, 30, 12)
+SETTINGS = load_settings()
+VISITS = 10
+OCTET_US, EXCHANGE_US = 32, 6880  # 250 kbit/s, 6.5; a whole exchange of 127 octets, recomputed
+
+
+@pytest.fixture
+def database(tmp_path: Path) -> Iterator[Database]:
+    """An empty database on DAY with the limits that ship."""
+    with open_database(tmp_path / "q.duckdb") as opened:
+        opened.connection.execute("insert into this_run values ('r', ?)", [DAY])
+        opened.connection.executemany(
+            "insert into setting values (?, ?)", [list(kv) for kv in SETTINGS.limits.items()]
+        )
+        yield opened
+
+
+def _stations(database: Database, on: Mapping[str, int], permitted: Sequence[int]) -> None:
+    for channel in permitted:
+        database.connection.execute("insert into permitted_channel values ('S', ?)", [channel])
+    for station, channel in on.items():
+        database.connection.execute(
+            "insert into station_seen (store, station, seen_on, floor, channel, tx_power_dbm)"
+            " values ('S', ?, ?, 0, ?, 0)",
+            [station, DAY - timedelta(days=60), channel],
+        )
+
+
+def _scans(database: Database, station: str, channel: int, levels: Mapping[float, int]) -> None:
+    """Scan a channel on VISITS days; each time so many readings of each level in dBm."""
+    for day in range(VISITS):
+        for level_dbm, readings in levels.items():
+            database.connection.execute(
+                "insert into ed_reading values ('S', ?, ?, 'store', ?, ?, 'single', .128, true, ?)",
+                [station, NOON - timedelta(days=day), channel, level_dbm, readings],
+            )
+
+
+def _moves(database: Database) -> list[tuple[str, int]]:
+    survey(database, SETTINGS)
+    plan(database, SETTINGS, Silent())
+    return database.connection.execute("select station, to_channel from move").fetchall()
+
+
+@pytest.mark.parametrize(("level_dbm", "moves"), [(-76.0, []), (-74.0, [("A", 25)])])
+def test_only_what_stops_a_clear_channel_assessment_moves_a_station(
+    database: Database, level_dbm: float, moves: list[tuple[str, int]]
+) -> None:
+    """Busy is above -75 dBm: IEEE 802.15.4-2006, 6.9.9, 10 dB above a sensitivity of -85 dBm."""
+    _stations(database, {"A": 15}, (15, 25))
+    _scans(database, "A", 15, {level_dbm: 60})
+    _scans(database, "A", 25, {-94.0: 60})
+
+    assert _moves(database) == moves
+
+
+@pytest.mark.parametrize(("level_dbm", "moves"), [(-68.0, []), (-60.0, [("A", 26)])])
+def test_a_wifi_network_counts_by_the_power_within_the_channel(
+    database: Database, level_dbm: float, moves: list[tuple[str, int]]
+) -> None:
+    """2 MHz take a tenth of 20 MHz, -10 dB: -68 dBm is -78 there, -60 is -70 (recomputed).
+
+    Wi-Fi 6 (2437 MHz, IEEE 802.11) lies over channel 17 (2435 MHz) and not over 26 (2480 MHz).
+    """
+    _stations(database, {"A": 17}, (17, 26))
+    database.connection.execute(
+        "insert into wifi_seen (store, seen_on, network, wifi_channel, width_mhz, level_dbm,"
+        " utilisation_pct) values ('S', ?, 'w', 6, 20, ?, 80)",
+        [DAY, level_dbm],
+    )
+
+    assert _moves(database) == moves
+
+
+def test_own_neighbours_take_the_air_time_of_the_standard(database: Database) -> None:
+    """500 labels, 40 updates of 2000 octets in 4 hours: 9 to 19 % of B's time, by symbols.
+
+    At least the octets at 250 kbit/s; at most 20 whole exchanges of full frames of 100 octets.
+    """
+    _stations(database, {"A": 15, "B": 15}, (15, 25))
+    for station in "AB":
+        for channel in (15, 25):
+            _scans(database, station, channel, {-94.0: 60})
+    database.connection.execute(
+        "insert into heard_seen (store, station, neighbour, seen_on, level_dbm)"
+        " values ('S', 'A', 'B', ?, -40)",
+        [DAY],
+    )
+    database.connection.executemany(
+        "insert into label_seen (store, label, seen_on, station, updates_per_day, payload_octets)"
+        " values ('S', ?, ?, ?, 40, 2000)",
+        [(f"{station}{n}", DAY, station) for station in "AB" for n in range(500)],
+    )
+
+    moves = _moves(database)
+
+    updates_per_us = 500 * 40 / (4 * 3600e6)
+    least, most = 2000 * OCTET_US * updates_per_us, 20 * EXCHANGE_US * updates_per_us
+    aired = database.connection.execute(
+        "select clear_air / (1 - busy_estimate) from clear_air_now order by station"
+    ).fetchall()
+    assert len(aired) == 2
+    for (free_of_own,) in aired:
+        assert 1 - most <= free_of_own <= 1 - least
+    assert [channel for _, channel in moves] == [25]  # one of the two leaves the other alone
+
+
+def test_an_estimate_is_no_bound(database: Database) -> None:
+    """3,460 readings tell 10 % to a tenth of it (ITU-R SM.1880, recomputed), if independent.
+
+    In 8 stores whose visits are all alike the visits are found to stray little, and what is printed
+    is within a quarter of that, not at the end of an interval.
+    """
+    for number in range(8):
+        database.connection.execute(
+            "insert into station_seen (store, station, seen_on, floor, channel)"
+            " values (?, 'A', ?, 0, 15)",
+            [f"S{number}", DAY - timedelta(days=60)],
+        )
+    _scans(database, "A", 15, {-60.0: 35, -94.0: 311})
+    database.connection.execute(
+        "insert into ed_reading by name select e.* replace ('S' || n as store)"
+        " from ed_reading e, range(8) r(n)"
+    )
+    survey(database, SETTINGS)
+
+    rows = database.connection.execute(
+        "select e.busy_estimate, busy_low, busy_high, clear_air"
+        " from ed_evidence e join clear_air_now using (store, station, channel)"
+    ).fetchall()
+    assert len(rows) == 8
+    for estimate, low, high, clear in rows:
+        assert estimate == pytest.approx(35 / 346, abs=0.0025)
+        assert low < estimate - 0.01 < estimate + 0.01 < high
+        assert clear == pytest.approx(311 / 346, abs=0.0025)
