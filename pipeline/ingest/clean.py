@@ -33,11 +33,16 @@ _STATEMENTS: Mapping[str, str] = MappingProxyType(
 
 @dataclass(frozen=True, slots=True)
 class CleanedTable:
-    """What is known of a table once it is cleaned. `said` is how it was read, in words."""
+    """What is known of a table once it is cleaned.
+
+    `rows_partly` are good rows with a cell that could not be read; `said` is how the table was
+    read, in words.
+    """
 
     mapped: Mapped
     rows_read: int
     rows_good: int
+    rows_partly: int
     exported_on: date | None
     said: str
 
@@ -46,6 +51,7 @@ class CleanedTable:
 class _RowCount:
     rows: int
     good: int
+    partly: int
 
 
 def clean(
@@ -145,7 +151,7 @@ def _judge(
             )
     counted = _row_count(database)
     said = "; ".join(filter(None, (table.said, notation.said(), mapped.left_aside)))
-    return CleanedTable(mapped, counted.rows, counted.good, exported_on, said)
+    return CleanedTable(mapped, counted.rows, counted.good, counted.partly, exported_on, said)
 
 
 def _row_count(database: Database) -> _RowCount:

@@ -91,7 +91,7 @@ def _load(database: Database, table: DeliveredTable, cleaned: CleanedTable) -> E
         name = "load_plain_labels" if plain else _STATEMENTS[kind]
         loaded = database.value("ingest", name)
         newest = database.value("ingest", "newest_seen")
-    if good < cleaned.rows_read:
+    if good < cleaned.rows_read or cleaned.rows_partly:
         _quarantine(database, table, cleaned)
     outcome = ExportFile(
         file=table.file,
@@ -130,6 +130,7 @@ def _load_readings(database: Database, good: int, *, wide: bool) -> int:
 
 
 def _quarantine(database: Database, table: DeliveredTable, cleaned: CleanedTable) -> None:
+    """Keep the rows that could not be taken, and the cells of the others that could not be read."""
     headings = {column.field: column.heading for column in cleaned.mapped.columns}
     headings["more"] = "beyond the headings"
     frame = pl.DataFrame(
@@ -146,7 +147,10 @@ def _quarantine(database: Database, table: DeliveredTable, cleaned: CleanedTable
         "most": QUARANTINE_MOST,
     }
     with database.lent("field_heading", frame):
-        database.run("ingest", "quarantine", place)
+        if cleaned.rows_good < cleaned.rows_read:
+            database.run("ingest", "quarantine", place)
+        if cleaned.rows_partly:
+            database.run("ingest", "quarantine_cells", place)
 
 
 def _release_mended(database: Database, cleaned: CleanedTable) -> None:

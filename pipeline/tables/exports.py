@@ -80,6 +80,23 @@ class QuarantinedRow:
     text: str = column("the original cells, as a JSON object from heading to text")
 
 
+@table("quarantined_cell", watched=True, since=3)
+class QuarantinedCell:
+    """A cell that could not be read, of a row that stands without it."""
+
+    file: str = column("as in export_file")
+    sha256: str = column("as in export_file")
+    store: str = column("store of the row")
+    line: int = column("line of a text or row of a sheet; 1 is the first", sql="bigint")
+    field: str = column("field of the export, such as 'floor'")
+    heading: str = column("the file's own heading of the column")
+    problem: str = column("the problem's name, such as 'floor-unreadable'")
+    reason: str = column("what is wrong, with the cell's text")
+    advice: str = column("what to do")
+    text: str = column("the cell, as written")
+    cells: int = column("how many cells of this column and problem it stands for", sql="bigint")
+
+
 @table("store_seen")
 class StoreSeen:
     """What a stores export said about a store on a day: a set, no row twice."""

@@ -21,7 +21,8 @@ with typed as (
 ), judged as (   -- a cell of blanks or `n/a` is an empty one; asking costs, so it is asked last
     select *, coalesce(row_fault is null and store is not null and label is not null
         and seen_on is not null
-        and case when level_cell is null or level_dbm between -130 and 0 then true
+        and case when level_cell is null
+                or (level_dbm between -130 and 0 and level_dbm not in (-128, 0)) then true
             else said(level_cell) is null end
         and case when heard_cell is null or stations_heard between 0 and 10000 then true
             else said(heard_cell) is null end
@@ -35,13 +36,19 @@ with typed as (
             else said(payload_cell) is null end
         and case when channels_cell is null or channels is not null then true
             else said(channels_cell) is null end
-        and not ($suspect and damaged(concat_ws(' ', store, label, station))), false) as good
+        and not ($suspect and damaged(concat_ws(' ', store, label, station))), false) as sane
     from typed
-)
-select line_number, store, label, seen_on, station, level_dbm, stations_heard, success_pct,
-    last_heard_on, updates_per_day, payload_octets, channels, good,
+)   -- a label without its key is none; of any other, what cannot be is not known
+select line_number, store, label, seen_on, if(sane, station, sound(station)) as station,
+    case when level_dbm between -130 and 0 and level_dbm not in (-128, 0) then level_dbm end
+        as level_dbm,
+    within(stations_heard, 0, 10000) as stations_heard, within(success_pct, 0, 100) as success_pct,
+    last_heard_on, within(updates_per_day, 0, 100000) as updates_per_day,
+    within(payload_octets, 0, 100000000) as payload_octets, channels,
+    sane or coalesce(row_fault is null and store is not null and label is not null
+        and seen_on is not null and not damaged(store) and not damaged(label), false) as good,
     case when row_fault is not null then [wrong(row_fault, '', beyond)]
-        when not good then list_filter([
+        when not sane then list_filter([
         case when store is null then wrong('key-missing', 'store', '') end,
         case when label is null then wrong('key-missing', 'label', '') end,
         case when seen_on is null then wrong('date-unreadable', 'seen_on', seen_cell) end,
@@ -50,6 +57,8 @@ select line_number, store, label, seen_on, station, level_dbm, stations_heard, s
         case when damaged(station) then wrong('text-damaged', 'station', station) end,
         case when said(level_cell) is null then null
             when level_dbm is null then wrong('level-not-a-number', 'level_dbm', level_cell)
+            when level_dbm in (-128, 0, 127, 255)
+                then wrong('no-measurement', 'level_dbm', level_cell)
             when not level_dbm between -130 and 0
                 then wrong('level-impossible', 'level_dbm', level_cell) end,
         case when said(heard_cell) is not null

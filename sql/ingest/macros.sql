@@ -242,9 +242,18 @@ create or replace temp macro as_channels(written) as
 -- name: wrong
 -- One thing wrong with a row: the problem's name, the field, and what the cell said.
 create or replace temp macro wrong(problem, field, cell) as
-    {'problem': problem, 'field': field, 'cell': left(coalesce(cell, ''), 120)};
+    {'problem': problem, 'field': field, 'cell': coalesce(cell, '')};
+
+-- name: within
+-- A number that can be; null where it lies outside of what is possible.
+create or replace temp macro within(number, least, most) as
+    case when number between least and most then number end;
 
 -- name: damaged
 -- Whether a text holds a character that could not be decoded, or a control character.
 create or replace temp macro damaged(written) as
     regexp_matches(written, '[\x{FFFD}\x00-\x08\x0b\x0c\x0e-\x1f\x7f]');
+
+-- name: sound
+-- A text of which every character could be decoded; null where it is damaged.
+create or replace temp macro sound(written) as case when not damaged(written) then written end;

@@ -16,7 +16,7 @@ with judged as (
     select *, if(nth > $most, of_these - $most, 1) as rows from bad where nth <= $most + 1
 ), worded as (
     select p.n, p.problem, replace(replace(s.reason, '{heading}', coalesce(h.heading, p.field)),
-            '{cell}', p.cell) as reason, s.advice, p.place
+            '{cell}', left(p.cell, 120)) as reason, s.advice, p.place
     from (select n, unnest(problems, recursive := true),
         generate_subscripts(problems, 1) as place from kept) p
     join problem_sentence s on s.problem = p.problem
@@ -40,6 +40,30 @@ select $file as file, $sha256 as sha256, k.store, k.line, k.rows, k.problems[1].
     s.advice, t.cells as text
 from kept k join sentences s on s.n = k.n join texts t on t.n = k.n
 order by k.line;
+
+-- name: quarantine_cells
+-- Put the cells of good rows that could not be read into quarantine; their rows stand without them.
+-- Beyond $most cells of one problem in a column, one entry stands for all the rest.
+insert into quarantined_cell by name
+with unread as (
+    select n, store, line, unnest(problems, recursive := true)
+    from (select rowid as n, *, coalesce(line_number, $first_line + rowid) as line
+        from cleaned where good and problems is not null)
+), counted as (
+    select *, row_number() over (partition by field, problem order by n) as nth,
+        count(*) over (partition by field, problem) as of_these
+    from unread
+)
+select $file as file, $sha256 as sha256, c.store, c.line, c.field,
+    coalesce(h.heading, c.field) as heading, c.problem,
+    replace(replace(s.reason, '{heading}', coalesce(h.heading, c.field)), '{cell}', left(c.cell, 120))
+        as reason, s.advice, c.cell as text, if(nth > $most, of_these - $most, 1) as cells
+from counted c
+join problem_sentence s on s.problem = c.problem
+left join (select field, min(heading) as heading from field_heading group by field) h
+    on h.field = c.field
+where nth <= $most + 1
+order by c.line, c.n, h.heading;
 
 -- name: forget_refused_rows
 -- Delete the entries of a refused file: it is tried again, or other content replaces it.

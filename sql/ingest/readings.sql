@@ -30,18 +30,19 @@ with typed as (
 ), judged as (
     select *, coalesce(row_fault is null and store is not null and station is not null
         and scanned_at between timestamp '1990-01-01' and timestamp '2200-01-01'
-        and channel between 11 and 26 and level_dbm between -130 and 0 and statistic is not null
-        and case when dwell_cell is null or dwell_ms between 0 and 86400000 then true
-            else filled(dwell_cell) is null end
+        and channel between 11 and 26 and level_dbm between -130 and 40
+        and (unit = 'raw' or level_dbm not in (-128, 0)) and statistic is not null
+        and not ($suspect and (damaged(store) or damaged(station))), false) as good,
+        case when dwell_cell is null or dwell_ms between 0 and 86400000 then true
+            else said(dwell_cell) is null end
         and case when quiet_cell is null or own_quiet is not null then true
-            else filled(quiet_cell) is null end
-        and not ($suspect and (damaged(store) or damaged(station))), false) as good
+            else said(quiet_cell) is null end as sane
     from levelled
 )
-select line_number, store, station, scanned_at, clock, channel, level_dbm, statistic, dwell_ms,
-    own_quiet, good,
+select line_number, store, station, scanned_at, clock, channel, level_dbm, statistic,
+    within(dwell_ms, 0, 86400000) as dwell_ms, own_quiet, good,
     case when row_fault is not null then [wrong(row_fault, '', beyond)]
-        when not good then list_filter([
+        when not (good and sane) then list_filter([
         case when store is null then wrong('key-missing', 'store', '') end,
         case when station is null then wrong('key-missing', 'station', '') end,
         case when damaged(store) then wrong('text-damaged', 'store', store) end,
@@ -59,13 +60,15 @@ select line_number, store, station, scanned_at, clock, channel, level_dbm, stati
                 then wrong('level-off-scale', 'level', level_cell)
             when unit = 'raw' and level_dbm is null
                 then wrong('scale-unknown', 'scale', coalesce(scale_cell, zero_cell))
-            when not level_dbm between -130 and 0
-                then wrong('level-impossible', 'level', level_cell) end,
+            when unit <> 'raw' and level_dbm in (-128, 0, 127, 255)
+                then wrong('no-measurement', 'level', level_cell)
+            when not level_dbm between -130 and 40
+                then wrong('reading-impossible', 'level', level_cell) end,
         case when statistic is null
             then wrong('statistic-unknown', 'statistic', statistic_cell) end,
-        case when filled(dwell_cell) is not null and not coalesce(dwell_ms between 0 and 86400000, false)
+        case when said(dwell_cell) is not null and not coalesce(dwell_ms between 0 and 86400000, false)
             then wrong('dwell-impossible', 'dwell_ms', dwell_cell) end,
-        case when filled(quiet_cell) is not null and own_quiet is null
+        case when said(quiet_cell) is not null and own_quiet is null
             then wrong('yes-no-unreadable', 'own_quiet', quiet_cell) end
     ], lambda p: p is not null) end as problems
 from judged;
@@ -115,23 +118,23 @@ with written as (
         len(levels) >= 8 and list_min(list_transform(levels, lambda r: r.level_dbm)) >= $cca_dbm
             and list_min(list_transform(levels, lambda r: r.level_dbm))
                 = list_max(list_transform(levels, lambda r: r.level_dbm)) as stuck,
-        list_filter(levels, lambda r: not coalesce(r.level_dbm between -130 and 0, false)) as off
+        list_filter(levels, lambda r: r.level_dbm between -130 and 40
+            and (unit = 'raw' or r.level_dbm not in (-128, 0))) as taken
     from levelled
 ), decided as (
     select *, coalesce(row_fault is null and store is not null and station is not null
         and scanned_at between timestamp '1990-01-01' and timestamp '2200-01-01'
-        and len(levels) > 0 and len(off) = 0 and not coalesce(stuck, false)
-        and statistic is not null
-        and (dwell_cell is null or dwell_ms between 0 and 86400000)
-        and (quiet_cell is null or own_quiet is not null)
-        and not ($suspect and (damaged(store) or damaged(station))), false) as good
+        and len(taken) > 0 and not coalesce(stuck, false) and statistic is not null
+        and not ($suspect and (damaged(store) or damaged(station))), false) as good,
+        len(taken) = len(levels) and (dwell_cell is null or dwell_ms between 0 and 86400000)
+            and (quiet_cell is null or own_quiet is not null) as sane
     from judged
 )
 select line_number, store, station, scanned_at, clock,
-    list_transform(levels, lambda r: {'channel': r.channel, 'level_dbm': r.level_dbm}) as levels,
-    statistic, dwell_ms, own_quiet, good,
+    list_transform(taken, lambda r: {'channel': r.channel, 'level_dbm': r.level_dbm}) as levels,
+    statistic, within(dwell_ms, 0, 86400000) as dwell_ms, own_quiet, good,
     case when row_fault is not null then [wrong(row_fault, '', beyond)]
-        when not good then list_concat(list_filter([
+        when not (good and coalesce(sane, false)) then nullif(list_concat(list_filter([
         case when store is null then wrong('key-missing', 'store', '') end,
         case when station is null then wrong('key-missing', 'station', '') end,
         case when damaged(store) then wrong('text-damaged', 'store', store) end,
@@ -147,16 +150,20 @@ select line_number, store, station, scanned_at, clock,
                 then wrong('scale-unknown', 'scale', coalesce(scale_cell, zero_cell)) end,
         case when statistic is null
             then wrong('statistic-unknown', 'statistic', statistic_cell) end,
-        case when dwell_cell is not null and not coalesce(dwell_ms between 0 and 86400000, false)
+        case when said(dwell_cell) is not null and not coalesce(dwell_ms between 0 and 86400000, false)
             then wrong('dwell-impossible', 'dwell_ms', dwell_cell) end,
-        case when quiet_cell is not null and own_quiet is null
+        case when said(quiet_cell) is not null and own_quiet is null
             then wrong('yes-no-unreadable', 'own_quiet', quiet_cell) end
     ], lambda p: p is not null),
-    list_transform(list_filter(off, lambda r: r.number is null or r.level_dbm is not null
-        or (unit = 'raw' and not coalesce(r.number between 0 and 255, true))),
-        lambda r: wrong(case when r.number is null then 'level-not-a-number'
-            when unit = 'raw' and not r.number between 0 and 255 then 'level-off-scale'
-            else 'level-impossible' end, 'c' || r.channel, r.cell))) end as problems
+    list_filter(list_transform(levels, lambda r: case
+        when r.number is null then wrong('level-not-a-number', 'c' || r.channel, r.cell)
+        when unit = 'raw' and not r.number between 0 and 255
+            then wrong('level-off-scale', 'c' || r.channel, r.cell)
+        when unit <> 'raw' and r.level_dbm in (-128, 0, 127, 255)
+            then wrong('no-measurement', 'c' || r.channel, r.cell)
+        when not r.level_dbm between -130 and 40
+            then wrong('reading-impossible', 'c' || r.channel, r.cell) end),
+        lambda p: p is not null)), []) end as problems
 from decided;
 
 -- name: readings_long

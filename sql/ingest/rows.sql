@@ -1,6 +1,7 @@
 -- name: tally
--- Rows of the file, and the good ones among them.
-select count(*) as rows, count(*) filter (good) as good from cleaned;
+-- Rows of the file, the good ones among them, and how many of these hold cells that are not.
+select count(*) as rows, count(*) filter (good) as good,
+    count(*) filter (good and problems is not null) as partly from cleaned;
 
 -- name: newest_seen
 -- The newest day of the file's good rows.
@@ -9,7 +10,7 @@ select max(seen_on) as seen_on from cleaned where good;
 -- name: distressed
 -- Whether a row may be bad because the notation was decided wrongly: it has a cell that looks like
 -- a day or a number and yet could not be read.
-select exists (from cleaned where not good and len(list_filter(problems, lambda p:
+select exists (from cleaned where len(list_filter(problems, lambda p:
     p.problem = 'date-unreadable' and regexp_matches(p.cell, '^\s*\d{1,2}[./-]\d{1,2}[./-]\d{2}')
     or p.problem <> 'date-unreadable' and regexp_matches(p.cell, '\d[.,]\d|^[-+−]?[.,]\d'))) > 0) as distressed;
 

@@ -16,47 +16,52 @@ with written as (
         as_whole(channel_cell, $comma) as channel, as_pan_id(pan_cell, $pan_hex) as pan_id,
         as_power(power_cell, $comma) as tx_power_dbm,
         as_whole(bare(port_cell, '/(tcp|udp)'), $comma) as port,
-        as_flag(connected_cell) as connected,
-        concat_ws(' ', store, station, name, mounted, eui64, ip_address, firmware, hardware) as texts
+        as_flag(connected_cell) as connected
     from written
-), judged as (
-    select *, coalesce(row_fault is null and store is not null and station is not null
-        and seen_on is not null and not damaged(texts)
-        and (floor_cell is null or floor between -20 and 200)
-        and (x_cell is null or x_m between -10000 and 10000)
-        and (y_cell is null or y_m between -10000 and 10000)
-        and (channel_cell is null or channel between 0 and 255)
-        and (pan_cell is null or pan_id is not null)
-        and (power_cell is null or tx_power_dbm between -60 and 40)
-        and (port_cell is null or port between 1 and 65535)
-        and (connected_cell is null or connected is not null), false) as good
+), bounded as (   -- what cannot be is not known
+    select * replace (within(floor, -20, 200) as floor, within(x_m, -10000, 10000) as x_m,
+        within(y_m, -10000, 10000) as y_m, within(channel, 0, 255) as channel,
+        within(tx_power_dbm, -60, 40) as tx_power_dbm, within(port, 1, 65535) as port)
     from typed
+), judged as (   -- a station without its key, or on a channel that cannot be read, is none
+    select *, coalesce(row_fault is null and store is not null and station is not null
+        and seen_on is not null and not damaged(store) and not damaged(station)
+        and (channel_cell is null or channel is not null), false) as good
+    from bounded
 )
-select line_number, store, station, seen_on, name, mounted, floor, x_m, y_m, channel, pan_id,
-    tx_power_dbm, eui64, ip_address, port, firmware, hardware, connected, good,
+select line_number, store, station, seen_on, sound(name) as name, sound(mounted) as mounted, floor,
+    x_m, y_m, channel, pan_id, tx_power_dbm, sound(eui64) as eui64, sound(ip_address) as ip_address,
+    port, sound(firmware) as firmware, sound(hardware) as hardware, connected, good,
     case when row_fault is not null then [wrong(row_fault, '', beyond)]
-        when not good then list_filter([
+        else nullif(list_filter([
         case when store is null then wrong('key-missing', 'store', '') end,
         case when station is null then wrong('key-missing', 'station', '') end,
         case when seen_on is null then wrong('date-unreadable', 'seen_on', seen_cell) end,
-        case when damaged(texts) then wrong('text-damaged', '', texts) end,
-        case when floor_cell is not null and not coalesce(floor between -20 and 200, false)
-            then wrong('floor-unreadable', 'floor', floor_cell) end,
-        case when x_cell is not null and not coalesce(x_m between -10000 and 10000, false)
-            then wrong('position-impossible', 'x_m', x_cell) end,
-        case when y_cell is not null and not coalesce(y_m between -10000 and 10000, false)
-            then wrong('position-impossible', 'y_m', y_cell) end,
-        case when channel_cell is not null and not coalesce(channel between 0 and 255, false)
+        case when damaged(store) then wrong('text-damaged', 'store', store) end,
+        case when damaged(station) then wrong('text-damaged', 'station', station) end,
+        case when channel_cell is not null and channel is null
             then wrong('channel-impossible', 'channel', channel_cell) end,
+        case when damaged(name) then wrong('text-damaged', 'name', name) end,
+        case when damaged(mounted) then wrong('text-damaged', 'mounted', mounted) end,
+        case when floor_cell is not null and floor is null
+            then wrong('floor-unreadable', 'floor', floor_cell) end,
+        case when x_cell is not null and x_m is null
+            then wrong('position-impossible', 'x_m', x_cell) end,
+        case when y_cell is not null and y_m is null
+            then wrong('position-impossible', 'y_m', y_cell) end,
         case when pan_cell is not null and pan_id is null
             then wrong('pan-id-impossible', 'pan_id', pan_cell) end,
-        case when power_cell is not null and not coalesce(tx_power_dbm between -60 and 40, false)
+        case when power_cell is not null and tx_power_dbm is null
             then wrong('power-impossible', 'tx_power_dbm', power_cell) end,
-        case when port_cell is not null and not coalesce(port between 1 and 65535, false)
+        case when damaged(eui64) then wrong('text-damaged', 'eui64', eui64) end,
+        case when damaged(ip_address) then wrong('text-damaged', 'ip_address', ip_address) end,
+        case when port_cell is not null and port is null
             then wrong('port-impossible', 'port', port_cell) end,
+        case when damaged(firmware) then wrong('text-damaged', 'firmware', firmware) end,
+        case when damaged(hardware) then wrong('text-damaged', 'hardware', hardware) end,
         case when connected_cell is not null and connected is null
             then wrong('yes-no-unreadable', 'connected', connected_cell) end
-    ], lambda p: p is not null) end as problems
+    ], lambda p: p is not null), []) end as problems
 from judged;
 
 -- name: load_stations

@@ -13,34 +13,31 @@ with written as (
     select *, as_day(seen_cell, $day_order) as seen_on, as_time(opens_cell) as opens,
         as_time(closes_cell) as closes
     from written
-), judged as (
+), judged as (   -- a store without its key is none
     select *, coalesce(row_fault is null and store is not null and seen_on is not null
-        and (country is null or regexp_full_match(country, '[A-Z]{2}'))
-        and (time_zone is null or list_contains($time_zones::varchar[], time_zone))
-        and (opens_cell is null or opens is not null)
-        and (closes_cell is null or closes is not null)
-        and not damaged(concat_ws(' ', store, name, region, store_type)), false) as good
+        and not damaged(store), false) as good,
+        regexp_full_match(country, '[A-Z]{2}') as is_country,
+        list_contains($time_zones::varchar[], time_zone) as is_zone
     from typed
 )
-select line_number, store, seen_on, name, region, country, store_type, time_zone, opens, closes,
-    good,
+select line_number, store, seen_on, sound(name) as name, sound(region) as region,
+    case when is_country then country end as country, sound(store_type) as store_type,
+    case when is_zone then time_zone end as time_zone, opens, closes, good,
     case when row_fault is not null then [wrong(row_fault, '', beyond)]
-        when not good then list_filter([
+        else nullif(list_filter([
         case when store is null then wrong('key-missing', 'store', '') end,
         case when seen_on is null then wrong('date-unreadable', 'seen_on', seen_cell) end,
         case when damaged(store) then wrong('text-damaged', 'store', store) end,
         case when damaged(name) then wrong('text-damaged', 'name', name) end,
         case when damaged(region) then wrong('text-damaged', 'region', region) end,
         case when damaged(store_type) then wrong('text-damaged', 'store_type', store_type) end,
-        case when country is not null and not regexp_full_match(country, '[A-Z]{2}')
-            then wrong('country-unknown', 'country', country) end,
-        case when time_zone is not null and not list_contains($time_zones::varchar[], time_zone)
-            then wrong('time-zone-unknown', 'time_zone', time_zone) end,
+        case when not is_country then wrong('country-unknown', 'country', country) end,
+        case when not is_zone then wrong('time-zone-unknown', 'time_zone', time_zone) end,
         case when opens_cell is not null and opens is null
             then wrong('time-unreadable', 'opens', opens_cell) end,
         case when closes_cell is not null and closes is null
             then wrong('time-unreadable', 'closes', closes_cell) end
-    ], lambda p: p is not null) end as problems
+    ], lambda p: p is not null), []) end as problems
 from judged;
 
 -- name: load_stores

@@ -20,25 +20,28 @@ with written as (
         as_number(bare(level_cell, 'dbm'), $comma) as level_dbm,
         as_number(utilisation_cell, $comma) as utilisation_pct
     from written
-), judged as (
-    select *, coalesce(row_fault is null and store is not null and network is not null
-        and seen_on is not null and wifi_channel between 1 and 14 and width_mhz in (20, 22, 40)
-        and (secondary_cell is null or secondary_cell in ('none', 'kein', 'keiner', 'brak')
-            or secondary is not null)
-        and (level_cell is null or level_dbm between -130 and 0)
-        and (utilisation_cell is null or utilisation_pct between 0 and 100)
-        and not damaged(concat_ws(' ', store, station, network)), false) as good
+), bounded as (   -- what cannot be is not known; a width that is not known counts as 20 MHz
+    select *, if(width_mhz in (20, 22, 40), width_mhz, 20) as width_known,
+        case when level_dbm not in (-128, 0) then within(level_dbm, -130, 0) end as level_known,
+        within(utilisation_pct, 0, 100) as utilisation_known
     from typed
+), judged as (   -- a network without its keys and channel is none
+    select *, coalesce(row_fault is null and store is not null and network is not null
+        and seen_on is not null and wifi_channel between 1 and 14
+        and not damaged(store) and not damaged(network), false) as good
+    from bounded
 )
-select line_number, store, station, seen_on, network, wifi_channel, width_mhz, secondary,
-    level_dbm, utilisation_pct, good,
+select line_number, store, sound(station) as station, seen_on, network, wifi_channel,
+    width_known as width_mhz, secondary, level_known as level_dbm,
+    utilisation_known as utilisation_pct, good,
     case when row_fault is not null then [wrong(row_fault, '', beyond)]
-        when not good then list_filter([
+        else nullif(list_filter([
         case when store is null then wrong('key-missing', 'store', '') end,
         case when network is null then wrong('key-missing', 'network', '') end,
         case when seen_on is null then wrong('date-unreadable', 'seen_on', seen_cell) end,
-        case when damaged(concat_ws(' ', store, station, network))
-            then wrong('text-damaged', '', concat_ws(' ', store, station, network)) end,
+        case when damaged(store) then wrong('text-damaged', 'store', store) end,
+        case when damaged(station) then wrong('text-damaged', 'station', station) end,
+        case when damaged(network) then wrong('text-damaged', 'network', network) end,
         case when not coalesce(wifi_channel between 1 and 14, false)
             then wrong('wifi-channel-impossible', 'wifi_channel', channel_cell) end,
         case when not coalesce(width_mhz in (20, 22, 40), false)
@@ -47,12 +50,12 @@ select line_number, store, station, seen_on, network, wifi_channel, width_mhz, s
             then wrong('secondary-unknown', 'secondary', secondary_cell) end,
         case when level_cell is null then null
             when level_dbm is null then wrong('level-not-a-number', 'level_dbm', level_cell)
-            when not level_dbm between -130 and 0
-                then wrong('level-impossible', 'level_dbm', level_cell) end,
-        case when utilisation_cell is not null
-            and not coalesce(utilisation_pct between 0 and 100, false)
+            when level_dbm in (-128, 0, 127, 255)
+                then wrong('no-measurement', 'level_dbm', level_cell)
+            when level_known is null then wrong('level-impossible', 'level_dbm', level_cell) end,
+        case when utilisation_cell is not null and utilisation_known is null
             then wrong('utilisation-impossible', 'utilisation_pct', utilisation_cell) end
-    ], lambda p: p is not null) end as problems
+    ], lambda p: p is not null), []) end as problems
 from judged;
 
 -- name: load_wifi
