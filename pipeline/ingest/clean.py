@@ -19,6 +19,8 @@ from pipeline.ingest.spreadsheet import WorkbookUnreadable
 from pipeline.ingest.staging import stage_plain, stage_whole
 from pipeline.ingest.tables import DeliveredTable
 from pipeline.settings import Settings
+from pipeline.tables.exports import EXPORT_KINDS
+from pipeline.tables.units import FACTORS
 
 _STATEMENTS: Mapping[str, str] = MappingProxyType(
     {
@@ -28,6 +30,14 @@ _STATEMENTS: Mapping[str, str] = MappingProxyType(
         "wifi": "clean_wifi",
         "heard": "clean_heard",
     }
+)
+
+# Fields whose numbers are multiplied by what the unit of their heading asks for.
+_SCALED = frozenset(
+    field.name
+    for kind in EXPORT_KINDS
+    for field in kind.fields
+    if not FACTORS.keys().isdisjoint(field.units or ())
 )
 
 
@@ -144,7 +154,9 @@ def _judge(
                 "Write it as 2026-09-30 in the line above the headings.",
             )
     counted = _row_count(database)
-    said = "; ".join(filter(None, (table.said, notation.said(), mapped.left_aside)))
+    said = "; ".join(
+        filter(None, (table.said, notation.said(), mapped.converted, mapped.left_aside))
+    )
     return CleanedTable(mapped, counted.rows, counted.good, exported_on, said)
 
 
@@ -160,7 +172,11 @@ def _values(
         "suspect": table.suspect,
         "odd": table.odd_blanks,
         "exported_on": titles.exported_on,
-        "unit": "dbm" if mapped.dbm_by_heading else None,
+        "unit": mapped.level_unit.lower() or None,
+        "in_mw": mapped.unit_of("tx_power_dbm") == "mW",
+        "channel_in_mhz": mapped.unit_of("channel") == "MHz",
+        "in_utc": mapped.unit_of("scanned_at") == "UTC",
+        **{f"{field}_factor": FACTORS.get(mapped.unit_of(field), 1) for field in _SCALED},
         "cca_dbm": settings.limits["cca_threshold_dbm"],
         "scale_names": [name for name, _ in scales],
         "scale_zeros": [scale.zero_dbm for _, scale in scales],

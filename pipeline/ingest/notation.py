@@ -138,7 +138,7 @@ def _decided(shown: _Shown, mapped: Mapped, titles: Titles) -> Notation | TableR
         )
     unit = titles.unit or ("dbm" if shown.negative or not shown.positive else None)
     fields = {column.field for column in mapped.columns}
-    told = mapped.dbm_by_heading or not fields.isdisjoint({"unit", "scale", "zero_dbm"})
+    told = bool(mapped.level_unit) or not fields.isdisjoint({"unit", "scale", "zero_dbm"})
     if mapped.kind == READINGS and unit is None and not told:
         return TableRefused(
             "The levels are positive numbers and no column says their unit.",

@@ -7,7 +7,8 @@ with written as (
         filled(level_dbm) as level_cell
     from staged
 ), typed as (
-    select *, as_day(seen_cell, $day_order) as seen_on, as_number(level_cell, $comma) as level_dbm
+    select *, as_day(seen_cell, $day_order) as seen_on,
+        as_dbm(level_cell, $comma, $level_dbm_factor) as level_dbm
     from written
 ), judged as (
     select *, coalesce(row_fault is null and store is not null and station is not null

@@ -49,20 +49,55 @@ create or replace temp macro as_whole(written, comma) as
 create or replace temp macro bare(written, unit) as
     regexp_replace(written, '^([^a-zA-Z%]*\d)\s*(' || unit || ')\s*$', '\1', 'i');
 
+-- name: scaled
+-- A number times what the unit of its heading asks for; the last bits are those of a decimal.
+create or replace temp macro scaled(number, factor) as
+    case when factor = 1 then number else round(number * factor, 9) end;
+
 -- name: as_metres
--- A position in metres: bare, or with m or cm behind it.
-create or replace temp macro as_metres(written, comma) as
+-- A position in metres: with m or cm behind it, else in the unit of its heading.
+create or replace temp macro as_metres(written, comma, factor) as
     case when regexp_matches(lower(written), '\d\s*cm\s*$')
-        then as_number(bare(written, 'cm'), comma) / 100
-        else as_number(bare(written, 'm'), comma) end;
+        then scaled(as_number(bare(written, 'cm'), comma), 0.01)
+        when regexp_matches(lower(written), '\d\s*m\s*$')
+        then as_number(bare(written, 'm'), comma)
+        else scaled(as_number(written, comma), factor) end;
+
+-- name: as_dbm
+-- A level in dBm: with dBm behind it, else in the unit of its heading, of which `factor` is -1
+-- where that is -dBm. A bare number comes first, because it is common and cheap.
+create or replace temp macro as_dbm(written, comma, factor) as
+    coalesce(scaled(as_number(written, comma), factor),
+        as_number(bare(written, 'dbm'), comma));
+
+-- name: as_percent
+-- A share in percent: with a percent sign, else in the unit of its heading.
+create or replace temp macro as_percent(written, comma, factor) as
+    case when contains(written, '%') then as_number(replace(written, '%', ''), comma)
+        else scaled(as_number(written, comma), factor) end;
 
 -- name: as_power
--- A power in dBm: bare, or with dBm or mW behind it (10 log10 of milliwatts).
-create or replace temp macro as_power(written, comma) as
+-- A power in dBm: with dBm or mW behind it (10 log10 of milliwatts), else in mW where its heading
+-- says so.
+create or replace temp macro as_power(written, comma, in_mw) as
     case when regexp_matches(lower(written), '\d\s*mw\s*$')
+            or (in_mw and not contains(lower(written), 'dbm'))
         then case when as_number(bare(written, 'mw'), comma) > 0
             then 10 * log10(as_number(bare(written, 'mw'), comma)) end
         else as_number(bare(written, 'dbm'), comma) end;
+
+-- name: of_frequency
+-- The IEEE 802.15.4 channel at a frequency in MHz: 2405 + 5 (k - 11) is that of channel k; null
+-- for any other.
+create or replace temp macro of_frequency(mhz) as
+    case when mhz between 2405 and 2480 and mhz % 5 = 0
+        then cast((mhz - 2405) / 5 as integer) + 11 end;
+
+-- name: as_channel
+-- A channel: a whole number, or a frequency in MHz where its heading says so.
+create or replace temp macro as_channel(written, comma, in_mhz) as
+    case when in_mhz then of_frequency(as_number(written, comma))
+        else as_whole(written, comma) end;
 
 -- name: as_flag
 -- Yes or no, in any language of the exports; null when the word is neither.

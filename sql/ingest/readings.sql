@@ -7,8 +7,8 @@ with typed as (
         level as level_cell, statistic as statistic_cell, dwell_ms as dwell_cell,
         own_quiet as quiet_cell, unit as unit_cell, scale as scale_cell, zero_dbm as zero_cell,
         as_moment(stamp, $day_order) as scanned_at,
-        if(has_offset(stamp), 'utc', 'store') as clock,
-        as_whole(channel_cell, $comma) as channel,
+        if($in_utc or has_offset(stamp), 'utc', 'store') as clock,
+        as_channel(channel_cell, $comma, $channel_in_mhz) as channel,
         as_number(level_cell, $comma) as number,
         case when $unit is not null then $unit
             when filled(unit_cell) is not null then as_unit(filled(unit_cell))
@@ -23,7 +23,7 @@ with typed as (
                 map($scale_names::varchar[], $scale_steps::double[])[filled(scale)])
             end as scale_db_per_step,
         as_statistic(statistic) as statistic,
-        as_number(dwell_cell, $comma) as dwell_ms, as_flag(quiet_cell) as own_quiet
+        scaled(as_number(dwell_cell, $comma), $dwell_ms_factor) as dwell_ms, as_flag(quiet_cell) as own_quiet
     from staged
 ), levelled as (
     select *, as_level(number, unit, scale_zero_dbm, scale_db_per_step) as level_dbm from typed
@@ -93,7 +93,7 @@ with written as (
     from staged
 ), typed as (
     select *, as_moment(stamp, $day_order) as scanned_at,
-        if(has_offset(stamp), 'utc', 'store') as clock,
+        if($in_utc or has_offset(stamp), 'utc', 'store') as clock,
         coalesce($unit, if(unit_cell is null, null, as_unit(unit_cell)),
             case when unit_cell is null and coalesce(zero_cell, scale_cell) is not null then 'raw' end,
             case when unit_cell is null then $assumed_unit end) as unit,
@@ -102,7 +102,7 @@ with written as (
         coalesce(as_number(step_cell, $comma),
             map($scale_names::varchar[], $scale_steps::double[])[scale_cell]) as db_per_step,
         as_statistic(statistic_cell) as statistic,
-        as_number(dwell_cell, $comma) as dwell_ms, as_flag(quiet_cell) as own_quiet,
+        scaled(as_number(dwell_cell, $comma), $dwell_ms_factor) as dwell_ms, as_flag(quiet_cell) as own_quiet,
         list_transform(cells, lambda r: {'channel': r.channel, 'cell': r.cell,
             'number': as_number(r.cell, $comma)}) as numbers
     from written

@@ -7,7 +7,7 @@ with written as (
         filled(wifi_channel) as channel_cell, filled(width_mhz) as width_cell,
         lower(replace(said(secondary), '−', '-')) as secondary_cell,
         said(level_dbm) as level_cell,
-        said(replace(utilisation_pct, '%', '')) as utilisation_cell
+        said(utilisation_pct) as utilisation_cell
     from staged
 ), typed as (
     select *, as_day(seen_cell, $day_order) as seen_on,
@@ -17,8 +17,8 @@ with written as (
             then 'above'
             when secondary_cell in ('below', 'lower', '-1', 'unterhalb', 'unten', 'poniżej')
             then 'below' end as secondary,
-        as_number(bare(level_cell, 'dbm'), $comma) as level_dbm,
-        as_number(utilisation_cell, $comma) as utilisation_pct
+        as_dbm(level_cell, $comma, $level_dbm_factor) as level_dbm,
+        as_percent(utilisation_cell, $comma, $utilisation_pct_factor) as utilisation_pct
     from written
 ), judged as (
     select *, coalesce(row_fault is null and store is not null and network is not null
