@@ -174,7 +174,6 @@ def _values(
         "exported_on": titles.exported_on,
         "unit": mapped.level_unit.lower() or None,
         "in_mw": mapped.unit_of("tx_power_dbm") == "mW",
-        "channel_in_mhz": mapped.unit_of("channel") == "MHz",
         "in_utc": mapped.unit_of("scanned_at") == "UTC",
         **{f"{field}_factor": FACTORS.get(mapped.unit_of(field), 1) for field in _SCALED},
         "cca_dbm": settings.limits["cca_threshold_dbm"],
@@ -197,7 +196,8 @@ def _run_clean(
         **values,
         "day_order": notation.day_order,
         "comma": notation.comma,
-        "pan_hex": notation.pan_hex,
+        "pan_numerals": notation.pan_numerals,
+        "channel_numerals": notation.channel_numerals,
         "assumed_unit": notation.assumed_unit,
     }
     readings = "clean_ed_wide" if mapped.wide else "clean_ed_long"

@@ -52,6 +52,8 @@ _TITLES = (
     ("decimal comma", "Decimals: comma"),
     ("decimal point", "Decimals: point"),
     ("PAN IDs in hex", "PAN IDs: hex"),
+    ("PAN IDs in decimal", "PAN IDs: decimal"),
+    ("channels in hex", "Channels: hex"),
     ("levels in dBm", "Unit: dBm"),
     ("levels in -dBm", "Unit: -dBm"),
     ("levels in raw", "Unit: raw"),

@@ -31,11 +31,17 @@ READING = CellForm(
 PERCENT = CellForm(
     "percent", "a number from 0 to 100, with or without a percent sign", ("97", "97.5%")
 )
-CHANNEL = CellForm("channel", "an IEEE 802.15.4 channel of the 2.4 GHz band, 11 to 26", ("20",))
+CHANNEL = CellForm(
+    "channel",
+    "an IEEE 802.15.4 channel of the 2.4 GHz band, 11 to 26; hex after 0x, and throughout a file "
+    "in which letters occur (B, F, 1A); where that does not tell it, a line `Channels: hex` or "
+    "`Channels: decimal` above the headings does",
+    ("20", "ch 15", "0x0F", "15 (2425 MHz)", "2425 MHz"),
+)
 CHANNELS = CellForm(
     "channels",
     "channels with blanks or any of , ; / | + between them",
-    ("11 15 20", "20,11", "11/26"),
+    ("11 15 20", "20,11", "11/26", "0x0B 0x0F"),
 )
 FLOOR = CellForm(
     "floor",
@@ -44,9 +50,10 @@ FLOOR = CellForm(
 )
 PAN_ID = CellForm(
     "PAN ID",
-    "four hex digits, with 0x or without, or a number up to 65535; digits alone are hex where the "
-    "file's other PAN IDs are",
-    ("0x1A2B", "1a2b", "4711"),
+    "four hex digits, with 0x or without, or a number up to 65535; digits alone are read as the "
+    "file's other PAN IDs are; where all have four digits, a line `PAN IDs: hex` or "
+    "`PAN IDs: decimal` above the headings must say which",
+    ("0x1A2B", "1a2b", "47110"),
 )
 EUI64 = CellForm(
     "EUI-64",

@@ -46,6 +46,7 @@ _CLOCK = ("local",)
 _LENGTHS = ("m", "cm", "mm", "ft")
 _LEVELS = ("dBm", "-dBm")
 _SHARES = ("%", "0..1")
+_NUMERALS = ("decimal", "hex")
 _FREQUENCY = ("frequency", "centre frequency", "center frequency", "frequenz", "mittenfrequenz")
 
 
@@ -142,10 +143,10 @@ class StationSeen:
     )  # fmt: skip
     channel: int | None = exported(
         "channel it is set to, as exported: 0 to 255", CHANNEL, "channel", "radio channel",
-        "kanal", "funkkanal", needed="yes", units=("MHz",), bases=_FREQUENCY,
+        "kanal", "funkkanal", needed="yes", units=(*_NUMERALS, "MHz"), bases=_FREQUENCY,
     )  # fmt: skip
     pan_id: int | None = exported(
-        "identifier of its network, 0 to 65535", PAN_ID, "pan id", units=_NO_UNIT
+        "identifier of its network, 0 to 65535", PAN_ID, "pan id", units=_NUMERALS
     )
     tx_power_dbm: float | None = exported(
         "transmit power", POWER, "tx power dbm", "power dbm", "sendeleistung dbm",
@@ -182,7 +183,7 @@ class EdReading:
     )  # fmt: skip
     clock: str = column("clock of `scanned_at`: 'store' or 'utc'")
     channel: int = exported(
-        "channel scanned", CHANNEL, "channel", "kanal", needed="long", units=("MHz",),
+        "channel scanned", CHANNEL, "channel", "kanal", needed="long", units=(*_NUMERALS, "MHz"),
         bases=_FREQUENCY,
     )  # fmt: skip
     level_dbm: float = exported(
@@ -256,7 +257,7 @@ class LabelSeen:
     )  # fmt: skip
     channels: str | None = exported(
         "channels it listens on, such as '11 15 20 25'", CHANNELS, "listens on", "hört auf",
-        units=_NO_UNIT,
+        units=_NUMERALS,
     )  # fmt: skip
 
 

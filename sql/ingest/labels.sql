@@ -15,7 +15,7 @@ with typed as (
         as_day(last_cell, $day_order) as last_heard_on,
         as_number(updates_cell, $comma) as updates_per_day,
         scaled(as_number(payload_cell, $comma), $payload_octets_factor) as payload_octets,
-        as_channels(channels_cell) as channels
+        as_channels(channels_cell, $channel_numerals) as channels
     from staged
 ), judged as (   -- a cell of blanks or `n/a` is an empty one; asking costs, so it is asked last
     select *, coalesce(row_fault is null and store is not null and label is not null

@@ -93,11 +93,40 @@ create or replace temp macro of_frequency(mhz) as
     case when mhz between 2405 and 2480 and mhz % 5 = 0
         then cast((mhz - 2405) / 5 as integer) + 11 end;
 
+-- name: bare_channel
+-- A channel in lower case, without a word such as `ch` before it.
+create or replace temp macro bare_channel(written) as
+    regexp_replace(lower(filled(written)), '^(channel|kanal|kanał|ch)\.?\s*', '');
+
+-- name: hex_channel
+-- A channel from hex digits; null where it is none, nor 0 or 255, which stand for none set.
+create or replace temp macro hex_channel(digits) as
+    case when try_cast('0x' || digits as integer) between 11 and 26
+            or try_cast('0x' || digits as integer) in (0, 255)
+        then try_cast('0x' || digits as integer) end;
+
 -- name: as_channel
--- A channel: a whole number, or a frequency in MHz where its heading says so.
-create or replace temp macro as_channel(written, comma, in_mhz) as
-    case when in_mhz then of_frequency(as_number(written, comma))
-        else as_whole(written, comma) end;
+-- A channel in the file's numerals, 'decimal' or 'hex', or as a frequency where they are 'MHz'. Hex
+-- after 0x, and a frequency in MHz alone or behind its channel, are read in any file. The plain
+-- form comes first, because it is common and cheap.
+create or replace temp macro as_channel(written, comma, numerals) as
+    case
+        when numerals = 'decimal' and regexp_full_match(written, '\d{1,3}')
+            then try_cast(written as integer)
+        when numerals = 'MHz' then of_frequency(as_number(bare(written, 'mhz'), comma))
+        when regexp_full_match(bare_channel(written), '0x[0-9a-f]{1,2}')
+            then try_cast(bare_channel(written) as integer)
+        when regexp_full_match(bare_channel(written), '24\d\d ?mhz')
+            then of_frequency(try_cast(left(bare_channel(written), 4) as integer))
+        when regexp_full_match(bare_channel(written), '\d\d ?[(\[/,@]? ?24\d\d ?mhz ?[)\]]?')
+            then case when of_frequency(try_cast(
+                    regexp_extract(bare_channel(written), '(24\d\d) ?mhz', 1) as integer))
+                = try_cast(left(bare_channel(written), 2) as integer)
+                then try_cast(left(bare_channel(written), 2) as integer) end
+        when numerals = 'hex' and regexp_full_match(bare_channel(written), '[0-9a-f]{1,2}')
+            then hex_channel(bare_channel(written))
+        when numerals = 'decimal' then as_whole(bare_channel(written), comma)
+    end;
 
 -- name: as_flag
 -- Yes or no, in any language of the exports; null when the word is neither.
@@ -185,14 +214,15 @@ create or replace temp macro as_time(written) as
     end;
 
 -- name: as_pan_id
--- A PAN ID, 0..65535: hex after 0x, hex where four digits hold a letter or the file's column is
--- all hex (`all_hex`), else decimal.
-create or replace temp macro as_pan_id(written, all_hex) as
+-- A PAN ID, 0..65535: hex after 0x, and where four digits hold a letter. Other digits are read in
+-- the file's numerals, 'hex' or 'decimal'; where these are 'unsure', four digits are no PAN ID.
+create or replace temp macro as_pan_id(written, numerals) as
     case
         when regexp_full_match(written, '0[xX][0-9a-fA-F]{1,4}') then try_cast(written as integer)
-        when regexp_full_match(written, '[0-9a-fA-F]{4}')
-            and (all_hex or regexp_matches(written, '[a-fA-F]'))
+        when regexp_full_match(written, '[0-9a-fA-F]{4}') and regexp_matches(written, '[a-fA-F]')
+            or numerals = 'hex' and regexp_full_match(written, '[0-9a-fA-F]{1,4}')
             then try_cast('0x' || written as integer)
+        when numerals = 'hex' or numerals = 'unsure' and regexp_full_match(written, '\d{4}') then null
         when regexp_full_match(written, '\d{1,5}') and try_cast(written as integer) <= 65535
             then try_cast(written as integer)
     end;
@@ -261,17 +291,30 @@ create or replace temp macro as_floor(written, comma) as
         else as_whole(written, comma)
     end;
 
+-- name: ascending
+-- Channels as '11 15 20 25', each once, ascending; null where one of them is null.
+create or replace temp macro ascending(channels) as
+    case when len(list_filter(channels, lambda c: c is null)) = 0
+        then array_to_string(list_transform(list_sort(list_distinct(channels)),
+            lambda c: cast(c as varchar)), ' ') end;
+
 -- name: as_channels
--- A list of channels as '11 15 20 25', ascending; null when the cell is no list of numbers.
+-- A list of channels as '11 15 20 25', ascending; null when the cell is no list of channels.
 -- A list in that form comes first, because it is common and cheap.
-create or replace temp macro as_channels(written) as
+create or replace temp macro as_channels(written, numerals) as
     case
-        when regexp_full_match(written || ' ', '(11 )?(12 )?(13 )?(14 )?(15 )?(16 )?(17 )?(18 )?'
-            || '(19 )?(20 )?(21 )?(22 )?(23 )?(24 )?(25 )?(26 )?') then written
-        when regexp_full_match(written, '\s*\d{1,2}([ ,;/|+]+\d{1,2})*\s*')
-            then array_to_string(list_transform(list_sort(list_distinct(list_transform(
-                regexp_extract_all(written, '\d+'), lambda c: try_cast(c as integer)))),
-                lambda c: cast(c as varchar)), ' ')
+        when numerals <> 'hex' and regexp_full_match(written || ' ', '(11 )?(12 )?(13 )?(14 )?'
+            || '(15 )?(16 )?(17 )?(18 )?(19 )?(20 )?(21 )?(22 )?(23 )?(24 )?(25 )?(26 )?')
+            then written
+        when numerals <> 'hex' and regexp_full_match(written, '\s*\d{1,2}([ ,;/|+]+\d{1,2})*\s*')
+            then ascending(list_transform(regexp_extract_all(written, '\d+'),
+                lambda c: try_cast(c as integer)))
+        when regexp_full_match(lower(written), '\s*0x[0-9a-f]{1,2}([ ,;/|+]+0x[0-9a-f]{1,2})*\s*')
+            or numerals = 'hex' and regexp_full_match(lower(written),
+                '\s*(0x)?[0-9a-f]{1,2}([ ,;/|+]+(0x)?[0-9a-f]{1,2})*\s*')
+            then ascending(list_transform(
+                regexp_extract_all(replace(lower(written), '0x', ''), '[0-9a-f]+'),
+                lambda c: hex_channel(c)))
     end;
 
 -- name: wrong

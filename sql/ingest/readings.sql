@@ -8,7 +8,7 @@ with typed as (
         own_quiet as quiet_cell, unit as unit_cell, scale as scale_cell, zero_dbm as zero_cell,
         as_moment(stamp, $day_order) as scanned_at,
         if($in_utc or has_offset(stamp), 'utc', 'store') as clock,
-        as_channel(channel_cell, $comma, $channel_in_mhz) as channel,
+        as_channel(channel_cell, $comma, $channel_numerals) as channel,
         as_number(level_cell, $comma) as number,
         case when $unit is not null then $unit
             when filled(unit_cell) is not null then as_unit(filled(unit_cell))

@@ -8,9 +8,10 @@ select max(seen_on) as seen_on from cleaned where good;
 
 -- name: distressed
 -- Whether a row may be bad because the notation was decided wrongly: it has a cell that looks like
--- a day or a number and yet could not be read.
+-- a day, a number or a hex channel and yet could not be read.
 select exists (from cleaned where not good and len(list_filter(problems, lambda p:
     p.problem = 'date-unreadable' and regexp_matches(p.cell, '^\s*\d{1,2}[./-]\d{1,2}[./-]\d{2}')
+    or p.problem = 'channel-impossible' and regexp_matches(lower(p.cell), '\b(0?[b-f]|1a)\b')
     or p.problem <> 'date-unreadable' and regexp_matches(p.cell, '\d[.,]\d|^[-+−]?[.,]\d'))) > 0) as distressed;
 
 -- name: bad_text
