@@ -272,3 +272,63 @@ def test_the_record_says_that_pan_ids_were_not_read(tmp_path: Path) -> None:
     decisions = take(put(tmp_path, {"s.csv": text})).outcome("s.csv").decisions
 
     assert "PAN IDs of four digits not read" in decisions
+
+
+def positions(*rows: str, titles: tuple[str, ...] = (), headings: str = "x,y") -> str:
+    """Return a stations export with these positions, each after its store."""
+    lines = [
+        f"{row.split(',')[0]},A{place},15,{row.split(',', 1)[1]}" for place, row in enumerate(rows)
+    ]
+    head = ("Exported on: 2026-09-30", *titles, f"store,station,channel,{headings}")
+    return "\n".join((*head, *lines, ""))
+
+
+def positions_of(path: Path, text: str) -> list[tuple[float, float]] | str:
+    """Return the positions kept, or why the table is refused."""
+    result = take(put(path, {"s.csv": text}))
+    names = [column.name for column in table_of(StationSeen).columns]
+    x, y = names.index("x_m"), names.index("y_m")
+    kept = sorted(result.tables["station_seen"], key=lambda row: row[1])
+    return result.outcome("s.csv").refused or [
+        (row[x], row[y]) for row in kept if row[x] is not None
+    ]
+
+
+IN_CM = ("S1,500,400", "S1,6000,400", "S1,500,3500", "S1,12000,3500")
+
+
+def test_positions_that_no_store_is_wide_enough_for_are_asked_about(tmp_path: Path) -> None:
+    """Stations thousands of "metres" apart, and nothing says the unit: a line does."""
+    refused = positions_of(tmp_path / "a", positions(*IN_CM))
+    for unit, factor in (("cm", 0.01), ("mm", 0.001), ("ft", 0.3048), ("m", 1)):
+        title = (f"Positions: {unit}",)
+        told = positions_of(tmp_path / unit, positions(*IN_CM, titles=title))
+        assert told[0] == pytest.approx((500 * factor, 400 * factor))
+    by_heading = positions_of(tmp_path / "h", positions(*IN_CM, headings="x (cm),y (cm)"))
+
+    assert "`Positions: cm`" in refused
+    assert "In 1 of 1 stores, such as S1," in refused
+    assert by_heading == [(5, 4), (60, 4), (5, 35), (120, 35)]
+
+
+def test_a_slip_in_one_position_asks_nothing(tmp_path: Path) -> None:
+    """Half of the stations must lie far from the middle, not one."""
+    rows = ("S1,5,4", "S1,60,4", "S1,5,35", "S1,1200,35")
+
+    assert len(positions_of(tmp_path, positions(*rows))) == 4
+
+
+def test_one_store_of_several_in_another_unit_loses_its_positions_only(tmp_path: Path) -> None:
+    """A store measured in cm beside others in metres is not taken for one 60 times as wide."""
+    metres = [f"S{store},{x},{y}" for store in (2, 3, 4) for x, y in ((5, 4), (60, 35))]
+
+    kept = positions_of(tmp_path, positions("S1,500,400", "S1,6000,3500", *metres))
+
+    assert kept == [(5, 4), (60, 35)] * 3
+
+
+def test_positions_of_which_one_heading_has_a_unit_are_refused(tmp_path: Path) -> None:
+    """`x cm` beside `y` leaves the unit of y open."""
+    refused = positions_of(tmp_path, positions("S1,5,4", headings="x cm,y"))
+
+    assert "The headings of the positions name different units: no unit and cm." in refused

@@ -14,7 +14,7 @@ from netaddr import AddrFormatError, IPAddress
 from pipeline import sql_file
 from pipeline.database import Database
 from pipeline.ingest.headings import READINGS, Mapped, TableRefused, Vocabulary
-from pipeline.ingest.notation import Notation, Titles, decide, read_titles
+from pipeline.ingest.notation import Notation, Titles, decide, far_stores, read_titles
 from pipeline.ingest.spreadsheet import WorkbookUnreadable
 from pipeline.ingest.staging import stage_plain, stage_whole
 from pipeline.ingest.tables import DeliveredTable
@@ -135,7 +135,10 @@ def _judge(
     notation = decide(database, mapped, titles)
     if isinstance(notation, TableRefused):
         return notation
-    values = _values(table, mapped, titles, settings)
+    far = far_stores(database, mapped, titles, notation)
+    if isinstance(far, TableRefused):
+        return far
+    values = {**_values(table, mapped, titles, settings), "far": list(far)}
     _run_clean(database, mapped, notation, values)
     if database.value("ingest", "distressed"):
         again = decide(database, mapped, titles, whole=True)
@@ -155,7 +158,9 @@ def _judge(
             )
     counted = _row_count(database)
     said = "; ".join(
-        filter(None, (table.said, notation.said(), mapped.converted, mapped.left_aside))
+        filter(
+            None, (table.said, notation.said(), titles.said(), mapped.converted, mapped.left_aside)
+        )
     )
     return CleanedTable(mapped, counted.rows, counted.good, exported_on, said)
 
@@ -175,13 +180,20 @@ def _values(
         "unit": mapped.level_unit.lower() or None,
         "in_mw": mapped.unit_of("tx_power_dbm") == "mW",
         "in_utc": mapped.unit_of("scanned_at") == "UTC",
-        **{f"{field}_factor": FACTORS.get(mapped.unit_of(field), 1) for field in _SCALED},
+        **{f"{field}_factor": _factor(mapped, titles, field) for field in _SCALED},
         "cca_dbm": settings.limits["cca_threshold_dbm"],
         "scale_names": [name for name, _ in scales],
         "scale_zeros": [scale.zero_dbm for _, scale in scales],
         "scale_steps": [scale.db_per_step for _, scale in scales],
         "time_zones": _time_zones(),
     }
+
+
+def _factor(mapped: Mapped, titles: Titles, field: str) -> float:
+    unit = mapped.unit_of(field)
+    if not unit and field in ("x_m", "y_m"):
+        unit = titles.length or ""
+    return FACTORS.get(unit, 1)
 
 
 @cache

@@ -197,14 +197,7 @@ class Vocabulary:
             else FieldColumn(f"other {place + 1}", name)
             for place, name in enumerate(names)
         ]
-        units = {column.unit for column in columns if _is_channel(column.field)}
-        if len(units) > 1:
-            said = " and ".join(said_unit(unit) or "no unit" for unit in sorted(units))
-            return TableRefused(
-                f"The headings of the channels name different units: {said}.",
-                "Name one unit in all of them, or in none.",
-            )
-        return Mapped(kind, wide, tuple(columns))
+        return _uneven(columns) or Mapped(kind, wide, tuple(columns))
 
     def _known(self, kind: str, cells: Sequence[str]) -> dict[int, str]:
         """Return the field of each cell that is a heading of the kind, by its place.
@@ -329,6 +322,21 @@ def _checked(kind: str, own: Mapping[str, str], known: Sequence[str]) -> dict[st
         if field not in (*known, *channels):
             raise HeadingFieldUnknown(kind, heading, field, known)
     return {fold(heading): field for heading, field in own.items()}
+
+
+def _uneven(columns: Sequence[FieldColumn]) -> TableRefused | None:
+    """Return why columns that belong together refuse the table: only some say a unit."""
+    for together in (CHANNEL_FIELDS.values(), ("x_m", "y_m")):
+        units = {column.unit for column in columns if column.field in together}
+        channels = "x_m" not in together
+        if len(units) > 1 and (channels or ("" in units and units != {"", "m"})):
+            said = " and ".join(said_unit(unit) or "no unit" for unit in sorted(units))
+            what = "channels" if channels else "positions"
+            return TableRefused(
+                f"The headings of the {what} name different units: {said}.",
+                "Name one unit in all of them, or in none.",
+            )
+    return None
 
 
 def _units_of(fields: Sequence[ExportField]) -> dict[str, tuple[str, ...]]:

@@ -7,10 +7,13 @@ from dataclasses import dataclass, replace
 from pipeline.database import Database
 from pipeline.ingest.delimited import DeliveredRow
 from pipeline.ingest.headings import READINGS, Mapped, TableRefused, fold
+from pipeline.tables.exports import LENGTHS
+from pipeline.tables.units import unit_named
 
 _SAMPLE_ROWS = 5_000
 _ALL_ROWS = 1 << 40
 _MONTHS = 12
+_APART_MOST_M = 100  # half of a store's stations lie no further from its middle
 _OUTWEIGHS = 20  # more cells than this of one notation make one cell of the other a slip
 _ANSWERS_DAYS = {"dd/mm/yyyy": "dmy", "day first": "dmy", "mm/dd/yyyy": "mdy", "month first": "mdy"}
 _ANSWERS_MARK = {"comma": True, ",": True, "point": False, ".": False}
@@ -35,6 +38,11 @@ class Titles:
     unit: str | None = None
     pan_numerals: str | None = None
     channel_numerals: str | None = None
+    length: str | None = None
+
+    def said(self) -> str:
+        """Return what they say of positions, for the record of decisions."""
+        return f"positions in {self.length}" if self.length else ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,7 +111,13 @@ def read_titles(rows: Sequence[DeliveredRow], snapshot_headings: Sequence[str]) 
         unit=_ANSWERS_UNIT.get(said.get("unit", "").lower()),
         pan_numerals=_ANSWERS_NUMERALS.get(said.get("pan ids", "").lower()),
         channel_numerals=_ANSWERS_NUMERALS.get(said.get("channels", "").lower()),
+        length=_length(said.get("positions", "")),
     )
+
+
+def _length(answer: str) -> str | None:
+    unit = unit_named(answer.strip().lower())
+    return unit if unit in LENGTHS else None
 
 
 def decide(
@@ -218,3 +232,32 @@ def _channel_numerals(shown: _Shown) -> str | None:
         return "hex" if hexed else None
     unsure = shown.channel_ten or (shown.channel_prefixed and shown.channel_either)
     return None if unsure and not decimal else "decimal"
+
+
+@dataclass(frozen=True, slots=True)
+class _Apart:
+    store: str
+    far: bool
+
+
+def far_stores(
+    database: Database, mapped: Mapped, titles: Titles, notation: Notation
+) -> tuple[str, ...] | TableRefused:
+    """Return the stores of which the positions cannot be in metres; most of them: a question.
+
+    Only where nothing says the unit: no heading, no line above the headings.
+    """
+    named = mapped.unit_of("x_m") or mapped.unit_of("y_m") or titles.length
+    if named or mapped.kind != "stations":
+        return ()
+    shown = {"most": _APART_MOST_M, "comma": notation.comma}
+    stores = database.records(_Apart, "ingest", "apart", shown)
+    far = tuple(each.store for each in stores if each.far)
+    if 2 * len(far) <= len(stores):
+        return far
+    return TableRefused(
+        f"In {len(far)} of {len(stores)} stores, such as {far[0][:60]}, half of the stations lie "
+        f"more than {_APART_MOST_M} m from the middle, if their positions are in metres.",
+        "In which unit are they? Put a line `Positions: cm`, `Positions: mm`, `Positions: ft` or "
+        "`Positions: m` above the headings.",
+    )

@@ -21,6 +21,13 @@ MOMENT = CellForm(
 )
 WHOLE = CellForm("whole number", "digits, without a fraction", ("20",))
 NUMBER = CellForm("number", _MARK, ("20", "20.5", "20,5"))
+POSITION = CellForm(
+    "position",
+    "a number in metres or in the unit of its heading, or with m or cm behind it; a line "
+    "`Positions: cm`, also mm, ft or m, above the headings says the unit of bare numbers, and must "
+    "where half of a store's stations would lie more than 100 m from its middle",
+    ("20", "20.5", "20 m", "2050 cm"),
+)
 LEVEL = CellForm("level", f"dBm; {_MARK}", ("-70", "-70.5", "-70,5"))
 POWER = CellForm("power", f"dBm; {_MARK}", ("0", "4.5", "4,5"))
 READING = CellForm(
@@ -83,7 +90,7 @@ SECONDARY = CellForm(
 )
 
 FORMS = (
-    TEXT, WHOLE, NUMBER, PERCENT, FLAG, DAY, MOMENT, TIME, TIME_ZONE, COUNTRY, FLOOR, CHANNEL,
-    CHANNELS, PAN_ID, LEVEL, POWER, READING, UNIT, STATISTIC, EUI64, IP_ADDRESS, PORT,
+    TEXT, WHOLE, NUMBER, POSITION, PERCENT, FLAG, DAY, MOMENT, TIME, TIME_ZONE, COUNTRY, FLOOR,
+    CHANNEL, CHANNELS, PAN_ID, LEVEL, POWER, READING, UNIT, STATISTIC, EUI64, IP_ADDRESS, PORT,
     WIFI_CHANNEL, WIDTH, SECONDARY,
 )  # fmt: skip

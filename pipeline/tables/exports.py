@@ -23,6 +23,7 @@ from pipeline.tables.cells import (
     PAN_ID,
     PERCENT,
     PORT,
+    POSITION,
     POWER,
     READING,
     SECONDARY,
@@ -43,7 +44,7 @@ _SEEN_ON = ("exported on", "as of", "snapshot", "stand")
 # The units that headings of such fields may end in, the field's own first.
 _NO_UNIT: tuple[str, ...] = ()
 _CLOCK = ("local",)
-_LENGTHS = ("m", "cm", "mm", "ft")
+LENGTHS = ("m", "cm", "mm", "ft")
 _LEVELS = ("dBm", "-dBm")
 _SHARES = ("%", "0..1")
 _NUMERALS = ("decimal", "hex")
@@ -134,11 +135,11 @@ class StationSeen:
         "floor; 0 is the ground floor", FLOOR, "floor", "etage", units=_NO_UNIT
     )
     x_m: float | None = exported(
-        "position east of the plan's origin", NUMBER, "x m", "x", units=_LENGTHS,
+        "position east of the plan's origin", POSITION, "x m", "x", units=LENGTHS,
         bases=("position x", "pos x", "x position"),
     )  # fmt: skip
     y_m: float | None = exported(
-        "position north of the plan's origin", NUMBER, "y m", "y", units=_LENGTHS,
+        "position north of the plan's origin", POSITION, "y m", "y", units=LENGTHS,
         bases=("position y", "pos y", "y position"),
     )  # fmt: skip
     channel: int | None = exported(

@@ -78,3 +78,19 @@ from signs cross join channel_signs left join ordered on true;
 -- name: snapshot_day
 -- The day that a line above the headings names.
 select as_day($title, $day_order) as exported_on;
+
+-- name: apart
+-- Per store with two positions or more: whether half of its stations lie further than $most from
+-- its middle, along x or y, in numbers as the file writes them. Cells with a unit are passed over.
+select store, coalesce(mad(x), 0) > $most or coalesce(mad(y), 0) > $most as far
+from (
+    select filled(store) as store, as_number(filled(x_m), $comma) as x,
+        as_number(filled(y_m), $comma) as y
+    from staged
+    where row_fault is null
+)
+where store is not null and coalesce(x, y) is not null and coalesce(isfinite(x), true)
+    and coalesce(isfinite(y), true)
+group by store
+having count(*) > 1
+order by store;
