@@ -135,10 +135,10 @@ def _judge(
     notation = decide(database, mapped, titles)
     if isinstance(notation, TableRefused):
         return notation
-    far = far_stores(database, mapped, titles, notation)
-    if isinstance(far, TableRefused):
-        return far
-    values = {**_values(table, mapped, titles, settings), "far": list(far)}
+    asked = _asked(database, mapped, titles, notation)
+    if isinstance(asked, TableRefused):
+        return asked
+    values = {**_values(table, mapped, titles, settings), **asked}
     _run_clean(database, mapped, notation, values)
     if database.value("ingest", "distressed"):
         again = decide(database, mapped, titles, whole=True)
@@ -163,6 +163,18 @@ def _judge(
         )
     )
     return CleanedTable(mapped, counted.rows, counted.good, exported_on, said)
+
+
+def _asked(
+    database: Database, mapped: Mapped, titles: Titles, notation: Notation
+) -> Mapping[str, object] | TableRefused:
+    """Return what is asked of the whole staged table before its rows are cleaned."""
+    if mapped.kind not in ("stores", "stations"):
+        return {}
+    far = far_stores(database, mapped, titles, notation)
+    if isinstance(far, TableRefused):
+        return far
+    return {"far": list(far), "last_total": database.value("ingest", "last_total")}
 
 
 def _row_count(database: Database) -> _RowCount:

@@ -2,7 +2,9 @@
 -- Type and judge every row of a labels export, in the file's order.
 create or replace temp table cleaned as
 with typed as (
-    select line_number, row_fault, beyond, tidy(store, $odd) as store, tidy(label, $odd) as label,
+    select line_number, case when coalesce(station, '') = '' and (is_total(store) or is_total(label))
+            then coalesce(row_fault, 'totals-row') else row_fault end as row_fault,
+        beyond, tidy(store, $odd) as store, tidy(label, $odd) as label,
         tidy(station, $odd) as station, coalesce(seen_on, $exported_on) as seen_cell,
         level_dbm as level_cell, stations_heard as heard_cell,
         success_pct as success_cell,

@@ -14,6 +14,14 @@ create or replace temp macro said(written) as
     case when lower(filled(written)) not in ('-', '–', '—', 'n/a', 'n.a.', 'na', 'none', 'null',
         'unknown', '#n/a', 'nan') then filled(written) end;
 
+-- name: is_total
+-- Whether a key says that its row sums up or averages others, as reports write it.
+create or replace temp macro is_total(key) as
+    rtrim(lower(filled(key)), ' :') in ('total', 'totals', 'grand total', 'subtotal', 'sub-total',
+        'sum', 'average', 'mean', 'gesamt', 'summe', 'gesamtsumme', 'zwischensumme', 'insgesamt',
+        'durchschnitt', 'mittelwert', 'razem', 'suma', 'łącznie', 'średnia', 'ogółem', 'somme',
+        'total général', 'moyenne', 'totale', 'celkem', 'összesen');
+
 -- name: point_form
 -- A number with a decimal point and nothing between thousands; null where marks stand as in no
 -- number. `comma`: the file has a decimal comma. Thousands are whole groups of three digits.

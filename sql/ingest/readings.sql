@@ -2,8 +2,10 @@
 -- Type and judge every row of an export with one energy reading per row, in the file's order.
 create or replace temp table cleaned as
 with typed as (
-    select line_number, row_fault, beyond, tidy(store, $odd) as store,
-        tidy(station, $odd) as station, scanned_at as stamp, channel as channel_cell,
+    select line_number, case when coalesce(scanned_at, '') = ''
+            and (is_total(store) or is_total(station))
+            then coalesce(row_fault, 'totals-row') else row_fault end as row_fault,
+        beyond, tidy(store, $odd) as store, tidy(station, $odd) as station, scanned_at as stamp, channel as channel_cell,
         level as level_cell, statistic as statistic_cell, dwell_ms as dwell_cell,
         own_quiet as quiet_cell, unit as unit_cell, scale as scale_cell, zero_dbm as zero_cell,
         as_moment(stamp, $day_order) as scanned_at,
@@ -75,7 +77,10 @@ from judged;
 -- file's order. A channel without a level was not scanned.
 create or replace temp table cleaned as
 with written as (
-    select line_number, row_fault, beyond, tidy(store, $odd) as store, tidy(station, $odd) as station,
+    select line_number, case when coalesce(scanned_at, '') = ''
+            and (is_total(store) or is_total(station))
+            then coalesce(row_fault, 'totals-row') else row_fault end as row_fault,
+        beyond, tidy(store, $odd) as store, tidy(station, $odd) as station,
         scanned_at as stamp, tidy(statistic, $odd) as statistic_cell, tidy(dwell_ms, $odd) as dwell_cell,
         tidy(own_quiet, $odd) as quiet_cell, tidy(unit, $odd) as unit_cell, tidy(scale, $odd) as scale_cell,
         tidy(zero_dbm, $odd) as zero_cell, tidy(db_per_step, $odd) as step_cell,

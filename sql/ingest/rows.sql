@@ -2,6 +2,13 @@
 -- Rows of the file, and the good ones among them.
 select count(*) as rows, count(*) filter (good) as good from cleaned;
 
+-- name: last_total
+-- The store of the last row, where that is a word for a total.
+select case when is_total(store) then store end as store
+from (select row_number() over () as n, filled(store) as store from staged)
+where store is not null
+order by n desc limit 1;
+
 -- name: newest_seen
 -- The newest day of the file's good rows.
 select max(seen_on) as seen_on from cleaned where good;

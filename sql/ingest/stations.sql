@@ -2,7 +2,11 @@
 -- Type and judge every row of a stations export, in the file's order.
 create or replace temp table cleaned as
 with written as (
-    select line_number, row_fault, beyond, filled(store) as store, filled(station) as station,
+    select line_number, case when is_total(store)
+            and (filled(station) is null or filled(channel) is null or filled(store) = $last_total)
+            or is_total(station) and filled(channel) is null
+            then coalesce(row_fault, 'totals-row') else row_fault end as row_fault,
+        beyond, filled(store) as store, filled(station) as station,
         coalesce(filled(seen_on), $exported_on) as seen_cell, filled(name) as name,
         filled(mounted) as mounted, said(floor) as floor_cell, said(x_m) as x_cell,
         said(y_m) as y_cell, filled(channel) as channel_cell, said(pan_id) as pan_cell,

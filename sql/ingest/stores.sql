@@ -2,7 +2,10 @@
 -- Type and judge every row of a stores export, in the file's order.
 create or replace temp table cleaned as
 with written as (
-    select line_number, row_fault, beyond, filled(store) as store,
+    select line_number, case when is_total(store)
+            and (filled(name) is null or filled(region) is null or filled(store) = $last_total)
+            then coalesce(row_fault, 'totals-row') else row_fault end as row_fault,
+        beyond, filled(store) as store,
         coalesce(filled(seen_on), $exported_on) as seen_cell, filled(name) as name,
         filled(region) as region,
         if(upper(said(country)) in ('UK', 'U.K.'), 'GB', upper(said(country))) as country,

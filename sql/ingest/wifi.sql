@@ -2,7 +2,10 @@
 -- Type and judge every row of a Wi-Fi export, in the file's order.
 create or replace temp table cleaned as
 with written as (
-    select line_number, row_fault, beyond, filled(store) as store, filled(station) as station,
+    select line_number, case when filled(wifi_channel) is null
+            and (is_total(store) or is_total(station) or is_total(network))
+            then coalesce(row_fault, 'totals-row') else row_fault end as row_fault,
+        beyond, filled(store) as store, filled(station) as station,
         coalesce(filled(seen_on), $exported_on) as seen_cell, filled(network) as network,
         filled(wifi_channel) as channel_cell, filled(width_mhz) as width_cell,
         lower(replace(said(secondary), '−', '-')) as secondary_cell,
