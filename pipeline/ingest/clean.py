@@ -3,9 +3,8 @@
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from datetime import date
-from functools import cache, partial
+from functools import partial
 from types import MappingProxyType
-from zoneinfo import available_timezones
 
 import duckdb
 import polars as pl
@@ -15,6 +14,7 @@ from pipeline import sql_file
 from pipeline.database import Database
 from pipeline.ingest.headings import READINGS, Mapped, TableRefused, Vocabulary
 from pipeline.ingest.notation import Notation, Titles, decide, far_stores, read_titles
+from pipeline.ingest.places import country_cells, time_zones, zone_cells
 from pipeline.ingest.spreadsheet import WorkbookUnreadable
 from pipeline.ingest.staging import stage_plain, stage_whole
 from pipeline.ingest.tables import DeliveredTable
@@ -174,7 +174,23 @@ def _asked(
     far = far_stores(database, mapped, titles, notation)
     if isinstance(far, TableRefused):
         return far
-    return {"far": list(far), "last_total": database.value("ingest", "last_total")}
+    asked: dict[str, object] = {
+        "far": list(far),
+        "last_total": database.value("ingest", "last_total"),
+    }
+    return asked | _places(database) if mapped.kind == "stores" else asked
+
+
+def _places(database: Database) -> dict[str, object]:
+    """Return the countries and zones that the cells of the staged table stand for."""
+    countries = country_cells(database.column("ingest", "country_cells"))
+    zones = zone_cells(database.column("ingest", "zone_cells"))
+    return {
+        "country_cells": list(countries),
+        "country_codes": list(countries.values()),
+        "zone_cells": list(zones),
+        "zone_names": list(zones.values()),
+    }
 
 
 def _row_count(database: Database) -> _RowCount:
@@ -197,7 +213,7 @@ def _values(
         "scale_names": [name for name, _ in scales],
         "scale_zeros": [scale.zero_dbm for _, scale in scales],
         "scale_steps": [scale.db_per_step for _, scale in scales],
-        "time_zones": _time_zones(),
+        "time_zones": time_zones(),
     }
 
 
@@ -206,11 +222,6 @@ def _factor(mapped: Mapped, titles: Titles, field: str) -> float:
     if not unit and field in ("x_m", "y_m"):
         unit = titles.length or ""
     return FACTORS.get(unit, 1)
-
-
-@cache
-def _time_zones() -> list[str]:
-    return sorted(available_timezones())
 
 
 def _run_clean(

@@ -5,9 +5,24 @@ from pipeline.tables.declare import CellForm
 _MARK = "decimal point or comma and the marks between thousands, the same throughout a file"
 
 TEXT = CellForm("text", "any text without control characters", ("A-7 North",))
-COUNTRY = CellForm("country", "the two letters of ISO 3166-1", ("DE", "pl"))
-TIME_ZONE = CellForm("time zone", "a name of the tz database", ("Europe/Berlin",))
-TIME = CellForm("time of day", "hours and minutes, seconds if need be", ("08:00", "8.30", "24:00"))
+COUNTRY = CellForm(
+    "country",
+    "the two or three letters of ISO 3166-1, UK, or the name in English, German or a language of "
+    "the country",
+    ("DE", "pl", "DEU", "UK", "Germany", "Polska", "Österreich"),
+)
+TIME_ZONE = CellForm(
+    "time zone",
+    "a name of the tz database in any case, or another system's name that Unicode CLDR lists; an "
+    "offset such as GMT+1 is none",
+    ("Europe/Berlin", "europe/berlin", "W. Europe Standard Time"),
+)
+TIME = CellForm(
+    "time of day",
+    "hours and minutes, seconds if need be; noon, or midnight: 0:00 where a store opens, 24:00 "
+    "where it closes; 24/7 in both columns of a store that never closes",
+    ("08:00", "8.30", "24:00", "2200", "8 am", "midnight", "24/7"),
+)
 DAY = CellForm(
     "day",
     "year first, or day and month in one order throughout a file; a line `Exported on: 2026-09-30` "

@@ -209,10 +209,13 @@ create or replace temp macro as_moment(written, day_order) as
 -- A time of day; null when the cell is none. 24:00 is the last moment of the day.
 create or replace temp macro as_time(written) as
     case
-        when regexp_full_match(written, '24[:.]00([:.]00)?') then time '23:59:59'
+        when regexp_full_match(written, '24[:.]?00([:.]00)?') then time '23:59:59'
+        when regexp_full_match(written, '\d{4}')
+            then try_cast(left(written, 2) || ':' || right(written, 2) as time)
+        when lower(written) in ('noon', 'midday', 'mittag') then time '12:00:00'
         when regexp_full_match(written, '\d{1,2}[:.]\d{2}([:.]\d{2}(\.\d+)?)?')
             then try_cast(replace(written, '.', ':') as time)
-        when regexp_full_match(lower(written), '\d{1,2}(h(\d{2})?| ?uhr)?')
+        when regexp_full_match(lower(written), '([01]?\d|2[0-3])(h(\d{2})?| ?uhr)?')
             then try_cast(regexp_extract(written, '\d+') || ':'
                 || coalesce(nullif(regexp_extract(lower(written), 'h(\d{2})', 1), ''), '00') as time)
         when regexp_full_match(lower(written), '(0?[1-9]|1[0-2])([:.]\d{2})? ?[ap]\.?m\.?')
@@ -220,6 +223,27 @@ create or replace temp macro as_time(written) as
                 + if(contains(lower(written), 'p'), 12, 0)) || ':'
                 || coalesce(nullif(regexp_extract(written, '[:.](\d{2})', 1), ''), '00') as time)
     end;
+
+-- name: all_day
+-- Whether the cells of both ends of trading say that a store never closes.
+create or replace temp macro all_day(opens, closes) as
+    lower(opens) in ('24/7', '24x7', '24h', '24 h', '24 hours', '24 std', '24 stunden', '0-24')
+    and lower(closes) in ('24/7', '24x7', '24h', '24 h', '24 hours', '24 std', '24 stunden', '0-24');
+
+-- name: as_opening
+-- The start of trading; midnight is that of the day that begins.
+create or replace temp macro as_opening(opens, closes) as
+    case when all_day(opens, closes) then time '00:00:00'
+        when lower(opens) in ('midnight', 'mitternacht', 'minuit', 'północ') then time '00:00:00'
+        else as_time(opens) end;
+
+-- name: as_closing
+-- The end of trading; midnight and 24 are the last moment of the day.
+create or replace temp macro as_closing(opens, closes) as
+    case when all_day(opens, closes) then time '23:59:59'
+        when lower(closes) in ('midnight', 'mitternacht', 'minuit', 'północ') then time '23:59:59'
+        when regexp_full_match(lower(closes), '24( ?uhr| ?h)?') then time '23:59:59'
+        else as_time(closes) end;
 
 -- name: as_pan_id
 -- A PAN ID, 0..65535: hex after 0x, and where four digits hold a letter. Other digits are read in

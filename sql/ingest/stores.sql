@@ -1,3 +1,11 @@
+-- name: country_cells
+-- The countries as the file writes them.
+select distinct said(country) as cell from staged where said(country) is not null order by cell;
+
+-- name: zone_cells
+-- The time zones as the file writes them.
+select distinct said(time_zone) as cell from staged where said(time_zone) is not null order by cell;
+
 -- name: clean_stores
 -- Type and judge every row of a stores export, in the file's order.
 create or replace temp table cleaned as
@@ -8,13 +16,14 @@ with written as (
         beyond, filled(store) as store,
         coalesce(filled(seen_on), $exported_on) as seen_cell, filled(name) as name,
         filled(region) as region,
-        if(upper(said(country)) in ('UK', 'U.K.'), 'GB', upper(said(country))) as country,
-        filled(store_type) as store_type, said(time_zone) as time_zone,
+        map($country_cells::varchar[], $country_codes::varchar[])[said(country)] as country,
+        filled(store_type) as store_type,
+        map($zone_cells::varchar[], $zone_names::varchar[])[said(time_zone)] as time_zone,
         said(opens) as opens_cell, said(closes) as closes_cell
     from staged
 ), typed as (
-    select *, as_day(seen_cell, $day_order) as seen_on, as_time(opens_cell) as opens,
-        as_time(closes_cell) as closes
+    select *, as_day(seen_cell, $day_order) as seen_on, as_opening(opens_cell, closes_cell) as opens,
+        as_closing(opens_cell, closes_cell) as closes
     from written
 ), judged as (
     select *, coalesce(row_fault is null and store is not null and seen_on is not null
