@@ -26,7 +26,7 @@ from pipeline.ingest.tables import DeliveredTable
 
 HEADINGS = ("store", "label", "station", "level dbm", "exported on")
 COLUMNS = tuple(FieldColumn(f"other {place}", f"column {place}") for place in (1, 2, 3))
-MAPPED = Mapped("labels", wide=False, columns=COLUMNS, dbm_by_heading=False)
+MAPPED = Mapped("labels", wide=False, columns=COLUMNS)
 DIALECTS = st.builds(
     TextDialect, st.sampled_from(",;\t|"), st.just('"'), st.sampled_from('"\\')
 ) | st.just(TextDialect(",", "'", "'"))

@@ -3,9 +3,8 @@
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from datetime import date
-from functools import cache, partial
+from functools import partial
 from types import MappingProxyType
-from zoneinfo import available_timezones
 
 import duckdb
 import polars as pl
@@ -14,11 +13,14 @@ from netaddr import AddrFormatError, IPAddress
 from pipeline import sql_file
 from pipeline.database import Database
 from pipeline.ingest.headings import READINGS, Mapped, TableRefused, Vocabulary
-from pipeline.ingest.notation import Notation, Titles, decide, read_titles
+from pipeline.ingest.notation import Notation, Titles, decide, far_stores, read_titles
+from pipeline.ingest.places import country_cells, zone_cells
 from pipeline.ingest.spreadsheet import WorkbookUnreadable
 from pipeline.ingest.staging import stage_plain, stage_whole
 from pipeline.ingest.tables import DeliveredTable
 from pipeline.settings import Settings
+from pipeline.tables.exports import EXPORT_KINDS
+from pipeline.tables.units import FACTORS
 
 _STATEMENTS: Mapping[str, str] = MappingProxyType(
     {
@@ -28,6 +30,14 @@ _STATEMENTS: Mapping[str, str] = MappingProxyType(
         "wifi": "clean_wifi",
         "heard": "clean_heard",
     }
+)
+
+# Fields whose numbers are multiplied by what the unit of their heading asks for.
+_SCALED = frozenset(
+    field.name
+    for kind in EXPORT_KINDS
+    for field in kind.fields
+    if not FACTORS.keys().isdisjoint(field.units or ())
 )
 
 
@@ -131,7 +141,10 @@ def _judge(
     notation = decide(database, mapped, titles)
     if isinstance(notation, TableRefused):
         return notation
-    values = _values(table, mapped, titles, settings)
+    asked = _asked(database, mapped, titles, notation)
+    if isinstance(asked, TableRefused):
+        return asked
+    values = {**_values(table, mapped, titles, settings), **asked}
     _run_clean(database, mapped, notation, values)
     if database.value("ingest", "distressed"):
         again = decide(database, mapped, titles, whole=True)
@@ -150,8 +163,40 @@ def _judge(
                 "Write it as 2026-09-30 in the line above the headings.",
             )
     counted = _row_count(database)
-    said = "; ".join(filter(None, (table.said, notation.said(), mapped.left_aside)))
+    said = "; ".join(
+        filter(
+            None, (table.said, notation.said(), titles.said(), mapped.converted, mapped.left_aside)
+        )
+    )
     return CleanedTable(mapped, counted.rows, counted.good, counted.partly, exported_on, said)
+
+
+def _asked(
+    database: Database, mapped: Mapped, titles: Titles, notation: Notation
+) -> Mapping[str, object] | TableRefused:
+    """Return what is asked of the whole staged table before its rows are cleaned."""
+    if mapped.kind not in ("stores", "stations"):
+        return {}
+    far = far_stores(database, mapped, titles, notation)
+    if isinstance(far, TableRefused):
+        return far
+    asked: dict[str, object] = {
+        "far": list(far),
+        "last_total": database.value("ingest", "last_total"),
+    }
+    return asked | _places(database) if mapped.kind == "stores" else asked
+
+
+def _places(database: Database) -> dict[str, object]:
+    """Return the countries and zones that the cells of the staged table stand for."""
+    countries = country_cells(database.column("ingest", "country_cells"))
+    zones = zone_cells(database.column("ingest", "zone_cells"))
+    return {
+        "country_cells": list(countries),
+        "country_codes": list(countries.values()),
+        "zone_cells": list(zones),
+        "zone_names": list(zones.values()),
+    }
 
 
 def _row_count(database: Database) -> _RowCount:
@@ -166,18 +211,22 @@ def _values(
         "suspect": table.suspect,
         "odd": table.odd_blanks,
         "exported_on": titles.exported_on,
-        "unit": "dbm" if mapped.dbm_by_heading else None,
+        "unit": mapped.level_unit.lower() or None,
+        "in_mw": mapped.unit_of("tx_power_dbm") == "mW",
+        "in_utc": mapped.unit_of("scanned_at") == "UTC",
+        **{f"{field}_factor": _factor(mapped, titles, field) for field in _SCALED},
         "cca_dbm": settings.limits["cca_threshold_dbm"],
         "scale_names": [name for name, _ in scales],
         "scale_zeros": [scale.zero_dbm for _, scale in scales],
         "scale_steps": [scale.db_per_step for _, scale in scales],
-        "time_zones": _time_zones(),
     }
 
 
-@cache
-def _time_zones() -> list[str]:
-    return sorted(available_timezones())
+def _factor(mapped: Mapped, titles: Titles, field: str) -> float:
+    unit = mapped.unit_of(field)
+    if not unit and field in ("x_m", "y_m"):
+        unit = titles.length or ""
+    return FACTORS.get(unit, 1)
 
 
 def _run_clean(
@@ -187,7 +236,8 @@ def _run_clean(
         **values,
         "day_order": notation.day_order,
         "comma": notation.comma,
-        "pan_hex": notation.pan_hex,
+        "pan_numerals": notation.pan_numerals,
+        "channel_numerals": notation.channel_numerals,
         "assumed_unit": notation.assumed_unit,
     }
     readings = "clean_ed_wide" if mapped.wide else "clean_ed_long"

@@ -8,12 +8,14 @@ from functools import lru_cache
 from types import MappingProxyType
 
 from pipeline.errors import HeadingFieldUnknown
+from pipeline.tables.declare import ExportField, unit_of
 from pipeline.tables.exports import EXPORT_KINDS
+from pipeline.tables.units import said_unit, split_heading, unit_within
 
 READINGS = "ed_readings"
 CHANNEL_FIELDS: Mapping[int, str] = MappingProxyType({c: f"c{c}" for c in range(11, 27)})
 """Fields of the columns, one per channel, of an export with one scan per row."""
-_CHANNEL = re.compile(r"(?:ed|ch|channel|kanal|kan|c|ed ch|ed channel|ed kanal)? ?(\d\d)( dbm)?")
+_CHANNEL = re.compile(r"(?:ed|ch|channel|kanal|kan|c|ed ch|ed channel|ed kanal)? ?(\d\d)")
 # Headings that the sheets of quarantined rows add to those of the file the rows came in.
 MENDED_FIELDS: Mapping[str, str] = MappingProxyType(
     {
@@ -24,6 +26,11 @@ MENDED_FIELDS: Mapping[str, str] = MappingProxyType(
 )
 # What these sheets say beside each row, and what they keep of rows that were too long.
 _MENDED_NOTES = ("reason", "what to do", "beyond the headings")
+_PLAIN_UNITS = (
+    "dBm",
+    "decimal",
+    "local",
+)  # what numbers and times are unless something else is said
 _CHANNELS_LEAST = 2  # columns that make a file one scan per row
 _FIELDS_LEAST = 2  # known headings that make a row one of headings
 _HEADING_MOST = 80  # characters
@@ -31,24 +38,47 @@ _HEADING_MOST = 80  # characters
 
 @dataclass(frozen=True, slots=True)
 class FieldColumn:
-    """A column of an export: its field, or `other N` where it has none, and its own heading."""
+    """A column of an export: its field, or `other N` where it has none, and its own heading.
+
+    `unit` is the one that the heading names; empty where it names none.
+    """
 
     field: str
     heading: str
+    unit: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class Mapped:
     """A row of headings understood: its kind, and its columns in the file's order.
 
-    `wide`: energy readings with one scan per row. `dbm_by_heading`: the headings of all levels
-    end in dBm.
+    `wide`: energy readings with one scan per row.
     """
 
     kind: str
     wide: bool
     columns: tuple[FieldColumn, ...]
-    dbm_by_heading: bool
+
+    def unit_of(self, field: str) -> str:
+        """Return the unit that a field's heading names; empty where it names none."""
+        return next((column.unit for column in self.columns if column.field == field), "")
+
+    @property
+    def level_unit(self) -> str:
+        """The unit that the headings of energy readings name; columns of channels share it."""
+        return next(
+            (c.unit for c in self.columns if c.field == "level" or _is_channel(c.field)), ""
+        )
+
+    @property
+    def converted(self) -> str:
+        """The headings in another unit than their field's, in words for the record of decisions."""
+        said = [
+            f"'{column.heading.replace(';', ',')}' in {said_unit(column.unit)}"
+            for column in self.columns
+            if column.unit not in ("", *_PLAIN_UNITS, unit_of(column.field))
+        ]
+        return f"units by heading: {', '.join(said)}" if said else ""
 
     @property
     def left_aside(self) -> str:
@@ -98,9 +128,21 @@ class Vocabulary:
 
     def __init__(self, own: Mapping[str, Mapping[str, str]]) -> None:
         self._needed = {k.name: {f.name: f.needed for f in k.fields} for k in EXPORT_KINDS}
+        self._own = {kind: frozenset(map(fold, headings)) for kind, headings in own.items()}
         self.fields: Mapping[str, Mapping[str, str]] = {
             kind.name: {fold(h): field.name for field in kind.fields for h in field.headings}
             | _checked(kind.name, own.get(kind.name, {}), tuple(self._needed[kind.name]))
+            for kind in EXPORT_KINDS
+        }
+        # The units that headings of a field may end in, and the words before them.
+        self._units = {k.name: _units_of(k.fields) for k in EXPORT_KINDS}
+        self._bases = {
+            kind.name: {fold(base): field.name for field in kind.fields for base in field.bases}
+            | {
+                fold(split_heading(heading).base): field
+                for heading, field in self.fields[kind.name].items()
+                if field in self._units[kind.name]
+            }
             for kind in EXPORT_KINDS
         }
 
@@ -122,7 +164,10 @@ class Vocabulary:
                 f"{_listed(cells)}.",
                 "Which kind is it? Name its columns as `quietaisle template` does.",
             )
-        return self._mapped(complete[0], cells) if complete else self._lacking(kinds[0], cells)
+        if complete:
+            return self._mapped(complete[0], cells)
+        foreign = self._foreign(kinds[0], cells, self._known(kinds[0], cells))
+        return foreign or self._lacking(kinds[0], cells)
 
     def _mapped(self, kind: str, cells: Sequence[str]) -> Mapped | TableRefused:
         known = self._known(kind, cells)
@@ -136,6 +181,9 @@ class Vocabulary:
                 f"The columns {_listed(both)} all stand for '{twice[0]}'.",
                 "Which one is right? Remove or rename the others.",
             )
+        foreign = self._foreign(kind, cells, known)
+        if foreign is not None:
+            return foreign
         wide = kind == READINGS and not {"channel", "level"} <= set(fields)
         if kind == READINGS and not wide and any(map(_is_channel, fields)):
             return TableRefused(
@@ -144,23 +192,75 @@ class Vocabulary:
             )
         names = _unique(cells)
         columns = [
-            FieldColumn(known.get(place, f"other {place + 1}"), name)
+            FieldColumn(known[place], name, self._unit(kind, cells[place]))
+            if place in known
+            else FieldColumn(f"other {place + 1}", name)
             for place, name in enumerate(names)
         ]
-        levels = [p for p, field in known.items() if field == "level" or _is_channel(field)]
-        dbm = [fold(cells[place]).endswith("dbm") for place in levels]
-        return Mapped(kind, wide, tuple(columns), bool(dbm) and all(dbm))
+        return _uneven(columns) or Mapped(kind, wide, tuple(columns))
 
     def _known(self, kind: str, cells: Sequence[str]) -> dict[int, str]:
-        """Return the field of each cell that is a heading of the kind, by its place."""
-        known = {}
+        """Return the field of each cell that is a heading of the kind, by its place.
+
+        Headings known word for word come first; of the others, those known but for their unit
+        stand for the fields that are left.
+        """
+        exact = {
+            place: field
+            for place, cell in enumerate(cells)
+            if (field := self._exactly(kind, cell)) is not None
+        }
+        taken = set(exact.values())
         for place, cell in enumerate(cells):
-            folded = fold(cell) if len(cell) <= _HEADING_MOST else ""
-            if folded in self.fields[kind]:
-                known[place] = self.fields[kind][folded]
-            elif kind == READINGS and (field := _channel_field(folded)):
-                known[place] = field
-        return known
+            field = None if place in exact else self._but_for_unit(kind, cell)
+            if field and field not in taken and self._unit(kind, cell) in self._taken(kind, field):
+                exact[place] = field
+        return exact
+
+    def _exactly(self, kind: str, cell: str) -> str | None:
+        return self.fields[kind].get(fold(cell)) if len(cell) <= _HEADING_MOST else None
+
+    def _but_for_unit(self, kind: str, cell: str) -> str | None:
+        """Return the field that the words before the heading's unit stand for."""
+        if len(cell) > _HEADING_MOST:
+            return None
+        base = fold(split_heading(cell).base)
+        if kind == READINGS and (channel := _channel_field(base)):
+            return channel
+        return self._bases[kind].get(base) if split_heading(cell).unit else None
+
+    def _unit(self, kind: str, cell: str) -> str:
+        """Return the unit of a heading; in those of the rules file it may stand anywhere."""
+        if fold(cell) in self._own.get(kind, ()):
+            return unit_within(cell)
+        return split_heading(cell).unit
+
+    def _taken(self, kind: str, field: str) -> tuple[str, ...]:
+        """Return what the unit of a field's heading may be; a channel's column may go without."""
+        if _is_channel(field):
+            return ("", *self._units[kind]["level"])
+        return self._units[kind].get(field, ())
+
+    def _foreign(
+        self, kind: str, cells: Sequence[str], known: Mapping[int, str]
+    ) -> TableRefused | None:
+        """Return why a heading in a unit that its field does not take refuses the table."""
+        for place, cell in enumerate(cells):
+            field = known.get(place) or self._but_for_unit(kind, cell)
+            unit = self._unit(kind, cell)
+            if not field or not unit or (place not in known and field in known.values()):
+                continue
+            takes = self._taken(kind, field)
+            if unit in takes or not (_is_channel(field) or field in self._units[kind]):
+                continue
+            listed = ", ".join(said_unit(each) for each in takes if each) or "none"
+            return TableRefused(
+                f"The heading '{cell.strip()}' is in {said_unit(unit)}, and '{field}' is not read "
+                f"from that unit. Units it is read from: {listed}.",
+                "Export the column in one of these, or take the unit out of the heading where it "
+                "means something else.",
+            )
+        return None
 
     def _missing(self, kind: str, cells: Sequence[str]) -> list[str]:
         fields = set(self._known(kind, cells).values())
@@ -222,6 +322,25 @@ def _checked(kind: str, own: Mapping[str, str], known: Sequence[str]) -> dict[st
         if field not in (*known, *channels):
             raise HeadingFieldUnknown(kind, heading, field, known)
     return {fold(heading): field for heading, field in own.items()}
+
+
+def _uneven(columns: Sequence[FieldColumn]) -> TableRefused | None:
+    """Return why columns that belong together refuse the table: only some say a unit."""
+    for together in (CHANNEL_FIELDS.values(), ("x_m", "y_m")):
+        units = {column.unit for column in columns if column.field in together}
+        channels = "x_m" not in together
+        if len(units) > 1 and (channels or ("" in units and units != {"", "m"})):
+            said = " and ".join(said_unit(unit) or "no unit" for unit in sorted(units))
+            what = "channels" if channels else "positions"
+            return TableRefused(
+                f"The headings of the {what} name different units: {said}.",
+                "Name one unit in all of them, or in none.",
+            )
+    return None
+
+
+def _units_of(fields: Sequence[ExportField]) -> dict[str, tuple[str, ...]]:
+    return {field.name: field.units for field in fields if field.units is not None}
 
 
 def _channel_field(folded: str) -> str | None:

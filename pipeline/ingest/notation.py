@@ -7,15 +7,24 @@ from dataclasses import dataclass, replace
 from pipeline.database import Database
 from pipeline.ingest.delimited import DeliveredRow
 from pipeline.ingest.headings import READINGS, Mapped, TableRefused, fold
+from pipeline.tables.exports import LENGTHS
+from pipeline.tables.units import unit_named
 
 _SAMPLE_ROWS = 5_000
 _ALL_ROWS = 1 << 40
 _MONTHS = 12
+_APART_MOST_M = 100  # half of a store's stations lie no further from its middle
 _OUTWEIGHS = 20  # more cells than this of one notation make one cell of the other a slip
 _ANSWERS_DAYS = {"dd/mm/yyyy": "dmy", "day first": "dmy", "mm/dd/yyyy": "mdy", "month first": "mdy"}
 _ANSWERS_MARK = {"comma": True, ",": True, "point": False, ".": False}
 _ANSWERS_UNIT = {"dbm": "dbm", "-dbm": "-dbm", "raw": "raw"}
+_ANSWERS_NUMERALS = {"hex": "hex", "decimal": "decimal"}
 _UNIT_SAID = {"dbm": "dBm", "-dbm": "-dBm", "raw": "raw"}
+_PAN_SAID = {
+    "hex": "PAN IDs in hex",
+    "decimal": "PAN IDs in decimal",
+    "unsure": "PAN IDs of four digits not read, could be hex or decimal",
+}
 _ORDER_SAID = {"dmy": "day before month", "mdy": "month before day", "iso": "year first"}
 
 
@@ -27,7 +36,13 @@ class Titles:
     days: str | None = None
     comma: bool | None = None
     unit: str | None = None
-    pan_hex: bool = False
+    pan_numerals: str | None = None
+    channel_numerals: str | None = None
+    length: str | None = None
+
+    def said(self) -> str:
+        """Return what they say of positions, for the record of decisions."""
+        return f"positions in {self.length}" if self.length else ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,18 +50,22 @@ class Notation:
     """A file's notation.
 
     `day_order` is "dmy", "mdy" or "iso"; `assumed_unit` that of levels no column tells it of.
+    `pan_numerals` is "hex", "decimal", "unsure" where four digits could be either, or empty where
+    it makes no difference; `channel_numerals` is "hex", "decimal" or "MHz".
     """
 
     day_order: str
     comma: bool
-    pan_hex: bool
+    pan_numerals: str
+    channel_numerals: str
     assumed_unit: str | None
 
     def said(self) -> str:
         """Return the notation in words, for the record of decisions."""
         parts = [f"days {_ORDER_SAID[self.day_order]}"]
         parts.append("decimal comma" if self.comma else "decimal point")
-        parts += ["PAN IDs in hex"] if self.pan_hex else []
+        parts += [_PAN_SAID[self.pan_numerals]] if self.pan_numerals else []
+        parts += ["channels in hex"] if self.channel_numerals == "hex" else []
         parts += [f"levels in {_UNIT_SAID[self.assumed_unit]}"] if self.assumed_unit else []
         return "; ".join(parts)
 
@@ -64,6 +83,12 @@ class _Shown:
     either_mark: int
     hex_letters: int
     not_hex: int
+    four_digits: int
+    channel_letters: int
+    channel_decimal: int
+    channel_either: int
+    channel_ten: int
+    channel_prefixed: int
     negative: int
     positive: int
 
@@ -84,8 +109,15 @@ def read_titles(rows: Sequence[DeliveredRow], snapshot_headings: Sequence[str]) 
         days=_ANSWERS_DAYS.get(said.get("dates", "").lower()),
         comma=_ANSWERS_MARK.get(said.get("decimals", "").lower()),
         unit=_ANSWERS_UNIT.get(said.get("unit", "").lower()),
-        pan_hex=said.get("pan ids", "").lower() == "hex",
+        pan_numerals=_ANSWERS_NUMERALS.get(said.get("pan ids", "").lower()),
+        channel_numerals=_ANSWERS_NUMERALS.get(said.get("channels", "").lower()),
+        length=_length(said.get("positions", "")),
     )
+
+
+def _length(answer: str) -> str | None:
+    unit = unit_named(answer.strip().lower())
+    return unit if unit in LENGTHS else None
 
 
 def decide(
@@ -96,7 +128,7 @@ def decide(
     The first rows decide where they show it beyond doubt, else the whole table; `whole` asks for
     the whole table at once.
     """
-    if not whole:
+    if not (whole or mapped.kind == "stations"):  # short, and each cell of theirs counts
         found = _decided(_shown(database, titles, _SAMPLE_ROWS), mapped, titles)
         if isinstance(found, Notation):
             return found
@@ -138,16 +170,24 @@ def _decided(shown: _Shown, mapped: Mapped, titles: Titles) -> Notation | TableR
         )
     unit = titles.unit or ("dbm" if shown.negative or not shown.positive else None)
     fields = {column.field for column in mapped.columns}
-    told = mapped.dbm_by_heading or not fields.isdisjoint({"unit", "scale", "zero_dbm"})
+    told = bool(mapped.level_unit) or not fields.isdisjoint({"unit", "scale", "zero_dbm"})
     if mapped.kind == READINGS and unit is None and not told:
         return TableRefused(
             "The levels are positive numbers and no column says their unit.",
             "Which is it? Put a line `Unit: -dBm` (magnitudes) above the headings, or add the "
             "columns 'scale zero dbm' and 'scale db per step' for raw values.",
         )
-    pan_hex = titles.pan_hex or (shown.hex_letters > 0 and shown.not_hex == 0)
+    by_heading = mapped.unit_of("channel") or mapped.unit_of("channels")
+    channels = titles.channel_numerals or by_heading or _channel_numerals(shown)
+    if channels is None:
+        return TableRefused(
+            "Channels such as 14 could be decimal or hex (0x14 is channel 20), and nothing in the "
+            "file decides which.",
+            "Which are they? Put a line `Channels: hex` or `Channels: decimal` above the headings.",
+        )
+    pan_ids = titles.pan_numerals or mapped.unit_of("pan_id") or _pan_numerals(shown)
     assumed = unit if mapped.kind == READINGS and not told else None
-    return Notation(order, comma, pan_hex, assumed)
+    return Notation(order, comma, pan_ids, channels, assumed)
 
 
 def _day_order(shown: _Shown) -> str | None:
@@ -165,3 +205,59 @@ def _comma(shown: _Shown) -> bool | None:
     if shown.point > _OUTWEIGHS * shown.comma:
         return False
     return None if shown.comma or shown.point or shown.either_mark else False
+
+
+def _pan_numerals(shown: _Shown) -> str:
+    """Return how PAN IDs without 0x and letters are read; four digits alone do not tell it."""
+    letters = shown.hex_letters
+    # A letter among many digits may be a slip: then the digits would be read wrongly.
+    if letters > _OUTWEIGHS * shown.not_hex and _OUTWEIGHS * letters >= shown.four_digits:
+        return "hex"
+    if shown.not_hex > _OUTWEIGHS * letters:
+        return "decimal"
+    return "unsure" if shown.four_digits else ""
+
+
+def _channel_numerals(shown: _Shown) -> str | None:
+    """Return how the file writes channels: in hex where letters occur; none where both could be.
+
+    Digits alone are decimal channels as long as each can be one, or some can be nothing else.
+    """
+    letters, decimal = shown.channel_letters, shown.channel_decimal
+    if letters:
+        if decimal > _OUTWEIGHS * letters:
+            return "decimal"
+        # A letter among many digits may be a slip: then the digits would be read wrongly.
+        hexed = letters > _OUTWEIGHS * decimal and _OUTWEIGHS * letters >= shown.channel_either
+        return "hex" if hexed else None
+    unsure = shown.channel_ten or (shown.channel_prefixed and shown.channel_either)
+    return None if unsure and not decimal else "decimal"
+
+
+@dataclass(frozen=True, slots=True)
+class _Apart:
+    store: str
+    far: bool
+
+
+def far_stores(
+    database: Database, mapped: Mapped, titles: Titles, notation: Notation
+) -> tuple[str, ...] | TableRefused:
+    """Return the stores of which the positions cannot be in metres; most of them: a question.
+
+    Only where nothing says the unit: no heading, no line above the headings.
+    """
+    named = mapped.unit_of("x_m") or mapped.unit_of("y_m") or titles.length
+    if named or mapped.kind != "stations":
+        return ()
+    shown = {"most": _APART_MOST_M, "comma": notation.comma}
+    stores = database.records(_Apart, "ingest", "apart", shown)
+    far = tuple(each.store for each in stores if each.far)
+    if 2 * len(far) <= len(stores):
+        return far
+    return TableRefused(
+        f"In {len(far)} of {len(stores)} stores, such as {far[0][:60]}, half of the stations lie "
+        f"more than {_APART_MOST_M} m from the middle, if their positions are in metres.",
+        "In which unit are they? Put a line `Positions: cm`, `Positions: mm`, `Positions: ft` or "
+        "`Positions: m` above the headings.",
+    )

@@ -34,6 +34,7 @@ from pipeline.report.kit.sheet import (
     row_height,
     under,
 )
+from pipeline.tables.exports import LENGTHS
 from pipeline.wording import wording
 from pipeline.xlsx import workbook_bytes
 
@@ -52,6 +53,9 @@ _TITLES = (
     ("decimal comma", "Decimals: comma"),
     ("decimal point", "Decimals: point"),
     ("PAN IDs in hex", "PAN IDs: hex"),
+    ("PAN IDs in decimal", "PAN IDs: decimal"),
+    ("channels in hex", "Channels: hex"),
+    *((f"positions in {unit}", f"Positions: {unit}") for unit in LENGTHS),
     ("levels in dBm", "Unit: dBm"),
     ("levels in -dBm", "Unit: -dBm"),
     ("levels in raw", "Unit: raw"),

@@ -5,9 +5,24 @@ from pipeline.tables.declare import CellForm
 _MARK = "decimal point or comma and the marks between thousands, the same throughout a file"
 
 TEXT = CellForm("text", "any text without control characters", ("A-7 North",))
-COUNTRY = CellForm("country", "the two letters of ISO 3166-1", ("DE", "pl"))
-TIME_ZONE = CellForm("time zone", "a name of the tz database", ("Europe/Berlin",))
-TIME = CellForm("time of day", "hours and minutes, seconds if need be", ("08:00", "8.30", "24:00"))
+COUNTRY = CellForm(
+    "country",
+    "the two or three letters of ISO 3166-1, UK, or the name in English, German or a language of "
+    "the country",
+    ("DE", "pl", "DEU", "UK", "Germany", "Polska", "Österreich"),
+)
+TIME_ZONE = CellForm(
+    "time zone",
+    "a name of the tz database in any case, or another system's name that Unicode CLDR lists; an "
+    "offset such as GMT+1 is none",
+    ("Europe/Berlin", "europe/berlin", "W. Europe Standard Time"),
+)
+TIME = CellForm(
+    "time of day",
+    "hours and minutes, seconds if need be; noon, or midnight: 0:00 where a store opens, 24:00 "
+    "where it closes; 24/7 in both columns of a store that never closes",
+    ("08:00", "8.30", "24:00", "2200", "8 am", "midnight", "24/7"),
+)
 DAY = CellForm(
     "day",
     "year first, or day and month in one order throughout a file; a line `Exported on: 2026-09-30` "
@@ -21,6 +36,13 @@ MOMENT = CellForm(
 )
 WHOLE = CellForm("whole number", "digits, without a fraction", ("20",))
 NUMBER = CellForm("number", _MARK, ("20", "20.5", "20,5"))
+POSITION = CellForm(
+    "position",
+    "a number in metres or in the unit of its heading, or with m or cm behind it; a line "
+    "`Positions: cm`, also mm, ft or m, above the headings says the unit of bare numbers, and must "
+    "where half of a store's stations would lie more than 100 m from its middle",
+    ("20", "20.5", "20 m", "2050 cm"),
+)
 LEVEL = CellForm("level", f"dBm; {_MARK}", ("-70", "-70.5", "-70,5"))
 POWER = CellForm("power", f"dBm; {_MARK}", ("0", "4.5", "4,5"))
 READING = CellForm(
@@ -31,11 +53,17 @@ READING = CellForm(
 PERCENT = CellForm(
     "percent", "a number from 0 to 100, with or without a percent sign", ("97", "97.5%")
 )
-CHANNEL = CellForm("channel", "an IEEE 802.15.4 channel of the 2.4 GHz band, 11 to 26", ("20",))
+CHANNEL = CellForm(
+    "channel",
+    "an IEEE 802.15.4 channel of the 2.4 GHz band, 11 to 26; hex after 0x, and throughout a file "
+    "in which letters occur (B, F, 1A); where that does not tell it, a line `Channels: hex` or "
+    "`Channels: decimal` above the headings does",
+    ("20", "ch 15", "0x0F", "15 (2425 MHz)", "2425 MHz"),
+)
 CHANNELS = CellForm(
     "channels",
     "channels with blanks or any of , ; / | + between them",
-    ("11 15 20", "20,11", "11/26"),
+    ("11 15 20", "20,11", "11/26", "0x0B 0x0F"),
 )
 FLOOR = CellForm(
     "floor",
@@ -44,9 +72,10 @@ FLOOR = CellForm(
 )
 PAN_ID = CellForm(
     "PAN ID",
-    "four hex digits, with 0x or without, or a number up to 65535; digits alone are hex where the "
-    "file's other PAN IDs are",
-    ("0x1A2B", "1a2b", "4711"),
+    "four hex digits, with 0x or without, or a number up to 65535; digits alone are read as the "
+    "file's other PAN IDs are; where all have four digits, a line `PAN IDs: hex` or "
+    "`PAN IDs: decimal` above the headings must say which",
+    ("0x1A2B", "1a2b", "47110"),
 )
 EUI64 = CellForm(
     "EUI-64",
@@ -76,7 +105,7 @@ SECONDARY = CellForm(
 )
 
 FORMS = (
-    TEXT, WHOLE, NUMBER, PERCENT, FLAG, DAY, MOMENT, TIME, TIME_ZONE, COUNTRY, FLOOR, CHANNEL,
-    CHANNELS, PAN_ID, LEVEL, POWER, READING, UNIT, STATISTIC, EUI64, IP_ADDRESS, PORT,
+    TEXT, WHOLE, NUMBER, POSITION, PERCENT, FLAG, DAY, MOMENT, TIME, TIME_ZONE, COUNTRY, FLOOR,
+    CHANNEL, CHANNELS, PAN_ID, LEVEL, POWER, READING, UNIT, STATISTIC, EUI64, IP_ADDRESS, PORT,
     WIFI_CHANNEL, WIDTH, SECONDARY,
 )  # fmt: skip

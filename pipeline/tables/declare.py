@@ -37,7 +37,9 @@ class ExportField:
     """A field of an export, known by any of its headings; the first one is the template's.
 
     `needed` is "yes", "no" or "long": a file of one reading per row needs it, one with a column
-    per channel does not.
+    per channel does not. `units` are those a heading may end in; none where the cells have no
+    unit, so that the heading's last word is part of its name. `bases` are words that stand for
+    the field only with such a unit behind them.
     """
 
     name: str
@@ -45,6 +47,8 @@ class ExportField:
     form: CellForm
     headings: tuple[str, ...]
     needed: str = "no"
+    units: tuple[str, ...] | None = None
+    bases: tuple[str, ...] = ()
 
     @property
     def unit(self) -> str:
@@ -158,9 +162,14 @@ def exported(  # noqa: PLR0913 - what there is to say of a field
     name: str = "",
     sql: str = "",
     since: int = 1,
+    units: tuple[str, ...] | None = None,
+    bases: tuple[str, ...] = (),
 ) -> Any:  # noqa: ANN401 - stands in for a field of any type
-    """Declare a column that a field of an export fills; `name` is the field's, if not the same."""
-    export = ExportField(name, meaning, form, headings, needed)
+    """Declare a column that a field of an export fills; `name` is the field's, if not the same.
+
+    `units` and `bases` are those of `ExportField`.
+    """
+    export = ExportField(name, meaning, form, headings, needed, units, bases)
     return field(metadata={"meaning": meaning, "sql": sql, "since": since, "export": export})
 
 

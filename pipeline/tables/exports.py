@@ -23,6 +23,7 @@ from pipeline.tables.cells import (
     PAN_ID,
     PERCENT,
     PORT,
+    POSITION,
     POWER,
     READING,
     SECONDARY,
@@ -40,6 +41,14 @@ from pipeline.tables.declare import ExportField, column, exported, table, table_
 _STORE = ("store", "store id", "site", "filiale", "filialnummer")
 _STATION = ("station", "station id", "base station", "basisstation")
 _SEEN_ON = ("exported on", "as of", "snapshot", "stand")
+# The units that headings of such fields may end in, the field's own first.
+_NO_UNIT: tuple[str, ...] = ()
+_CLOCK = ("local",)
+LENGTHS = ("m", "cm", "mm", "ft")
+_LEVELS = ("dBm", "-dBm")
+_SHARES = ("%", "0..1")
+_NUMERALS = ("decimal", "hex")
+_FREQUENCY = ("frequency", "centre frequency", "center frequency", "frequenz", "mittenfrequenz")
 
 
 @table("export_file", key=("file", "sha256"), watched=True)
@@ -120,9 +129,11 @@ class StoreSeen:
     time_zone: str | None = exported(
         "time zone of its clocks", TIME_ZONE, "time zone", "timezone", "zeitzone", needed="yes"
     )
-    opens: time | None = exported("start of trading, by the store's clock", TIME, "opens", "öffnet")
+    opens: time | None = exported(
+        "start of trading, by the store's clock", TIME, "opens", "öffnet", units=_CLOCK
+    )
     closes: time | None = exported(
-        "end of trading, by the store's clock", TIME, "closes", "schließt"
+        "end of trading, by the store's clock", TIME, "closes", "schließt", units=_CLOCK
     )
 
 
@@ -137,17 +148,28 @@ class StationSeen:
     mounted: str | None = exported(
         "where it hangs, in words", TEXT, "mounted", "location", "montageort"
     )
-    floor: int | None = exported("floor; 0 is the ground floor", FLOOR, "floor", "etage")
-    x_m: float | None = exported("position east of the plan's origin", NUMBER, "x m", "x")
-    y_m: float | None = exported("position north of the plan's origin", NUMBER, "y m", "y")
+    floor: int | None = exported(
+        "floor; 0 is the ground floor", FLOOR, "floor", "etage", units=_NO_UNIT
+    )
+    x_m: float | None = exported(
+        "position east of the plan's origin", POSITION, "x m", "x", units=LENGTHS,
+        bases=("position x", "pos x", "x position"),
+    )  # fmt: skip
+    y_m: float | None = exported(
+        "position north of the plan's origin", POSITION, "y m", "y", units=LENGTHS,
+        bases=("position y", "pos y", "y position"),
+    )  # fmt: skip
     channel: int | None = exported(
         "channel it is set to, as exported: 0 to 255", CHANNEL, "channel", "radio channel",
-        "kanal", "funkkanal", needed="yes",
+        "kanal", "funkkanal", needed="yes", units=(*_NUMERALS, "MHz"), bases=_FREQUENCY,
     )  # fmt: skip
-    pan_id: int | None = exported("identifier of its network, 0 to 65535", PAN_ID, "pan id")
-    tx_power_dbm: float | None = exported(
-        "transmit power", POWER, "tx power dbm", "power dbm", "sendeleistung dbm"
+    pan_id: int | None = exported(
+        "identifier of its network, 0 to 65535", PAN_ID, "pan id", units=_NUMERALS
     )
+    tx_power_dbm: float | None = exported(
+        "transmit power", POWER, "tx power dbm", "power dbm", "sendeleistung dbm",
+        units=("dBm", "mW"), bases=("transmit power",),
+    )  # fmt: skip
     eui64: str | None = exported(
         "hardware address in lower-case hex digits, most significant first: 16 of an EUI-64, 12 of "
         "an EUI-48", EUI64, "eui-64", "eui64", "hardware address", "hardwareadresse",
@@ -155,7 +177,7 @@ class StationSeen:
     ip_address: str | None = exported(
         "network address, in canonical form", IP_ADDRESS, "ip address", "ip", "ip-adresse"
     )
-    port: int | None = exported("port at its network address", PORT, "port")
+    port: int | None = exported("port at its network address", PORT, "port", units=_NO_UNIT)
     firmware: str | None = exported("firmware version", TEXT, "firmware")
     hardware: str | None = exported("hardware model", TEXT, "hardware", "baureihe")
     connected: bool | None = exported(
@@ -174,21 +196,27 @@ class EdReading:
     store: str = exported("the store's key", TEXT, *_STORE, needed="yes")
     station: str = exported("the station that scanned", TEXT, *_STATION, needed="yes")
     scanned_at: datetime = exported(
-        "moment of the scan", MOMENT, "scanned at", "time", "timestamp", "zeitpunkt", needed="yes"
-    )
+        "moment of the scan", MOMENT, "scanned at", "time", "timestamp", "zeitpunkt", needed="yes",
+        units=("local", "UTC"),
+    )  # fmt: skip
     clock: str = column("clock of `scanned_at`: 'store' or 'utc'")
-    channel: int = exported("channel scanned", CHANNEL, "channel", "kanal", needed="long")
+    channel: int = exported(
+        "channel scanned", CHANNEL, "channel", "kanal", needed="long", units=(*_NUMERALS, "MHz"),
+        bases=_FREQUENCY,
+    )  # fmt: skip
     level_dbm: float = exported(
         "level heard; a file may have a column per channel instead", READING, "level dbm",
         "ed level", "level", "pegel dbm", "pegel", needed="long", name="level",
+        units=(*_LEVELS, "raw"),
     )  # fmt: skip
     statistic: str = exported(
         "what a reading is: 'single' 128 us average, 'max' or 'mean' over the dwell", STATISTIC,
         "statistic", "statistik",
     )  # fmt: skip
     dwell_ms: float | None = exported(
-        "time a reading stands for", NUMBER, "dwell ms", "messdauer ms"
-    )
+        "time a reading stands for", NUMBER, "dwell ms", "messdauer ms", units=("ms", "s", "us"),
+        bases=("dwell time",),
+    )  # fmt: skip
     own_quiet: bool | None = exported(
         "whether the store's own stations kept quiet during the scan", FLAG, "own stations quiet",
         "eigene stationen stumm",
@@ -201,8 +229,14 @@ READING_UNITS = (
     ExportField(
         "scale", "name of a scale of the rules file, for raw levels", TEXT, ("scale", "skala")
     ),
-    ExportField("zero_dbm", "level of raw 0", LEVEL, ("scale zero dbm",)),
-    ExportField("db_per_step", "dB from one raw value to the next", NUMBER, ("scale db per step",)),
+    ExportField("zero_dbm", "level of raw 0", LEVEL, ("scale zero dbm",), units=("dBm",)),
+    ExportField(
+        "db_per_step",
+        "dB from one raw value to the next",
+        NUMBER,
+        ("scale db per step",),
+        units=_NO_UNIT,
+    ),
 )
 """Fields of energy readings that are no column: they say what the level's number means."""
 
@@ -218,26 +252,31 @@ class LabelSeen:
     seen_on: date = exported("day of the export", DAY, *_SEEN_ON)
     station: str | None = exported("the station that serves it", TEXT, *_STATION, needed="yes")
     level_dbm: float | None = exported(
-        "level at which it hears that station", LEVEL, "label level dbm", "level dbm", "pegel dbm"
-    )
+        "level at which it hears that station", LEVEL, "label level dbm", "level dbm", "pegel dbm",
+        units=_LEVELS,
+    )  # fmt: skip
     stations_heard: int | None = exported(
-        "stations it can hear, that one included", WHOLE, "stations heard", "gehörte stationen"
-    )
+        "stations it can hear, that one included", WHOLE, "stations heard", "gehörte stationen",
+        units=_NO_UNIT,
+    )  # fmt: skip
     success_pct: float | None = exported(
-        "share of updates it acknowledged", PERCENT, "success %", "success pct", "erfolg %"
-    )
+        "share of updates it acknowledged", PERCENT, "success %", "success pct", "erfolg %",
+        units=_SHARES,
+    )  # fmt: skip
     last_heard_on: date | None = exported(
         "day on which it was last heard", DAY, "last heard", "zuletzt gehört"
     )
     updates_per_day: float | None = exported(
-        "updates sent to it per day", NUMBER, "updates per day", "updates pro tag"
+        "updates sent to it per day", NUMBER, "updates per day", "updates pro tag", units=_NO_UNIT
     )
     payload_octets: float | None = exported(
-        "payload of an update", NUMBER, "payload octets", "nutzlast oktette"
-    )
+        "payload of an update", NUMBER, "payload octets", "nutzlast oktette",
+        units=("octets", "kB", "KiB"),
+    )  # fmt: skip
     channels: str | None = exported(
-        "channels it listens on, such as '11 15 20 25'", CHANNELS, "listens on", "hört auf"
-    )
+        "channels it listens on, such as '11 15 20 25'", CHANNELS, "listens on", "hört auf",
+        units=_NUMERALS,
+    )  # fmt: skip
 
 
 @table("wifi_seen")
@@ -256,17 +295,22 @@ class WifiSeen:
         "name or address of the transmitter", TEXT, "network", "bssid", "netz", needed="yes"
     )
     wifi_channel: int = exported(
-        "its primary channel", WIFI_CHANNEL, "wi-fi channel", "wlan-kanal", needed="yes"
+        "its primary channel", WIFI_CHANNEL, "wi-fi channel", "wlan-kanal", needed="yes",
+        units=_NO_UNIT,
+    )  # fmt: skip
+    width_mhz: int = exported(
+        "width of its channel", WIDTH, "width mhz", "breite mhz", units=("MHz",)
     )
-    width_mhz: int = exported("width of its channel", WIDTH, "width mhz", "breite mhz")
     secondary: str | None = exported(
         "'above' or 'below': where the other half of a 40 MHz channel lies", SECONDARY,
         "secondary", "zweitkanal",
     )  # fmt: skip
-    level_dbm: float | None = exported("level heard", LEVEL, "level dbm", "pegel dbm")
+    level_dbm: float | None = exported(
+        "level heard", LEVEL, "level dbm", "pegel dbm", units=_LEVELS
+    )
     utilisation_pct: float | None = exported(
         "share of time its channel was busy", PERCENT, "utilisation %", "utilisation pct",
-        "auslastung %",
+        "auslastung %", units=_SHARES,
     )  # fmt: skip
 
 
@@ -284,7 +328,9 @@ class HeardSeen:
     seen_on: date = exported(
         "day of the measurement", DAY, "measured on", "exported on", "as of", "stand"
     )
-    level_dbm: float = exported("level heard", LEVEL, "level dbm", "pegel dbm", needed="yes")
+    level_dbm: float = exported(
+        "level heard", LEVEL, "level dbm", "pegel dbm", needed="yes", units=_LEVELS
+    )
 
 
 @table("mended_row", watched=True)

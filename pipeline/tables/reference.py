@@ -7,6 +7,7 @@ from pipeline.tables import cells
 from pipeline.tables.declare import CellForm, ExportField, Table, table_of
 from pipeline.tables.every import VERSION, every_table
 from pipeline.tables.exports import EXPORT_KINDS, ExportKind
+from pipeline.tables.units import said_unit
 
 _EXPORTS = """# Exports
 
@@ -16,6 +17,8 @@ What a file holds is told by its headings, whatever its name: text with any usua
 encoding, or a workbook. `quietaisle template FOLDER` writes an empty file of each kind.
 
 - Headings are compared in lower case; blanks and any of `_ - . [ ] ( )` between words are alike.
+- A heading may end in a unit, as `TX power (mW)` or `x cm`: its numbers are converted. A heading in
+  a unit that its field does not take refuses the file.
 - A heading of your own is mapped to a field under `[headings.<kind>]` in the rules file.
 - Headings that stand for no field are left aside; the record of the file names them.
 - A file must have the columns that are needed. A cell may be empty, unless its row would then
@@ -78,7 +81,14 @@ def _kind_part(kind: ExportKind) -> str:
 def _field_row(field: ExportField) -> Sequence[str]:
     headings = ", ".join(field.headings)
     needed = _NEEDED[field.needed]
-    return (f"`{field.name}`", headings, field.unit, field.form.name, needed, field.meaning)
+    return (f"`{field.name}`", headings, _units(field), field.form.name, needed, field.meaning)
+
+
+def _units(field: ExportField) -> str:
+    """Return the field's unit and the others that a heading may end in."""
+    others = [said_unit(unit) for unit in field.units or () if unit != field.unit]
+    also = f"in headings also {', '.join(others)}" if field.unit else ", ".join(others)
+    return ", ".join(filter(None, (field.unit, also if others else "")))
 
 
 def _forms_part(forms: Iterable[CellForm]) -> str:

@@ -2,12 +2,15 @@
 -- Type and judge every row of a "heard" export, in the file's order.
 create or replace temp table cleaned as
 with written as (
-    select line_number, row_fault, beyond, filled(store) as store, filled(station) as station,
+    select line_number, case when filled(neighbour) is null and (is_total(store) or is_total(station))
+            then coalesce(row_fault, 'totals-row') else row_fault end as row_fault,
+        beyond, filled(store) as store, filled(station) as station,
         filled(neighbour) as neighbour, coalesce(filled(seen_on), $exported_on) as seen_cell,
         filled(level_dbm) as level_cell
     from staged
 ), typed as (
-    select *, as_day(seen_cell, $day_order) as seen_on, as_number(level_cell, $comma) as level_dbm
+    select *, as_day(seen_cell, $day_order) as seen_on,
+        as_dbm(level_cell, $comma, $level_dbm_factor) as level_dbm
     from written
 ), judged as (
     select *, coalesce(row_fault is null and store is not null and station is not null

@@ -2,21 +2,22 @@
 -- Type and judge every row of a labels export, in the file's order.
 create or replace temp table cleaned as
 with typed as (
-    select line_number, row_fault, beyond, tidy(store, $odd) as store, tidy(label, $odd) as label,
+    select line_number, case when coalesce(station, '') = '' and (is_total(store) or is_total(label))
+            then coalesce(row_fault, 'totals-row') else row_fault end as row_fault,
+        beyond, tidy(store, $odd) as store, tidy(label, $odd) as label,
         tidy(station, $odd) as station, coalesce(seen_on, $exported_on) as seen_cell,
         level_dbm as level_cell, stations_heard as heard_cell,
-        if(contains(success_pct, '%'), replace(success_pct, '%', ''), success_pct) as success_cell,
+        success_pct as success_cell,
         last_heard_on as last_cell, updates_per_day as updates_cell,
         payload_octets as payload_cell, channels as channels_cell,
         as_day(seen_cell, $day_order) as seen_on,
-        coalesce(as_number(level_cell, $comma), as_number(bare(level_cell, 'dbm'), $comma))
-            as level_dbm,
+        as_dbm(level_cell, $comma, $level_dbm_factor) as level_dbm,
         as_whole(heard_cell, $comma) as stations_heard,
-        as_number(success_cell, $comma) as success_pct,
+        as_percent(success_cell, $comma, $success_pct_factor) as success_pct,
         as_day(last_cell, $day_order) as last_heard_on,
         as_number(updates_cell, $comma) as updates_per_day,
-        as_number(payload_cell, $comma) as payload_octets,
-        as_channels(channels_cell) as channels
+        scaled(as_number(payload_cell, $comma), $payload_octets_factor) as payload_octets,
+        as_channels(channels_cell, $channel_numerals) as channels
     from staged
 ), judged as (   -- a cell of blanks or `n/a` is an empty one; asking costs, so it is asked last
     select *, coalesce(row_fault is null and store is not null and label is not null

@@ -14,6 +14,14 @@ create or replace temp macro said(written) as
     case when lower(filled(written)) not in ('-', '–', '—', 'n/a', 'n.a.', 'na', 'none', 'null',
         'unknown', '#n/a', 'nan') then filled(written) end;
 
+-- name: is_total
+-- Whether a key says that its row sums up or averages others, as reports write it.
+create or replace temp macro is_total(key) as
+    rtrim(lower(filled(key)), ' :') in ('total', 'totals', 'grand total', 'subtotal', 'sub-total',
+        'sum', 'average', 'mean', 'gesamt', 'summe', 'gesamtsumme', 'zwischensumme', 'insgesamt',
+        'durchschnitt', 'mittelwert', 'razem', 'suma', 'łącznie', 'średnia', 'ogółem', 'somme',
+        'total général', 'moyenne', 'totale', 'celkem', 'összesen');
+
 -- name: point_form
 -- A number with a decimal point and nothing between thousands; null where marks stand as in no
 -- number. `comma`: the file has a decimal comma. Thousands are whole groups of three digits.
@@ -49,20 +57,84 @@ create or replace temp macro as_whole(written, comma) as
 create or replace temp macro bare(written, unit) as
     regexp_replace(written, '^([^a-zA-Z%]*\d)\s*(' || unit || ')\s*$', '\1', 'i');
 
+-- name: scaled
+-- A number times what the unit of its heading asks for; the last bits are those of a decimal.
+create or replace temp macro scaled(number, factor) as
+    case when factor = 1 then number else round(number * factor, 9) end;
+
 -- name: as_metres
--- A position in metres: bare, or with m or cm behind it.
-create or replace temp macro as_metres(written, comma) as
+-- A position in metres: with m or cm behind it, else in the unit of its heading.
+create or replace temp macro as_metres(written, comma, factor) as
     case when regexp_matches(lower(written), '\d\s*cm\s*$')
-        then as_number(bare(written, 'cm'), comma) / 100
-        else as_number(bare(written, 'm'), comma) end;
+        then scaled(as_number(bare(written, 'cm'), comma), 0.01)
+        when regexp_matches(lower(written), '\d\s*m\s*$')
+        then as_number(bare(written, 'm'), comma)
+        else scaled(as_number(written, comma), factor) end;
+
+-- name: as_dbm
+-- A level in dBm: with dBm behind it, else in the unit of its heading, of which `factor` is -1
+-- where that is -dBm. A bare number comes first, because it is common and cheap.
+create or replace temp macro as_dbm(written, comma, factor) as
+    coalesce(scaled(as_number(written, comma), factor),
+        as_number(bare(written, 'dbm'), comma));
+
+-- name: as_percent
+-- A share in percent: with a percent sign, else in the unit of its heading.
+create or replace temp macro as_percent(written, comma, factor) as
+    case when contains(written, '%') then as_number(replace(written, '%', ''), comma)
+        else scaled(as_number(written, comma), factor) end;
 
 -- name: as_power
--- A power in dBm: bare, or with dBm or mW behind it (10 log10 of milliwatts).
-create or replace temp macro as_power(written, comma) as
+-- A power in dBm: with dBm or mW behind it (10 log10 of milliwatts), else in mW where its heading
+-- says so.
+create or replace temp macro as_power(written, comma, in_mw) as
     case when regexp_matches(lower(written), '\d\s*mw\s*$')
+            or (in_mw and not contains(lower(written), 'dbm'))
         then case when as_number(bare(written, 'mw'), comma) > 0
             then 10 * log10(as_number(bare(written, 'mw'), comma)) end
         else as_number(bare(written, 'dbm'), comma) end;
+
+-- name: of_frequency
+-- The IEEE 802.15.4 channel at a frequency in MHz: 2405 + 5 (k - 11) is that of channel k; null
+-- for any other.
+create or replace temp macro of_frequency(mhz) as
+    case when mhz between 2405 and 2480 and mhz % 5 = 0
+        then cast((mhz - 2405) / 5 as integer) + 11 end;
+
+-- name: bare_channel
+-- A channel in lower case, without a word such as `ch` before it.
+create or replace temp macro bare_channel(written) as
+    regexp_replace(lower(filled(written)), '^(channel|kanal|kanał|ch)\.?\s*', '');
+
+-- name: hex_channel
+-- A channel from hex digits; null where it is none, nor 0 or 255, which stand for none set.
+create or replace temp macro hex_channel(digits) as
+    case when try_cast('0x' || digits as integer) between 11 and 26
+            or try_cast('0x' || digits as integer) in (0, 255)
+        then try_cast('0x' || digits as integer) end;
+
+-- name: as_channel
+-- A channel in the file's numerals, 'decimal' or 'hex', or as a frequency where they are 'MHz'. Hex
+-- after 0x, and a frequency in MHz alone or behind its channel, are read in any file. The plain
+-- form comes first, because it is common and cheap.
+create or replace temp macro as_channel(written, comma, numerals) as
+    case
+        when numerals = 'decimal' and regexp_full_match(written, '\d{1,3}')
+            then try_cast(written as integer)
+        when numerals = 'MHz' then of_frequency(as_number(bare(written, 'mhz'), comma))
+        when regexp_full_match(bare_channel(written), '0x[0-9a-f]{1,2}')
+            then try_cast(bare_channel(written) as integer)
+        when regexp_full_match(bare_channel(written), '24\d\d ?mhz')
+            then of_frequency(try_cast(left(bare_channel(written), 4) as integer))
+        when regexp_full_match(bare_channel(written), '\d\d ?[(\[/,@]? ?24\d\d ?mhz ?[)\]]?')
+            then case when of_frequency(try_cast(
+                    regexp_extract(bare_channel(written), '(24\d\d) ?mhz', 1) as integer))
+                = try_cast(left(bare_channel(written), 2) as integer)
+                then try_cast(left(bare_channel(written), 2) as integer) end
+        when numerals = 'hex' and regexp_full_match(bare_channel(written), '[0-9a-f]{1,2}')
+            then hex_channel(bare_channel(written))
+        when numerals = 'decimal' then as_whole(bare_channel(written), comma)
+    end;
 
 -- name: as_flag
 -- Yes or no, in any language of the exports; null when the word is neither.
@@ -137,10 +209,13 @@ create or replace temp macro as_moment(written, day_order) as
 -- A time of day; null when the cell is none. 24:00 is the last moment of the day.
 create or replace temp macro as_time(written) as
     case
-        when regexp_full_match(written, '24[:.]00([:.]00)?') then time '23:59:59'
+        when regexp_full_match(written, '24[:.]?00([:.]00)?') then time '23:59:59'
+        when regexp_full_match(written, '\d{4}')
+            then try_cast(left(written, 2) || ':' || right(written, 2) as time)
+        when lower(written) in ('noon', 'midday', 'mittag') then time '12:00:00'
         when regexp_full_match(written, '\d{1,2}[:.]\d{2}([:.]\d{2}(\.\d+)?)?')
             then try_cast(replace(written, '.', ':') as time)
-        when regexp_full_match(lower(written), '\d{1,2}(h(\d{2})?| ?uhr)?')
+        when regexp_full_match(lower(written), '([01]?\d|2[0-3])(h(\d{2})?| ?uhr)?')
             then try_cast(regexp_extract(written, '\d+') || ':'
                 || coalesce(nullif(regexp_extract(lower(written), 'h(\d{2})', 1), ''), '00') as time)
         when regexp_full_match(lower(written), '(0?[1-9]|1[0-2])([:.]\d{2})? ?[ap]\.?m\.?')
@@ -149,15 +224,37 @@ create or replace temp macro as_time(written) as
                 || coalesce(nullif(regexp_extract(written, '[:.](\d{2})', 1), ''), '00') as time)
     end;
 
+-- name: all_day
+-- Whether the cells of both ends of trading say that a store never closes.
+create or replace temp macro all_day(opens, closes) as
+    lower(opens) in ('24/7', '24x7', '24h', '24 h', '24 hours', '24 std', '24 stunden', '0-24')
+    and lower(closes) in ('24/7', '24x7', '24h', '24 h', '24 hours', '24 std', '24 stunden', '0-24');
+
+-- name: as_opening
+-- The start of trading; midnight is that of the day that begins.
+create or replace temp macro as_opening(opens, closes) as
+    case when all_day(opens, closes) then time '00:00:00'
+        when lower(opens) in ('midnight', 'mitternacht', 'minuit', 'północ') then time '00:00:00'
+        else as_time(opens) end;
+
+-- name: as_closing
+-- The end of trading; midnight and 24 are the last moment of the day.
+create or replace temp macro as_closing(opens, closes) as
+    case when all_day(opens, closes) then time '23:59:59'
+        when lower(closes) in ('midnight', 'mitternacht', 'minuit', 'północ') then time '23:59:59'
+        when regexp_full_match(lower(closes), '24( ?uhr| ?h)?') then time '23:59:59'
+        else as_time(closes) end;
+
 -- name: as_pan_id
--- A PAN ID, 0..65535: hex after 0x, hex where four digits hold a letter or the file's column is
--- all hex (`all_hex`), else decimal.
-create or replace temp macro as_pan_id(written, all_hex) as
+-- A PAN ID, 0..65535: hex after 0x, and where four digits hold a letter. Other digits are read in
+-- the file's numerals, 'hex' or 'decimal'; where these are 'unsure', four digits are no PAN ID.
+create or replace temp macro as_pan_id(written, numerals) as
     case
         when regexp_full_match(written, '0[xX][0-9a-fA-F]{1,4}') then try_cast(written as integer)
-        when regexp_full_match(written, '[0-9a-fA-F]{4}')
-            and (all_hex or regexp_matches(written, '[a-fA-F]'))
+        when regexp_full_match(written, '[0-9a-fA-F]{4}') and regexp_matches(written, '[a-fA-F]')
+            or numerals = 'hex' and regexp_full_match(written, '[0-9a-fA-F]{1,4}')
             then try_cast('0x' || written as integer)
+        when numerals = 'hex' or numerals = 'unsure' and regexp_full_match(written, '\d{4}') then null
         when regexp_full_match(written, '\d{1,5}') and try_cast(written as integer) <= 65535
             then try_cast(written as integer)
     end;
@@ -226,17 +323,30 @@ create or replace temp macro as_floor(written, comma) as
         else as_whole(written, comma)
     end;
 
+-- name: ascending
+-- Channels as '11 15 20 25', each once, ascending; null where one of them is null.
+create or replace temp macro ascending(channels) as
+    case when len(list_filter(channels, lambda c: c is null)) = 0
+        then array_to_string(list_transform(list_sort(list_distinct(channels)),
+            lambda c: cast(c as varchar)), ' ') end;
+
 -- name: as_channels
--- A list of channels as '11 15 20 25', ascending; null when the cell is no list of numbers.
+-- A list of channels as '11 15 20 25', ascending; null when the cell is no list of channels.
 -- A list in that form comes first, because it is common and cheap.
-create or replace temp macro as_channels(written) as
+create or replace temp macro as_channels(written, numerals) as
     case
-        when regexp_full_match(written || ' ', '(11 )?(12 )?(13 )?(14 )?(15 )?(16 )?(17 )?(18 )?'
-            || '(19 )?(20 )?(21 )?(22 )?(23 )?(24 )?(25 )?(26 )?') then written
-        when regexp_full_match(written, '\s*\d{1,2}([ ,;/|+]+\d{1,2})*\s*')
-            then array_to_string(list_transform(list_sort(list_distinct(list_transform(
-                regexp_extract_all(written, '\d+'), lambda c: try_cast(c as integer)))),
-                lambda c: cast(c as varchar)), ' ')
+        when numerals <> 'hex' and regexp_full_match(written || ' ', '(11 )?(12 )?(13 )?(14 )?'
+            || '(15 )?(16 )?(17 )?(18 )?(19 )?(20 )?(21 )?(22 )?(23 )?(24 )?(25 )?(26 )?')
+            then written
+        when numerals <> 'hex' and regexp_full_match(written, '\s*\d{1,2}([ ,;/|+]+\d{1,2})*\s*')
+            then ascending(list_transform(regexp_extract_all(written, '\d+'),
+                lambda c: try_cast(c as integer)))
+        when regexp_full_match(lower(written), '\s*0x[0-9a-f]{1,2}([ ,;/|+]+0x[0-9a-f]{1,2})*\s*')
+            or numerals = 'hex' and regexp_full_match(lower(written),
+                '\s*(0x)?[0-9a-f]{1,2}([ ,;/|+]+(0x)?[0-9a-f]{1,2})*\s*')
+            then ascending(list_transform(
+                regexp_extract_all(replace(lower(written), '0x', ''), '[0-9a-f]+'),
+                lambda c: hex_channel(c)))
     end;
 
 -- name: wrong

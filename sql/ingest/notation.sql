@@ -1,5 +1,5 @@
 -- name: notation
--- How the first $rows rows of the file write days, numbers and PAN IDs: counts of cells that show
+-- How the first $rows rows of the file write days, numbers, PAN IDs and channels: counts of cells that show
 -- one notation or the other. A cell counts only where it cannot be read the other way.
 -- Groups: day; small (a number that cannot reach a thousand); large (one that can); pan. Cells of
 -- a group are joined into one text first, so that rows that show nothing cost little.
@@ -8,7 +8,8 @@ with joined as (
         concat_ws(chr(31), level, level_dbm, x_m, y_m, tx_power_dbm, success_pct, utilisation_pct,
             zero_dbm, db_per_step, c11, c12, c13, c14, c15, c16, c17, c18, c19, c20, c21, c22,
             c23, c24, c25, c26) as small,
-        concat_ws(chr(31), updates_per_day, payload_octets, dwell_ms) as large, pan_id
+        concat_ws(chr(31), updates_per_day, payload_octets, dwell_ms) as large, pan_id,
+        lower(coalesce(channel, channels)) as channel
     from (select * from staged limit $rows)
 ), telling as (
     select *,
@@ -36,6 +37,15 @@ with joined as (
             end as b,
         g in ('small', 'large') and (contains(t, '.') or contains(t, ',')) as marked
     from said
+), channel_cells as (
+    select channel as t, count(*) as n from joined where channel is not null group by channel
+), channel_signs as (   -- hex can only be letters, decimal only 20 to 26; 10 to 19 could be both
+    select coalesce(sum(n) filter (regexp_matches(t, '\b(0?[b-f]|1a)\b')), 0) as channel_letters,
+        coalesce(sum(n) filter (regexp_matches(t, '\b(2[0-6]|[2-9]\d|\d{3,})\b')), 0) as channel_decimal,
+        coalesce(sum(n) filter (regexp_matches(t, '\b1\d\b')), 0) as channel_either,
+        coalesce(sum(n) filter (regexp_matches(t, '\b10\b')), 0) as channel_ten,
+        coalesce(sum(n) filter (regexp_matches(t, '\b0x')), 0) as channel_prefixed
+    from channel_cells
 ), signs as (
     select count(*) filter (regexp_matches(small, '(^|\x1f)\s*[-−]')) as negative,
         count(*) filter (regexp_matches(small, '(^|\x1f)\s*\d')) as positive
@@ -58,9 +68,29 @@ select
     count(*) filter (g = 'pan' and regexp_full_match(t, '[0-9a-fA-F]{4}')
         and regexp_matches(t, '[a-fA-F]')) as hex_letters,
     count(*) filter (g = 'pan' and regexp_full_match(t, '\d+') and length(t) <> 4) as not_hex,
+    count(*) filter (g = 'pan' and regexp_full_match(t, '\d{4}')) as four_digits,
+    any_value(channel_letters) as channel_letters, any_value(channel_decimal) as channel_decimal,
+    any_value(channel_either) as channel_either, any_value(channel_ten) as channel_ten,
+    any_value(channel_prefixed) as channel_prefixed,
     any_value(negative) as negative, any_value(positive) as positive
-from signs left join ordered on true;
+from signs cross join channel_signs left join ordered on true;
 
 -- name: snapshot_day
 -- The day that a line above the headings names.
 select as_day($title, $day_order) as exported_on;
+
+-- name: apart
+-- Per store with two positions or more: whether half of its stations lie further than $most from
+-- its middle, along x or y, in numbers as the file writes them. Cells with a unit are passed over.
+select store, coalesce(mad(x), 0) > $most or coalesce(mad(y), 0) > $most as far
+from (
+    select filled(store) as store, as_number(filled(x_m), $comma) as x,
+        as_number(filled(y_m), $comma) as y
+    from staged
+    where row_fault is null
+)
+where store is not null and coalesce(x, y) is not null and coalesce(isfinite(x), true)
+    and coalesce(isfinite(y), true)
+group by store
+having count(*) > 1
+order by store;

@@ -2,13 +2,15 @@
 -- Type and judge every row of an export with one energy reading per row, in the file's order.
 create or replace temp table cleaned as
 with typed as (
-    select line_number, row_fault, beyond, tidy(store, $odd) as store,
-        tidy(station, $odd) as station, scanned_at as stamp, channel as channel_cell,
+    select line_number, case when coalesce(scanned_at, '') = ''
+            and (is_total(store) or is_total(station))
+            then coalesce(row_fault, 'totals-row') else row_fault end as row_fault,
+        beyond, tidy(store, $odd) as store, tidy(station, $odd) as station, scanned_at as stamp, channel as channel_cell,
         level as level_cell, statistic as statistic_cell, dwell_ms as dwell_cell,
         own_quiet as quiet_cell, unit as unit_cell, scale as scale_cell, zero_dbm as zero_cell,
         as_moment(stamp, $day_order) as scanned_at,
-        if(has_offset(stamp), 'utc', 'store') as clock,
-        as_whole(channel_cell, $comma) as channel,
+        if($in_utc or has_offset(stamp), 'utc', 'store') as clock,
+        as_channel(channel_cell, $comma, $channel_numerals) as channel,
         as_number(level_cell, $comma) as number,
         case when $unit is not null then $unit
             when filled(unit_cell) is not null then as_unit(filled(unit_cell))
@@ -23,7 +25,7 @@ with typed as (
                 map($scale_names::varchar[], $scale_steps::double[])[filled(scale)])
             end as scale_db_per_step,
         as_statistic(statistic) as statistic,
-        as_number(dwell_cell, $comma) as dwell_ms, as_flag(quiet_cell) as own_quiet
+        scaled(as_number(dwell_cell, $comma), $dwell_ms_factor) as dwell_ms, as_flag(quiet_cell) as own_quiet
     from staged
 ), levelled as (
     select *, as_level(number, unit, scale_zero_dbm, scale_db_per_step) as level_dbm from typed
@@ -78,7 +80,10 @@ from judged;
 -- file's order. A channel without a level was not scanned.
 create or replace temp table cleaned as
 with written as (
-    select line_number, row_fault, beyond, tidy(store, $odd) as store, tidy(station, $odd) as station,
+    select line_number, case when coalesce(scanned_at, '') = ''
+            and (is_total(store) or is_total(station))
+            then coalesce(row_fault, 'totals-row') else row_fault end as row_fault,
+        beyond, tidy(store, $odd) as store, tidy(station, $odd) as station,
         scanned_at as stamp, tidy(statistic, $odd) as statistic_cell, tidy(dwell_ms, $odd) as dwell_cell,
         tidy(own_quiet, $odd) as quiet_cell, tidy(unit, $odd) as unit_cell, tidy(scale, $odd) as scale_cell,
         tidy(zero_dbm, $odd) as zero_cell, tidy(db_per_step, $odd) as step_cell,
@@ -96,7 +101,7 @@ with written as (
     from staged
 ), typed as (
     select *, as_moment(stamp, $day_order) as scanned_at,
-        if(has_offset(stamp), 'utc', 'store') as clock,
+        if($in_utc or has_offset(stamp), 'utc', 'store') as clock,
         coalesce($unit, if(unit_cell is null, null, as_unit(unit_cell)),
             case when unit_cell is null and coalesce(zero_cell, scale_cell) is not null then 'raw' end,
             case when unit_cell is null then $assumed_unit end) as unit,
@@ -105,7 +110,7 @@ with written as (
         coalesce(as_number(step_cell, $comma),
             map($scale_names::varchar[], $scale_steps::double[])[scale_cell]) as db_per_step,
         as_statistic(statistic_cell) as statistic,
-        as_number(dwell_cell, $comma) as dwell_ms, as_flag(quiet_cell) as own_quiet,
+        scaled(as_number(dwell_cell, $comma), $dwell_ms_factor) as dwell_ms, as_flag(quiet_cell) as own_quiet,
         list_transform(cells, lambda r: {'channel': r.channel, 'cell': r.cell,
             'number': as_number(r.cell, $comma)}) as numbers
     from written

@@ -3,15 +3,23 @@
 select count(*) as rows, count(*) filter (good) as good,
     count(*) filter (good and problems is not null) as partly from cleaned;
 
+-- name: last_total
+-- The store of the last row, where that is a word for a total.
+select case when is_total(store) then store end as store
+from (select row_number() over () as n, filled(store) as store from staged)
+where store is not null
+order by n desc limit 1;
+
 -- name: newest_seen
 -- The newest day of the file's good rows.
 select max(seen_on) as seen_on from cleaned where good;
 
 -- name: distressed
 -- Whether a row may be bad because the notation was decided wrongly: it has a cell that looks like
--- a day or a number and yet could not be read.
+-- a day, a number or a hex channel and yet could not be read.
 select exists (from cleaned where len(list_filter(problems, lambda p:
     p.problem = 'date-unreadable' and regexp_matches(p.cell, '^\s*\d{1,2}[./-]\d{1,2}[./-]\d{2}')
+    or p.problem = 'channel-impossible' and regexp_matches(lower(p.cell), '\b(0?[b-f]|1a)\b')
     or p.problem <> 'date-unreadable' and regexp_matches(p.cell, '\d[.,]\d|^[-+−]?[.,]\d'))) > 0) as distressed;
 
 -- name: bad_text

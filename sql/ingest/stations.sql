@@ -2,7 +2,11 @@
 -- Type and judge every row of a stations export, in the file's order.
 create or replace temp table cleaned as
 with written as (
-    select line_number, row_fault, beyond, filled(store) as store, filled(station) as station,
+    select line_number, case when is_total(store)
+            and (filled(station) is null or filled(channel) is null or filled(store) = $last_total)
+            or is_total(station) and filled(channel) is null
+            then coalesce(row_fault, 'totals-row') else row_fault end as row_fault,
+        beyond, filled(store) as store, filled(station) as station,
         coalesce(filled(seen_on), $exported_on) as seen_cell, filled(name) as name,
         filled(mounted) as mounted, said(floor) as floor_cell, said(x_m) as x_cell,
         said(y_m) as y_cell, filled(channel) as channel_cell, said(pan_id) as pan_cell,
@@ -12,9 +16,9 @@ with written as (
     from staged
 ), typed as (
     select *, as_day(seen_cell, $day_order) as seen_on, as_floor(floor_cell, $comma) as floor,
-        as_metres(x_cell, $comma) as x_m, as_metres(y_cell, $comma) as y_m,
-        as_whole(channel_cell, $comma) as channel, as_pan_id(pan_cell, $pan_hex) as pan_id,
-        as_power(power_cell, $comma) as tx_power_dbm,
+        as_metres(if(list_contains($far::varchar[], store), null, x_cell), $comma, $x_m_factor) as x_m, as_metres(if(list_contains($far::varchar[], store), null, y_cell), $comma, $y_m_factor) as y_m,
+        as_channel(channel_cell, $comma, $channel_numerals) as channel, as_pan_id(pan_cell, $pan_numerals) as pan_id,
+        as_power(power_cell, $comma, $in_mw) as tx_power_dbm,
         as_whole(bare(port_cell, '/(tcp|udp)'), $comma) as port,
         as_flag(connected_cell) as connected
     from written

@@ -2,12 +2,15 @@
 -- Type and judge every row of a Wi-Fi export, in the file's order.
 create or replace temp table cleaned as
 with written as (
-    select line_number, row_fault, beyond, filled(store) as store, filled(station) as station,
+    select line_number, case when filled(wifi_channel) is null
+            and (is_total(store) or is_total(station) or is_total(network))
+            then coalesce(row_fault, 'totals-row') else row_fault end as row_fault,
+        beyond, filled(store) as store, filled(station) as station,
         coalesce(filled(seen_on), $exported_on) as seen_cell, filled(network) as network,
         filled(wifi_channel) as channel_cell, filled(width_mhz) as width_cell,
         lower(replace(said(secondary), '−', '-')) as secondary_cell,
         said(level_dbm) as level_cell,
-        said(replace(utilisation_pct, '%', '')) as utilisation_cell
+        said(utilisation_pct) as utilisation_cell
     from staged
 ), typed as (
     select *, as_day(seen_cell, $day_order) as seen_on,
@@ -17,8 +20,8 @@ with written as (
             then 'above'
             when secondary_cell in ('below', 'lower', '-1', 'unterhalb', 'unten', 'poniżej')
             then 'below' end as secondary,
-        as_number(bare(level_cell, 'dbm'), $comma) as level_dbm,
-        as_number(utilisation_cell, $comma) as utilisation_pct
+        as_dbm(level_cell, $comma, $level_dbm_factor) as level_dbm,
+        as_percent(utilisation_cell, $comma, $utilisation_pct_factor) as utilisation_pct
     from written
 ), bounded as (   -- what cannot be is not known; a width that is not known counts as 20 MHz
     select *, if(width_mhz in (20, 22, 40), width_mhz, 20) as width_known,
