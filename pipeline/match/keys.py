@@ -21,7 +21,7 @@ HARDWARE, NETWORK = "hardware address", "IP address"
 _BLANKS = re.compile(r"[\s\u200b-\u200d\u2060\ufeff]+")
 _PARTS = re.compile(r"[^\W_]+")
 _ADDRESS = re.compile(r"[0-9a-f]{12}|[0-9a-f]{16}")
-_LIKENESS = 0.8  # of 0..1, as difflib has it: one letter in five may differ
+_LIKENESS = 0.6  # of 0..1, as difflib has it: one letter in three may differ
 _NEAR_MOST = 100  # keys of one store, or stores, for which a likely match is looked for
 
 
@@ -222,7 +222,8 @@ def _near(
 
 
 def nearest(key: str, keys: Iterable[str]) -> str | None:
-    """Return the key most like another, or None where none is much like it."""
-    by_fold = {fold(one): one for one in sorted(keys, reverse=True)}
-    found = get_close_matches(fold(key), sorted(by_fold), 1, _LIKENESS)
+    """Return the key most like another, case and blanks aside; None where none is much like it."""
+    ways = ("case", "blanks")
+    by_fold = {_folded(one, ways): one for one in sorted(keys, reverse=True)}
+    found = get_close_matches(_folded(key, ways), sorted(by_fold), 1, _LIKENESS)
     return by_fold[found[0]] if found else None
