@@ -103,9 +103,13 @@ class Matching:
         alone = [(store, None) for store in self._stores]
         written = {(each.store, each.station) for each in self._mentions} | set(alone)
         read = {pair: self._read(*pair) for pair in written}
+        times = Counter(read.values())
         other = {pair: to for pair, to in read.items() if pair != to}
-        other |= {to: to for to in other.values()}
-        return [KeyPair(*pair, *to) for pair, to in sorted(other.items(), key=repr)]
+        other |= {to: to for to in other.values() if times[to] > 1}
+        return [
+            KeyPair(*pair, *to, alone=times[to] == 1)
+            for pair, to in sorted(other.items(), key=repr)
+        ]
 
     def _read(self, store: str, station: str | None) -> tuple[str, str | None]:
         store = _key(self._stores, store)

@@ -33,13 +33,15 @@ class KeyUnmatched:
 class KeyPair:
     """How the views read a store and station that exports name otherwise than the lists do.
 
-    Beside them stand the pairs they are taken for, so that equal rows come together.
+    Where several are read as the same, the listed pair stands beside them, so that equal rows come
+    together.
     """
 
     store: str = column("the store as written")
     station: str | None = column("the station as written; null: the store alone")
     to_store: str = column("the store's listed key")
     to_station: str | None = column("the station's listed key")
+    alone: bool = column("whether no other pair is read as the same: its rows need no comparing")
 
 
 @table("key_known", since=3)

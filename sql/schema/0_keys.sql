@@ -11,9 +11,12 @@ create or replace view reading_matched as
 select r.*
 from ed_reading r anti join key_pair p on p.store = r.store and p.station = r.station
 union all by name
+select r.* replace (p.to_store as store, p.to_station as station)
+from ed_reading r join key_pair p on p.store = r.store and p.station = r.station and p.alone
+union all by name
 select p.to_store as store, p.to_station as station, scanned_at, clock, channel, level_dbm,
     statistic, dwell_ms, own_quiet, max(readings) as readings
-from ed_reading r join key_pair p on p.store = r.store and p.station = r.station
+from ed_reading r join key_pair p on p.store = r.store and p.station = r.station and not p.alone
 group by all;
 
 -- name: label_matched
@@ -22,8 +25,14 @@ create or replace view label_matched as
 select l.*
 from label_seen l anti join key_pair p on p.store = l.store and p.station is not distinct from l.station
 union all by name
+select l.* replace (p.to_store as store, p.to_station as station)
+from label_seen l
+join key_pair p on p.store = l.store and p.station is not distinct from l.station and p.alone
+union all by name
 select distinct l.* replace (p.to_store as store, p.to_station as station)
-from label_seen l join key_pair p on p.store = l.store and p.station is not distinct from l.station;
+from label_seen l
+join key_pair p on p.store = l.store and p.station is not distinct from l.station
+    and not p.alone;
 
 -- name: wifi_matched
 -- Wi-Fi networks under the listed keys; no row twice.
@@ -31,8 +40,14 @@ create or replace view wifi_matched as
 select w.*
 from wifi_seen w anti join key_pair p on p.store = w.store and p.station is not distinct from w.station
 union all by name
+select w.* replace (p.to_store as store, p.to_station as station)
+from wifi_seen w
+join key_pair p on p.store = w.store and p.station is not distinct from w.station and p.alone
+union all by name
 select distinct w.* replace (p.to_store as store, p.to_station as station)
-from wifi_seen w join key_pair p on p.store = w.store and p.station is not distinct from w.station;
+from wifi_seen w
+join key_pair p on p.store = w.store and p.station is not distinct from w.station
+    and not p.alone;
 
 -- name: heard_matched
 -- Levels from station to station under the listed keys; no row twice.
