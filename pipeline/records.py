@@ -113,6 +113,37 @@ class LeftAside:
 
 
 @dataclass(frozen=True, slots=True)
+class KeysTaken:
+    """How many stores or stations (`kind`) one kind of export names otherwise than the lists do.
+
+    `way` is what their keys differ in, or the kind of address written in their place.
+    """
+
+    source: str
+    kind: str
+    way: str
+    keys: int
+    rows: int
+
+
+@dataclass(frozen=True, slots=True)
+class KeysLeft:
+    """How many stores and stations exports name that match no listed one."""
+
+    stores: int = 0
+    stations: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class NewKey:
+    """A store, or a station of one, that no earlier run met, and what it may have been before."""
+
+    store: str
+    station: str | None
+    likely: str | None
+
+
+@dataclass(frozen=True, slots=True)
 class RunSummary:
     """What a run came to. Clear air is a mean over stations, by labels, 0..1."""
 
@@ -129,6 +160,9 @@ class RunSummary:
     findings: Mapping[Severity, int]
     unplanned: Mapping[str, str]  # by store, why it has no plan
     left_aside: tuple[LeftAside, ...]
+    keys_taken: tuple[KeysTaken, ...]
+    keys_left: KeysLeft
+    new_keys: tuple[NewKey, ...]
     out: Path
     database: Path
     outcomes: tuple[ExportFile, ...] = ()

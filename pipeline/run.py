@@ -19,10 +19,19 @@ from pipeline.database import Database, open_database
 from pipeline.errors import FolderMissing, NothingToRead, UnknownSelection
 from pipeline.fresh import forget_whole_run, keep_whole_run, own_rules, whole_run_is_fresh
 from pipeline.ingest.load import ingest
+from pipeline.match.match import match, new_keys
 from pipeline.parallel import helped
 from pipeline.plan.stores import plan
 from pipeline.progress import Progress
-from pipeline.records import LeftAside, RunSummary, Selection, Severity, StorePlace
+from pipeline.records import (
+    KeysLeft,
+    KeysTaken,
+    LeftAside,
+    RunSummary,
+    Selection,
+    Severity,
+    StorePlace,
+)
 from pipeline.report.quarantine import write_quarantine
 from pipeline.report.write import report, reviews
 from pipeline.settings import Settings, load_settings, settings_from
@@ -95,6 +104,7 @@ def judge(database: Database, request: Request, settings: Settings, progress: Pr
         forget_whole_run(database)
         # Only a run that judges is kept: findings belong to it.
         database.run("run", "keep_run", {"version": __version__})
+        database.run("match", "keep_known")
     with progress.during("survey"):
         survey(database, settings)
     with progress.during("verify"):  # reads what the survey made of scans since each change
@@ -182,6 +192,7 @@ def start_run(database: Database, request: Request, settings: Settings) -> None:
         raise NothingToRead(request.exports or request.database)
     this = ThisRun(_run_name(database, request, as_of, settings), as_of)
     firmware = settings.firmware_standard
+    match(database)
     texts = [] if firmware is None else [SettingText("firmware_standard", firmware)]
     with database.transaction():
         if [last.run for last in database.records(ThisRun, "run", "this_run")] != [this.run]:
@@ -239,6 +250,9 @@ def summarise(database: Database, request: Request) -> RunSummary:
         findings={severity: standing.get(severity.value, 0) for severity in Severity},
         unplanned=database.mapping("run", "unplanned"),
         left_aside=tuple(database.records(LeftAside, "run", "left_aside")),
+        keys_taken=tuple(database.records(KeysTaken, "match", "matches")),
+        keys_left=database.records(KeysLeft, "match", "unmatched")[0],
+        new_keys=new_keys(database),
         out=request.out,
         database=request.database,
     )

@@ -22,14 +22,16 @@ from pipeline.changes.decisions import Taken
 from pipeline.changes.verify import Calibration
 from pipeline.check.rules import RuleStanding
 from pipeline.commands import QuarterAudited, Scheduled, Verified
+from pipeline.match.match import NAMED
 from pipeline.plan.what_if import WhatIf
 from pipeline.progress import Item, Progress, Silent
-from pipeline.records import RunSummary, Severity
+from pipeline.records import KeysLeft, NewKey, RunSummary, Severity
 from pipeline.tables.audit import Departure
 from pipeline.tables.exports import ExportFile
 from pipeline.visible import visible
 
 _PIPE_WIDTH = 160
+_TO_MEND = "Rows that could not be taken, to mend"
 _SEVERITY_MEANS = {
     Severity.STOP: "must not go on",
     Severity.FIX: "needs a change",
@@ -116,6 +118,7 @@ def show_run(console: Console, summary: RunSummary) -> None:
         f"{_share(summary.clear_air_now)} now, {_share(summary.clear_air_planned)} as planned "
         f"(mean over stations, by labels{unknown})",
     )
+    _show_keys(console, summary)
     for left in summary.left_aside:
         unknown = f"nothing knows the headings {left.headings}"
         console.print(f"{left.file}: {unknown}; add them under [headings] if they matter")
@@ -127,8 +130,42 @@ def show_run(console: Console, summary: RunSummary) -> None:
     if summary.reviews:
         console.print(f"Region reviews: {summary.out}/<region>/review.pdf and .xlsx")
     if summary.quarantine is not None:
-        console.print(f"Rows that could not be taken, to mend: {summary.quarantine}")
+        keys = bool(summary.keys_taken) or summary.keys_left != KeysLeft()
+        what = "Rows to mend, and keys written otherwise" if keys else _TO_MEND
+        console.print(f"{what}: {summary.quarantine}")
     console.print(f"The database is {summary.database}")
+
+
+def _show_keys(console: Console, summary: RunSummary) -> None:
+    """Print how many keys were taken for listed ones and in which way, and what is new."""
+    taken = [
+        f"{each.source} of {_counted(each.keys, each.kind)} "
+        f"{'named by' if each.way.endswith('address') else 'differing in'} {each.way}"
+        for each in summary.keys_taken
+    ]
+    if taken:
+        console.print(f"Matched to listed keys: {'; '.join(taken)}")
+    left = summary.keys_left
+    if left.stores or left.stations:
+        counts = f"{_counted(left.stores, 'store')} and {_counted(left.stations, 'station')}"
+        console.print(f"Named by exports but like no listed one: {counts}")
+    for kind, new in (
+        ("store", [each for each in summary.new_keys if each.station is None]),
+        ("station", [each for each in summary.new_keys if each.station is not None]),
+    ):
+        if new:
+            more = f" and {len(new) - NAMED} more" if len(new) > NAMED else ""
+            names = ", ".join(map(_new_key, new[:NAMED]))
+            console.print(f"New, never seen before: {_counted(len(new), kind)}: {names}{more}")
+
+
+def _counted(count: int, what: str) -> str:
+    return f"{count:,} {what}" if count == 1 else f"{count:,} {what}s"
+
+
+def _new_key(new: NewKey) -> str:
+    name = new.store if new.station is None else f"{new.store} {new.station}"
+    return name if new.likely is None else f"{name} (is it {new.likely}?)"
 
 
 def show_exports(console: Console, outcomes: tuple[ExportFile, ...]) -> None:

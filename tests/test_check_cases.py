@@ -170,7 +170,7 @@ def test_rules_read_prepared_tables_only() -> None:
     }
 
     assert {name: tables for name, tables in raw.items() if tables} == {
-        "exports-disagree": ["station_seen", "store_seen"],
+        "exports-disagree": ["station_seen"],
         "rows-quarantined": ["quarantined_row"],
         "station-unseen": ["station_seen"],
     }

@@ -27,7 +27,10 @@ from pipeline.tables.every import every_table
 FACTS = {
     "store_seen", "station_seen", "ed_reading", "label_seen", "wifi_seen", "heard_seen",
 }  # fmt: skip
-WORKED_OUT = {*COMPUTED, "finding", "rule_problem", "rule_text", "run"}
+WORKED_OUT = {
+    *COMPUTED, "finding", "rule_problem", "rule_text", "run",
+    "key_match", "key_unmatched", "key_pair", "key_known",
+}  # fmt: skip
 INPUTS = {  # in the run's name or the fingerprint itself
     "setting", "setting_text", "permitted_channel", "this_run", "exception", "rules_kept",
     "tables_version",

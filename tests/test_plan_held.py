@@ -66,7 +66,7 @@ def test_a_store_with_an_unlisted_station_is_held(tmp_path: Path, told: str) -> 
     assert store == "S1"
     assert "station X is named by other exports" in reason
     subjects = found.execute("select subject from finding where rule = 'station-unlisted'")
-    assert subjects.fetchall() == [("X",)]
+    assert subjects.fetchall() == [("unknown",)]
 
 
 def test_the_rules_file_may_plan_it_all_the_same(tmp_path: Path) -> None:

@@ -251,7 +251,7 @@ def _waiting(
     stores = database.column("changes", "waiting_stores")
     if not stores:
         return [], {}
-    with narrowed(database, stores, "label_seen"):
+    with narrowed(database, stores, "label_matched"):
         waiting = database.records(Waiting, "changes", "waiting", {"program": PROGRAM})
         return waiting, measured(database, waiting, limits, as_of)
 

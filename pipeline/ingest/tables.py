@@ -26,6 +26,12 @@ from pipeline.ingest.spreadsheet import (
 )
 
 _COUNT_MOST = 64 << 20  # bytes up to which the rows of a refused text are counted one by one
+_OF_KEYS = {
+    "key of a",
+    "in the store",
+    "written",
+    "named by",
+}  # as the quarantine workbook has them
 _EMPTY = Head(TextDialect(",", '"', '"'), (), DeliveredRow(1, []), 1)
 
 
@@ -130,8 +136,16 @@ def _sheets(
     return tuple(
         _sheet(found, sheet, head, room)
         for sheet, head in filled
-        if not is_quarantine_overview(head.headings.cells)
+        if not is_quarantine_overview(head.headings.cells) and not _lists_keys(head)
     )
+
+
+def _lists_keys(head: Head) -> bool:
+    """Say whether a sheet is the program's own list of keys that were matched, or were not.
+
+    A row of it may look more like headings than its own do.
+    """
+    return any(set(row.cells) >= _OF_KEYS for row in (*head.titles, head.headings))
 
 
 def _sheet(found: FoundExport, sheet: ReadOnlyWorksheet, head: Head, room: Path) -> DeliveredTable:

@@ -221,7 +221,7 @@ def _station(row: StationToday, choices: tuple[int, ...]) -> StoreStation:
 
 def _store_rows(database: Database, stores: Sequence[str]) -> list[StoreRows]:
     """Return what the plan needs of some stores, in name order."""
-    with narrowed(database, stores, "label_seen"):
+    with narrowed(database, stores, "label_matched"):
         stations = _by_store(database.records(StationToday, "plan", "stations"))
         choices = _by_store(database.records(PermittedChannel, "plan", "choices"))
         evidence = _by_store(database.records(EvidenceRow, "plan", "evidence"))

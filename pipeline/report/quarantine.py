@@ -1,11 +1,14 @@
 """The quarantine as a workbook: which rows could not be taken, why, and what to do about it.
 
-The first sheet lists every file and problem. Each further sheet holds the rows of files that have
-the same headings and were read the same way. To mend rows, correct their cells in place (write
-dates and numbers as the lines above the headings say), leave the last three columns alone, delete
-rows that are to stay in quarantine, save, and put the workbook into the folder of exports. The next
-ingest knows the sheets by those three columns. It takes the rows like any other export, and every
-row they name leaves quarantine; a row that is still wrong returns under the name of this workbook.
+The first sheet lists every file and problem. Two more list the keys of stores and stations that
+exports write otherwise than the lists do: those matched to a listed key, and those that are not.
+
+Each further sheet holds the rows of files that have the same headings and were read the same way.
+To mend rows, correct their cells in place (write dates and numbers as the lines above the headings
+say), leave the last three columns alone, delete rows that are to stay in quarantine, save, and put
+the workbook into the folder of exports. The next ingest knows the sheets by those three columns. It
+takes the rows like any other export, and every row they name leaves quarantine; a row that is still
+wrong returns under the name of this workbook.
 
 A file refused as a whole has no rows here: mend the file or the rules file, and run again.
 """
@@ -35,11 +38,15 @@ from pipeline.report.kit.sheet import (
     under,
 )
 from pipeline.tables.exports import LENGTHS
+from pipeline.tables.keys import KeyMatch, KeyUnmatched
 from pipeline.wording import wording
 from pipeline.xlsx import workbook_bytes
 
 NAME = "quarantine.xlsx"
 _TITLE = "Rows in quarantine"
+_TAKEN = "Keys matched"
+_LEFT = "Keys not matched"
+_KEYS_MOST = 50_000  # the findings count them all
 _REASON_W = 50
 _BEFORE = ("reason", "what to do")
 _AFTER = ("quarantined file", "quarantined line", "quarantined content")
@@ -99,6 +106,25 @@ OVERVIEW: tuple[SheetColumn[QuarantineGroup], ...] = (
     SheetColumn("reason", Look.LONG, "reason", 60),
     SheetColumn("advice", Look.LONG, "what to do", 60),
 )
+# No heading of an export stands here, so that a workbook put among the exports tells nothing new.
+MATCHED: tuple[SheetColumn[KeyMatch], ...] = (
+    SheetColumn("kind", Look.TEXT, "key of a", 12),
+    SheetColumn("store", Look.TEXT, "in the store", 24),
+    SheetColumn("written", Look.TEXT, "written", 32),
+    SheetColumn("taken_for", Look.TEXT, "taken for", 32),
+    SheetColumn("way", Look.LONG, "but for, or by", 32),
+    SheetColumn("source", Look.TEXT, "named by", 12),
+    SheetColumn("rows", Look.COUNT, "rows", 12),
+)
+UNMATCHED: tuple[SheetColumn[KeyUnmatched], ...] = (
+    SheetColumn("kind", Look.TEXT, "key of a", 12),
+    SheetColumn("store", Look.TEXT, "in the store", 24),
+    SheetColumn("written", Look.TEXT, "written", 32),
+    SheetColumn("cause", Look.TEXT, "cause", 12),
+    SheetColumn("likely", Look.LONG, "is it", 32),
+    SheetColumn("source", Look.TEXT, "named by", 12),
+    SheetColumn("rows", Look.COUNT, "rows", 12),
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,6 +135,14 @@ class _MendRow:
     reason: str
     advice: str
     cells: Mapping[str, str]
+
+
+@dataclass(frozen=True, slots=True)
+class _Keys:
+    """The keys that exports write otherwise than the lists do: matched, and not."""
+
+    taken: Sequence[KeyMatch]
+    left: Sequence[KeyUnmatched]
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,18 +166,19 @@ class _Looks:
 def write_quarantine(database: Database, out: Path) -> Path | None:
     """Write `quarantine.xlsx` into the folder `out`; return its path.
 
-    If nothing is in quarantine, remove an older one and return None. The same quarantine gives the
-    same bytes.
+    If nothing is in quarantine and every key is a listed one, remove an older one and return None.
+    The same quarantine gives the same bytes.
 
     Raises:
         OutputNotWritable: the folder or file cannot be written.
     """
     path = out / NAME
     groups = database.records(QuarantineGroup, "report", "quarantine_groups")
-    if not groups:
+    keys = _Keys(database.every(KeyMatch), database.every(KeyUnmatched))
+    if not (groups or keys.taken or keys.left):
         remove_file(path)
         return None
-    put_file(path, _workbook(groups, _sheets(database)))
+    put_file(path, _workbook(groups, _sheets(database), keys))
     return path
 
 
@@ -165,7 +200,7 @@ def _titles(exported_on: date | None, decisions: str) -> tuple[str, ...]:
 
 
 def _workbook(
-    groups: Sequence[QuarantineGroup], sheets: Mapping[_Layout, Sequence[_MendRow]]
+    groups: Sequence[QuarantineGroup], sheets: Mapping[_Layout, Sequence[_MendRow]], keys: _Keys
 ) -> bytes:
     book = Book(wording(None), style.A4)
     book.book.properties.title = _TITLE
@@ -175,7 +210,12 @@ def _workbook(
     wrapped = book.look(
         plain, Alignment(vertical="top", wrap_text=True), border=line, number_format="@"
     )
-    put_list(book, book.sheet("Overview", _TITLE), OVERVIEW, groups)
+    if groups:
+        put_list(book, book.sheet("Overview", _TITLE), OVERVIEW, groups)
+    if keys.taken:
+        put_list(book, book.sheet(_TAKEN, _TITLE), MATCHED, keys.taken[:_KEYS_MOST])
+    if keys.left:
+        put_list(book, book.sheet(_LEFT, _TITLE), UNMATCHED, keys.left[:_KEYS_MOST])
     for number, (layout, rows) in enumerate(list(sheets.items())[:_SHEETS_MOST], start=1):
         page = book.sheet(f"{number} {layout.kind}", _TITLE)
         _put_rows(page, layout, rows[:_ROWS_MOST], _Looks(book.heading, text, wrapped))

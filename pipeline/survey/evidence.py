@@ -37,7 +37,10 @@ from pipeline.tables.survey import (
 )
 
 _US_PER_MS = 1000
-_READ = ("ed_reading", "heard_seen", "label_seen", "station_seen", "store_seen", "wifi_seen")
+_READ = (
+    "heard_matched", "label_matched", "reading_matched", "station_seen", "store_matched",
+    "wifi_matched",
+)  # fmt: skip
 _FIT_STORES = 100  # with readings; more would change the portfolio's figures by little
 
 

@@ -28,6 +28,31 @@ _WIDE = """
 Instead of `channel` and `level`, a file may have one scan per row with a column per channel: `11`
 to `26`, also as `ch 11`, `channel 11`, `kanal 11` or `ed 11`, each with or without `dBm`.
 """
+_KEYS = """## Keys written differently
+
+Facts stay as the files wrote them. At the start of a run, from all exports together and whatever
+the order in which they came, a key that no list has is taken for a listed one if exactly one is the
+same but for
+
+- case: `a1` is `A1`;
+- blanks, no-break ones and doubled ones too: `A 1` is `A1`. A blank between two digits parts
+  numbers: `1 11` is not `11 1`, nor `111`;
+- leading zeros of parts that are nothing but digits: `1` is `001`, `A-7` is `A-07`; `A07` stays.
+
+A station's key may also be the hardware address (an EUI-64 or EUI-48 in any notation) or the IP
+address that the stations exports give exactly one station of that store. All digits 0 or F, and
+loopback and empty addresses, are none.
+
+Stores are listed by stations exports; a store that only a stores export has is listed too, unless
+one store of the stations exports is the same in this way: then it is the description of that one.
+Stations are listed by the stations exports of their store. Two keys that one kind of list has stay
+two, however alike, and nothing is taken for either because it is like them. Where several listed
+keys fit, or none, the key is taken for none: a finding counts them, and the store with such a
+station is not planned.
+
+`quarantine.xlsx` lists every key matched, and every key that is not with the one it may stand for;
+the run's last lines count them. The tables are `key_match` and `key_unmatched`.
+"""
 _NEEDED = {"yes": "yes", "no": "no", "long": "unless a column per channel"}
 
 
@@ -65,7 +90,7 @@ def _table_part(table: Table) -> str:
 
 def exports_page() -> str:
     """Return the reference of every field of every kind of export."""
-    parts = [_EXPORTS, *map(_kind_part, EXPORT_KINDS), _forms_part(cells.FORMS)]
+    parts = [_EXPORTS, *map(_kind_part, EXPORT_KINDS), _forms_part(cells.FORMS), _KEYS]
     return "\n".join(parts)
 
 

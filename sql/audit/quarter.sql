@@ -29,7 +29,7 @@ order by i.quarter, i.store, i.subject, i.field;
 insert into audit_store by name
 with quarters as (select quarter, first, last from incoming), described as (
     select q.quarter, s.store, max_by(s, (s.seen_on, s)) as d
-    from store_seen s join quarters q on s.seen_on <= q.last group by q.quarter, s.store
+    from store_matched s join quarters q on s.seen_on <= q.last group by q.quarter, s.store
 ), listed as (
     select store, seen_on, count(distinct station) as stations
     from station_seen group by store, seen_on
@@ -54,10 +54,10 @@ with quarters as (select quarter, first, last from incoming), described as (
     group by x.quarter, x.store
 ), moments as (
     select distinct store, clock, time_bucket(interval 15 minutes, scanned_at) as at
-    from ed_reading
+    from reading_matched
     where scanned_at < (select max(last) from quarters) + interval 2 days
 ), zones as (
-    select store, max_by(time_zone, seen_on) as time_zone from store_seen
+    select store, max_by(time_zone, seen_on) as time_zone from store_matched
     where seen_on <= (select max(last) from quarters) group by store
 ), scanned as (
     select distinct m.store, (case m.clock when 'utc' then

@@ -25,7 +25,7 @@ with told as (
     unpivot (
         select s.store, 'store' as subject, s.seen_on, name, region, country, store_type as "type",
             time_zone as "time zone", opens::varchar as opens, closes::varchar as closes
-        from store_seen s join told_twice w
+        from store_matched s join told_twice w
             on w.store = s.store and w.subject = 'store' and w.seen_on = s.seen_on
     ) on columns(* exclude (store, subject, seen_on)) into name field value value
 ), split as (

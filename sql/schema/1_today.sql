@@ -2,7 +2,7 @@
 -- A store's description with the days it held: from the day first seen so until the next change.
 create or replace view store_history as
 with one as (   -- where exports of one day disagree, the smallest row stands; a rule reports it
-    select unnest(min(s)) from store_seen s group by s.store, s.seen_on
+    select unnest(min(s)) from store_matched s group by s.store, s.seen_on
 ), marked as (
     select *, seen_on as valid_from,
         row(*columns(* exclude (seen_on))) as facts,
@@ -34,13 +34,13 @@ from changed;
 -- here too, without a description, so that nothing it sent is out of sight.
 create or replace view store_now as
 with named as (
-    select store, seen_on from store_seen union all
+    select store, seen_on from store_matched union all
     select store, seen_on from station_seen
 ), last_seen as (
     select store, max(seen_on) as last_seen_on
     from named where seen_on <= (select as_of from this_run) group by store
 ), latest as (
-    select unnest(max_by(s, (s.seen_on, s))) from store_seen s
+    select unnest(max_by(s, (s.seen_on, s))) from store_matched s
     where s.seen_on <= (select as_of from this_run) group by s.store
 )
 select l.store, coalesce(t.name, l.store) as name, coalesce(t.region, 'no region') as region,
@@ -63,7 +63,7 @@ group by u.store, u.station;
 -- day disagree on a label, the smallest row stands; only such labels are sorted, for speed.
 create or replace view label_now as
 with upto as (
-    select * from label_seen where seen_on <= (select as_of from this_run)
+    select * from label_matched where seen_on <= (select as_of from this_run)
 ), newest as (
     select store, max(seen_on) as seen_on from upto group by store
 ), latest as (
@@ -80,7 +80,7 @@ qualify row_number() over (partition by l.store, l.label order by l) = 1;
 -- The Wi-Fi of each store in its latest Wi-Fi survey up to the run's date.
 create or replace view wifi_now as
 with upto as (
-    select * from wifi_seen where seen_on <= (select as_of from this_run)
+    select * from wifi_matched where seen_on <= (select as_of from this_run)
 ), newest as (select store, max(seen_on) as seen_on from upto group by store)
 select u.* from upto u join newest n using (store, seen_on);
 
@@ -88,7 +88,7 @@ select u.* from upto u join newest n using (store, seen_on);
 -- The latest measured level of each pair up to the run's date; several of one day averaged in mW.
 create or replace view heard_now as
 with upto as (
-    select * from heard_seen where seen_on <= (select as_of from this_run)
+    select * from heard_matched where seen_on <= (select as_of from this_run)
 ), newest as (
     select store, station, neighbour, max(seen_on) as seen_on
     from upto group by store, station, neighbour
@@ -102,7 +102,7 @@ group by u.store, u.station, u.neighbour, u.seen_on;
 -- What the labels of a store's latest labels export listen on: one row per list of channels.
 create or replace view store_listens as
 with told as (
-    select store, seen_on, channels, count(*) as labels from label_seen
+    select store, seen_on, channels, count(*) as labels from label_matched
     where seen_on <= (select as_of from this_run)
     group by store, seen_on, channels
 ), latest as (
@@ -124,7 +124,7 @@ with told_on as (
     select store, station as subject, seen_on, count(*) as times
     from station_seen group by store, station, seen_on
     union all
-    select store, 'store', seen_on, count(*) from store_seen group by store, seen_on
+    select store, 'store', seen_on, count(*) from store_matched group by store, seen_on
 )
 select store, subject, max(seen_on) as seen_on
 from told_on
@@ -132,72 +132,18 @@ where seen_on <= (select as_of from this_run)
 group by store, subject
 having max_by(times, seen_on) > 1;
 
--- name: unlisted_station
--- Stations that scans, labels, levels or a Wi-Fi survey name and no stations export ever listed, with
--- the listed station that is likely meant: the same but for case, blanks and leading zeros, or that
--- has what was written as its hardware or network address.
-create or replace view unlisted_station as
-with told as (
-    select store, station, 'scans' as source, sum(readings) as rows from ed_reading group by all
-    union all
-    select store, station, 'labels', count(*) from label_seen where station is not null group by all
-    union all
-    select store, station, 'levels', count(*) from heard_seen group by all
-    union all
-    select store, neighbour, 'levels', count(*) from heard_seen group by all
-    union all
-    select store, station, 'Wi-Fi', count(*) from wifi_seen where station is not null group by all
-), unlisted as (
-    select store, station, list(distinct source order by source) as sources,
-        cast(sum(rows) as bigint) as rows
-    from told anti join (select distinct store, station from station_seen) using (store, station)
-    where store in (select store from station_seen)
-    group by store, station
-), plain as (
-    select store, station, eui64, ip_address,
-        ltrim(lower(replace(station, ' ', '')), '0') as written
-    from station_now
-)
-select u.store, u.station, u.sources, u.rows, min(p.station) as likely
-from unlisted u
-left join plain p on p.store = u.store
-    and (p.written = ltrim(lower(replace(u.station, ' ', '')), '0')
-        or p.eui64 = lower(regexp_replace(u.station, '[^0-9a-fA-F]', '', 'g'))
-        or p.ip_address = trim(u.station))
-group by all;
-
--- name: unlisted_store
--- Stores that scans, labels, levels or a Wi-Fi survey name and neither a stores nor a stations export
--- does, with the store that is likely meant: the same but for case, blanks and leading zeros.
-create or replace view unlisted_store as
-with told as (
-    select store, 'scans' as source, sum(readings) as rows from ed_reading group by store
-    union all select store, 'labels', count(*) from label_seen group by store
-    union all select store, 'levels', count(*) from heard_seen group by store
-    union all select store, 'Wi-Fi', count(*) from wifi_seen group by store
-), unlisted as (
-    select store, list(distinct source order by source) as sources, cast(sum(rows) as bigint) as rows
-    from told anti join (
-        select store from station_seen union select store from store_seen
-    ) using (store)
-    group by store
-), plain as (
-    select distinct store, ltrim(lower(replace(store, ' ', '')), '0') as written from station_seen
-)
-select u.store, u.sources, u.rows, min(p.store) as likely
-from unlisted u left join plain p on p.written = ltrim(lower(replace(u.store, ' ', '')), '0')
-group by all;
-
 -- name: held_store
 -- Stores that are not planned, since a station of theirs stands somewhere on a channel that is not
 -- known: one that other exports name, or whose row in the stations export could not be taken.
 create or replace view held_store as
 with reasons as (
-    select store, 'station-unlisted' as cause, station as subject from unlisted_station
+    select distinct store, 'station-unlisted' as cause, written as subject
+    from key_unmatched where kind = 'station'
     union all
-    select q.store, 'station-refused', format('{}, line {}', q.file, q.line)
+    select coalesce(p.to_store, q.store), 'station-refused', format('{}, line {}', q.file, q.line)
     from quarantined_row q
     join export_now x on x.file = q.file and x.sha256 = q.sha256
+    left join key_pair p on p.store = q.store and p.station is null
     where x.kind = 'stations' and x.refused is null and q.store is not null
 )
 select store, cause, min(subject) as subject, count(*) as stations

@@ -56,7 +56,7 @@ join channels c on abs(2405 + 5 * (c.channel - 11) - n.centre_mhz) - 1 < n.width
 -- The moments of energy scans up to the run's date. Bit c - 11 of `heard` stands for channel c.
 create or replace view survey_moment as
 select store, station, clock, scanned_at, bit_or(1::integer << (channel - 11)) as heard
-from ed_reading
+from reading_matched
 where channel between 11 and 26 and scanned_at::date <= (select as_of from this_run)
 group by store, station, clock, scanned_at;
 

@@ -4,7 +4,7 @@
 create or replace temp table own_air as
 with days as (
     select distinct r.store, r.station, cast(r.scanned_at as date) as scan_day
-    from ed_reading r join station_now n on n.store = r.store and n.station = r.station
+    from reading_matched r join station_now n on n.store = r.store and n.station = r.station
 ), on_air as (
     select d.store, d.station, d.scan_day, h.channel,
         coalesce(l.air_share, 0) as air_share, e.hit_co, e.hit_adjacent, e.hit_alternate
@@ -47,7 +47,7 @@ select f.store, f.station, f.channel, f.level_dbm, f.statistic, f.dwell_ms, f.re
     cast(f.scanned_at as date) as scan_day,
     o.channel is not null and not coalesce(f.own_quiet, false) as beside_own,
     coalesce(o.free_of_own, 1) as free_of_own
-from ed_reading f
+from reading_matched f
 join station_now n on n.store = f.store and n.station = f.station
 left join stores s on s.store = f.store
 left join own_air o on o.store = f.store and o.station = f.station
@@ -183,5 +183,5 @@ order by i.store, i.station, i.visit, i.hour, i.statistic, i.dwell_ms;
 -- The stores that the portfolio's figures are fitted to: at most $most of those with readings,
 -- drawn by their names, so that another store's scans leave them alone.
 select store from (
-    select distinct store from ed_reading order by hash(store), store limit $most
+    select distinct store from reading_matched order by hash(store), store limit $most
 ) order by store;

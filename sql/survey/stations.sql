@@ -2,22 +2,22 @@
 -- What is known of each store, folded to a figure a table: facts are sets, so the order in which
 -- they came does not count.
 select store, 'ed_reading' as kind, count(*) as rows, bit_xor(hash(f)) as content
-from ed_reading f group by store
+from reading_matched f group by store
 union all by name
 select store, 'heard_seen' as kind, count(*) as rows, bit_xor(hash(f)) as content
-from heard_seen f group by store
+from heard_matched f group by store
 union all by name
 select store, 'label_seen' as kind, count(*) as rows, bit_xor(hash(f)) as content
-from label_seen f group by store
+from label_matched f group by store
 union all by name
 select store, 'station_seen' as kind, count(*) as rows, bit_xor(hash(f)) as content
 from station_seen f group by store
 union all by name
 select store, 'store_seen' as kind, count(*) as rows, bit_xor(hash(f)) as content
-from store_seen f group by store
+from store_matched f group by store
 union all by name
 select store, 'wifi_seen' as kind, count(*) as rows, bit_xor(hash(f)) as content
-from wifi_seen f group by store
+from wifi_matched f group by store
 order by store, kind;
 
 -- name: pairs
@@ -43,7 +43,7 @@ order by a.store, a.station, b.station;
 -- The distinct payload sizes of labels, in whole octets, so that air time is computed once each; the
 -- one that stands for labels that do not say is always among them.
 select distinct cast(ceil(coalesce(l.payload_octets, s.value)) as bigint) as payload_octets
-from (select distinct payload_octets from label_seen
+from (select distinct payload_octets from label_matched
     union by name select null as payload_octets) l, setting s
 where s.name = 'default_payload_octets'
 order by payload_octets;

@@ -48,7 +48,7 @@ _READ: tuple[tuple[str, type[Any], Mapping[str, object]], ...] = (
     ("store_plans", PlanInForce, {}),
     ("store_changes", RegisteredChange, {"plan": None}),
 )
-_NARROWED = ("earshot", "ed_evidence", "wifi_seen")
+_NARROWED = ("earshot", "ed_evidence", "wifi_matched")
 _SURENESS = ("high", "fair", "low")
 Row = TypeVar("Row")
 Reasoned = TypeVar("Reasoned", PlannedStation, PlannedMove)

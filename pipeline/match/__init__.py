@@ -1,0 +1,1 @@
+"""The match step: keys that exports write otherwise than the lists are taken for listed ones."""

@@ -1,0 +1,164 @@
+"""The match step: work out from all facts which listed key each written one is taken for."""
+
+from collections import Counter, defaultdict
+from collections.abc import Mapping, Sequence
+from collections.abc import Set as AbstractSet
+from dataclasses import dataclass
+
+from pipeline.database import Database
+from pipeline.fresh import choose, fingerprint, keep, program
+from pipeline.match.keys import (
+    Judged,
+    ListedStation,
+    MatchedKey,
+    Mention,
+    OpenKey,
+    judge_stations,
+    judge_stores,
+    nearest,
+)
+from pipeline.records import NewKey
+from pipeline.tables.keys import KeyMatch, KeyPair, KeyUnmatched
+
+DESCRIBED = "stores"  # the source that describes stores
+REFUSED = "quarantine"  # rows that could not be taken name a store, but nothing reads them
+NAMED = 5  # new stores, and new stations, for which a likely match is looked for
+_STEP = "match"
+
+
+@dataclass(frozen=True, slots=True)
+class _Newcomer:
+    """A store or station new in this run, with the keys of those that are gone."""
+
+    store: str
+    station: str | None
+    gone: list[str]
+
+
+def match(database: Database) -> None:
+    """Fill the tables of matched keys from all facts; skip it if no export has come since.
+
+    Facts stay as the files wrote them; views read them under the keys found here.
+    """
+    mark = fingerprint(program(), *database.column(_STEP, "facts"))
+    if database.mapping("fresh", "known", {"step": _STEP}) == {"": mark}:
+        return
+    with database.transaction():
+        database.clear(KeyMatch, KeyUnmatched, KeyPair)
+        database.run(_STEP, "told")
+        if database.value(_STEP, "strangers"):
+            mentions = database.records(Mention, _STEP, "mentions")
+            found = Matching(mentions, database.records(ListedStation, _STEP, "listed"))
+            database.put(KeyMatch, found.matches())
+            database.put(KeyUnmatched, found.unmatched())
+            database.put(KeyPair, found.pairs())
+        database.run(_STEP, "drop_told")
+        choose(database, [""])
+        keep(database, _STEP, [""], {"": mark})
+
+
+def new_keys(database: Database) -> tuple[NewKey, ...]:
+    """Return the stores, then the stations, that no earlier run met.
+
+    The first `NAMED` of each come with the key they may have had before, of those that are gone.
+    """
+    found: list[NewKey] = []
+    looked: Counter[bool] = Counter()
+    for one in database.records(_Newcomer, _STEP, "new_keys"):
+        looked[one.station is None] += 1
+        named = looked[one.station is None] <= NAMED
+        likely = nearest(one.station or one.store, one.gone) if named else None
+        found.append(NewKey(one.store, one.station, likely))
+    return tuple(found)
+
+
+class Matching:
+    """What became of every store and station that exports name."""
+
+    def __init__(self, mentions: Sequence[Mention], listed: Sequence[ListedStation]) -> None:
+        self._mentions = mentions
+        own: defaultdict[str, list[ListedStation]] = defaultdict(list)
+        for one in listed:
+            own[one.store].append(one)
+        sources: defaultdict[str, set[str]] = defaultdict(set)
+        for each in mentions:
+            sources[each.store].add(each.source)
+        described = {each.store for each in mentions if each.source == DESCRIBED}
+        self._stores = judge_stores(own, described, sources)
+        told = self._told_stations()
+        self._stations = {
+            store: judge_stations(own[store], told[store]) for store in sorted(told) if store in own
+        }
+
+    def _told_stations(self) -> Mapping[str, Mapping[str, AbstractSet[str]]]:
+        """Return the sources that name each station, by the store's listed key."""
+        told: defaultdict[str, defaultdict[str, set[str]]] = defaultdict(lambda: defaultdict(set))
+        for each in self._mentions:
+            if each.station is not None:
+                told[_key(self._stores, each.store)][each.station].add(each.source)
+        return told
+
+    def pairs(self) -> list[KeyPair]:
+        """Return the pairs that read otherwise than written, and those they are taken for."""
+        alone = [(store, None) for store in self._stores]
+        written = {(each.store, each.station) for each in self._mentions} | set(alone)
+        read = {pair: self._read(*pair) for pair in written}
+        times = Counter(read.values())
+        other = {pair: to for pair, to in read.items() if pair != to}
+        other |= {to: to for to in other.values() if times[to] > 1}
+        return [
+            KeyPair(*pair, *to, alone=times[to] == 1)
+            for pair, to in sorted(other.items(), key=repr)
+        ]
+
+    def _read(self, store: str, station: str | None) -> tuple[str, str | None]:
+        store = _key(self._stores, store)
+        return store, station and _key(self._stations.get(store, {}), station)
+
+    def matches(self) -> list[KeyMatch]:
+        """Return the keys taken for listed ones, by kind of export."""
+        return [
+            KeyMatch(kind, store, written, judged.key, judged.way, source, rows)
+            for (kind, store, written, source), (judged, rows) in self._strangers().items()
+            if isinstance(judged, MatchedKey)
+        ]
+
+    def unmatched(self) -> list[KeyUnmatched]:
+        """Return the keys taken for none, by kind of export."""
+        return [
+            KeyUnmatched(
+                kind, store, written, judged.cause, ", ".join(judged.likely) or None, source, rows
+            )
+            for (kind, store, written, source), (judged, rows) in self._strangers().items()
+            if isinstance(judged, OpenKey)
+        ]
+
+    def _strangers(self) -> Mapping[tuple[str, str, str, str], tuple[MatchedKey | OpenKey, int]]:
+        """Return what became of each key that no list has, and in how many rows it stands.
+
+        The keys are (kind, store, written, source), ascending.
+        """
+        found: dict[tuple[str, str, str, str], tuple[MatchedKey | OpenKey, int]] = {}
+
+        def count(
+            judged: MatchedKey | OpenKey | None, key: tuple[str, str, str, str], rows: int
+        ) -> None:
+            if judged is not None:
+                found[key] = (judged, found.get(key, (judged, 0))[1] + rows)
+
+        for each in self._mentions:
+            if each.source == REFUSED:
+                continue
+            store, station = _key(self._stores, each.store), each.station
+            judged = self._stores.get(each.store)
+            count(judged, ("store", store, each.store, each.source), each.rows)
+            if station is not None:
+                judged = self._stations.get(store, {}).get(station)
+                count(judged, ("station", store, station, each.source), each.rows)
+        return dict(sorted(found.items()))
+
+
+def _key(judged: Judged, written: str) -> str:
+    """Return the listed key that a written one is taken for; itself where it is taken for none."""
+    found = judged.get(written)
+    return found.key if isinstance(found, MatchedKey) else written
