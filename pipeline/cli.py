@@ -20,6 +20,7 @@ from pipeline.progress import Progress
 from pipeline.records import Selection, Severity
 from pipeline.run import Request, run
 from pipeline.settings import load_settings
+from pipeline.tables.exports import ExportFile
 from pipeline.template import write_demo, write_template
 from pipeline.visible import visible
 
@@ -111,7 +112,12 @@ def run_command(call: Call) -> int:
 
 
 def _run(call: Call) -> int:
-    summary = run(call.request, call.progress)
+    taken: list[ExportFile] = []
+    try:
+        summary = run(call.request, call.progress, taken.extend)
+    except QuietaisleError:
+        terminal.show_exports(call.console, tuple(taken))
+        raise
     terminal.show_run(call.console, summary)
     return FAILED if summary.unwritten else status(summary.findings, call.fail_on)
 

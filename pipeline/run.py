@@ -1,6 +1,6 @@
 """A run as a table of contents: exports in; then every step in order; files for every store out."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import astuple, dataclass, replace
 from datetime import date
@@ -53,16 +53,22 @@ class Request:
     selection: Selection
 
 
-def run(request: Request, progress: Progress) -> RunSummary:
+def run(
+    request: Request,
+    progress: Progress,
+    taken: Callable[[tuple[ExportFile, ...]], None] = lambda _: None,
+) -> RunSummary:
     """Take the exports in, judge and plan every store, and write its files.
 
-    Without exports, work on what the database holds.
+    Without exports, work on what the database holds. `taken` is told what became of the exports
+    before anything else, so that a run that then cannot go on has said why.
 
     Raises:
         QuietaisleError: the run cannot be done; the sentence says why.
     """
     with session(request) as (database, settings):
         outcomes = take_in(database, request, settings, progress)
+        taken(outcomes)
         rules = own_rules(request.rules_folder)  # before they are read: they may change meanwhile
         judge(database, request, settings, progress)
         summary = write_out(database, request, settings, progress)

@@ -15,6 +15,7 @@ from rich.progress import Progress as Bars
 from rich.table import Table
 from rich.text import Text
 
+from pipeline.accounts import refusals
 from pipeline.audit.baseline import Approved
 from pipeline.audit.history import LifeLine
 from pipeline.bench import FULL, BenchResult
@@ -142,9 +143,12 @@ def show_exports(console: Console, outcomes: tuple[ExportFile, ...]) -> None:
         totals = (f"{sum(counts):,}" for counts in zip(*rows, strict=True))
         table.add_row(kind or "not taken", str(len(own)), *totals)
     console.print(table)
-    for outcome in outcomes:
-        if outcome.refused is not None:
-            console.print(f"{outcome.file} was not taken: {outcome.refused}")
+    causes, more = refusals(outcomes)
+    for cause in causes:
+        were = "was" if cause.files == 1 else "were"
+        console.print(f"{cause.told} {were} not taken: {cause.why}", soft_wrap=True)
+    if more:
+        console.print(f"and {more:,} more causes; `export_file` in the database has them all")
 
 
 def _show_findings(console: Console, summary: RunSummary) -> None:

@@ -15,6 +15,7 @@ from pipeline import sql_file
 from pipeline.database import Database
 from pipeline.ingest.headings import READINGS, Mapped, TableRefused, Vocabulary
 from pipeline.ingest.notation import Notation, Titles, decide, read_titles
+from pipeline.ingest.pasting import with_mapping
 from pipeline.ingest.spreadsheet import WorkbookUnreadable
 from pipeline.ingest.staging import stage_plain, stage_whole
 from pipeline.ingest.tables import DeliveredTable
@@ -59,15 +60,15 @@ def clean(
         return TableRefused(table.refused, "Mend it or remove it from the folder; then run again.")
     mapped = vocabulary.understand(table.head.headings.cells)
     if isinstance(mapped, TableRefused):
-        return mapped
+        return with_mapping(mapped, table.head.headings.cells, vocabulary, settings.headings)
     days = [h for h, field in vocabulary.fields[mapped.kind].items() if field == "seen_on"]
     titles = read_titles(table.head.titles, days)
     fields = {column.field for column in mapped.columns}
     if mapped.kind != READINGS and "seen_on" not in fields and titles.exported_on is None:
         return TableRefused(
             f"Nothing in the file says on which day it was exported, and {mapped.kind} need it.",
-            "Which day was it? Put a line such as `Exported on: 2026-09-30` above the headings, "
-            "or add a column of that name.",
+            "Which day was it? Add a column of that name, or paste a line with the day above the "
+            "headings:\nExported on: 2026-09-30",
         )
     try:
         judge = partial(_judge, database, table, mapped, titles, settings)
@@ -141,7 +142,8 @@ def _judge(
         if exported_on is None and mapped.kind != READINGS:
             return TableRefused(
                 f"The day of the export, '{titles.exported_on[:60]}', cannot be read.",
-                "Write it as 2026-09-30 in the line above the headings.",
+                "Write it year first: paste this line above the headings, with your day:"
+                "\nExported on: 2026-09-30",
             )
     counted = _row_count(database)
     said = "; ".join(filter(None, (table.said, notation.said(), mapped.left_aside)))

@@ -18,6 +18,7 @@ PLAIN_COLUMNS = ("line_number", "row_fault", "beyond", "more")
 """What a plain line says before its cells: `beyond` is the row's form in words, `more` holds the
 cells too many."""
 _TITLES_MOST = 60  # lines above the headings
+_WIDE = 0.8  # of the cells of the widest row that headings fill
 _SPAN_MOST = 200  # lines that one quoted text may run over
 _DELIMITERS = (",", ";", "\t", "|")
 _DOUBLED, _ESCAPED = re.compile(r'""'), re.compile(r'\\"')
@@ -155,10 +156,17 @@ def _fit(
 
 
 def headings_at(rows: Sequence[DeliveredRow], vocabulary: Vocabulary) -> int:
-    """Return the place of the headings among filled rows: the first row with most known ones."""
+    """Return the place of the headings among filled rows: the first row with most known ones.
+
+    Where none holds two, it is the first that is about as wide as the widest: titles are narrow.
+    """
     scores = [vocabulary.score(row.cells[:MOST_COLUMNS]) for row in rows[:_TITLES_MOST]]
     best = max(scores, default=0)
-    return scores.index(best) if best >= 2 else 0  # noqa: PLR2004 - one word alone is a title
+    if best >= 2:  # noqa: PLR2004 - one word alone is a title
+        return scores.index(best)
+    widths = [sum(bool(cell.strip()) for cell in row.cells) for row in rows[:_TITLES_MOST]]
+    wide = (place for place, width in enumerate(widths) if width >= _WIDE * max(widths))
+    return next(wide, 0)
 
 
 class _Lines:
