@@ -30,6 +30,13 @@ def refusals(outcomes: Iterable[ExportFile]) -> tuple[Sequence[Cause], int]:
     return _causes((each.refused, each.file) for each in outcomes if each.refused is not None)
 
 
+def passed_over(outcomes: Iterable[ExportFile]) -> tuple[Sequence[Cause], int]:
+    """Return why files were passed over, as `refusals` does."""
+    return _causes(
+        (each.passed_over, each.file) for each in outcomes if each.passed_over is not None
+    )
+
+
 def _causes(told: Iterable[tuple[str, str]]) -> tuple[Sequence[Cause], int]:
     files: defaultdict[str, set[str]] = defaultdict(set)
     for why, file in told:

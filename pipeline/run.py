@@ -1,6 +1,6 @@
 """A run as a table of contents: exports in; then every step in order; files for every store out."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import astuple, dataclass, replace
 from datetime import date
@@ -69,6 +69,7 @@ def run(
     with session(request) as (database, settings):
         outcomes = take_in(database, request, settings, progress)
         taken(outcomes)
+        require_readable(request, outcomes)
         rules = own_rules(request.rules_folder)  # before they are read: they may change meanwhile
         judge(database, request, settings, progress)
         summary = write_out(database, request, settings, progress)
@@ -86,7 +87,17 @@ def take_in(
     if not request.exports.is_dir():
         raise FolderMissing(request.exports)
     with progress.during("ingest"):
-        return ingest(database, request.exports, settings, progress)
+        return ingest(database, request.exports, settings, progress, request.out)
+
+
+def require_readable(request: Request, outcomes: Sequence[ExportFile]) -> None:
+    """Do nothing where the request names no folder, or one with a table that was taken.
+
+    Raises:
+        NothingToRead: no file of the folder could be read as an export.
+    """
+    if request.exports is not None and all(each.kind is None for each in outcomes):
+        raise NothingToRead(request.exports)
 
 
 def judge(database: Database, request: Request, settings: Settings, progress: Progress) -> None:

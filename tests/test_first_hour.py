@@ -1,9 +1,12 @@
 """A first run over what someone has at hand: what cannot be taken says why, and what to paste."""
 
+import io
+import zipfile
 from pathlib import Path
 
+import duckdb
 import pytest
-from ingest_kit import put, take
+from ingest_kit import Result, put, take
 
 from pipeline import cli as command_line
 from pipeline.accounts import refusals
@@ -110,3 +113,118 @@ def test_refusals_are_told_by_cause(tmp_path: Path) -> None:
 def test_the_shipped_rules_map_no_heading() -> None:
     """So a table to paste never stands twice in a rules file made from the template."""
     assert not any(load_settings().headings.values())
+
+
+ODD = {
+    "import.log": "started\n",
+    "data.ndjson": "{}\n",
+    "old.sqlite3": "x",
+    "README": "x",
+    "notes.md": "x",
+    "rules.toml": "",
+    "old.duckdb": "x",
+    "~$stations.xlsx": "x",
+    ".~lock.stations.csv#": "x",
+    ".hidden": "x",
+    ".git/config": "x",
+    "Thumbs.db": "x",
+    "reports/north/S1/plan.xlsx": "x",
+    "deep/er/list.pdf": "x",
+}
+
+
+def archive(members: dict[str, str]) -> bytes:
+    """Return an archive of these members."""
+    buffer = io.BytesIO()
+    with zipfile.ZipFile(buffer, "w") as target:
+        for name, content in members.items():
+            target.writestr(name, content)
+    return buffer.getvalue()
+
+
+def test_every_file_of_the_folder_is_accounted_for(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    """Walking the folder another way finds no file without an entry and a line."""
+    put(tmp_path, {**ODD, "stations.csv": STATIONS, "empty.zip": archive({})})
+    put(tmp_path, {"some.zip": archive({"a.csv": STATIONS, "b.log": "x", ".c": "x"})})
+    monkeypatch.chdir(tmp_path)
+
+    status = command(monkeypatch, "ingest", ".", "--out", "reports")
+
+    with duckdb.connect("quietaisle.duckdb", read_only=True) as database:
+        rows = database.table("export_file").select("file", "kind", "refused", "passed_over")
+        entries = {file: why for file, *why in rows.fetchall()}
+    met = {path.relative_to(tmp_path).as_posix() for path in tmp_path.rglob("*") if path.is_file()}
+    met = met - {"quietaisle.duckdb.wal"} | {"some.zip!a.csv", "some.zip!b.log", "some.zip!.c"}
+    folders = [file for file in entries if file.endswith("/")]
+    unaccounted = {
+        file
+        for file in met - {"some.zip"}
+        if file not in entries and not file.startswith(tuple(folders))
+    }
+    said = capsys.readouterr().out
+    assert status == command_line.DONE
+    assert not unaccounted
+    assert all(why.count(None) == 2 for why in entries.values())
+    assert [file for file in entries if file not in said and entries[file][0] is None] == []
+    assert {file for file, why in entries.items() if why[1]} == {
+        "data.ndjson", "old.sqlite3", "empty.zip",
+    }  # fmt: skip
+
+
+def test_other_files_change_no_run(tmp_path: Path) -> None:
+    """Files that hold no export are told anew for every folder, and are no input of a run."""
+    database = tmp_path / "q.duckdb"
+    exports = put(tmp_path / "exports", {"stations.csv": STATIONS, **ODD})
+    assert len(passed(take(exports, database))) == 11
+
+    (exports / "import.log").unlink()
+
+    assert len(passed(take(exports, database))) == 10
+
+
+def passed(result: Result) -> list[tuple[object, ...]]:
+    """Return the entries of files passed over."""
+    return [row for row in result.tables["export_file"] if row[-1] is not None]
+
+
+@pytest.mark.parametrize("name", ["run", "ingest"])
+@pytest.mark.parametrize("files", [{}, {"import.log": "x"}, {"a.json": "{}"}, {".hidden": "x"}])
+def test_a_folder_with_nothing_readable_is_an_error(
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+    tmp_path: Path,
+    name: str,
+    files: dict[str, str],
+) -> None:
+    """One sentence, status 2, whatever the database holds from before."""
+    monkeypatch.chdir(tmp_path)
+    put(tmp_path / "before", {"stations.csv": STATIONS})
+    put(tmp_path / "exports", files).mkdir(exist_ok=True)
+    command(monkeypatch, "ingest", "before")
+    capsys.readouterr()
+
+    status = command(monkeypatch, name, "exports")
+
+    said = capsys.readouterr()
+    assert status == command_line.FAILED
+    assert said.err.count("\n") == 1
+    assert all(file in said.out for file in files)
+
+
+def test_a_name_twice_in_an_archive_is_refused(tmp_path: Path) -> None:
+    """Which of the two is meant cannot be told, so neither is taken."""
+    buffer = io.BytesIO()
+    with zipfile.ZipFile(buffer, "w") as target:
+        target.writestr("stations.csv", STATIONS)
+        with pytest.warns(UserWarning, match="Duplicate"):
+            target.writestr("stations.csv", STATIONS.replace("11", "12"))
+        target.writestr("other.csv", STATIONS.replace("S1", "S2"))
+
+    result = take(put(tmp_path, {"a.zip": buffer.getvalue()}))
+
+    assert {outcome.file: outcome.rows_loaded for outcome in result.outcomes} == {
+        "a.zip!other.csv": 2,
+        "a.zip!stations.csv": 0,
+    }

@@ -22,9 +22,15 @@ _TEMPORARY = ("bad_text", "cleaned", "folded", "numbered", "scan")
 
 
 def ingest(
-    database: Database, exports: Path, settings: Settings, progress: Progress
+    database: Database,
+    exports: Path,
+    settings: Settings,
+    progress: Progress,
+    reports: Path | None = None,
 ) -> tuple[ExportFile, ...]:
-    """Take every export below a folder; return what became of each table, refused ones too.
+    """Take every export below a folder; return what became of each table and each other file.
+
+    What lies in `reports`, where the program writes, is not read.
 
     Each table is one transaction: a run that is cut off leaves whole tables only, and running
     again brings the rest.
@@ -33,7 +39,8 @@ def ingest(
         FolderMissing: `exports` is not a folder.
         HeadingFieldUnknown: the rules file maps a heading to a field that does not exist.
     """
-    found = discover(exports, Stamps(database))
+    every_file = discover(exports, Stamps(database), reports)
+    found = [each for each in every_file if each.passed_over is None]
     vocabulary = Vocabulary(settings.headings)
     for name in sql_file.statements("ingest", "macros"):
         database.run("ingest", name)
@@ -45,9 +52,35 @@ def ingest(
                 new[key] = _take(database, each, vocabulary, settings)
     database.release(*_TEMPORARY)
     every = {**_outcomes(database, before), **new}
-    return tuple(
+    taken = (
         outcome for each in found for outcome in every.get(FileTaken(each.file, each.sha256), ())
     )
+    return (*taken, *_pass_over(database, every_file))
+
+
+def _pass_over(database: Database, found: Sequence[FoundExport]) -> Sequence[ExportFile]:
+    """Note the files of this folder that are no exports, in place of those noted before."""
+    passed = [
+        ExportFile(
+            file=each.file,
+            sha256=each.sha256,
+            kind=None,
+            exported_on=None,
+            rows_read=0,
+            rows_loaded=0,
+            rows_quarantined=0,
+            rows_repeated=0,
+            refused=None,
+            decisions="not read",
+            passed_over=each.passed_over,
+        )
+        for each in found
+        if each.passed_over is not None
+    ]
+    with database.transaction():
+        database.run("ingest", "forget_passed_over")
+        database.put(ExportFile, passed)
+    return passed
 
 
 def _take(

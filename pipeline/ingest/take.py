@@ -76,6 +76,7 @@ def _refuse(database: Database, table: DeliveredTable, refused: TableRefused) ->
         rows_repeated=0,
         refused=f"{refused.reason} {refused.advice}",
         decisions=table.said,
+        passed_over=None,
     )
     database.put(ExportFile, [outcome])
     return outcome
@@ -104,6 +105,7 @@ def _load(database: Database, table: DeliveredTable, cleaned: CleanedTable) -> E
         rows_repeated=good - loaded,
         refused=None,
         decisions=cleaned.said,
+        passed_over=None,
     )
     database.put(ExportFile, [outcome])
     return outcome

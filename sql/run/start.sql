@@ -11,7 +11,7 @@ select max(seen_on) from (
 
 -- name: taken_files
 -- The content the run rests on, in an order of its own.
-select distinct sha256 from export_file where refused is null order by sha256;
+select distinct sha256 from export_file where kind is not null order by sha256;
 
 -- name: told_of_files
 -- What findings tell of files by their names: those refused, and those with rows in quarantine.
