@@ -50,11 +50,16 @@ class _RowCount:
 
 
 def clean(
-    database: Database, table: DeliveredTable, vocabulary: Vocabulary, settings: Settings
+    database: Database,
+    table: DeliveredTable,
+    vocabulary: Vocabulary,
+    settings: Settings,
+    latest: date | None,
 ) -> CleanedTable | TableRefused:
     """Clean a table; return what is known of it then, or why it is refused as a whole.
 
-    The cells of its bad rows are in the temporary table `bad_text`.
+    Rows of a day after `latest` are bad. The cells of bad rows are in the temporary table
+    `bad_text`.
     """
     if table.refused is not None:
         return TableRefused(table.refused, "Mend it or remove it from the folder; then run again.")
@@ -71,7 +76,8 @@ def clean(
             "headings:\nExported on: 2026-09-30",
         )
     try:
-        judge = partial(_judge, database, table, mapped, titles, settings)
+        values = {**_values(table, mapped, titles, settings), "latest": latest}
+        judge = partial(_judge, database, table, mapped, titles, values)
         found = _read(database, table, mapped, judge)
     except WorkbookUnreadable as error:
         return TableRefused(str(error), "Save the workbook again and replace the file.")
@@ -117,7 +123,7 @@ def _judge(
     table: DeliveredTable,
     mapped: Mapped,
     titles: Titles,
-    settings: Settings,
+    values: Mapping[str, object],
 ) -> CleanedTable | TableRefused:
     """Decide on the notation and clean the staged table.
 
@@ -126,7 +132,6 @@ def _judge(
     notation = decide(database, mapped, titles)
     if isinstance(notation, TableRefused):
         return notation
-    values = _values(table, mapped, titles, settings)
     _run_clean(database, mapped, notation, values)
     if database.value("ingest", "distressed"):
         again = decide(database, mapped, titles, whole=True)
@@ -144,6 +149,13 @@ def _judge(
                 f"The day of the export, '{titles.exported_on[:60]}', cannot be read.",
                 "Write it year first: paste this line above the headings, with your day:"
                 "\nExported on: 2026-09-30",
+            )
+        latest = values["latest"]
+        if isinstance(latest, date) and exported_on is not None and exported_on > latest:
+            return TableRefused(
+                f"The day of the export, {exported_on}, lies in the future.",
+                f"Is it right? Then run again with --as-of {exported_on}. Else paste this line "
+                "above the headings, with your day:\nExported on: 2026-09-30",
             )
     counted = _row_count(database)
     said = "; ".join(filter(None, (table.said, notation.said(), mapped.left_aside)))
@@ -190,10 +202,18 @@ def _run_clean(
     name = readings if mapped.kind == READINGS else _STATEMENTS[mapped.kind]
     (parsed,) = database.connection.extract_statements(sql_file.statement("ingest", name))
     database.run("ingest", name, {each: known[each] for each in parsed.named_parameters})
+    _refuse_future(database, values["latest"], scans=mapped.kind == READINGS)
     if mapped.kind == READINGS:
         _mark_stuck(database, wide=mapped.wide, cca_dbm=values["cca_dbm"])
     elif mapped.kind == "stations":
         _tidy_network_addresses(database)
+
+
+def _refuse_future(database: Database, latest: object, *, scans: bool) -> None:
+    newest = database.value("ingest", "newest_scanned" if scans else "newest_seen")
+    if isinstance(latest, date) and newest is not None and newest > latest:
+        name = "refuse_future_moments" if scans else "refuse_future_days"
+        database.run("ingest", name, {"latest": latest})
 
 
 def _mark_stuck(database: Database, *, wide: bool, cca_dbm: object) -> None:

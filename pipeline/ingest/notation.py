@@ -28,6 +28,7 @@ class Titles:
     comma: bool | None = None
     unit: str | None = None
     pan_hex: bool = False
+    year: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,6 +86,7 @@ def read_titles(rows: Sequence[DeliveredRow], snapshot_headings: Sequence[str]) 
         comma=_ANSWERS_MARK.get(said.get("decimals", "").lower()),
         unit=_ANSWERS_UNIT.get(said.get("unit", "").lower()),
         pan_hex=said.get("pan ids", "").lower() == "hex",
+        year=said.get("year"),
     )
 
 

@@ -14,6 +14,37 @@ delete from export_file where file = $file and refused is not null;
 -- Delete what is kept of files that are no exports: each folder is told anew.
 delete from export_file where passed_over is not null;
 
+-- name: due_again
+-- Tables with rows set aside as of the future, whose day has come: its sentence begins with it.
+select distinct file, sha256 from quarantined_row
+where problem = 'date-in-future'
+    and try_cast(regexp_extract(reason, '''(\d{4}-\d\d-\d\d)''', 1) as date) <= $latest
+order by all;
+
+-- name: forget_due_rows
+-- Delete the quarantined rows of a table that is taken again.
+delete from quarantined_row where file = $file and sha256 = $sha256;
+
+-- name: forget_due_file
+-- Delete what became of a table that is taken again.
+delete from export_file where file = $file and sha256 = $sha256;
+
+-- name: tables_held
+-- The tables that the database holds.
+select distinct file from export_file where kind is not null order by file;
+
+-- name: years_held
+-- The years that the database speaks of.
+select distinct year(seen_on) as held from (
+    select seen_on from store_seen
+    union all select seen_on from station_seen
+    union all select seen_on from label_seen
+    union all select seen_on from wifi_seen
+    union all select seen_on from heard_seen
+    union all select cast(scanned_at as date) from ed_reading
+)
+order by held;
+
 -- name: files_taken
 -- Files of which every table is in the database.
 select distinct file, sha256 from file_taken;
