@@ -18,8 +18,9 @@ from pipeline.demo.bench import BenchSize
 from pipeline.errors import QuietaisleError, StorageFailed
 from pipeline.progress import Progress
 from pipeline.records import Selection, Severity
-from pipeline.run import Request, run
+from pipeline.run import Request, require_readable, run
 from pipeline.settings import load_settings
+from pipeline.tables.exports import ExportFile
 from pipeline.template import write_demo, write_template
 from pipeline.visible import visible
 
@@ -111,7 +112,12 @@ def run_command(call: Call) -> int:
 
 
 def _run(call: Call) -> int:
-    summary = run(call.request, call.progress)
+    taken: list[ExportFile] = []
+    try:
+        summary = run(call.request, call.progress, taken.extend)
+    except QuietaisleError:
+        terminal.show_exports(call.console, tuple(taken))
+        raise
     terminal.show_run(call.console, summary)
     return FAILED if summary.unwritten else status(summary.findings, call.fail_on)
 
@@ -121,7 +127,9 @@ def _run(call: Call) -> int:
 @_step
 def ingest_command(call: Call) -> int:
     """Take a folder of EXPORTS into the database and stop there."""
-    terminal.show_exports(call.console, commands.run_ingest(call.request, call.progress))
+    outcomes = commands.run_ingest(call.request, call.progress)
+    terminal.show_exports(call.console, outcomes)
+    require_readable(call.request, outcomes)
     return DONE
 
 

@@ -1,9 +1,9 @@
 """A run as a table of contents: exports in; then every step in order; files for every store out."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import astuple, dataclass, replace
-from datetime import date
+from datetime import date, datetime, timedelta
 from hashlib import sha256
 from pathlib import Path
 
@@ -18,6 +18,7 @@ from pipeline.check.rules import check
 from pipeline.database import Database, open_database
 from pipeline.errors import FolderMissing, NothingToRead, UnknownSelection
 from pipeline.fresh import forget_whole_run, keep_whole_run, own_rules, whole_run_is_fresh
+from pipeline.ingest.days import Terms
 from pipeline.ingest.load import ingest
 from pipeline.match.match import match, new_keys
 from pipeline.parallel import helped
@@ -47,6 +48,7 @@ from pipeline.tables.run import (
 )
 
 RULES_BESIDE_EXPORTS = "rules.toml"
+_MADE_ON = date(2026, 11, 26)  # a clock that shows an earlier day is wrong
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,16 +64,23 @@ class Request:
     selection: Selection
 
 
-def run(request: Request, progress: Progress) -> RunSummary:
+def run(
+    request: Request,
+    progress: Progress,
+    taken: Callable[[tuple[ExportFile, ...]], None] = lambda _: None,
+) -> RunSummary:
     """Take the exports in, judge and plan every store, and write its files.
 
-    Without exports, work on what the database holds.
+    Without exports, work on what the database holds. `taken` is told what became of the exports
+    before anything else, so that a run that then cannot go on has said why.
 
     Raises:
         QuietaisleError: the run cannot be done; the sentence says why.
     """
     with session(request) as (database, settings):
         outcomes = take_in(database, request, settings, progress)
+        taken(outcomes)
+        require_readable(request, outcomes)
         rules = own_rules(request.rules_folder)  # before they are read: they may change meanwhile
         judge(database, request, settings, progress)
         summary = write_out(database, request, settings, progress)
@@ -89,7 +98,32 @@ def take_in(
     if not request.exports.is_dir():
         raise FolderMissing(request.exports)
     with progress.during("ingest"):
-        return ingest(database, request.exports, settings, progress)
+        terms = Terms(reports=request.out, latest=_latest(request))
+        return ingest(database, request.exports, settings, progress, terms)
+
+
+def today() -> date:
+    """Return the day by this machine's clock, or that of this program if the clock is behind it."""
+    return max(_MADE_ON, datetime.now().astimezone().date())
+
+
+def _latest(request: Request) -> date:
+    """Return the newest believable day: tomorrow, or the day asked for.
+
+    It is only a guard against mistyped days: nothing that passes it depends on the clock.
+    """
+    tomorrow = today() + timedelta(days=1)
+    return tomorrow if request.as_of is None else max(tomorrow, request.as_of)
+
+
+def require_readable(request: Request, outcomes: Sequence[ExportFile]) -> None:
+    """Do nothing where the request names no folder, or one with a table that was taken.
+
+    Raises:
+        NothingToRead: no file of the folder could be read as an export.
+    """
+    if request.exports is not None and all(each.kind is None for each in outcomes):
+        raise NothingToRead(request.exports)
 
 
 def judge(database: Database, request: Request, settings: Settings, progress: Progress) -> None:
@@ -187,7 +221,8 @@ def start_run(database: Database, request: Request, settings: Settings) -> None:
         NothingToRead: there is no store to speak of.
         UnknownSelection: a store or region was asked for that does not exist.
     """
-    as_of = request.as_of or database.value("run", "newest_day")
+    newest = {"latest": _latest(request)}
+    as_of = request.as_of or database.value("run", "newest_day", newest)
     if as_of is None:
         raise NothingToRead(request.exports or request.database)
     this = ThisRun(_run_name(database, request, as_of, settings), as_of)

@@ -15,6 +15,7 @@ from rich.progress import Progress as Bars
 from rich.table import Table
 from rich.text import Text
 
+from pipeline.accounts import Cause, passed_over, refusals
 from pipeline.audit.baseline import Approved
 from pipeline.audit.history import LifeLine
 from pipeline.bench import FULL, BenchResult
@@ -169,19 +170,29 @@ def _new_key(new: NewKey) -> str:
 
 
 def show_exports(console: Console, outcomes: tuple[ExportFile, ...]) -> None:
-    """Print what became of the rows of every kind of export, and which files were not taken."""
+    """Print what became of every kind of export, and of every file that gave none, with why."""
     if not outcomes:
         return
     table = _table("kind", numbers=("tables", "rows read", "loaded", "quarantined", "repeated"))
-    for kind in sorted({outcome.kind or "" for outcome in outcomes}):
-        own = [outcome for outcome in outcomes if (outcome.kind or "") == kind]
+    tables = [outcome for outcome in outcomes if outcome.passed_over is None]
+    for kind in sorted({outcome.kind or "" for outcome in tables}):
+        own = [outcome for outcome in tables if (outcome.kind or "") == kind]
         rows = [(o.rows_read, o.rows_loaded, o.rows_quarantined, o.rows_repeated) for o in own]
         totals = (f"{sum(counts):,}" for counts in zip(*rows, strict=True))
         table.add_row(kind or "not taken", str(len(own)), *totals)
-    console.print(table)
-    for outcome in outcomes:
-        if outcome.refused is not None:
-            console.print(f"{outcome.file} was not taken: {outcome.refused}")
+    if tables:
+        console.print(table)
+    _show_causes(console, "not taken", *refusals(outcomes))
+    _show_causes(console, "not read", *passed_over(outcomes))
+
+
+def _show_causes(console: Console, what: str, causes: Sequence[Cause], more: int) -> None:
+    for cause in causes:
+        were = "was" if cause.files == 1 else "were"
+        # Lines to paste must not be broken.
+        console.print(f"{cause.told} {were} {what}: {cause.why}", soft_wrap=True)
+    if more:
+        console.print(f"{what} for {more:,} more reasons; they are in export_file of the database")
 
 
 def _show_findings(console: Console, summary: RunSummary) -> None:

@@ -104,7 +104,7 @@ def dump(database: Database) -> dict[str, list[tuple[Any, ...]]]:
 def check_conservation(result: Result) -> None:
     """Every row read is loaded, quarantined or repeated; quarantine holds what it says."""
     for row in result.tables["export_file"]:
-        file, sha256, kind, _, read, loaded, quarantined, repeated, refused, decisions = row
+        file, sha256, kind, _, read, loaded, quarantined, repeated, refused, decisions, passed = row
         assert (read, quarantined) == (loaded + quarantined + repeated, quarantined), file
         assert min(read, loaded, quarantined, repeated) >= 0, file
         entries = [
@@ -113,7 +113,7 @@ def check_conservation(result: Result) -> None:
             if (entry[0], entry[1]) == (file, sha256)
         ]
         assert sum(entry[4] for entry in entries) == quarantined, file
-        assert (kind is None) == (refused is not None), file
+        assert [kind, refused, passed].count(None) == 2, file
         assert decisions
         assert all(entry[6] and entry[7] for entry in entries), file
     names = [(row[0], row[1]) for row in result.tables["export_file"]]

@@ -41,6 +41,7 @@ FLOORS = {
     "settings": 3,
     "rules_table": 1,
     "records": 1,
+    "accounts": 1,
     "errors": 0,
 }
 MODULES = sorted(PACKAGE.rglob("*.py"))

@@ -79,3 +79,41 @@ def test_ragged_and_broken_rows_keep_their_line(tmp_path: Path) -> None:
     ]  # fmt: skip
     assert {row[1] for row in result.tables["label_seen"]} == {"L\n1", "L6"}
     assert result.outcome("x.csv").rows_read == 6
+
+
+_QUOTED = "Exported on: 2026-09-30\nstore,label,station,level dbm\n"
+
+
+@pytest.mark.parametrize(
+    "rows",
+    [
+        'S1,"L1",A,-60\nS1,"L2,A,-61\nS1,"L3",Bob\'s,-62\nS1,"L4",B,-62\n',
+        'S1,"L1",A,-60\nS1,"L2,A,-61\nS1,"L3",\'A\',-62\nS1,"L4",B,-62\n',
+        "S1,L1,A,-60\nS1,\"L2,A,-61\nS1,L3,'A',-62\nS1,L4,B,-62\n",
+    ],
+)
+def test_a_stray_quote_and_an_apostrophe_cost_one_row(tmp_path: Path, rows: str) -> None:
+    """The broken row waits in quarantine; the keys of the others carry no quotation mark."""
+    result = take(put(tmp_path, {"labels.csv": _QUOTED + rows}))
+
+    assert result.problems() == [(4, "quote-unclosed")]
+    assert [row[1] for row in result.tables["label_seen"]] == ["L1", "L3", "L4"]
+
+
+@pytest.mark.parametrize(("end", "mark"), [("\n", "'"), ("\r\n", "'"), ("\r", "'"), ("\n", '"')])
+def test_texts_in_either_quotation_mark_are_read(tmp_path: Path, end: str, mark: str) -> None:
+    """Cells wholly enclosed in apostrophes, a delimiter inside, are as good as in double quotes."""
+    rows = f"{mark}S1{mark},{mark}L1, upper{mark},{mark}A{mark},-60\n{mark}S1{mark},L2,B,-61\n"
+
+    result = take(put(tmp_path, {"labels.csv": (_QUOTED + rows).replace("\n", end)}))
+
+    assert [row[1] for row in result.tables["label_seen"]] == ["L1, upper", "L2"]
+
+
+def test_blanks_before_quotes_are_no_part_of_a_key(tmp_path: Path) -> None:
+    """A blank after the delimiter does not turn the quotation marks into letters."""
+    rows = '"S1", "L1, upper", "A", -60\n"S1", "L2", "B", -61\n'
+
+    result = take(put(tmp_path, {"labels.csv": _QUOTED + rows}))
+
+    assert [row[1] for row in result.tables["label_seen"]] == ["L1, upper", "L2"]

@@ -11,6 +11,7 @@ from openpyxl import Workbook
 
 from pipeline.database import Database, open_database
 from pipeline.ingest import discover, load
+from pipeline.ingest.days import Terms
 from pipeline.ingest.headings import Vocabulary
 from pipeline.ingest.load import ingest
 from pipeline.ingest.tables import DeliveredTable
@@ -158,11 +159,15 @@ def test_a_workbook_cut_off_between_sheets_is_finished(
     book.save(folder / "stores.xlsx")
 
     def cut(
-        database: Database, table: DeliveredTable, vocabulary: Vocabulary, settings: Settings
+        database: Database,
+        table: DeliveredTable,
+        vocabulary: Vocabulary,
+        settings: Settings,
+        terms: Terms,
     ) -> ExportFile:
         if table.file.endswith("two"):
             raise KeyboardInterrupt
-        return take_table(database, table, vocabulary, settings)
+        return take_table(database, table, vocabulary, settings, terms)
 
     with monkeypatch.context() as patch:
         patch.setattr(load, "take", cut)

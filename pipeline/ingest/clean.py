@@ -14,6 +14,7 @@ from pipeline import sql_file
 from pipeline.database import Database
 from pipeline.ingest.headings import READINGS, Mapped, TableRefused, Vocabulary
 from pipeline.ingest.notation import Notation, Titles, decide, far_stores, read_titles
+from pipeline.ingest.pasting import with_mapping
 from pipeline.ingest.places import country_cells, zone_cells
 from pipeline.ingest.spreadsheet import WorkbookUnreadable
 from pipeline.ingest.staging import stage_plain, stage_whole
@@ -65,28 +66,34 @@ class _RowCount:
 
 
 def clean(
-    database: Database, table: DeliveredTable, vocabulary: Vocabulary, settings: Settings
+    database: Database,
+    table: DeliveredTable,
+    vocabulary: Vocabulary,
+    settings: Settings,
+    latest: date | None,
 ) -> CleanedTable | TableRefused:
     """Clean a table; return what is known of it then, or why it is refused as a whole.
 
-    The cells of its bad rows are in the temporary table `bad_text`.
+    Rows of a day after `latest` are bad. The cells of bad rows are in the temporary table
+    `bad_text`.
     """
     if table.refused is not None:
         return TableRefused(table.refused, "Mend it or remove it from the folder; then run again.")
     mapped = vocabulary.understand(table.head.headings.cells)
     if isinstance(mapped, TableRefused):
-        return mapped
+        return with_mapping(mapped, table.head.headings.cells, vocabulary, settings.headings)
     days = [h for h, field in vocabulary.fields[mapped.kind].items() if field == "seen_on"]
     titles = read_titles(table.head.titles, days)
     fields = {column.field for column in mapped.columns}
     if mapped.kind != READINGS and "seen_on" not in fields and titles.exported_on is None:
         return TableRefused(
             f"Nothing in the file says on which day it was exported, and {mapped.kind} need it.",
-            "Which day was it? Put a line such as `Exported on: 2026-09-30` above the headings, "
-            "or add a column of that name.",
+            "Which day was it? Add a column of that name, or paste a line with the day above the "
+            "headings:\nExported on: 2026-09-30",
         )
     try:
-        judge = partial(_judge, database, table, mapped, titles, settings)
+        values = {**_values(table, mapped, titles, settings), "latest": latest}
+        judge = partial(_judge, database, table, mapped, titles, values)
         found = _read(database, table, mapped, judge)
     except WorkbookUnreadable as error:
         return TableRefused(str(error), "Save the workbook again and replace the file.")
@@ -132,7 +139,7 @@ def _judge(
     table: DeliveredTable,
     mapped: Mapped,
     titles: Titles,
-    settings: Settings,
+    values: Mapping[str, object],
 ) -> CleanedTable | TableRefused:
     """Decide on the notation and clean the staged table.
 
@@ -144,7 +151,7 @@ def _judge(
     asked = _asked(database, mapped, titles, notation)
     if isinstance(asked, TableRefused):
         return asked
-    values = {**_values(table, mapped, titles, settings), **asked}
+    values = {**values, **asked}
     _run_clean(database, mapped, notation, values)
     if database.value("ingest", "distressed"):
         again = decide(database, mapped, titles, whole=True)
@@ -153,15 +160,9 @@ def _judge(
         if again != notation:
             notation = again
             _run_clean(database, mapped, notation, values)
-    exported_on = None
-    if titles.exported_on is not None:
-        title = {"title": titles.exported_on, "day_order": notation.day_order}
-        exported_on = database.value("ingest", "snapshot_day", title)
-        if exported_on is None and mapped.kind != READINGS:
-            return TableRefused(
-                f"The day of the export, '{titles.exported_on[:60]}', cannot be read.",
-                "Write it as 2026-09-30 in the line above the headings.",
-            )
+    exported_on = _export_day(database, mapped, titles, notation, values["latest"])
+    if isinstance(exported_on, TableRefused):
+        return exported_on
     counted = _row_count(database)
     said = "; ".join(
         filter(
@@ -169,6 +170,31 @@ def _judge(
         )
     )
     return CleanedTable(mapped, counted.rows, counted.good, counted.partly, exported_on, said)
+
+
+def _export_day(
+    database: Database, mapped: Mapped, titles: Titles, notation: Notation, latest: object
+) -> date | TableRefused | None:
+    """Return the day that a line above the headings names, where one does."""
+    if titles.exported_on is None:
+        return None
+    title = {"title": titles.exported_on, "day_order": notation.day_order}
+    day = database.value("ingest", "snapshot_day", title)
+    if not isinstance(day, date):
+        if mapped.kind == READINGS:
+            return None
+        return TableRefused(
+            f"The day of the export, '{titles.exported_on[:60]}', cannot be read.",
+            "Write it year first: paste this line above the headings, with your day:"
+            "\nExported on: 2026-09-30",
+        )
+    if isinstance(latest, date) and day > latest:
+        return TableRefused(
+            f"The day of the export, {day}, lies in the future.",
+            f"Is it right? Then run again with --as-of {day}. Else paste this line "
+            "above the headings, with your day:\nExported on: 2026-09-30",
+        )
+    return day
 
 
 def _asked(
@@ -244,10 +270,18 @@ def _run_clean(
     name = readings if mapped.kind == READINGS else _STATEMENTS[mapped.kind]
     (parsed,) = database.connection.extract_statements(sql_file.statement("ingest", name))
     database.run("ingest", name, {each: known[each] for each in parsed.named_parameters})
+    _refuse_future(database, values["latest"], scans=mapped.kind == READINGS)
     if mapped.kind == READINGS:
         _mark_stuck(database, wide=mapped.wide, cca_dbm=values["cca_dbm"])
     elif mapped.kind == "stations":
         _tidy_network_addresses(database)
+
+
+def _refuse_future(database: Database, latest: object, *, scans: bool) -> None:
+    newest = database.value("ingest", "newest_scanned" if scans else "newest_seen")
+    if isinstance(latest, date) and newest is not None and newest > latest:
+        name = "refuse_future_moments" if scans else "refuse_future_days"
+        database.run("ingest", name, {"latest": latest})
 
 
 def _mark_stuck(database: Database, *, wide: bool, cca_dbm: object) -> None:

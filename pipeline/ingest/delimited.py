@@ -18,6 +18,7 @@ PLAIN_COLUMNS = ("line_number", "row_fault", "beyond", "more")
 """What a plain line says before its cells: `beyond` is the row's form in words, `more` holds the
 cells too many."""
 _TITLES_MOST = 60  # lines above the headings
+_WIDE = 0.8  # of the cells of the widest row that headings fill
 _SPAN_MOST = 200  # lines that one quoted text may run over
 _DELIMITERS = (",", ";", "\t", "|")
 _DOUBLED, _ESCAPED = re.compile(r'""'), re.compile(r'\\"')
@@ -27,17 +28,22 @@ csv.field_size_limit(LINE_LIMIT)
 
 @dataclass(frozen=True, slots=True)
 class TextDialect:
-    """How rows are written: delimiter, quotation mark, and what precedes one inside a text."""
+    """How rows are written: delimiter, quotation mark, and what precedes one inside a text.
+
+    `spaced`: blanks may stand between a delimiter and the quotation mark after it.
+    """
 
     delimiter: str
     quote: str
     escape: str
+    spaced: bool = False
 
     def said(self) -> str:
         """Return the dialect in words, for the record of decisions."""
         names = {"\t": "tab", ",": "comma", ";": "semicolon", "|": "bar"}
         marks = "" if self.quote == '"' else f", quotes {self.quote}"
         marks += ", escape \\" if self.escape == "\\" else ""
+        marks += ", blanks before quotes" if self.spaced else ""
         return f"delimiter {names[self.delimiter]}{marks}"
 
 
@@ -90,8 +96,7 @@ def read_head(path: Path, vocabulary: Vocabulary) -> Head:
     best: tuple[tuple[int, ...], Head] | None = None
     text = "".join(lines)
     for delimiter in [each for each in _DELIMITERS if each in text] or [","]:
-        for quote, escape in _quotes(text):
-            dialect = TextDialect(delimiter, quote, escape)
+        for dialect in _dialects(text, delimiter):
             fit, head = _fit(lines, dialect, vocabulary)
             if best is None or fit > best[0]:
                 best = (fit, head)
@@ -99,12 +104,23 @@ def read_head(path: Path, vocabulary: Vocabulary) -> Head:
     return best[1]
 
 
-def _quotes(text: str) -> Iterator[tuple[str, str]]:
-    yield '"', '"'
-    if "'" in text:
-        yield "'", "'"
+def _dialects(text: str, delimiter: str) -> Iterator[TextDialect]:
+    """Yield the dialects with this delimiter that the text may have.
+
+    Apostrophes count as quotation marks only where they enclose whole cells, and more cells than
+    begin with a double quote: one stray mark and one apostrophe must not change how the rest of
+    the file reads.
+    """
+    before, behind = rf"(?:^|{re.escape(delimiter)})", rf"(?={re.escape(delimiter)}|$)"
+    text = re.sub(r"\r\n?", "\n", text)
+    begun = re.compile(rf'{before}([^\S\n]*)"', re.MULTILINE).findall(text)
+    single = re.compile(rf"{before}'(?:[^'\n]|'')*'{behind}", re.MULTILINE).findall(text)
+    spaced = any(begun)
+    yield TextDialect(delimiter, '"', '"', spaced)
+    if len(single) > len(begun):
+        yield TextDialect(delimiter, "'", "'")
     if '\\"' in text:
-        yield '"', "\\"
+        yield TextDialect(delimiter, '"', "\\", spaced)
 
 
 def _fit(
@@ -130,17 +146,27 @@ def _fit(
     )
     after = [row.line for row in rows if row.line > headings.line]
     first_line = min(after, default=len(lines) + 1)
-    even = sum(row.line < first_line for row in rows) == first_line - 1 and not any(
-        line.count(dialect.quote) % 2 for line in lines[: first_line - 1]
+    # The database takes a quotation mark after a blank for text.
+    even = (
+        not dialect.spaced
+        and sum(row.line < first_line for row in rows) == first_line - 1
+        and not any(line.count(dialect.quote) % 2 for line in lines[: first_line - 1])
     )
     return fit, Head(dialect, tuple(filled[:place]), headings, first_line, even)
 
 
 def headings_at(rows: Sequence[DeliveredRow], vocabulary: Vocabulary) -> int:
-    """Return the place of the headings among filled rows: the first row with most known ones."""
+    """Return the place of the headings among filled rows: the first row with most known ones.
+
+    Where none holds two, it is the first that is about as wide as the widest: titles are narrow.
+    """
     scores = [vocabulary.score(row.cells[:MOST_COLUMNS]) for row in rows[:_TITLES_MOST]]
     best = max(scores, default=0)
-    return scores.index(best) if best >= 2 else 0  # noqa: PLR2004 - one word alone is a title
+    if best >= 2:  # noqa: PLR2004 - one word alone is a title
+        return scores.index(best)
+    widths = [sum(bool(cell.strip()) for cell in row.cells) for row in rows[:_TITLES_MOST]]
+    wide = (place for place, width in enumerate(widths) if width >= _WIDE * max(widths))
+    return next(wide, 0)
 
 
 class _Lines:
@@ -229,6 +255,7 @@ def _cells(text: str, dialect: TextDialect) -> list[str] | None:
                 quotechar=dialect.quote,
                 doublequote=dialect.escape == dialect.quote,
                 escapechar=None if dialect.escape == dialect.quote else dialect.escape,
+                skipinitialspace=dialect.spaced,
                 strict=True,
             )
         )

@@ -5,7 +5,7 @@ import os
 import shutil
 import zipfile
 import zlib
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -17,11 +17,23 @@ from pipeline.frames import frame_of
 from pipeline.tables.exports import FileStamp
 
 READ = (".csv", ".tsv", ".txt", ".xlsx")
-# Forms in which tables come but that are not read: reported, never passed over in silence.
+# Forms in which tables come but that are not read: each is refused, and a finding says so.
 _TOLD = (
-    ".xls", ".xlsm", ".xlsb", ".ods", ".json", ".jsonl", ".xml", ".parquet", ".gz", ".7z", ".rar",
-    ".tar", ".tgz", ".bz2", ".xz", ".dat", ".tab", ".db", ".sqlite", ".mdb",
+    ".xls", ".xlsm", ".xlsb", ".ods", ".json", ".jsonl", ".ndjson", ".xml", ".parquet", ".gz",
+    ".7z", ".rar", ".tar", ".tgz", ".bz2", ".xz", ".dat", ".tab", ".db", ".sqlite", ".sqlite3",
+    ".mdb",
 )  # fmt: skip
+# Files that lie in any folder and hold no export: they are passed over, and counted.
+_OFFICE = ("~$", ".~lock.")
+_SYSTEM = ("thumbs.db", "desktop.ini")
+_PASSED_REPORTS = (
+    "The folder of reports is not read; a mended quarantine.xlsx belongs beside the exports."
+)
+_OWN_FORMS = {
+    ".toml": "Rules files are no exports.",
+    ".duckdb": "It is a database of this program.",
+    ".wal": "It belongs to a database of this program.",
+}
 _MEMBERS_MOST = 2_000
 _UNPACKED_MOST = 8 << 30
 _RATIO_MOST = 200
@@ -31,13 +43,18 @@ _CHUNK = 1 << 20
 
 @dataclass(frozen=True, slots=True)
 class FoundExport:
-    """A file or archive member. `file` is the name it goes by; `refused`: why it is not read."""
+    """A file or archive member. `file` is the name it goes by.
+
+    `refused`: why it is not read although it may be meant as an export; `passed_over`: why it is
+    not, and is not meant as one. A name that ends in a slash is a whole folder.
+    """
 
     file: str
     path: Path
     member: str | None
     sha256: str
     refused: str | None = None
+    passed_over: str | None = None
 
     @property
     def suffix(self) -> str:
@@ -104,47 +121,82 @@ def _absolute(path: Path) -> str:
     return os.fsencode(path.absolute()).decode("utf-8", "backslashreplace")
 
 
-def discover(folder: Path, stamps: Stamps) -> tuple[FoundExport, ...]:
-    """Return every file and archive member below a folder that is, or may be meant as, an export.
+def discover(folder: Path, stamps: Stamps, reports: Path | None = None) -> tuple[FoundExport, ...]:
+    """Return every file and archive member below a folder, with why those not read are not.
 
-    They are ordered by their content's hash, so that names and folders decide nothing.
+    They are ordered by their content's hash, so that names and folders decide nothing. What lies
+    in `reports`, where the program itself writes, is passed over.
 
     Raises:
         FolderMissing: the folder does not exist or is a file.
     """
     if not folder.is_dir():
         raise FolderMissing(folder)
-    found = [each for path in _walk(folder) for each in _found(folder, path, stamps)]
+    own = None if reports is None else reports.absolute()
+    found = [each for path in _walk(folder, own) for each in _found(folder, path, stamps, own)]
     stamps.note(found)
     return tuple(sorted(found, key=lambda each: (each.sha256, each.file)))
 
 
-def _walk(folder: Path) -> Iterator[Path]:
-    for root, folders, files in os.walk(folder, followlinks=False):
-        folders.sort()
+def _walk(folder: Path, own: Path | None) -> Iterator[Path]:
+    """Yield all files, and the folders that are not entered."""
+    closed: list[OSError] = []
+    for root, folders, files in os.walk(folder, onerror=closed.append, followlinks=False):
         here = Path(root)
-        for name in sorted(files + [each for each in folders if (here / each).is_symlink()]):
-            if not name.startswith((".", "~$")):
-                yield here / name
-        folders[:] = [name for name in folders if not name.startswith(".")]
+        entered = [name for name in folders if _enters(here / name, own)]
+        yield from (here / name for name in sorted({*files, *folders} - {*entered}))
+        folders[:] = sorted(entered)
+    yield from sorted(Path(error.filename) for error in closed)
 
 
-def _found(folder: Path, path: Path, stamps: Stamps) -> Iterator[FoundExport]:
+def _enters(folder: Path, own: Path | None) -> bool:
+    return not (folder.is_symlink() or folder.name.startswith(".") or folder.absolute() == own)
+
+
+def _found(folder: Path, path: Path, stamps: Stamps, own: Path | None) -> Iterator[FoundExport]:
     file = _valid(path.relative_to(folder).as_posix())
-    suffix = path.suffix.lower()
-    if path.is_symlink():
-        if suffix in (*READ, ".zip", "") or path.is_dir():
-            target = _sha256_of(os.fsencode(path.readlink()))
-            yield FoundExport(file, path, None, target, "It is a link to another place.")
-    elif suffix in _TOLD:
-        yield _hashed(file, path, f"Files of the form {suffix} are not read.")
-    elif suffix in (*READ, ".zip") and (known := stamps.look(path)):
-        for each in known:
-            yield FoundExport(_named(file, each.member), path, each.member, each.sha256)
-    elif suffix in READ:
-        yield _hashed(file, path, None)
-    elif suffix == ".zip":
+    is_folder = path.is_dir()
+    why = _PASSED_REPORTS if path.absolute() == own else _pass_over(path, is_folder=is_folder)
+    if path.is_symlink() and why is None:
+        target = _sha256_of(os.fsencode(path.readlink()))
+        yield FoundExport(file, path, None, target, "It is a link to another place.")
+    elif is_folder and not path.is_symlink():
+        closed = None if why else "The folder cannot be opened for reading."
+        yield FoundExport(f"{file}/", path, None, _sha256_of(b""), closed, why)
+    elif why is not None:
+        yield FoundExport(file, path, None, _sha256_of(b""), passed_over=why)
+    elif path.suffix.lower() in _TOLD:
+        yield _hashed(file, path, f"Files of the form {path.suffix.lower()} are not read.")
+    else:
+        yield from _read(file, path, stamps)
+
+
+def _read(file: str, path: Path, stamps: Stamps) -> Iterator[FoundExport]:
+    for each in (known := stamps.look(path)):
+        why = each.member and _pass_over(Path(each.member), is_folder=False)
+        named = _named(file, each.member)
+        yield FoundExport(named, path, each.member, each.sha256, passed_over=why)
+    if not known and path.suffix.lower() == ".zip":
         yield from _members(file, path)
+    elif not known:
+        yield _hashed(file, path, None)
+
+
+def _pass_over(path: Path, *, is_folder: bool) -> str | None:
+    """Return why a name is not that of an export; none where it may be."""
+    suffix = path.suffix.lower()
+    if path.name.startswith(_OFFICE):
+        return "It is a temporary file of an office program."
+    if path.name.startswith("."):
+        return "Hidden files and folders are not read."
+    if path.name.lower() in _SYSTEM:
+        return "It is a file of the operating system."
+    if suffix in _OWN_FORMS:
+        return _OWN_FORMS[suffix]
+    if is_folder or suffix in (*READ, *_TOLD, ".zip"):
+        return None
+    form = f"Files of the form {suffix}" if suffix else "Files without an extension"
+    return f"{form} are not read; save what they hold of tables as .csv or .xlsx."
 
 
 def _valid(name: str) -> str:
@@ -178,17 +230,17 @@ def _members(file: str, path: Path) -> Iterator[FoundExport]:
             if why := _refuse_archive(parts):
                 yield FoundExport(file, path, None, whole.sha256, why)
                 return
-            seen: set[str] = set()
-            for part in sorted(parts, key=lambda each: each.filename):
-                if part.filename in seen or Path(part.filename).name.startswith((".", "~$")):
-                    continue
-                seen.add(part.filename)
-                yield from _member(archive, part, _named(file, part.filename), path)
+            names = Counter(part.filename for part in parts)
+            for name, times in sorted(names.items()):
+                part = archive.getinfo(name)
+                yield _member(archive, part, _named(file, name), path, twice=times > 1)
     except (zipfile.BadZipFile, OSError, EOFError, ValueError):
         yield whole
 
 
 def _refuse_archive(parts: list[zipfile.ZipInfo]) -> str | None:
+    if not parts:
+        return "The archive holds no file."
     if len(parts) > _MEMBERS_MOST:
         return f"The archive holds more than {_MEMBERS_MOST} files."
     if sum(part.file_size for part in parts) > _UNPACKED_MOST:
@@ -199,18 +251,19 @@ def _refuse_archive(parts: list[zipfile.ZipInfo]) -> str | None:
 
 
 def _member(
-    archive: zipfile.ZipFile, part: zipfile.ZipInfo, file: str, path: Path
-) -> Iterator[FoundExport]:
+    archive: zipfile.ZipFile, part: zipfile.ZipInfo, file: str, path: Path, *, twice: bool
+) -> FoundExport:
     suffix = Path(part.filename).suffix.lower()
-    if suffix not in (*READ, *_TOLD, ".zip"):
-        return
+    if (unread := _pass_over(Path(part.filename), is_folder=False)) is not None:
+        return FoundExport(file, path, part.filename, _sha256_of(b""), passed_over=unread)
     why = None if suffix in READ else f"Files of the form {suffix} inside an archive are not read."
+    why = "The archive holds several files of this name." if twice else why
     try:
         with archive.open(part) as source:
-            yield FoundExport(file, path, part.filename, _sha256(source), why)
+            return FoundExport(file, path, part.filename, _sha256(source), why)
     except (zipfile.BadZipFile, RuntimeError, NotImplementedError, EOFError, zlib.error, OSError):
         hashed = _sha256_of(f"{part.CRC} {part.file_size}".encode())
-        yield FoundExport(file, path, part.filename, hashed, "It is damaged or needs a password.")
+        return FoundExport(file, path, part.filename, hashed, "It is damaged or needs a password.")
 
 
 def _sha256(source: IO[bytes]) -> str:

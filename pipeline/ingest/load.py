@@ -2,6 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
@@ -9,10 +10,11 @@ import polars as pl
 
 from pipeline import sql_file
 from pipeline.database import Database
+from pipeline.ingest.days import Neighbours, Terms
 from pipeline.ingest.discover import FoundExport, Stamps, discover
 from pipeline.ingest.headings import Vocabulary
-from pipeline.ingest.tables import open_tables
-from pipeline.ingest.take import take
+from pipeline.ingest.tables import DeliveredTable, open_tables
+from pipeline.ingest.take import take, take_not
 from pipeline.progress import Progress
 from pipeline.settings import Settings
 from pipeline.tables.exports import ExportFile, FileTaken
@@ -22,9 +24,16 @@ _TEMPORARY = ("bad_text", "cleaned", "folded", "numbered", "scan")
 
 
 def ingest(
-    database: Database, exports: Path, settings: Settings, progress: Progress
+    database: Database,
+    exports: Path,
+    settings: Settings,
+    progress: Progress,
+    terms: Terms = Terms(),  # noqa: B008 - a frozen record
 ) -> tuple[ExportFile, ...]:
-    """Take every export below a folder; return what became of each table, refused ones too.
+    """Take every export below a folder; return what became of each table and each other file.
+
+    What the run says beside the files is in `terms`. A file whose days lie years away from those of
+    all others waits until they are known.
 
     Each table is one transaction: a run that is cut off leaves whole tables only, and running
     again brings the rest.
@@ -33,34 +42,109 @@ def ingest(
         FolderMissing: `exports` is not a folder.
         HeadingFieldUnknown: the rules file maps a heading to a field that does not exist.
     """
-    found = discover(exports, Stamps(database))
-    vocabulary = Vocabulary(settings.headings)
+    every_file = discover(exports, Stamps(database), terms.reports)
+    found = [each for each in every_file if each.passed_over is None]
     for name in sql_file.statements("ingest", "macros"):
         database.run("ingest", name)
     before = frozenset(database.records(FileTaken, "ingest", "files_taken"))
-    new: dict[FileTaken, Sequence[ExportFile]] = {}
+    taking = _Taking(database, Vocabulary(settings.headings), settings, terms, before)
     with database.lent("problem_sentence", pl.read_csv(_PROBLEMS)):
-        for each in progress.over(found, "exports", len(found)):
-            if (key := FileTaken(each.file, each.sha256)) not in before:
-                new[key] = _take(database, each, vocabulary, settings)
+        new = taking.every(found, progress)
     database.release(*_TEMPORARY)
     every = {**_outcomes(database, before), **new}
-    return tuple(
+    taken = (
         outcome for each in found for outcome in every.get(FileTaken(each.file, each.sha256), ())
     )
+    return (*taken, *_pass_over(database, every_file))
 
 
-def _take(
-    database: Database, found: FoundExport, vocabulary: Vocabulary, settings: Settings
-) -> Sequence[ExportFile]:
-    with (
-        TemporaryDirectory(prefix="quietaisle-") as room,
-        open_tables(found, vocabulary, Path(room)) as tables,
-    ):
-        outcomes = [take(database, table, vocabulary, settings) for table in tables]
-    if all(outcome.refused is None for outcome in outcomes):  # else it is tried again
-        database.put(FileTaken, [FileTaken(found.file, found.sha256)])
-    return outcomes
+def _pass_over(database: Database, found: Sequence[FoundExport]) -> Sequence[ExportFile]:
+    """Note the files of this folder that are no exports, in place of those noted before."""
+    passed = [
+        ExportFile(
+            file=each.file,
+            sha256=each.sha256,
+            kind=None,
+            exported_on=None,
+            rows_read=0,
+            rows_loaded=0,
+            rows_quarantined=0,
+            rows_repeated=0,
+            refused=None,
+            decisions="not read",
+            passed_over=each.passed_over,
+        )
+        for each in found
+        if each.passed_over is not None
+    ]
+    with database.transaction():
+        database.run("ingest", "forget_passed_over")
+        database.put(ExportFile, passed)
+    return passed
+
+
+class _Taking:
+    """Takes the files of a folder that the database does not hold already."""
+
+    def __init__(
+        self,
+        database: Database,
+        vocabulary: Vocabulary,
+        settings: Settings,
+        terms: Terms,
+        before: frozenset[FileTaken],
+    ) -> None:
+        self._database = database
+        self._vocabulary, self._settings = vocabulary, settings
+        self._neighbours = Neighbours(database)
+        self._before = before
+        due = database.records(FileTaken, "ingest", "due_again", {"latest": terms.latest})
+        self._terms = replace(terms, due=frozenset(due))
+
+    def every(
+        self, found: Sequence[FoundExport], progress: Progress
+    ) -> dict[FileTaken, Sequence[ExportFile]]:
+        """Take the files one by one, those years away from all others last."""
+        new: dict[FileTaken, Sequence[ExportFile]] = {}
+        waiting = []
+        for each in progress.over(found, "exports", len(found)):
+            key = FileTaken(each.file, each.sha256)
+            if key not in self._before or self._is_due(key):
+                outcomes = self._take(each, wait=True)
+                if outcomes is None:
+                    waiting.append(each)
+                else:
+                    new[key] = outcomes
+        for each in waiting:
+            new[FileTaken(each.file, each.sha256)] = self._take(each, wait=False) or ()
+        return new
+
+    def _is_due(self, key: FileTaken) -> bool:
+        return any(
+            key.sha256 == due.sha256 and f"{due.file}#".startswith(f"{key.file}#")
+            for due in self._terms.due
+        )
+
+    def _take(self, found: FoundExport, *, wait: bool) -> Sequence[ExportFile] | None:
+        """Take a file; none where it is to wait until all others are known."""
+        with (
+            TemporaryDirectory(prefix="quietaisle-") as room,
+            open_tables(found, self._vocabulary, Path(room)) as tables,
+        ):
+            near = [self._neighbours.meet(table, self._vocabulary) for table in tables]
+            if wait and not all(near):
+                return None
+            outcomes = [self._take_table(table, ask=not wait) for table in tables]
+        key = FileTaken(found.file, found.sha256)
+        if key not in self._before and all(each.refused is None for each in outcomes):
+            self._database.put(FileTaken, [key])  # else it is tried again
+        return outcomes
+
+    def _take_table(self, table: DeliveredTable, *, ask: bool) -> ExportFile:
+        refused = self._neighbours.refuse(table) if ask else None
+        if refused is not None:
+            return take_not(self._database, table, refused)
+        return take(self._database, table, self._vocabulary, self._settings, self._terms)
 
 
 def _outcomes(

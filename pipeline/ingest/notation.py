@@ -39,6 +39,7 @@ class Titles:
     pan_numerals: str | None = None
     channel_numerals: str | None = None
     length: str | None = None
+    year: str | None = None
 
     def said(self) -> str:
         """Return what they say of positions, for the record of decisions."""
@@ -112,6 +113,7 @@ def read_titles(rows: Sequence[DeliveredRow], snapshot_headings: Sequence[str]) 
         pan_numerals=_ANSWERS_NUMERALS.get(said.get("pan ids", "").lower()),
         channel_numerals=_ANSWERS_NUMERALS.get(said.get("channels", "").lower()),
         length=_length(said.get("positions", "")),
+        year=said.get("year"),
     )
 
 
@@ -157,16 +159,16 @@ def _decided(shown: _Shown, mapped: Mapped, titles: Titles) -> Notation | TableR
     if order is None:
         return TableRefused(
             "Some dates could be day/month or month/day, and nothing in the file decides which.",
-            "Which comes first? Put a line `Dates: dd/mm/yyyy` or `Dates: mm/dd/yyyy` above the "
-            "headings, or write dates as 2026-09-30.",
+            "Which comes first? Write dates as 2026-09-30, or paste one of these lines above the "
+            "headings:\nDates: dd/mm/yyyy\nDates: mm/dd/yyyy",
         )
     comma = titles.comma if titles.comma is not None else _comma(shown)
     if comma is None:
         return TableRefused(
             "Numbers such as 2.000 could be two or two thousand, and nothing in the file decides "
             "which.",
-            "Which is the decimal mark? Put a line `Decimals: point` or `Decimals: comma` above "
-            "the headings.",
+            "Which is the decimal mark? Paste one of these lines above the headings:"
+            "\nDecimals: point\nDecimals: comma",
         )
     unit = titles.unit or ("dbm" if shown.negative or not shown.positive else None)
     fields = {column.field for column in mapped.columns}
@@ -174,8 +176,8 @@ def _decided(shown: _Shown, mapped: Mapped, titles: Titles) -> Notation | TableR
     if mapped.kind == READINGS and unit is None and not told:
         return TableRefused(
             "The levels are positive numbers and no column says their unit.",
-            "Which is it? Put a line `Unit: -dBm` (magnitudes) above the headings, or add the "
-            "columns 'scale zero dbm' and 'scale db per step' for raw values.",
+            "Which is it? For raw values add the columns 'scale zero dbm' and 'scale db per "
+            "step'; for magnitudes paste this line above the headings:\nUnit: -dBm",
         )
     by_heading = mapped.unit_of("channel") or mapped.unit_of("channels")
     channels = titles.channel_numerals or by_heading or _channel_numerals(shown)

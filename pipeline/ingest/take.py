@@ -7,10 +7,11 @@ import polars as pl
 
 from pipeline.database import Database
 from pipeline.ingest.clean import CleanedTable, clean
+from pipeline.ingest.days import Terms
 from pipeline.ingest.headings import MENDED_FIELDS, READINGS, TableRefused, Vocabulary
 from pipeline.ingest.tables import DeliveredTable
 from pipeline.settings import Settings
-from pipeline.tables.exports import ExportFile, QuarantinedRow
+from pipeline.tables.exports import ExportFile, FileTaken, QuarantinedRow
 
 QUARANTINE_MOST = 10_000  # rows of one problem and table that quarantine holds one by one
 _STATEMENTS: Mapping[str, str] = MappingProxyType(
@@ -25,23 +26,42 @@ _STATEMENTS: Mapping[str, str] = MappingProxyType(
 
 
 def take(
-    database: Database, table: DeliveredTable, vocabulary: Vocabulary, settings: Settings
+    database: Database,
+    table: DeliveredTable,
+    vocabulary: Vocabulary,
+    settings: Settings,
+    terms: Terms,
 ) -> ExportFile:
     """Take one table, in one transaction; the same name and content again adds nothing."""
     before = _taken_before(database, table)
-    if before is not None:
+    if before is not None and FileTaken(table.file, table.sha256) not in terms.due:
         return before
-    cleaned = clean(database, table, vocabulary, settings)
+    cleaned = clean(database, table, vocabulary, settings, terms.latest)
     with database.transaction():
-        if database.value("ingest", "refused_before", {"file": table.file}):
-            database.run("ingest", "forget_refused_rows", {"file": table.file})
-            database.run("ingest", "forget_refused_file", {"file": table.file})
+        if before is not None:
+            place = {"file": table.file, "sha256": table.sha256}
+            database.run("ingest", "forget_due_rows", place)
+            database.run("ingest", "forget_due_file", place)
+        _forget_refused(database, table)
         if isinstance(cleaned, TableRefused):
             return _refuse(database, table, cleaned)
-        outcome = _load(database, table, cleaned)
+        outcome = _load(database, table, cleaned, before)
         _release_mended(database, cleaned)
         # Rows of it that another file brought back mended are counted anew.
         return _taken_before(database, table) or outcome
+
+
+def take_not(database: Database, table: DeliveredTable, refused: TableRefused) -> ExportFile:
+    """Note why a table is not taken, in one transaction."""
+    with database.transaction():
+        _forget_refused(database, table)
+        return _refuse(database, table, refused)
+
+
+def _forget_refused(database: Database, table: DeliveredTable) -> None:
+    if database.value("ingest", "refused_before", {"file": table.file}):
+        database.run("ingest", "forget_refused_rows", {"file": table.file})
+        database.run("ingest", "forget_refused_file", {"file": table.file})
 
 
 def _taken_before(database: Database, table: DeliveredTable) -> ExportFile | None:
@@ -76,12 +96,15 @@ def _refuse(database: Database, table: DeliveredTable, refused: TableRefused) ->
         rows_repeated=0,
         refused=f"{refused.reason} {refused.advice}",
         decisions=table.said,
+        passed_over=None,
     )
     database.put(ExportFile, [outcome])
     return outcome
 
 
-def _load(database: Database, table: DeliveredTable, cleaned: CleanedTable) -> ExportFile:
+def _load(
+    database: Database, table: DeliveredTable, cleaned: CleanedTable, before: ExportFile | None
+) -> ExportFile:
     kind, good = cleaned.mapped.kind, cleaned.rows_good
     newest = None
     if kind == READINGS:
@@ -91,6 +114,8 @@ def _load(database: Database, table: DeliveredTable, cleaned: CleanedTable) -> E
         name = "load_plain_labels" if plain else _STATEMENTS[kind]
         loaded = database.value("ingest", name)
         newest = database.value("ingest", "newest_seen")
+    if before is not None:  # what it brought the first time is no repetition
+        loaded += before.rows_loaded
     if good < cleaned.rows_read or cleaned.rows_partly:
         _quarantine(database, table, cleaned)
     outcome = ExportFile(
@@ -104,6 +129,7 @@ def _load(database: Database, table: DeliveredTable, cleaned: CleanedTable) -> E
         rows_repeated=good - loaded,
         refused=None,
         decisions=cleaned.said,
+        passed_over=None,
     )
     database.put(ExportFile, [outcome])
     return outcome

@@ -53,7 +53,7 @@ _FREQUENCY = ("frequency", "centre frequency", "center frequency", "frequenz", "
 
 @table("export_file", key=("file", "sha256"), watched=True)
 class ExportFile:
-    """Every table met in a folder of exports, once per name and content.
+    """Every table met in a folder of exports, once per name and content; each file not read too.
 
     rows_read = rows_loaded + rows_quarantined + rows_repeated, always.
     """
@@ -61,8 +61,10 @@ class ExportFile:
     file: str = column(
         "path below the exports folder; '!' precedes an archive's member, '#' a sheet"
     )
-    sha256: str = column("of the bytes of the file, or of the archive's member")
-    kind: str | None = column("kind of export; null when refused")
+    sha256: str = column(
+        "of the bytes of the file, or of the archive's member; of none where it is passed over"
+    )
+    kind: str | None = column("kind of export; null when refused or passed over")
     exported_on: date | None = column("day of the export, where the kind has one")
     rows_read: int = column("rows below the headings", sql="bigint")
     rows_loaded: int = column("rows that were new", sql="bigint")
@@ -71,6 +73,11 @@ class ExportFile:
     refused: str | None = column("why no row of the table could be taken, and what to do")
     decisions: str = column(
         "how it was read: encoding, delimiter, decimal mark, order of day and month, unit of levels"
+    )
+    passed_over: str | None = column(
+        "why it is not read and not missed: hidden, temporary, or no form of table; "
+        "in the last folder ingested",
+        since=3,
     )
 
 

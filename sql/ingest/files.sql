@@ -1,6 +1,6 @@
 -- name: taken_before
 -- The table of this name and content, where its rows were taken before.
-from export_file where file = $file and sha256 = $sha256 and refused is null;
+from export_file where file = $file and sha256 = $sha256 and kind is not null;
 
 -- name: refused_before
 -- Whether a table of this name was refused before.
@@ -10,13 +10,48 @@ select exists (from export_file where file = $file and refused is not null) as r
 -- Delete what is kept of a refused table, after its quarantined rows.
 delete from export_file where file = $file and refused is not null;
 
+-- name: forget_passed_over
+-- Delete what is kept of files that are no exports: each folder is told anew.
+delete from export_file where passed_over is not null;
+
+-- name: due_again
+-- Tables with rows set aside as of the future, whose day has come: its sentence begins with it.
+select distinct file, sha256 from quarantined_row
+where problem = 'date-in-future'
+    and try_cast(regexp_extract(reason, '''(\d{4}-\d\d-\d\d)''', 1) as date) <= $latest
+order by all;
+
+-- name: forget_due_rows
+-- Delete the quarantined rows of a table that is taken again.
+delete from quarantined_row where file = $file and sha256 = $sha256;
+
+-- name: forget_due_file
+-- Delete what became of a table that is taken again.
+delete from export_file where file = $file and sha256 = $sha256;
+
+-- name: tables_held
+-- The tables that the database holds.
+select distinct file from export_file where kind is not null order by file;
+
+-- name: years_held
+-- The years that the database speaks of.
+select distinct year(seen_on) as held from (
+    select seen_on from store_seen
+    union all select seen_on from station_seen
+    union all select seen_on from label_seen
+    union all select seen_on from wifi_seen
+    union all select seen_on from heard_seen
+    union all select cast(scanned_at as date) from ed_reading
+)
+order by held;
+
 -- name: files_taken
 -- Files of which every table is in the database.
 select distinct file, sha256 from file_taken;
 
 -- name: tables_taken
 -- Every table that was taken, in the order in which tables were.
-from export_file where refused is null order by rowid;
+from export_file where kind is not null order by rowid;
 
 -- name: stamps
 -- What files met before held.

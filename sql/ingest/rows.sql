@@ -10,9 +10,37 @@ from (select row_number() over () as n, filled(store) as store from staged)
 where store is not null
 order by n desc limit 1;
 
+-- name: refuse_future_days
+-- Good rows of a day after the newest believable one are bad: the day is mistyped. The table is
+-- made anew, because an update would move its rows, and a row's place is its line.
+create or replace temp table cleaned as
+select * replace (
+    good and coalesce(seen_on <= $latest, true) as good,
+    if(good and seen_on > $latest,
+        list_concat([wrong('date-in-future', 'seen_on', cast(seen_on as varchar))], problems), problems)
+        as problems
+)
+from cleaned order by rowid;
+
+-- name: refuse_future_moments
+-- The same of scans.
+create or replace temp table cleaned as
+select * replace (
+    good and cast(scanned_at as date) <= $latest as good,
+    if(good and cast(scanned_at as date) > $latest,
+        list_concat([wrong('date-in-future', 'scanned_at',
+            cast(cast(scanned_at as date) as varchar))], problems), problems)
+        as problems
+)
+from cleaned order by rowid;
+
 -- name: newest_seen
 -- The newest day of the file's good rows.
 select max(seen_on) as seen_on from cleaned where good;
+
+-- name: newest_scanned
+-- The same of scans.
+select cast(max(scanned_at) as date) as scanned_on from cleaned where good;
 
 -- name: distressed
 -- Whether a row may be bad because the notation was decided wrongly: it has a cell that looks like

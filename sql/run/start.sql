@@ -1,17 +1,18 @@
 -- name: newest_day
--- The newest day any export speaks of: the run's date where none is given.
+-- The newest believable day any export speaks of: the run's date where none is given.
 select max(seen_on) from (
-    select max(seen_on) as seen_on from store_seen
-    union all select max(seen_on) from station_seen
-    union all select max(seen_on) from label_seen
-    union all select max(seen_on) from wifi_seen
-    union all select max(seen_on) from heard_seen
+    select max(seen_on) as seen_on from store_seen where seen_on <= $latest
+    union all select max(seen_on) from station_seen where seen_on <= $latest
+    union all select max(seen_on) from label_seen where seen_on <= $latest
+    union all select max(seen_on) from wifi_seen where seen_on <= $latest
+    union all select max(seen_on) from heard_seen where seen_on <= $latest
     union all select cast(max(scanned_at) as date) from ed_reading
+        where cast(scanned_at as date) <= $latest
 );
 
 -- name: taken_files
 -- The content the run rests on, in an order of its own.
-select distinct sha256 from export_file where refused is null order by sha256;
+select distinct sha256 from export_file where kind is not null order by sha256;
 
 -- name: told_of_files
 -- What findings tell of files by their names: those refused, and those with rows in quarantine.

@@ -1,0 +1,49 @@
+"""What became of the files of a folder, by cause: many files that fail alike are told once."""
+
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from pipeline.tables.exports import ExportFile
+
+_NAMES_MOST = 5  # files named per cause
+_CAUSES_MOST = 20
+
+
+@dataclass(frozen=True, slots=True)
+class Cause:
+    """Why files were not taken, with what to do; some of their names, and how many they are."""
+
+    why: str
+    names: Sequence[str]
+    files: int
+
+    @property
+    def told(self) -> str:
+        """The files in words: all of a few, else the first by name and the number of the rest."""
+        more = self.files - len(self.names)
+        return ", ".join(self.names) + (f" and {more:,} more" if more else "")
+
+
+def refusals(outcomes: Iterable[ExportFile]) -> tuple[Sequence[Cause], int]:
+    """Return why tables were refused, the cause of most first, and how many causes are left out."""
+    return _causes((each.refused, each.file) for each in outcomes if each.refused is not None)
+
+
+def passed_over(outcomes: Iterable[ExportFile]) -> tuple[Sequence[Cause], int]:
+    """Return why files were passed over, as `refusals` does."""
+    return _causes(
+        (each.passed_over, each.file) for each in outcomes if each.passed_over is not None
+    )
+
+
+def _causes(told: Iterable[tuple[str, str]]) -> tuple[Sequence[Cause], int]:
+    files: defaultdict[str, set[str]] = defaultdict(set)
+    for why, file in told:
+        files[why].add(file)
+    causes = sorted(files, key=lambda why: (-len(files[why]), why))
+    shown = [
+        Cause(why, sorted(files[why])[:_NAMES_MOST], len(files[why]))
+        for why in causes[:_CAUSES_MOST]
+    ]
+    return shown, len(causes) - len(shown)

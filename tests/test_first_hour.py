@@ -1,0 +1,230 @@
+"""A first run over what someone has at hand: what cannot be taken says why, and what to paste."""
+
+import io
+import zipfile
+from pathlib import Path
+
+import duckdb
+import pytest
+from ingest_kit import Result, put, take
+
+from pipeline import cli as command_line
+from pipeline.accounts import refusals
+from pipeline.settings import load_settings, settings_from
+
+STATIONS = "Exported on: 2026-09-30\nstore,station,channel\nS1,A,11\nS1,B,15\n"
+
+
+def command(monkeypatch: pytest.MonkeyPatch, *words: str) -> int:
+    """Call the program as a shell does; return its exit status."""
+    monkeypatch.setattr("sys.argv", ["quietaisle", *words])
+    with pytest.raises(SystemExit) as left:
+        command_line.main()
+    assert isinstance(left.value.code, int)
+    return left.value.code
+
+
+def pasted(refused: str | None) -> str:
+    """Return the lines to paste that end a refusal."""
+    assert refused
+    assert "paste" in refused.lower()
+    return refused.partition("\n")[2] + "\n"
+
+
+def test_a_refused_first_export_says_why(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    """`run` says what `ingest` says, down to the lines to paste, and ends with status 2."""
+    monkeypatch.chdir(tmp_path)
+    files = {f"{place}.csv": f"Filiale;Basisstation;Kan.\nS{place};A;11\n" for place in range(12)}
+    put(tmp_path / "exports", files)
+
+    status = command(monkeypatch, "run", "exports")
+
+    said = capsys.readouterr()
+    assert status == command_line.FAILED
+    assert "0.csv, 1.csv, 10.csv, 11.csv, 2.csv and 7 more were not taken: " in said.out
+    assert '\n[headings.stations]\n"Kan." = "channel"\n' in said.out
+    assert said.out.count("Kan.' the column for 'channel'") == 1
+    assert said.err.count("\n") == 1
+
+
+@pytest.mark.parametrize(
+    ("headings", "row"),
+    [
+        ("Shop,Base,Funkkanal Nr", "S1,A,11"),
+        ("Filiale,Basisstation,Kan.", "S1,A,11"),
+        ("store,station,scan time,ch 11,ch 12", "S1,A,2026-09-30 03:00:00,-90,-91"),
+        ('store,station,"the ""radio"" channel\\"', "S1,A,11"),
+    ],
+)
+def test_the_lines_to_paste_into_the_rules_file_do(tmp_path: Path, headings: str, row: str) -> None:
+    """With the lines of the refusal at the end of the rules file, the table is taken."""
+    folder = put(tmp_path, {"a.csv": f"Exported on: 2026-09-30\n{headings}\n{row}\n"})
+    refused = take(folder).outcome("a.csv").refused
+
+    settings = settings_from(pasted(refused))
+
+    assert take(folder, settings=settings).outcome("a.csv").rows_loaded == 1
+
+
+def test_lines_go_below_a_table_that_the_rules_file_has(tmp_path: Path) -> None:
+    """TOML takes no table twice: where one is there, its heading is not to be pasted again."""
+    rules = '[headings.stations]\n"Base" = "station"\n'
+    folder = put(tmp_path, {"a.csv": "Exported on: 2026-09-30\nstore,Base,chan\nS1,A,11\n"})
+    refused = take(folder, settings=settings_from(rules)).outcome("a.csv").refused
+
+    settings = settings_from(rules + pasted(refused))
+
+    assert take(folder, settings=settings).outcome("a.csv").rows_loaded == 1
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        STATIONS.partition("\n")[2],
+        "store,station,channel,as of\nS1,A,11,03/04/2026\n",
+        "Exported on: 2026-09-30\nstore,label,station,updates per day\nS1,L,A,2.000\n",
+        "store,station,time,channel,level\nS1,A,2026-09-30 03:00:00,11,90\n",
+        "Exported on: a Wednesday\nstore,station,channel\nS1,A,11\n",
+    ],
+)
+def test_each_line_to_paste_above_the_headings_does(tmp_path: Path, text: str) -> None:
+    """Whichever of the lines of the refusal is put on top, the table is taken."""
+    refused = take(put(tmp_path, {"a.csv": text})).outcome("a.csv").refused
+
+    for line in pasted(refused).splitlines():
+        result = take(put(tmp_path, {"a.csv": f"{line}\n{text}"}))
+        assert result.outcome("a.csv").refused is None
+
+
+def test_refusals_are_told_by_cause(tmp_path: Path) -> None:
+    """The cause of most files first, a few of them by name; no order depends on contents."""
+    same = {f"{place:02}.csv": f"store,station,channel\nS{place},A,11\n" for place in range(30)}
+    folder = put(tmp_path, {**same, "other.csv": "nothing,known\n1,2\n", "z.csv": ""})
+
+    causes, left_out = refusals(take(folder).outcomes)
+
+    assert [cause.files for cause in causes] == [30, 1, 1]
+    assert causes[0].told == "00.csv, 01.csv, 02.csv, 03.csv, 04.csv and 25 more"
+    assert left_out == 0
+
+
+def test_the_shipped_rules_map_no_heading() -> None:
+    """So a table to paste never stands twice in a rules file made from the template."""
+    assert not any(load_settings().headings.values())
+
+
+ODD = {
+    "import.log": "started\n",
+    "data.ndjson": "{}\n",
+    "old.sqlite3": "x",
+    "README": "x",
+    "notes.md": "x",
+    "rules.toml": "",
+    "old.duckdb": "x",
+    "~$stations.xlsx": "x",
+    ".~lock.stations.csv#": "x",
+    ".hidden": "x",
+    ".git/config": "x",
+    "Thumbs.db": "x",
+    "reports/north/S1/plan.xlsx": "x",
+    "deep/er/list.pdf": "x",
+}
+
+
+def archive(members: dict[str, str]) -> bytes:
+    """Return an archive of these members."""
+    buffer = io.BytesIO()
+    with zipfile.ZipFile(buffer, "w") as target:
+        for name, content in members.items():
+            target.writestr(name, content)
+    return buffer.getvalue()
+
+
+def test_every_file_of_the_folder_is_accounted_for(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    """Walking the folder another way finds no file without an entry and a line."""
+    put(tmp_path, {**ODD, "stations.csv": STATIONS, "empty.zip": archive({})})
+    put(tmp_path, {"some.zip": archive({"a.csv": STATIONS, "b.log": "x", ".c": "x"})})
+    monkeypatch.chdir(tmp_path)
+
+    status = command(monkeypatch, "ingest", ".", "--out", "reports")
+
+    with duckdb.connect("quietaisle.duckdb", read_only=True) as database:
+        rows = database.table("export_file").select("file", "kind", "refused", "passed_over")
+        entries = {file: why for file, *why in rows.fetchall()}
+    met = {path.relative_to(tmp_path).as_posix() for path in tmp_path.rglob("*") if path.is_file()}
+    met = met - {"quietaisle.duckdb.wal"} | {"some.zip!a.csv", "some.zip!b.log", "some.zip!.c"}
+    folders = [file for file in entries if file.endswith("/")]
+    unaccounted = {
+        file
+        for file in met - {"some.zip"}
+        if file not in entries and not file.startswith(tuple(folders))
+    }
+    said = capsys.readouterr().out
+    assert status == command_line.DONE
+    assert not unaccounted
+    assert all(why.count(None) == 2 for why in entries.values())
+    assert [file for file in entries if file not in said and entries[file][0] is None] == []
+    assert {file for file, why in entries.items() if why[1]} == {
+        "data.ndjson", "old.sqlite3", "empty.zip",
+    }  # fmt: skip
+
+
+def test_other_files_change_no_run(tmp_path: Path) -> None:
+    """Files that hold no export are told anew for every folder, and are no input of a run."""
+    database = tmp_path / "q.duckdb"
+    exports = put(tmp_path / "exports", {"stations.csv": STATIONS, **ODD})
+    assert len(passed(take(exports, database))) == 11
+
+    (exports / "import.log").unlink()
+
+    assert len(passed(take(exports, database))) == 10
+
+
+def passed(result: Result) -> list[tuple[object, ...]]:
+    """Return the entries of files passed over."""
+    return [row for row in result.tables["export_file"] if row[-1] is not None]
+
+
+@pytest.mark.parametrize("name", ["run", "ingest"])
+@pytest.mark.parametrize("files", [{}, {"import.log": "x"}, {"a.json": "{}"}, {".hidden": "x"}])
+def test_a_folder_with_nothing_readable_is_an_error(
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+    tmp_path: Path,
+    name: str,
+    files: dict[str, str],
+) -> None:
+    """One sentence, status 2, whatever the database holds from before."""
+    monkeypatch.chdir(tmp_path)
+    put(tmp_path / "before", {"stations.csv": STATIONS})
+    put(tmp_path / "exports", files).mkdir(exist_ok=True)
+    command(monkeypatch, "ingest", "before")
+    capsys.readouterr()
+
+    status = command(monkeypatch, name, "exports")
+
+    said = capsys.readouterr()
+    assert status == command_line.FAILED
+    assert said.err.count("\n") == 1
+    assert all(file in said.out for file in files)
+
+
+def test_a_name_twice_in_an_archive_is_refused(tmp_path: Path) -> None:
+    """Which of the two is meant cannot be told, so neither is taken."""
+    buffer = io.BytesIO()
+    with zipfile.ZipFile(buffer, "w") as target:
+        target.writestr("stations.csv", STATIONS)
+        with pytest.warns(UserWarning, match="Duplicate"):
+            target.writestr("stations.csv", STATIONS.replace("11", "12"))
+        target.writestr("other.csv", STATIONS.replace("S1", "S2"))
+
+    result = take(put(tmp_path, {"a.zip": buffer.getvalue()}))
+
+    assert {outcome.file: outcome.rows_loaded for outcome in result.outcomes} == {
+        "a.zip!other.csv": 2,
+        "a.zip!stations.csv": 0,
+    }
