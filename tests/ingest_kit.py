@@ -13,7 +13,7 @@ from pipeline.settings import Settings, load_settings
 from pipeline.tables.exports import ExportFile
 
 FACTS = ("store_seen", "station_seen", "ed_reading", "label_seen", "wifi_seen", "heard_seen")
-TABLES = (*FACTS, "export_file", "quarantined_row")
+TABLES = (*FACTS, "export_file", "quarantined_row", "quarantined_cell")
 
 STORES = """Exported on: 2026-09-30
 store,name,region,country,store type,time zone,opens,closes
@@ -71,8 +71,9 @@ class Result:
         return {name: self.tables[name] for name in FACTS}
 
     def problems(self) -> list[tuple[int, str]]:
-        """Return (line, problem) of everything in quarantine."""
-        return [(row[3], row[5]) for row in self.tables["quarantined_row"]]
+        """Return (line, problem) of every row and every cell in quarantine, the rows first."""
+        rows = [(row[3], row[5]) for row in self.tables["quarantined_row"]]
+        return rows + [(row[3], row[6]) for row in self.tables["quarantined_cell"]]
 
 
 def put(folder: Path, files: Mapping[str, str | bytes]) -> Path:

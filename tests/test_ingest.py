@@ -62,18 +62,22 @@ S1;A;30.09.2026 10:04;-dBm;70;80
 def test_wide_scans_in_cp1252(tmp_path: Path) -> None:
     """A scan a row, decimal commas, days first, magnitudes: each cell becomes a reading.
 
-    A stuck radio, words for a level, an empty and a cut row are named in quarantine.
+    A stuck radio, an empty and a cut row are named in quarantine, and of a scan with words and a
+    wrong sign these two cells alone.
     """
     content = WIDE_GERMAN.replace("Energiemessung", "Prüfung Größe").encode("cp1252")
 
     result = take(put(tmp_path, {"wide.csv": content}))
 
     assert result.problems() == [
-        (4, "radio-stuck"), (5, "level-not-a-number"), (6, "level-missing"), (7, "row-too-short"),
+        (4, "radio-stuck"), (6, "level-missing"), (7, "row-too-short"),
+        (5, "level-not-a-number"), (5, "reading-impossible"),
     ]  # fmt: skip
-    readings = {row[4]: row[5] for row in result.tables["ed_reading"]}
+    readings = {(row[2].minute, row[4]): row[5] for row in result.tables["ed_reading"]}
     assert readings == {
-        11: -70.5, 12: -80.0, 14: -90.0, 15: -91.0, 16: -92.0, 17: -93.0, 18: -94.0,
+        (0, 11): -70.5, (0, 12): -80.0, (0, 14): -90.0, (0, 15): -91.0, (0, 16): -92.0,
+        (0, 17): -93.0, (0, 18): -94.0, (2, 13): -31.0, (2, 14): -32.0, (2, 15): -33.0,
+        (2, 16): -34.0, (2, 17): -35.0, (2, 18): -36.0,
     }  # fmt: skip
     decisions = result.tables["export_file"][0][9]
     assert "cp1252" in str(decisions)

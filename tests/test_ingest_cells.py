@@ -13,7 +13,9 @@ import pytest
 from ingest_kit import put, take
 
 ODD = tuple(
-    csv.DictReader((Path(__file__).parent / "odd_cells.csv").read_text(encoding="utf-8").splitlines())
+    csv.DictReader(
+        (Path(__file__).parent / "odd_cells.csv").read_text(encoding="utf-8").splitlines()
+    )
 )
 # Per kind: the table, headings with a key that tells the row, and what stands in the other cells.
 PLAIN: dict[str, tuple[str, str, dict[str, str]]] = {

@@ -1,6 +1,7 @@
 """The quarantine as a workbook: which rows could not be taken, why, and what to do about it.
 
-The first sheet lists every file and problem. Two more list the keys of stores and stations that
+The first sheet lists every file and problem. One lists the cells that could not be read, of rows
+that stand without them: mend these in the system that exports, and export again. Two more list the keys of stores and stations that
 exports write otherwise than the lists do: those matched to a listed key, and those that are not.
 
 Each further sheet holds the rows of files that have the same headings and were read the same way.
@@ -37,7 +38,7 @@ from pipeline.report.kit.sheet import (
     row_height,
     under,
 )
-from pipeline.tables.exports import LENGTHS
+from pipeline.tables.exports import LENGTHS, QuarantinedCell
 from pipeline.tables.keys import KeyMatch, KeyUnmatched
 from pipeline.wording import wording
 from pipeline.xlsx import workbook_bytes
@@ -46,7 +47,8 @@ NAME = "quarantine.xlsx"
 _TITLE = "Rows in quarantine"
 _TAKEN = "Keys matched"
 _LEFT = "Keys not matched"
-_KEYS_MOST = 50_000  # the findings count them all
+_CELLS = "Cells"
+_LISTED_MOST = 50_000  # the findings count them all
 _REASON_W = 50
 _BEFORE = ("reason", "what to do")
 _AFTER = ("quarantined file", "quarantined line", "quarantined content")
@@ -103,6 +105,15 @@ OVERVIEW: tuple[SheetColumn[QuarantineGroup], ...] = (
     SheetColumn("line", Look.COUNT, "quarantined line", 12),
     SheetColumn("rows", Look.COUNT, "rows", 8),
     SheetColumn("problem", Look.LONG, "problem", 24),
+    SheetColumn("reason", Look.LONG, "reason", 60),
+    SheetColumn("advice", Look.LONG, "what to do", 60),
+)
+CELLS: tuple[SheetColumn[QuarantinedCell], ...] = (
+    SheetColumn("file", Look.LONG, "quarantined file", 40),
+    SheetColumn("line", Look.COUNT, "quarantined line", 12),
+    SheetColumn("heading", Look.TEXT, "quarantined column", 20),
+    SheetColumn("text", Look.TEXT, "quarantined text", 32),
+    SheetColumn("cells", Look.COUNT, "cells", 8),
     SheetColumn("reason", Look.LONG, "reason", 60),
     SheetColumn("advice", Look.LONG, "what to do", 60),
 )
@@ -175,10 +186,11 @@ def write_quarantine(database: Database, out: Path) -> Path | None:
     path = out / NAME
     groups = database.records(QuarantineGroup, "report", "quarantine_groups")
     keys = _Keys(database.every(KeyMatch), database.every(KeyUnmatched))
-    if not (groups or keys.taken or keys.left):
+    unread = database.records(QuarantinedCell, "report", "quarantined_cells")
+    if not (groups or unread or keys.taken or keys.left):
         remove_file(path)
         return None
-    put_file(path, _workbook(groups, _sheets(database), keys))
+    put_file(path, _workbook(groups, unread, _sheets(database), keys))
     return path
 
 
@@ -200,7 +212,10 @@ def _titles(exported_on: date | None, decisions: str) -> tuple[str, ...]:
 
 
 def _workbook(
-    groups: Sequence[QuarantineGroup], sheets: Mapping[_Layout, Sequence[_MendRow]], keys: _Keys
+    groups: Sequence[QuarantineGroup],
+    unread: Sequence[QuarantinedCell],
+    sheets: Mapping[_Layout, Sequence[_MendRow]],
+    keys: _Keys,
 ) -> bytes:
     book = Book(wording(None), style.A4)
     book.book.properties.title = _TITLE
@@ -212,10 +227,12 @@ def _workbook(
     )
     if groups:
         put_list(book, book.sheet("Overview", _TITLE), OVERVIEW, groups)
+    if unread:
+        put_list(book, book.sheet(_CELLS, _TITLE), CELLS, unread[:_LISTED_MOST])
     if keys.taken:
-        put_list(book, book.sheet(_TAKEN, _TITLE), MATCHED, keys.taken[:_KEYS_MOST])
+        put_list(book, book.sheet(_TAKEN, _TITLE), MATCHED, keys.taken[:_LISTED_MOST])
     if keys.left:
-        put_list(book, book.sheet(_LEFT, _TITLE), UNMATCHED, keys.left[:_KEYS_MOST])
+        put_list(book, book.sheet(_LEFT, _TITLE), UNMATCHED, keys.left[:_LISTED_MOST])
     for number, (layout, rows) in enumerate(list(sheets.items())[:_SHEETS_MOST], start=1):
         page = book.sheet(f"{number} {layout.kind}", _TITLE)
         _put_rows(page, layout, rows[:_ROWS_MOST], _Looks(book.heading, text, wrapped))

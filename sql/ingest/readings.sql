@@ -32,7 +32,7 @@ with typed as (
 ), judged as (
     select *, coalesce(row_fault is null and store is not null and station is not null
         and scanned_at between timestamp '1990-01-01' and timestamp '2200-01-01'
-        and channel between 11 and 26 and level_dbm between -130 and 40
+        and channel between 11 and 26 and level_dbm between -130 and if(unit = '-dbm', 0, 40)
         and (unit = 'raw' or level_dbm not in (-128, 0)) and statistic is not null
         and not ($suspect and (damaged(store) or damaged(station))), false) as good,
         case when dwell_cell is null or dwell_ms between 0 and 86400000 then true
@@ -64,7 +64,7 @@ select line_number, store, station, scanned_at, clock, channel, level_dbm, stati
                 then wrong('scale-unknown', 'scale', coalesce(scale_cell, zero_cell))
             when unit <> 'raw' and level_dbm in (-128, 0, 127, 255)
                 then wrong('no-measurement', 'level', level_cell)
-            when not level_dbm between -130 and 40
+            when not level_dbm between -130 and if(unit = '-dbm', 0, 40)
                 then wrong('reading-impossible', 'level', level_cell) end,
         case when statistic is null
             then wrong('statistic-unknown', 'statistic', statistic_cell) end,
@@ -123,7 +123,7 @@ with written as (
         len(levels) >= 8 and list_min(list_transform(levels, lambda r: r.level_dbm)) >= $cca_dbm
             and list_min(list_transform(levels, lambda r: r.level_dbm))
                 = list_max(list_transform(levels, lambda r: r.level_dbm)) as stuck,
-        list_filter(levels, lambda r: r.level_dbm between -130 and 40
+        list_filter(levels, lambda r: r.level_dbm between -130 and if(unit = '-dbm', 0, 40)
             and (unit = 'raw' or r.level_dbm not in (-128, 0))) as taken
     from levelled
 ), decided as (
@@ -166,7 +166,7 @@ select line_number, store, station, scanned_at, clock,
             then wrong('level-off-scale', 'c' || r.channel, r.cell)
         when unit <> 'raw' and r.level_dbm in (-128, 0, 127, 255)
             then wrong('no-measurement', 'c' || r.channel, r.cell)
-        when not r.level_dbm between -130 and 40
+        when not r.level_dbm between -130 and if(unit = '-dbm', 0, 40)
             then wrong('reading-impossible', 'c' || r.channel, r.cell) end),
         lambda p: p is not null)), []) end as problems
 from decided;

@@ -13,3 +13,7 @@ select q.file, q.sha256, q.line, q.problem, q.reason, q.advice, q.text, e.kind,
 from quarantined_row q join export_file e on e.file = q.file and e.sha256 = q.sha256
 where q.rows = 1 and e.kind is not null
 order by e.kind, q.file, q.sha256, q.line;
+
+-- name: quarantined_cells
+-- Cells that could not be read, of rows that stand without them.
+from quarantined_cell order by file, sha256, line, heading;

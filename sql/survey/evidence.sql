@@ -34,14 +34,15 @@ group by store, station, scan_day, channel;
 -- name: heard_air
 -- Readings up to the run's date on the store's own clock, with whether they were taken beside our
 -- own traffic. Clean readings count alone where a station and channel have any. -128, 0 and 255 are
--- what radios put in place of a level they could not take: no reading.
+-- what radios put in place of a level they could not take: no reading. Above 0 dBm is beyond the
+-- receiver's range: loud, by how much nobody knows.
 create or replace temp table heard_air as
 with stores as (   -- a zone the tz database does not know is a finding, not an end of the run
     select store, time_zone
     from store_now left join pg_timezone_names() z on z.name = time_zone
     where time_zone is null or z.name is not null
 )
-select f.store, f.station, f.channel, f.level_dbm, f.statistic, f.dwell_ms, f.readings,
+select f.store, f.station, f.channel, least(f.level_dbm, 0) as level_dbm, f.statistic, f.dwell_ms, f.readings,
     if(f.clock = 'utc' and s.time_zone is not null,
         timezone(s.time_zone, timezone('UTC', f.scanned_at)), f.scanned_at) as store_time,
     cast(f.scanned_at as date) as scan_day,
