@@ -223,6 +223,18 @@ def test_no_subset_of_the_moves_is_better_in_many_stores() -> None:
         check_against_all_subsets(seed, 2 + seed % 7)
 
 
+@pytest.mark.parametrize("seed", range(8))
+def test_large_groups_are_cut_down_move_by_move(seed: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where not every subset is tried, all groups stand and none is better off taken back."""
+    monkeypatch.setattr("pipeline.plan.decide._TRIED", 1)
+    case = drawn_case(seed, 8)
+    oracle = Oracle(case)
+    ends = ends_of(plan_store(case, EFFORT, TERMS))
+    assert oracle.stands(ends, TERMS.least_chance - UNSURE)
+    for group in oracle.groups(ends):
+        assert oracle.spent(ends) <= oracle.spent(oracle.back(ends, sorted(group))) + 1e-9
+
+
 def integrated(swaps: Sequence[Swap], spared: float) -> float:
     """Return the chance of a gain by inverting the characteristic function (Gil-Pelaez 1951).
 

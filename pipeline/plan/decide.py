@@ -3,7 +3,7 @@
 Moves that need one another are one group with one gain, one chance and one price.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 
@@ -83,10 +83,9 @@ def decide(
     the whole and all groups stand. `ties` and `effort` are for `assign`.
     """
     deciding = _Deciding(stakes, terms)
-    choice, _ = _solved(stakes, {}, ties, effort)
+    choice, _ = _solved(stakes, None, ties, effort)
     choice = deciding.visited(deciding.bettered(deciding.standing(choice)))
-    stay = {i: p for i, p in enumerate(stakes.present) if choice[i] == p}
-    other, found = _solved(stakes, stay, ties, effort)
+    other, found = _solved(stakes, choice, ties, effort)
     if deciding.stand(other) and deciding.spent(other) <= deciding.spent(choice) + _GAIN:
         choice = other  # of equals, the one the ties prefer
     cost = stakes.cost(choice)
@@ -98,12 +97,14 @@ def decide(
 
 def _solved(
     stakes: Stakes,
-    held: Mapping[int, int],
+    decided: Choice | None,
     ties: Sequence[Sequence[int]] | None,
     effort: int,
 ) -> tuple[Choice, Assignment]:
-    """Return the best assignment of what is allowed, some stations held to a choice."""
+    """Return the best assignment of what is allowed; who stays in the decided choice is held."""
     allowed = stakes.allowed
+    known = decided and [some.index(a) for some, a in zip(allowed, decided, strict=True)]
+    moved = set(stakes.movers(decided)) if decided else set()
     rows = list(zip(stakes.one, allowed, strict=True))
     two = {
         (i, j): [[table[a][b] for b in allowed[j]] for a in allowed[i]]
@@ -113,7 +114,8 @@ def _solved(
         [[row[a] for a in some] for row, some in rows],
         two,
         ties=ties and [[row[a] for a in some] for row, some in zip(ties, allowed, strict=True)],
-        fixed={i: allowed[i].index(a) for i, a in held.items()},
+        fixed={i: a for i, a in enumerate(known or ()) if i not in moved},
+        incumbent=known,
         effort=effort,
     )
     return tuple(some[a] for some, a in zip(allowed, found.choice, strict=True)), found

@@ -120,7 +120,9 @@ class Stakes:
         return [tuple(i for i in moved if group[i] == head) for head in heads]
 
     def _need(self, pair: tuple[int, int], table: Table, choice: Choice) -> bool:
-        return _together(table, pair, self.present, choice) < -max(_SLIGHT * self.price, _EQUAL)
+        i, j = pair
+        ends = (self.present[i], self.present[j]), (choice[i], choice[j])
+        return _together(table, *ends) < -max(_SLIGHT * self.price, _EQUAL)
 
     def needing(self, choice: Choice) -> Iterator[tuple[Choice, float]]:
         """Yield choices in which two stations change that gain more at once than one by one.
@@ -130,12 +132,9 @@ class Stakes:
         for (i, j), table in sorted(self.two.items()):
             for a in self.allowed[i]:
                 for b in self.allowed[j]:
-                    if a == choice[i] or b == choice[j]:
-                        continue
-                    after = replaced(choice, {i: a, j: b})
-                    spared = -_together(table, (i, j), choice, after)
-                    if spared > _EQUAL:
-                        yield after, spared
+                    spared = -_together(table, (choice[i], choice[j]), (a, b))
+                    if spared > _EQUAL:  # so both change
+                        yield replaced(choice, {i: a, j: b}), spared
 
 
 def replaced(choice: Choice, new: Mapping[int, int]) -> Choice:
@@ -143,8 +142,7 @@ def replaced(choice: Choice, new: Mapping[int, int]) -> Choice:
     return tuple(new.get(i, a) for i, a in enumerate(choice))
 
 
-def _together(table: Table, pair: tuple[int, int], before: Choice, after: Choice) -> float:
+def _together(table: Table, old: tuple[int, int], new: tuple[int, int]) -> float:
     """Return what two moves cost more for being made both than each of them alone adds."""
-    i, j = pair
-    old_i, old_j, new_i, new_j = before[i], before[j], after[i], after[j]
-    return table[new_i][new_j] + table[old_i][old_j] - table[new_i][old_j] - table[old_i][new_j]
+    (i, j), (a, b) = old, new
+    return table[a][b] + table[i][j] - table[a][j] - table[i][b]

@@ -138,7 +138,7 @@ def _planned(rows: StoreRows, limits: Mapping[str, float]) -> _Planned:
     if not rows.choices:
         return _Planned(rows.store, unplanned=UnplannedStore(rows.store, _NO_CHANNEL))
     case = store_case(rows, limits["price_per_move"])
-    found = plan_store(case, int(limits["solver_effort"]), _terms(limits))
+    found = plan_store(case, int(limits["solver_effort"]), terms_of(limits))
     after = [station.channel_planned for station in found.stations]
     sure = sensitivity(case, after, _doubt(limits), int(limits["sensitivity_draws"]))
     return _Planned(rows.store, found, sure)
@@ -152,7 +152,8 @@ def case_of(database: Database, settings: Settings, store: str) -> Case | None:
     return store_case(rows, settings.limits["price_per_move"])
 
 
-def _terms(limits: Mapping[str, float]) -> Terms:
+def terms_of(limits: Mapping[str, float]) -> Terms:
+    """Return what the rules file asks of moves."""
     return Terms(
         least_chance=limits["least_chance_of_gain"],
         per_visit=limits["price_per_visit"],
