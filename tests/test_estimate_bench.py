@@ -27,8 +27,8 @@ MISSED: dict[str, dict[str, float]] = {
     "60, two visits at night": {"harmed": 4.2, "bias": 1.1},
     "60, two visits, wild load": {"harmed": 4.3, "bias": 1.1},
 }
-"""Bounds of moves that harm or gain under a point (%), of regret beyond that of the plan on bounds and
-of bias (points), where what was aimed at is not reached: 3, 15, 0 and 1."""
+"""Bounds of moves that harm or gain under a point (%), of regret beyond that of the plan on
+bounds and of bias (points), where what was aimed at is not reached: 3, 15, 0 and 1."""
 NULL = Setting("null chain", null=0.1, stores=20)
 BY_NAME = {setting.name: setting for setting in SETTINGS}
 
