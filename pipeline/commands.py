@@ -20,7 +20,7 @@ from pipeline.check.rules import RuleStanding, portfolio
 from pipeline.database import Database
 from pipeline.errors import UnknownSelection
 from pipeline.fresh import forget_whole_run
-from pipeline.plan.stores import case_of
+from pipeline.plan.stores import case_of, terms_of
 from pipeline.plan.what_if import WhatIf, what_if
 from pipeline.progress import Progress
 from pipeline.records import RunSummary, Selection, StorePlace
@@ -124,7 +124,9 @@ def run_what_if(
         for station in wanted:
             if station not in stations:
                 raise UnknownSelection(f"station of store {store}", station, stations)
-        return what_if(case, wanted, int(settings.limits["solver_effort"]))
+        return what_if(
+            case, wanted, int(settings.limits["solver_effort"]), terms_of(settings.limits)
+        )
 
 
 def run_decide(

@@ -6,6 +6,7 @@ The plan keeps the facts as JSON; a report asks for the sentence in the store's 
 import json
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
+from math import floor
 
 from pipeline.phrases import Style, fill, style
 from pipeline.wording import DEFAULT_LANGUAGE, texts
@@ -33,6 +34,27 @@ class Air:
 
 
 @dataclass(frozen=True, slots=True)
+class Together:
+    """The other stations of a group of moves that need one another, and what the group gains.
+
+    `gain` is a share of an average station's clear air, `chance` that it is any gain, 0..1; None
+    where all must move.
+    """
+
+    others: tuple[str, ...]
+    gain: float | None
+    chance: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class SharedPairs:
+    """Pairs in earshot on one channel, where the plan makes them more."""
+
+    before: int
+    after: int
+
+
+@dataclass(frozen=True, slots=True)
 class Reason:
     """The facts a sentence is made from.
 
@@ -51,6 +73,8 @@ class Reason:
     worse: float | None
     sureness: str
     parked: bool = False
+    together: Together | None = None
+    crowd: SharedPairs | None = None
 
 
 def to_json(reason: Reason) -> str:
@@ -63,6 +87,11 @@ def from_json(text: str) -> Reason:
     facts = json.loads(text)
     for key in ("today", "planned", "staying"):
         facts[key] = _air(facts[key])
+    if together := facts.get("together"):
+        others = tuple(together["others"])
+        facts["together"] = Together(others, together["gain"], together["chance"])
+    if crowd := facts.get("crowd"):
+        facts["crowd"] = SharedPairs(**crowd)
     return Reason(**facts)
 
 
@@ -87,6 +116,10 @@ def sentence(reason: Reason, language: str = DEFAULT_LANGUAGE) -> str:
     parts.append(_on("move_reason.planned", reason.planned, words))
     if not reason.moves:
         parts.append(words("move_reason.locked" if reason.locked else "move_reason.stays"))
+    if reason.together is not None:
+        parts.append(_group(reason.together, words))
+    if reason.crowd is not None:
+        parts.append(words("move_reason.crowd", **asdict(reason.crowd)))
     if reason.rival is not None and reason.worse is not None and not reason.locked:
         worse = max(0.0, reason.worse)
         parts.append(words("move_reason.rival", channel=reason.rival, worse=worse))
@@ -116,6 +149,13 @@ def _on(key: str, air: Air, words: _Words) -> str:
         noise = words("move_reason.noise", share=air.noise, how=how)
     shown = words("move_reason.air", noise=noise, company=_company(air, words))
     return words(key, channel=air.channel, air=shown)
+
+
+def _group(together: Together, words: _Words) -> str:
+    """Return what a group gains and how surely, the chance in whole per cent, rounded down."""
+    chance = None if together.chance is None else min(0.99, floor(100 * together.chance) / 100)
+    others = list(together.others)
+    return words("move_reason.together", others=others, gain=together.gain, chance=chance)
 
 
 def _company(air: Air, words: _Words) -> str:

@@ -1,6 +1,6 @@
 """Plans made from estimates and carried out in simulated air whose truth is known."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -8,11 +8,13 @@ import polars as pl
 from numpy.typing import NDArray
 
 from pipeline.plan.assign import assign
-from pipeline.plan.worth import chance_of_gain, earning
+from pipeline.plan.decide import Terms, decide
+from pipeline.plan.stakes import Stakes
 
 PERMITTED = (11, 15, 20, 25, 26)
 PRICE = 0.005
 OWN_COST = 0.02  # of one own station on the same channel; none in a null chain
+TERMS = Terms()
 _MOST = 0.999
 
 Floats = NDArray[np.float64]
@@ -39,7 +41,7 @@ class _Store:
 
 
 def carried_out(
-    joined: pl.DataFrame, seed: int, least: float = 0.9, own: float = OWN_COST
+    joined: pl.DataFrame, seed: int, terms: Terms = TERMS, own: float = OWN_COST
 ) -> Moves:
     """Plan every store of estimates joined with truth (`busy`) and compare with what is true.
 
@@ -52,7 +54,7 @@ def carried_out(
     wanted = joined.filter(pl.col("channel").is_in(PERMITTED)).sort("store", "station", "channel")
     for (store,), part in wanted.group_by("store", maintain_order=True):
         names = part["station"].unique(maintain_order=True).to_list()
-        rows += _store_rows(str(store), names, _store(part, len(names), rng, own), least)
+        rows += _store_rows(str(store), names, _store(part, len(names), rng, own), terms)
     columns = ["store", "station", "old", "new", "weight", "claimed", "gained", "regret"]
     return Moves(pl.DataFrame(rows, schema=columns, orient="row"))
 
@@ -73,11 +75,10 @@ def _store(part: pl.DataFrame, stations: int, rng: np.random.Generator, own: flo
 
 
 def _store_rows(
-    name: str, stations: Sequence[str], store: _Store, least: float
+    name: str, stations: Sequence[str], store: _Store, terms: Terms
 ) -> list[tuple[str, str, int, int, float, float, float, float]]:
-    two = _two(store)
-    choice = _planned(store, two, least)
-    perfect = assign(_one(store, -np.log1p(-store.truth)), two).choice
+    choice = decide(_stakes(store), terms).choice
+    perfect = assign(_one(store, -np.log1p(-store.truth)), _two(store)).choice
     now, then = _clear(store, store.truth, store.present), _clear(store, store.truth, choice)
     best = _clear(store, store.truth, perfect)
     regret = 100 * float(store.weight @ (best - then) / store.weight.sum())
@@ -92,19 +93,24 @@ def _store_rows(
     ]
 
 
-def _planned(
-    store: _Store, two: Mapping[tuple[int, int], list[list[float]]], least: float
-) -> Sequence[int]:
-    def stands(i: int, channel: int, choice: Sequence[int]) -> tuple[float, float, float]:
-        own = store.own * sum(c == channel for j, c in enumerate(choice) if j != i)
-        return float(store.a[i, channel]), float(store.b[i, channel]), own
-
-    def chance(i: int, choice: Sequence[int]) -> float:
-        here = store.present[i]
-        return chance_of_gain(stands(i, here, choice), stands(i, choice[i], choice))
-
-    one = _one(store, store.cost)
-    return earning(one, two, store.present, chance, least=least).choice
+def _stakes(store: _Store) -> Stakes:
+    """Return the store as the decision takes it: everybody hears everybody."""
+    count, channels = store.weight.size, len(PERMITTED)
+    beside = (store.own * np.eye(channels)).tolist()
+    return Stakes(
+        one=_one(store, store.cost),
+        two=_two(store),
+        beside={(i, j): beside for i in range(count) for j in range(count) if i != j},
+        busy=(store.a / (store.a + store.b)).tolist(),
+        beta=[
+            list(zip(a, b, strict=True))
+            for a, b in zip(store.a.tolist(), store.b.tolist(), strict=True)
+        ],
+        weight=store.weight.tolist(),
+        present=tuple(store.present),
+        allowed=[range(channels)] * count,
+        price=PRICE,
+    )
 
 
 def _one(store: _Store, cost: Floats) -> list[list[float]]:

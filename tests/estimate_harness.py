@@ -13,6 +13,7 @@ from pipeline.estimate.assumptions import Assumptions
 from pipeline.estimate.portfolio import fit_portfolio
 from pipeline.estimate.posterior import estimate
 from pipeline.estimate.visits import blocks
+from pipeline.plan.decide import PLAIN
 
 SERIES = ["store", "station", "channel"]
 _SIGHT = 0.0005  # shares are printed to a tenth of a point
@@ -55,8 +56,8 @@ def measured(setting: Setting, seed: int) -> Measured:
     joined = estimated(setting, seed)
     own = OWN_COST if setting.null is None else 0.0
     plan = carried_out(joined, seed, own=own).frame
-    free = carried_out(joined, seed, least=0.0, own=own).frame
-    today = carried_out(_bounds(joined), seed, least=0.0, own=own).frame
+    free = carried_out(joined, seed, terms=PLAIN, own=own).frame
+    today = carried_out(_bounds(joined), seed, terms=PLAIN, own=own).frame
     moves = plan.filter(pl.col("old") != pl.col("new"))
     good = free.filter(pl.col("old") != pl.col("new"), pl.col("gained") > 5)
     kept = moves.join(good, on=["store", "station"], how="semi")

@@ -6,6 +6,7 @@ import pytest
 
 from pipeline.plan.assign import assign
 from pipeline.plan.costs import StoreProblem
+from pipeline.plan.decide import PLAIN
 from pipeline.plan.explain import Case, Evidence, Level
 from pipeline.plan.sensitivity import Doubt, _Rival, sensitivity
 from pipeline.plan.what_if import what_if
@@ -84,7 +85,7 @@ def test_a_wish_is_priced_against_the_plan() -> None:
     """The plan costs least; the wish with the rest kept costs at least the best around it."""
     case = _case({11: 0.3, 15: 0.1, 20: 0.1, 26: 0.05}, SURE | {26: 100_000.0})
 
-    found = what_if(case, {"A": 11}, 10_000)
+    found = what_if(case, {"A": 11}, 10_000, PLAIN)
 
     cost = {option.name: option.cost for option in found.options}
     assert cost["plan"] <= cost["best around your choice"] <= cost["plan with your choice"]
@@ -97,7 +98,7 @@ def test_a_wish_that_is_not_permitted_is_priced_and_named() -> None:
     """The rules do not hide what a channel would bring."""
     case = _case({11: 0.3, 15: 0.1, 20: 0.1, 26: 0.05}, SURE | {26: 100_000.0})
 
-    found = what_if(case, {"B": 26}, 10_000)
+    found = what_if(case, {"B": 26}, 10_000, PLAIN)
 
     assert found.not_permitted == ("B",)
     put_in = next(o for o in found.options if o.name == "plan with your choice")

@@ -7,6 +7,7 @@ from random import Random
 import pytest
 
 from pipeline.plan.costs import StoreProblem, clear_air
+from pipeline.plan.decide import PLAIN
 from pipeline.plan.explain import Case, Evidence, Level
 from pipeline.plan.store import plan_store
 from pipeline.reasons import from_json, sentence
@@ -64,7 +65,7 @@ def test_no_assignment_is_better(seed: int) -> None:
     random = Random(seed)
     problem = _problem(random, random.randint(1, 5))
 
-    found = plan_store(_case(problem), EFFORT, 0.0)
+    found = plan_store(_case(problem), EFFORT, PLAIN)
 
     planned = tuple(station.channel_planned for station in found.stations)
     best = min(_value(problem, c) for c in product(*(s.choices for s in problem.stations)))
@@ -96,7 +97,7 @@ def test_moves_lead_from_today_to_the_plan_and_never_through_worse(seed: int) ->
     """Carried out in order, they end at the plan; no state between is worse than both ends."""
     problem = _problem(Random(seed), 5)
 
-    found = plan_store(_case(problem), EFFORT, 0.0)
+    found = plan_store(_case(problem), EFFORT, PLAIN)
 
     now = {s.station: s.channel for s in problem.stations}
     states = [dict(now)]
@@ -118,8 +119,8 @@ def _quiet(channel: int, choices: tuple[int, ...] = PERMITTED, **busy: float) ->
 
 def test_a_move_must_earn_its_price() -> None:
     """A gain below the price leaves the station alone, one above moves it."""
-    kept = plan_store(_case(_quiet(15, on20=0.097)), EFFORT, 0.0)
-    moved = plan_store(_case(_quiet(15, on20=0.05)), EFFORT, 0.0)
+    kept = plan_store(_case(_quiet(15, on20=0.097)), EFFORT, PLAIN)
+    moved = plan_store(_case(_quiet(15, on20=0.05)), EFFORT, PLAIN)
 
     assert kept.moves == ()
     assert [(m.from_channel, m.to_channel) for m in moved.moves] == [(15, 20)]
@@ -127,8 +128,8 @@ def test_a_move_must_earn_its_price() -> None:
 
 def test_ties_go_to_fewer_moves_then_the_lower_channel() -> None:
     """With nothing to tell channels apart the station stays; if it must move, lowest wins."""
-    assert plan_store(_case(_quiet(25)), EFFORT, 0.0).moves == ()
-    forced = plan_store(_case(_quiet(13)), EFFORT, 0.0)
+    assert plan_store(_case(_quiet(25)), EFFORT, PLAIN).moves == ()
+    forced = plan_store(_case(_quiet(13)), EFFORT, PLAIN)
     assert [m.to_channel for m in forced.moves] == [11]
 
 
@@ -136,7 +137,7 @@ def test_a_locked_station_stays() -> None:
     """An approved exception keeps it where it is, whatever the noise."""
     problem = _quiet(13, choices=(13,), on13=0.6)
 
-    found = plan_store(_case(problem, frozenset({"A"})), EFFORT, 0.0)
+    found = plan_store(_case(problem, frozenset({"A"})), EFFORT, PLAIN)
 
     assert found.moves == ()
     assert "an approved exception or change keeps it there" in found.stations[0].reason
@@ -148,7 +149,7 @@ def test_the_reason_names_noise_neighbours_and_levels() -> None:
     heard = (Heard("A", "B", (0.9, 0.0, 0.0)), Heard("B", "A", (0.9, 0.0, 0.0)))
     busy = {(name, c): 0.1 for name in ("A", "B") for c in CHANNELS}
 
-    found = plan_store(_case(StoreProblem("S", stations, heard, busy, 0.005)), EFFORT, 0.0)
+    found = plan_store(_case(StoreProblem("S", stations, heard, busy, 0.005)), EFFORT, PLAIN)
 
     assert len(found.moves) == 1
     reason = found.moves[0].reason
@@ -178,4 +179,4 @@ def test_the_order_of_input_rows_changes_nothing(seed: int) -> None:
     Random(seed).shuffle(shuffled)
     other = StoreProblem("S", problem.stations, tuple(shuffled), problem.busy, 0.005)
 
-    assert plan_store(_case(problem), EFFORT, 0.0) == plan_store(_case(other), EFFORT, 0.0)
+    assert plan_store(_case(problem), EFFORT, PLAIN) == plan_store(_case(other), EFFORT, PLAIN)

@@ -15,6 +15,7 @@ from scale_chain import request_of
 
 from pipeline.database import open_database
 from pipeline.plan.costs import clear_air, one_station_costs, two_station_costs
+from pipeline.plan.decide import PLAIN
 from pipeline.plan.store import plan_store
 from pipeline.plan.stores import case_of
 from pipeline.progress import Silent
@@ -86,7 +87,9 @@ def test_no_assignment_is_better_in_small_stores(demo: Ran) -> None:
             assert optimal
             least = _least_cost(case.problem)
             effort = int(settings.limits["solver_effort"])
-            assert plan_store(case, effort, 0.0).proof.cost == pytest.approx(least, abs=1e-7), store
+            assert plan_store(case, effort, PLAIN).proof.cost == pytest.approx(least, abs=1e-7), (
+                store
+            )
             assert cost >= least - 1e-7
     assert tried >= 8
     chances = [

@@ -20,7 +20,7 @@ from pipeline.estimate.portfolio import Portfolio, fit_portfolio
 from pipeline.estimate.posterior import chance_above, chance_less, estimate
 from pipeline.estimate.prior import OUTSIDE, default_prior
 from pipeline.estimate.visits import blocks, no_reading, stuck
-from pipeline.plan.worth import chance_of_gain, earning
+from pipeline.plan.worth import chance_of_gain
 
 ASSUMED = Assumptions()
 NOON = datetime(2026, 9, 1, 12)
@@ -225,15 +225,6 @@ def test_interference_below_the_threshold_harms_by_its_level() -> None:
     assert frame_loss(-95.0) < 1e-9
     assert harm({-95.0: 90, -77.0: 10, -60.0: 5}, -75.0) == pytest.approx(0.03, abs=0.001)
     assert harm({-60.0: 5}, -75.0) is None
-
-
-def test_a_move_must_gain_with_some_certainty() -> None:
-    """A better estimate alone moves nobody; one that is sure does."""
-    one = [[0.12, 0.08], [0.5, 0.01]]
-    sure = {0: 0.7, 1: 0.99}
-    found = earning(one, {}, [0, 0], lambda i, _: sure[i])
-    assert found.choice == (0, 1)
-    assert earning(one, {}, [0, 0], lambda i, _: sure[i], least=0.5).choice == (1, 1)
 
 
 def test_chance_of_gain_counts_own_traffic() -> None:

@@ -77,6 +77,20 @@ def two_station_costs(problem: StoreProblem) -> TwoStation:
     return {pair: costs[pair] for pair in sorted(costs)}
 
 
+def beside_costs(problem: StoreProblem) -> dict[tuple[int, int], list[list[float]]]:
+    """Return, for each station i that hears j, -ln of the share of time j leaves free, [a][b]."""
+    index = {station.station: i for i, station in enumerate(problem.stations)}
+    tables = {}
+    for heard in problem.heard:
+        here, there = index[heard.station], index[heard.neighbour]
+        rows, columns = problem.stations[here].choices, problem.stations[there].choices
+        air_share = problem.stations[there].air_share
+        tables[here, there] = [
+            [share_cost(air_share * hit(heard, a, b)) for b in columns] for a in rows
+        ]
+    return {pair: tables[pair] for pair in sorted(tables)}
+
+
 @dataclass(frozen=True, slots=True)
 class Priced:
     """A problem with its tables of costs, so that many choices can be priced."""
@@ -96,13 +110,6 @@ class Priced:
         terms = [row[a] for row, a in zip(self.one, choice, strict=True)]
         terms += [table[choice[i]][choice[j]] for (i, j), table in self.two.items()]
         return fsum(terms)
-
-    def own(self, at: int, channel: int, channels: Sequence[int]) -> float:
-        """Return what own stations and one on `channel` cost each other, the rest kept."""
-        choice = self.choice(channels)
-        a = self.problem.stations[at].choices.index(channel)
-        near = ((pair, table) for pair, table in self.two.items() if at in pair)
-        return fsum(t[a][choice[j]] if i == at else t[choice[i]][a] for (i, j), t in near)
 
     def others(self, at: int, channels: Sequence[int]) -> list[tuple[float, int]]:
         """Return, for each other choice of one station, what it costs more, the rest kept."""

@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from pipeline.plan.costs import StoreProblem, hit
-from pipeline.reasons import Air, Neighbour, Reason
+from pipeline.reasons import Air, Neighbour, Reason, SharedPairs
 
 Rival = tuple[float, int] | tuple[None, None]
 """What the next best channel costs more, in units of the plan, and which it is."""
@@ -118,3 +118,25 @@ def _air(case: Case, at: int, channels: Sequence[int]) -> Air:
         neighbours=named,
         more=len(loud) - len(named),
     )
+
+
+def crowding(
+    problem: StoreProblem, ends: tuple[Sequence[int], Sequence[int]], earshot: float
+) -> dict[int, SharedPairs]:
+    """Return how many pairs in earshot share a channel, for the stations that come to share one.
+
+    Empty unless there are more after the plan than before. `ends` are the channels by station;
+    `earshot` is the chance of being heard, either way, from which two are in earshot, 0..1.
+    """
+    index = {station.station: i for i, station in enumerate(problem.stations)}
+    pairs = {
+        (min(i, j), max(i, j))
+        for heard in problem.heard
+        if heard.hit[0] >= earshot
+        for i, j in [(index[heard.station], index[heard.neighbour])]
+    }
+    before, after = ({(i, j) for i, j in pairs if on[i] == on[j]} for on in ends)
+    if len(after) <= len(before):
+        return {}
+    crowd = SharedPairs(len(before), len(after))
+    return {i: crowd for pair in sorted(after - before) for i in pair if ends[0][i] != ends[1][i]}

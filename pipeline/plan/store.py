@@ -3,11 +3,19 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from pipeline.plan.costs import Priced, StoreProblem, clear_air, priced, tie_costs
-from pipeline.plan.explain import Case, Evidence, reason_of, sureness
+from pipeline.plan.costs import (
+    Priced,
+    StoreProblem,
+    beside_costs,
+    clear_air,
+    priced,
+    tie_costs,
+)
+from pipeline.plan.decide import Group, Terms, decide
+from pipeline.plan.explain import Case, Evidence, crowding, reason_of, sureness
 from pipeline.plan.sequence import Order, order_moves
-from pipeline.plan.worth import chance_of_gain, earning
-from pipeline.reasons import from_json, sentence, to_json
+from pipeline.plan.stakes import Stakes
+from pipeline.reasons import SharedPairs, Together, from_json, sentence, to_json
 from pipeline.tables.plan import Move, PlanProof, StationPlan
 
 
@@ -20,37 +28,31 @@ class StorePlan:
     proof: PlanProof
 
 
-def plan_store(case: Case, effort: int, least_chance: float) -> StorePlan:
+def plan_store(case: Case, effort: int, terms: Terms) -> StorePlan:
     """Return the best plan of a store, its proof and its moves in order.
 
-    `effort` bounds the search by a count, never by a clock. Every station needs a choice. A move
-    must gain with `least_chance`, unless its channel of today is not permitted.
+    `effort` bounds the search by a count, never by a clock. Every station needs a choice. Moves
+    keep to the `terms`, unless the channel of today is not permitted.
     """
     problem = case.problem
     before = [station.channel for station in problem.stations]
-    tables = priced(problem)
-    best = earning(
-        tables.one,
-        tables.two,
-        [s.choices.index(s.channel) if s.channel in s.choices else None for s in problem.stations],
-        lambda at, choice: _chance(case, tables, at, _channels(problem, choice)),
-        least=least_chance,
-        ties=tie_costs(problem.stations),
-        effort=effort,
-    )
-    after = _channels(problem, best.choice)
     wide = with_channels(problem, {})  # each station starts where it is
+    tables = priced(wide)
+    best = decide(_stakes(case, tables), terms, ties=tie_costs(wide.stations), effort=effort)
+    after = [s.choices[a] for s, a in zip(wide.stations, best.choice, strict=True)]
     order = _order(wide, before, after)
-    stations = _station_plans(case, tables, before, after)
+    groups = {i: group for group in best.groups for i in group.stations}
+    crowd = crowding(problem, (before, after), terms.earshot)
+    stations = _station_plans(case, (before, after), groups, crowd)
     return StorePlan(
         stations=stations,
-        moves=_moves(wide, order, stations),
+        moves=_moves(wide, order, stations, groups),
         proof=PlanProof(
             store=problem.store,
             cost=best.cost,
             bound=best.bound,
             optimal=best.optimal,
-            cost_now=priced(wide).total(before),
+            cost_now=tables.total(before),
             solver=best.solver,
             order_proven=order.proven,
             worst_step=order.worst,
@@ -58,19 +60,27 @@ def plan_store(case: Case, effort: int, least_chance: float) -> StorePlan:
     )
 
 
-def _channels(problem: StoreProblem, choice: Sequence[int]) -> list[int]:
-    return [s.choices[a] for s, a in zip(problem.stations, choice, strict=True)]
-
-
-def _chance(case: Case, tables: Priced, at: int, after: Sequence[int]) -> float:
-    """Return the chance that the move of one station gains anything, the others as planned."""
-    station = case.problem.stations[at]
-    ends = []
-    for channel in (station.channel, after[at]):
-        known = case.evidence[station.station, channel]
-        own = tables.own(at, channel, after) / station.weight
-        ends.append((known.a, known.b, own))
-    return chance_of_gain(*ends)
+def _stakes(case: Case, tables: Priced) -> Stakes:
+    """Return what is at stake; `tables` are of stations that may also stay where they are."""
+    wide = tables.problem
+    beta = [
+        [_beta(case.evidence.get((s.station, channel))) for channel in s.choices]
+        for s in wide.stations
+    ]
+    return Stakes(
+        one=tables.one,
+        two=tables.two,
+        beside=beside_costs(wide),
+        busy=[[wide.noise(s.station, c) for c in s.choices] for s in wide.stations],
+        beta=beta,
+        weight=[s.weight for s in wide.stations],
+        present=tuple(s.choices.index(s.channel) for s in wide.stations),
+        allowed=[
+            [at for at, channel in enumerate(s.choices) if channel in narrow.choices]
+            for s, narrow in zip(wide.stations, case.problem.stations, strict=True)
+        ],
+        price=wide.price_per_move,
+    )
 
 
 def with_channels(problem: StoreProblem, more: Mapping[str, int]) -> StoreProblem:
@@ -88,20 +98,33 @@ def _order(wide: StoreProblem, before: Sequence[int], after: Sequence[int]) -> O
     return order_moves(free.one, free.two, before=free.choice(before), after=free.choice(after))
 
 
+def _beta(known: Evidence | None) -> tuple[float, float]:
+    return (1.0, 1.0) if known is None else (known.a, known.b)
+
+
 def _station_plans(
-    case: Case, tables: Priced, before: Sequence[int], after: Sequence[int]
+    case: Case,
+    ends: tuple[Sequence[int], Sequence[int]],
+    groups: Mapping[int, Group],
+    crowd: Mapping[int, SharedPairs],
 ) -> tuple[StationPlan, ...]:
-    problem = case.problem
+    problem, (before, after) = case.problem, ends
+    tables = priced(problem)
     now, planned = clear_air(problem, before), clear_air(problem, after)
     plans = []
     for at, station in enumerate(problem.stations):
         here = case.evidence.get((station.station, before[at]))
         there = case.evidence[station.station, after[at]]
         before_air, after_air = _interval(here, now[at]), _interval(there, planned[at])
-        movable = after[at] != before[at] and station.channel in station.choices
-        chance = _chance(case, tables, at, after) if movable else None
+        group = groups.get(at)
+        movable = group is not None and station.channel in station.choices
+        chance = group.chance if group and movable else None
         rival = min(tables.others(at, after), default=(None, None))
-        reason = reason_of(case, at, (before, after), rival, _sureness(chance, after_air))
+        reason = replace(
+            reason_of(case, at, ends, rival, _sureness(chance, after_air)),
+            together=_together(problem, at, group),
+            crowd=crowd.get(at),
+        )
         plans.append(
             StationPlan(
                 store=problem.store,
@@ -128,6 +151,15 @@ def _station_plans(
     return tuple(plans)
 
 
+def _together(problem: StoreProblem, at: int, group: Group | None) -> Together | None:
+    """Return what a reason says of a station's group; None where it moves alone or not at all."""
+    if group is None or len(group.stations) == 1:
+        return None
+    others = tuple(problem.stations[i].station for i in group.stations if i != at)
+    gain = None if group.gain is None else round(group.gain, 6)
+    return Together(others, gain, None if group.chance is None else round(group.chance, 4))
+
+
 _Interval = tuple[float | None, float | None, float | None]
 
 
@@ -144,11 +176,18 @@ def _sureness(chance: float | None, air: _Interval) -> str:
     return sureness(chance, None if low is None or high is None else high - low)
 
 
-def _moves(wide: StoreProblem, order: Order, plans: Sequence[StationPlan]) -> tuple[Move, ...]:
+def _moves(
+    wide: StoreProblem,
+    order: Order,
+    plans: Sequence[StationPlan],
+    groups: Mapping[int, Group],
+) -> tuple[Move, ...]:
+    heads = list(dict.fromkeys(groups[step.station].stations for step in order.steps))
     moves = []
     for position, step in enumerate(order.steps, start=1):
         station, planned = wide.stations[step.station], plans[step.station]
         reason = replace(from_json(planned.facts), parked=step.parking)
+        group = groups[step.station]
         moves.append(
             Move(
                 store=wide.store,
@@ -166,6 +205,8 @@ def _moves(wide: StoreProblem, order: Order, plans: Sequence[StationPlan]) -> tu
                 chance=planned.chance,
                 reason=sentence(reason),
                 facts=to_json(reason),
+                group_no=heads.index(group.stations) + 1,
+                group_gain=group.gain,
             )
         )
     return tuple(moves)

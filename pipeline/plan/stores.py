@@ -11,6 +11,7 @@ from pipeline.database import Database
 from pipeline.fresh import choose, keep, narrowed, run_mark, stale, store_marks
 from pipeline.parallel import mapped
 from pipeline.plan.costs import StoreProblem
+from pipeline.plan.decide import Terms
 from pipeline.plan.explain import Case, Evidence, Level
 from pipeline.plan.sensitivity import Doubt, sensitivity
 from pipeline.plan.store import StorePlan, plan_store
@@ -137,7 +138,7 @@ def _planned(rows: StoreRows, limits: Mapping[str, float]) -> _Planned:
     if not rows.choices:
         return _Planned(rows.store, unplanned=UnplannedStore(rows.store, _NO_CHANNEL))
     case = store_case(rows, limits["price_per_move"])
-    found = plan_store(case, int(limits["solver_effort"]), limits["least_chance_of_gain"])
+    found = plan_store(case, int(limits["solver_effort"]), terms_of(limits))
     after = [station.channel_planned for station in found.stations]
     sure = sensitivity(case, after, _doubt(limits), int(limits["sensitivity_draws"]))
     return _Planned(rows.store, found, sure)
@@ -149,6 +150,15 @@ def case_of(database: Database, settings: Settings, store: str) -> Case | None:
     if not (rows.stations and rows.choices) or rows.held is not None:
         return None
     return store_case(rows, settings.limits["price_per_move"])
+
+
+def terms_of(limits: Mapping[str, float]) -> Terms:
+    """Return what the rules file asks of moves."""
+    return Terms(
+        least_chance=limits["least_chance_of_gain"],
+        per_visit=limits["price_per_visit"],
+        earshot=limits["earshot_probability"],
+    )
 
 
 def _doubt(limits: Mapping[str, float]) -> Doubt:

@@ -5,8 +5,9 @@ from dataclasses import dataclass, replace
 
 from pipeline.plan.assign import assign
 from pipeline.plan.costs import StoreProblem, clear_air, priced, tie_costs
+from pipeline.plan.decide import Terms
 from pipeline.plan.explain import Case
-from pipeline.plan.store import with_channels
+from pipeline.plan.store import plan_store, with_channels
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,15 +31,15 @@ class WhatIf:
     not_permitted: tuple[str, ...]
 
 
-def what_if(case: Case, wanted: Mapping[str, int], effort: int) -> WhatIf:
-    """Price a wish (station -> channel) in one store.
+def what_if(case: Case, wanted: Mapping[str, int], effort: int, terms: Terms) -> WhatIf:
+    """Price a wish (station -> channel) in one store, against the plan on these terms.
 
     A channel the rules do not permit is priced all the same, and named in `not_permitted`.
     Stations must be in the store; the caller checks.
     """
     problem = with_channels(case.problem, wanted)
     now = [station.channel for station in problem.stations]
-    ours = _best(problem, {s.station: s.choices for s in case.problem.stations}, effort)
+    ours = [station.channel_planned for station in plan_store(case, effort, terms).stations]
     put_in = [
         wanted.get(s.station, channel) for s, channel in zip(problem.stations, ours, strict=True)
     ]

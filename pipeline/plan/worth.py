@@ -1,20 +1,29 @@
-"""Which moves earn their disruption: in expectation, and with a stated chance of any gain."""
+"""How sure a gain is: the chance that moves gain anything, from what is known of their channels."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import betainc, betaincinv, digamma
 
-from pipeline.plan.assign import EFFORT, Assignment, assign
-
-CHANCE = 0.9
-"""Least chance that a move gains anything; chosen on chains where there is nothing to gain."""
-
-_QUANTILES = (np.arange(256) + 0.5) / 256
+DRAWS = 1024
+"""Equally likely values that stand for a busy share."""
 
 Cost = tuple[float, float, float]
 """Where a station stands: a and b of its channel's busy share, and what own stations cost there."""
+
+_MOST = 1 - 1e-12
+
+
+@dataclass(frozen=True, slots=True)
+class Swap:
+    """One station's change of channel: its weight, and a and b of the busy share on either."""
+
+    weight: float
+    here: tuple[float, float]
+    there: tuple[float, float]
 
 
 def expected_cost(a: float, b: float) -> float:
@@ -26,44 +35,36 @@ def chance_of_gain(here: Cost, there: Cost) -> float:
     """Return the chance that a station's clear air is better there than here.
 
     The two busy shares are independent; clear air is (1 - p) exp(-own). Even odds where both sides
-    are the same. Worked out over 256 equally likely values of the share here.
+    are the same.
     """
     if here == there:
         return 0.5
-    share = betaincinv(here[0], here[1], _QUANTILES)
-    even: NDArray[np.float64] = 1 - (1 - share) * np.exp(there[2] - here[2])
-    return float(betainc(there[0], there[1], np.clip(even, 0.0, 1.0)).mean())
+    return chance_together([Swap(1.0, here[:2], there[:2])], here[2] - there[2])
 
 
-def earning(  # noqa: PLR0913 - four say what is asked; the rest are options with defaults
-    one: Sequence[Sequence[float]],
-    two: Mapping[tuple[int, int], Sequence[Sequence[float]]],
-    present: Sequence[int | None],
-    chance: Callable[[int, Sequence[int]], float],
-    *,
-    least: float = CHANCE,
-    ties: Sequence[Sequence[int]] | None = None,
-    effort: int = EFFORT,
-) -> Assignment:
-    """Return the best assignment all of whose moves gain with the least chance.
+def chance_together(swaps: Sequence[Swap], spared: float) -> float:
+    """Return the chance that changes of channel made together gain anything.
 
-    Args:
-        one: expected costs as for `assign`, the price of a move in them, so that a move of the best
-            assignment earns its price in expectation.
-        two: likewise.
-        present: index of each station's present choice; None: it must move.
-        chance: chance that the move of station i gains, under a complete choice.
-        least: the move with the least chance is taken back, if it has less than this, and the rest
-            solved again, until none is left. One by one: without it others may be surer.
-        ties: as for `assign`.
-        effort: likewise, of each solution.
+    The gain is the sum of weight x (-ln(1 - p) here - -ln(1 - p) there), and what own stations are
+    `spared` (weights in it). The busy shares are independent. All but the last stand as 1,024
+    equally likely values each, in orders that have nothing to do with one another but are always
+    the same; the last, of the heaviest station, counts with its distribution function. Within 0.015
+    for groups of up to eight, and within 0.001 for one station.
     """
-    held: dict[int, int] = {}
-    while True:
-        found = assign(one, two, ties=ties, fixed=held, effort=effort)
-        moved = [(i, here) for i, here in enumerate(present) if here not in (None, found.choice[i])]
-        chances = {i: chance(i, found.choice) for i, _ in moved}
-        worst = min(moved, key=lambda each: (chances[each[0]], each[0]), default=None)
-        if worst is None or worst[1] is None or chances[worst[0]] >= least:
-            return found
-        held[worst[0]] = worst[1]
+    *others, last = sorted(swaps, key=lambda swap: swap.weight)
+    if last.weight == 0:
+        return float(spared > 0)
+    gain: NDArray[np.float64] = np.full(DRAWS, float(spared))
+    for at, swap in enumerate(others):
+        gain += swap.weight * (_drawn(swap.here, 2 * at + 1) - _drawn(swap.there, 2 * at + 2))
+    gain += last.weight * _drawn(last.here, 0)
+    even = -np.expm1(-gain / last.weight)
+    return float(betainc(*last.there, np.clip(even, 0.0, 1.0)).mean())
+
+
+@lru_cache(maxsize=4096)
+def _drawn(beta: tuple[float, float], at: int) -> NDArray[np.float64]:
+    """Return equally likely values of -ln(1 - p), in an order of their own for each `at`."""
+    parts = (np.random.default_rng(at).permutation(DRAWS) + 0.5) / DRAWS
+    cost: NDArray[np.float64] = -np.log1p(-np.minimum(betaincinv(*beta, parts), _MOST))
+    return cost

@@ -27,13 +27,22 @@ class Move:
     clear_air_after_low: float | None = column("5 % point of it", digits=6, since=2)
     clear_air_after_high: float | None = column("95 % point of it", digits=6, since=2)
     chance: float | None = column(
-        "that the move gains anything, 0..1; null: the channel of today is not permitted",
+        "that the moves of its group gain anything, 0..1; null: the channel of today is not "
+        "permitted",
         digits=4,
         since=2,
     )
     reason: str = column("one sentence, in English")
     facts: str = column(
         "the same as JSON, to be worded in other languages", sql="varchar default ''"
+    )
+    group_no: int | None = column(
+        "moves of a store with the same number need one another: all of them, or none", since=3
+    )
+    group_gain: float | None = column(
+        "what the group gains, in clear air of a station of average size; null: all must move",
+        digits=6,
+        since=3,
     )
 
 
@@ -54,7 +63,9 @@ class StationPlan:
     clear_air_planned_low: float | None = column("5 % point of it", digits=6, since=2)
     clear_air_planned_high: float | None = column("95 % point of it", digits=6, since=2)
     chance: float | None = column(
-        "that its move gains anything, 0..1; null: no move, or one that must be", digits=4, since=2
+        "that the moves of its group gain anything, 0..1; null: no move, or one that must be",
+        digits=4,
+        since=2,
     )
     busy_now: float | None = column(
         "outside signals on today's channel, 0..1; null: not known", digits=6

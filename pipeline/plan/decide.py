@@ -1,0 +1,260 @@
+"""Which moves are made: the best assignment, less what does not earn its disruption surely enough.
+
+Moves that need one another are one group with one gain, one chance and one price.
+"""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from itertools import combinations
+
+from pipeline.plan.assign import EFFORT, TOLERANCE, Assignment, assign
+from pipeline.plan.stakes import Choice, Stakes, replaced
+from pipeline.plan.worth import Swap, chance_together
+
+_GAIN = 1e-9  # costs closer than this are equal
+_TRIED = 10  # of groups up to this size every part is tried
+_NOTABLE = 2.0  # clear air, in prices of a move, that a station must notice of its own move
+
+
+@dataclass(frozen=True, slots=True)
+class Terms:
+    """What moves must earn. Prices are in units of cost, like that of a move.
+
+    Attributes:
+        least_chance: that a group of moves gains anything, 0..1.
+        per_visit: what all moves of a store together must gain beyond their own prices.
+        for_others: in prices of a move, what one costs more that is not expected to better its own
+            station by a point (twice the price of a move).
+        against: what one costs more again after which its own station is expected to be worse by
+            a point.
+        earshot: chance of being heard from which two stations are in earshot, 0..1.
+    """
+
+    least_chance: float = 0.9
+    per_visit: float = 0.01
+    for_others: float = 1.0
+    against: float = 4.0
+    earshot: float = 0.5
+
+
+PLAIN = Terms(least_chance=0.0, per_visit=0.0, for_others=0.0, against=0.0)
+"""Every move that earns its price in expectation."""
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """Moves that need one another: what they gain in units of cost, prices left out, how surely.
+
+    Both are of the stations that could stay, as compared with staying; None where all must move.
+    """
+
+    stations: tuple[int, ...]
+    gain: float | None
+    chance: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Decision:
+    """The choice of each station, the groups of its moves, and how good it is proven to be.
+
+    `bound` is a lower bound of the cost while those that stay do, whatever the movers choose;
+    `optimal`: the two meet.
+    """
+
+    choice: Choice
+    groups: tuple[Group, ...]
+    cost: float
+    bound: float
+    optimal: bool
+    solver: str
+
+
+def decide(
+    stakes: Stakes,
+    terms: Terms,
+    *,
+    ties: Sequence[Sequence[int]] | None = None,
+    effort: int = EFFORT,
+) -> Decision:
+    """Return the moves to make.
+
+    From the best assignment, groups that do not stand are cut down to their best part that does;
+    then changes of one station, or of two that need one another, are made as long as they better
+    the whole and all groups stand. `ties` and `effort` are for `assign`.
+    """
+    deciding = _Deciding(stakes, terms)
+    choice, _ = _solved(stakes, None, ties, effort)
+    choice = deciding.visited(deciding.bettered(deciding.standing(choice)))
+    other, found = _solved(stakes, choice, ties, effort)
+    if deciding.stand(other) and deciding.spent(other) <= deciding.spent(choice) + _GAIN:
+        choice = other  # of equals, the one the ties prefer
+    cost = stakes.cost(choice)
+    bound = min(cost, found.bound)
+    groups = tuple(deciding.group(choice, each) for each in stakes.groups(choice))
+    close = cost - bound <= TOLERANCE * cost
+    return Decision(choice, groups, cost, bound, close, found.solver)
+
+
+def _solved(
+    stakes: Stakes,
+    decided: Choice | None,
+    ties: Sequence[Sequence[int]] | None,
+    effort: int,
+) -> tuple[Choice, Assignment]:
+    """Return the best assignment of what is allowed; who stays in the decided choice is held."""
+    allowed = stakes.allowed
+    known = decided and [some.index(a) for some, a in zip(allowed, decided, strict=True)]
+    moved = set(stakes.movers(decided)) if decided else set()
+    rows = list(zip(stakes.one, allowed, strict=True))
+    two = {
+        (i, j): [[table[a][b] for b in allowed[j]] for a in allowed[i]]
+        for (i, j), table in stakes.two.items()
+    }
+    found = assign(
+        [[row[a] for a in some] for row, some in rows],
+        two,
+        ties=ties and [[row[a] for a in some] for row, some in zip(ties, allowed, strict=True)],
+        fixed={i: a for i, a in enumerate(known or ()) if i not in moved},
+        incumbent=known,
+        effort=effort,
+    )
+    return tuple(some[a] for some, a in zip(allowed, found.choice, strict=True)), found
+
+
+class _Deciding:
+    """The steps of a decision; choices are complete."""
+
+    def __init__(self, stakes: Stakes, terms: Terms) -> None:
+        self.stakes, self.terms = stakes, terms
+        self._chances: dict[tuple[object, ...], float] = {}
+
+    def spent(self, choice: Choice) -> float:
+        """Return the expected cost with all that moves cost more."""
+        return self.stakes.cost(choice) + self._surcharges(choice, self.stakes.movers(choice))
+
+    def _surcharges(self, choice: Choice, movers: Sequence[int]) -> float:
+        """Return what moves cost more that do little for their own stations, or harm them."""
+        stakes, terms = self.stakes, self.terms
+        notable = _NOTABLE * stakes.price
+        total = 0.0
+        for i in movers:
+            if stakes.free[i]:
+                gain = stakes.air(i, choice) - stakes.air_now[i]
+                total += terms.for_others * (gain < notable) + terms.against * (gain < -notable)
+        return total * stakes.price
+
+    def group(self, choice: Choice, stations: tuple[int, ...]) -> Group:
+        """Return what moves made together gain beside the other moves, and how surely."""
+        stakes = self.stakes
+        free = [i for i in stations if stakes.free[i]]
+        if not free:
+            return Group(stations, None, None)
+        alone, pairs = stakes.change(stakes.back(choice, free), choice)
+        gain = stakes.price * len(free) - alone - pairs
+        return Group(stations, gain, self._chance(choice, free, -pairs))
+
+    def _chance(self, choice: Choice, free: Sequence[int], spared: float) -> float:
+        key = (tuple((i, choice[i]) for i in free), round(spared, 12))
+        if key not in self._chances:
+            stakes = self.stakes
+            swaps = [
+                Swap(stakes.weight[i], stakes.beta[i][stakes.present[i]], stakes.beta[i][choice[i]])
+                for i in free
+            ]
+            self._chances[key] = chance_together(swaps, spared)
+        return self._chances[key]
+
+    def stand(self, choice: Choice) -> bool:
+        """Tell whether every group earns its price, and gains with the least chance."""
+        return next(self._failing(choice), None) is None
+
+    def _failing(self, choice: Choice) -> Iterator[tuple[int, ...]]:
+        for stations in self.stakes.groups(choice):
+            found = self.group(choice, stations)
+            if found.gain is None or found.chance is None:
+                continue
+            free = [i for i in stations if self.stakes.free[i]]
+            price = self.stakes.price * len(free) + self._surcharges(choice, free)
+            if found.gain < price - _GAIN or found.chance < self.terms.least_chance:
+                yield stations
+
+    def standing(self, choice: Choice) -> Choice:
+        """Return the best part of the moves that stands; of many, each failing group cut down."""
+        free = [i for i in self.stakes.movers(choice) if self.stakes.free[i]]
+        if len(free) <= _TRIED:
+            return self._best_part(choice, free)
+        while (failing := next(self._failing(choice), None)) is not None:
+            choice = self._best_part(choice, [i for i in failing if self.stakes.free[i]])
+        return choice
+
+    def _best_part(self, choice: Choice, free: Sequence[int]) -> Choice:
+        """Return the choice with some of a few stations' moves taken back, so that the rest stands.
+
+        Of more than a few, the move is taken back that is missed least.
+        """
+        stakes, some = self.stakes, set(free)
+        if len(free) > _TRIED:
+            return min((stakes.back(choice, [i]) for i in free), key=self.spent)
+        parts = [
+            stakes.back(choice, dropped)
+            for count in range(len(free) + 1)
+            for dropped in combinations(free, count)
+        ]
+
+        def more(part: Choice) -> float:
+            alone, pairs = stakes.change(choice, part)
+            return alone + pairs + self._surcharges(part, stakes.movers(part))
+
+        return next(
+            part
+            for part in sorted(parts, key=more)
+            if all(some.isdisjoint(failing) for failing in self._failing(part))
+        )
+
+    def bettered(self, choice: Choice) -> Choice:
+        """Change one station, or two that need one another, for the best until nothing is better.
+
+        All groups stand after each change.
+        """
+        while True:
+            better = next((c for c in self._better(choice) if self.stand(c)), None)
+            if better is None:
+                return choice
+            choice = better
+
+    def _better(self, choice: Choice) -> list[Choice]:
+        """Return the choices one change away that cost less in all, the least costly first."""
+        stakes = self.stakes
+        now = self._surcharges(choice, stakes.movers(choice))
+        found = []
+        for after, more in self._around(choice):
+            if more - now < -_GAIN:  # else not even without surcharges
+                total = more - now + self._surcharges(after, stakes.movers(after))
+                if total < -_GAIN:
+                    found.append((total, after))
+        return [after for _, after in sorted(found)]
+
+    def _around(self, choice: Choice) -> Iterator[tuple[Choice, float]]:
+        """Yield the choices one change away, with what each costs more, surcharges left out."""
+        stakes = self.stakes
+        rises = []
+        for i, costs in enumerate(stakes.costs(i, choice) for i in range(len(choice))):
+            rises.append([cost - costs[choice[i]] for cost in costs])
+            for a in stakes.allowed[i]:
+                if a != choice[i]:
+                    yield replaced(choice, {i: a}), rises[i][a]
+        for after, spared in stakes.needing(choice):
+            changed = (i for i, a in enumerate(after) if a != choice[i])
+            yield after, sum(rises[i][after[i]] for i in changed) - spared
+
+    def visited(self, choice: Choice) -> Choice:
+        """Leave everything as it is where all moves together are not worth a visit.
+
+        A store in which a station must move is visited anyway.
+        """
+        stakes = self.stakes
+        movers = stakes.movers(choice)
+        if not all(stakes.free[i] for i in movers):
+            return choice
+        gain = self.spent(stakes.present) - self.spent(choice) if movers else 0.0
+        return choice if gain > self.terms.per_visit else stakes.back(choice, movers)
