@@ -134,7 +134,7 @@ def test_lists_that_do_not_fit_say_how_much_is_left(north: RegionContent) -> Non
 
 def test_every_answer_is_in_the_workbook_too(database: Database, tmp_path: Path) -> None:
     """The first sheet holds the same lines; the others every row behind them."""
-    reviews(database, SETTINGS, tmp_path, Selection(regions=("North",))).finish()
+    reviews(database, SETTINGS, tmp_path, Selection(regions=("North",)))
     [content] = region_contents(database, SETTINGS, ["North"])
     book = load_workbook(tmp_path / "North" / "review.xlsx")
     lines = [cell.value for cell in book["Review"]["B"]]
@@ -151,8 +151,8 @@ def test_every_answer_is_in_the_workbook_too(database: Database, tmp_path: Path)
 def test_links_lead_to_the_files_of_each_store(database: Database, tmp_path: Path) -> None:
     """Every link of both files, seen from the review's own folder, is a file that was written."""
     chosen = Selection(regions=("Bare", "Mitte"))
-    report(database, SETTINGS, tmp_path, chosen, Silent()).finish()
-    written, failed = reviews(database, SETTINGS, tmp_path, chosen).finish()
+    report(database, SETTINGS, tmp_path, chosen, Silent())
+    written, failed = reviews(database, SETTINGS, tmp_path, chosen)
 
     assert failed == ()
     assert len(written) == 4
@@ -191,7 +191,7 @@ def _pdf_links(path: Path) -> list[str]:
 def test_a_second_time_gives_the_same_bytes(database: Database, tmp_path: Path) -> None:
     """The same database gives the same files."""
     for name in ("one", "two"):
-        reviews(database, SETTINGS, tmp_path / name, Selection()).finish()
+        reviews(database, SETTINGS, tmp_path / name, Selection())
     paths = sorted((tmp_path / "one").rglob("review.*"))
     assert len(paths) == 6
     for path in paths:
@@ -260,7 +260,7 @@ def test_a_folder_that_cannot_be_written_is_said(
         sound(path, octets)
 
     monkeypatch.setattr(write, "put_file", torn)
-    written, failed = reviews(database, SETTINGS, tmp_path, Selection()).finish()
+    written, failed = reviews(database, SETTINGS, tmp_path, Selection())
     assert [region for region, _ in failed] == ["Mitte"]
     assert len(written) == 4
 
@@ -278,7 +278,7 @@ def test_a_review_that_cannot_be_laid_out_is_said(
         return sound(content, links, words)
 
     monkeypatch.setattr(write, "region_pdf", broken)
-    written, failed = reviews(database, SETTINGS, tmp_path, Selection()).finish()
+    written, failed = reviews(database, SETTINGS, tmp_path, Selection())
     [(region, sentence)] = failed
 
     assert region == "Mitte"
