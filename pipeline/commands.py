@@ -146,7 +146,9 @@ def run_schedule(request: Request, progress: Progress) -> Scheduled:
         if booked:  # reports print the nights, so what they say belongs to a run of its own
             judge(database, request, settings, progress)
         calendars = write_calendars(
-            database, cautions(), lambda feed: place_of(database, request.out, feed)
+            database,
+            cautions(),
+            lambda feed: place_of(database, request.out, feed.region, feed.store, feed.team),
         )
         return Scheduled(
             nights=_selected(database.frame("run", "listed_schedule"), request.selection),

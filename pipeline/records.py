@@ -5,7 +5,6 @@ from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
 from pathlib import Path
-from typing import Protocol
 
 from pipeline.tables.exports import ExportFile
 
@@ -74,25 +73,6 @@ class Written:
     region: str
     workbook: Path
     summary: Path
-
-
-class CalendarOf(Protocol):
-    """Whose calendar a file is: a store's where `store` is set, else a team's."""
-
-    @property
-    def region(self) -> str:
-        """The region of the store or team."""
-        ...
-
-    @property
-    def store(self) -> str | None:
-        """The store, or None."""
-        ...
-
-    @property
-    def team(self) -> str | None:
-        """The team, or None."""
-        ...
 
 
 @dataclass(frozen=True, slots=True)

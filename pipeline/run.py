@@ -167,12 +167,12 @@ def write_out(
     summary = summarise(database, request)
     where = (request.out, request.selection)
     with progress.during("report"):
-        written, unwritten = report(database, settings, *where, progress, stands=stands).finish()
+        written, unwritten = report(database, settings, *where, progress, stands=stands)
     with progress.during("audit"):  # before the reviews, which say what is not as agreed
         if not stands:
             audit(database, quarter_of(summary.as_of), progress)
     with progress.during("reviews"):
-        reviewed, unreviewed = reviews(database, settings, *where, stands=stands).finish()
+        reviewed, unreviewed = reviews(database, settings, *where, stands=stands)
     return replace(
         summary,
         written=written,

@@ -13,6 +13,8 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
+from pipeline.tables.every import every_table
+
 NOTHING = "\N{EN DASH}"
 FIXED_SPACE = "\N{NO-BREAK SPACE}"
 ARROW = "\N{RIGHTWARDS ARROW}"
@@ -64,6 +66,11 @@ class Wording:
     def named(self, group: str, value: str) -> str:
         """Return the text of a value among those of a group; the value itself if it has none."""
         return self.texts.get(f"{group}.{value.replace(' ', '_')}", value)
+
+    def field(self, name: str) -> str:
+        """Return what a field of a station is called: by its own text, else as declared."""
+        own = self.texts.get(f"field.{name}")
+        return own or self.texts.get(f"station_seen.{name}", name)
 
     def number(self, value: float | None, decimals: int = 0) -> str:
         """Return a number with the language's own marks; a dash for None."""
@@ -153,8 +160,18 @@ def language(code: str) -> Language:
             for style in styles
             for c in style["countries"]
         },
-        MappingProxyType(dict(_flat("", tables))),
+        MappingProxyType(declared_texts(code) | dict(_flat("", tables))),
     )
+
+
+def declared_texts(code: str) -> dict[str, str]:
+    """Return what columns are called in a language, where their declarations say so."""
+    return {
+        f"{table.name}.{column.name}": column.shown[code]
+        for table in every_table()
+        for column in table.columns
+        if code in column.shown
+    }
 
 
 def texts(code: str) -> Mapping[str, str]:

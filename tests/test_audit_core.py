@@ -40,7 +40,7 @@ def row(station: str, address: str | None = A, **facts: str | None) -> Values:
         "firmware": "1", "hardware": "indoor", "name": f"by {station}", "mounted": "ceiling",
         "place": f"0 / {station} / 1",
     }  # fmt: skip
-    return tuple({**values, **facts}[name] for name in FIELDS)
+    return tuple({**values, **facts}.get(name) for name in FIELDS)
 
 
 def exports(*days: list[Values]) -> tuple[Snapshot, ...]:

@@ -38,7 +38,7 @@ from pipeline.changes.states import (
 )
 from pipeline.database import Database
 from pipeline.errors import EventOutOfOrder, TransitionIllegal, UnknownChange
-from pipeline.tables.changes import ChangeEvent
+from pipeline.tables.changes import Change, ChangeEvent
 
 NEXT = date(2026, 12, 31)
 ROOT = Path(__file__).resolve().parents[1]
@@ -50,6 +50,24 @@ def done(database: Database, changes: list[str], day: date) -> None:
         new_event(c, ChangeState.IMPLEMENTED, at(day, 2), "team", result="done") for c in changes
     ]
     append(database, Trigger.RESULT, events)
+
+
+def test_a_change_keeps_what_the_plan_promised(tmp_path: Path) -> None:
+    """Clear air before and after, with their intervals, each under its own name."""
+    promised = {
+        "clear_air_before_low": 0.1, "clear_air_before": 0.2, "clear_air_before_high": 0.3,
+        "clear_air_after_low": 0.6, "clear_air_after": 0.7, "clear_air_after_high": 0.8,
+    }  # fmt: skip
+    with chain(tmp_path) as database:
+        database.connection.execute(
+            "update move set clear_air_before_low = 0.1, clear_air_before = 0.2, "
+            "clear_air_before_high = 0.3, clear_air_after_low = 0.6, clear_air_after = 0.7, "
+            "clear_air_after_high = 0.8"
+        )
+        propose(database, settings_in(tmp_path))
+
+        for change in database.every(Change):
+            assert {name: getattr(change, name) for name in promised} == promised
 
 
 def test_a_plan_is_proposed_once(tmp_path: Path) -> None:

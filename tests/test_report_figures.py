@@ -1,9 +1,10 @@
 """Figures and looks: key figures, verdicts, places in a drawing, colours without colour."""
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import fields, replace
 from itertools import combinations, pairwise
 from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import example, given
@@ -240,11 +241,11 @@ def test_wifi_stands_where_the_standard_puts_it(
 
 
 def _station(name: str, x_m: float | None, y_m: float | None) -> PlannedStation:
-    return PlannedStation(
-        store="s", station=name, name=None, mounted=None, floor=0, x_m=x_m, y_m=y_m, channel=15,
-        tx_power_dbm=None, eui64=None, ip_address=None, port=None, firmware=None, hardware=None,
-        connected=None, channel_planned=15, clear_air_now=0.5, clear_air_planned=0.5,
-        busy_now=None, busy_planned=None, source_planned=None, next_best_channel=None,
-        sureness=None, reason=None, labels=0, weak_labels=0, silent_labels=0, lone_labels=0,
-        air_share=0.0, pan_id=None, weight=1.0,
-    )  # fmt: skip
+    unstated: dict[str, Any] = dict.fromkeys(each.name for each in fields(PlannedStation))
+    stated = {
+        "store": "s", "station": name, "floor": 0, "x_m": x_m, "y_m": y_m, "channel": 15,
+        "channel_planned": 15, "clear_air_now": 0.5, "clear_air_planned": 0.5, "weight": 1.0,
+        "facts": "",
+    }  # fmt: skip
+    counts = ("labels", "weak_labels", "silent_labels", "lone_labels", "air_share")
+    return PlannedStation(**{**unstated, **dict.fromkeys(counts, 0), **stated})

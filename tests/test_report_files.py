@@ -49,7 +49,7 @@ def test_every_store_gets_its_two_files_below_the_folder(
     """Region, store, file: that is the tree, whatever the names are; nothing lands elsewhere."""
     out = tmp_path / "deep" / "reports"
     before = {path for path in tmp_path.rglob("*") if "reports" not in path.parts}
-    written, failed = report(database, load_settings(), out, Selection(), Silent()).finish()
+    written, failed = report(database, load_settings(), out, Selection(), Silent())
 
     assert failed == ()
     assert [w.store for w in written] == ["../S3", "S1", "S2", "con"]
@@ -67,12 +67,12 @@ def test_every_store_gets_its_two_files_below_the_folder(
 
 def test_a_second_run_leaves_every_file_untouched(database: Database, tmp_path: Path) -> None:
     """Unchanged contents rewrite nothing: bytes and times stay."""
-    report(database, load_settings(), tmp_path / "out", Selection(), Silent()).finish()
+    report(database, load_settings(), tmp_path / "out", Selection(), Silent())
     first = tree(tmp_path / "out")
     paths = [tmp_path / "out" / name for name in first]
     for path in paths:
         os.utime(path, (1_000_000, 1_000_000))
-    report(database, load_settings(), tmp_path / "out", Selection(), Silent()).finish()
+    report(database, load_settings(), tmp_path / "out", Selection(), Silent())
 
     assert tree(tmp_path / "out") == first
     assert {path.stat().st_mtime for path in paths} == {1_000_000}
@@ -83,9 +83,9 @@ def test_selection_takes_stores_and_regions(database: Database, tmp_path: Path) 
     stores = Selection(stores=("S2",))
     regions = Selection(regions=("../../away",))
 
-    written, _ = report(database, load_settings(), tmp_path / "a", stores, Silent()).finish()
+    written, _ = report(database, load_settings(), tmp_path / "a", stores, Silent())
     assert [entry.store for entry in written] == ["S2"]
-    written, _ = report(database, load_settings(), tmp_path / "b", regions, Silent()).finish()
+    written, _ = report(database, load_settings(), tmp_path / "b", regions, Silent())
     assert [entry.store for entry in written] == ["con"]
     with pytest.raises(UnknownSelection, match=r"No region 'Nort' .* Did you mean 'North'"):
         report(database, load_settings(), tmp_path / "c", Selection(regions=("Nort",)), Silent())
@@ -104,9 +104,7 @@ def test_one_broken_store_does_not_stop_the_others(
         return sound(content)
 
     monkeypatch.setattr(write, "summary", broken)
-    written, failed = report(
-        database, load_settings(), tmp_path / "out", Selection(), Silent()
-    ).finish()
+    written, failed = report(database, load_settings(), tmp_path / "out", Selection(), Silent())
 
     assert [entry.store for entry in written] == ["../S3", "S2", "con"]
     [(store, sentence)] = failed
@@ -118,9 +116,7 @@ def test_one_broken_store_does_not_stop_the_others(
 def test_a_folder_that_cannot_be_made_is_said(database: Database, tmp_path: Path) -> None:
     """Where a file stands in the way of a folder, every store says so."""
     (tmp_path / "out").write_text("in the way", encoding="utf-8")
-    written, failed = report(
-        database, load_settings(), tmp_path / "out", Selection(), Silent()
-    ).finish()
+    written, failed = report(database, load_settings(), tmp_path / "out", Selection(), Silent())
 
     assert written == ()
     assert len(failed) == 4

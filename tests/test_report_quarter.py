@@ -1,6 +1,7 @@
 """The audit's files: complete, reproducible, and the same whenever they are made."""
 
 from collections.abc import Iterator
+from datetime import datetime
 from io import BytesIO
 from pathlib import Path
 
@@ -147,6 +148,79 @@ def test_the_workbook_holds_every_row(
     assert book["Quarters"].max_row == 1 + len(QUARTERS)
     labels = [cell.value for cell in book["Audit"]["A"]]
     assert {"Prepared by", "Checked by", "Accepted by"} <= set(labels)
+
+
+def cells(octets: bytes, sheet: str) -> list[dict[str, object]]:
+    """Return the rows of a sheet by heading; days as days."""
+    first, *lines = load_workbook(BytesIO(octets))[sheet].iter_rows(values_only=True)
+    return [
+        {
+            str(heading): value.date() if isinstance(value, datetime) else value
+            for heading, value in zip(first, line, strict=True)
+        }
+        for line in lines
+    ]
+
+
+def test_a_departure_stands_in_the_workbook_as_in_its_table(written: Written) -> None:
+    """What the audit kept of it stands under its own heading, never under its neighbour's."""
+    database, _, later, _ = written
+    columns = {
+        "Agreed": "agreed", "Found": "found", "In between": "meanwhile",
+        "First seen": "first_seen", "Days": "stood_days", "Clear air lost": "clear_air_lost",
+        "Approved by": "approved_by", "Approved on": "approved_on", "Change": "change",
+        "Approved exception": "exception",
+    }  # fmt: skip
+    kept = database.connection.sql(
+        "select * from drift where quarter = $quarter", params={"quarter": QUARTERS[LAST]}
+    )
+    rows = [dict(zip(kept.columns, row, strict=True)) for row in kept.fetchall()]
+    told = {(row["store"], row["subject"], WORDS.field(row["field"])): row for row in rows}
+
+    found = cells(later[LAST][".xlsx"], "Departures")
+    assert found
+    for cell in found:
+        row = told[str(cell["Store"]), str(cell["Station"]), str(cell["What"])]
+        assert {heading: cell[heading] for heading in columns} == {
+            heading: row[column] for heading, column in columns.items()
+        }
+
+
+def test_a_promise_stands_in_the_workbook_as_it_was_measured(written: Written) -> None:
+    """Before, promised and measured of each change checked, as the last check has them."""
+    database, _, later, _ = written
+    checked = dict(
+        database.connection.execute(
+            "select change, (max_by((clear_air_before, promised, measured), seq)) "
+            "from change_check group by change"
+        ).fetchall()
+    )
+    found = [cell for number in LOOKED_AT for cell in cells(later[number][".xlsx"], "Promises")]
+
+    assert found
+    for cell in found:
+        shown = (cell["Clear air before"], cell["Promised"], cell["Measured"])
+        assert shown == checked[cell["Change"]]
+
+
+def test_findings_opened_and_closed_stand_in_the_workbook_as_in_their_table(
+    written: Written,
+) -> None:
+    """By rule over all regions; in some quarter more was opened than closed, or the other way."""
+    database, _, later, _ = written
+    differ = set()
+    for number in LOOKED_AT:
+        counted = database.connection.sql(
+            "select rule, sum(opened)::integer, sum(closed)::integer, sum(standing)::integer "
+            "from audit_finding where quarter = $quarter group by rule",
+            params={"quarter": QUARTERS[number]},
+        ).fetchall()
+        found = cells(later[number][".xlsx"], "Findings")
+        told = {(c["Rule"], c["Opened"], c["Closed"], c["Standing"]) for c in found}
+
+        assert told == set(counted)
+        differ |= {opened - closed for _, opened, closed, _ in counted}
+    assert differ > {0}
 
 
 def test_the_sign_off_is_on_the_last_page(

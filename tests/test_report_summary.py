@@ -19,7 +19,7 @@ from pipeline.report.kit.pen import Pen, Type, fitted, wrapped
 from pipeline.report.store.content import StoreContent, short_names
 from pipeline.report.store.gather import store_contents
 from pipeline.report.store.pages import summary
-from pipeline.wording import wording
+from pipeline.wording import MINUS, wording
 
 STORES = tuple(f"S{n:03}" for n in range(1, 13))
 NEAR = 0.3  # points two texts may share: the slant of a letter
@@ -111,6 +111,20 @@ def test_the_measure_of_covering_finds_what_covers() -> None:
     [(one, other)] = covering(printed(buffer.getvalue()))
     assert one.left == pytest.approx(100, abs=1)
     assert other.left == pytest.approx(120, abs=1)
+
+
+def test_wifi_is_printed_with_the_strongest_level_of_its_channel(
+    contents: dict[str, StoreContent],
+) -> None:
+    """Networks heard at -52, at -61.5 and -70, and at -48 dBm on channels 1, 6 and 11."""
+    text = said(summary(contents["S001"]))
+
+    for channel, networks, level in (
+        (1, "1 network", 52),
+        (6, "2 networks", 62),
+        (11, "1 network", 48),
+    ):
+        assert f"Wi-Fi {channel} · {networks} · {MINUS}{level} dBm" in text
 
 
 def test_text_equals_the_content(contents: dict[str, StoreContent]) -> None:

@@ -2,16 +2,31 @@
 
 import re
 import string
+import tomllib
+from collections import Counter
 from datetime import date, datetime
 from pathlib import Path
 
 import pytest
 
 import pipeline
-from pipeline.wording import MINUS, NOTHING, languages, texts, whole, wording
+from pipeline.report.store.workbook import STATIONS
+from pipeline.wording import (
+    MINUS,
+    NOTHING,
+    declared_texts,
+    language,
+    languages,
+    texts,
+    whole,
+    wording,
+)
 
 PACKAGE = Path(pipeline.__file__).parent
-WORDED = (*sorted((PACKAGE / "report").rglob("*.py")), PACKAGE / "reasons.py", PACKAGE / "forms.py")
+WORDED = (
+    *sorted((PACKAGE / "report").rglob("*.py")),
+    *(PACKAGE / name for name in ("reasons.py", "forms.py", "wording.py")),
+)
 ENGLISH = texts("en")
 
 
@@ -20,25 +35,47 @@ def blanks(text: str) -> set[str]:
     return {name for _, name, _, _ in string.Formatter().parse(text) if name}
 
 
-@pytest.mark.parametrize("language", languages())
-def test_every_language_is_complete(language: str) -> None:
+@pytest.mark.parametrize("code", languages())
+def test_every_language_is_complete(code: str) -> None:
     """Each language has the same texts with the same blanks, and none of them empty.
 
     Words of rules whose headers lack the language come on top.
     """
-    found = {key: text for key, text in texts(language).items() if not key.startswith("rule.")}
+    found = {key: text for key, text in texts(code).items() if not key.startswith("rule.")}
 
-    assert set(found) == set(ENGLISH)
+    lacking, unknown = sorted(set(ENGLISH) - set(found)), sorted(set(found) - set(ENGLISH))
+
+    assert (lacking, unknown) == ([], []), f"texts/{code}.toml lacks / has beyond en.toml"
     for key, text in found.items():
         assert text.strip(), key
         assert blanks(text) == blanks(ENGLISH[key]), key
 
 
-def test_two_languages_are_shipped() -> None:
-    """English, and German for the German-speaking countries."""
-    assert languages() == ("de", "en")
+def test_every_country_has_one_language() -> None:
+    """A country is served by the language that names it, and by English where none does."""
+    served = {code: language(code).countries for code in languages()}
+    twice = Counter(country for countries in served.values() for country in countries)
+
+    assert [country for country, times in twice.items() if times > 1] == []
+    for code, countries in served.items():
+        assert {wording(country).language for country in countries} <= {code}
     assert {wording(country).language for country in ("DE", "AT", "CH")} == {"de"}
-    assert {wording(country).language for country in ("GB", "US", "PL", "FR", None)} == {"en"}
+    assert {wording(country).language for country in ("GB", "US", None)} == {"en"}
+
+
+@pytest.mark.parametrize("code", languages())
+def test_a_column_is_called_in_one_place(code: str) -> None:
+    """By its declaration, or by the language's own texts, never by both."""
+    path = PACKAGE / "texts" / f"{code}.toml"
+    own = tomllib.loads(path.read_text(encoding="utf-8"))
+    declared = [key.split(".") for key in declared_texts(code)]
+
+    assert [column for table, column in declared if column in own.get(table, {})] == []
+
+
+def test_every_column_called_by_its_declaration_is_shown() -> None:
+    """The sheet of stations shows each column that says what reports call it."""
+    assert set(declared_texts("en")) <= {column.heading for column in STATIONS}
 
 
 def test_every_text_asked_for_exists_and_every_text_is_asked_for() -> None:

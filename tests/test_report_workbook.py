@@ -29,6 +29,7 @@ SHEETS = [
     "Summary", "Moves", "Decisions", "Results", "Channels", "Findings", "Evidence", "Stations",
 ]  # fmt: skip
 STORES = tuple(f"S{n:03}" for n in range(1, 13))
+Shown = tuple[str, str, tuple[str, ...], tuple[str, ...]]
 
 
 @pytest.fixture(scope="module")
@@ -92,6 +93,56 @@ def test_findings_evidence_and_stations_equal_the_content(
             station.labels, station.weak_labels, station.silent_labels, station.lone_labels,
         )  # fmt: skip
         assert row[19] == f"0x{station.pan_id:04X}"
+
+
+# What a sheet shows under its headings: a table, what tells its rows apart, and its columns.
+SHOWN = {
+    ("Evidence", "ed_evidence", ("Station", "Channel"), ("station", "channel")): {
+        "Readings": "readings", "Worth": "worth", "Visits": "visits",
+        "Busy": "busy_estimate", "Busy, 5 %": "busy_low", "Busy, 95 %": "busy_high",
+        "Mean, dBm": "mean_dbm", "Median, dBm": "p50_dbm", "90th percentile, dBm": "p90_dbm",
+        "99th percentile, dBm": "p99_dbm", "Basis": "basis",
+    },
+    ("Stations", "station_seen", ("Station",), ("station",)): {
+        "Name": "name", "Where it hangs": "mounted", "Floor": "floor", "x, m": "x_m",
+        "y, m": "y_m", "Channel": "channel", "Power, dBm": "tx_power_dbm", "EUI-64": "eui64",
+        "IP address": "ip_address", "Port": "port", "Firmware": "firmware",
+        "Hardware": "hardware",
+    },
+    ("Stations", "station_plan", ("Station",), ("station",)): {
+        "Planned channel": "channel_planned", "Clear air before": "clear_air_now",
+        "Clear air after": "clear_air_planned", "Next best channel": "next_best_channel",
+    },
+    ("Stations", "station_load", ("Station",), ("station",)): {
+        "Labels": "labels", "Weak labels": "weak_labels", "Silent labels": "silent_labels",
+        "Labels hearing one station only": "lone_labels", "Own air share": "air_share",
+    },
+    ("Moves", "move", ("Order",), ("position",)): {
+        "Station": "station", "From channel": "from_channel", "To channel": "to_channel",
+        "Clear air before": "clear_air_before", "Clear air after": "clear_air_after",
+    },
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("shown", "columns"), SHOWN.items(), ids=[f"{sheet}: {table}" for sheet, table, *_ in SHOWN]
+)
+def test_a_cell_is_what_the_table_holds_in_the_column_of_its_heading(
+    contents: dict[str, StoreContent], shown: Shown, columns: Mapping[str, str]
+) -> None:
+    """What was put into the tables stands under its own heading, never under its neighbour's."""
+    sheet, table, headings, keys = shown
+    first, *lines = read(contents["S001"])[sheet].iter_rows(values_only=True)
+    cells = [dict(zip(map(str, first), line, strict=True)) for line in lines]
+    held = [row for row in extremes().tables[table] if row["store"] == "S001"]
+    told = {tuple(row[key] for key in keys): row for row in held}
+
+    assert len(cells) == len(told) > 0
+    for cell in cells:
+        row = told[tuple(cell[heading] for heading in headings)]
+        assert {heading: cell[heading] for heading in columns} == {
+            heading: row[column] for heading, column in columns.items()
+        }
 
 
 def test_heat_map_marks_channels_by_text(contents: dict[str, StoreContent]) -> None:

@@ -85,11 +85,11 @@ def test_fingerprints_do_not_depend_on_how_many_are_read_at_once(
 def test_one_changed_store_alone_is_written(database: Database, tmp_path: Path) -> None:
     """The files of the others are not even made."""
     out = tmp_path / "out"
-    report(database, load_settings(), out, Selection(), Silent()).finish()
+    report(database, load_settings(), out, Selection(), Silent())
     before = tree_of(out)
     database.connection.execute(CHANGES[0])
     watched = Watched()
-    written, failed = report(database, load_settings(), out, Selection(), watched).finish()
+    written, failed = report(database, load_settings(), out, Selection(), watched)
 
     assert watched.totals == {"report": 1}
     assert [entry.store for entry in written] == list(STORES)
@@ -103,12 +103,10 @@ def test_a_store_that_failed_is_tried_again(database: Database, tmp_path: Path) 
     """Nothing is noted of files that were not written."""
     out = tmp_path / "out"
     out.write_text("in the way", encoding="utf-8")
-    assert len(report(database, load_settings(), out, Selection(), Silent()).finish()[1]) == len(
-        STORES
-    )
+    assert len(report(database, load_settings(), out, Selection(), Silent())[1]) == len(STORES)
     out.unlink()
     watched = Watched()
-    written, failed = report(database, load_settings(), out, Selection(), watched).finish()
+    written, failed = report(database, load_settings(), out, Selection(), watched)
 
     assert watched.totals == {"report": len(STORES)}
     assert (len(written), failed) == (len(STORES), ())

@@ -299,6 +299,26 @@ def _moves(database: Database) -> list[tuple[str, int]]:
     return database.connection.execute("select station, to_channel from move").fetchall()
 
 
+def test_a_move_has_the_interval_of_its_evidence(database: Database) -> None:
+    """The more outsiders send, the less clear air: its 5 % point comes of their 95 % point."""
+    for channel in (11, 15):
+        _add(database, "permitted_channel", store="S", channel=channel)
+    for day in range(4):
+        for channel, levels_dbm in ((15, _SOME), (11, _FREE)):
+            _scan(database, levels_dbm, channel=channel, at=SCANNED - timedelta(days=day))
+    moved = dict(_moves(database))
+    [(low, clear, high, busy_low, busy, busy_high)] = database.connection.execute(
+        "select m.clear_air_before_low, m.clear_air_before, m.clear_air_before_high, e.busy_low, "
+        "e.busy_estimate, e.busy_high from move m join ed_evidence e on e.station = m.station "
+        "and e.channel = m.from_channel where m.station = 'A' and m.from_channel = 15"
+    ).fetchall()
+
+    assert moved["A"] == 11
+    assert low < clear < high
+    assert low / clear == pytest.approx((1 - busy_high) / (1 - busy), abs=1e-4)
+    assert high / clear == pytest.approx((1 - busy_low) / (1 - busy), abs=1e-4)
+
+
 @pytest.mark.parametrize("visits", [1, 4])
 @pytest.mark.parametrize("here", [_FREE, _SOME])
 @pytest.mark.parametrize(
@@ -339,6 +359,21 @@ def test_measured_levels_count_before_the_model_and_both_ways(database: Database
     ).fetchall()
 
     assert rows == [("A", -66.0, "measured", 2.0), ("B", -66.0, "measured", 2.0)]
+
+
+def test_the_way_back_is_as_long_but_begins_with_the_other_power(database: Database) -> None:
+    """B's 6 dBm reach A at -66 dBm: 72 dB of path, after which A's 0 dBm reach B at -72."""
+    database.connection.execute("update station_seen set tx_power_dbm = 6 * (station = 'B')::int")
+    _add(
+        database, "heard_seen", store="S", station="A", neighbour="B", seen_on=AS_OF, level_dbm=-66
+    )
+    survey(database, SETTINGS)
+
+    rows = database.connection.execute(
+        "select station, heard_dbm from earshot order by station"
+    ).fetchall()
+
+    assert rows == [("A", -66.0), ("B", -72.0)]
 
 
 def test_modelled_level_is_power_less_break_point_loss(database: Database) -> None:

@@ -39,7 +39,8 @@ def store_facts(database: Database, last: date, store: str | None = None) -> Ite
 
 def _snapshots(listed: pl.DataFrame) -> Mapping[str, tuple[Snapshot, ...]]:
     """Return the exports by store; rows as plain tuples, since there are very many."""
-    rows = listed.select("store", "seen_on", *FIELDS).iter_rows()
+    values = [pl.col(name).cast(pl.String) for name in FIELDS]
+    rows = listed.select("store", "seen_on", *values).iter_rows()
     return {
         store: tuple(
             Snapshot(day, {row[2]: row[2:] for row in group})

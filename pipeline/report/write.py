@@ -11,7 +11,7 @@ from pipeline.errors import QuietaisleError, StorageFailed, UnknownSelection
 from pipeline.fresh import fingerprint, program
 from pipeline.parallel import mapped
 from pipeline.progress import Progress
-from pipeline.records import BackOutStep, CalendarOf, Selection, Written
+from pipeline.records import BackOutStep, Selection, Written
 from pipeline.report.files import (
     ReportFolders,
     WrittenFiles,
@@ -46,28 +46,6 @@ Failures = tuple[tuple[str, str], ...]
 """The stores or regions whose files could not be written, each with a sentence saying why."""
 
 
-@dataclass(frozen=True, slots=True)
-class Reports:
-    """Reports being written: where each store's belong, and the outcomes of those that are due."""
-
-    places: Mapping[str, Written]
-    written: WrittenFiles
-    outcomes: Iterator[WrittenFolder | tuple[str, str]]
-
-    def finish(self) -> tuple[tuple[Written, ...], Failures]:
-        """Write the rest.
-
-        Returns:
-            The stores whose files are in place, new or unchanged, and the failures.
-        """
-        failed: dict[str, str] = {}
-        while some := list(islice(self.outcomes, _NOTED)):
-            self.written.keep([one for one in some if isinstance(one, WrittenFolder)])
-            failed.update(one for one in some if not isinstance(one, WrittenFolder))
-        places = tuple(place for store, place in self.places.items() if store not in failed)
-        return places, tuple(failed.items())
-
-
 def report(  # noqa: PLR0913 - what to write, where, and whether it has changed
     database: Database,
     settings: Settings,
@@ -76,11 +54,14 @@ def report(  # noqa: PLR0913 - what to write, where, and whether it has changed
     progress: Progress,
     *,
     stands: bool = False,
-) -> Reports:
-    """Begin to write the workbook and summary of every selected store.
+) -> tuple[tuple[Written, ...], Failures]:
+    """Write the workbook and summary of every selected store.
 
     `stands` says that no content has changed since the files were written; then only files that
     are missing or edited are written again.
+
+    Returns:
+        The stores whose files are in place, new or unchanged, and the failures.
 
     Raises:
         UnknownSelection: a selected store or region is not in the database.
@@ -97,7 +78,12 @@ def report(  # noqa: PLR0913 - what to write, where, and whether it has changed
         for content in store_contents(database, due, settings.approvers)
     )
     outcomes = progress.over(mapped(_write_store, jobs, len(due)), "report", len(due))
-    return Reports(places, written, outcomes)
+    failed: dict[str, str] = {}
+    while some := list(islice(outcomes, _NOTED)):
+        written.keep([one for one in some if isinstance(one, WrittenFolder)])
+        failed.update(one for one in some if not isinstance(one, WrittenFolder))
+    kept = tuple(place for store, place in places.items() if store not in failed)
+    return kept, tuple(failed.items())
 
 
 def _places(folders: ReportFolders, selection: Selection) -> dict[str, Written]:
@@ -160,50 +146,6 @@ class _DueReview:
     mark: str
 
 
-@dataclass(frozen=True, slots=True)
-class Reviews:
-    """Reviews being written: the folder of each region, the reviews due, and their files."""
-
-    homes: Mapping[str, Path]
-    written: WrittenFiles
-    due: Sequence[_DueReview]
-    jobs: Sequence[tuple[_DueReview, str]]
-    made: Iterator[bytes | str]
-
-    def finish(self) -> tuple[tuple[Path, ...], Failures]:
-        """Write the rest.
-
-        Returns:
-            The files in place, new or unchanged, and the failures.
-        """
-        keys = [(review.content.region, name) for review, name in self.jobs]
-        made = dict(zip(keys, self.made, strict=True))
-        failed = dict(self._put(made))
-        homes = [home for region, home in self.homes.items() if region not in failed]
-        return tuple(home / name for home in homes for name in REVIEWS), tuple(failed.items())
-
-    def _put(self, made: Mapping[tuple[str, str], bytes | str]) -> Iterator[tuple[str, str]]:
-        """Put files in place; yield the regions where that failed, each with why."""
-        for review in self.due:
-            region = review.content.region
-            home = self.homes[region]
-            files = {name: made[region, name] for name in REVIEWS}
-            octets = {name: each for name, each in files.items() if isinstance(each, bytes)}
-            if len(octets) < len(files):
-                yield region, next(each for each in files.values() if isinstance(each, str))
-                continue
-            try:
-                for name, each in octets.items():
-                    put_file(home / name, each)
-            except StorageFailed:
-                raise
-            except QuietaisleError as error:
-                yield region, str(error)
-            else:
-                stamped = stamps(home, REVIEWS)
-                self.written.keep([WrittenFolder(region, home, review.mark, stamped)])
-
-
 def reviews(
     database: Database,
     settings: Settings,
@@ -211,11 +153,14 @@ def reviews(
     selection: Selection,
     *,
     stands: bool = False,
-) -> Reviews:
-    """Begin to write `<out>/<region>/review.pdf` and `.xlsx` of the regions a selection touches.
+) -> tuple[tuple[Path, ...], Failures]:
+    """Write `<out>/<region>/review.pdf` and `.xlsx` of the regions a selection touches.
 
     Call it after the audit. `stands` says that no content has changed since the files were
     written.
+
+    Returns:
+        The files in place, new or unchanged, and the failures.
     """
     folders = report_folders(database, out)
     regions = {one.region for one in folders.listed if selection.takes(one.store, one.region)}
@@ -229,15 +174,35 @@ def reviews(
         mark = fingerprint(program(), repr(content), repr(links))
         if not written.current(homes[content.region], mark, REVIEWS):
             due.append(_DueReview(content, links, mark))
-    jobs = _review_jobs(due)
-    return Reviews(homes, written, due, jobs, mapped(_make_review, jobs, len(jobs)))
+    failed = dict(_put_reviews(due, homes, written))
+    kept = [home for region, home in homes.items() if region not in failed]
+    return tuple(home / name for home in kept for name in REVIEWS), tuple(failed.items())
 
 
-def _review_jobs(due: Sequence[_DueReview]) -> list[tuple[_DueReview, str]]:
-    """Return the files to make, the long ones at both ends, from which work is taken."""
-    books, pages = ([(review, name) for review in due] for name in REVIEWS)
-    half = (len(books) + 1) // 2
-    return [*books[:half], *pages, *books[half:]]
+def _put_reviews(
+    due: Sequence[_DueReview], homes: Mapping[str, Path], written: WrittenFiles
+) -> Iterator[tuple[str, str]]:
+    """Make reviews and put them in place; yield the regions where that failed, each with why."""
+    jobs = [(review, name) for name in REVIEWS for review in due]  # workbooks, the longest, first
+    keys = [(review.content.region, name) for review, name in jobs]
+    made = dict(zip(keys, mapped(_make_review, jobs, len(jobs)), strict=True))
+    for review in due:
+        region = review.content.region
+        home = homes[region]
+        files = {name: made[region, name] for name in REVIEWS}
+        octets = {name: each for name, each in files.items() if isinstance(each, bytes)}
+        if len(octets) < len(files):
+            yield region, next(each for each in files.values() if isinstance(each, str))
+            continue
+        try:
+            for name, each in octets.items():
+                put_file(home / name, each)
+        except StorageFailed:
+            raise
+        except QuietaisleError as error:
+            yield region, str(error)
+        else:
+            written.keep([WrittenFolder(region, home, review.mark, stamps(home, REVIEWS))])
 
 
 def _make_review(job: tuple[_DueReview, str]) -> bytes | str:
@@ -297,10 +262,12 @@ def cautions() -> tuple[str, ...]:
     return tuple(words(f"cautions.{key}") for key in CAUTIONS)
 
 
-def place_of(database: Database, out: Path, feed: CalendarOf) -> Path:
+def place_of(
+    database: Database, out: Path, region: str, store: str | None, team: str | None
+) -> Path:
     """Return where a calendar file belongs: a store's with its files, a team's in its region."""
     folders = report_folders(database, out)
-    if feed.store is not None:
-        return folders.of_store(feed.store, feed.region) / STORE_CALENDAR
-    team = feed.team or "team"
-    return folders.of_region(feed.region) / f"{safe_names([team])[team]}.ics"
+    if store is not None:
+        return folders.of_store(store, region) / STORE_CALENDAR
+    team = team or "team"
+    return folders.of_region(region) / f"{safe_names([team])[team]}.ics"

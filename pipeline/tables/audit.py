@@ -16,8 +16,7 @@ class Baseline:
     store: str = column("the store's key")
     station: str = column("the station's key within its store")
     field: str = column(
-        "station, channel, pan_id, tx_power_dbm, eui64, ip_address, port, "
-        "firmware, hardware, name, mounted, place"
+        "the station itself, a column of station_seen, or place: its floor, x and y"
     )
     value: str | None = column("null: nothing; of the field `station`: it is not to be there")
     approved_by: str = column("who approved it")

@@ -3,7 +3,7 @@
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, fields, replace
 from datetime import date, datetime, time
-from types import NoneType
+from types import MappingProxyType, NoneType
 from typing import Any, TypeVar, dataclass_transform, get_args, get_type_hints
 
 Kind = TypeVar("Kind")
@@ -21,6 +21,9 @@ _UNITS = {
     "_dbm": "dBm", "_db": "dB", "_m": "m", "_mhz": "MHz", "_ms": "ms", "_octets": "octets",
     "_pct": "%", "_days": "days",
 }  # fmt: skip
+
+
+_UNSHOWN: Mapping[str, str] = MappingProxyType({})
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +63,8 @@ class ExportField:
 class Column:
     """One column: its SQL type, whether it may be null, what it means, since which version.
 
-    `export` is the field of an export that fills it, where one does.
+    `export` is the field of an export that fills it, where one does. `shown` is what reports call
+    it, by language; a language left out has it in its own texts, under `[<table>]`.
     """
 
     name: str
@@ -70,6 +74,7 @@ class Column:
     since: int
     digits: int | None
     export: ExportField | None
+    shown: Mapping[str, str]
 
     @property
     def unit(self) -> str:
@@ -164,13 +169,16 @@ def exported(  # noqa: PLR0913 - what there is to say of a field
     since: int = 1,
     units: tuple[str, ...] | None = None,
     bases: tuple[str, ...] = (),
+    shown: Mapping[str, str] = _UNSHOWN,
 ) -> Any:  # noqa: ANN401 - stands in for a field of any type
     """Declare a column that a field of an export fills; `name` is the field's, if not the same.
 
-    `units` and `bases` are those of `ExportField`.
+    `units` and `bases` are those of `ExportField`. `shown` is what reports call it, by language,
+    such as {"en": "Floor", "de": "Ebene"}.
     """
     export = ExportField(name, meaning, form, headings, needed, units, bases)
-    return field(metadata={"meaning": meaning, "sql": sql, "since": since, "export": export})
+    said = {"meaning": meaning, "sql": sql, "since": since, "export": export, "shown": shown}
+    return field(metadata=said)
 
 
 @dataclass_transform(frozen_default=True, field_specifiers=(column, exported))
@@ -206,6 +214,15 @@ def table_of(kind: type[Any]) -> Table:
     return _DECLARED[kind]
 
 
+def column_of(kind: type[Any], name: str) -> Column:
+    """Return the declaration of a column of a record's table.
+
+    Raises:
+        KeyError: the class is no table's record, or has no such column.
+    """
+    return {each.name: each for each in table_of(kind).columns}[name]
+
+
 def declared_tables() -> tuple[Table, ...]:
     """Return every table declared so far, in the order of their declarations."""
     return tuple(_DECLARED.values())
@@ -223,6 +240,7 @@ def _column(name: str, hint: Any, said: Mapping[str, Any]) -> Column:  # noqa: A
         since=said["since"],
         digits=said.get("digits"),
         export=export and replace(export, name=export.name or name),
+        shown=said.get("shown", _UNSHOWN),
     )
 
 

@@ -1,7 +1,8 @@
 """What exports say, row by row, and what became of every file.
 
 A column that a field of an export fills is declared with `exported`: how its cells may be written,
-and every heading it goes by, lower case, the template's first.
+and every heading it goes by, lower case, the template's first. A column that reports show says what
+they call it there.
 """
 
 from dataclasses import dataclass
@@ -156,40 +157,55 @@ class StationSeen:
         "where it hangs, in words", TEXT, "mounted", "location", "montageort"
     )
     floor: int | None = exported(
-        "floor; 0 is the ground floor", FLOOR, "floor", "etage", units=_NO_UNIT
-    )
+        "floor; 0 is the ground floor", FLOOR, "floor", "etage", units=_NO_UNIT,
+        shown={"en": "Floor", "de": "Ebene"},
+    )  # fmt: skip
     x_m: float | None = exported(
         "position east of the plan's origin", POSITION, "x m", "x", units=LENGTHS,
-        bases=("position x", "pos x", "x position"),
+        bases=("position x", "pos x", "x position"), shown={"en": "x, m", "de": "x, m"},
     )  # fmt: skip
     y_m: float | None = exported(
         "position north of the plan's origin", POSITION, "y m", "y", units=LENGTHS,
-        bases=("position y", "pos y", "y position"),
+        bases=("position y", "pos y", "y position"), shown={"en": "y, m", "de": "y, m"},
     )  # fmt: skip
     channel: int | None = exported(
         "channel it is set to, as exported: 0 to 255", CHANNEL, "channel", "radio channel",
         "kanal", "funkkanal", needed="yes", units=(*_NUMERALS, "MHz"), bases=_FREQUENCY,
     )  # fmt: skip
     pan_id: int | None = exported(
-        "identifier of its network, 0 to 65535", PAN_ID, "pan id", units=_NUMERALS
-    )
+        "identifier of its network, 0 to 65535", PAN_ID, "pan id", units=_NUMERALS,
+        shown={"en": "PAN ID", "de": "PAN-ID"},
+    )  # fmt: skip
     tx_power_dbm: float | None = exported(
         "transmit power", POWER, "tx power dbm", "power dbm", "sendeleistung dbm",
         units=("dBm", "mW"), bases=("transmit power",),
+        shown={"en": "Power, dBm", "de": "Leistung, dBm"},
     )  # fmt: skip
     eui64: str | None = exported(
         "hardware address in lower-case hex digits, most significant first: 16 of an EUI-64, 12 of "
         "an EUI-48", EUI64, "eui-64", "eui64", "hardware address", "hardwareadresse",
+        shown={"en": "EUI-64", "de": "EUI-64"},
     )  # fmt: skip
     ip_address: str | None = exported(
-        "network address, in canonical form", IP_ADDRESS, "ip address", "ip", "ip-adresse"
-    )
-    port: int | None = exported("port at its network address", PORT, "port", units=_NO_UNIT)
-    firmware: str | None = exported("firmware version", TEXT, "firmware")
-    hardware: str | None = exported("hardware model", TEXT, "hardware", "baureihe")
+        "network address, in canonical form", IP_ADDRESS, "ip address", "ip", "ip-adresse",
+        shown={"en": "IP address", "de": "IP-Adresse"},
+    )  # fmt: skip
+    port: int | None = exported(
+        "port at its network address", PORT, "port", units=_NO_UNIT,
+        shown={"en": "Port", "de": "Port"},
+    )  # fmt: skip
+    firmware: str | None = exported(
+        "firmware version", TEXT, "firmware",
+        shown={"en": "Firmware", "de": "Firmware"},
+    )  # fmt: skip
+    hardware: str | None = exported(
+        "hardware model", TEXT, "hardware", "baureihe",
+        shown={"en": "Hardware", "de": "Hardware"},
+    )  # fmt: skip
     connected: bool | None = exported(
-        "whether it was connected", FLAG, "connected", "online", "verbunden"
-    )
+        "whether it was connected", FLAG, "connected", "online", "verbunden",
+        shown={"en": "Connected", "de": "Verbunden"},
+    )  # fmt: skip
 
 
 @table("ed_reading")

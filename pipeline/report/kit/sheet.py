@@ -27,7 +27,8 @@ Record = TypeVar("Record")
 Value = str | int | float | bool | date | datetime | None
 
 LONGEST_TEXT = 32_767  # characters a cell can hold (ECMA-376 as applications apply it)
-_NARROWEST, _WIDEST = 6, 60  # characters
+WIDEST = 60  # characters, unless a column says otherwise
+_NARROWEST = 6
 _LINE = 15.0  # points, the height of a row of one line
 _TALLEST = 409.0  # points, the height of the highest row there can be
 _CELL = Type(10.0)
@@ -65,7 +66,7 @@ class SheetColumn(Generic[Record]):
     field: str | Callable[[Record, Wording], Value]
     look: Look
     heading: str
-    widest: int = _WIDEST
+    widest: int = WIDEST
 
     def value(self, record: Record, words: Wording) -> Value:
         """Return what its cell shows of a record."""

@@ -71,7 +71,7 @@ def _since(one: QuarterDeparture, words: Wording) -> str:
 _ACT_ON: tuple[PrintedColumn[QuarterDeparture], ...] = (
     PrintedColumn(lambda d, _: f"{d.store} {d.name}", "audit.column_store", 13),
     PrintedColumn(lambda d, _: d.subject, "audit.column_station", 11),
-    PrintedColumn(lambda d, words: words.named("field", d.field), "audit.column_field", 11),
+    PrintedColumn(lambda d, words: words.field(d.field), "audit.column_field", 11),
     PrintedColumn(lambda d, _: d.agreed or NOTHING, "audit.column_agreed", 12),
     PrintedColumn(lambda d, _: d.found or NOTHING, "audit.column_found", 12),
     PrintedColumn(_approved, "audit.column_approved", 12),
@@ -261,7 +261,7 @@ def _whole(pen: Pen, box: Box, printed: PrintedList) -> None:
 def _fields_and_kinds(pen: Pen, box: Box, content: QuarterContent, words: Wording) -> float:
     y = pen.heading(box, words("audit.fields_title"), words("audit.fields_note"))
     y = draw_key(pen, box.below(y), words)
-    counts = [(words.named("field", f.field), f.departures, f.begun) for f in content.fields]
+    counts = [(words.field(f.field), f.departures, f.begun) for f in content.fields]
     if not counts:
         y = pen.paragraph(box.below(y), words("audit.act_none"), SMALL_MUTED, lines=2)
     y = draw_counts(pen, box.below(y), counts, words)

@@ -63,7 +63,7 @@ DEPARTURES: tuple[SheetColumn[QuarterDeparture], ...] = (
     SheetColumn("name", Look.LONG, "audit.column_name", 34),
     SheetColumn("region", Look.TEXT, "audit.column_region"),
     SheetColumn("subject", Look.LONG, "audit.column_station", 26),
-    SheetColumn(worded("field", "field"), Look.TEXT, "audit.column_field"),
+    SheetColumn(lambda d, words: words.field(d.field), Look.TEXT, "audit.column_field"),
     SheetColumn("agreed", Look.LONG, "audit.column_agreed", 28),
     SheetColumn("found", Look.LONG, "audit.column_found", 28),
     SheetColumn(worded("kind", "kind"), Look.LONG, "audit.column_kind", 26),

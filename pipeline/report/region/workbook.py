@@ -85,7 +85,7 @@ ASTRAY: tuple[SheetColumn[UnapprovedDeparture], ...] = (
     SheetColumn("store", Look.TEXT, "row.store"),
     SheetColumn("name", Look.LONG, "column.station_name", 36),
     SheetColumn("subject", Look.LONG, "column.station", 30),
-    SheetColumn(worded("field", "field"), Look.TEXT, "review.column_field"),
+    SheetColumn(lambda d, words: words.field(d.field), Look.TEXT, "review.column_field"),
     SheetColumn("agreed", Look.LONG, "review.column_agreed", 30),
     SheetColumn("found", Look.LONG, "review.column_found", 30),
     SheetColumn(worded("kind", "kind"), Look.TEXT, "review.column_kind"),

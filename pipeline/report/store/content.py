@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 
 from pipeline.records import Severity
+from pipeline.tables.exports import StationSeen
 from pipeline.tables.survey import EdEvidence
 from pipeline.wording import NOTHING, Wording
 
@@ -29,25 +30,9 @@ class Store:
 
 
 @dataclass(frozen=True, slots=True)
-class PlannedStation:
-    """A station today and as planned; clear air and busy shares are 0..1, None if not known."""
+class PlannedStation(StationSeen):
+    """A station as last exported and as planned; shares are 0..1, None if not known."""
 
-    store: str
-    station: str
-    name: str | None
-    mounted: str | None
-    floor: int | None
-    x_m: float | None
-    y_m: float | None
-    channel: int | None
-    pan_id: int | None
-    tx_power_dbm: float | None
-    eui64: str | None
-    ip_address: str | None
-    port: int | None
-    firmware: str | None
-    hardware: str | None
-    connected: bool | None
     channel_planned: int | None
     clear_air_now: float | None
     clear_air_planned: float | None

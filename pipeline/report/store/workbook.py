@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pipeline.records import Severity
 from pipeline.report.kit import style
 from pipeline.report.kit.sheet import (
+    WIDEST,
     Book,
     FirstSheet,
     Look,
@@ -31,11 +32,17 @@ from pipeline.report.store.content import (
     verdict,
 )
 from pipeline.report.store.forms import decisions, lock, move_copies, put_copy, put_form, results
+from pipeline.tables.declare import column_of
+from pipeline.tables.exports import StationSeen
 from pipeline.tables.survey import EdEvidence
 from pipeline.wording import NOTHING, Wording, wording
 from pipeline.xlsx import workbook_bytes
 
 _FIRST_WIDTHS = (40, 62)
+_LOOKS = {
+    "boolean": Look.TEXT, "date": Look.DAY, "double": Look.LEVEL, "integer": Look.COUNT,
+    "varchar": Look.LONG,
+}  # fmt: skip
 _SHEETS = ("Moves", "Decisions", "Results", "Channels", "Findings", "Evidence", "Stations")
 
 
@@ -77,6 +84,13 @@ def _window(row: MoveRow, words: Wording) -> Value:
 
 def _pan_id(row: StationRow, _: Wording) -> Value:
     return None if row.station.pan_id is None else f"0x{row.station.pan_id:04X}"
+
+
+def _seen(name: str, widest: int = WIDEST, look: Look | None = None) -> SheetColumn[StationRow]:
+    """Return a column of the stations export, looking as its type asks and headed as declared."""
+    field, declared = f"station.{name}", column_of(StationSeen, name)
+    shows = yes_no(field) if declared.sql == "boolean" else field
+    return SheetColumn(shows, look or _LOOKS[declared.sql], f"station_seen.{name}", widest)
 
 
 MOVES: tuple[SheetColumn[MoveRow], ...] = (
@@ -125,9 +139,9 @@ STATIONS: tuple[SheetColumn[StationRow], ...] = (
     SheetColumn("station.station", Look.LONG, "column.station", 30),
     SheetColumn("station.name", Look.LONG, "column.station_name", 30),
     SheetColumn("station.mounted", Look.LONG, "column.mounted", 34),
-    SheetColumn("station.floor", Look.COUNT, "column.floor"),
-    SheetColumn("station.x_m", Look.LEVEL, "column.x"),
-    SheetColumn("station.y_m", Look.LEVEL, "column.y"),
+    _seen("floor"),
+    _seen("x_m"),
+    _seen("y_m"),
     SheetColumn("station.channel", Look.COUNT, "column.channel"),
     SheetColumn("station.channel_planned", Look.COUNT, "column.planned"),
     SheetColumn("station.clear_air_now", Look.PERCENT, "column.clear_before"),
@@ -140,14 +154,14 @@ STATIONS: tuple[SheetColumn[StationRow], ...] = (
     SheetColumn("station.silent_labels", Look.COUNT, "column.silent"),
     SheetColumn("station.lone_labels", Look.COUNT, "column.lone"),
     SheetColumn("station.air_share", Look.PERCENT, "column.air_share"),
-    SheetColumn("station.tx_power_dbm", Look.LEVEL, "column.power"),
-    SheetColumn(_pan_id, Look.TEXT, "column.pan_id"),
-    SheetColumn("station.eui64", Look.LONG, "column.eui64"),
-    SheetColumn("station.ip_address", Look.LONG, "column.ip"),
-    SheetColumn("station.port", Look.TEXT, "column.port"),
-    SheetColumn("station.firmware", Look.LONG, "column.firmware", 24),
-    SheetColumn("station.hardware", Look.LONG, "column.hardware", 24),
-    SheetColumn(yes_no("station.connected"), Look.TEXT, "column.connected"),
+    _seen("tx_power_dbm"),
+    SheetColumn(_pan_id, Look.TEXT, "station_seen.pan_id"),
+    _seen("eui64"),
+    _seen("ip_address"),
+    _seen("port", look=Look.TEXT),
+    _seen("firmware", 24),
+    _seen("hardware", 24),
+    _seen("connected"),
     SheetColumn("sharing_now", Look.LONG, "column.sharing_now", 30),
     SheetColumn("sharing_planned", Look.LONG, "column.sharing_planned", 30),
 )
