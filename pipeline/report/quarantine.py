@@ -1,8 +1,9 @@
 """The quarantine as a workbook: which rows could not be taken, why, and what to do about it.
 
 The first sheet lists every file and problem. One lists the cells that could not be read, of rows
-that stand without them: mend these in the system that exports, and export again. Two more list the keys of stores and stations that
-exports write otherwise than the lists do: those matched to a listed key, and those that are not.
+that stand without them: mend these in the system that exports, and export again. Two more list the
+keys of stores and stations that exports write otherwise than the lists do: those matched to a
+listed key, and those that are not.
 
 Each further sheet holds the rows of files that have the same headings and were read the same way.
 To mend rows, correct their cells in place (write dates and numbers as the lines above the headings
