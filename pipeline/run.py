@@ -98,7 +98,7 @@ def take_in(
     if not request.exports.is_dir():
         raise FolderMissing(request.exports)
     with progress.during("ingest"):
-        terms = Terms(reports=request.out, latest=_latest(request))
+        terms = Terms(reports=request.out, latest=_latest(request), as_of=request.as_of)
         return ingest(database, request.exports, settings, progress, terms)
 
 

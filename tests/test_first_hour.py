@@ -228,3 +228,44 @@ def test_a_name_twice_in_an_archive_is_refused(tmp_path: Path) -> None:
         "a.zip!other.csv": 2,
         "a.zip!stations.csv": 0,
     }
+
+
+_LEVELS = {11: -91, 15: -60, 20: -70, 25: -92, 26: -93}
+SCAN = "store,station,channel,level dbm\n" + "".join(
+    f"S1,{station},{channel},{level}\n" for station in "AB" for channel, level in _LEVELS.items()
+)
+
+
+@pytest.mark.parametrize(
+    ("files", "more"),
+    [
+        ({"stations.csv": STATIONS, "scan_2026-09-30.csv": SCAN}, ()),
+        ({"30.09.2026/a.csv": STATIONS.partition("\n")[2], "30.09.2026/b.csv": SCAN}, ()),
+        ({"a.csv": STATIONS.partition("\n")[2], "b.csv": SCAN}, ("--as-of", "2026-09-30")),
+    ],
+)
+def test_two_files_are_enough(
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+    tmp_path: Path,
+    files: dict[str, str],
+    more: tuple[str, ...],
+) -> None:
+    """Two stations and ten readings: one run, both files of the store, a sane move, status 0."""
+    monkeypatch.chdir(tmp_path)
+    put(tmp_path / "exports", files)
+
+    status = command(monkeypatch, "run", "exports", *more)
+
+    said = capsys.readouterr()
+    assert (status, said.err) == (command_line.DONE, "")
+    assert "2 stations, as of 2026-09-30" in said.out
+    assert {path.name for path in tmp_path.glob("reports/*/S1/*")} == {
+        "change-plan.xlsx",
+        "summary.pdf",
+    }
+    with duckdb.connect("quietaisle.duckdb", read_only=True) as database:
+        moves = database.table("move").select("station", "from_channel", "to_channel").fetchall()
+    ((station, old, new),) = moves
+    assert (station, old) == ("B", 15)  # where the scan heard -60 dBm
+    assert new in {25, 26}  # quiet, and not the channel of the other station

@@ -20,13 +20,16 @@ from pipeline.ingest.delimited import (
     TextDialect,
     plain_lines,
 )
+from pipeline.ingest.given import Understood
 from pipeline.ingest.headings import FieldColumn, Mapped
+from pipeline.ingest.notation import Titles
 from pipeline.ingest.staging import stage_plain
 from pipeline.ingest.tables import DeliveredTable
 
 HEADINGS = ("store", "label", "station", "level dbm", "exported on")
 COLUMNS = tuple(FieldColumn(f"other {place}", f"column {place}") for place in (1, 2, 3))
 MAPPED = Mapped("labels", wide=False, columns=COLUMNS)
+KNOWN = Understood(MAPPED, Titles(), {}, "")
 DIALECTS = st.builds(
     TextDialect, st.sampled_from(",;\t|"), st.just('"'), st.sampled_from('"\\')
 ) | st.just(TextDialect(",", "'", "'"))
@@ -37,7 +40,7 @@ def by_copy(path: Path, head: Head, room: Path) -> list[tuple[object, ...]]:
     lines = lambda: plain_lines(path, head)  # noqa: E731 - a table's way to its lines
     table = DeliveredTable("x", "0", head, "", lines, room / "plain.csv")
     with duckdb.connect() as connection:
-        count = stage_plain(Database(connection), table, MAPPED)
+        count = stage_plain(Database(connection), table, KNOWN)
         columns = [*PLAIN_COLUMNS, *(column.field for column in COLUMNS)]
         rows = connection.table("delivered").select(*map(duckdb.ColumnExpression, columns))
         found = [tuple(value or None for value in row) for row in rows.fetchall()]

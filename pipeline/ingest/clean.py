@@ -12,9 +12,10 @@ from netaddr import AddrFormatError, IPAddress
 
 from pipeline import sql_file
 from pipeline.database import Database
+from pipeline.ingest.days import Terms
+from pipeline.ingest.given import Understood, understand
 from pipeline.ingest.headings import READINGS, Mapped, TableRefused, Vocabulary
-from pipeline.ingest.notation import Notation, Titles, decide, far_stores, read_titles
-from pipeline.ingest.pasting import with_mapping
+from pipeline.ingest.notation import Notation, Titles, decide, far_stores
 from pipeline.ingest.places import country_cells, zone_cells
 from pipeline.ingest.spreadsheet import WorkbookUnreadable
 from pipeline.ingest.staging import stage_plain, stage_whole
@@ -70,31 +71,22 @@ def clean(
     table: DeliveredTable,
     vocabulary: Vocabulary,
     settings: Settings,
-    latest: date | None,
+    terms: Terms,
 ) -> CleanedTable | TableRefused:
     """Clean a table; return what is known of it then, or why it is refused as a whole.
 
-    Rows of a day after `latest` are bad. The cells of bad rows are in the temporary table
+    Rows of a day after `terms.latest` are bad. The cells of bad rows are in the temporary table
     `bad_text`.
     """
     if table.refused is not None:
         return TableRefused(table.refused, "Mend it or remove it from the folder; then run again.")
-    mapped = vocabulary.understand(table.head.headings.cells)
-    if isinstance(mapped, TableRefused):
-        return with_mapping(mapped, table.head.headings.cells, vocabulary, settings.headings)
-    days = [h for h, field in vocabulary.fields[mapped.kind].items() if field == "seen_on"]
-    titles = read_titles(table.head.titles, days)
-    fields = {column.field for column in mapped.columns}
-    if mapped.kind != READINGS and "seen_on" not in fields and titles.exported_on is None:
-        return TableRefused(
-            f"Nothing in the file says on which day it was exported, and {mapped.kind} need it.",
-            "Which day was it? Add a column of that name, or paste a line with the day above the "
-            "headings:\nExported on: 2026-09-30",
-        )
+    known = understand(table, vocabulary, settings.headings, terms.as_of)
+    if isinstance(known, TableRefused):
+        return known
     try:
-        values = {**_values(table, mapped, titles, settings), "latest": latest}
-        judge = partial(_judge, database, table, mapped, titles, values)
-        found = _read(database, table, mapped, judge)
+        values = {**_values(table, known, settings), "latest": terms.latest}
+        judge = partial(_judge, database, table, known, values)
+        found = _read(database, table, known, judge)
     except WorkbookUnreadable as error:
         return TableRefused(str(error), "Save the workbook again and replace the file.")
     return found if isinstance(found, TableRefused) else _with_texts(database, found)
@@ -103,19 +95,19 @@ def clean(
 def _read(
     database: Database,
     table: DeliveredTable,
-    mapped: Mapped,
+    known: Understood,
     judge: Callable[[], CleanedTable | TableRefused],
 ) -> CleanedTable | TableRefused:
     """Read the table as it lies where that is exact, else its plain copy."""
     if table.whole is not None:
-        stage_whole(database, table.whole, table, mapped)
+        stage_whole(database, table.whole, table, known)
         found = _if_readable(judge)
         if isinstance(found, TableRefused):
             return found
         # As many rows as lines: no row was left out, none runs over lines.
         if found is not None and found.rows_read == table.rows_if_even:
             return found
-    rows = stage_plain(database, table, mapped)
+    rows = stage_plain(database, table, known)
     found = _if_readable(judge)
     if isinstance(found, TableRefused) or (found is not None and found.rows_read == rows):
         return found
@@ -137,14 +129,14 @@ def _if_readable(
 def _judge(
     database: Database,
     table: DeliveredTable,
-    mapped: Mapped,
-    titles: Titles,
+    known: Understood,
     values: Mapping[str, object],
 ) -> CleanedTable | TableRefused:
     """Decide on the notation and clean the staged table.
 
     Where rows then fail that another notation might save, decide again from the whole table.
     """
+    mapped, titles = known.mapped, known.titles
     notation = decide(database, mapped, titles)
     if isinstance(notation, TableRefused):
         return notation
@@ -160,41 +152,21 @@ def _judge(
         if again != notation:
             notation = again
             _run_clean(database, mapped, notation, values)
-    exported_on = _export_day(database, mapped, titles, notation, values["latest"])
+    exported_on = _exported_on(database, known, notation, values["latest"])
     if isinstance(exported_on, TableRefused):
         return exported_on
     counted = _row_count(database)
-    said = "; ".join(
-        filter(
-            None, (table.said, notation.said(), titles.said(), mapped.converted, mapped.left_aside)
-        )
+    said = (
+        table.said, known.said, notation.said(), titles.said(), mapped.converted, mapped.left_aside,
+    )  # fmt: skip
+    return CleanedTable(
+        mapped,
+        counted.rows,
+        counted.good,
+        counted.partly,
+        exported_on,
+        "; ".join(filter(None, said)),
     )
-    return CleanedTable(mapped, counted.rows, counted.good, counted.partly, exported_on, said)
-
-
-def _export_day(
-    database: Database, mapped: Mapped, titles: Titles, notation: Notation, latest: object
-) -> date | TableRefused | None:
-    """Return the day that a line above the headings names, where one does."""
-    if titles.exported_on is None:
-        return None
-    title = {"title": titles.exported_on, "day_order": notation.day_order}
-    day = database.value("ingest", "snapshot_day", title)
-    if not isinstance(day, date):
-        if mapped.kind == READINGS:
-            return None
-        return TableRefused(
-            f"The day of the export, '{titles.exported_on[:60]}', cannot be read.",
-            "Write it year first: paste this line above the headings, with your day:"
-            "\nExported on: 2026-09-30",
-        )
-    if isinstance(latest, date) and day > latest:
-        return TableRefused(
-            f"The day of the export, {day}, lies in the future.",
-            f"Is it right? Then run again with --as-of {day}. Else paste this line "
-            "above the headings, with your day:\nExported on: 2026-09-30",
-        )
-    return day
 
 
 def _asked(
@@ -225,22 +197,47 @@ def _places(database: Database) -> dict[str, object]:
     }
 
 
+def _exported_on(
+    database: Database, known: Understood, notation: Notation, latest: object
+) -> date | TableRefused | None:
+    """Return the day that all rows share, where no column tells it."""
+    if "scanned_at" in known.filled:
+        day: date | None = database.value("ingest", "newest_scanned")
+        return day
+    written = known.titles.exported_on
+    if written is None:
+        return None
+    title = {"title": written, "day_order": notation.day_order}
+    exported_on: date | None = database.value("ingest", "snapshot_day", title)
+    if exported_on is None and known.mapped.kind != READINGS:
+        return TableRefused(
+            f"The day of the export, '{written[:60]}', cannot be read.",
+            "Write it year first: paste this line above the headings, with your day:"
+            "\nExported on: 2026-09-30",
+        )
+    if isinstance(latest, date) and exported_on is not None and exported_on > latest:
+        return TableRefused(
+            f"The day of the export, {exported_on}, lies in the future.",
+            f"Is it right? Then run again with --as-of {exported_on}. Else paste this line "
+            "above the headings, with your day:\nExported on: 2026-09-30",
+        )
+    return exported_on
+
+
 def _row_count(database: Database) -> _RowCount:
     return database.records(_RowCount, "ingest", "tally")[0]
 
 
-def _values(
-    table: DeliveredTable, mapped: Mapped, titles: Titles, settings: Settings
-) -> Mapping[str, object]:
+def _values(table: DeliveredTable, known: Understood, settings: Settings) -> Mapping[str, object]:
     scales = sorted(settings.scales.items())
     return {
         "suspect": table.suspect,
         "odd": table.odd_blanks,
-        "exported_on": titles.exported_on,
-        "unit": mapped.level_unit.lower() or None,
-        "in_mw": mapped.unit_of("tx_power_dbm") == "mW",
-        "in_utc": mapped.unit_of("scanned_at") == "UTC",
-        **{f"{field}_factor": _factor(mapped, titles, field) for field in _SCALED},
+        "exported_on": known.titles.exported_on,
+        "unit": known.mapped.level_unit.lower() or None,
+        "in_mw": known.mapped.unit_of("tx_power_dbm") == "mW",
+        "in_utc": known.mapped.unit_of("scanned_at") == "UTC",
+        **{f"{field}_factor": _factor(known.mapped, known.titles, field) for field in _SCALED},
         "cca_dbm": settings.limits["cca_threshold_dbm"],
         "scale_names": [name for name, _ in scales],
         "scale_zeros": [scale.zero_dbm for _, scale in scales],

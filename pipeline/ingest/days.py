@@ -29,11 +29,13 @@ class Terms:
     """What a run says beside the files.
 
     `reports`: where it writes, which is not read. `latest`: the newest believable day; None: any.
-    `due`: tables with rows set aside as of the future, whose day has come.
+    `as_of`: the day of tables that say none; None: it is asked for. `due`: tables with rows set
+    aside as of the future, whose day has come.
     """
 
     reports: Path | None = None
     latest: date | None = None
+    as_of: date | None = None
     due: frozenset[FileTaken] = frozenset()
 
 

@@ -14,6 +14,8 @@ _CELLS_MOST = 60  # of a row of headings
 _SHARED = 0.7  # how alike a word in common makes two headings at least
 _WORD = 4  # letters of a word that is told inside another
 _COMMON = frozenset({"dbm", "id", "no", "nr", "on", "m"})
+_DAY_FIELDS = frozenset({"scanned_at", "seen_on"})
+_DAY_WORDS = frozenset({"date", "datum", "day", "tag", "when", "zeit", "uhrzeit", "scan"})
 _CHANNEL = re.compile(r"\D*(1[1-9]|2[0-6])( dbm)?")
 
 
@@ -39,6 +41,18 @@ def with_mapping(
         where = "Paste at the end of the rules file, if these are its columns:"
         lines.insert(0, f"[headings.{best.kind}]")
     return TableRefused(refused.reason, "\n".join([f"{refused.advice} {where}", *lines]))
+
+
+def likely_heading(
+    field: str, cells: Sequence[str], vocabulary: Vocabulary, kind: str
+) -> str | None:
+    """Return the heading that may well stand for a field that no known heading does."""
+    texts = [" ".join(cell.split()) for cell in cells[:_CELLS_MOST] if len(cell) <= _LETTERS_MOST]
+    found = _guess(kind, texts, vocabulary).found.get(field)
+    if found is None and field in _DAY_FIELDS:
+        free = [cell for cell in texts if fold(cell) not in vocabulary.fields[kind]]
+        return next((cell for cell in free if _DAY_WORDS & set(fold(cell).split())), None)
+    return found
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,7 +7,8 @@ import duckdb
 
 from pipeline.database import Database
 from pipeline.ingest.delimited import LINE_LIMIT, PLAIN_COLUMNS, PLAIN_QUOTE
-from pipeline.ingest.headings import CHANNEL_FIELDS, MENDED_FIELDS, Mapped
+from pipeline.ingest.given import Understood
+from pipeline.ingest.headings import CHANNEL_FIELDS, MENDED_FIELDS
 from pipeline.ingest.tables import DeliveredTable
 from pipeline.tables.exports import EXPORT_KINDS
 
@@ -21,7 +22,7 @@ _STAGED: Mapping[str, str] = {
 }
 
 
-def stage_whole(database: Database, path: Path, table: DeliveredTable, mapped: Mapped) -> None:
+def stage_whole(database: Database, path: Path, table: DeliveredTable, known: Understood) -> None:
     """Offer a UTF-8 text as it lies on disk: every row must be as wide as the headings.
 
     It is read when a statement reads `staged`; a row of another form raises duckdb.Error.
@@ -29,7 +30,7 @@ def stage_whole(database: Database, path: Path, table: DeliveredTable, mapped: M
     dialect = table.head.dialect
     delivered = database.connection.read_csv(
         str(path),
-        columns=_cells(mapped),
+        columns=_cells(known),
         header=False,
         skiprows=table.head.first_line - 1,
         auto_detect=False,
@@ -38,10 +39,10 @@ def stage_whole(database: Database, path: Path, table: DeliveredTable, mapped: M
         escapechar=dialect.escape,
         max_line_size=LINE_LIMIT,
     )
-    _offer(database, delivered)
+    _offer(database, delivered, known.filled)
 
 
-def stage_plain(database: Database, table: DeliveredTable, mapped: Mapped) -> int:
+def stage_plain(database: Database, table: DeliveredTable, known: Understood) -> int:
     """Copy a table to plain lines and offer these; return how many rows it has."""
     rows, longest = 0, LINE_LIMIT
     with table.copy.open("w", encoding="utf-8", newline="", buffering=_BUFFER) as target:
@@ -52,7 +53,7 @@ def stage_plain(database: Database, table: DeliveredTable, mapped: Mapped) -> in
                 longest = max(longest, len(line.encode()))
     delivered = database.connection.read_csv(
         str(table.copy),
-        columns={**_PLAIN, **_cells(mapped)},
+        columns={**_PLAIN, **_cells(known)},
         header=False,
         auto_detect=False,
         delimiter=table.head.dialect.delimiter,
@@ -62,22 +63,27 @@ def stage_plain(database: Database, table: DeliveredTable, mapped: Mapped) -> in
         lineterminator=duckdb.CSVLineTerminator.LINE_FEED,
         max_line_size=longest,
     )
-    _offer(database, delivered)
+    _offer(database, delivered, known.filled)
     return rows
 
 
-def _cells(mapped: Mapped) -> dict[str, str]:
-    return {column.field: "VARCHAR" for column in mapped.columns}
+def _cells(known: Understood) -> dict[str, str]:
+    return {column.field: "VARCHAR" for column in known.mapped.columns}
 
 
-def _offer(database: Database, delivered: duckdb.DuckDBPyRelation) -> None:
-    """Register the table as `delivered`, and with every field of every kind as `staged`."""
+def _offer(
+    database: Database, delivered: duckdb.DuckDBPyRelation, filled: Mapping[str, str]
+) -> None:
+    """Register the table as `delivered`, and with every field of every kind as `staged`.
+
+    A field without a column is empty, or everywhere what `filled` says.
+    """
     present = set(delivered.columns)
     staged = delivered.select(
         *(
             duckdb.ColumnExpression(field)
             if field in present
-            else duckdb.ConstantExpression(None).cast(kind).alias(field)
+            else duckdb.ConstantExpression(filled.get(field)).cast(kind).alias(field)
             for field, kind in _STAGED.items()
         )
     )

@@ -36,7 +36,7 @@ def take(
     before = _taken_before(database, table)
     if before is not None and FileTaken(table.file, table.sha256) not in terms.due:
         return before
-    cleaned = clean(database, table, vocabulary, settings, terms.latest)
+    cleaned = clean(database, table, vocabulary, settings, terms)
     with database.transaction():
         if before is not None:
             place = {"file": table.file, "sha256": table.sha256}

@@ -11,8 +11,9 @@ select max(seen_on) from (
 );
 
 -- name: taken_files
--- The content the run rests on, in an order of its own.
-select distinct sha256 from export_file where kind is not null order by sha256;
+-- The content the run rests on, with its day, which may come from a name, in an order of its own.
+select distinct concat_ws(' ', sha256, exported_on) as content from export_file
+where kind is not null order by content;
 
 -- name: told_of_files
 -- What findings tell of files by their names: those refused, and those with rows in quarantine.

@@ -1,0 +1,181 @@
+"""What a table does not say in a column: its day, or its store, from a line, a name, or the run."""
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+from types import MappingProxyType
+
+from pipeline.ingest.headings import READINGS, Mapped, TableRefused, Vocabulary
+from pipeline.ingest.notation import Titles, read_titles
+from pipeline.ingest.pasting import likely_heading, with_mapping
+from pipeline.ingest.tables import DeliveredTable
+
+UNTIMED = "12:00:00"
+"""The time of day of scans of which only the day is known: the middle of the trading day."""
+_YEAR_FIRST = re.compile(r"(?<!\d)(20\d\d)([-_.]?)(\d\d)\2(\d\d)(?!\d)")
+_DAY_FIRST = re.compile(r"(?<!\d)(\d{1,2})\.(\d{1,2})\.(20\d\d)(?!\d)")
+_STORE, _SCANNED_AT = "store", "scanned at"
+
+
+@dataclass(frozen=True, slots=True)
+class Understood:
+    """A table's headings and titles, what fills fields that no column does, and the day's source.
+
+    `filled` has texts by field. `said` is for the record of decisions.
+    """
+
+    mapped: Mapped
+    titles: Titles
+    filled: Mapping[str, str]
+    said: str
+
+
+@dataclass(frozen=True, slots=True)
+class _Day:
+    text: str
+    source: str
+
+    @property
+    def said(self) -> str:
+        return f"day {self.text} from {self.source}"
+
+
+def understand(
+    table: DeliveredTable,
+    vocabulary: Vocabulary,
+    own: Mapping[str, object],
+    as_of: date | None,
+) -> Understood | TableRefused:
+    """Return what a table's headings and all around them say, or what to ask.
+
+    `own` has the kinds of which the rules file maps headings. The day of a table comes from a
+    column, else a line above the headings, else the name of the file or of the nearest folder that
+    has one, else `as_of`.
+    """
+    cells = table.head.headings.cells
+    mapped = vocabulary.understand(cells)
+    filled: Mapping[str, str] = MappingProxyType({})
+    day = None
+    if isinstance(mapped, TableRefused):
+        store = read_titles(table.head.titles, vocabulary_of(vocabulary, "stations", "store"))
+        day = _moment(table, vocabulary, as_of)
+        without = _without_columns(cells, vocabulary, store.exported_on, day)
+        if isinstance(without, TableRefused):
+            return without
+        if without is None:
+            return with_mapping(mapped, cells, vocabulary, own)
+        mapped, filled = without
+    if mapped.kind == READINGS:
+        source = "" if "scanned_at" not in filled or day is None else day.said
+        if source and UNTIMED in filled["scanned_at"]:
+            source += f", scans at {UNTIMED[:5]}"
+        return Understood(mapped, read_titles(table.head.titles, ()), filled, source)
+    return _dated(table, vocabulary, mapped, filled, as_of)
+
+
+def _dated(
+    table: DeliveredTable,
+    vocabulary: Vocabulary,
+    mapped: Mapped,
+    filled: Mapping[str, str],
+    as_of: date | None,
+) -> Understood | TableRefused:
+    """Return a table of another kind than readings with its day, or the question which it is."""
+    titles = read_titles(table.head.titles, vocabulary_of(vocabulary, mapped.kind, "seen_on"))
+    column = next((each for each in mapped.columns if each.field == "seen_on"), None)
+    if column is not None:
+        return Understood(
+            mapped, titles, filled, f"day from column {column.heading.replace(';', ',')}"
+        )
+    day = _day(table.file, titles, as_of)
+    if day is None:
+        return TableRefused(
+            f"Nothing in the file says on which day it was exported, and {mapped.kind} need it.",
+            "Which day was it? Run with --as-of and the day, put the day into the name of the file "
+            "or folder, or paste this line above the headings, with your day:"
+            "\nExported on: 2026-09-30",
+        )
+    return Understood(mapped, replace(titles, exported_on=day.text), filled, day.said)
+
+
+def _without_columns(
+    cells: Sequence[str], vocabulary: Vocabulary, store: str | None, day: _Day | None
+) -> tuple[Mapped, Mapping[str, str]] | TableRefused | None:
+    """Return the table understood without a column for its store or its moment.
+
+    None: these are not all that it lacks.
+    """
+    for lacking in ((_SCANNED_AT,), (_STORE,), (_STORE, _SCANNED_AT)):
+        mapped = vocabulary.understand([*cells, *lacking])
+        if isinstance(mapped, TableRefused) or (
+            _SCANNED_AT in lacking
+            and (
+                mapped.kind != READINGS
+                or likely_heading("scanned_at", cells, vocabulary, READINGS) is not None
+            )
+        ):
+            continue
+        if _STORE in lacking and likely_heading("store", cells, vocabulary, mapped.kind):
+            continue
+        if _STORE in lacking and store is None:
+            return _ask("No column says which store the rows are of.", "Store: S001")
+        if _SCANNED_AT in lacking and day is None:
+            return _ask("No column says when the scans were taken.", "Scanned at: 2026-09-30 03:00")
+        mapped = replace(mapped, columns=mapped.columns[: len(cells)])
+        filled = {}
+        if _STORE in lacking and store is not None:
+            filled["store"] = store
+        if _SCANNED_AT in lacking and day is not None:
+            filled["scanned_at"] = day.text if ":" in day.text else f"{day.text} {UNTIMED}"
+        return mapped, filled
+    return None
+
+
+def _ask(reason: str, line: str) -> TableRefused:
+    advice = f"If all are of one, paste this line above the headings, with your own:\n{line}"
+    return TableRefused(reason, advice)
+
+
+def _moment(table: DeliveredTable, vocabulary: Vocabulary, as_of: date | None) -> _Day | None:
+    headings = (
+        *vocabulary_of(vocabulary, READINGS, "scanned_at"),
+        *vocabulary_of(vocabulary, "stations", "seen_on"),
+    )
+    return _day(table.file, read_titles(table.head.titles, headings), as_of)
+
+
+def vocabulary_of(vocabulary: Vocabulary, kind: str, field: str) -> list[str]:
+    """Return the headings that stand for a field of a kind, folded."""
+    return [heading for heading, of in vocabulary.fields[kind].items() if of == field]
+
+
+def _day(file: str, titles: Titles, as_of: date | None) -> _Day | None:
+    if titles.exported_on is not None:
+        return _Day(titles.exported_on, "the line above the headings")
+    named = day_of_name(file)
+    if named is not None:
+        return _Day(named.isoformat(), "the name of the file or folder")
+    return None if as_of is None else _Day(as_of.isoformat(), "--as-of")
+
+
+def day_of_name(file: str) -> date | None:
+    """Return the one day that a file's name says, or the nearest folder with a day in its name.
+
+    Known are 2026-09-30, 2026_09_30, 2026.09.30, 20260930 and 30.09.2026; a name with two days
+    says none.
+    """
+    for part in reversed(re.split(r"[/!#]", file)):
+        written = [(y, m, d) for y, _, m, d in _YEAR_FIRST.findall(part)]
+        written += [(y, m, d) for d, m, y in _DAY_FIRST.findall(part)]
+        days = {day for parts in written if (day := _as_date(*map(int, parts))) is not None}
+        if days:
+            return days.pop() if len(days) == 1 else None
+    return None
+
+
+def _as_date(year: int, month: int, day: int) -> date | None:
+    try:
+        return date(year, month, day)
+    except ValueError:
+        return None
