@@ -290,16 +290,15 @@ def test_reports_follow_findings_without_a_new_plan(copy: Request) -> None:
     assert 0 < len(books) <= watched.totals["report"] <= STORES
 
 
-def test_another_folder_gets_files_of_its_own(copy: Request, tmp_path: Path) -> None:
+def test_another_folder_gets_files_of_its_own(done: Request, tmp_path: Path) -> None:
     """What stands in one folder says nothing of another; going back writes nothing."""
-    run(copy, Silent())
     watched = Watched()
-    run(replace(copy, out=tmp_path / "other"), watched)
+    run(replace(done, out=tmp_path / "other"), watched)
     assert watched.totals["report"] == STORES
     back = Watched()
-    run(copy, back)
+    run(done, back)
     assert back.totals["report"] == 0
-    assert tree_of(copy.out) == tree_of(tmp_path / "other")
+    assert tree_of(done.out) == tree_of(tmp_path / "other")
 
 
 @given(st.lists(st.text(max_size=5), max_size=5), st.lists(st.text(max_size=5), max_size=5))
