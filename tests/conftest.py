@@ -34,12 +34,23 @@ def shared_data() -> Path:
     return folder
 
 
+def _shared(factory: pytest.TempPathFactory, name: str) -> Path:
+    """Return a folder that all workers of the session share."""
+    folder = factory.getbasetemp()
+    return (folder.parent if "PYTEST_XDIST_WORKER" in os.environ else folder) / name
+
+
 @pytest.fixture(scope="session")
 def demo_run(tmp_path_factory: pytest.TempPathFactory) -> Ran:
     """Return the job done once on the demo for the whole session.
 
     Workers share it, so a test takes a copy before it opens the database.
     """
-    folder = tmp_path_factory.getbasetemp()
-    shared = folder.parent if "PYTEST_XDIST_WORKER" in os.environ else folder
-    return ran_once(shared / "demo-run")
+    return ran_once(_shared(tmp_path_factory, "demo-run"))
+
+
+@pytest.fixture(scope="session")
+def four_run(tmp_path_factory: pytest.TempPathFactory) -> Ran:
+    """Return the job done once on four small stores (`files_of`), shared as the demo's is."""
+    folder = _shared(tmp_path_factory, "four-run")
+    return ran_once(folder, folder / "exports")

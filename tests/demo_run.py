@@ -1,4 +1,4 @@
-"""The demo run once for a whole test session, whichever worker needs it first."""
+"""Runs done once for a whole test session, whichever worker needs them first."""
 
 import pickle
 import shutil
@@ -8,13 +8,14 @@ from typing import Any
 
 import duckdb
 from filelock import FileLock
-from scale_chain import request_of
+from scale_chain import files_of, request_of
 
 from pipeline.progress import Silent
 from pipeline.records import RunSummary
 from pipeline.run import Request, run
 
 SAMPLE = Path(__file__).resolve().parents[1] / "sample_exports"
+FOUR = 4
 
 
 @dataclass(frozen=True)
@@ -41,12 +42,18 @@ class Ran:
         return Ran(replace(self.request, database=database, out=out), self.summary)
 
 
-def ran_once(folder: Path) -> Ran:
-    """Return the demo's run in a folder; the first to ask makes it, the others wait for it."""
+def ran_once(folder: Path, exports: Path = SAMPLE) -> Ran:
+    """Return a run of some exports in a folder; the first to ask makes it, the others wait for it.
+
+    Exports of a folder that is not there are written first: those of four small stores.
+    """
     folder.mkdir(exist_ok=True)
-    request = request_of(folder, SAMPLE)
+    request = request_of(folder, exports)
     kept = folder / "summary.pickle"
     with FileLock(folder / "lock"):
+        if not exports.exists():
+            for file in files_of(folder / "pool", FOUR):
+                file.put(exports)
         if not kept.exists():
             kept.write_bytes(pickle.dumps(run(request, Silent())))
     return Ran(request, pickle.loads(kept.read_bytes()))  # noqa: S301 - written above

@@ -325,14 +325,14 @@ def fuzz(out: Out, first: int, count: int) -> int:
 
 
 def test_damaged_workbooks_never_decide_by_accident(out: Out) -> None:
-    """25 of them: no traceback, and no decision but from a valid row; some still come through."""
-    assert fuzz(out, 0, 25) > 10
+    """Ten of them: no traceback, and no decision but from a valid row; some still come through."""
+    assert fuzz(out, 0, 10) > 4
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("first", range(1000, 2000, 100))
+@pytest.mark.parametrize("first", [0, *range(1000, 2000, 100)])
 def test_many_damaged_workbooks_never_decide_by_accident(out: Out, first: int) -> None:
-    """1,000 of them."""
+    """1,100 of them."""
     assert fuzz(out, first, 100) > 40
 
 

@@ -303,6 +303,26 @@ _UNUSABLE = (
 )  # fmt: skip
 
 
+_NOT_LISTED = (
+    "current_setting('memory_limit')",
+    "main.current_setting('threads')",
+    "getenv('HOME')",
+    "getvariable('x')",
+    "CURRENT_DATE::varchar",
+    "now()::varchar",
+    "random()::varchar",
+    "uuid()::varchar",
+    "current_user",
+    "version()",
+    "current_query()",
+    "(select min(value) from duckdb_settings())",
+    "(select min(name) from duckdb_tables)",
+    "(select min(setting) from pg_catalog.pg_settings)",
+    "(select min(table_name) from information_schema.tables)",
+    "(select min(content) from read_text('/etc/hostname'))",
+)
+
+
 class TestOwnRules:
     """Rules in a folder of the user's own."""
 
@@ -408,36 +428,18 @@ class TestOwnRules:
         assert secret.read_text(encoding="utf-8") == "store,subject,detail\nx,y,z\n"
         assert sorted(path.name for path in tmp_path.iterdir()) == ["rules", "secret.csv"]
 
-    @pytest.mark.parametrize(
-        "used",
-        [
-            "current_setting('memory_limit')",
-            "main.current_setting('threads')",
-            "getenv('HOME')",
-            "getvariable('x')",
-            "CURRENT_DATE::varchar",
-            "now()::varchar",
-            "random()::varchar",
-            "uuid()::varchar",
-            "current_user",
-            "version()",
-            "current_query()",
-            "(select min(value) from duckdb_settings())",
-            "(select min(name) from duckdb_tables)",
-            "(select min(setting) from pg_catalog.pg_settings)",
-            "(select min(table_name) from information_schema.tables)",
-            "(select min(content) from read_text('/etc/hostname'))",
-        ],
-    )
-    def test_only_listed_functions_may_be_used(
-        self, used: str, database: Database, tmp_path: Path
-    ) -> None:
+    def test_only_listed_functions_may_be_used(self, database: Database, tmp_path: Path) -> None:
         """None that reads settings, files, clocks or chance, however it is written."""
-        write_rule(tmp_path, "mine", f"select 'S1' as store, 'x' as subject, {used} as detail")
+        select = "select 'S1' as store, 'x' as subject, {used} as detail"
+        for number, used in enumerate(_NOT_LISTED):
+            write_rule(tmp_path, f"mine-{number}", select.format(used=used))
         check(database, SETTINGS, tmp_path)
-        [told] = details(database, "rule-unusable").values()
-        assert details(database, "mine") == {}
-        assert "may not use" in told
+        told = details(database, "rule-unusable")
+
+        assert len(told) == len(_NOT_LISTED)
+        for number, used in enumerate(_NOT_LISTED):
+            assert details(database, f"mine-{number}") == {}
+            assert "may not use" in told[f"mine-{number}.sql:7"], used
 
     def test_every_shipped_rule_keeps_to_the_listed_functions(self) -> None:
         """So whoever copies one as a pattern has a rule that can be used."""
@@ -454,27 +456,26 @@ class TestOwnRules:
         others = "coalesce error ifnull grouping unnest limit_of text_of change_state_on"
         assert functions() <= {name for (name,) in rows} | {*windows.split(), *others.split()}
 
-    @pytest.mark.parametrize(
-        "endless",
-        [
-            "max(n) from (with recursive t(n) as (select 1 union select n + 1 from t) from t)",
-            "sum(a.x * b.x % 7) from range(1000000) a(x), range(1000000) b(x), range(1000) c(x)",
-        ],
-    )
     def test_a_rule_without_end_is_stopped(
-        self, endless: str, database: Database, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+        self, database: Database, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
     ) -> None:
         """The finding names the limit; the other rules are judged."""
         monkeypatch.setattr(judge_module, "MOST_SECONDS", 1)
-        kept = f"(select {endless}) as found(value)"
-        select = f"select 'S1' as store, 'x' as subject, value::varchar as detail from {kept}"  # noqa: S608 - a test's own
-        write_rule(tmp_path, "endless", select)
+        endless = (
+            "max(n) from (with recursive t(n) as (select 1 union select n + 1 from t) from t)",
+            "sum(a.x * b.x % 7) from range(1000000) a(x), range(1000000) b(x), range(1000) c(x)",
+        )
+        for number, found in enumerate(endless):
+            kept = f"(select {found}) as found(value)"
+            select = f"select 'S1' as store, 'x' as subject, value::varchar as detail from {kept}"  # noqa: S608 - a test's own
+            write_rule(tmp_path, f"endless-{number}", select)
         write_rule(tmp_path, "good", "select 'S1' as store, 'x' as subject, 'y' as detail")
         begun = time.monotonic()
         check(database, SETTINGS, tmp_path)
         assert time.monotonic() - begun < 30
-        [told] = details(database, "rule-unusable").values()
-        assert "stopped after 1 seconds" in told
+        told = details(database, "rule-unusable")
+        assert set(told) == {"endless-0.sql:7", "endless-1.sql:7"}
+        assert all("stopped after 1 seconds" in sentence for sentence in told.values())
         assert details(database, "good") == {"x": "y"}
 
     def test_a_rule_that_takes_too_much_memory_is_stopped(
@@ -523,22 +524,18 @@ class TestOwnRules:
                 assert copied == database.connection.table(table).fetchall()
         assert not path.exists()
 
-    @pytest.mark.parametrize(
-        ("name", "header", "sentence"),
-        [
-            ("channel-shared", {}, "A shipped rule has this name"),
-            ("mine", {"runs": "last"}, "Only shipped rules may judge the findings"),
-        ],
-    )
     def test_a_name_taken_or_a_late_run_is_refused(
-        self, database: Database, tmp_path: Path, name: str, header: dict[str, str], sentence: str
+        self, database: Database, tmp_path: Path
     ) -> None:
         """A user's rule neither replaces a shipped one nor judges the findings."""
         select = "select 'S1' as store, 'x' as subject, 'y' as detail"
-        write_rule(tmp_path, name, select, **header)
+        write_rule(tmp_path, "channel-shared", select)
+        write_rule(tmp_path, "mine", select, runs="last")
         check(database, SETTINGS, tmp_path)
+        told = details(database, "rule-unusable")
 
-        assert sentence in details(database, "rule-unusable")[f"{name}.sql:1"]
+        assert "A shipped rule has this name" in told["channel-shared.sql:1"]
+        assert "Only shipped rules may judge the findings" in told["mine.sql:1"]
         assert set(details(database, "channel-shared")) == {"a", "b"}
 
     def test_a_folder_that_is_none_is_refused(self, database: Database, tmp_path: Path) -> None:

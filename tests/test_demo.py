@@ -73,15 +73,15 @@ def test_the_demos_rules_load() -> None:
     assert {e.approved_by for e in settings.exceptions} <= set(settings.approvers)
 
 
-def test_one_seed_gives_one_chain(clean: ChainSeen, files: dict[str, bytes]) -> None:
+def test_one_seed_gives_one_chain(files: dict[str, bytes]) -> None:
     """The same seed gives the same bytes, workbook and zip included; another seed gives others."""
     again = files_of(tables_of(generate(SEED)))
-    other = tables_of(generate(SEED + 1))
+    short, other = (tables_of(generate(seed, stores=3)) for seed in (SEED, SEED + 1))
 
     assert files == again
     assert any(path.endswith(".xlsx") for path in files)
     assert any(path.endswith(".zip") for path in files)
-    for one, changed in zip(tables_of(clean), other, strict=True):
+    for one, changed in zip(short, other, strict=True):
         described = "stores" in one.path or "filialen" in one.path
         assert one.path == changed.path
         assert (one.rows == changed.rows) == described

@@ -1,20 +1,16 @@
 """Every deliberate fault of the demo is found, and nothing is held against a store without one."""
 
 from dataclasses import dataclass
-from pathlib import Path
 
 import duckdb
 import pytest
+from demo_run import Ran
 
-from pipeline.database import open_database
 from pipeline.demo.faults import FAULT_FREE, FAULTS
 from pipeline.demo.records import Fault, Outcome
-from pipeline.progress import Silent
-from pipeline.records import Selection, Severity
-from pipeline.run import Request, judge, settings_of, take_in
+from pipeline.records import Severity
 from pipeline.tables.exports import ExportFile
 
-SAMPLE = Path(__file__).parents[1] / "sample_exports"
 RULE_FAULTS = [fault for fault in FAULTS if fault.outcome in {Outcome.FOUND, Outcome.EXCEPTED}]
 ROW_FAULTS = [fault for fault in FAULTS if fault.outcome == Outcome.QUARANTINED]
 REPEATS = [fault for fault in FAULTS if fault.outcome == Outcome.REPEATED]
@@ -35,28 +31,14 @@ def rows(connection: duckdb.DuckDBPyConnection, table: str, *columns: str) -> li
 
 
 @pytest.fixture(scope="module")
-def judged(tmp_path_factory: pytest.TempPathFactory) -> Judged:
-    """Take the demo in and judge it, once for all tests here."""
-    folder = tmp_path_factory.mktemp("demo")
-    request = Request(
-        exports=SAMPLE,
-        database=folder / "demo.duckdb",
-        out=folder,
-        rules=None,
-        rules_folder=None,
-        as_of=None,
-        selection=Selection((), ()),
-    )
-    settings = settings_of(request)
-    with open_database(request.database) as database:
-        outcomes = take_in(database, request, settings, Silent())
-        judge(database, request, settings, Silent())
+def judged(demo_run: Ran) -> Judged:
+    """Give what the demo was taken in and judged as."""
+    with duckdb.connect(str(demo_run.request.database), read_only=True) as connection:
         found = rows(
-            database.connection, "finding", "rule", "severity", "store", "subject", "detail",
-            "excepted",
-        )  # fmt: skip
-        quarantined = rows(database.connection, "quarantined_row", "store", "problem", "text")
-    return Judged(outcomes, found, quarantined)  # type: ignore[arg-type]  # rows are as wide as asked for
+            connection, "finding", "rule", "severity", "store", "subject", "detail", "excepted"
+        )
+        quarantined = rows(connection, "quarantined_row", "store", "problem", "text")
+    return Judged(demo_run.summary.outcomes, found, quarantined)  # type: ignore[arg-type]  # rows are as wide as asked for
 
 
 @pytest.mark.parametrize("fault", RULE_FAULTS, ids=lambda fault: fault.name)

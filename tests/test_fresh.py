@@ -18,7 +18,7 @@ from pipeline.database import Database, open_database
 from pipeline.fresh import own_rules, whole_run_is_fresh
 from pipeline.progress import Silent
 from pipeline.records import Selection
-from pipeline.run import Request, run, start_run
+from pipeline.run import Request, run, settings_of, start_run
 from pipeline.settings import Settings, load_settings
 from pipeline.survey.evidence import survey
 from pipeline.tables.every import every_table
@@ -70,8 +70,12 @@ def done(first: Request, tmp_path: Path) -> Request:
 def stands(request: Request) -> bool:
     """Say whether a run of the request would be skipped."""
     with open_database(request.database) as database:
-        start_run(database, request, load_settings())
-        return whole_run_is_fresh(database, request.out, own_rules(request.rules_folder))
+        start_run(database, request, settings_of(request))
+        return _fresh(database, request)
+
+
+def _fresh(database: Database, request: Request) -> bool:
+    return whole_run_is_fresh(database, request.out, own_rules(request.rules_folder))
 
 
 def test_every_table_is_an_input_or_watched_or_worked_out() -> None:
@@ -83,16 +87,18 @@ def test_every_table_is_an_input_or_watched_or_worked_out() -> None:
     assert sum(map(len, kinds)) == len(tables)
 
 
-@pytest.mark.parametrize("table", sorted(WATCHED))
-def test_a_row_more_in_any_watched_table_is_noticed(done: Request, table: str) -> None:
+def test_a_row_more_in_any_watched_table_is_noticed(done: Request) -> None:
     """Each table of the register, the nights and the audits counts, row by row."""
-    assert stands(done)
-    with duckdb.connect(str(done.database)) as connection:
-        held = connection.table(table)
-        kinds = [str(kind) for kind in held.types]
-        connection.values([_sample(kind) for kind in kinds]).insert_into(table)
-
-    assert not stands(done)
+    with open_database(done.database) as database:
+        start_run(database, done, load_settings())
+        assert _fresh(database, done)
+        for table in sorted(WATCHED):
+            database.connection.begin()
+            kinds = [str(kind) for kind in database.connection.table(table).types]
+            database.connection.values([_sample(kind) for kind in kinds]).insert_into(table)
+            assert not _fresh(database, done), table
+            database.connection.rollback()
+            assert _fresh(database, done)
 
 
 def _sample(kind: str) -> str | int | date:
@@ -176,7 +182,22 @@ def more_scans(request: Request) -> Request:
     return request
 
 
-@pytest.mark.parametrize("change", [other_day, other_folder, other_rules, own_rule, more_scans])
+OTHERS = (other_day, other_folder, other_rules, own_rule)
+
+
+@pytest.mark.parametrize("change", OTHERS)
+def test_another_request_does_not_stand(
+    done: Request, change: Callable[[Request], Request]
+) -> None:
+    """Day, folder, rules, rules of one's own: where the first one stands, another one does not."""
+    assert stands(done)
+    assert not stands(change(done))
+
+
+@pytest.mark.parametrize(
+    "change",
+    [other_day, more_scans, *(pytest.param(c, marks=pytest.mark.slow) for c in OTHERS[1:])],
+)
 def test_another_request_is_worked_out_and_so_is_the_first_one_again(
     done: Request, change: Callable[[Request], Request], monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -222,17 +243,17 @@ def test_a_rule_saved_while_a_run_goes_on_is_applied_by_the_next(
         assert told.fetchall() == [("there",)]
 
 
-@pytest.mark.parametrize("break_it", [Path.mkdir, lambda path: path.symlink_to("nowhere")])
-def test_a_rule_that_cannot_be_read_is_a_finding(
-    done: Request, break_it: Callable[[Path], None]
-) -> None:
-    """It stops neither a run nor the next one."""
+def test_a_rule_that_cannot_be_read_is_a_finding(done: Request) -> None:
+    """A folder or a lost link by a rule's name stops neither a run nor the next one."""
     request = own_rule(done)
-    break_it((request.rules_folder or Path()) / "broken.sql")
+    folder = request.rules_folder or Path()
+    (folder / "broken.sql").mkdir()
+    (folder / "lost.sql").symlink_to("nowhere")
     assert run(request, Silent()) == run(request, Silent())
 
     with duckdb.connect(str(request.database)) as connection:
-        assert connection.execute("select file from rule_problem").fetchall() == [("broken.sql",)]
+        told = connection.execute("select file from rule_problem order by file")
+        assert told.fetchall() == [("broken.sql",), ("lost.sql",)]
 
 
 def test_stores_have_their_files_whatever_becomes_of_the_audit(

@@ -7,14 +7,14 @@ import pytest
 
 from pipeline.progress import Silent
 from pipeline.records import Selection
-from pipeline.run import Request, run
+from pipeline.run import Request, judge, session, take_in
 
 STATIONS = "store,station,channel,x m,y m,exported on\n"
 SCANS = "store,station,scanned at,channel,level dbm\n"
 
 
 def ran(folder: Path, files: dict[str, str]) -> duckdb.DuckDBPyConnection:
-    """Run the whole job on some exports; return the database to read from."""
+    """Take some exports in, judge and plan them; return the database to read from."""
     for name, text in files.items():
         path = folder / "in" / name
         path.parent.mkdir(parents=True, exist_ok=True)
@@ -28,7 +28,9 @@ def ran(folder: Path, files: dict[str, str]) -> duckdb.DuckDBPyConnection:
         as_of=None,
         selection=Selection(),
     )
-    run(request, Silent())
+    with session(request) as (database, settings):
+        take_in(database, request, settings, Silent())
+        judge(database, request, settings, Silent())
     return duckdb.connect(str(request.database), read_only=True)
 
 

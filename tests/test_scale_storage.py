@@ -12,7 +12,8 @@ from pathlib import Path
 
 import duckdb
 import pytest
-from scale_chain import files_of, request_of, tables_of, tree_of
+from demo_run import Ran
+from scale_chain import tables_of, tree_of
 
 from pipeline import cli
 from pipeline.database import open_database
@@ -25,12 +26,9 @@ _PROGRAM = "from pipeline.cli import main; main()"
 
 
 @pytest.fixture(scope="module")
-def exports(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def exports(four_run: Ran) -> Path:
     """Give the exports of four stores."""
-    folder = tmp_path_factory.mktemp("storage")
-    for file in files_of(folder / "pool", 4):
-        file.put(folder / "exports")
-    return folder / "exports"
+    return four_run.request.exports or Path()
 
 
 def command(exports: Path, database: Path, out: Path) -> list[str]:
@@ -69,11 +67,10 @@ def one_sentence(words: list[str]) -> str:
 
 @pytest.mark.parametrize("size_kib", [300, pytest.param(1_500, marks=pytest.mark.slow)])
 def test_a_database_on_a_full_disk_says_so_and_goes_on_once_there_is_room(
-    size_kib: int, exports: Path, tmp_path: Path
+    size_kib: int, four_run: Ran, exports: Path, tmp_path: Path
 ) -> None:
     """The same as undisturbed comes out of the next run."""
-    whole = request_of(tmp_path / "whole", exports)
-    run(whole, Silent())
+    whole = four_run.request
     disk, out = tmp_path / "disk", tmp_path / "reports"
     with small_disk(disk, size_kib) as enlarge:
         told = one_sentence(command(exports, disk / "q.duckdb", out))
@@ -84,17 +81,18 @@ def test_a_database_on_a_full_disk_says_so_and_goes_on_once_there_is_room(
     assert tree_of(out) == tree_of(whole.out)
 
 
-def test_reports_on_a_full_disk_leave_whole_files_alone(exports: Path, tmp_path: Path) -> None:
+def test_reports_on_a_full_disk_leave_whole_files_alone(
+    four_run: Ran, exports: Path, tmp_path: Path
+) -> None:
     """No part of a file is left, and what is there is what an undisturbed run puts there."""
-    whole = request_of(tmp_path / "whole", exports)
-    run(whole, Silent())
-    wanted = tree_of(whole.out)
+    wanted = tree_of(four_run.request.out)
+    judged = four_run.copied(tmp_path, reports=False).request
     with small_disk(tmp_path / "disk", 60) as enlarge:
         out = tmp_path / "disk" / "reports"
-        one_sentence(command(exports, tmp_path / "q.duckdb", out))
+        one_sentence(command(exports, judged.database, out))
         assert tree_of(out).items() <= wanted.items()
         enlarge(64_000)
-        run(replace(whole, database=tmp_path / "q.duckdb", out=out), Silent())
+        run(replace(judged, out=out), Silent())
         assert tree_of(out) == wanted
 
 
@@ -110,7 +108,7 @@ def ended(words: list[str], monkeypatch: pytest.MonkeyPatch) -> int:
 @pytest.mark.parametrize("number", [errno.ESTALE, errno.EIO, errno.ENOTCONN])
 def test_a_lost_network_folder_says_so(
     number: int,
-    exports: Path,
+    four_run: Ran,
     tmp_path: Path,
     monkeypatch: pytest.MonkeyPatch,
     capsys: pytest.CaptureFixture[str],
@@ -120,7 +118,8 @@ def test_a_lost_network_folder_says_so(
     def lost(*_: object) -> None:
         raise OSError(number, "gone", "/mnt/share")
 
-    words = command(exports, tmp_path / "q.duckdb", tmp_path / "out")
+    judged = four_run.copied(tmp_path, reports=False).request
+    words = command(judged.exports or Path(), judged.database, tmp_path / "out")
     for place, name in ((os, "replace"), (cli, "run")):
         with monkeypatch.context() as patched:
             patched.setattr(place, name, lost)

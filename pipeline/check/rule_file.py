@@ -27,7 +27,7 @@ _CONTINUED = re.compile(r"--   (?P<text>.+)$")
 _NAME = re.compile(r"[a-z0-9]+(-[a-z0-9]+)*")
 # Tables that only these macros may read, since they refuse a name that is not there.
 _SETTINGS = {"setting": "limit_of", "setting_text": "text_of"}
-_TEXTS = ("firmware_standard",)
+_TEXTS = frozenset({"firmware_standard"})
 _HIDING = ("query", "query_table")  # they read tables that a text names, unseen by any check
 
 
@@ -192,11 +192,10 @@ def _words(name: str, said: Mapping[str, str]) -> dict[str, RuleWords]:
 
 def _check_blanks(rule: Rule) -> None:
     """Refuse texts that cannot be filled, and limits in them that do not exist."""
-    known = load_settings().limits
     for words in rule.words.values():
         _read_phrase(rule, words.says)
         for text in (words.title, words.remedy, rule.why, rule.source):
-            for name in sorted(_read_phrase(rule, text).names - set(known)):
+            for name in sorted(_read_phrase(rule, text).names - _limits()):
                 line = line_with(rule.text, f"{{{name}")
                 raise _Unreadable(line, f"There is no limit named '{name}'.")
 
@@ -217,7 +216,7 @@ def line_with(text: str, words: str) -> int:
 
 def _check_settings(text: str) -> None:
     """Refuse limits that do not exist, whatever form the select takes to read them."""
-    known = {"limit_of": tuple(load_settings().limits), "text_of": _TEXTS}
+    known = {"limit_of": _limits(), "text_of": _TEXTS}
     for line, macro, name in _settings_read(text):
         kind = macro.partition("_")[0]
         if macro not in known:
@@ -272,6 +271,12 @@ def _constant(arguments: Sequence[Mapping[str, Any]]) -> str | None:
     if len(literals) == 1 and literals[0].get("kind") == "STRING":
         return str(literals[0]["text"])
     return None
+
+
+@cache
+def _limits() -> frozenset[str]:
+    """Return the names of all limits: those of the shipped rules file."""
+    return frozenset(load_settings().limits)
 
 
 @cache

@@ -4,6 +4,7 @@ from collections import Counter
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import replace
 from datetime import date
+from functools import cache
 from pathlib import Path
 
 from pipeline.demo.air import CHANNELS
@@ -54,7 +55,7 @@ Each must be found. One fault may have further consequences: a busy channel lowe
 
 def write_demo(folder: Path) -> None:
     """Write the demo's exports, README and rules file below `folder`."""
-    tables = tables_of(generate(made=FAULTS))
+    tables = tables_of(_demo()[1])
     for fault in FAULTS:
         tables = fault_files(fault, tables)
     write_files(tables, folder)
@@ -72,7 +73,18 @@ def generate(
     stations in earshot share a channel where the store's channels suffice, and every value
     is in order.
     """
-    portfolio = observed(seed, _built(seed, stores, made))
+    return _seen(seed, _built(seed, stores, made), made)
+
+
+@cache
+def _demo() -> tuple[tuple[DemoSite, ...], ChainSeen]:
+    """Return the demo's stores and what their exports say, with all faults."""
+    sites = _built(SEED, len(DEMO_STORES), FAULTS)
+    return sites, _seen(SEED, sites, FAULTS)
+
+
+def _seen(seed: int, sites: tuple[DemoSite, ...], made: Sequence[Fault]) -> ChainSeen:
+    portfolio = observed(seed, sites)
     for fault in made:
         portfolio = fault_rows(fault, portfolio)
     return portfolio
@@ -129,8 +141,8 @@ def write_follow_up(
 
 
 def _follow_up(day: date, channels: Mapping[str, int], noisy: Collection[str]) -> ChainSeen:
-    before = generate(made=FAULTS)
-    later = observed(SEED, _built(SEED, len(DEMO_STORES), FAULTS), (day,))
+    sites, before = _demo()
+    later = observed(SEED, sites, (day,))
     stations = tuple(
         replace(s, seen_on=day, channel=channels.get(s.station, s.channel))
         for s in before.stations
