@@ -32,6 +32,9 @@ class Assumptions:
         fit_stores: fewest stores with two visits (hours, moments) that a spread is fitted to.
         fit_share: and the least share of all series fitted to that must have two.
         spread_doubt: how sure the default of a spread is: standard deviation of its logarithm.
+        outside: how much less busy channels are outside of the hours that matter, in logits, where
+            no hour curve can be fitted.
+        outside_spread: standard deviation of that.
         curve_doubt: the same of each term of the hour curve, in logits.
 
     No default has a published source. They are common practice, or were chosen on simulated chains
@@ -61,7 +64,9 @@ class Assumptions:
     prior_series: float = 3.0
     roughness: float = 10.0
     fit_series: int = 2500
-    fit_stores: int = 2
+    fit_stores: int = 1
     fit_share: float = 0.2
     spread_doubt: float = 0.5
     curve_doubt: float = 0.5
+    outside: float = -1.0
+    outside_spread: float = 0.8
