@@ -114,16 +114,13 @@ def measured(
     heard = _since(database.frame("changes", "blocks_since"), changes)
     if fit is None or heard.is_empty():
         return {}
-    assumed = Assumptions(
-        threshold_dbm=limits["cca_threshold_dbm"], half_life_days=limits["evidence_half_life_days"]
-    )
     known = heard.select(*_SERIES, "wifi_share", "burst_dbm", "wifi_seen_at").unique(_SERIES)
     frame = estimate(
         heard.drop("wifi_share", "burst_dbm", "wifi_seen_at"),
         known.sort(_SERIES),
         Portfolio.from_json(fit),
         datetime.combine(as_of, time.max),
-        assumed,
+        Assumptions.of(limits),
     ).frame
     found = {(row["store"], row["channel"]): row for row in frame.iter_rows(named=True)}
     return {
