@@ -13,6 +13,7 @@ from typing import Annotated, Any, Generic, TypeVar
 
 from pipeline import rules_table as rules
 from pipeline.errors import FreezeFileUnreadable, RulesFileUnreadable
+from pipeline.limits import NUMBER, limits
 from pipeline.records import Severity
 from pipeline.rules_table import Reader, RulesTable, by_name, fits, within
 from pipeline.tables.exports import EXPORT_KINDS
@@ -28,7 +29,6 @@ _NOON = time(12)
 _PLACES = ("per_region", "per_store_type", "per_store")
 Own = TypeVar("Own")
 
-_NUMBER = fits("a number", rules.is_number, float)
 _ANY_TEXT = fits("a text", rules.is_text)
 _HEADINGS = by_name(_ANY_TEXT, expected="a table heading = our name")
 _SEVERITY = fits(f"one of {', '.join(Severity)}", lambda v: v in tuple(Severity), Severity)
@@ -52,8 +52,8 @@ _MinutesIfAny = Annotated[int, rules.whole(0, 1440)]
 class Scale:
     """What a raw energy value means: level_dbm = zero_dbm + db_per_step x value."""
 
-    zero_dbm: Annotated[float, _NUMBER]
-    db_per_step: Annotated[float, _NUMBER]
+    zero_dbm: Annotated[float, NUMBER]
+    db_per_step: Annotated[float, NUMBER]
 
 
 @dataclass(frozen=True, slots=True)
@@ -331,7 +331,7 @@ def _exemption(table: RulesTable, key: str) -> Exemption:
 class Settings:
     """Everything the rules file decides."""
 
-    limits: Annotated[Mapping[str, float], by_name(_NUMBER, *_SHIPPED["limits"])]
+    limits: Annotated[Mapping[str, float], limits(*_SHIPPED["limits"])]
     channels: Annotated[PerStore[tuple[int, ...]], _channels]
     path_loss: Annotated[str, within("path_loss", rules.one_of(_PATH_LOSS)), "model"]
     severity: Annotated[Mapping[str, Severity], by_name(_SEVERITY)]

@@ -80,6 +80,13 @@ def measured(setting: Setting, seed: int) -> Measured:
     )
 
 
+def judged(joined: pl.DataFrame) -> tuple[float, float, float]:
+    """Return bias in points of clear air, and how many of 100 intervals cover: all, truly busy."""
+    covered, busy = _covered(joined), joined["busy"].is_between(0.05, 0.4)
+    bias = _points(joined["busy"] - joined["busy_estimate"])
+    return bias, _points(covered), _points(covered.filter(busy))
+
+
 def _points(values: pl.Series) -> float:
     return 100 * float(np.mean(values.to_numpy()))
 

@@ -79,11 +79,12 @@ def _seq(into: Invented) -> int:
 
 
 def _check(into: Invented, change: str, day: datetime, held: bool, n: int) -> None:
+    measured = 0.76 + 0.03 * n if held else 0.4
     into.add(
         "change_check", seq=_seq(into) - 1, change=change, checked_on=day.date(),
         seen_on=day.date(), channel_found=25, connected=True, labels_before=300, labels_after=299,
-        clear_air_before=0.42, promised=0.8, measured=0.76 + 0.03 * n if held else 0.4,
-        readings=120, sureness="high", measured_low=0.7, measured_high=0.9, gained=0.3,
+        clear_air_before=0.42, promised=0.8, measured=measured,
+        readings=120, sureness="high", measured_low=0.7, measured_high=0.9, gained=measured - 0.42,
         gained_low=0.2 + 0.03 * n if held else -0.1, gained_high=0.5 + 0.03 * n if held else 0.1,
         verdict="helped" if held else "no difference shown",
     )  # fmt: skip

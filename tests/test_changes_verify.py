@@ -42,6 +42,7 @@ WAITING = Waiting(
     channels_before=(11,), channels_after=(25,), labels_before=100, labels_after=100,
     since=NIGHT, clear_air_before=0.4, clear_air_before_low=0.38, clear_air_before_high=0.42,
     promised=0.8, promised_low=0.78, promised_high=0.82, free_of_own=1.0, sureness="high", undone=0,
+    left_channel=11, free_of_own_before=1.0,
 )  # fmt: skip
 
 
@@ -156,6 +157,29 @@ def test_a_change_that_kept_its_promise_is_verified(approved: Database, settings
     before = history(approved)
     assert look(approved, settings) == {}
     assert history(approved) == before
+
+
+@pytest.mark.parametrize(
+    ("left", "verdict"), [(QUIET, "no difference shown"), (LOUD, "helped"), ({}, "helped")]
+)
+def test_the_gain_is_over_the_channel_left(
+    approved: Database, settings: Settings, left: dict[int, int], verdict: str
+) -> None:
+    """The plan thought 40 % of it; scanned again, only what it has now counts."""
+    change = names(approved, "B")[0]
+    approved.connection.execute("update change set free_of_own_before = 1")
+    report(approved, [change])
+    export_says(approved, date(2026, 9, 1), {"B-01": 11})
+    export_says(approved, NEXT, {"B-01": 25})
+    readings_say(approved, "B-01", 25, QUIET)
+    readings_say(approved, "B-01", 11, left)
+
+    look(approved, settings)
+
+    rows = approved.connection.execute(
+        "select verdict from change_check where change = ?", [change]
+    )
+    assert rows.fetchall() == [(verdict,)]
 
 
 def test_a_change_into_noise_is_ineffective(approved: Database, settings: Settings) -> None:

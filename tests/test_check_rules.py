@@ -453,7 +453,8 @@ class TestOwnRules:
             "cume_dist dense_rank first_value lag last_value lead nth_value ntile percent_rank "
             "rank row_number"
         )
-        others = "coalesce error ifnull grouping unnest limit_of text_of change_state_on"
+        others = "coalesce error ifnull grouping unnest limit_of text_of change_state_on "
+        others += "chance_above"
         assert functions() <= {name for (name,) in rows} | {*windows.split(), *others.split()}
 
     def test_a_rule_without_end_is_stopped(

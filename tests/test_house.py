@@ -40,6 +40,7 @@ FLOORS = {
     "xlsx": 2,
     "settings": 3,
     "rules_table": 1,
+    "limits": 2,
     "records": 1,
     "accounts": 1,
     "errors": 0,

@@ -85,6 +85,12 @@ def test_unknown_keys_name_the_nearest_known_one(tmp_path: Path, text: str, says
     "text",
     [
         "[limits]\ncca_threshold_dbm = 'loud'\n",
+        "[limits]\nrule_certainty = 1\n",
+        "[limits]\ninterval_share = 90\n",
+        "[limits]\nvisit_gap_hours = 0\n",
+        "[limits]\nhours_from = 8.5\n",
+        "[limits]\nhours_from = 20\n",
+        "[limits]\nevidence_half_life_days = 0\n",
         "[limits]\ncca_threshold_dbm = true\n",
         "[channels]\npermitted = []\n",
         "[channels]\npermitted = [10]\n",

@@ -236,9 +236,9 @@ def test_chance_of_gain_counts_own_traffic() -> None:
 
 
 def test_the_prior_weighs_little_once_there_are_series() -> None:
-    """A heavier default prior changes one store's figures more than it does sixty stores'."""
+    """A heavier default prior changes one store's figures more than it does those of 40."""
     shifts = []
-    for stores in (1, 20):
+    for stores in (1, 40):
         setting = Setting("small", stores=stores)
         made = chain(setting, 2)
         found, told = blocks(folded(made.readings), ASSUMED), known(made.truth)
@@ -250,3 +250,19 @@ def test_the_prior_weighs_little_once_there_are_series() -> None:
             means.append(frame["busy_estimate"])
         shifts.append(float((means[0] - means[1]).abs().mean()))  # type: ignore[arg-type]  # a float
     assert shifts[1] < shifts[0]
+
+
+def test_visits_that_agree_are_believed_in_one_store_too() -> None:
+    """Ten visits of 35 busy readings of 346, nothing else known: within a point and a half."""
+    found = blocks(_many(NOON, 10, 346, 35), ASSUMED)
+    portfolio = fit_portfolio(found, _known(), ASSUMED)
+    row = estimate(found, _known(), portfolio, NOON + timedelta(days=10), ASSUMED).frame
+    assert row["busy_estimate"].item() == pytest.approx(35 / 346, abs=0.015)
+    assert portfolio.visit_spread < ASSUMED.visit_spread / 2
+
+
+def test_a_scan_at_night_says_less_of_the_hours_that_matter() -> None:
+    """Where no hour curve can be fitted, nights are quieter, and nobody knows by how much."""
+    night, day = (_row(_many(at, 3, 100, 10)) for at in (NOON.replace(hour=2), NOON))
+    assert night["busy_estimate"] > day["busy_estimate"]
+    assert night["busy_high"] - night["busy_low"] > day["busy_high"] - day["busy_low"]

@@ -42,10 +42,15 @@ class Share:
 
 @dataclass(frozen=True, slots=True)
 class Measured:
-    """Readings since a change on the channel found, and the clear air they show."""
+    """What scans since a change show.
+
+    `readings` and `air` are of the channel found; `left` is the clear air that the channel left
+    would have today with the own neighbours of before, None where it was not scanned enough.
+    """
 
     readings: int
     air: Share | None
+    left: Share | None = None
 
 
 class Changed(Protocol):
@@ -72,8 +77,23 @@ class Changed(Protocol):
         ...
 
     @property
+    def channel_found(self) -> int | None:
+        """The channel its station is on."""
+        ...
+
+    @property
+    def left_channel(self) -> int:
+        """The channel it was on before the whole plan."""
+        ...
+
+    @property
     def free_of_own(self) -> float:
         """The share of time that own neighbours leave free, 0..1."""
+        ...
+
+    @property
+    def free_of_own_before(self) -> float | None:
+        """The same before the whole plan; None: not known."""
         ...
 
 
@@ -85,43 +105,70 @@ def measured(
 ) -> dict[str, Measured]:
     """Return what scans since each change show; changes without any are left out.
 
+    Both channels are estimated from these scans alone: a station moves where its channel looked
+    busy, so that what was thought of it before is on average worse than the truth.
+
     Call it with their stores chosen.
     """
     fit = database.value("changes", "portfolio_fit")
-    blocks = database.frame("changes", "blocks_since")
-    if fit is None or blocks.is_empty():
+    heard = _since(database.frame("changes", "blocks_since"), changes)
+    if fit is None or heard.is_empty():
         return {}
-    since = pl.DataFrame(
-        [(one.change, one.store, one.station, one.since) for one in changes],
-        schema={"change": pl.String, "store": pl.String, "station": pl.String, "since": pl.Date},
+    known = heard.select(*_SERIES, "wifi_share", "burst_dbm", "wifi_seen_at").unique(_SERIES)
+    frame = estimate(
+        heard.drop("wifi_share", "burst_dbm", "wifi_seen_at"),
+        known.sort(_SERIES),
+        Portfolio.from_json(fit),
+        datetime.combine(as_of, time.max),
+        Assumptions.of(limits),
+    ).frame
+    found = {(row["store"], row["channel"]): row for row in frame.iter_rows(named=True)}
+    return {
+        one.change: _measured(one, found, limits["readings_minimum"])
+        for one in changes
+        if (one.change, one.channel_found) in found
+    }
+
+
+def _since(blocks: pl.DataFrame, changes: Sequence[Changed]) -> pl.DataFrame:
+    """Return the blocks of later days than each change, of the channels it is about.
+
+    A change stands for the store, so that each has readings of its own.
+    """
+    wanted = pl.DataFrame(
+        [
+            (one.change, one.store, one.station, channel, one.since)
+            for one in changes
+            for channel in sorted({one.left_channel, one.channel_found or one.left_channel})
+        ],
+        schema={
+            "change": pl.String,
+            "store": pl.String,
+            "station": pl.String,
+            "channel": blocks.schema["channel"],
+            "since": pl.Date,
+        },
         orient="row",
     )
-    # A change stands for the store, so that each has readings of its own.
-    heard = (
-        blocks.join(since, on=["store", "station"])
+    return (
+        blocks.join(wanted, on=_SERIES)
         .filter(pl.col("begins").dt.date() > pl.col("since"))
         .with_columns(pl.col("change").alias("store"))
         .drop("change", "since")
         .sort(*_SERIES, "visit", "hour", "statistic")
     )
-    if heard.is_empty():
-        return {}
-    assumed = Assumptions(
-        threshold_dbm=limits["cca_threshold_dbm"], half_life_days=limits["evidence_half_life_days"]
-    )
-    known = heard.select(*_SERIES, "wifi_share", "burst_dbm", "wifi_seen_at").unique(_SERIES)
-    found = estimate(
-        heard.drop("wifi_share", "burst_dbm", "wifi_seen_at"),
-        known.sort(_SERIES),
-        Portfolio.from_json(fit),
-        datetime.combine(as_of, time.max),
-        assumed,
-    ).frame
-    free = {one.change: one.free_of_own for one in changes}
-    return {
-        row["store"]: Measured(row["readings"], _air(row, free[row["store"]]))
-        for row in found.iter_rows(named=True)
-    }
+
+
+_Found = Mapping[tuple[str, int | None], Mapping[str, float]]
+
+
+def _measured(one: Changed, found: _Found, readings_minimum: float) -> Measured:
+    here, left = found[one.change, one.channel_found], found.get((one.change, one.left_channel))
+    air = _air(here, one.free_of_own)
+    free = one.free_of_own_before
+    if left is None or free is None or left["readings"] < readings_minimum:
+        return Measured(int(here["readings"]), air)
+    return Measured(int(here["readings"]), air, _air(left, free))
 
 
 def _air(row: Mapping[str, float], free_of_own: float) -> Share:

@@ -40,6 +40,7 @@ class ProposedMove:
     chance: float | None
     labels: int
     sureness: str
+    free_of_own_before: float | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -201,6 +202,7 @@ def _change(move: ProposedMove, plan: str, as_of: date, by: str) -> Change:
         sureness=move.sureness,
         proposed_by=by,
         proposed_on=as_of,
+        free_of_own_before=move.free_of_own_before,
     )
 
 

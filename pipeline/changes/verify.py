@@ -55,6 +55,8 @@ class Waiting:
     promised_high: float | None
     free_of_own: float  # share of time that own neighbours leave free
     sureness: str
+    left_channel: int  # it was on this before the whole plan
+    free_of_own_before: float | None  # None: not known
     undone: int  # other changes of its plan that are not carried out
 
     @property
@@ -223,7 +225,9 @@ def _short(one: Waiting, found: Measured, by: Yardstick) -> bool:
 
 
 def _gain(one: Waiting, found: Measured) -> Share | None:
-    return None if found.air is None or one.before is None else found.air.less(one.before)
+    """Return the gain over what the channel left has now, or had before if it was not scanned."""
+    before = found.left or one.before
+    return None if found.air is None or before is None else found.air.less(before)
 
 
 def _missing(one: Waiting, found: Measured, by: Yardstick) -> Iterator[str]:

@@ -75,6 +75,8 @@ shell as it is. Its first columns are the texts `store` and `subject` (what the 
 station, a channel, a file); the others are the facts, which fill the blanks of `says`. No row:
 nothing found. `limit_of('...')` gives a limit of the rules file. A limit that does not exist is
 refused when the rule is read, and so is a rule that reads the table `setting` itself.
+`chance_above(a, b, limit)` gives the chance that a share with the `a` and `b` of `ed_evidence` is
+above a limit.
 
 `title`, `says` and `do` may be given in further languages. Reports use the language of the store's
 country, and English where the header does not have it. A rule without `says` gives its sentence as

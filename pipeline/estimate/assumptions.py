@@ -1,5 +1,6 @@
 """What the estimator assumes where the readings do not say; every default is stated here."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 
@@ -25,13 +26,17 @@ class Assumptions:
         threshold_dbm: a channel is busy above this; bursts below do not make it busy.
         floor_dbm: what a radio hears of nothing, taken off readings that are means.
         half_life_days: after this, even odds that what a visit or a Wi-Fi survey saw still holds.
-        hours: first and last full hour that matter, when labels are updated: 8 to 20 o'clock.
+        hours: the hours that matter, when labels are updated: from 8 to 20 o'clock.
+        interval: the chance with which the interval holds the truth, half of the rest on each side.
         prior_series: what the default prior counts as, in series.
         roughness: penalty on the third differences of the prior's logarithm.
         fit_series: most series the portfolio's figures are fitted to.
         fit_stores: fewest stores with two visits (hours, moments) that a spread is fitted to.
         fit_share: and the least share of all series fitted to that must have two.
         spread_doubt: how sure the default of a spread is: standard deviation of its logarithm.
+        outside: how much less busy channels are outside of the hours that matter, in logits, where
+            no hour curve can be fitted.
+        outside_spread: standard deviation of that.
         curve_doubt: the same of each term of the hour curve, in logits.
 
     No default has a published source. They are common practice, or were chosen on simulated chains
@@ -58,10 +63,24 @@ class Assumptions:
     floor_dbm: float = -95.0
     half_life_days: float = 180.0
     hours: tuple[int, int] = (8, 20)
+    interval: float = 0.9
     prior_series: float = 3.0
     roughness: float = 10.0
     fit_series: int = 2500
-    fit_stores: int = 2
+    fit_stores: int = 1
     fit_share: float = 0.2
     spread_doubt: float = 0.5
     curve_doubt: float = 0.5
+    outside: float = -1.0
+    outside_spread: float = 0.8
+
+    @classmethod
+    def of(cls, limits: Mapping[str, float]) -> "Assumptions":
+        """Return the defaults with the limits of the rules file."""
+        return cls(
+            gap_hours=limits["visit_gap_hours"],
+            threshold_dbm=limits["cca_threshold_dbm"],
+            half_life_days=limits["evidence_half_life_days"],
+            hours=(int(limits["hours_from"]), int(limits["hours_until"])),
+            interval=limits["interval_share"],
+        )

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from datetime import datetime
+from math import hypot
 
 import numpy as np
 import polars as pl
@@ -22,12 +23,16 @@ _DAYS_PER_WEEK = 7
 
 @dataclass(frozen=True)
 class Model:
-    """How loads stray and run over the day, as logits; `curve` has one entry per hour of a day."""
+    """How loads stray and run over the day, as logits; `curve` has one entry per hour of a day.
+
+    `outside_spread` is how sure the curve is outside of the hours that matter; 0: it is fitted.
+    """
 
     visit_spread: float
     hour_spread: float
     moment_spread: float
     curve: tuple[float, ...]
+    outside_spread: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -118,7 +123,7 @@ def visit_logs(found: Patterns, model: Model, assumed: Assumptions) -> Floats:
     logs = np.empty((doubts, content.size, LOGITS.size))
     for kind in sorted(set(zip(hour.tolist(), moment.tolist(), strict=True))):
         rows = np.flatnonzero((hour == kind[0]) & (moment == kind[1]))
-        strays = straying(moment_spread(model, kind[1], assumed))
+        strays = straying(block_spread(model, *kind, assumed))
         there = interpolated(logits[kind[0]]) @ strays
         logs[:, rows] = np.log(
             np.maximum(found.told.likelihood[:, content[rows]] @ there.T, _LEAST)
@@ -132,10 +137,12 @@ def visit_logs(found: Patterns, model: Model, assumed: Assumptions) -> Floats:
     return logged
 
 
-def moment_spread(model: Model, moment: int, assumed: Assumptions) -> float:
-    """Return how far a block of this class of moment strays from its visit."""
+def block_spread(model: Model, hour: int, moment: int, assumed: Assumptions) -> float:
+    """Return how far a block of an hour and a class of moment strays from its visit."""
     share = assumed.moments[moment][1] if moment < len(assumed.moments) else 0.0
-    return round(float(np.hypot(model.hour_spread, model.moment_spread * share**0.5)), 6)
+    first, last = assumed.hours
+    outside = 0.0 if first <= hour < last else model.outside_spread
+    return round(hypot(model.hour_spread, model.moment_spread * share**0.5, outside), 6)
 
 
 def visit_quiet(found: Patterns) -> NDArray[np.bool_]:

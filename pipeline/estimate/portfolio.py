@@ -22,6 +22,7 @@ _DRAW = 20260930  # which series the figures are fitted to, where there are more
 _STEP = 1.12
 _CURVE_STEP = 0.2
 _TERMS = 4
+_CURVE_STORES = 2  # in one store alone hours cannot be told from visits
 _SPREADS = ("visit_spread", "hour_spread", "moment_spread")
 _ROUNDS = 12
 
@@ -37,6 +38,7 @@ class Portfolio:
         moment_correlation: of two readings a few seconds apart, likewise.
         series: series seen of each group.
         priors: per group, how likely a channel is never busy or has each share of the grid.
+        outside_spread: how sure the curve is outside of the hours that matter.
     """
 
     visit_spread: float
@@ -48,10 +50,17 @@ class Portfolio:
     moment_correlation: float
     series: dict[str, int]
     priors: dict[str, tuple[float, ...]]
+    outside_spread: float = 0.0
 
     def model(self) -> Model:
         """Return the part that likelihoods are made with."""
-        return Model(self.visit_spread, self.hour_spread, self.moment_spread, self.curve)
+        return Model(
+            self.visit_spread,
+            self.hour_spread,
+            self.moment_spread,
+            self.curve,
+            self.outside_spread,
+        )
 
     def to_json(self) -> str:
         """Return the record as JSON, the same text for the same figures."""
@@ -77,7 +86,7 @@ def fit_portfolio(blocks: pl.DataFrame, known: pl.DataFrame, assumed: Assumption
     counted = joined.select(*SERIES, "group").unique().group_by("group").len()
     seen = dict(counted.iter_rows())
     chosen = _chosen(joined, assumed)
-    default = Model(assumed.visit_spread, assumed.hour_spread, assumed.moment_spread, (0.0,) * 24)
+    default = _default_model(assumed)
     if chosen.is_empty():
         priors = {group: default_prior(group) for group in GROUPS}
         return _portfolio(default, (), priors, seen)
@@ -85,6 +94,17 @@ def fit_portfolio(blocks: pl.DataFrame, known: pl.DataFrame, assumed: Assumption
     model, fitted = _fit_model(sample, default, _fittable(chosen, assumed), assumed)
     priors = _priors(sample, model, assumed)
     return _portfolio(model, fitted, centred(sample, model, priors, assumed), seen)
+
+
+def _default_model(assumed: Assumptions) -> Model:
+    first, last = assumed.hours
+    return Model(
+        assumed.visit_spread,
+        assumed.hour_spread,
+        assumed.moment_spread,
+        tuple(0.0 if first <= hour < last else assumed.outside for hour in range(24)),
+        assumed.outside_spread,
+    )
 
 
 def _chosen(joined: pl.DataFrame, assumed: Assumptions) -> pl.DataFrame:
@@ -119,7 +139,7 @@ def _fittable(chosen: pl.DataFrame, assumed: Assumptions) -> set[str]:
         and has.filter(name)["store"].n_unique() >= assumed.fit_stores
     }
     moments = counted.select("store", "visit", "hour").unique()
-    alone = moments["hour"].n_unique() == 1 or moments["store"].n_unique() < assumed.fit_stores
+    alone = moments["hour"].n_unique() == 1 or moments["store"].n_unique() < _CURVE_STORES
     return found if alone else found | {"curve"}
 
 
@@ -155,6 +175,9 @@ def _fit_model(
         return known[model]
 
     model = default
+    if "curve" in fittable:
+        unsure = round(default.outside_spread / sample.stores**0.5, _DIGITS)
+        model = replace(default, curve=_smooth(default.curve), outside_spread=unsure)
     for _ in range(2):
         for name in spreads:
             # What cannot be fitted keeps its ratio to the visits' spread.
@@ -203,21 +226,30 @@ def _term(term: int) -> Floats:
     return wave
 
 
+def _smooth(curve: tuple[float, ...]) -> tuple[float, ...]:
+    """Return the part of a curve that the terms can show."""
+    terms = [_term(t) for t in range(_TERMS)]
+    wave = np.sum([np.dot(curve, term) / 12 * term for term in terms], axis=0)
+    return tuple(float(x) for x in np.round(wave, _DIGITS))
+
+
 def _evidence(sample: Sample, model: Model, assumed: Assumptions) -> float:
     """Return the log marginal likelihood of the sample, its priors fitted in a few rounds."""
     likelihood = fresh_likelihood(sample.found, model, assumed)
     priors = _fitted_priors(likelihood.rows, sample.counts, assumed, 15)
-    return sum(
+    every = sum(
         evidence(likelihood.rows, sample.counts[g], priors[g])
         + float(sample.counts[g] @ likelihood.log_scale)
         for g in GROUPS
     )
+    return every / sample.channels_alike
 
 
 def _doubt(model: Model, default: Model, spreads: list[str], assumed: Assumptions) -> float:
     """Return what the defaults have against a model."""
     ratios = np.array([np.log(getattr(model, n) / getattr(default, n)) for n in spreads])
-    terms = np.array([np.dot(model.curve, _term(t)) / 12 for t in range(_TERMS)])
+    bent = np.subtract(model.curve, _smooth(default.curve))
+    terms = np.array([np.dot(bent, _term(t)) / 12 for t in range(_TERMS)])
     spread = float((ratios**2).sum()) / assumed.spread_doubt**2
     return (spread + float((terms**2).sum()) / assumed.curve_doubt**2) / 2
 
@@ -240,4 +272,5 @@ def _portfolio(
         round(correlation(round(moment, _DIGITS)), _DIGITS),
         {group: seen.get(group, 0) for group in GROUPS},
         {group: tuple(float(x) for x in np.round(priors[group], 9)) for group in GROUPS},
+        model.outside_spread,
     )

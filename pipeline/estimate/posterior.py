@@ -18,7 +18,6 @@ from pipeline.estimate.visits import SERIES
 Floats = NDArray[np.float64]
 
 _CHUNK = 20_000
-_TAIL = 0.05
 _HALF_STEP = float(LOGITS[1] - LOGITS[0]) / 2
 _MOST_LIKE = 1e6  # a + b of a posterior that is all but certain
 _DIGITS = 6
@@ -70,7 +69,7 @@ def estimate(
     filled = frame.with_columns(
         pl.col("readings", "visits").fill_null(0), pl.col("worth").fill_null(0.0)
     ).with_columns(source.alias("source"))
-    return Estimates(_framed(filled, weights), weights)
+    return Estimates(_framed(filled, weights, assumed), weights)
 
 
 def _asked(known: pl.DataFrame, as_of: datetime) -> pl.DataFrame:
@@ -207,11 +206,12 @@ def _aged_visits(
     return np.log(np.maximum(mixed, 1e-290)), np.log(np.maximum(rest, 1e-290))
 
 
-def _framed(filled: pl.DataFrame, weights: Floats) -> pl.DataFrame:
+def _framed(filled: pl.DataFrame, weights: Floats, assumed: Assumptions) -> pl.DataFrame:
     mean = weights @ POINTS
     variance = np.maximum(weights @ POINTS**2 - mean**2, 0.0)
     a, b = beta_of(mean, variance)
-    low, high = quantile(weights, _TAIL), quantile(weights, 1 - _TAIL)
+    tail = (1 - assumed.interval) / 2
+    low, high = quantile(weights, tail), quantile(weights, 1 - tail)
     figures = {
         "busy_estimate": mean,
         "busy_low": np.minimum(low, mean),

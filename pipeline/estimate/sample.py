@@ -17,6 +17,7 @@ Floats = NDArray[np.float64]
 
 _MOST_SHIFT = 1.5
 _HALVINGS = 20
+_CHANNELS_OF_WIFI = 4.0  # 20 MHz, in channels of 5 MHz
 
 
 @dataclass(frozen=True)
@@ -31,6 +32,8 @@ class Sample:
     counts: dict[str, Floats]
     busy: Floats
     hourly: Floats
+    channels_alike: float
+    stores: int
 
 
 def sample_of(chosen: pl.DataFrame, assumed: Assumptions) -> Sample:
@@ -50,7 +53,15 @@ def sample_of(chosen: pl.DataFrame, assumed: Assumptions) -> Sample:
         / alike
         for group in GROUPS
     }
-    return Sample(found, counts, *_plain_shares(chosen, found, size))
+    channels = len(groups) / groups.select("store", "station").n_unique()
+    alike_channels = min(channels, _CHANNELS_OF_WIFI)
+    return Sample(
+        found,
+        counts,
+        *_plain_shares(chosen, found, size),
+        alike_channels,
+        groups["store"].n_unique(),
+    )
 
 
 def _plain_shares(chosen: pl.DataFrame, found: Patterns, size: int) -> tuple[Floats, Floats]:

@@ -76,13 +76,6 @@ def _chosen(database: Database, stores: Sequence[str]) -> Iterator[None]:
         yield
 
 
-def assumptions(limits: Mapping[str, float]) -> Assumptions:
-    """Return the estimator's defaults with the limits of the rules file."""
-    return Assumptions(
-        threshold_dbm=limits["cca_threshold_dbm"], half_life_days=limits["evidence_half_life_days"]
-    )
-
-
 def _portfolio(database: Database, settings: Settings, marks: Mapping[str, str]) -> Portfolio:
     """Return what holds over the portfolio, fitted again where the stores it rests on changed."""
     stores = database.column("survey", "fit_stores", {"most": _FIT_STORES})
@@ -90,7 +83,7 @@ def _portfolio(database: Database, settings: Settings, marks: Mapping[str, str])
     kept = database.column("survey", "portfolio_fit")
     if kept and not stale(database, "portfolio", mark).stores:
         return Portfolio.from_json(kept[0])
-    assumed = assumptions(settings.limits)
+    assumed = Assumptions.of(settings.limits)
     with _chosen(database, stores):
         portfolio = fit_portfolio(*_folded(database, assumed), assumed)
     with database.transaction():
@@ -102,7 +95,7 @@ def _portfolio(database: Database, settings: Settings, marks: Mapping[str, str])
 
 
 def _keep_air(database: Database, settings: Settings, portfolio: Portfolio) -> None:
-    assumed = assumptions(settings.limits)
+    assumed = Assumptions.of(settings.limits)
     found, known = _folded(database, assumed)
     as_of = datetime.combine(database.value("run", "this_day"), time.max)
     database.run("survey", "measured")

@@ -56,6 +56,9 @@ class Change:
     chance: float | None = column(
         "that the move gains anything, 0..1; null: it must be made, or not known", since=2
     )
+    free_of_own_before: float | None = column(
+        "share of time that own neighbours left free before; null: not known", since=3
+    )
 
 
 @table("change_event", watched=True, key=("seq",))
@@ -102,7 +105,11 @@ class ChangeCheck:
     sureness: str = column("of the promise")
     measured_low: float | None = column("5 % point of clear air measured", since=2)
     measured_high: float | None = column("95 % point of clear air measured", since=2)
-    gained: float | None = column("measured less before; null: one is not known", since=2)
+    gained: float | None = column(
+        "measured less what the channel left has now; less before where it was not scanned; "
+        "null: one is not known",
+        since=2,
+    )
     gained_low: float | None = column("5 % point of the gain", since=2)
     gained_high: float | None = column("95 % point of the gain", since=2)
     verdict: str | None = column(

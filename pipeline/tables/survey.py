@@ -101,9 +101,9 @@ class PathResidual:
 
 @table("block_today", since=2)
 class BlockToday:
-    """Readings on the channel each station is on today, folded by visit and hour.
+    """Readings on the channels each station is or was on, folded by visit and hour.
 
-    From these a change is judged once its station has been scanned on its new channel.
+    From these a change is judged: the channel it went to against the one it left.
     """
 
     store: str = column("the store's key")

@@ -140,7 +140,7 @@ group by c.quarter, region, c.state
 order by c.quarter, region, c.state;
 
 -- name: figures_of_promises
--- Promised against measured: the last check within each quarter of each change that was measured.
+-- Promised against measured, and what that is held against: the last check within each quarter of each change that was measured.
 insert into audit_promise by name
 with quarters as (select quarter, first, last from incoming), judged as (
     select q.quarter, k.*
@@ -149,12 +149,12 @@ with quarters as (select quarter, first, last from incoming), judged as (
     qualify row_number() over (partition by q.quarter, k.change order by k.seq desc) = 1
 )
 select j.quarter, coalesce(s.region, 'no region') as region, j.sureness, c.store, c.station,
-    j.change, j.clear_air_before as was, j.promised, j.measured, j.measured_high, j.readings,
+    j.change, coalesce(round(j.measured - j.gained, 6), j.clear_air_before) as was, j.promised, j.measured, j.measured_high, j.readings,
     j.checked_on
 from judged j
 join change c using (change)
 left join audit_store s on s.quarter = j.quarter and s.store = c.store
-where not c.parking and j.clear_air_before is not null and j.promised is not null
+where not c.parking and was is not null and j.promised is not null
 order by j.quarter, c.store, c.station, j.change;
 
 -- name: figures_of_air

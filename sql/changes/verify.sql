@@ -24,7 +24,7 @@ with standing as (
         cast(coalesce(d.reported_at, case when d.due < n.seen_on then d.due end, d.approved_at)
             as date) as since,
         -- The channels the station is on before this step, and after it, on its way.
-        (select list(o.from_channel) from change o where o.plan = c.plan and o.station = c.station
+        (select list(o.from_channel order by o.position) from change o where o.plan = c.plan and o.station = c.station
             and o.position <= c.position) as channels_before,
         (select list(o.to_channel) from change o where o.plan = c.plan and o.station = c.station
             and o.position >= c.position) as channels_after
@@ -48,7 +48,8 @@ select w.change, w.store, w.station, w.from_channel, w.to_channel, w.parking, w.
     w.labels as labels_before, s.labels as labels_after, w.since, w.clear_air_before,
     w.clear_air_before_low, w.clear_air_before_high, w.clear_air_after as promised,
     w.clear_air_after_low as promised_low, w.clear_air_after_high as promised_high,
-    coalesce(a.free_of_own, 1) as free_of_own, w.sureness,
+    coalesce(a.free_of_own, 1) as free_of_own, w.sureness, w.channels_before[1] as left_channel,
+    w.free_of_own_before,
     (select count(*) from change o join change_state_on(date '9999-12-30') z using (change)
         where o.plan = w.plan and o.change <> w.change and not o.parking
         and z.state not in ('implemented', 'verified', 'ineffective')) as undone
@@ -58,9 +59,9 @@ left join clear_air_now a on a.store = w.store and a.station = w.station
 order by w.store, w.plan, w.position;
 
 -- name: blocks_since
--- The readings on the channel each station is on today, folded by visit and hour as the survey did.
+-- The readings on the channels each station is or was on, folded by visit and hour as the survey did.
 select b.* from block_today b semi join due_store using (store)
-order by b.store, b.station, b.visit, b.hour, b.statistic, b.dwell_ms;
+order by b.store, b.station, b.channel, b.visit, b.hour, b.statistic, b.dwell_ms;
 
 -- name: portfolio_fit
 -- What the survey fitted over the portfolio.

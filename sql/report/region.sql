@@ -100,18 +100,19 @@ group by n.region, s.on_day, s.done
 order by n.region, s.on_day, s.done;
 
 -- name: region_promises
--- Clear air before, promised and measured of every measured change, by its last check.
+-- Clear air promised and measured of every measured change, by its last check, and what it is held
+-- against: that of the channel left by the same scans, else that of before.
 with judged as (
     select k.* from change_check k
     where k.measured is not null and k.checked_on <= (select as_of from this_run)
     qualify row_number() over (partition by k.change order by k.seq desc) = 1
 )
-select n.region, c.store, c.station, k.clear_air_before as was, k.promised, k.measured,
+select n.region, c.store, c.station, coalesce(round(k.measured - k.gained, 6), k.clear_air_before) as was, k.promised, k.measured,
     k.gained_low, k.gained_high
 from judged k
 join change c using (change)
 join store_now n using (store)
-where not c.parking and k.clear_air_before is not null and k.promised is not null
+where not c.parking and was is not null and k.promised is not null
 order by n.region, c.store, c.station, k.seq;
 
 -- name: region_pending

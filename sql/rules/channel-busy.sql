@@ -8,8 +8,8 @@
 --   {busy_high:.1%}; {source:case
 --   measured={readings:# Messwert|# Messwerte}|inferred=aus dem WLAN geschlossen}).
 -- why: Outside signals held the channel above {cca_threshold_dbm} dBm for more than
---   {busy_share_limit:%} of the time, with a certainty of 95 %. The station has to wait that long,
---   and repeats what the outside signal spoils.
+--   {busy_share_limit:%} of the time, with a chance of {rule_certainty:%} or more. The station has
+--   to wait that long, and repeats what the outside signal spoils.
 -- do: Move to a quieter permitted channel (the change plan names it), or find the source and
 --   quieten it. Where the interval is wide, scan again on another day.
 -- source: IEEE 802.15.4 clear channel assessment; the estimate as in docs/method.md
@@ -17,5 +17,6 @@ select s.store, s.station as subject,
     s.channel, e.busy_estimate, e.busy_low, e.busy_high, e.readings, e.source, e.basis
 from station_now s
 join ed_evidence e on e.store = s.store and e.station = s.station and e.channel = s.channel
-where e.busy_low > limit_of('busy_share_limit')
+where e.busy_estimate is not null
+    and chance_above(e.a, e.b, limit_of('busy_share_limit')) >= limit_of('rule_certainty')
 order by s.store, subject;

@@ -8,11 +8,15 @@
 --   {clear_air_high:.1%}); das Ziel sind {target:.1%}. Fremde Signale belegen ihn
 --   {busy_estimate:.1%} der Zeit.
 -- why: Outside signals and own neighbours together leave less than {clear_air_target:%} of the time
---   free, with a certainty of 95 %. Updates queue up and batteries drain on repeats.
+--   free, with a chance of {rule_certainty:%} or more. Updates queue up and batteries drain on
+--   repeats.
 -- do: Follow the change plan; where it gains little, lower the load or add a channel.
 -- source: IEEE 802.15.4 CSMA-CA; the target is common practice, no published source
-select store, station as subject, channel, clear_air, clear_air_high, busy_estimate,
+select n.store, n.station as subject, n.channel, n.clear_air, n.clear_air_high, n.busy_estimate,
     limit_of('clear_air_target') as target
-from clear_air_now
-where clear_air_high < limit_of('clear_air_target')
-order by store, subject;
+from clear_air_now n
+join ed_evidence e using (store, station, channel)
+where n.clear_air is not null
+    and chance_above(e.a, e.b, 1 - limit_of('clear_air_target') / n.free_of_own)
+        >= limit_of('rule_certainty')
+order by n.store, subject;

@@ -173,11 +173,11 @@ left join inferred i on i.store = e.store and i.station = e.station and i.channe
 order by e.store, e.station, e.channel;
 
 -- name: block_today
--- Keep the readings on each station's channel of today, folded as `incoming` gives them.
+-- Keep the readings on the channels each station is or was on, folded as `incoming` gives them.
 insert into block_today by name
 select i.* exclude (wifi_seen_at), cast(i.wifi_seen_at as date) as wifi_seen_at
 from incoming i
-join station_now n on n.store = i.store and n.station = i.station and n.channel = i.channel
+semi join station_history n on n.store = i.store and n.station = i.station and n.channel = i.channel
 order by i.store, i.station, i.visit, i.hour, i.statistic, i.dwell_ms;
 
 -- name: fit_stores

@@ -6,6 +6,9 @@ from pathlib import Path
 
 import pytest
 
+from pipeline.changes.register import append, propose, standings
+from pipeline.changes.states import ChangeState, Trigger, new_event
+from pipeline.changes.verify import calibration, verify
 from pipeline.database import Database, open_database
 from pipeline.plan.stores import plan
 from pipeline.progress import Silent
@@ -41,9 +44,11 @@ def _stations(database: Database, on: Mapping[str, int], permitted: Sequence[int
         )
 
 
-def _scans(database: Database, station: str, channel: int, levels: Mapping[float, int]) -> None:
+def _scans(
+    database: Database, station: str, channel: int, levels: Mapping[float, int], age_days: int = 0
+) -> None:
     """Scan a channel on VISITS days; each time so many readings of each level in dBm."""
-    for day in range(VISITS):
+    for day in range(age_days, age_days + VISITS):
         for level_dbm, readings in levels.items():
             database.connection.execute(
                 "insert into ed_reading values ('S', ?, ?, 'store', ?, ?, 'single', .128, true, ?)",
@@ -148,3 +153,53 @@ def test_an_estimate_is_no_bound(database: Database) -> None:
         assert estimate == pytest.approx(35 / 346, abs=0.0025)
         assert low < estimate - 0.01 < estimate + 0.01 < high
         assert clear == pytest.approx(311 / 346, abs=0.0025)
+
+
+@pytest.mark.parametrize(("half_lives", "moves"), [(0, [("A", 25)]), (10, [])])
+def test_what_was_heard_ten_half_lives_ago_moves_nobody(
+    database: Database, half_lives: int, moves: list[tuple[str, int]]
+) -> None:
+    """After ten half-lives a thousandth is left: 2^-10, whatever was heard then."""
+    age_days = half_lives * int(SETTINGS.limits["evidence_half_life_days"])
+    _stations(database, {"A": 15}, (15, 25))
+    _scans(database, "A", 15, {-60.0: 20, -94.0: 40}, age_days)
+    _scans(database, "A", 25, {-94.0: 60}, age_days)
+
+    assert _moves(database) == moves
+
+
+def test_a_promise_that_comes_true_is_kept(database: Database) -> None:
+    """The channel moved to is as busy as before, 10 %: measured is promised, to a point and a half.
+
+    3,460 readings tell 10 % to a tenth of it (ITU-R SM.1880, recomputed): no bound is that near.
+    """
+    _stations(database, {"A": 15}, (15, 25))
+    _scans(database, "A", 15, {-60.0: 173, -94.0: 173}, 60)
+    _scans(database, "A", 25, {-60.0: 35, -94.0: 311}, 60)
+    assert _moves(database) == [("A", 25)]
+    propose(database, SETTINGS)
+    (change,) = standings(database)
+    for days, state, trigger in (
+        (1, ChangeState.APPROVED, Trigger.DECIDE),
+        (2, ChangeState.IMPLEMENTED, Trigger.RESULT),
+    ):
+        append(
+            database, trigger, [new_event(change, state, NOON + timedelta(days), "T. Aldervane")]
+        )
+
+    later = DAY + timedelta(days=40)
+    database.connection.execute("update this_run set run = 'later', as_of = ?", [later])
+    database.connection.execute(
+        "insert into station_seen (store, station, seen_on, floor, channel, tx_power_dbm)"
+        " values ('S', 'A', ?, 0, 25, 0)",
+        [later],
+    )
+    _scans(database, "A", 25, {-60.0: 35, -94.0: 311}, -40)
+    survey(database, SETTINGS)
+    (check,) = verify(database, SETTINGS)
+
+    assert check.state == ChangeState.VERIFIED
+    assert check.measured == pytest.approx(311 / 346, abs=0.015)
+    (kept,) = (row for row in calibration(database, SETTINGS, later) if row.sureness == "all")
+    assert kept.absolute_error < 0.015
+    assert kept.held == 1

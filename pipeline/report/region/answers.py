@@ -166,9 +166,9 @@ def mean_gain(content: RegionContent) -> tuple[float, float, float]:
     gains = [(one.measured - one.was, one) for one in content.promises]
     count = len(gains)
     mean = sum(gain for gain, _ in gains) / count
-    down = hypot(*(gain - (one.gained_low or gain) for gain, one in gains)) / count
-    up = hypot(*((one.gained_high or gain) - gain for gain, one in gains)) / count
-    return mean, mean - down, mean + up
+    down = hypot(*(gain - one.gained_low for gain, one in gains if one.gained_low is not None))
+    up = hypot(*(one.gained_high - gain for gain, one in gains if one.gained_high is not None))
+    return mean, mean - down / count, mean + up / count
 
 
 def _helping(content: RegionContent) -> str:

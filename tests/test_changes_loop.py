@@ -1,0 +1,96 @@
+"""What the program says of its own work where the truth is known: gains true and none.
+
+Seeds 1 to 40 were used while developing; those from 1001 on were not.
+"""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from loop_harness import CAREFUL, EAGER, Carried, Quarters, two_quarters
+from simulate.setting import Setting
+
+from pipeline.settings import Settings
+
+NULL = Setting("null chain", null=0.1, stores=8, surveyed=False)
+BUSY = Setting("60 readings, two visits", stores=20, surveyed=False)
+
+
+def _chains(
+    folder: Path, setting: Setting, seeds: range, rules: Settings = CAREFUL
+) -> list[Quarters]:
+    chains = []
+    for seed in seeds:
+        own = folder / str(seed)
+        own.mkdir()
+        chains.append(two_quarters(own, setting, seed, rules))
+        (own / "loop.duckdb").unlink()
+    return chains
+
+
+def _shares(chains: list[Quarters]) -> tuple[float, float]:
+    """Return the shares of stations that the first plan moves and that the next one does."""
+    stations = sum(one.stations for one in chains)
+    moved, again = sum(one.moved for one in chains), sum(one.again for one in chains)
+    return moved / stations, again / stations
+
+
+def _placebo(chains: list[Quarters]) -> list[Carried]:
+    """Return the changes whose true gain is under a point."""
+    return [change for one in chains for change in one.carried if change.true < 1]
+
+
+def _claimed(changes: list[Carried]) -> float:
+    """Return how many points more than the truth the changes are said to gain, on average."""
+    return float(np.mean([change.gained - change.true for change in changes]))
+
+
+def test_where_nothing_can_be_gained_nothing_is_said_to_help(tmp_path: Path) -> None:
+    """A quick slice: three chains whose channels are all 10 % busy, through two quarters."""
+    chains = _chains(tmp_path, NULL, range(1, 4))
+
+    assert all(one.shows_nothing for one in chains)
+    assert not any(change.helped for change in _placebo(chains))
+    moved, again = _shares(chains)
+    assert moved <= 0.06
+    assert again <= 0.06
+
+
+@pytest.mark.slow
+def test_null_chains(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Of 100 chains 95 show nothing; hardly a station moves, and none the quarter after."""
+    chains = _chains(tmp_path, NULL, range(1001, 1101))
+
+    moved, again = _shares(chains)
+    placebo = _placebo(chains)
+    helped = sum(change.helped for change in placebo)
+    nothing = sum(one.shows_nothing for one in chains)
+    with capsys.disabled():
+        print(  # noqa: T201 - the figures are the point
+            f"\nnull chains: moved {moved:.1%}, next quarter {again:.1%}, {nothing} show nothing; "
+            f"{len(placebo)} changes, claimed {_claimed(placebo):+.2f} points, {helped} helped"
+        )
+    assert nothing >= 95
+    assert moved <= 0.05
+    assert again <= 0.02
+    assert helped <= 0.05 * len(placebo)
+
+
+@pytest.mark.slow
+def test_changes_that_gain_nothing(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Changes of under a point are not said to help, and those that do are said to."""
+    chains = _chains(tmp_path, BUSY, range(1001, 1013), EAGER)
+
+    placebo = _placebo(chains)
+    helped = sum(change.helped for change in placebo)
+    good = [c for one in chains for c in one.carried if c.true > 10]
+    shown = sum(change.helped for change in good)
+    with capsys.disabled():
+        print(  # noqa: T201 - the figures are the point
+            f"\nunder a point: {len(placebo)} changes, claimed {_claimed(placebo):+.2f} points "
+            f"above the truth, {helped} helped; over 10 points: {len(good)}, "
+            f"{_claimed(good):+.2f}, {shown} helped"
+        )
+    assert abs(_claimed(placebo)) <= 0.5
+    assert helped <= 0.05 * len(placebo)
+    assert shown >= 0.6 * len(good)
