@@ -11,7 +11,7 @@ _BOUNDED = {
     "interval_share": rules.number(0.5, 0.99),
     "hours_from": rules.whole(0, 23),
     "hours_until": rules.whole(1, 24),
-    "visit_gap_hours": rules.number(0.5, 48),
+    "visit_gap_hours": rules.number(1, 48),
     "evidence_half_life_days": rules.number(1, 36500),
 }
 

@@ -43,18 +43,21 @@ def stuck(scans: pl.DataFrame) -> pl.DataFrame:
 def blocks(readings: pl.DataFrame, assumed: Assumptions) -> pl.DataFrame:
     """Return the readings folded by series, visit and hour.
 
-    readings: store, station, channel, scanned_at, hour (0..23 on the store's clock), statistic,
-    dwell_ms, readings, busy, censored, and level_dbm (power mean of the row, for means; else null);
-    one row per scan, channel and statistic. Censored readings are over the scale: loud, so busy.
+    readings: store, station, channel, scanned_at, until, hour (0..23 on the store's clock),
+    statistic, dwell_ms, readings, busy, censored, and level_dbm (power mean of the row, for means;
+    else null); one row per scan, channel and statistic, or per hour of scans: from the first to the
+    last, `until`, at most an hour apart. Censored readings are over the scale: loud, so busy.
 
     Returns store, station, channel, visit (from 0), begins, hour, statistic, dwell_ms, level_dbm,
     readings, busy, span_s, sorted. A visit is a run of readings of one station none of which is
     more than `gap_hours` after the one before, on whatever channel.
     """
+    if "until" not in readings.columns:
+        readings = readings.with_columns(pl.col("scanned_at").alias("until"))
     timed = readings.join(_visits(readings, assumed), on=["store", "station", "scanned_at"])
     by = [*SERIES, "visit", "begins", "hour", "statistic", "dwell_ms"]
     power = (10 ** (pl.col("level_dbm") / 10) * pl.col("readings")).sum()
-    span = (pl.col("scanned_at").max() - pl.col("scanned_at").min()).dt.total_milliseconds() / 1000
+    span = (pl.col("until").max() - pl.col("scanned_at").min()).dt.total_milliseconds() / 1000
     return (
         timed.group_by(by)
         .agg(
@@ -70,10 +73,12 @@ def blocks(readings: pl.DataFrame, assumed: Assumptions) -> pl.DataFrame:
 def _visits(readings: pl.DataFrame, assumed: Assumptions) -> pl.DataFrame:
     gap = pl.duration(seconds=round(assumed.gap_hours * 3600))
     station = ["store", "station"]
-    starts = (pl.col("scanned_at").diff().over(station) >= gap).fill_null(value=False)
+    # Other channels may have been scanned until later within the hour before.
+    before = pl.col("until").cum_max().shift().over(station)
+    starts = (pl.col("scanned_at") - before >= gap).fill_null(value=False)
     return (
-        readings.select(*station, "scanned_at")
-        .unique()
+        readings.group_by(*station, "scanned_at")
+        .agg(pl.col("until").max())
         .sort(*station, "scanned_at")
         .with_columns(starts.cum_sum().over(station).alias("visit"))
         .with_columns(pl.col("scanned_at").min().over(*station, "visit").alias("begins"))

@@ -60,7 +60,8 @@ def survey(database: Database, settings: Settings) -> None:
             _keep_earshot(database, settings)
             keep(database, "earshot", stores, marks)
     portfolio = _portfolio(database, settings, marks)
-    marks = {store: fingerprint(mark, portfolio.to_json()) for store, mark in marks.items()}
+    fit = portfolio.to_json()
+    marks = {store: fingerprint(mark, fit) for store, mark in marks.items()}
     found = stale(database, "survey", marks)
     for stores in found.chunks():
         with _chosen(database, stores):

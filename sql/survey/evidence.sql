@@ -58,16 +58,16 @@ where cast(f.scanned_at as date) <= (select as_of from this_run)
 qualify beside_own = bool_and(beside_own) over (partition by f.store, f.station, f.channel);
 
 -- name: scans
--- The readings of each scan, channel and kind of reading, counted against the threshold. The level
--- is their power mean, in mW.
-select store, station, channel, store_time as scanned_at,
-    cast(hour(store_time) as integer) as hour, statistic, dwell_ms,
+-- The readings of each hour, channel and kind of reading, counted against the threshold: from the
+-- first scan to the last (`until`). The level is their power mean, in mW.
+select store, station, channel, min(store_time) as scanned_at, max(store_time) as until,
+    cast(hour(date_trunc('hour', store_time)) as integer) as hour, statistic, dwell_ms,
     cast(sum(readings) as bigint) as readings,
     cast(coalesce(sum(readings) filter (level_dbm > t.value), 0) as bigint) as busy,
     cast(0 as bigint) as censored,
     10 * log10(fsum(readings * pow(10, level_dbm / 10)) / sum(readings)) as level_dbm
 from heard_air, setting t where t.name = 'cca_threshold_dbm'
-group by all
+group by store, station, channel, date_trunc('hour', store_time), statistic, dwell_ms
 order by all;
 
 -- name: free_of_own
