@@ -56,6 +56,7 @@ def test_a_refused_first_export_says_why(
         ("Filiale,Basisstation,Kan.", "S1,A,11"),
         ("store,station,scan time,ch 11,ch 12", "S1,A,2026-09-30 03:00:00,-90,-91"),
         ('store,station,"the ""radio"" channel\\"', "S1,A,11"),
+        ("store,station,\x1b[31mChannel", "S1,A,11"),
     ],
 )
 def test_the_lines_to_paste_into_the_rules_file_do(tmp_path: Path, headings: str, row: str) -> None:

@@ -122,4 +122,5 @@ def _alike(heading: str, known: Sequence[str]) -> float:
 
 def _escaped(text: str) -> str:
     r"""Return a heading as it stands between the quotes of a basic string of TOML 1.0."""
-    return text.replace("\\", "\\\\").replace('"', '\\"')
+    marked = text.replace("\\", "\\\\").replace('"', '\\"')
+    return re.sub(r"[\x00-\x1f\x7f]", lambda found: f"\\u{ord(found[0]):04X}", marked)

@@ -191,7 +191,8 @@ create or replace temp macro has_offset(written) as
 
 -- name: as_moment
 -- A moment: in UTC where the cell states an offset, else as the clock showed. Null without a time
--- of day. The two plain forms come first, because they are common and cheap.
+-- of day. The two plain forms come first, because they are common and cheap; the others must be
+-- a time and nothing else: the cast would read 03:-05:00 as 03:00 five hours west of Greenwich.
 create or replace temp macro as_moment(written, day_order) as
     case
         when written like '____-__-_____:__:__' then try_cast(written as timestamp)
@@ -199,9 +200,11 @@ create or replace temp macro as_moment(written, day_order) as
             substr(written, 7, 4) || '-' || substr(written, 4, 2) || '-' || substr(written, 1, 2)
             || substr(written, 11) as timestamp)
         when length(written) < 12 or not contains(written, ':') then null
-        when has_offset(written) then
-            make_timestamp(epoch_us(try_cast(as_iso(written, day_order) as timestamptz)))
-        when not regexp_matches(substr(written, 12), '[a-zA-Z]')
+        when has_offset(written) then case when regexp_full_match(written,
+            '\s*[\d./-]+[\sT]+\d{1,2}:\d{2}(:\d{2}([.,]\d+)?)?\s*([zZ]|[+-]\d{2}(:?\d{2})?)\s*')
+            then make_timestamp(epoch_us(try_cast(as_iso(written, day_order) as timestamptz))) end
+        when regexp_full_match(written,
+            '\s*[\d./-]+[\sT]+\d{1,2}:\d{1,2}(:\d{1,2}([.,]\d+)?)?\s*')
             then try_cast(as_iso(written, day_order) as timestamp)
     end;
 
