@@ -4,7 +4,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from pipeline.tables.exports import ExportFile
+from pipeline.tables.taken import ExportFile
 
 _NAMES_MOST = 5  # files named per cause
 _CAUSES_MOST = 20

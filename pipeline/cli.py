@@ -20,7 +20,7 @@ from pipeline.progress import Progress
 from pipeline.records import Selection, Severity
 from pipeline.run import Request, require_readable, run
 from pipeline.settings import load_settings
-from pipeline.tables.exports import ExportFile
+from pipeline.tables.taken import ExportFile
 from pipeline.template import write_demo, write_template
 from pipeline.visible import visible
 

@@ -30,8 +30,8 @@ from pipeline.schedule.stores import schedule, write_calendars
 from pipeline.settings import Settings
 from pipeline.survey.evidence import survey
 from pipeline.tables.audit import Departure
-from pipeline.tables.exports import ExportFile
 from pipeline.tables.schedule import ScheduleProof, UnscheduledStore
+from pipeline.tables.taken import ExportFile
 
 
 @dataclass(frozen=True, slots=True)

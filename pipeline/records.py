@@ -6,7 +6,7 @@ from datetime import date
 from enum import StrEnum
 from pathlib import Path
 
-from pipeline.tables.exports import ExportFile
+from pipeline.tables.taken import ExportFile
 
 
 class Severity(StrEnum):

@@ -18,7 +18,7 @@ from pipeline.check.rules import check
 from pipeline.database import Database, open_database
 from pipeline.errors import FolderMissing, NothingToRead, UnknownSelection
 from pipeline.fresh import forget_whole_run, keep_whole_run, own_rules, whole_run_is_fresh
-from pipeline.ingest.days import Terms
+from pipeline.ingest.days import FolderTerms
 from pipeline.ingest.load import ingest
 from pipeline.match.match import match, new_keys
 from pipeline.parallel import helped
@@ -37,7 +37,6 @@ from pipeline.report.quarantine import write_quarantine
 from pipeline.report.write import report, reviews
 from pipeline.settings import Settings, load_settings, settings_from
 from pipeline.survey.evidence import survey
-from pipeline.tables.exports import ExportFile
 from pipeline.tables.run import (
     Exemption,
     PermittedChannel,
@@ -46,6 +45,7 @@ from pipeline.tables.run import (
     SettingText,
     ThisRun,
 )
+from pipeline.tables.taken import ExportFile
 
 RULES_BESIDE_EXPORTS = "rules.toml"
 _MADE_ON = date(2026, 11, 26)  # a clock that shows an earlier day is wrong
@@ -98,7 +98,7 @@ def take_in(
     if not request.exports.is_dir():
         raise FolderMissing(request.exports)
     with progress.during("ingest"):
-        terms = Terms(reports=request.out, latest=_latest(request), as_of=request.as_of)
+        terms = FolderTerms(reports=request.out, latest=_latest(request), as_of=request.as_of)
         return ingest(database, request.exports, settings, progress, terms)
 
 

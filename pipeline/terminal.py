@@ -28,7 +28,7 @@ from pipeline.plan.what_if import WhatIf
 from pipeline.progress import Item, Progress, Silent
 from pipeline.records import KeysLeft, NewKey, RunSummary, Severity
 from pipeline.tables.audit import Departure
-from pipeline.tables.exports import ExportFile
+from pipeline.tables.taken import ExportFile
 from pipeline.visible import visible
 
 _PIPE_WIDTH = 160

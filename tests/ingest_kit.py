@@ -10,7 +10,7 @@ from pipeline.database import Database, open_database
 from pipeline.ingest.load import ingest
 from pipeline.progress import Silent
 from pipeline.settings import Settings, load_settings
-from pipeline.tables.exports import ExportFile
+from pipeline.tables.taken import ExportFile
 
 FACTS = ("store_seen", "station_seen", "ed_reading", "label_seen", "wifi_seen", "heard_seen")
 TABLES = (*FACTS, "export_file", "quarantined_row", "quarantined_cell")

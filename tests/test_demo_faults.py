@@ -21,7 +21,8 @@ MUST_COVER = {
     "power-over-limit", "station-offline", "station-unseen", "store-unseen", "station-unplaced",
     "store-unbalanced", "labels-weak", "labels-silent", "survey-missing", "survey-stale",
     "survey-cut-short", "survey-thin", "survey-beside-own-traffic", "exports-disagree",
-    "firmware-off-standard", "rows-quarantined", "radio-stuck", "level-impossible",
+    "firmware-off-standard", "rows-quarantined", "cells-unread", "radio-stuck",
+    "reading-impossible",
 }  # fmt: skip
 
 
@@ -64,7 +65,7 @@ def test_every_named_problem_exists() -> None:
     named = [f.raises for f in FAULTS if f.outcome == Outcome.QUARANTINED]
 
     assert {problem for problem, _ in named} <= problems
-    assert {rule for _, rule in named} == {"rows-quarantined"}
+    assert {rule for _, rule in named} == {"rows-quarantined", "cells-unread"}
 
 
 def test_the_list_covers_what_goes_wrong_in_shops() -> None:

@@ -93,8 +93,8 @@ def test_the_row_stands_and_the_cell_is_read_or_kept(taken: Path, number: int) -
         found = connection.table(table).filter(f"{key} = '{KEYS[number]}'").project(odd["field"])
         (value,) = one(found.fetchall())
         kept = connection.execute(
-            "select line, field, text from quarantined_cell where file = $file",
-            {"file": f"{number}.csv"},
+            "select line, field, text from quarantined_cell where file = $file and field = $field",
+            {"file": f"{KEYS[number]}.csv", "field": odd["field"]},
         ).fetchall()
         books = connection.execute(
             "select rows_read, rows_loaded, rows_quarantined from export_file where file = $file",

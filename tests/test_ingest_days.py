@@ -10,7 +10,7 @@ from ingest_kit import HEARD, LABELS, READINGS, SET, STATIONS, STORES, WIFI, Res
 from pipeline import run as run_module
 from pipeline.database import open_database
 from pipeline.errors import NothingToRead
-from pipeline.ingest.days import Terms
+from pipeline.ingest.days import FolderTerms
 from pipeline.ingest.load import ingest
 from pipeline.progress import Silent
 from pipeline.records import Selection
@@ -23,7 +23,7 @@ LATEST = date(2026, 11, 27)
 def taken(folder: Path, database: Path, latest: date | None = LATEST) -> Result:
     """Ingest with a newest believable day."""
     with open_database(database) as opened:
-        outcomes = ingest(opened, folder, load_settings(), Silent(), Terms(latest=latest))
+        outcomes = ingest(opened, folder, load_settings(), Silent(), FolderTerms(latest=latest))
         return Result(outcomes, dump(opened))
 
 

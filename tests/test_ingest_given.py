@@ -7,7 +7,7 @@ import pytest
 from ingest_kit import Result, dump, put
 
 from pipeline.database import open_database
-from pipeline.ingest.days import Terms
+from pipeline.ingest.days import FolderTerms
 from pipeline.ingest.given import day_of_name
 from pipeline.ingest.load import ingest
 from pipeline.progress import Silent
@@ -22,7 +22,7 @@ def taken(folder: Path, as_of: date | None = None) -> Result:
     """Ingest into a new database, with a day for what says none."""
     database = folder.parent / f"{folder.name}.duckdb"
     with open_database(database) as opened:
-        outcomes = ingest(opened, folder, load_settings(), Silent(), Terms(as_of=as_of))
+        outcomes = ingest(opened, folder, load_settings(), Silent(), FolderTerms(as_of=as_of))
         return Result(outcomes, dump(opened))
 
 

@@ -11,14 +11,14 @@ from openpyxl import Workbook
 
 from pipeline.database import Database, open_database
 from pipeline.ingest import discover, load
-from pipeline.ingest.days import Terms
+from pipeline.ingest.days import FolderTerms
 from pipeline.ingest.headings import Vocabulary
 from pipeline.ingest.load import ingest
 from pipeline.ingest.tables import DeliveredTable
 from pipeline.ingest.take import take as take_table
 from pipeline.progress import Silent
 from pipeline.settings import Settings, load_settings
-from pipeline.tables.exports import ExportFile
+from pipeline.tables.taken import ExportFile
 
 STORES = (
     "store,name,region,country,store type,time zone,exported on\n"
@@ -163,7 +163,7 @@ def test_a_workbook_cut_off_between_sheets_is_finished(
         table: DeliveredTable,
         vocabulary: Vocabulary,
         settings: Settings,
-        terms: Terms,
+        terms: FolderTerms,
     ) -> ExportFile:
         if table.file.endswith("two"):
             raise KeyboardInterrupt

@@ -12,7 +12,7 @@ from netaddr import AddrFormatError, IPAddress
 
 from pipeline import sql_file
 from pipeline.database import Database
-from pipeline.ingest.days import Terms
+from pipeline.ingest.days import FolderTerms
 from pipeline.ingest.given import Understood, understand
 from pipeline.ingest.headings import READINGS, Mapped, TableRefused, Vocabulary
 from pipeline.ingest.notation import Notation, Titles, decide, far_stores
@@ -71,7 +71,7 @@ def clean(
     table: DeliveredTable,
     vocabulary: Vocabulary,
     settings: Settings,
-    terms: Terms,
+    terms: FolderTerms,
 ) -> CleanedTable | TableRefused:
     """Clean a table; return what is known of it then, or why it is refused as a whole.
 

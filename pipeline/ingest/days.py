@@ -15,7 +15,7 @@ from pipeline.ingest.headings import READINGS, TableRefused, Vocabulary
 from pipeline.ingest.notation import read_titles
 from pipeline.ingest.spreadsheet import WorkbookUnreadable
 from pipeline.ingest.tables import DeliveredTable
-from pipeline.tables.exports import FileTaken
+from pipeline.tables.taken import FileTaken
 
 _SAMPLE_ROWS = 20
 _NEAR_YEARS = 1  # a year apart is the turn of a year, or an export that came late
@@ -25,7 +25,7 @@ _TWO_DIGITS = re.compile(r"^\s*\d{1,2}[./-]\d{1,2}[./-](\d\d)(?!\d)")
 
 
 @dataclass(frozen=True, slots=True)
-class Terms:
+class FolderTerms:
     """What a run says beside the files.
 
     `reports`: where it writes, which is not read. `latest`: the newest believable day; None: any.

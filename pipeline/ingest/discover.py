@@ -14,7 +14,7 @@ from typing import IO
 from pipeline.database import Database
 from pipeline.errors import FolderMissing
 from pipeline.frames import frame_of
-from pipeline.tables.exports import FileStamp
+from pipeline.tables.taken import FileStamp
 
 READ = (".csv", ".tsv", ".txt", ".xlsx")
 # Forms in which tables come but that are not read: each is refused, and a finding says so.

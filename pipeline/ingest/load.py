@@ -10,14 +10,14 @@ import polars as pl
 
 from pipeline import sql_file
 from pipeline.database import Database
-from pipeline.ingest.days import Neighbours, Terms
+from pipeline.ingest.days import FolderTerms, Neighbours
 from pipeline.ingest.discover import FoundExport, Stamps, discover
 from pipeline.ingest.headings import Vocabulary
 from pipeline.ingest.tables import DeliveredTable, open_tables
 from pipeline.ingest.take import take, take_not
 from pipeline.progress import Progress
 from pipeline.settings import Settings
-from pipeline.tables.exports import ExportFile, FileTaken
+from pipeline.tables.taken import ExportFile, FileTaken
 
 _PROBLEMS = Path(__file__).resolve().parent / "problems.csv"
 _TEMPORARY = ("bad_text", "cleaned", "folded", "numbered", "scan")
@@ -28,7 +28,7 @@ def ingest(
     exports: Path,
     settings: Settings,
     progress: Progress,
-    terms: Terms = Terms(),  # noqa: B008 - a frozen record
+    terms: FolderTerms = FolderTerms(),  # noqa: B008 - a frozen record
 ) -> tuple[ExportFile, ...]:
     """Take every export below a folder; return what became of each table and each other file.
 
@@ -91,7 +91,7 @@ class _Taking:
         database: Database,
         vocabulary: Vocabulary,
         settings: Settings,
-        terms: Terms,
+        terms: FolderTerms,
         before: frozenset[FileTaken],
     ) -> None:
         self._database = database

@@ -7,11 +7,11 @@ import polars as pl
 
 from pipeline.database import Database
 from pipeline.ingest.clean import CleanedTable, clean
-from pipeline.ingest.days import Terms
+from pipeline.ingest.days import FolderTerms
 from pipeline.ingest.headings import MENDED_FIELDS, READINGS, TableRefused, Vocabulary
 from pipeline.ingest.tables import DeliveredTable
 from pipeline.settings import Settings
-from pipeline.tables.exports import ExportFile, FileTaken, QuarantinedRow
+from pipeline.tables.taken import ExportFile, FileTaken, QuarantinedRow
 
 QUARANTINE_MOST = 10_000  # rows of one problem and table that quarantine holds one by one
 _STATEMENTS: Mapping[str, str] = MappingProxyType(
@@ -30,7 +30,7 @@ def take(
     table: DeliveredTable,
     vocabulary: Vocabulary,
     settings: Settings,
-    terms: Terms,
+    terms: FolderTerms,
 ) -> ExportFile:
     """Take one table, in one transaction; the same name and content again adds nothing."""
     before = _taken_before(database, table)

@@ -39,8 +39,9 @@ from pipeline.report.kit.sheet import (
     row_height,
     under,
 )
-from pipeline.tables.exports import LENGTHS, QuarantinedCell
+from pipeline.tables.exports import LENGTHS
 from pipeline.tables.keys import KeyMatch, KeyUnmatched
+from pipeline.tables.taken import QuarantinedCell
 from pipeline.wording import wording
 from pipeline.xlsx import workbook_bytes
 

@@ -1,0 +1,97 @@
+"""What became of every file of exports, and what of it is kept in quarantine."""
+
+from datetime import date
+
+from pipeline.tables.declare import column, table
+
+
+@table("export_file", key=("file", "sha256"), watched=True)
+class ExportFile:
+    """Every table met in a folder of exports, once per name and content; each file not read too.
+
+    rows_read = rows_loaded + rows_quarantined + rows_repeated, always.
+    """
+
+    file: str = column(
+        "path below the exports folder; '!' precedes an archive's member, '#' a sheet"
+    )
+    sha256: str = column(
+        "of the bytes of the file, or of the archive's member; of none where it is passed over"
+    )
+    kind: str | None = column("kind of export; null when refused or passed over")
+    exported_on: date | None = column("day of the export, where the kind has one")
+    rows_read: int = column("rows below the headings", sql="bigint")
+    rows_loaded: int = column("rows that were new", sql="bigint")
+    rows_quarantined: int = column("rows that could not be taken", sql="bigint")
+    rows_repeated: int = column("rows that the database held already", sql="bigint")
+    refused: str | None = column("why no row of the table could be taken, and what to do")
+    decisions: str = column(
+        "how it was read: encoding, delimiter, decimal mark, order of day and month, unit of levels"
+    )
+    passed_over: str | None = column(
+        "why it is not read and not missed: hidden, temporary, or no form of table; "
+        "in the last folder ingested",
+        since=3,
+    )
+
+
+@table("quarantined_row", watched=True)
+class QuarantinedRow:
+    """A row that could not be taken, for a person to mend."""
+
+    file: str = column("as in export_file")
+    sha256: str = column("as in export_file")
+    store: str | None = column("store of the row, where it can be told")
+    line: int = column("line of a text or row of a sheet; 1 is the first", sql="bigint")
+    rows: int = column("how many of export_file.rows_quarantined it stands for", sql="bigint")
+    problem: str = column("the problem's name, such as 'level-impossible'")
+    reason: str = column("one sentence per bad cell: what is wrong, with its value")
+    advice: str = column("one sentence per bad cell: what to do")
+    text: str = column("the original cells, as a JSON object from heading to text")
+
+
+@table("quarantined_cell", watched=True, since=3)
+class QuarantinedCell:
+    """A cell that could not be read, of a row that stands without it."""
+
+    file: str = column("as in export_file")
+    sha256: str = column("as in export_file")
+    store: str = column("store of the row")
+    line: int = column("line of a text or row of a sheet; 1 is the first", sql="bigint")
+    field: str = column("field of the export, such as 'floor'")
+    heading: str = column("the file's own heading of the column")
+    problem: str = column("the problem's name, such as 'floor-unreadable'")
+    reason: str = column("what is wrong, with the cell's text")
+    advice: str = column("what to do")
+    text: str = column("the cell, as written")
+    cells: int = column("how many cells of this column and problem it stands for", sql="bigint")
+
+
+@table("mended_row", watched=True)
+class MendedRow:
+    """A quarantined row that came back mended, so that it does not enter quarantine again."""
+
+    file: str = column("as in quarantined_row, of the row as it first came")
+    sha256: str = column("as in quarantined_row")
+    line: int = column("as in quarantined_row", sql="bigint")
+
+
+@table("file_stamp")
+class FileStamp:
+    """What a file holds, while its stamp stays the same: saves reading it to know its content.
+
+    Only a hint: where the stamp differs, the content decides.
+    """
+
+    path: str = column("where it lies on this machine")
+    stamp: str = column("its size, times of change and place on the disk")
+    member: str | None = column("member of an archive; null: the file itself")
+    sha256: str = column("of the file or member")
+
+
+@table("file_taken")
+class FileTaken:
+    """A file of which every table is in the database: it is not opened again."""
+
+    file: str = column("as in export_file, without the sheet")
+    sha256: str = column("as in export_file")
