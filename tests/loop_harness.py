@@ -1,6 +1,6 @@
 """The whole loop on simulated chains: plan, approve, carry out, scan anew, verify, review."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
@@ -20,18 +20,14 @@ from pipeline.plan.stores import plan
 from pipeline.progress import Silent
 from pipeline.report.region.answers import mean_gain
 from pipeline.report.region.gather import region_contents
-from pipeline.settings import Settings, settings_from
+from pipeline.settings import settings_from
 from pipeline.survey.evidence import survey
 
 PERMITTED = (11, 15, 20, 25, 26)
 BY = "T. Aldervane"
 QUARTER = timedelta(days=91)
-CAREFUL = settings_from("[limits]\nsensitivity_draws = 0\n")
+RULES = settings_from("[limits]\nsensitivity_draws = 0\n")
 """The rules that ship; how firm a plan is plays no part here."""
-EAGER = settings_from(
-    "[limits]\nsensitivity_draws = 0\nleast_chance_of_gain = 0.5\nprice_per_move = 0\n"
-)
-"""Every move that looks like a gain is proposed, so that many gain nothing."""
 REGION = "no region"  # no stores export
 Channels = Mapping[tuple[str, str], int]
 
@@ -70,11 +66,13 @@ class Quarters:
         return self.gain[1] <= 0 <= self.gain[2]
 
 
-def two_quarters(folder: Path, setting: Setting, seed: int, rules: Settings = CAREFUL) -> Quarters:
+def two_quarters(folder: Path, setting: Setting, seed: int, *, placebo: bool = False) -> Quarters:
     """Return what becomes of one chain from its first plan to the plan of the next quarter.
 
     Stations stand on floors far apart, so that none hears another: what a move gains is what its
-    channels are busy less. Each starts on a permitted channel drawn by seed.
+    channels are busy less. Each starts on a permitted channel drawn by seed. With `placebo` every
+    station that can moves to a channel on which it truly gains less than a point, up or down: of
+    those the one that looks quietest, in place of the first plan.
     """
     made = chain(setting, seed)
     busy = {(s, t, c): share for s, t, c, share, *_ in made.truth.iter_rows()}
@@ -82,16 +80,16 @@ def two_quarters(folder: Path, setting: Setting, seed: int, rules: Settings = CA
     drawn = np.random.default_rng([seed, 2]).choice(PERMITTED, len(stations))
     before = dict(zip(stations, map(int, drawn), strict=True))
     first, second = last_day(setting), last_day(setting) + QUARTER
-    with _opened(folder, rules) as database:
+    with _opened(folder) as database:
         _export(database, first.date(), before)
         _scan(database, made.readings, timedelta())
-        moves = _planned(database, first.date(), rules)
+        moves = _planned(database, first.date(), _alike(before, busy) if placebo else None)
         after = before | {(store, station): to for _, store, station, to in moves}
         _carry_out(database, [change for change, *_ in moves], first)
         _export(database, second.date(), after)
         _scan(database, chain(setting, seed, survey=1).readings, QUARTER)
-        again = _planned(database, second.date(), rules)
-        (review,) = region_contents(database, rules, [REGION])
+        again = _planned(database, second.date())
+        (review,) = region_contents(database, RULES, [REGION])
         gain = mean_gain(review) if review.promises else (0.0, 0.0, 0.0)
         judged = {row[:2]: row[2:] for row in _judged(database)}
     carried = tuple(
@@ -104,10 +102,10 @@ def two_quarters(folder: Path, setting: Setting, seed: int, rules: Settings = CA
 
 
 @contextmanager
-def _opened(folder: Path, rules: Settings) -> Iterator[Database]:
+def _opened(folder: Path) -> Iterator[Database]:
     with open_database(folder / "loop.duckdb") as database:
         database.connection.executemany(
-            "insert into setting values (?, ?)", [list(kv) for kv in rules.limits.items()]
+            "insert into setting values (?, ?)", [list(kv) for kv in RULES.limits.items()]
         )
         yield database
 
@@ -139,17 +137,66 @@ def _scan(database: Database, readings: pl.DataFrame, later: timedelta) -> None:
         database.connection.execute("insert into ed_reading by name select * from incoming")
 
 
-def _planned(database: Database, day: date, rules: Settings) -> list[tuple[str, str, str, int]]:
+_Alike = Mapping[tuple[str, str], tuple[int, Sequence[int]]]
+
+
+def _alike(before: Channels, busy: Mapping[tuple[str, str, int], float]) -> _Alike:
+    """Return of each station its channel, and those within a point of it."""
+    return {
+        key: (
+            here,
+            [c for c in PERMITTED if c != here and abs(busy[*key, c] - busy[*key, here]) < 0.01],
+        )
+        for key, here in before.items()
+    }
+
+
+def _planned(
+    database: Database, day: date, alike: _Alike | None = None
+) -> list[tuple[str, str, str, int]]:
     """Run the steps of a day; return each new change with its store, station and new channel."""
-    survey(database, rules)
-    verify(database, rules)
-    plan(database, rules, Silent())
-    propose(database, rules)
+    survey(database, RULES)
+    verify(database, RULES)
+    plan(database, RULES, Silent())
+    if alike is not None:
+        _plan_says(database, alike)
+    propose(database, RULES)
     return database.connection.execute(
         "select change, store, station, to_channel from change where proposed_on = ?"
         " order by store, position",
         [day],
     ).fetchall()
+
+
+def _plan_says(database: Database, alike: _Alike) -> None:
+    """Let the plan move every station to the one of its channels alike that looks quietest."""
+    rows = [(*key, here, c) for key, (here, others) in alike.items() for c in others]
+    columns = ["store", "station", "from_channel", "to_channel"]
+    database.connection.execute("delete from move; delete from station_plan")
+    with database.lent("incoming", pl.DataFrame(rows, schema=columns, orient="row")):
+        database.connection.execute(
+            "create or replace temp table chosen as select i.*, 1 - h.busy_estimate as before,"
+            " 1 - h.busy_high as before_low, 1 - h.busy_low as before_high,"
+            " 1 - t.busy_estimate as after, 1 - t.busy_high as after_low,"
+            " 1 - t.busy_low as after_high"
+            " from incoming i join ed_evidence h on h.store = i.store and h.station = i.station"
+            " and h.channel = i.from_channel join ed_evidence t on t.store = i.store"
+            " and t.station = i.station and t.channel = i.to_channel qualify row_number() over"
+            " (partition by i.store, i.station order by t.busy_estimate, i.to_channel) = 1"
+        )
+    database.connection.execute(
+        "insert into move by name select store, station, from_channel, to_channel,"
+        " row_number() over (partition by store order by station) as position, false as parking,"
+        " before as clear_air_before, before_low as clear_air_before_low,"
+        " before_high as clear_air_before_high, after as clear_air_after,"
+        " after_low as clear_air_after_low, after_high as clear_air_after_high, '' as reason,"
+        " '{}' as facts from chosen"
+    )
+    database.connection.execute(
+        "insert into station_plan by name select store, station, from_channel as channel_now,"
+        " to_channel as channel_planned, 'measured' as source_planned, 'low' as sureness,"
+        " '' as reason, '{}' as facts from chosen"
+    )
 
 
 def _carry_out(database: Database, changes: list[str], planned: datetime) -> None:
