@@ -10,9 +10,10 @@ from pipeline.demo.chain import DEMO_STORES, SEED, sites_of
 from pipeline.demo.demo import fault_row, generate
 from pipeline.demo.exports import tables_of
 from pipeline.demo.faults import FAULT_FREE, FAULTS, fault_files, fault_rows, fault_sites
-from pipeline.demo.records import ChainSeen, ExportTable, Fault, Outcome
+from pipeline.demo.records import ChainSeen, DemoSite, ExportTable, Fault, Outcome
 
 ROOT = Path(__file__).parents[1]
+Lines = frozenset[tuple[object, ...]]
 EDITED = [f for f in FAULTS if f.edits]
 MUST_COVER = {
     "channel-shared", "channel-adjacent", "channel-not-permitted", "channel-label-deaf",
@@ -36,6 +37,18 @@ def clean() -> ChainSeen:
 def clean_tables(clean: ChainSeen) -> tuple[ExportTable, ...]:
     """Return the tables of the chain without a fault."""
     return tables_of(clean)
+
+
+@pytest.fixture(scope="module")
+def clean_lines(clean_tables: tuple[ExportTable, ...]) -> Lines:
+    """Return the lines of those tables."""
+    return lines_of(clean_tables)
+
+
+@pytest.fixture(scope="module")
+def clean_sites() -> tuple[DemoSite, ...]:
+    """Return the stores without a fault."""
+    return sites_of(SEED, 12)
 
 
 def test_the_readme_lists_every_fault() -> None:
@@ -99,28 +112,30 @@ def test_some_stores_of_every_region_are_without_a_fault() -> None:
 
 @pytest.mark.parametrize("fault", EDITED, ids=lambda fault: fault.name)
 def test_each_edit_changes_the_store_of_its_fault_and_no_other(
-    fault: Fault, clean: ChainSeen, clean_tables: tuple[ExportTable, ...]
+    fault: Fault,
+    clean: ChainSeen,
+    clean_tables: tuple[ExportTable, ...],
+    clean_lines: Lines,
+    clean_sites: tuple[DemoSite, ...],
 ) -> None:
     """Every edit makes a difference, and only to rows that speak of the fault's store."""
     stores = {fault.store} if fault.store else {"M201", "M202", "M203", "M204"}
     for edit in fault.edits:
         one = replace(fault, edits=(edit,))
         if "rows" in edit or "gone" in edit:
-            assert lines_changed(clean_tables, tables_of(fault_rows(one, clean))) == stores
+            changed = lines_of(tables_of(fault_rows(one, clean)))
+            assert {line[1] for line in clean_lines ^ changed} == stores
         elif "file" in edit:
-            assert lines_changed(clean_tables, fault_files(one, clean_tables)) == stores
+            changed = lines_of(fault_files(one, clean_tables))
+            assert {line[1] for line in clean_lines ^ changed} == stores
         else:
-            sites = sites_of(SEED, 12)
-            pairs = zip(sites, fault_sites(one, sites), strict=True)
+            pairs = zip(clean_sites, fault_sites(one, clean_sites), strict=True)
             assert {before.plan.store for before, after in pairs if before != after} == stores
 
 
-def lines_changed(before: tuple[ExportTable, ...], after: tuple[ExportTable, ...]) -> set[object]:
-    """Return the stores of the rows that are in one of two sets of tables only."""
-    one, other = (
-        {(table.path, *row) for table in tables for row in table.rows} for tables in (before, after)
-    )
-    return {line[1] for line in one ^ other}
+def lines_of(tables: tuple[ExportTable, ...]) -> Lines:
+    """Return every row with the path of its table."""
+    return frozenset((table.path, *row) for table in tables for row in table.rows)
 
 
 def test_only_consequences_need_no_edit() -> None:
