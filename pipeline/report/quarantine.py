@@ -111,13 +111,13 @@ OVERVIEW: tuple[SheetColumn[QuarantineGroup], ...] = (
     SheetColumn("advice", Look.LONG, "what to do", 60),
 )
 CELLS: tuple[SheetColumn[QuarantinedCell], ...] = (
-    SheetColumn("file", Look.LONG, "quarantined file", 40),
+    SheetColumn("file", Look.LONG, "quarantined file", 36),
     SheetColumn("line", Look.COUNT, "quarantined line", 12),
     SheetColumn("heading", Look.TEXT, "quarantined column", 20),
-    SheetColumn("text", Look.TEXT, "quarantined text", 32),
+    SheetColumn("text", Look.TEXT, "quarantined text", 22),
     SheetColumn("cells", Look.COUNT, "cells", 8),
-    SheetColumn("reason", Look.LONG, "reason", 60),
-    SheetColumn("advice", Look.LONG, "what to do", 60),
+    SheetColumn("reason", Look.LONG, "reason", 52),
+    SheetColumn("advice", Look.LONG, "what to do", 52),
 )
 # No heading of an export stands here, so that a workbook put among the exports tells nothing new.
 MATCHED: tuple[SheetColumn[KeyMatch], ...] = (
