@@ -496,3 +496,32 @@ def test_levels_that_rise_with_distance_are_not_believed(database: Database) -> 
     assert row is not None
     assert not row[0]
     assert "not one a building has" in row[1]
+
+
+@pytest.mark.parametrize("level_dbm", [-100.0, -85.0])
+def test_a_channel_that_never_varies_beside_others_that_do_is_not_measured(
+    database: Database, level_dbm: float
+) -> None:
+    """One level in every reading of one channel is no quiet air; where all are alike it may be."""
+    for channel in range(11, 19):
+        _scan(database, [-96.0 + n % 5 for n in range(30)], channel=channel)
+    _scan(database, [level_dbm] * 30, channel=19)
+    survey(database, SETTINGS)
+
+    sources = dict(
+        database.connection.execute(
+            "select channel, source from ed_evidence where station = 'A' order by channel"
+        ).fetchall()
+    )
+    assert {channel for channel, source in sources.items() if source == "measured"} == {
+        *range(11, 19)
+    }
+
+
+def test_a_receiver_of_coarse_steps_measures_all_the_same(database: Database) -> None:
+    """Where no channel varies the receiver shows its floor: that is quiet air."""
+    for channel in range(11, 20):
+        _scan(database, [-100.0] * 30, channel=channel)
+    survey(database, SETTINGS)
+
+    assert _evidence(database, 19)["source"] == "measured"

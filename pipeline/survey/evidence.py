@@ -113,6 +113,7 @@ def _folded(database: Database, assumed: Assumptions) -> tuple[pl.DataFrame, pl.
     """
     database.run("survey", "own_air")
     database.run("survey", "heard_air")
+    database.run("survey", "drop_unmeasured")
     database.insert("survey", "inferred", wifi_shares())
     found = blocks(database.frame("survey", "scans"), assumed)
     free = database.frame("survey", "free_of_own")

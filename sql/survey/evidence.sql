@@ -42,7 +42,8 @@ with stores as (   -- a zone the tz database does not know is a finding, not an 
     from store_now left join pg_timezone_names() z on z.name = time_zone
     where time_zone is null or z.name is not null
 )
-select f.store, f.station, f.channel, least(f.level_dbm, 0) as level_dbm, f.statistic, f.dwell_ms, f.readings,
+select f.store, f.station, f.channel, least(f.level_dbm, 0) as level_dbm, f.statistic, f.dwell_ms,
+    f.readings,
     if(f.clock = 'utc' and s.time_zone is not null,
         timezone(s.time_zone, timezone('UTC', f.scanned_at)), f.scanned_at) as store_time,
     cast(f.scanned_at as date) as scan_day,
@@ -56,6 +57,26 @@ left join own_air o on o.store = f.store and o.station = f.station
 where cast(f.scanned_at as date) <= (select as_of from this_run)
     and f.level_dbm not in (-128, 0, 255)
 qualify beside_own = bool_and(beside_own) over (partition by f.store, f.station, f.channel);
+
+-- name: drop_unmeasured
+-- Delete the readings of a channel that all have one quiet level, twenty or more of them, while the
+-- station's quiet readings vary by 2 dB or more on most of its channels: it did not measure there.
+-- Common practice, no published source.
+delete from heard_air h using (
+    with quiet as (
+        select store, station, channel, min(level_dbm) as lowest_dbm, max(level_dbm) as highest_dbm,
+            max(level_dbm) filter (level_dbm <= t.value) - min(level_dbm) as varies_db,
+            sum(readings) as readings, any_value(t.value) as threshold_dbm
+        from heard_air, setting t where t.name = 'cca_threshold_dbm'
+        group by store, station, channel
+    )
+    select store, station, channel from quiet
+    where readings >= 20
+    qualify lowest_dbm = highest_dbm and highest_dbm <= threshold_dbm
+        and count(*) over (partition by store, station) >= 4
+        and median(varies_db) over (partition by store, station) >= 2
+) u
+where h.store = u.store and h.station = u.station and h.channel = u.channel;
 
 -- name: scans
 -- The readings of each hour, channel and kind of reading, counted against the threshold: from the
