@@ -20,11 +20,12 @@ from audit_history import (
     last_day,
     seen_rows,
 )
+from empty import new_database
 
 from pipeline.audit.audit import AuditOutcome, audit
 from pipeline.audit.baseline import approve, keep
 from pipeline.audit.calendar import read_quarter
-from pipeline.database import Database, open_database
+from pipeline.database import Database
 from pipeline.settings import Settings, load_settings
 
 SETTINGS: Settings = replace(load_settings(), approvers=(APPROVER,))
@@ -37,7 +38,7 @@ _COLUMNS = (
 @contextmanager
 def past_database(path: Path, past: History) -> Iterator[Database]:
     """Open a database with the chain's stores described, nothing else."""
-    with open_database(path) as database:
+    with new_database(path) as database:
         for number, (store, region) in enumerate(past.regions.items()):
             country, zone = ZONES[region]
             put(

@@ -5,9 +5,11 @@ from contextlib import contextmanager
 from datetime import date, datetime
 from pathlib import Path
 
+from empty import new_database
+
 from pipeline.changes.register import append
 from pipeline.changes.states import ChangeState, Trigger, new_event
-from pipeline.database import Database, open_database
+from pipeline.database import Database
 from pipeline.settings import Settings, load_settings
 
 DAY = date(2026, 9, 30)
@@ -37,7 +39,7 @@ def settings_in(folder: Path, text: str = RULES) -> Settings:
 @contextmanager
 def chain(folder: Path, moves: Moves = PLAN) -> Iterator[Database]:
     """Give a database in which a run of DAY planned these moves."""
-    with open_database(folder / "q.duckdb") as database:
+    with new_database(folder / "q.duckdb") as database:
         speak_of(database, DAY)
         for store in moves:
             for channel in (11, 15, 20, 25, 26):

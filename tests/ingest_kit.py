@@ -6,6 +6,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from empty import new_database
+
 from pipeline.database import Database, open_database
 from pipeline.ingest.load import ingest
 from pipeline.progress import Silent
@@ -89,7 +91,7 @@ def take(folder: Path, database: Path | None = None, settings: Settings | None =
     """Ingest a folder into a database (a new one if none is named) and check what always holds."""
     with (
         tempfile.TemporaryDirectory() as room,
-        open_database(database or Path(room) / "test.duckdb") as opened,
+        open_database(database) if database else new_database(Path(room) / "q.duckdb") as opened,
     ):
         outcomes = ingest(opened, folder, settings or load_settings(), Silent())
         result = Result(outcomes, dump(opened))

@@ -8,8 +8,9 @@ from pathlib import Path
 from typing import Any
 
 import polars as pl
+from empty import new_database
 
-from pipeline.database import Database, open_database
+from pipeline.database import Database
 
 SEEN = date(2026, 9, 30)
 SCANNED_AT = datetime(2026, 9, 29, 22, 15)
@@ -201,7 +202,7 @@ def extremes() -> Invented:
 @contextmanager
 def invented_database(path: Path, into: Invented) -> Iterator[Database]:
     """Give a database that holds the invented stores."""
-    with open_database(path) as database:
+    with new_database(path) as database:
         fill(database, into)
         yield database
 

@@ -41,9 +41,10 @@ def _mean(setting: Setting, seeds: tuple[int, ...]) -> Measured:
     return Measured(**means)
 
 
-def test_two_visits_of_thirty_are_near_the_truth() -> None:
+@pytest.mark.parametrize("stores", [20, pytest.param(30, marks=pytest.mark.slow)])
+def test_two_visits_of_thirty_are_near_the_truth(stores: int) -> None:
     """A quick slice: one small chain, its bounds a little wider for it."""
-    found = measured(replace(BY_NAME["60 readings, two visits"], stores=30), 1)
+    found = measured(replace(BY_NAME["60 readings, two visits"], stores=stores), 1)
     assert abs(found.bias) < 2
     assert found.error < 5
     assert found.bound_bias < -4  # what was printed before
@@ -53,9 +54,10 @@ def test_two_visits_of_thirty_are_near_the_truth() -> None:
     assert found.harmed < 5
 
 
-def test_where_nothing_can_be_gained_hardly_anything_moves() -> None:
+@pytest.mark.parametrize("stores", [8, pytest.param(12, marks=pytest.mark.slow)])
+def test_where_nothing_can_be_gained_hardly_anything_moves(stores: int) -> None:
     """Every channel is 10 % busy: at most one station in ten of one small chain is moved."""
-    moved, low, high = claimed_and_scanned_anew(replace(NULL, stores=12), 1)
+    moved, low, high = claimed_and_scanned_anew(replace(NULL, stores=stores), 1)
     assert moved <= 10
     assert low <= high
 

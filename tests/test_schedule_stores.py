@@ -7,8 +7,9 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from empty import new_database
 
-from pipeline.database import Database, open_database
+from pipeline.database import Database
 from pipeline.progress import Silent
 from pipeline.schedule.calendars import Feed
 from pipeline.schedule.records import WaveResult
@@ -23,7 +24,7 @@ Rows = list[tuple[Any, ...]]
 @pytest.fixture
 def database(tmp_path: Path) -> Iterator[Database]:
     """Yield a database with four stores of two moves each; S1 has most labels, S4 none known."""
-    with open_database(tmp_path / "q.duckdb") as opened:
+    with new_database(tmp_path / "q.duckdb") as opened:
         run = opened.connection.execute
         run("insert into this_run values ('r', date '2026-10-23')")
         for number, labels in ((1, 4000), (2, 3000), (3, 2000), (4, 0)):

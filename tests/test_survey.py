@@ -9,9 +9,10 @@ from typing import Any
 
 import numpy as np
 import pytest
+from empty import new_database
 from scipy import stats
 
-from pipeline.database import Database, open_database
+from pipeline.database import Database
 from pipeline.plan.stores import plan
 from pipeline.progress import Silent
 from pipeline.settings import load_settings
@@ -25,7 +26,7 @@ SETTINGS = load_settings()
 @pytest.fixture
 def database(tmp_path: Path) -> Iterator[Database]:
     """One store with two stations 20 m apart on channels 15 and 20, no labels, no readings."""
-    with open_database(tmp_path / "survey.duckdb") as opened:
+    with new_database(tmp_path / "survey.duckdb") as opened:
         connection = opened.connection
         connection.execute("insert into this_run values ('r', ?)", [AS_OF])
         connection.executemany(
@@ -88,6 +89,10 @@ def _scan(
 
 def _evidence(database: Database, channel: int = 11, station: str = "A") -> dict[str, Any]:
     survey(database, SETTINGS)
+    return _surveyed(database, channel, station)
+
+
+def _surveyed(database: Database, channel: int, station: str = "A") -> dict[str, Any]:
     result = database.connection.execute(
         "select * from ed_evidence where station = ? and channel = ?", [station, channel]
     )
@@ -339,7 +344,7 @@ def test_losing_a_channels_readings_never_draws_a_station_to_it(
     ):
         database.connection.execute(lost)
         assert ("A", 11) not in _moves(database), lost
-        assert _evidence(database, 11)["source"] == "absent", lost
+        assert _surveyed(database, 11)["source"] == "absent", lost
         database.connection.execute("delete from ed_reading; insert into ed_reading from kept")
     # With four visits of readings it is the place to go to, unless A's own channel is free too.
     assert (("A", 11) in moved) == (here is _SOME and visits == 4)

@@ -1,0 +1,31 @@
+"""New databases: the first is made as the program makes it, the others are copies of that."""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from functools import cache
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+import duckdb
+
+from pipeline.database import Database, open_database
+
+
+@cache
+def _made() -> bytes:
+    with TemporaryDirectory() as room:
+        path = Path(room) / "empty.duckdb"
+        with open_database(path):
+            pass
+        return path.read_bytes()
+
+
+@contextmanager
+def new_database(path: Path) -> Iterator[Database]:
+    """Give what `open_database` gives where there is no file yet, in a quarter of the time."""
+    assert not path.exists()
+    path.write_bytes(_made())
+    with duckdb.connect(str(path)) as connection:
+        database = Database(connection)
+        database.run("database", "quiet")
+        yield database
