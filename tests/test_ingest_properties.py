@@ -59,7 +59,8 @@ def texts() -> st.SearchStrategy[str]:
 
 def labels() -> st.SearchStrategy[list[Label]]:
     """Return tables of labels."""
-    tenths = st.integers(-1300, 0).map(lambda value: value / 10)
+    # -128 and 0 stand for no measurement.
+    tenths = st.integers(-1300, -1).filter(lambda value: value != -1280).map(lambda v: v / 10)
     share = st.integers(0, 1000).map(lambda value: value / 10)
     row = st.tuples(
         texts(), texts(), texts(), tenths, share | st.none(), st.integers(0, 900) | st.none(),

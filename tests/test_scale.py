@@ -159,8 +159,8 @@ def test_one_changed_store_alone_is_planned(pool: tuple[File, ...], copy: Reques
 
     assert judge(copy).totals["planning"] == 1
     after = tables_of(copy.database)
-    # What holds over the portfolio is fitted again; here it comes to the same.
-    shared = {file.store, "portfolio"}
+    # What holds over the portfolio and its keys is worked out again; here it comes to the same.
+    shared = {file.store, "portfolio", "match"}
     others = {name: [row for row in rows if not shared & set(row)] for name, rows in after.items()}
     assert others == {
         name: [row for row in rows if not shared & set(row)] for name, rows in before.items()

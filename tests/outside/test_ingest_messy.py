@@ -100,29 +100,31 @@ def test_all_awkward_content_inside_a_valid_export(shared_data: Path, tmp_path: 
 
 
 def test_real_sweeps_with_impossible_levels(shared_data: Path, tmp_path: Path) -> None:
-    """Real readings load; those above 0 dBm are quarantined as impossible, row by row."""
+    """Real readings load, those above 0 dBm as over range; what no receiver reports does not."""
     path = shared_data / "ed_readings" / "sweep_binned_to_channels.csv"
     with path.open(encoding="utf-8", newline="") as file:
         rows = list(csv.DictReader(file))
-    text, impossible = as_export(rows)
+    text, impossible, loud = as_export(rows)
 
     result = take(put(tmp_path, {"ed.csv": text}))
 
     problems = [problem for _, problem in result.problems()]
-    assert impossible > 0
-    assert problems.count("level-impossible") == impossible
+    assert impossible + loud > 0
+    assert problems.count("reading-impossible") == impossible
+    assert sum(row[9] for row in result.tables["ed_reading"] if row[5] > 0) == loud
     assert result.outcome("ed.csv").rows_quarantined == len(problems)
 
 
-def as_export(rows: list[dict[str, str]]) -> tuple[str, int]:
-    """Return the sweeps as an export of readings, and how many lie outside -130..0 dBm."""
+def as_export(rows: list[dict[str, str]]) -> tuple[str, int, int]:
+    """Return the sweeps as an export, how many lie outside -130..40 dBm, and how many above 0."""
     lines = ["store,station,scanned at,channel,level dbm"]
     for row in rows:
         minute, second = divmod(int(row["sample"]), 60)
         stamp = f"2026-09-01 {minute // 60:02}:{minute % 60:02}:{second:02}"
         lines.append(f"S,{row['capture']},{stamp},{row['channel']},{row['dbm']}")
-    impossible = sum(not -130 <= float(row["dbm"]) <= 0 for row in rows)
-    return "\n".join(lines) + "\n", impossible
+    impossible = sum(not -130 <= float(row["dbm"]) <= 40 for row in rows)
+    loud = sum(0 < float(row["dbm"]) <= 40 for row in rows)
+    return "\n".join(lines) + "\n", impossible, loud
 
 
 @pytest.mark.parametrize("encoding", ["utf-8", "utf-16", "cp1252"])
