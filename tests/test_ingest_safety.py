@@ -69,42 +69,68 @@ LAUGHS = (
     + b"</row>"
     + CLOSE
 )
-HOSTILE = {
-    "entities.xlsx": with_part(SOUND, SHEET, LAUGHS),
-    "entities16.xlsx": with_part(SOUND, SHEET, LAUGHS.decode().encode("utf-16")),
-    "huge_cell.xlsx": with_part(
-        SOUND, SHEET, OPEN + b"<row>" + CELL % (b"a" * (6 << 20)) + b"</row>" + CLOSE
-    ),
-    "wide_row.xlsx": with_part(
-        SOUND, SHEET, OPEN + b"<row>" + (CELL % b"x") * 1_000_000 + b"</row>" + CLOSE
-    ),
-    "far_row.xlsx": with_part(
-        SOUND, SHEET, OPEN + b'<row r="999999999">' + CELL % b"x" + b"</row>" + CLOSE
-    ),
-    "far_column.xlsx": with_part(
-        SOUND, SHEET, OPEN + b'<row r="1"><c r="ZZZZZZ1"><v>1</v></c></row>' + CLOSE
-    ),
-    "texts.xlsx": with_part(
-        workbook([["a"]]), "xl/sharedStrings.xml", b"<sst>" + b" " * (130 << 20) + b"</sst>"
-    ),
-    "broken.xlsx": SOUND[: len(SOUND) // 2],
-    "not_at_all.xlsx": b"store,station\n",
-    "no_sheets.xlsx": zipped({"hello.txt": b"x"}),
-    "bomb.zip": zipped({"a.csv": b"0" * (200 << 20)}),
-    "nested.zip": zipped({"inner.zip": zipped({"stores.csv": STORES.encode()})}),
-    "many.zip": zipped({f"{place}.csv": b"" for place in range(2500)}),
-    "broken.zip": zipped({"a.csv": b"x"})[:-30],
-    "empty.csv": b"",
-    "long_line.csv": b"store," * 3_000_000,
-    "nuls.csv": b"\0" * 100_000,
-    "old.xls": b"\xd0\xcf\x11\xe0",
-}
+HOSTILE = (
+    "entities.xlsx",
+    "entities16.xlsx",
+    "huge_cell.xlsx",
+    "wide_row.xlsx",
+    "far_row.xlsx",
+    "far_column.xlsx",
+    "texts.xlsx",
+    "broken.xlsx",
+    "not_at_all.xlsx",
+    "no_sheets.xlsx",
+    "bomb.zip",
+    "nested.zip",
+    "many.zip",
+    "broken.zip",
+    "empty.csv",
+    "long_line.csv",
+    "nuls.csv",
+    "old.xls",
+)
+
+
+def hostile_files() -> dict[str, bytes]:
+    """Return the hostile files, some of which take a while to make."""
+    return {
+        "entities.xlsx": with_part(SOUND, SHEET, LAUGHS),
+        "entities16.xlsx": with_part(SOUND, SHEET, LAUGHS.decode().encode("utf-16")),
+        "huge_cell.xlsx": with_part(
+            SOUND, SHEET, OPEN + b"<row>" + CELL % (b"a" * (6 << 20)) + b"</row>" + CLOSE
+        ),
+        "wide_row.xlsx": with_part(
+            SOUND, SHEET, OPEN + b"<row>" + (CELL % b"x") * 1_000_000 + b"</row>" + CLOSE
+        ),
+        "far_row.xlsx": with_part(
+            SOUND, SHEET, OPEN + b'<row r="999999999">' + CELL % b"x" + b"</row>" + CLOSE
+        ),
+        "far_column.xlsx": with_part(
+            SOUND, SHEET, OPEN + b'<row r="1"><c r="ZZZZZZ1"><v>1</v></c></row>' + CLOSE
+        ),
+        "texts.xlsx": with_part(
+            workbook([["a"]]), "xl/sharedStrings.xml", b"<sst>" + b" " * (130 << 20) + b"</sst>"
+        ),
+        "broken.xlsx": SOUND[: len(SOUND) // 2],
+        "not_at_all.xlsx": b"store,station\n",
+        "no_sheets.xlsx": zipped({"hello.txt": b"x"}),
+        "bomb.zip": zipped({"a.csv": b"0" * (200 << 20)}),
+        "nested.zip": zipped({"inner.zip": zipped({"stores.csv": STORES.encode()})}),
+        "many.zip": zipped({f"{place}.csv": b"" for place in range(2500)}),
+        "broken.zip": zipped({"a.csv": b"x"})[:-30],
+        "empty.csv": b"",
+        "long_line.csv": b"store," * 3_000_000,
+        "nuls.csv": b"\0" * 100_000,
+        "old.xls": b"\xd0\xcf\x11\xe0",
+    }
 
 
 @pytest.fixture(scope="module")
 def hostile(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str | None]:
     """Return the sentence for every hostile file, all taken in one run beside a valid set."""
-    folder = put(tmp_path_factory.mktemp("hostile"), {**SET, **HOSTILE})
+    files = hostile_files()
+    assert tuple(files) == HOSTILE
+    folder = put(tmp_path_factory.mktemp("hostile"), {**SET, **files})
     (folder / "link.csv").symlink_to("/etc/hostname")
     (folder / "folder").symlink_to("/etc")
     (folder / "loop").symlink_to(folder)
