@@ -530,3 +530,24 @@ def test_a_receiver_of_coarse_steps_measures_all_the_same(database: Database) ->
     survey(database, SETTINGS)
 
     assert _evidence(database, 19)["source"] == "measured"
+
+
+@pytest.mark.parametrize("over_dbm", [0.5, 2.0, 40.0])
+def test_a_reading_over_the_range_is_loud_and_draws_nobody(
+    database: Database, over_dbm: float
+) -> None:
+    """Readings beyond the receiver's range make the channel busy, by 0 dBm at the most."""
+    for channel in (11, 15):
+        _add(database, "permitted_channel", store="S", channel=channel)
+    for day in range(4):
+        _scan(database, _SOME, channel=15, at=SCANNED - timedelta(days=day))
+        _scan(database, _FREE, channel=11, at=SCANNED - timedelta(days=day))
+    assert ("A", 11) in _moves(database)
+    database.connection.execute(
+        "update ed_reading set level_dbm = ? where channel = 11", [over_dbm]
+    )
+
+    assert ("A", 11) not in _moves(database)
+    loud = _evidence(database, 11)
+    assert loud["busy_estimate"] > 0.9
+    assert loud["p99_dbm"] == 0
