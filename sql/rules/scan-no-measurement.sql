@@ -4,11 +4,12 @@
 -- severity: fix
 -- says: {readings:# reading is|# readings are} no measurement. {channels:This channel counts|These
 --   channels count} as not scanned: {channels:all {channel} ({readings})}.
--- says.de: {readings:# Wert ist|# Werte sind} keine Messung. {channels:Dieser Kanal gilt|Diese Kanäle
---   gelten} als nicht gescannt: {channels:all {channel} ({readings})}.
--- why: Radios put a code such as -128, or one level that never varies, in place of a level they could
---   not take. Taken for quiet air it would draw stations to a channel that nobody measured.
--- do: Restart the station and scan these channels again; where it returns, have the station replaced.
+-- says.de: {readings:# Wert ist|# Werte sind} keine Messung. {channels:Dieser Kanal gilt|Diese
+--   Kanäle gelten} als nicht gescannt: {channels:all {channel} ({readings})}.
+-- why: Radios put a code such as -128, or one level that never varies, in place of a level they
+--   could not take. Taken for quiet air it would draw stations to a channel that nobody measured.
+-- do: Restart the station and scan these channels again; where it returns, have the station
+--   replaced.
 -- source: common practice, no published source
 with told as (
     select store, station, channel, sum(readings)::bigint as readings
