@@ -15,7 +15,7 @@ with written as (
 ), judged as (
     select *, coalesce(row_fault is null and store is not null and station is not null
         and neighbour is not null and station <> neighbour and seen_on is not null
-        and level_dbm between -130 and 0 and level_dbm not in (-128, 0)
+        and heard_level(level_dbm) is not null
         and not damaged(concat_ws(' ', store, station, neighbour)), false) as good
     from typed
 )
@@ -31,10 +31,8 @@ select line_number, store, station, neighbour, seen_on, level_dbm, good,
             then wrong('text-damaged', '', concat_ws(' ', store, station, neighbour)) end,
         case when level_cell is null then wrong('level-missing', 'level_dbm', '')
             when level_dbm is null then wrong('level-not-a-number', 'level_dbm', level_cell)
-            when level_dbm in (-128, 0, 127, 255)
-                then wrong('no-measurement', 'level_dbm', level_cell)
-            when not level_dbm between -130 and 0
-                then wrong('level-impossible', 'level_dbm', level_cell) end
+            when heard_level(level_dbm) is null
+                then wrong(level_problem(level_dbm), 'level_dbm', level_cell) end
     ], lambda p: p is not null) end as problems
 from judged;
 

@@ -22,8 +22,7 @@ with typed as (
 ), judged as (   -- a cell of blanks or `n/a` is an empty one; asking costs, so it is asked last
     select *, coalesce(row_fault is null and store is not null and label is not null
         and seen_on is not null
-        and case when level_cell is null
-                or (level_dbm between -130 and 0 and level_dbm not in (-128, 0)) then true
+        and case when level_cell is null or heard_level(level_dbm) is not null then true
             else said(level_cell) is null end
         and case when heard_cell is null or stations_heard between 0 and 10000 then true
             else said(heard_cell) is null end
@@ -41,8 +40,7 @@ with typed as (
     from typed
 )   -- a label without its key is none; of any other, what cannot be is not known
 select line_number, store, label, seen_on, if(sane, station, sound(station)) as station,
-    case when level_dbm between -130 and 0 and level_dbm not in (-128, 0) then level_dbm end
-        as level_dbm,
+    heard_level(level_dbm) as level_dbm,
     within(stations_heard, 0, 10000) as stations_heard, within(success_pct, 0, 100) as success_pct,
     last_heard_on, within(updates_per_day, 0, 100000) as updates_per_day,
     within(payload_octets, 0, 100000000) as payload_octets, channels,
@@ -58,10 +56,8 @@ select line_number, store, label, seen_on, if(sane, station, sound(station)) as 
         case when damaged(station) then wrong('text-damaged', 'station', station) end,
         case when said(level_cell) is null then null
             when level_dbm is null then wrong('level-not-a-number', 'level_dbm', level_cell)
-            when level_dbm in (-128, 0, 127, 255)
-                then wrong('no-measurement', 'level_dbm', level_cell)
-            when not level_dbm between -130 and 0
-                then wrong('level-impossible', 'level_dbm', level_cell) end,
+            when heard_level(level_dbm) is null
+                then wrong(level_problem(level_dbm), 'level_dbm', level_cell) end,
         case when said(heard_cell) is not null
             and not coalesce(stations_heard between 0 and 10000, false)
             then wrong('count-impossible', 'stations_heard', heard_cell) end,

@@ -357,6 +357,27 @@ create or replace temp macro as_channels(written, numerals) as
 create or replace temp macro wrong(problem, field, cell) as
     {'problem': problem, 'field': field, 'cell': coalesce(cell, '')};
 
+-- name: heard_level
+-- The level of a sender, as far as a receiver can report it; else null.
+create or replace temp macro heard_level(level) as
+    case when level between -130 and 0 and not no_measurement(level) then level end;
+
+-- name: level_problem
+-- The problem of a level that is no heard level.
+create or replace temp macro level_problem(level) as
+    if(no_measurement(level), 'no-measurement', 'level-impossible');
+
+-- name: is_reading
+-- Whether a level can be an energy reading. Above 0 dBm it is over the receiver's range; a magnitude
+-- without its sign cannot be. Raw values have no codes: 0 is the least that is measured.
+create or replace temp macro is_reading(level, unit) as
+    level between -130 and if(unit = '-dbm', 0, 40) and (unit = 'raw' or not no_measurement(level));
+
+-- name: reading_problem
+-- The problem of a level that is no reading.
+create or replace temp macro reading_problem(level, unit) as
+    if(unit <> 'raw' and no_measurement(level), 'no-measurement', 'reading-impossible');
+
 -- name: within
 -- A number that can be; null where it lies outside of what is possible.
 create or replace temp macro within(number, least, most) as

@@ -32,8 +32,7 @@ with typed as (
 ), judged as (
     select *, coalesce(row_fault is null and store is not null and station is not null
         and scanned_at between timestamp '1990-01-01' and timestamp '2200-01-01'
-        and channel between 11 and 26 and level_dbm between -130 and if(unit = '-dbm', 0, 40)
-        and (unit = 'raw' or level_dbm not in (-128, 0)) and statistic is not null
+        and channel between 11 and 26 and is_reading(level_dbm, unit) and statistic is not null
         and not ($suspect and (damaged(store) or damaged(station))), false) as good,
         case when dwell_cell is null or dwell_ms between 0 and 86400000 then true
             else said(dwell_cell) is null end
@@ -62,10 +61,8 @@ select line_number, store, station, scanned_at, clock, channel, level_dbm, stati
                 then wrong('level-off-scale', 'level', level_cell)
             when unit = 'raw' and level_dbm is null
                 then wrong('scale-unknown', 'scale', coalesce(scale_cell, zero_cell))
-            when unit <> 'raw' and level_dbm in (-128, 0, 127, 255)
-                then wrong('no-measurement', 'level', level_cell)
-            when not level_dbm between -130 and if(unit = '-dbm', 0, 40)
-                then wrong('reading-impossible', 'level', level_cell) end,
+            when not is_reading(level_dbm, unit)
+                then wrong(reading_problem(level_dbm, unit), 'level', level_cell) end,
         case when statistic is null
             then wrong('statistic-unknown', 'statistic', statistic_cell) end,
         case when said(dwell_cell) is not null and not coalesce(dwell_ms between 0 and 86400000, false)
@@ -123,8 +120,7 @@ with written as (
         len(levels) >= 8 and list_min(list_transform(levels, lambda r: r.level_dbm)) >= $cca_dbm
             and list_min(list_transform(levels, lambda r: r.level_dbm))
                 = list_max(list_transform(levels, lambda r: r.level_dbm)) as stuck,
-        list_filter(levels, lambda r: r.level_dbm between -130 and if(unit = '-dbm', 0, 40)
-            and (unit = 'raw' or r.level_dbm not in (-128, 0))) as taken
+        list_filter(levels, lambda r: is_reading(r.level_dbm, unit)) as taken
     from levelled
 ), decided as (
     select *, coalesce(row_fault is null and store is not null and station is not null
@@ -164,10 +160,8 @@ select line_number, store, station, scanned_at, clock,
         when r.number is null then wrong('level-not-a-number', 'c' || r.channel, r.cell)
         when unit = 'raw' and not r.number between 0 and 255
             then wrong('level-off-scale', 'c' || r.channel, r.cell)
-        when unit <> 'raw' and r.level_dbm in (-128, 0, 127, 255)
-            then wrong('no-measurement', 'c' || r.channel, r.cell)
-        when not r.level_dbm between -130 and if(unit = '-dbm', 0, 40)
-            then wrong('reading-impossible', 'c' || r.channel, r.cell) end),
+        when not is_reading(r.level_dbm, unit)
+            then wrong(reading_problem(r.level_dbm, unit), 'c' || r.channel, r.cell) end),
         lambda p: p is not null)), []) end as problems
 from decided;
 

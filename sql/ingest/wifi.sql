@@ -25,7 +25,7 @@ with written as (
     from written
 ), bounded as (   -- what cannot be is not known; a width that is not known counts as 20 MHz
     select *, if(width_mhz in (20, 22, 40), width_mhz, 20) as width_known,
-        case when level_dbm not in (-128, 0) then within(level_dbm, -130, 0) end as level_known,
+        heard_level(level_dbm) as level_known,
         within(utilisation_pct, 0, 100) as utilisation_known
     from typed
 ), judged as (   -- a network without its keys and channel is none
@@ -53,9 +53,8 @@ select line_number, store, sound(station) as station, seen_on, network, wifi_cha
             then wrong('secondary-unknown', 'secondary', secondary_cell) end,
         case when level_cell is null then null
             when level_dbm is null then wrong('level-not-a-number', 'level_dbm', level_cell)
-            when level_dbm in (-128, 0, 127, 255)
-                then wrong('no-measurement', 'level_dbm', level_cell)
-            when level_known is null then wrong('level-impossible', 'level_dbm', level_cell) end,
+            when level_known is null
+                then wrong(level_problem(level_dbm), 'level_dbm', level_cell) end,
         case when utilisation_cell is not null and utilisation_known is null
             then wrong('utilisation-impossible', 'utilisation_pct', utilisation_cell) end
     ], lambda p: p is not null), []) end as problems

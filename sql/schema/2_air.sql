@@ -1,3 +1,8 @@
+-- name: no_measurement
+-- Whether a level is a code that radios put in place of one they could not take: -128, 0, 127 or 255.
+-- Common practice, no published source.
+create or replace macro no_measurement(level) as level in (-128, 0, 127, 255);
+
 -- name: clear_air_now
 -- Clear air of each station on its channel of today: the chance that it finds the air free,
 -- (1 - outside busy) x product over neighbours of (1 - their air share x the chance they are heard),

@@ -33,9 +33,8 @@ group by store, station, scan_day, channel;
 
 -- name: heard_air
 -- Readings up to the run's date on the store's own clock, with whether they were taken beside our
--- own traffic. Clean readings count alone where a station and channel have any. -128, 0 and 255 are
--- what radios put in place of a level they could not take: no reading. Above 0 dBm is beyond the
--- receiver's range: loud, by how much nobody knows.
+-- own traffic. Clean readings count alone where a station and channel have any. Above 0 dBm is beyond
+-- the receiver's range: loud, by how much nobody knows.
 create or replace temp table heard_air as
 with stores as (   -- a zone the tz database does not know is a finding, not an end of the run
     select store, time_zone
@@ -55,7 +54,7 @@ left join stores s on s.store = f.store
 left join own_air o on o.store = f.store and o.station = f.station
     and o.scan_day = cast(f.scanned_at as date) and o.channel = f.channel
 where cast(f.scanned_at as date) <= (select as_of from this_run)
-    and f.level_dbm not in (-128, 0, 255)
+    and not no_measurement(f.level_dbm)
 qualify beside_own = bool_and(beside_own) over (partition by f.store, f.station, f.channel);
 
 -- name: drop_unmeasured
