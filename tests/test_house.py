@@ -43,6 +43,7 @@ FLOORS = {
     "limits": 2,
     "records": 1,
     "accounts": 1,
+    "addresses": 0,
     "errors": 0,
 }
 MODULES = sorted(PACKAGE.rglob("*.py"))

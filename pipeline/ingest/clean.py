@@ -8,9 +8,9 @@ from types import MappingProxyType
 
 import duckdb
 import polars as pl
-from netaddr import AddrFormatError, IPAddress
 
 from pipeline import sql_file
+from pipeline.addresses import ip_address
 from pipeline.database import Database
 from pipeline.ingest.days import FolderTerms
 from pipeline.ingest.given import Understood, understand
@@ -300,10 +300,8 @@ def _tidy_network_addresses(database: Database) -> None:
 
 def network_address(written: str) -> str:
     """Return an IP address in canonical form; as written where it is none."""
-    try:
-        return str(IPAddress(written.strip(), flags=0))
-    except (AddrFormatError, ValueError, TypeError):
-        return written
+    address = ip_address(written.strip())
+    return written if address is None else str(address)
 
 
 def _with_texts(database: Database, found: CleanedTable) -> CleanedTable:

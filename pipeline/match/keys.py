@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from difflib import get_close_matches
 from itertools import combinations
 
-from netaddr import AddrFormatError, IPAddress
+from pipeline.addresses import ip_address
 
 UNKNOWN, AMBIGUOUS = "unknown", "ambiguous"
 HARDWARE, NETWORK = "hardware address", "IP address"
@@ -61,7 +61,7 @@ class OpenKey:
     likely: tuple[str, ...]
 
 
-Judged = dict[str, MatchedKey | OpenKey]
+JudgedKeys = dict[str, MatchedKey | OpenKey]
 """What became of each key that no list has."""
 
 
@@ -122,18 +122,15 @@ def hardware_address(key: str) -> str | None:
 
 def network_address(key: str) -> str | None:
     """Return an IP address in canonical form; None where it is none of one device."""
-    if not re.search(r"[.:]", key):
+    address = ip_address(_BLANKS.sub("", key)) if re.search(r"[.:]", key) else None
+    if address is None or not int(address) or address.is_loopback():
         return None
-    try:
-        address = IPAddress(_BLANKS.sub("", key), flags=0)
-    except (AddrFormatError, ValueError, TypeError):
-        return None
-    return str(address) if int(address) and not address.is_loopback() else None
+    return str(address)
 
 
 def judge_stores(
     listed: Collection[str], described: Collection[str], told: Mapping[str, Collection[str]]
-) -> Judged:
+) -> JudgedKeys:
     """Judge the stores that no stations export lists.
 
     `listed` are those of stations exports, `described` those of stores exports; `told` gives the
@@ -144,7 +141,7 @@ def judge_stores(
     for place, keys in enumerate((listed, described)):
         for key in keys:
             alike[fold(key)][place].add(key)
-    judged: Judged = {}
+    judged: JudgedKeys = {}
     unknown: list[str] = []
     for key in sorted({*described, *told} - set(listed)):
         own, more = alike.get(fold(key), (set(), set()))
@@ -160,14 +157,16 @@ def judge_stores(
     return judged | _near(unknown, {*listed, *described}, told)
 
 
-def judge_stations(listed: Iterable[ListedStation], told: Mapping[str, Collection[str]]) -> Judged:
+def judge_stations(
+    listed: Iterable[ListedStation], told: Mapping[str, Collection[str]]
+) -> JudgedKeys:
     """Judge the stations named in one store that none of its stations exports lists.
 
     `told` gives the sources that name each station.
     """
     known = {one.station for one in listed}
     by_fold, by_hardware, by_network = _index(listed)
-    judged: Judged = {}
+    judged: JudgedKeys = {}
     unknown: list[str] = []
     for key in sorted(set(told) - known):
         ways = {
@@ -207,12 +206,12 @@ def _index(listed: Iterable[ListedStation]) -> tuple[_Index, _Index, _Index]:
 
 def _near(
     unknown: Iterable[str], listed: Collection[str], told: Mapping[str, Collection[str]]
-) -> Judged:
+) -> JudgedKeys:
     """Return a doubt for each unknown key, with the listed key most like it, if one is.
 
     A listed key that the same kind of export names itself is not meant by another.
     """
-    doubts: Judged = {}
+    doubts: JudgedKeys = {}
     for place, key in enumerate(unknown):
         likely = None
         if place < _NEAR_MOST:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from pipeline.database import Database
 from pipeline.fresh import choose, fingerprint, keep, program
 from pipeline.match.keys import (
-    Judged,
+    JudgedKeys,
     ListedStation,
     MatchedKey,
     Mention,
@@ -158,7 +158,7 @@ class Matching:
         return dict(sorted(found.items()))
 
 
-def _key(judged: Judged, written: str) -> str:
+def _key(judged: JudgedKeys, written: str) -> str:
     """Return the listed key that a written one is taken for; itself where it is taken for none."""
     found = judged.get(written)
     return found.key if isinstance(found, MatchedKey) else written
