@@ -89,7 +89,7 @@ def _years_of(table: DeliveredTable, vocabulary: Vocabulary) -> set[int]:
         return set()
     field = "scanned_at" if mapped.kind == READINGS else "seen_on"
     places = [place for place, column in enumerate(mapped.columns) if column.field == field]
-    headings = [h for h, of in vocabulary.fields[mapped.kind].items() if of == "seen_on"]
+    headings = vocabulary.headings_of(mapped.kind, "seen_on")
     titled = read_titles(table.head.titles, headings).exported_on if not places else None
     cells = _cells(table, places) if places else [titled or ""]
     return {year for cell in cells if (year := _year(cell)) is not None}

@@ -58,7 +58,7 @@ def understand(
     filled: Mapping[str, str] = MappingProxyType({})
     day = None
     if isinstance(mapped, TableRefused):
-        store = read_titles(table.head.titles, vocabulary_of(vocabulary, "stations", "store"))
+        store = read_titles(table.head.titles, vocabulary.headings_of("stations", "store"))
         day = _moment(table, vocabulary, as_of)
         without = _without_columns(cells, vocabulary, store.exported_on, day)
         if isinstance(without, TableRefused):
@@ -82,7 +82,7 @@ def _dated(
     as_of: date | None,
 ) -> Understood | TableRefused:
     """Return a table of another kind than readings with its day, or the question which it is."""
-    titles = read_titles(table.head.titles, vocabulary_of(vocabulary, mapped.kind, "seen_on"))
+    titles = read_titles(table.head.titles, vocabulary.headings_of(mapped.kind, "seen_on"))
     column = next((each for each in mapped.columns if each.field == "seen_on"), None)
     if column is not None:
         return Understood(
@@ -139,15 +139,10 @@ def _ask(reason: str, line: str) -> TableRefused:
 
 def _moment(table: DeliveredTable, vocabulary: Vocabulary, as_of: date | None) -> _Day | None:
     headings = (
-        *vocabulary_of(vocabulary, READINGS, "scanned_at"),
-        *vocabulary_of(vocabulary, "stations", "seen_on"),
+        *vocabulary.headings_of(READINGS, "scanned_at"),
+        *vocabulary.headings_of("stations", "seen_on"),
     )
     return _day(table.file, read_titles(table.head.titles, headings), as_of)
-
-
-def vocabulary_of(vocabulary: Vocabulary, kind: str, field: str) -> list[str]:
-    """Return the headings that stand for a field of a kind, folded."""
-    return [heading for heading, of in vocabulary.fields[kind].items() if of == field]
 
 
 def _day(file: str, titles: Titles, as_of: date | None) -> _Day | None:

@@ -26,11 +26,8 @@ MENDED_FIELDS: Mapping[str, str] = MappingProxyType(
 )
 # What these sheets say beside each row, and what they keep of rows that were too long.
 _MENDED_NOTES = ("reason", "what to do", "beyond the headings")
-_PLAIN_UNITS = (
-    "dBm",
-    "decimal",
-    "local",
-)  # what numbers and times are unless something else is said
+# What numbers and times are unless something else is said.
+_PLAIN_UNITS = ("dBm", "decimal", "local")
 _CHANNELS_LEAST = 2  # columns that make a file one scan per row
 _FIELDS_LEAST = 2  # known headings that make a row one of headings
 _HEADING_MOST = 80  # characters
@@ -145,6 +142,10 @@ class Vocabulary:
             }
             for kind in EXPORT_KINDS
         }
+
+    def headings_of(self, kind: str, field: str) -> list[str]:
+        """Return the headings that stand for a field of a kind, folded."""
+        return [heading for heading, of in self.fields[kind].items() if of == field]
 
     def score(self, cells: Sequence[str]) -> int:
         """Return how many of the cells are headings of the kind that knows most of them."""
@@ -277,10 +278,7 @@ class Vocabulary:
     def _lacking(self, kind: str, cells: Sequence[str]) -> TableRefused:
         missing = self._missing(kind, cells)
         known = self._known(kind, cells)
-        headings = {
-            field: [heading for heading, of in self.fields[kind].items() if of == field]
-            for field in self._needed[kind]
-        }
+        headings = {field: self.headings_of(kind, field) for field in self._needed[kind]}
         unknown = [c for place, c in enumerate(cells) if place not in known and c.strip()]
         near = (
             f" Is '{cell}' the column for '{field}'?"

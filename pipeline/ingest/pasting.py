@@ -27,7 +27,7 @@ def with_mapping(
     `own` has the kinds whose headings the rules file maps already. Where no kind is likely, the
     refusal stays as it is.
     """
-    texts = [" ".join(cell.split()) for cell in cells[:_CELLS_MOST] if len(cell) <= _LETTERS_MOST]
+    texts = _texts(cells)
     guesses = [_guess(kind.name, texts, vocabulary) for kind in EXPORT_KINDS]
     best = max(guesses, key=lambda guess: guess.fit)  # the first of equals
     if not best.found:
@@ -47,12 +47,16 @@ def likely_heading(
     field: str, cells: Sequence[str], vocabulary: Vocabulary, kind: str
 ) -> str | None:
     """Return the heading that may well stand for a field that no known heading does."""
-    texts = [" ".join(cell.split()) for cell in cells[:_CELLS_MOST] if len(cell) <= _LETTERS_MOST]
+    texts = _texts(cells)
     found = _guess(kind, texts, vocabulary).found.get(field)
     if found is None and field in _DAY_FIELDS:
         free = [cell for cell in texts if fold(cell) not in vocabulary.fields[kind]]
         return next((cell for cell in free if _DAY_WORDS & set(fold(cell).split())), None)
     return found
+
+
+def _texts(cells: Sequence[str]) -> list[str]:
+    return [" ".join(cell.split()) for cell in cells[:_CELLS_MOST] if len(cell) <= _LETTERS_MOST]
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,7 +83,8 @@ def _guess(kind: str, cells: Sequence[str], vocabulary: Vocabulary) -> _Guess:
     known = {fields[fold(cell)] for cell in cells if fold(cell) in fields}
     lacking = [field for field in _needed(kind, wide=wide) if field not in known]
     found: dict[str, str] = {}
-    for alike, place, field in _likely(lacking, free, fields):
+    known_as = {field: vocabulary.headings_of(kind, field) for field in lacking}
+    for alike, place, field in _likely(known_as, free):
         if alike >= _LIKELY and field not in found and free[place] not in found.values():
             found[field] = free[place]
     rest = [cell for cell in free if cell not in found.values()]
@@ -89,13 +94,12 @@ def _guess(kind: str, cells: Sequence[str], vocabulary: Vocabulary) -> _Guess:
 
 
 def _likely(
-    lacking: Sequence[str], free: Sequence[str], fields: Mapping[str, str]
+    known_as: Mapping[str, Sequence[str]], free: Sequence[str]
 ) -> list[tuple[float, int, str]]:
     """Return how alike every heading is to those of every field that lacks one, likest first."""
-    known = {field: [heading for heading, of in fields.items() if of == field] for field in lacking}
     alike = (
-        (_alike(fold(cell), known[field]), place, field)
-        for field in lacking
+        (_alike(fold(cell), known), place, field)
+        for field, known in known_as.items()
         for place, cell in enumerate(free)
     )
     return sorted(alike, key=lambda each: (-each[0], each[1], each[2]))

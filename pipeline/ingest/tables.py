@@ -26,12 +26,7 @@ from pipeline.ingest.spreadsheet import (
 )
 
 _COUNT_MOST = 64 << 20  # bytes up to which the rows of a refused text are counted one by one
-_OF_KEYS = {
-    "key of a",
-    "in the store",
-    "written",
-    "named by",
-}  # as the quarantine workbook has them
+_OF_KEYS = {"key of a", "in the store", "written", "named by"}  # of the quarantine workbook
 _EMPTY = Head(TextDialect(",", '"', '"'), (), DeliveredRow(1, []), 1)
 
 
