@@ -33,6 +33,7 @@ from pipeline.report.kit.sheet import (
     Book,
     Look,
     Page,
+    Record,
     SheetColumn,
     font,
     put_list,
@@ -229,16 +230,21 @@ def _workbook(
     )
     if groups:
         put_list(book, book.sheet("Overview", _TITLE), OVERVIEW, groups)
-    if unread:
-        put_list(book, book.sheet(_CELLS, _TITLE), CELLS, unread[:_LISTED_MOST])
-    if keys.taken:
-        put_list(book, book.sheet(_TAKEN, _TITLE), MATCHED, keys.taken[:_LISTED_MOST])
-    if keys.left:
-        put_list(book, book.sheet(_LEFT, _TITLE), UNMATCHED, keys.left[:_LISTED_MOST])
+    _put_listed(book, _CELLS, CELLS, unread)
+    _put_listed(book, _TAKEN, MATCHED, keys.taken)
+    _put_listed(book, _LEFT, UNMATCHED, keys.left)
     for number, (layout, rows) in enumerate(list(sheets.items())[:_SHEETS_MOST], start=1):
         page = book.sheet(f"{number} {layout.kind}", _TITLE)
         _put_rows(page, layout, rows[:_ROWS_MOST], _Looks(book.heading, text, wrapped))
     return workbook_bytes(book.book)
+
+
+def _put_listed(
+    book: Book, name: str, columns: Sequence[SheetColumn[Record]], records: Sequence[Record]
+) -> None:
+    """Put a list on a sheet of its own; no sheet where the list is empty."""
+    if records:
+        put_list(book, book.sheet(name, _TITLE), columns, records[:_LISTED_MOST])
 
 
 def _put_rows(page: Page, layout: _Layout, rows: Sequence[_MendRow], looks: _Looks) -> None:
