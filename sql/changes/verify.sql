@@ -24,8 +24,9 @@ with standing as (
         cast(coalesce(d.reported_at, case when d.due < n.seen_on then d.due end, d.approved_at)
             as date) as since,
         -- The channels the station is on before this step, and after it, on its way.
-        (select list(o.from_channel order by o.position) from change o where o.plan = c.plan and o.station = c.station
-            and o.position <= c.position) as channels_before,
+        (select list(o.from_channel order by o.position) from change o
+            where o.plan = c.plan and o.station = c.station and o.position <= c.position)
+            as channels_before,
         (select list(o.to_channel) from change o where o.plan = c.plan and o.station = c.station
             and o.position >= c.position) as channels_after
     from standing s

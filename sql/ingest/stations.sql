@@ -16,8 +16,11 @@ with written as (
     from staged
 ), typed as (
     select *, as_day(seen_cell, $day_order) as seen_on, as_floor(floor_cell, $comma) as floor,
-        as_metres(if(list_contains($far::varchar[], store), null, x_cell), $comma, $x_m_factor) as x_m, as_metres(if(list_contains($far::varchar[], store), null, y_cell), $comma, $y_m_factor) as y_m,
-        as_channel(channel_cell, $comma, $channel_numerals) as channel, as_pan_id(pan_cell, $pan_numerals) as pan_id,
+        list_contains($far::varchar[], store) as far,
+        as_metres(if(far, null, x_cell), $comma, $x_m_factor) as x_m,
+        as_metres(if(far, null, y_cell), $comma, $y_m_factor) as y_m,
+        as_channel(channel_cell, $comma, $channel_numerals) as channel,
+        as_pan_id(pan_cell, $pan_numerals) as pan_id,
         as_power(power_cell, $comma, $in_mw) as tx_power_dbm,
         as_whole(bare(port_cell, '/(tcp|udp)'), $comma) as port,
         as_flag(connected_cell) as connected

@@ -107,7 +107,8 @@ with judged as (
     where k.measured is not null and k.checked_on <= (select as_of from this_run)
     qualify row_number() over (partition by k.change order by k.seq desc) = 1
 )
-select n.region, c.store, c.station, coalesce(round(k.measured - k.gained, 6), k.clear_air_before) as was, k.promised, k.measured,
+select n.region, c.store, c.station,
+    coalesce(round(k.measured - k.gained, 6), k.clear_air_before) as was, k.promised, k.measured,
     k.gained_low, k.gained_high
 from judged k
 join change c using (change)
