@@ -15,7 +15,7 @@ from pipeline.audit.history import LifeLine, life
 from pipeline.changes.back_out import back_out
 from pipeline.changes.decisions import Taken, decide
 from pipeline.changes.register import Booking, book
-from pipeline.changes.verify import Calibration, Check, calibration, verify
+from pipeline.changes.verify import Calibration, Check, calibration, not_as_ordered, verify
 from pipeline.check.rules import RuleStanding, portfolio
 from pipeline.database import Database
 from pipeline.errors import UnknownSelection
@@ -52,6 +52,7 @@ class Verified:
 
     checks: tuple[Check, ...]
     calibration: tuple[Calibration, ...]
+    not_as_ordered: Mapping[str, int]  # changes that no promise counts, by how they ended
 
 
 @dataclass(frozen=True, slots=True)
@@ -166,7 +167,7 @@ def run_verify(request: Request) -> Verified:
         forget_whole_run(database)
         survey(database, settings)
         checks = verify(database, settings)
-        return Verified(checks, calibration(database, settings, _day(database)))
+        return Verified(checks, calibration(database), not_as_ordered(database))
 
 
 def run_back_out(request: Request) -> tuple[Path, ...]:

@@ -20,7 +20,7 @@ from pipeline.audit.baseline import Approved
 from pipeline.audit.history import LifeLine
 from pipeline.bench import FULL, BenchResult
 from pipeline.changes.decisions import Taken
-from pipeline.changes.verify import Calibration
+from pipeline.changes.verify import Calibration, Check
 from pipeline.check.rules import RuleStanding
 from pipeline.commands import QuarterAudited, Scheduled, Verified
 from pipeline.match.match import NAMED
@@ -327,16 +327,25 @@ def _share(share: float | None) -> str:
 def show_verified(console: Console, found: Verified) -> None:
     """Print what was found of every change that was waited for, and how promises have held."""
     for check in found.checks:
-        measured = "not measured" if check.measured is None else f"{check.measured:.1%} measured"
-        state = f"{check.state} ({check.result})" if check.result else check.state
-        air = f"clear air promised {_share(check.promised)}, {measured}"
-        console.print(f"{check.store} {check.station}: {state}, {air}")
+        console.print(f"{check.store} {check.station}: {check.said}{_air(check)}")
         if check.note:
             _under(console, check.note, indent=5, style="dim")
+        if check.follows:
+            _under(console, f"What follows: {check.follows}.", indent=5, style="bold")
     if not found.checks:
         console.print("No change waits for an export.")
     if found.calibration:
         _show_calibration(console, found.calibration)
+    ends = ", ".join(f"{count} {closed}" for closed, count in found.not_as_ordered.items())
+    if ends:
+        console.print(f"Not as ordered, so no promise counts them: {ends}")
+
+
+def _air(check: Check) -> str:
+    if check.follows:  # what was promised is of another channel
+        return ""
+    measured = "not measured" if check.measured is None else f"{check.measured:.1%} measured"
+    return f", clear air promised {_share(check.promised)}, {measured}"
 
 
 def _show_calibration(console: Console, rows: Sequence[Calibration]) -> None:
@@ -346,7 +355,7 @@ def _show_calibration(console: Console, rows: Sequence[Calibration]) -> None:
         between = (f"{row.promised_from:.0%}", f"{row.promised_to:.0%}")
         shares = (f"{share:.1%}" for share in (row.promised, row.measured, row.held))
         table.add_row(row.sureness, *between, str(row.changes), *shares)
-    console.print("How promises of clear air have held")
+    console.print("How promises of clear air have held, of changes done as ordered")
     console.print(table)
 
 

@@ -65,7 +65,9 @@ select j.change, j.plan, j.store, j.station, j.position, j.parking, j.from_chann
     cast(j.due as date) as night, j.due, cast(j.done."at" as date) as done_on,
     j.done."by" as done_by, j.result, j.found.seen_on as found_on, j.found.channel_found,
     coalesce(round(j.stood.measured - j.stood.gained, 6), j.clear_air_before) as clear_air_before,
-    coalesce(j.stood.promised, j.clear_air_after) as promised, j.stood.measured,
+    coalesce(j.stood.promised,
+        case when j.ordered_channel = j.to_channel then j.clear_air_after end) as promised,
+    j.stood.measured,
     j.stood.measured_low, j.stood.measured_high, j.stood.gained, j.stood.gained_low,
     j.stood.gained_high, j.stood.verdict, j.closed,
     case when j.closed is not null then cast(j."at" as date) end as closed_on,
@@ -74,8 +76,8 @@ select j.change, j.plan, j.store, j.station, j.position, j.parking, j.from_chann
         when 'implemented' then if(j.stood.seq >= j.done.seq, 'scan', 'export') end as waits_for,
     j.state in ('approved', 'scheduled')
         and coalesce(j.due < (select as_of from this_run), false) as overdue,
-    j.state in ('implemented', 'verified', 'ineffective')
-        and coalesce(j.closed <> 'done differently', true)
+    not j.parking and j.state in ('implemented', 'verified', 'ineffective')
+        and j.stood.measured is not null and coalesce(j.closed <> 'done differently', true)
         and coalesce(j.stood.readings >= (select value from setting
             where name = 'readings_minimum'), false) as counts
 from joined j;
