@@ -22,6 +22,7 @@ qualify row_number() over (partition by change order by seq desc) = 1;
 -- share of before. `counts`: figures of effect count it, since it was found as ordered, stands, and
 -- was measured by enough readings.
 -- `closed` is null while it is open. `overdue`: its night is over and nothing shows it done.
+-- `waits_since`: the night that is over, else the day of what was last said of it.
 create or replace view change_story as
 with told as (
     select e.*, e.result is null and e.state in ('approved', 'refused', 'deferred') as decides,
@@ -54,6 +55,14 @@ with told as (
     from change c
     join latest l using (change)
     left join checked k using (change)
+), waiting as (
+    select j.*,
+        case j.state when 'proposed' then 'decision' when 'deferred' then 'decision'
+            when 'approved' then 'night' when 'scheduled' then 'work' when 'implemented'
+            then if(j.stood.seq >= j.done.seq, 'scan', 'export') end as waits_for,
+        j.state in ('approved', 'scheduled')
+            and coalesce(j.due < (select as_of from this_run), false) as overdue
+    from joined j
 )
 select j.change, j.plan, j.store, j.station, j.position, j.parking, j.from_channel, j.to_channel,
     j.ordered_channel, j.state, j.proposed_on, j.proposed_by,
@@ -71,16 +80,16 @@ select j.change, j.plan, j.store, j.station, j.position, j.parking, j.from_chann
     j.stood.measured_low, j.stood.measured_high, j.stood.gained, j.stood.gained_low,
     j.stood.gained_high, j.stood.verdict, j.closed,
     case when j.closed is not null then cast(j."at" as date) end as closed_on,
-    case j.state when 'proposed' then 'decision' when 'deferred' then 'decision'
-        when 'approved' then 'night' when 'scheduled' then 'work'
-        when 'implemented' then if(j.stood.seq >= j.done.seq, 'scan', 'export') end as waits_for,
-    j.state in ('approved', 'scheduled')
-        and coalesce(j.due < (select as_of from this_run), false) as overdue,
+    j.waits_for,
+    case when j.waits_for is null then null when j.overdue then cast(j.due as date)
+        when j.state = 'implemented' then cast(j.done."at" as date)
+        else cast(j."at" as date) end as waits_since,
+    j.overdue,
     not j.parking and j.state in ('implemented', 'verified', 'ineffective')
         and j.stood.measured is not null and coalesce(j.closed <> 'done differently', true)
-        and coalesce(j.stood.readings >= (select value from setting
-            where name = 'readings_minimum'), false) as counts
-from joined j;
+        and j.stood.readings >= coalesce((select value from setting
+            where name = 'readings_minimum'), 1) as counts
+from waiting j;
 
 -- name: wave_result
 -- What became of each region's waves up to the run's day: stores whose changes were carried out
