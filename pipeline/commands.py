@@ -38,6 +38,7 @@ from pipeline.tables.taken import ExportFile
 class Scheduled:
     """What scheduling came to: the nights, stores without one, proofs by region, files."""
 
+    after: date  # nights lie after this day
     nights: pl.DataFrame
     unplaced: Sequence[UnscheduledStore]
     proofs: Sequence[ScheduleProof]
@@ -152,6 +153,7 @@ def run_schedule(request: Request, progress: Progress) -> Scheduled:
             lambda feed: place_of(database, request.out, feed.region, feed.store, feed.team),
         )
         return Scheduled(
+            after=database.value("schedule", "nights_after"),
             nights=_selected(database.frame("run", "listed_schedule"), request.selection),
             unplaced=database.records(UnscheduledStore, "run", "unscheduled"),
             proofs=database.records(ScheduleProof, "run", "schedule_proof"),

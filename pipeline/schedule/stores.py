@@ -17,7 +17,9 @@ from pipeline.tables.schedule import ScheduleProof, ScheduleRemark, UnscheduledS
 def schedule(database: Database, settings: Settings, progress: Progress) -> None:
     """Fill change_schedule, unscheduled_store, schedule_proof, schedule_remark and wave_taken.
 
-    The first night is as many days after the day of this run as the rules say.
+    The first night is as many days as the rules say after the day of this run, or of the last
+    decision or report where that is later. Nights of moves nobody has approved are
+    provisional.
 
     Raises:
         FreezeFileUnreadable: a calendar of freezes is broken.
@@ -29,7 +31,7 @@ def schedule(database: Database, settings: Settings, progress: Progress) -> None
     rows = database.frame("schedule", "jobs").iter_rows(named=True)
     jobs = [StoreJob(**row, groups=groups[row["store"]]) for row in rows]
     results = database.records(WaveResult, "schedule", "wave_results")
-    day = database.value("schedule", "this_day")
+    day = database.value("schedule", "nights_after")
     first = day + timedelta(days=rules.work.first_night_after_days)
     made = schedule_stores(jobs, rules, first, results, progress)
     with database.transaction():

@@ -58,7 +58,10 @@ order by m.store, m.position;
 -- name: listed_schedule
 -- The schedule, night by night.
 select region, night, store, starts_local, ends_local, team, wave,
-    if(provisional, 'provisional', 'firm') as firmness, moves
+    case when undecided = moves then 'provisional: not approved'
+        when provisional then 'provisional: waits for the wave before'
+        when undecided > 0 then format('firm; {} of {} not approved', undecided, moves)
+        else 'firm' end as firmness, moves
 from change_schedule order by night, region, starts_at, store;
 
 -- name: unscheduled

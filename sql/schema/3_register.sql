@@ -91,6 +91,20 @@ select j.change, j.plan, j.store, j.station, j.position, j.parking, j.from_chann
             where name = 'readings_minimum'), 1) as counts
 from waiting j;
 
+-- name: move_story
+-- The moves of this run's plan, each with its change in the plan in force; no change: not put
+-- forward. What is left of a plan counts its moves anew, so a move is known by its station and
+-- whether it is a parking step.
+create or replace view move_story as
+with force as (
+    select store, plan from change_plan
+    qualify row_number() over (partition by store order by number desc) = 1
+)
+select m.*, s.change, s.state, s.waits_for
+from move m
+left join force f on f.store = m.store
+left join change_story s on s.plan = f.plan and s.station = m.station and s.parking = m.parking;
+
 -- name: wave_result
 -- What became of each region's waves up to the run's day: stores whose changes were carried out
 -- since they were put in the wave and that have no further move to make, and how many of them are

@@ -182,6 +182,7 @@ def test_any_name_survives_and_lines_keep_to_the_standard(
         moves=3,
         first_position=1,
         last_position=3,
+        undecided=0,
     )
 
     of_store, of_team = feeds([one], Imprint(date(2026, 10, 1), MappingProxyType({}), CAUTIONS))
