@@ -149,7 +149,7 @@ def run_schedule(request: Request, progress: Progress) -> Scheduled:
             judge(database, request, settings, progress)
         calendars = write_calendars(
             database,
-            cautions(),
+            cautions,
             lambda feed: place_of(database, request.out, feed.region, feed.store, feed.team),
         )
         return Scheduled(

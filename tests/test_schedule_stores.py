@@ -6,6 +6,7 @@ from datetime import date, datetime
 from pathlib import Path
 from typing import Any
 
+import ics
 import pytest
 from empty import new_database
 
@@ -16,6 +17,7 @@ from pipeline.schedule.calendars import Feed
 from pipeline.schedule.records import WaveResult
 from pipeline.schedule.stores import calendars, schedule, write_calendars
 from pipeline.settings import Settings, Wave, load_settings
+from pipeline.wording import Wording
 
 CAUTIONS = ("Ladders and work at height.", "Local codes come first.")
 TABLES = ("change_schedule", "unscheduled_store", "schedule_proof", "schedule_remark", "wave_taken")
@@ -59,6 +61,10 @@ def database(tmp_path: Path) -> Iterator[Database]:
                 )
             _register(opened, store, {1: "approved", 2: "approved"}, "2026-10-23 09:00:00")
         yield opened
+
+
+def _cautions(_: Wording) -> tuple[str, ...]:
+    return CAUTIONS
 
 
 def _settings(**changes: Any) -> Settings:  # noqa: ANN401 - any field may change
@@ -109,11 +115,11 @@ def test_the_same_inputs_leave_the_same_tables(database: Database) -> None:
     """A second run on the same day changes nothing."""
     schedule(database, load_settings(), Silent())
     once = _tables(database)
-    files = calendars(database, CAUTIONS)
+    files = calendars(database, _cautions)
     schedule(database, load_settings(), Silent())
 
     assert _tables(database) == once
-    assert calendars(database, CAUTIONS) == files
+    assert calendars(database, _cautions) == files
 
 
 def test_a_store_without_a_labels_export_counts_as_an_average_one(database: Database) -> None:
@@ -281,7 +287,7 @@ def test_calendar_files_are_written_where_asked(database: Database, tmp_path: Pa
     def place(feed: Feed) -> Path:
         return tmp_path / "out" / f"{feed.store or feed.team}.ics"
 
-    written = write_calendars(database, CAUTIONS, place)
+    written = write_calendars(database, _cautions, place)
 
     assert [path.name for path in written] == [
         "S1.ics",
@@ -299,7 +305,7 @@ def test_an_event_keeps_its_name_within_a_plan_only(database: Database) -> None:
     """Another night moves the event; another plan is another event."""
 
     def uids() -> list[bytes]:
-        lines = calendars(database, CAUTIONS)[0].content.splitlines()
+        lines = calendars(database, _cautions)[0].content.splitlines()
         return [line for line in lines if line.startswith(b"UID:")]
 
     schedule(database, load_settings(), Silent())
@@ -308,3 +314,21 @@ def test_an_event_keeps_its_name_within_a_plan_only(database: Database) -> None:
     assert uids() == first
     _register(database, "S1", {1: "approved", 2: "approved"}, "2026-10-23 09:00:00")
     assert uids() != first
+
+
+def test_an_entry_lists_stations_channels_and_order(database: Database) -> None:
+    """In the region's language; lines of any length are folded and read back (RFC 5545, 3.1)."""
+    database.connection.execute("update move set parking = true where station = 'S1-a'")
+    _register(database, "S1", {1: "approved", 2: "proposed"}, "2026-10-23 09:00:00")
+    database.connection.execute("update change set parking = true where station = 'S1-a'")
+    schedule(database, load_settings(), Silent())
+    (event,) = ics.Calendar(calendars(database, _cautions)[0].content.decode()).events
+    assert event.name == "Kanalumstellungen in Filiale S1"
+    assert event.location == "Filiale S1, N"
+    assert event.description.split("\n") == [
+        "2 Umstellungen, in dieser Reihenfolge:",
+        "1. S1-a: Kanal 11 auf 25, Zwischenkanal",
+        "2. S1-b: Kanal 11 auf 25, noch nicht genehmigt",
+        "Team: N team 1. Welle: pilot.",
+        *CAUTIONS,
+    ]

@@ -6,12 +6,14 @@ from datetime import timedelta
 from pathlib import Path
 
 from pipeline.database import Database
+from pipeline.frames import grouped
 from pipeline.progress import Progress
-from pipeline.schedule.calendars import Feed, Imprint, feeds
+from pipeline.schedule.calendars import Feed, Imprint, NightMove, feeds
 from pipeline.schedule.records import StoreJob, WaveResult
 from pipeline.schedule.schedule import schedule_stores
 from pipeline.settings import Settings
 from pipeline.tables.schedule import ScheduleProof, ScheduleRemark, UnscheduledStore, WorkNight
+from pipeline.wording import Wording
 
 
 def schedule(database: Database, settings: Settings, progress: Progress) -> None:
@@ -58,20 +60,29 @@ def _groups(
     return groups
 
 
-def calendars(database: Database, cautions: Sequence[str]) -> tuple[Feed, ...]:
+def calendars(database: Database, cautions: Callable[[Wording], Sequence[str]]) -> tuple[Feed, ...]:
     """Return the calendar file of every store and team in the current schedule.
+
+    Each is in the language of its region, that of most of its stores.
 
     Args:
         database: with the schedule made.
-        cautions: sentences that stand on every job.
+        cautions: returns the sentences that stand on every job, in a language.
     """
-    placed = database.records(WorkNight, "schedule", "nights")
-    plans = database.mapping("schedule", "plans_in_force")
-    return feeds(placed, Imprint(database.value("schedule", "this_day"), plans, cautions))
+    imprint = Imprint(
+        database.value("schedule", "this_day"),
+        database.mapping("schedule", "plans_in_force"),
+        grouped(database.records(NightMove, "schedule", "night_moves"), "store"),
+        database.mapping("schedule", "region_countries"),
+        cautions,
+    )
+    return feeds(database.records(WorkNight, "schedule", "nights"), imprint)
 
 
 def write_calendars(
-    database: Database, cautions: Sequence[str], place: Callable[[Feed], Path]
+    database: Database,
+    cautions: Callable[[Wording], Sequence[str]],
+    place: Callable[[Feed], Path],
 ) -> tuple[Path, ...]:
     """Write the calendar files where `place` says, each complete or not at all.
 

@@ -76,6 +76,22 @@ select store as key, plan as value from change_plan
 qualify row_number() over (partition by store order by number desc) = 1
 order by store;
 
+-- name: night_moves
+-- The moves that have a night, in order, as calendar entries list them.
+select m.store, m.position, m.station, n.name, m.from_channel, m.to_channel, m.parking,
+    coalesce(m.waits_for, 'decision') = 'decision' as waits
+from move_story m
+left join station_now n on n.store = m.store and n.station = m.station
+where m.store in (select store from change_schedule)
+order by m.store, m.position;
+
+-- name: region_countries
+-- The country of most stores of each region, the first by code among equals.
+select region as key, country as value from store_now where country is not null
+group by region, country
+qualify row_number() over (partition by region order by count(*) desc, country) = 1
+order by key;
+
 -- name: forget_waves
 -- Forget what a run of the same day, or of a later one, put in waves.
 delete from wave_taken where taken_on >= (select as_of from this_run);
