@@ -91,7 +91,7 @@ select fit from portfolio_fit;
 with measured as (
     select s.measured, s.measured_high, s.promised, c.sureness
     from change_story s join change c using (change)
-    where s.counts and s.measured is not null and s.promised is not null and not s.parking
+    where s.counts and s.promised is not null and list_contains($stores, s.store)
 ), bucketed as (
     select *, list_max(list_filter([0, 0.5, 0.7, 0.8, 0.9]::double[], lambda x: x <= promised)) as least
     from measured
@@ -116,4 +116,5 @@ order by grouping(sureness), list_position(['high', 'fair', 'low'], sureness),
 -- them.
 select closed as key, count(*) as value from change_story
 where closed <> 'as ordered' and decision like 'approved%' and not parking
+    and list_contains($stores, store)
 group by closed order by closed;
