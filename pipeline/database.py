@@ -157,6 +157,11 @@ class Database:
         rows = self.connection.table(table.name).select(*columns).sort(*columns).fetchall()
         return [kind(*row) for row in rows]
 
+    def added(self, kind: type[Kind], after: int = 0) -> list[Kind]:
+        """Return the rows of a kind's table in the order they were added, but the first `after`."""
+        rows = self.connection.execute(table_of(kind).added_after, {"after": after}).fetchall()
+        return [kind(*row) for row in rows]
+
     @contextmanager
     def held(self, *names: str, chosen: bool = False) -> Iterator[None]:
         """Let tables or views stand still under their own names until the block is left.

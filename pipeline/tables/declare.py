@@ -120,6 +120,12 @@ class Table:
         return f'select count(*), sum(hash(t)::hugeint) from "{self.name}" t'  # noqa: S608 - a declared name
 
     @property
+    def added_after(self) -> str:
+        """The statement that reads the rows after `$after`, in the order they were added."""
+        names = ", ".join(f'"{column.name}"' for column in self.columns)
+        return f'select {names} from "{self.name}" order by rowid offset $after'  # noqa: S608 - declared names
+
+    @property
     def create(self) -> str:
         """The statement that creates the table where it does not exist yet."""
         lines = [
