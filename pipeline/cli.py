@@ -12,8 +12,10 @@ import click
 from rich.console import Console
 
 from pipeline import __version__, commands, terminal
+from pipeline.backup import back_up, restore
 from pipeline.bench import bench
 from pipeline.check.rules import explain, rule_list
+from pipeline.database import open_database
 from pipeline.demo.bench import BenchSize
 from pipeline.errors import QuietaisleError, StorageFailed
 from pipeline.progress import Progress
@@ -27,12 +29,13 @@ from pipeline.visible import visible
 
 DONE, FINDINGS, FAILED = 0, 1, 2
 _PATH = click.Path(path_type=Path)
+_DATABASE = Path("quietaisle.duckdb")
 _DAY = click.DateTime(["%Y-%m-%d"])
 _OPTIONS = (
     click.option(
         "--database",
         type=_PATH,
-        default=Path("quietaisle.duckdb"),
+        default=_DATABASE,
         show_default=True,
         help="Where everything is kept between runs.",
     ),
@@ -289,6 +292,27 @@ def _prove(call: Call, options: Mapping[str, Any], quarter: str | None) -> None:
     wanted = Wanted(change, store if station else None, station)
     commands.run_prove(call.request, options["prove"], wanted, quarter, options["older"])
     click.echo(options["prove"])
+
+
+@cli.command("backup")
+@click.argument("folder", type=_PATH)
+@click.option("--database", type=_PATH, default=_DATABASE, show_default=True, help="What to keep.")
+def backup_command(folder: Path, database: Path) -> int:
+    """Keep the database in a new FOLDER: a parquet file a table, and a manifest of digests."""
+    with open_database(database) as opened:
+        kept = back_up(opened, folder)
+    click.echo(f"{kept.rows} rows of {kept.tables} tables are kept in {kept.folder}")
+    return DONE
+
+
+@cli.command("restore")
+@click.argument("folder", type=_PATH)
+@click.option("--database", type=_PATH, default=_DATABASE, show_default=True, help="A new file.")
+def restore_command(folder: Path, database: Path) -> int:
+    """Make a new database of the backup in FOLDER."""
+    back = restore(folder, database)
+    click.echo(f"{back.rows} rows of {back.tables} tables are back, in {database}")
+    return DONE
 
 
 @cli.command("rules")

@@ -297,6 +297,20 @@ class SealUnreadable(QuietaisleError):
         )
 
 
+class BackupInTheWay(QuietaisleError):
+    """A backup would write over something."""
+
+    def __init__(self, path: Path, why: str) -> None:
+        super().__init__(f"{path} {why}.")
+
+
+class BackupBroken(QuietaisleError):
+    """A backup cannot be restored: a file of it is not what it should be."""
+
+    def __init__(self, path: Path, why: str) -> None:
+        super().__init__(f"{path} {why}. Nothing was restored.")
+
+
 class NothingToProve(QuietaisleError):
     """No entry of the register speaks of what is to be proved."""
 

@@ -32,6 +32,7 @@ FLOORS = {
     "commands": 7,
     "run": 6,
     "template": 5,
+    "backup": 5,
     "demo": 5,
     **dict.fromkeys(STEPS, 4),
     "radio": 2,
