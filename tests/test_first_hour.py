@@ -54,7 +54,7 @@ def test_a_refused_first_export_says_why(
     [
         ("Shop,Base,Funkkanal Nr", "S1,A,11"),
         ("Filiale,Basisstation,Kan.", "S1,A,11"),
-        ("store,station,scan time,ch 11,ch 12", "S1,A,2026-09-30 03:00:00,-90,-91"),
+        ("store,station,sweep time,ch 11,ch 12", "S1,A,2026-09-30 03:00:00,-90,-91"),
         ('store,station,"the ""radio"" channel\\"', "S1,A,11"),
         ("store,station,\x1b[31mChannel", "S1,A,11"),
     ],

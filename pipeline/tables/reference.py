@@ -16,7 +16,10 @@ Made from `pipeline/tables/exports.py`; do not edit.
 What a file holds is told by its headings, whatever its name: text with any usual delimiter and
 encoding, or a workbook. `quietaisle template FOLDER` writes an empty file of each kind.
 
-- Headings are compared in lower case; blanks and any of `_ - . [ ] ( )` between words are alike.
+- Headings are compared in lower case and without accents; blanks and any of `_ - . [ ] ( ) # :`
+  between words are alike.
+- `pipeline/tables/headings.csv` has further words for the same fields in English, German, French,
+  Spanish, Italian, Dutch, Polish and Japanese, a column a language; they are not listed below.
 - A heading may end in a unit, as `TX power (mW)` or `x cm`: its numbers are converted. A heading in
   a unit that its field does not take refuses the file.
 - A heading of your own is mapped to a field under `[headings.<kind>]` in the rules file.
