@@ -14,7 +14,12 @@ _EXPORTS = """# Exports
 Made from `pipeline/tables/exports.py`; do not edit.
 
 What a file holds is told by its headings, whatever its name: text with any usual delimiter and
-encoding, or a workbook. `quietaisle template FOLDER` writes an empty file of each kind.
+encoding, a workbook, JSON, JSON Lines or Parquet. `quietaisle template FOLDER` writes an empty file
+of each kind.
+
+- In JSON the keys are the headings. A file is a list of objects, or an object with several such
+  lists; plain values beside these are lines above the headings. An object inside an object gives
+  headings of both keys, as `position x m`; a list of plain values is one cell.
 
 - Headings are compared in lower case and without accents; blanks and any of `_ - . [ ] ( ) # :`
   between words are alike.
