@@ -13,6 +13,7 @@ from pipeline.database import Database, open_database
 from pipeline.errors import BackupBroken, BackupInTheWay
 from pipeline.tables.declare import Table
 from pipeline.tables.every import VERSION, every_table
+from pipeline.tables.run import SchemaMade, TablesVersion
 
 MANIFEST = "manifest.json"
 _PIECE = 1 << 20
@@ -98,7 +99,7 @@ def _held(folder: Path) -> dict[str, int]:
 def _filled(database: Database, folder: Path, table: Table, held: dict[str, int]) -> int:
     """Fill one table; return its rows."""
     connection = database.connection
-    if table.name == "tables_version":
+    if table.kind in {TablesVersion, SchemaMade}:
         return held[table.name]  # opening the database has written it
     wanted = [duckdb.ColumnExpression(name) for name in connection.table(table.name).columns]
     kept = connection.read_parquet(str(folder / f"{table.name}.parquet"))

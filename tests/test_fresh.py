@@ -33,7 +33,7 @@ WORKED_OUT = {
 }  # fmt: skip
 INPUTS = {  # in the run's name or the fingerprint itself
     "setting", "setting_text", "permitted_channel", "this_run", "exception", "rules_kept",
-    "tables_version",
+    "tables_version", "schema_made",
 }  # fmt: skip
 OWN_RULE = """-- name: every-store
 -- title: A store there is
