@@ -24,6 +24,7 @@ from pipeline.match.match import match, new_keys
 from pipeline.parallel import helped
 from pipeline.plan.stores import plan
 from pipeline.progress import Progress
+from pipeline.proof.seal import seal
 from pipeline.records import (
     KeysLeft,
     KeysTaken,
@@ -149,6 +150,7 @@ def judge(database: Database, request: Request, settings: Settings, progress: Pr
     with progress.during("check"):
         check(database, settings, request.rules_folder)
         keep(database)  # what later audits need to know of this run
+        seal(database)  # before the pages that print it
 
 
 def _propose(database: Database, settings: Settings, progress: Progress) -> None:
@@ -196,6 +198,7 @@ def session(request: Request) -> Iterator[tuple[Database, Settings]]:
     settings = settings_of(request) if named else None
     with open_database(request.database) as database, helped():
         yield database, settings or _last_settings(database)
+        seal(database)
 
 
 def settings_of(request: Request) -> Settings:

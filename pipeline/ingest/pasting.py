@@ -114,8 +114,10 @@ def _needed(kind: str, *, wide: bool) -> list[str]:
 def _alike(heading: str, known: Sequence[str]) -> float:
     """Return how alike a heading is to the likest of some known ones: 0..1.
 
-    A word of the trade that both have counts for more than letters.
+    A word of the trade that both have counts for more than letters; a single letter says nothing.
     """
+    if len(heading) == 1:
+        return 0.0
     words = set(heading.split()) - _COMMON
     ratios = [SequenceMatcher(None, heading, each).ratio() for each in known]
     shared = any(
