@@ -17,8 +17,10 @@ from pipeline.ingest.looks import contradicts, looks_like
 from pipeline.ingest.pasting import Guess, escaped, guesses
 from pipeline.ingest.tables import DeliveredTable, open_tables
 from pipeline.settings import Settings
+from pipeline.tables.cells import EUI64, IP_ADDRESS
 from pipeline.tables.exports import EXPORT_KINDS
 
+_TELLING = (EUI64, IP_ADDRESS)  # forms that nothing else looks like
 _SAMPLE = 50  # rows looked at
 _SHOWN = 3  # values shown of a column
 _BEFORE = 4  # cells of a plain line before the table's own
@@ -134,10 +136,11 @@ def _fitted(
             places[place] = field
             fits = looks_like(values[place], form[field])
             why[field] = "heading and values" if fits else "similar heading"
-    for field in guess.lacking:
+    telling = [field.name for field in fields if field.form in _TELLING]
+    for field in (*guess.lacking, *telling):
         free = [place for place in range(len(cells)) if place not in places]
         fitting = [place for place in free if looks_like(values[place], form[field])]
-        if field not in why and len(fitting) == 1:  # nothing rivals it
+        if field not in places.values() and len(fitting) == 1:  # nothing rivals it
             places[fitting[0]], why[field] = field, "values"
     return _Fitted(guess.kind, places, why, tuple(f for f in guess.lacking if f not in why))
 

@@ -58,6 +58,7 @@ def test_what_is_proposed_can_be_pasted(tmp_path: Path) -> None:
     fields = {column.heading: (column.field, column.why) for column in taught.columns}
     assert fields["Setting"] == ("channel", "values")
     assert fields["Statn"][0] == "station"
+    assert fields["HW addr"] == ("eui64", "values")
     assert '"Setting" = "channel"  # by values: 11, 25' in rules
     result = take(folder, settings=settings_from(rules))
     assert [(o.kind, o.rows_loaded) for o in result.outcomes] == [("stations", 2)]
