@@ -254,7 +254,7 @@ def _put_top(
         page.width(place, place, widths[place])
         page.put(_KEYS, place, key, book.note)
         page.put(_HEADINGS, place, heading, entry if key in filled.form.entries else book.heading)
-    page.sheet.row_dimensions[_KEYS + 1].hidden = True
+    page.hide(_KEYS)
     bold = [(h, w / _ROOM) for h, w in zip(headings, widths, strict=True)]
     page.height(_HEADINGS, max(32.0, row_height(bold) + 2))
     return fill_in
