@@ -213,7 +213,7 @@ def packed(record: Any) -> tuple[type[Any], tuple[object, ...]]:  # noqa: ANN401
     It is the `__reduce__` of records that go from one process to another in great numbers.
     """
     kind = type(record)
-    return kind, tuple([getattr(record, name) for name in _names(kind)])
+    return kind, tuple([getattr(record, name) for name in _names(kind)])  # type: ignore[arg-type] # classes can be hashed
 
 
 @cache

@@ -117,12 +117,10 @@ class Page:
         cell: Any = Cell(self.sheet, row + 1, column + 1)
         self.sheet._cells[row + 1, column + 1] = cell  # noqa: SLF001 - no look-up, half the time
         if isinstance(value, str):
-            cell._value = writable(value)  # noqa: SLF001 - checked by us
-            cell.data_type = "s"
+            cell._value, cell.data_type = writable(value), "s"  # noqa: SLF001 - checked by us
         elif value is not None:
             cell.value = value
-        # Share one style per look: styling cell by cell takes ten times as long. Set it last,
-        # since a date brings a format of its own.
+        # One style per look takes a tenth of the time; last, since a date brings its own format.
         cell._style = look  # noqa: SLF001 - the library has no public way to share a style
 
     def merge(self, row: int, last_column: int, text: str, look: StyleArray) -> None:
@@ -140,14 +138,9 @@ class Page:
 
     def height(self, row: int, points: float) -> None:
         """Set the height of a row in points; rows of one height share its description."""
-        shared = self._heights.get(points)
-        if shared is None:
-            shared = self._heights[points] = RowDimension(self.sheet, ht=points)
-        self.sheet.row_dimensions[row + 1] = shared
-
-    def hide(self, row: int) -> None:
-        """Hide a row."""
-        self.sheet.row_dimensions[row + 1] = RowDimension(self.sheet, hidden=True)
+        if points not in self._heights:
+            self._heights[points] = RowDimension(self.sheet, ht=points)
+        self.sheet.row_dimensions[row + 1] = self._heights[points]
 
     def freeze(self, row: int, column: int) -> None:
         """Keep the rows above and the columns left of a cell in sight."""
