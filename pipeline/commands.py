@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
 
@@ -23,6 +23,8 @@ from pipeline.fresh import forget_whole_run
 from pipeline.plan.stores import case_of, terms_of
 from pipeline.plan.what_if import WhatIf, what_if
 from pipeline.progress import Progress
+from pipeline.proof.check import Checked, check_register, read_seal
+from pipeline.proof.prove import Wanted, prove
 from pipeline.records import RunSummary, Selection, StorePlace
 from pipeline.report.write import cautions, place_of, write_audit, write_back_out
 from pipeline.run import Request, judge, session, start_run, summarise, take_in, write_out
@@ -207,6 +209,32 @@ def run_approve(request: Request, by: str, reason: str) -> tuple[Approved, ...]:
         if request.selection == Selection():
             stores = database.column("audit", "known_stores")
         return approve(database, settings, stores, by=by, reason=reason, on=_day(database))
+
+
+def run_check_seals(request: Request, seals: Sequence[str]) -> Checked:
+    """Hold the register to its own seals, and to those that pages printed.
+
+    Raises:
+        SealUnreadable: what was typed is no seal.
+    """
+    printed = tuple(map(read_seal, seals))
+    with session(request) as (database, _):
+        return check_register(database, printed)
+
+
+def run_prove(
+    request: Request, path: Path, wanted: Wanted, quarter: str | None, sizes: Sequence[int]
+) -> None:
+    """Write a proof that entries of the register stand as they were sealed.
+
+    Raises:
+        QuietaisleError: there is no such quarter, entry or older seal.
+    """
+    if quarter is not None:
+        days = read_quarter(quarter)
+        wanted = replace(wanted, days=(days.first, days.last))
+    with session(request) as (database, _):
+        path.write_text(prove(database, wanted, sizes), encoding="utf-8", newline="\n")
 
 
 def run_compare(request: Request, start: date, end: date) -> tuple[Departure, ...]:

@@ -24,6 +24,7 @@ from pipeline.match.match import match, new_keys
 from pipeline.parallel import helped
 from pipeline.plan.stores import plan
 from pipeline.progress import Progress
+from pipeline.proof.seal import seal
 from pipeline.records import (
     KeysLeft,
     KeysTaken,
@@ -149,6 +150,7 @@ def judge(database: Database, request: Request, settings: Settings, progress: Pr
     with progress.during("check"):
         check(database, settings, request.rules_folder)
         keep(database)  # what later audits need to know of this run
+        seal(database)  # before the pages that print it
 
 
 def _propose(database: Database, settings: Settings, progress: Progress) -> None:
@@ -196,14 +198,20 @@ def session(request: Request) -> Iterator[tuple[Database, Settings]]:
     settings = settings_of(request) if named else None
     with open_database(request.database) as database, helped():
         yield database, settings or _last_settings(database)
+        seal(database)
 
 
 def settings_of(request: Request) -> Settings:
     """Return the rules: those named, else rules.toml beside the exports, else the defaults."""
     if request.rules is not None or request.exports is None:
         return load_settings(request.rules)
-    beside = request.exports / RULES_BESIDE_EXPORTS
-    return load_settings(beside if beside.is_file() else None)
+    return load_settings(rules_beside(request.exports))
+
+
+def rules_beside(exports: Path) -> Path | None:
+    """Return the rules file beside some exports, if there is one."""
+    beside = exports / RULES_BESIDE_EXPORTS
+    return beside if beside.is_file() else None
 
 
 def _last_settings(database: Database) -> Settings:

@@ -176,7 +176,19 @@ def story(*states: tuple[date, str], to_channel: int = 20, **of: object) -> Chan
         clear_air_after_high=0.95, chance=0.99, free_of_own_before=None,
     )  # fmt: skip
     events = tuple(
-        ChangeEvent(seq, "C1", state, datetime.combine(day, time()), "P. Approver", "", None, None)
+        ChangeEvent(
+            seq,
+            "C1",
+            state,
+            datetime.combine(day, time()),
+            "P. Approver",
+            "",
+            None,
+            None,
+            None,
+            None,
+            None,
+        )
         for seq, (day, state) in enumerate(states, start=1)
     )
     return ChangeStory(replace(change, **of), events)  # type: ignore[arg-type]  # fields by name

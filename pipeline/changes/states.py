@@ -70,7 +70,7 @@ def new_event(  # noqa: PLR0913, PLR0917 - the columns of a row
     due: datetime | None = None,
 ) -> ChangeEvent:
     """Return an event that is not in the register yet: its number is 0."""
-    return ChangeEvent(0, change, state.value, at, by, note, result, due)
+    return ChangeEvent(0, change, state.value, at, by, note, result, due, None, None, None)
 
 
 @cache

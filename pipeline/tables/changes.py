@@ -84,6 +84,13 @@ class ChangeEvent:
     due: datetime | None = column(
         "of a scheduled change: when work starts, on the store's own clock"
     )
+    channel: int | None = column(
+        "channel ordered, 11..26, where it is another than proposed; null: as proposed", since=4
+    )
+    until: date | None = column(
+        "of a refusal: not put forward again before this day; null: no day given", since=4
+    )
+    workbook: str | None = column("the file a decision or result came in; null: none", since=4)
 
 
 @table("change_check", watched=True, key=("seq",))

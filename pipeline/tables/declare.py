@@ -42,7 +42,7 @@ class ExportField:
     `needed` is "yes", "no" or "long": a file of one reading per row needs it, one with a column
     per channel does not. `units` are those a heading may end in; none where the cells have no
     unit, so that the heading's last word is part of its name. `bases` are words that stand for
-    the field only with such a unit behind them.
+    the field only with such a unit behind them. `words` are further headings, from `headings.csv`.
     """
 
     name: str
@@ -52,6 +52,7 @@ class ExportField:
     needed: str = "no"
     units: tuple[str, ...] | None = None
     bases: tuple[str, ...] = ()
+    words: tuple[str, ...] = ()
 
     @property
     def unit(self) -> str:
@@ -118,6 +119,12 @@ class Table:
     def content(self) -> str:
         """The statement that counts the rows and adds up their hashes, in any order of rows."""
         return f'select count(*), sum(hash(t)::hugeint) from "{self.name}" t'  # noqa: S608 - a declared name
+
+    @property
+    def added_after(self) -> str:
+        """The statement that reads the rows after `$after`, in the order they were added."""
+        names = ", ".join(f'"{column.name}"' for column in self.columns)
+        return f'select {names} from "{self.name}" order by rowid offset $after'  # noqa: S608 - declared names
 
     @property
     def create(self) -> str:
