@@ -284,18 +284,29 @@ def _check_selection(selection: Selection, places: list[StorePlace]) -> None:
                 raise UnknownSelection(kind, name, known[kind])
 
 
+def stores_of(database: Database, selection: Selection) -> list[str]:
+    """Return the stores asked for, by name; all of the run where none is."""
+    places = database.records(StorePlace, "run", "stores")
+    return [place.store for place in places if selection.takes(place.store, place.region)]
+
+
 def summarise(database: Database, request: Request) -> RunSummary:
-    """Return what the run came to, files apart."""
-    (figures,) = database.frame("run", "figures").iter_rows(named=True)
-    standing = database.mapping("run", "standing_findings")
+    """Return what the run came to in the stores asked for, files apart.
+
+    What exports say of keys and headings belongs to no selection, and is left out of one.
+    """
+    whole = request.selection == Selection()
+    chosen = {"stores": stores_of(database, request.selection), "whole": whole}
+    (figures,) = database.frame("run", "figures", chosen).iter_rows(named=True)
+    standing = database.mapping("run", "standing_findings", chosen)
     return RunSummary(
         **figures,
         findings={severity: standing.get(severity.value, 0) for severity in Severity},
-        unplanned=database.mapping("run", "unplanned"),
-        left_aside=tuple(database.records(LeftAside, "run", "left_aside")),
-        keys_taken=tuple(database.records(KeysTaken, "match", "matches")),
-        keys_left=database.records(KeysLeft, "match", "unmatched")[0],
-        new_keys=new_keys(database),
+        unplanned=database.mapping("run", "unplanned", {"stores": chosen["stores"]}),
+        left_aside=tuple(database.records(LeftAside, "run", "left_aside")) if whole else (),
+        keys_taken=tuple(database.records(KeysTaken, "match", "matches")) if whole else (),
+        keys_left=database.records(KeysLeft, "match", "unmatched")[0] if whole else KeysLeft(),
+        new_keys=new_keys(database) if whole else (),
         out=request.out,
         database=request.database,
     )
