@@ -11,7 +11,7 @@ from typing import Any
 import click
 from rich.console import Console
 
-from pipeline import __version__, commands, terminal, terminal_changes
+from pipeline import __version__, commands, terminal, terminal_changes, terminal_teach
 from pipeline.backup import back_up, restore
 from pipeline.bench import bench
 from pipeline.check.rules import explain, rule_list
@@ -21,9 +21,10 @@ from pipeline.errors import QuietaisleError, StorageFailed
 from pipeline.progress import Progress
 from pipeline.proof.prove import Wanted
 from pipeline.records import Selection, Severity
-from pipeline.run import Request, require_readable, run
+from pipeline.run import Request, require_readable, rules_beside, run
 from pipeline.settings import load_settings
 from pipeline.tables.taken import ExportFile
+from pipeline.teach import asked, rules_of, teach, write_rules
 from pipeline.template import write_demo, write_template
 from pipeline.visible import visible
 
@@ -312,6 +313,25 @@ def restore_command(folder: Path, database: Path) -> int:
     """Make a new database of the backup in FOLDER."""
     back = restore(folder, database)
     click.echo(f"{back.rows} rows of {back.tables} tables are back, in {database}")
+    return DONE
+
+
+@cli.command("teach")
+@click.argument("folder", type=_PATH)
+@click.option("--rules", type=_PATH, help="Rules file; else rules.toml beside the exports.")
+@click.option("--write", type=_PATH, help="Write what is proposed into this new rules file.")
+def teach_command(folder: Path, rules: Path | None, write: Path | None) -> int:
+    """Show what the headings of FOLDER are taken for, and propose lines for the rules file."""
+    tables = teach(folder, load_settings(rules or rules_beside(folder)))
+    if sys.stdin.isatty() and write is None:
+        tables = tuple(asked(each, terminal_teach.ask) for each in tables)
+    for each in tables:
+        terminal_teach.show_taught(terminal.console(), each)
+    if write is not None:
+        write_rules(write, tables)
+        click.echo(f"Written: {write}. Read it, then name it with --rules.")
+    elif lines := rules_of(tables):
+        click.echo(f"Paste into the rules file, if these are its columns:\n\n{visible(lines)}")
     return DONE
 
 

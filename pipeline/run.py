@@ -205,8 +205,13 @@ def settings_of(request: Request) -> Settings:
     """Return the rules: those named, else rules.toml beside the exports, else the defaults."""
     if request.rules is not None or request.exports is None:
         return load_settings(request.rules)
-    beside = request.exports / RULES_BESIDE_EXPORTS
-    return load_settings(beside if beside.is_file() else None)
+    return load_settings(rules_beside(request.exports))
+
+
+def rules_beside(exports: Path) -> Path | None:
+    """Return the rules file beside some exports, if there is one."""
+    beside = exports / RULES_BESIDE_EXPORTS
+    return beside if beside.is_file() else None
 
 
 def _last_settings(database: Database) -> Settings:

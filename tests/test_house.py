@@ -34,6 +34,8 @@ FLOORS = {
     "run": 6,
     "template": 5,
     "backup": 5,
+    "teach": 5,
+    "terminal_teach": 8,
     "demo": 5,
     **dict.fromkeys(STEPS, 4),
     "radio": 2,

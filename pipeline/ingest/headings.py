@@ -153,11 +153,11 @@ class Vocabulary:
 
     def score(self, cells: Sequence[str]) -> int:
         """Return how many of the cells are headings of the kind that knows most of them."""
-        return max(_weight(self._known(kind, cells)) for kind in self.fields)
+        return max(_weight(self.known(kind, cells)) for kind in self.fields)
 
     def understand(self, cells: Sequence[str]) -> Mapped | TableRefused:
         """Return what a row of headings means, or why it cannot be taken."""
-        counts = {kind: _weight(self._known(kind, cells)) for kind in self.fields}
+        counts = {kind: _weight(self.known(kind, cells)) for kind in self.fields}
         best = max(counts.values())
         if best < _FIELDS_LEAST:
             return self._unknown(cells)
@@ -171,11 +171,11 @@ class Vocabulary:
             )
         if complete:
             return self._mapped(complete[0], cells)
-        foreign = self._foreign(kinds[0], cells, self._known(kinds[0], cells))
+        foreign = self._foreign(kinds[0], cells, self.known(kinds[0], cells))
         return foreign or self._lacking(kinds[0], cells)
 
     def _mapped(self, kind: str, cells: Sequence[str]) -> Mapped | TableRefused:
-        known = self._known(kind, cells)
+        known = self.known(kind, cells)
         mended = {place: MENDED_FIELDS.get(fold(cell)) for place, cell in enumerate(cells)}
         known |= {place: field for place, field in mended.items() if field is not None}
         fields = list(known.values())
@@ -204,7 +204,7 @@ class Vocabulary:
         ]
         return _uneven(columns) or Mapped(kind, wide, tuple(columns))
 
-    def _known(self, kind: str, cells: Sequence[str]) -> dict[int, str]:
+    def known(self, kind: str, cells: Sequence[str]) -> dict[int, str]:
         """Return the field of each cell that is a heading of the kind, by its place.
 
         Headings known word for word come first; of the others, those known but for their unit
@@ -268,7 +268,7 @@ class Vocabulary:
         return None
 
     def _missing(self, kind: str, cells: Sequence[str]) -> list[str]:
-        fields = set(self._known(kind, cells).values())
+        fields = set(self.known(kind, cells).values())
         wide = sum(map(_is_channel, fields)) >= _CHANNELS_LEAST
         needed = ("yes",) if wide else ("yes", "long")
         # Those of every form come first, for the sentence.
@@ -281,7 +281,7 @@ class Vocabulary:
 
     def _lacking(self, kind: str, cells: Sequence[str]) -> TableRefused:
         missing = self._missing(kind, cells)
-        known = self._known(kind, cells)
+        known = self.known(kind, cells)
         headings = {field: self.headings_of(kind, field) for field in self._needed[kind]}
         unknown = [c for place, c in enumerate(cells) if place not in known and c.strip()]
         near = (
