@@ -51,7 +51,7 @@ class Tale:
     done_on: date | None = None
     done_by: str | None = None
     found: int | None = None
-    elsewhere_on: date = date.min  # an export showed it elsewhere than ordered
+    shown: list[tuple[date, int]] = field(default_factory=list)  # by exports that said something
     closed_on: date | None = None
     last: date = date.min
     replaced: bool = False
@@ -66,6 +66,13 @@ class Tale:
         if self.replaced and self.standing in {"reported", "shown"}:
             return "as ordered"
         return ends.get(self.standing)
+
+    @property
+    def closed_day(self) -> date | None:
+        """The day it ended; None while it is open."""
+        if self.closed is None:
+            return None
+        return self.last if self.standing in {"reported", "shown"} else self.closed_on
 
     @property
     def waits_for(self) -> str | None:
@@ -102,6 +109,7 @@ def _decided(tale: Tale, day: date, said: tuple[str, int | None]) -> None:
     tale.word, channel = said
     tale.standing = {"approved": "agreed"}.get(tale.word, tale.word)
     tale.last, tale.night = day, None
+    tale.done_on = tale.done_by = None  # what was done before was another order
     if tale.word == "approved":
         tale.ordered, tale.agreed_on = channel or tale.to_channel, day
 
@@ -132,7 +140,6 @@ def _superseded(tale: Tale, day: date, _: None) -> None:
 
 def _later_order(tale: Tale, _day: date, stands: bool) -> None:
     tale.replaced = stands
-    tale.closed_on = tale.last if tale.standing in {"reported", "shown"} else tale.closed_on
 
 
 def _looked(tale: Tale, today: date, look: Look) -> None:
@@ -166,7 +173,8 @@ def _is_back(tale: Tale, today: date, look: Look) -> None:
         tale.done_on = tale.done_by = None
     else:
         return
-    tale.found, tale.elsewhere_on, tale.last = look.channel, look.seen_on, today
+    _shown(tale, look)
+    tale.last = today
 
 
 def _is_elsewhere(tale: Tale, today: date, look: Look) -> None:
@@ -176,7 +184,8 @@ def _is_elsewhere(tale: Tale, today: date, look: Look) -> None:
     if tale.standing in {"agreed", "booked"}:
         tale.done_on, tale.done_by = look.seen_on, PROGRAM
     tale.standing, tale.closed_on = "other", today
-    tale.found, tale.elsewhere_on, tale.last = look.channel, look.seen_on, today
+    _shown(tale, look)
+    tale.last = today
 
 
 def _is_as_ordered(tale: Tale, today: date, look: Look) -> None:
@@ -189,7 +198,8 @@ def _is_as_ordered(tale: Tale, today: date, look: Look) -> None:
         tale.last = look.seen_on
     if tale.standing == "shown" and not tale.parking and not _scanned_since(tale, since):
         return
-    tale.found, tale.closed_on = look.channel, None
+    _shown(tale, look)
+    tale.closed_on = None
     if not tale.parking and not _scanned_since(tale, since):
         tale.standing = "shown"
         return
@@ -198,12 +208,18 @@ def _is_as_ordered(tale: Tale, today: date, look: Look) -> None:
     tale.standing, tale.closed_on, tale.last = "short" if short else "held", today, today
 
 
+def _shown(tale: Tale, look: Look) -> None:
+    tale.found = look.channel
+    tale.shown.append((look.seen_on, look.channel))
+
+
 def _since(tale: Tale, look: Look) -> date:
     """Return the day after which scans were made after the work."""
     latest = max(tale.nights, default=None)
     over = latest is not None and latest < datetime.combine(look.seen_on, time())
     worked = latest.date() if over and latest is not None else tale.agreed_on
-    return max(tale.reported_on or worked, tale.elsewhere_on)
+    elsewhere = [day for day, channel in tale.shown if channel not in look.after]
+    return max(tale.reported_on or worked, *elsewhere, date.min)
 
 
 def _scanned_since(tale: Tale, since: date) -> bool:

@@ -174,6 +174,7 @@ def story(*states: tuple[date, str], to_channel: int = 20, **of: object) -> Chan
         sureness="high", proposed_by="R. Proposer", proposed_on=DAYS[0],
         clear_air_before_low=0.4, clear_air_before_high=0.6, clear_air_after_low=0.8,
         clear_air_after_high=0.95, chance=0.99, free_of_own_before=None,
+        group_no=None, facts=None,
     )  # fmt: skip
     events = tuple(
         ChangeEvent(
@@ -183,6 +184,9 @@ def story(*states: tuple[date, str], to_channel: int = 20, **of: object) -> Chan
             datetime.combine(day, time()),
             "P. Approver",
             "",
+            None,
+            None,
+            None,
             None,
             None,
             None,

@@ -48,7 +48,7 @@ def _the_view_agrees(database: Database, world: World) -> None:
             expected = (
                 tale.ordered, _decision(tale), tale.night.date() if tale.night else None,
                 tale.done_on, tale.done_by, tale.found, tale.closed,
-                tale.closed_on if tale.closed else None, tale.waits_for,
+                tale.closed_day, tale.waits_for,
                 tale.overdue(world.today), tale.replaced, tale.counts,
             )  # fmt: skip
             assert told[step.change.change] == expected, (world.today, step)
