@@ -4,6 +4,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import date
+from functools import cache
 from pathlib import Path
 
 import polars as pl
@@ -20,12 +21,13 @@ from pipeline.check.rules import RuleStanding, portfolio
 from pipeline.database import Database
 from pipeline.errors import UnknownSelection
 from pipeline.fresh import forget_whole_run
+from pipeline.plan.explain import Case
 from pipeline.plan.stores import case_of, terms_of
-from pipeline.plan.what_if import WhatIf, what_if
+from pipeline.plan.what_if import WhatIf, what_if, worth_of
 from pipeline.progress import Progress
 from pipeline.proof.check import Checked, check_register, read_seal
 from pipeline.proof.prove import Wanted, prove
-from pipeline.records import RunSummary, Selection
+from pipeline.records import OrderPrice, RunSummary, Selection
 from pipeline.report.write import cautions, place_of, write_audit, write_back_out
 from pipeline.run import (
     Request,
@@ -145,10 +147,21 @@ def run_what_if(
 def run_decide(
     request: Request, workbooks: Sequence[Path], *, all_or_nothing: bool
 ) -> tuple[Taken, ...]:
-    """Take decisions and results out of workbooks that came back."""
+    """Take decisions and results out of workbooks that came back; price what they order."""
     day, whole = request.as_of, all_or_nothing
     with session(request) as (database, settings):
-        return decide(database, settings, workbooks, all_or_nothing=whole, today=day)
+
+        @cache
+        def case(store: str) -> Case | None:
+            return case_of(database, settings, store)
+
+        def price(
+            store: str, before: Mapping[str, int], after: Mapping[str, int]
+        ) -> OrderPrice | None:
+            known = case(store)
+            return None if known is None else worth_of(known, before, after)
+
+        return decide(database, settings, workbooks, all_or_nothing=whole, today=day, price=price)
 
 
 def run_schedule(request: Request, progress: Progress) -> Scheduled:

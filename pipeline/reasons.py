@@ -96,7 +96,8 @@ def from_json(text: str) -> Reason:
         facts["together"] = Together(others, together["gain"], together["chance"])
     if crowd := facts.get("crowd"):
         facts["crowd"] = SharedPairs(**crowd)
-    return Reason(**facts)
+    # Facts are kept for ever: leave out what earlier versions said besides.
+    return Reason(**{one.name: facts[one.name] for one in fields(Reason) if one.name in facts})
 
 
 def _air(facts: Mapping[str, object] | None) -> Air | None:

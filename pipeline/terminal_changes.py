@@ -15,6 +15,8 @@ def show_taken(console: Console, taken: Sequence[Taken]) -> None:
     for one in taken:
         taken_now = f"{one.decisions} decisions and {one.results} results taken"
         console.print(f"{one.workbook}: {taken_now}, {one.repeated} known already")
+        for sentence in one.priced:
+            under(console, sentence, indent=2, style="")
         for refusal in one.refusals:
             under(console, f"refused: {refusal}", indent=2, style="bold")
     if not taken:

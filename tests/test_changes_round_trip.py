@@ -99,7 +99,10 @@ def decided(tour: Tour) -> None:
         ("N103", put_off, dict.fromkeys(put_off, "deferred")),
     ):
         usual = "genehmigt" if store == "M203" else "approved"
-        answers = {change: (word.get(change, usual), BY, DECIDED, "agreed") for change in changes}
+        answers = {
+            change: (word.get(change, usual), None, BY, DECIDED, None, "agreed, split")
+            for change in changes
+        }
         fill_in(sent[store], DECISIONS, answers)
     tour.said["decided"] = decide(tour.database, tour.settings, list(sent.values()))
 

@@ -20,11 +20,11 @@ with standing as (
         max(e.at) filter (e.state = 'implemented' and e.by <> $program) as reported_at,
         max(e.due) filter (e.state = 'scheduled') as due,
         max(e.at) filter (e.state = 'approved') as approved_at,
-        (max_by(e, e.seq) filter (e.state = 'approved' and e.result is null)).channel as channel
+        max_by(e, e.seq) filter (e.state = 'approved') as agreed
     from change_event e group by e.change
 ), ordered as (
-    select c.*, coalesce(d.channel, c.to_channel) as ordered_channel,
-        ordered_channel = c.to_channel as as_proposed, d.reported_at, d.due as night,
+    select c.*, coalesce(d.agreed.channel, c.to_channel) as ordered_channel,
+        ordered_channel = c.to_channel as as_proposed, d.agreed, d.reported_at, d.due as night,
         d.approved_at
     from change c join dated d using (change)
 ), on_the_way as (
@@ -64,9 +64,9 @@ select w.change, w.store, w.station, w.from_channel, w.ordered_channel, w.parkin
     w.due, w.shown, w.channel_found, w.found_before, w.connected, w.seen_on, w.channels_before, w.channels_after,
     w.labels as labels_before, s.labels as labels_after, w.since, w.clear_air_before,
     w.clear_air_before_low, w.clear_air_before_high,
-    case when w.as_proposed then w.clear_air_after end as promised,
-    case when w.as_proposed then w.clear_air_after_low end as promised_low,
-    case when w.as_proposed then w.clear_air_after_high end as promised_high,
+    if(w.as_proposed, w.clear_air_after, w.agreed.promised) as promised,
+    if(w.as_proposed, w.clear_air_after_low, w.agreed.promised_low) as promised_low,
+    if(w.as_proposed, w.clear_air_after_high, w.agreed.promised_high) as promised_high,
     coalesce(a.free_of_own, 1) as free_of_own, w.sureness, w.channels_before[1] as left_channel,
     w.free_of_own_before,
     (select count(*) from change o join change_state_on(date '9999-12-30') z using (change)

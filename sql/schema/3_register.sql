@@ -43,7 +43,7 @@ with told as (
         max_by(k, k.seq) filter (t.state in ('implemented', 'verified', 'ineffective')) as stood
     from change_check k join told t using (seq) group by k.change
 ), joined as (
-    select c.*, l.now.state as state, l.now."at" as "at", l.decided, l.result, k.found,
+    select c.*, l.now.state as state, l.now."at" as "at", l.decided, l.agreed, l.result, k.found,
         coalesce(l.agreed.channel, c.to_channel) as ordered_channel,
         case when l.booked.seq > l.decided.seq then l.booked.due end as due,
         case when l.now.state in ('implemented', 'verified', 'ineffective', 'backed out')
@@ -82,7 +82,7 @@ select j.change, j.plan, j.store, j.station, j.position, j.parking, j.from_chann
     j.done."by" as done_by, j.result, j.found.seen_on as found_on, j.found.channel_found,
     coalesce(round(j.stood.measured - j.stood.gained, 6), j.clear_air_before) as clear_air_before,
     coalesce(j.stood.promised,
-        case when j.ordered_channel = j.to_channel then j.clear_air_after end) as promised,
+        if(j.ordered_channel = j.to_channel, j.clear_air_after, j.agreed.promised)) as promised,
     j.stood.measured,
     j.stood.measured_low, j.stood.measured_high, j.stood.gained, j.stood.gained_low,
     j.stood.gained_high, j.stood.verdict, j.closed,
