@@ -341,7 +341,7 @@ def _change(life: Life, plan: str, at: int, move: tuple[str, int, int, bool], da
         clear_air_before=0.4, clear_air_after=0.8, labels=0, sureness="high",
         proposed_by="R. Quellbach", proposed_on=day, clear_air_before_low=0.38,
         clear_air_before_high=0.42, clear_air_after_low=0.78, clear_air_after_high=0.82,
-        chance=0.99, free_of_own_before=None,
+        chance=0.99, free_of_own_before=None, group_no=None, facts=None,
     )  # fmt: skip
 
 
