@@ -8,6 +8,7 @@ from pipeline.plan.costs import (
     StoreProblem,
     beside_costs,
     clear_air,
+    one_station_costs,
     priced,
     tie_costs,
 )
@@ -40,10 +41,11 @@ def plan_store(case: Case, effort: int, terms: Terms) -> StorePlan:
     tables = priced(wide)
     best = decide(_stakes(case, tables), terms, ties=tie_costs(wide.stations), effort=effort)
     after = [s.choices[a] for s, a in zip(wide.stations, best.choice, strict=True)]
-    order = _order(wide, before, after)
+    order = _order(tables, before, after)
     groups = {i: group for group in best.groups for i in group.stations}
     crowd = crowding(problem, (before, after), terms.earshot)
-    stations = _station_plans(case, (before, after), groups, crowd)
+    narrow = tables if wide == problem else priced(problem)
+    stations = _station_plans(case, narrow, (before, after), groups, crowd)
     return StorePlan(
         stations=stations,
         moves=_moves(wide, order, stations, groups),
@@ -92,10 +94,11 @@ def with_channels(problem: StoreProblem, more: Mapping[str, int]) -> StoreProble
     return replace(problem, stations=stations)
 
 
-def _order(wide: StoreProblem, before: Sequence[int], after: Sequence[int]) -> Order:
+def _order(tables: Priced, before: Sequence[int], after: Sequence[int]) -> Order:
     # The way is judged by clear air alone: the price of moves is settled by then.
-    free = priced(replace(wide, price_per_move=0.0))
-    return order_moves(free.one, free.two, before=free.choice(before), after=free.choice(after))
+    one = one_station_costs(replace(tables.problem, price_per_move=0.0))
+    ends = tables.choice(before), tables.choice(after)
+    return order_moves(one, tables.two, before=ends[0], after=ends[1])
 
 
 def _beta(known: Evidence | None) -> tuple[float, float]:
@@ -104,18 +107,18 @@ def _beta(known: Evidence | None) -> tuple[float, float]:
 
 def _station_plans(
     case: Case,
+    tables: Priced,
     ends: tuple[Sequence[int], Sequence[int]],
     groups: Mapping[int, Group],
     crowd: Mapping[int, SharedPairs],
 ) -> tuple[StationPlan, ...]:
     problem, (before, after) = case.problem, ends
-    tables = priced(problem)
     now, planned = clear_air(problem, before), clear_air(problem, after)
     plans = []
     for at, station in enumerate(problem.stations):
         here = case.evidence.get((station.station, before[at]))
         there = case.evidence[station.station, after[at]]
-        before_air, after_air = _interval(here, now[at]), _interval(there, planned[at])
+        before_air, after_air = interval(here, now[at]), interval(there, planned[at])
         group = groups.get(at)
         movable = group is not None and station.channel in station.choices
         chance = group.chance if group and movable else None
@@ -163,7 +166,7 @@ def _together(problem: StoreProblem, at: int, group: Group | None) -> Together |
 _Interval = tuple[float | None, float | None, float | None]
 
 
-def _interval(known: Evidence | None, air: float) -> _Interval:
+def interval(known: Evidence | None, air: float) -> _Interval:
     """Return clear air with its 5 and 95 % points; all None where the channel is not known."""
     if known is None or known.share is None or known.low is None or known.high is None:
         return None, None, None
