@@ -376,9 +376,8 @@ def _shown(value: Value, look: Look) -> str:
         return "30.09.2026 22:15"
     if look is Look.DAY:
         return "30.09.2026"
-    return (
-        f"{value:,.1f}" if look is Look.LEVEL else f"{value:,}" if look is Look.COUNT else "100 %"
-    )
+    digits = {Look.LEVEL: ",.1f", Look.COUNT: ","}.get(look)
+    return "100 %" if digits is None else f"{value:{digits}}"
 
 
 def lines(text: str, width: float) -> int:
