@@ -79,7 +79,11 @@ class Reason:
 
 def to_json(reason: Reason) -> str:
     """Return the facts as JSON, keys in a fixed order."""
-    return json.dumps(asdict(reason), ensure_ascii=False, separators=(",", ":"))
+    return json.dumps(reason, default=_fields, ensure_ascii=False, separators=(",", ":"))
+
+
+def _fields(record: Reason | Air | Neighbour | Together | SharedPairs) -> Mapping[str, object]:
+    return {each.name: getattr(record, each.name) for each in fields(record)}
 
 
 def from_json(text: str) -> Reason:

@@ -19,6 +19,7 @@ from pipeline.progress import Progress
 from pipeline.radio.coexistence import Rejection
 from pipeline.records import Heard, StoreStation
 from pipeline.settings import Settings
+from pipeline.tables.declare import packed
 from pipeline.tables.plan import Move, PlanProof, PlanSensitivity, StationPlan, UnplannedStore
 from pipeline.tables.run import PermittedChannel
 from pipeline.tables.survey import Earshot
@@ -56,6 +57,7 @@ class EvidenceRow:
     own_traffic: bool
     source: str
     wifi: str | None
+    __reduce__ = packed
 
 
 @dataclass(frozen=True, slots=True)

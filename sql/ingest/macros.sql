@@ -1,7 +1,7 @@
 -- name: filled
 -- A cell without the blanks around it, no-break ones included; null when nothing is left.
 create or replace temp macro filled(written) as
-    nullif(trim(written, ' ' || chr(9) || chr(10) || chr(13) || chr(160) || chr(8239)), '');
+    nullif(trim(written, e' \t\n\r' || chr(160) || chr(8239)), '');
 
 -- name: tidy
 -- The same as `filled`, at less cost in files without odd blanks (tabs, no-break spaces).
@@ -28,17 +28,12 @@ create or replace temp macro is_total(key) as
 -- The plain forms come first, because they are common and cheap.
 create or replace temp macro point_form(written, comma) as
     case
-        when comma and not contains(written, '.') and not contains(written, ' ')
+        when not contains(written, if(comma, '.', ',')) and not contains(written, ' ')
             and strlen(written) = length(written) then replace(written, ',', '.')
-        when not comma and not contains(written, ',') and not contains(written, ' ')
-            and strlen(written) = length(written) then written
-        when comma and regexp_full_match(written,
-            '\s*[-+−]?(\d{1,3}([. \x{00A0}\x{202F}]\d{3})+|\d+)(,\d*)?\s*')
-            then replace(replace(regexp_replace(written, '[. \x{00A0}\x{202F}]', '', 'g'),
-                ',', '.'), '−', '-')
-        when not comma and regexp_full_match(written,
+        when regexp_full_match(if(comma, translate(written, '.,', ',.'), written),
             '\s*[-+−]?(\d{1,3}([, \x{00A0}\x{202F}]\d{3})+|\d+)(\.\d*)?\s*')
-            then replace(regexp_replace(written, '[, \x{00A0}\x{202F}]', '', 'g'), '−', '-')
+            then replace(regexp_replace(if(comma, translate(written, '.,', ',.'), written),
+                '[, \x{00A0}\x{202F}]', '', 'g'), '−', '-')
     end;
 
 -- name: as_number
@@ -49,8 +44,7 @@ create or replace temp macro as_number(written, comma) as
 -- name: as_whole
 -- A whole number; null when the cell is none or has a fraction.
 create or replace temp macro as_whole(written, comma) as
-    try_cast(case when regexp_full_match(point_form(written, comma), '\s*[-+]?\d{1,9}(\.0*)?\s*')
-        then point_form(written, comma) end as integer);
+    try_cast(regexp_extract(point_form(written, comma), '^\s*[-+]?\d{1,9}(\.0*)?\s*$') as integer);
 
 -- name: bare
 -- A number without the unit written behind it; `unit` is the unit's pattern, lower case.
@@ -65,11 +59,9 @@ create or replace temp macro scaled(number, factor) as
 -- name: as_metres
 -- A position in metres: with m or cm behind it, else in the unit of its heading.
 create or replace temp macro as_metres(written, comma, factor) as
-    case when regexp_matches(lower(written), '\d\s*cm\s*$')
-        then scaled(as_number(bare(written, 'cm'), comma), 0.01)
-        when regexp_matches(lower(written), '\d\s*m\s*$')
-        then as_number(bare(written, 'm'), comma)
-        else scaled(as_number(written, comma), factor) end;
+    scaled(as_number(bare(written, 'c?m'), comma),
+        case when regexp_matches(written, '(?i)\d\s*cm\s*$') then 0.01
+            when regexp_matches(written, '(?i)\d\s*m\s*$') then 1 else factor end);
 
 -- name: as_dbm
 -- A level in dBm: with dBm behind it, else in the unit of its heading, of which `factor` is -1
@@ -90,16 +82,14 @@ create or replace temp macro as_percent(written, comma, factor) as
 create or replace temp macro as_power(written, comma, in_mw) as
     case when regexp_matches(lower(written), '\d\s*mw\s*$')
             or (in_mw and not contains(lower(written), 'dbm'))
-        then case when as_number(bare(written, 'mw'), comma) > 0
-            then 10 * log10(as_number(bare(written, 'mw'), comma)) end
+        then 10 * log10(nullif(greatest(as_number(bare(written, 'mw'), comma), 0), 0))
         else as_number(bare(written, 'dbm'), comma) end;
 
 -- name: of_frequency
 -- The IEEE 802.15.4 channel at a frequency in MHz: 2405 + 5 (k - 11) is that of channel k; null
 -- for any other.
 create or replace temp macro of_frequency(mhz) as
-    case when mhz between 2405 and 2480 and mhz % 5 = 0
-        then cast((mhz - 2405) / 5 as integer) + 11 end;
+    list_position(range(2405, 2481, 5), mhz) + 10;
 
 -- name: bare_channel
 -- A channel in lower case, without a word such as `ch` before it.
@@ -122,18 +112,18 @@ create or replace temp macro as_channel(written, comma, numerals) as
         when numerals = 'decimal' and regexp_full_match(written, '\d{1,3}')
             then try_cast(written as integer)
         when numerals = 'MHz' then of_frequency(as_number(bare(written, 'mhz'), comma))
-        when regexp_full_match(bare_channel(written), '0x[0-9a-f]{1,2}')
-            then try_cast(bare_channel(written) as integer)
-        when regexp_full_match(bare_channel(written), '24\d\d ?mhz')
-            then of_frequency(try_cast(left(bare_channel(written), 4) as integer))
-        when regexp_full_match(bare_channel(written), '\d\d ?[(\[/,@]? ?24\d\d ?mhz ?[)\]]?')
-            then case when of_frequency(try_cast(
-                    regexp_extract(bare_channel(written), '(24\d\d) ?mhz', 1) as integer))
-                = try_cast(left(bare_channel(written), 2) as integer)
-                then try_cast(left(bare_channel(written), 2) as integer) end
-        when numerals = 'hex' and regexp_full_match(bare_channel(written), '[0-9a-f]{1,2}')
-            then hex_channel(bare_channel(written))
-        when numerals = 'decimal' then as_whole(bare_channel(written), comma)
+        else list_transform([bare_channel(written)], lambda bared: case
+            when regexp_full_match(bared, '0x[0-9a-f]{1,2}') then try_cast(bared as integer)
+            when regexp_full_match(bared, '24\d\d ?mhz')
+                then of_frequency(try_cast(left(bared, 4) as integer))
+            when regexp_full_match(bared, '\d\d ?[(\[/,@]? ?24\d\d ?mhz ?[)\]]?')
+                then case when of_frequency(try_cast(
+                        regexp_extract(bared, '(24\d\d) ?mhz', 1) as integer))
+                    = try_cast(left(bared, 2) as integer)
+                    then try_cast(left(bared, 2) as integer) end
+            when numerals = 'hex' and regexp_full_match(bared, '[0-9a-f]{1,2}')
+                then hex_channel(bared)
+            when numerals = 'decimal' then as_whole(bared, comma) end)[1]
     end;
 
 -- name: as_flag

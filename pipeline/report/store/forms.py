@@ -9,6 +9,7 @@ from typing import Any
 from openpyxl.styles import Alignment
 from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.datavalidation import DataValidation
+from openpyxl.worksheet.dimensions import RowDimension
 from openpyxl.worksheet.worksheet import Worksheet
 
 from pipeline import forms
@@ -208,7 +209,7 @@ def _put_top(
         page.width(place, place, widths[place])
         page.put(_KEYS, place, key, book.note)
         page.put(_HEADINGS, place, heading, entry if key in filled.form.entries else book.heading)
-    page.sheet.row_dimensions[_KEYS + 1].hidden = True
+    page.sheet.row_dimensions[_KEYS + 1] = RowDimension(page.sheet, hidden=True)
     bold = [(h, w / _ROOM) for h, w in zip(headings, widths, strict=True)]
     page.height(_HEADINGS, max(32.0, row_height(bold) + 2))
     return fill_in
