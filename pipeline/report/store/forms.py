@@ -236,9 +236,7 @@ def _fill_in_looks(book: Book) -> Mapping[Look, Any]:
 
 def _bands(book: Book) -> list[Mapping[Look, Any]]:
     """Return the looks of locked cells in each colour of a band."""
-    return [
-        {name: book.varied(look, fill=fill) for name, look in book.looks.items()} for fill in _BANDS
-    ]
+    return [{name: book.varied(look, fill) for name, look in book.looks.items()} for fill in _BANDS]
 
 
 def _set_print(page: Page, rows: int, widths: Sequence[float], kept: int) -> None:
