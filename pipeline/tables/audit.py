@@ -73,7 +73,7 @@ class Departure:
     agreed: str | None = column("value agreed")
     found: str | None = column("value found")
     kind: str = column(
-        "approved change, deviation, drift, replaced hardware, renamed, "
+        "approved change, approved afterwards, deviation, drift, replaced hardware, renamed, "
         "new, gone, unseen, reverted, changed and changed back"
     )
     meanwhile: str | None = column("met within the quarter, neither agreed nor found")
@@ -89,6 +89,32 @@ class Departure:
     clear_air_lost: float | None = column(
         "0..1, on the channel found against the agreed one; null: not known"
     )
+    by_order: str | None = column(
+        "as ordered, done differently, undone, not ordered, excepted; null: no export tells",
+        since=4,
+    )
+    cause: str | None = column(
+        "departures of one cause that somebody must answer have this in common; null: none must",
+        since=4,
+    )
+
+
+@table("drift_approved", watched=True, since=4)
+class DepartureApproved:
+    """What each baseline approved within a quarter had departed before, one field a row."""
+
+    quarter: str = column("such as 2026-Q3")
+    store: str = column("the store's key")
+    subject: str = column("the station")
+    field: str = column("as in baseline")
+    agreed: str | None = column("before")
+    found: str | None = column("approved now")
+    by_order: str | None = column("as in drift, before it was approved")
+    first_seen: date | None = column("in an export")
+    approved_by: str = column("who signed")
+    approved_on: date = column("the day of the baseline")
+    reason: str = column("the sentence why")
+    version: int = column("of the store's baseline", sql="bigint")
 
 
 @table("audit_air", watched=True)

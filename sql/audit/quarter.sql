@@ -42,7 +42,7 @@ with quarters as (select quarter, first, last from incoming), described as (
     select q.quarter, b.store, max_by(b.version, (b.approved_on, b.version)) as version,
         max(b.approved_on) as agreed_on
     from baseline b join quarters q on b.approved_on <= q.last
-    group by q.quarter, b.store having bool_or(b.change is null)
+    group by q.quarter, b.store having bool_or(b.change is null and b.field = 'station')
 ), open as (
     select x.quarter, x.store, count(distinct l.station) as unagreed
     from exported x
@@ -50,7 +50,7 @@ with quarters as (select quarter, first, last from incoming), described as (
     join station_seen l on l.store = x.store and l.seen_on = x.last_export
     where x.stations > 0 and not exists (
         from baseline b where b.store = l.store and b.approved_on <= q.last
-            and (b.change is null or b.station = l.station))
+            and (b.change is null and b.field = 'station' or b.station = l.station))
     group by x.quarter, x.store
 ), moments as (
     select distinct store, clock, time_bucket(interval 15 minutes, scanned_at) as at
