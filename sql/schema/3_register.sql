@@ -15,6 +15,71 @@ from change_event
 where "at" < cast(day as timestamp) + interval 1 day
 qualify row_number() over (partition by change order by seq desc) = 1;
 
+-- name: change_story
+-- The story of every change up to the run's day, one row each: proposed, decided, given a night,
+-- done, found, measured, closed. Whatever says how a change stands reads it here.
+-- `clear_air_before` is what the gain is held against: the channel left by the same scans, else the
+-- share of before. `counts`: figures of effect count it, since it was found as ordered, stands, and
+-- was measured by enough readings.
+-- `closed` is null while it is open. `overdue`: its night is over and nothing shows it done.
+create or replace view change_story as
+with told as (
+    select e.*, e.result is null and e.state in ('approved', 'refused', 'deferred') as decides,
+        max(if(state = 'approved', seq, null)) over (partition by change) as approved_at
+    from change_event e
+    where e."at" < cast((select day from register_day) as timestamp) + interval 1 day
+), latest as (
+    select t.change, max_by(t, t.seq) as now, max_by(t, t.seq) filter (decides) as decided,
+        max_by(t, t.seq) filter (decides and state = 'approved') as agreed,
+        max_by(t, t.seq) filter (state = 'scheduled') as booked,
+        -- The first that says so, a person or an export, since it was last not done.
+        min_by(t, t.seq) filter (state = 'implemented' and seq > approved_at) as done,
+        max_by(result, t.seq) as result
+    from told t group by t.change
+), checked as (
+    select k.change, max_by(k, k.seq) as found,
+        max_by(k, k.seq) filter (t.state in ('implemented', 'verified', 'ineffective')) as stood
+    from change_check k join told t using (seq) group by k.change
+), joined as (
+    select c.*, l.now.state as state, l.now."at" as "at", l.decided, l.result, k.found,
+        coalesce(l.agreed.channel, c.to_channel) as ordered_channel,
+        case when l.booked.seq > l.decided.seq then l.booked.due end as due,
+        case when l.now.state in ('implemented', 'verified', 'ineffective', 'backed out')
+            then l.done end as done,
+        case when l.now.state in ('implemented', 'verified', 'ineffective', 'backed out')
+            then k.stood end as stood,
+        case l.now.state when 'verified' then 'as ordered' when 'backed out' then 'undone'
+            when 'ineffective' then if(l.result = 'done differently', l.result, 'as ordered')
+            when 'lapsed' then 'not done' end as closed
+    from change c
+    join latest l using (change)
+    left join checked k using (change)
+)
+select j.change, j.plan, j.store, j.station, j.position, j.parking, j.from_channel, j.to_channel,
+    j.ordered_channel, j.state, j.proposed_on, j.proposed_by,
+    case when j.decided.state = 'approved' and j.ordered_channel <> j.to_channel
+        then 'approved with another channel' else j.decided.state end as decision,
+    cast(j.decided."at" as date) as decided_on, j.decided."by" as decided_by,
+    j.decided.note as decided_note, j.decided.workbook as workbook,
+    case when j.decided.state = 'refused' then j.decided.until end as refused_until,
+    cast(j.due as date) as night, j.due, cast(j.done."at" as date) as done_on,
+    j.done."by" as done_by, j.result, j.found.seen_on as found_on, j.found.channel_found,
+    coalesce(round(j.stood.measured - j.stood.gained, 6), j.clear_air_before) as clear_air_before,
+    coalesce(j.stood.promised, j.clear_air_after) as promised, j.stood.measured,
+    j.stood.measured_low, j.stood.measured_high, j.stood.gained, j.stood.gained_low,
+    j.stood.gained_high, j.stood.verdict, j.closed,
+    case when j.closed is not null then cast(j."at" as date) end as closed_on,
+    case j.state when 'proposed' then 'decision' when 'deferred' then 'decision'
+        when 'approved' then 'night' when 'scheduled' then 'work'
+        when 'implemented' then if(j.stood.seq >= j.done.seq, 'scan', 'export') end as waits_for,
+    j.state in ('approved', 'scheduled')
+        and coalesce(j.due < (select as_of from this_run), false) as overdue,
+    j.state in ('implemented', 'verified', 'ineffective')
+        and coalesce(j.closed <> 'done differently', true)
+        and coalesce(j.stood.readings >= (select value from setting
+            where name = 'readings_minimum'), false) as counts
+from joined j;
+
 -- name: wave_result
 -- What became of each region's waves up to the run's day: stores whose changes were carried out
 -- since they were put in the wave and that have no further move to make, and how many of them are
