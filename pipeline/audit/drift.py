@@ -345,6 +345,9 @@ class _StationSpan:
             clear_air_lost=None,  # known once the departures of all stores are
             by_order=judged.by_order.value if judged.by_order else None,
             cause=None,
+            answer=None,  # what people answered is joined to them in the database
+            answered_by=None,
+            answered_on=None,
         )
 
     def _is_agreed(self, place: int) -> bool:

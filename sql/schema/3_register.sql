@@ -15,19 +15,19 @@ from change_event
 where "at" < cast(day as timestamp) + interval 1 day
 qualify row_number() over (partition by change order by seq desc) = 1;
 
--- name: change_story
--- The story of every change up to the run's day, one row each: proposed, decided, given a night,
+-- name: change_story_on
+-- The story of every change up to the end of a day, one row each: proposed, decided, given a night,
 -- done, found, measured, closed. Whatever says how a change stands reads it here.
 -- `clear_air_before` is what the gain is held against: the channel left by the same scans, else the
 -- share of before. `counts`: figures of effect count it, since it was found as ordered, stands, and
 -- was measured by enough readings.
 -- `closed` is null while it is open. `overdue`: its night is over and nothing shows it done.
-create or replace view change_story as
+create or replace macro change_story_on(day) as table
 with told as (
     select e.*, e.result is null and e.state in ('approved', 'refused', 'deferred') as decides,
         max(if(state = 'approved', seq, null)) over (partition by change) as approved_at
     from change_event e
-    where e."at" < cast((select day from register_day) as timestamp) + interval 1 day
+    where e."at" < cast(day as timestamp) + interval 1 day
 ), latest as (
     select t.change, max_by(t, t.seq) as now, max_by(t, t.seq) filter (decides) as decided,
         max_by(t, t.seq) filter (decides and state = 'approved') as agreed,
@@ -79,6 +79,11 @@ select j.change, j.plan, j.store, j.station, j.position, j.parking, j.from_chann
         and coalesce(j.stood.readings >= (select value from setting
             where name = 'readings_minimum'), false) as counts
 from joined j;
+
+-- name: change_story
+-- The story of every change up to the run's day.
+create or replace view change_story as
+from change_story_on((select day from register_day));
 
 -- name: wave_result
 -- What became of each region's waves up to the run's day: stores whose changes were carried out
