@@ -11,7 +11,7 @@ from typing import Any
 import click
 from rich.console import Console
 
-from pipeline import __version__, commands, terminal
+from pipeline import __version__, commands, terminal, terminal_changes
 from pipeline.bench import bench
 from pipeline.check.rules import explain, rule_list
 from pipeline.demo.bench import BenchSize
@@ -183,7 +183,7 @@ def _wish(text: str) -> tuple[str, int]:
 def schedule_command(call: Call) -> int:
     """Give every store with moves its night, enter approved changes, and write calendar files."""
     found = commands.run_schedule(call.request, call.progress)
-    terminal.show_schedule(call.console, found)
+    terminal_changes.show_schedule(call.console, found)
     return status(found.summary.findings, call.fail_on)
 
 
@@ -208,7 +208,7 @@ def report_command(call: Call, *, back_out: bool) -> int:
 def decide_command(call: Call, *, workbooks: tuple[Path, ...], all_or_nothing: bool) -> int:
     """Take decisions and results out of WORKBOOKS that came back, or folders of them."""
     taken = commands.run_decide(call.request, workbooks, all_or_nothing=all_or_nothing)
-    terminal.show_taken(call.console, taken)
+    terminal_changes.show_taken(call.console, taken)
     return FINDINGS if any(one.refusals for one in taken) else DONE
 
 
@@ -216,7 +216,7 @@ def decide_command(call: Call, *, workbooks: tuple[Path, ...], all_or_nothing: b
 @_step
 def verify_command(call: Call) -> int:
     """Hold the newest exports against the changes that were carried out."""
-    terminal.show_verified(call.console, commands.run_verify(call.request))
+    terminal_changes.show_verified(call.console, commands.run_verify(call.request))
     return DONE
 
 

@@ -4,6 +4,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date
+from functools import cache
 from pathlib import Path
 
 import polars as pl
@@ -15,15 +16,16 @@ from pipeline.audit.history import LifeLine, life
 from pipeline.changes.back_out import back_out
 from pipeline.changes.decisions import Taken, decide
 from pipeline.changes.register import Booking, book
-from pipeline.changes.verify import Calibration, Check, calibration, verify
+from pipeline.changes.verify import Calibration, Check, calibration, not_as_ordered, verify
 from pipeline.check.rules import RuleStanding, portfolio
 from pipeline.database import Database
 from pipeline.errors import UnknownSelection
 from pipeline.fresh import forget_whole_run
+from pipeline.plan.explain import Case
 from pipeline.plan.stores import case_of, terms_of
-from pipeline.plan.what_if import WhatIf, what_if
+from pipeline.plan.what_if import WhatIf, what_if, worth_of
 from pipeline.progress import Progress
-from pipeline.records import RunSummary, Selection, StorePlace
+from pipeline.records import OrderPrice, RunSummary, Selection, StorePlace
 from pipeline.report.write import cautions, place_of, write_audit, write_back_out
 from pipeline.run import Request, judge, session, start_run, summarise, take_in, write_out
 from pipeline.schedule.stores import schedule, write_calendars
@@ -52,6 +54,7 @@ class Verified:
 
     checks: tuple[Check, ...]
     calibration: tuple[Calibration, ...]
+    not_as_ordered: Mapping[str, int]  # changes that no promise counts, by how they ended
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,10 +135,21 @@ def run_what_if(
 def run_decide(
     request: Request, workbooks: Sequence[Path], *, all_or_nothing: bool
 ) -> tuple[Taken, ...]:
-    """Take decisions and results out of workbooks that came back."""
+    """Take decisions and results out of workbooks that came back; price what they order."""
     day, whole = request.as_of, all_or_nothing
     with session(request) as (database, settings):
-        return decide(database, settings, workbooks, all_or_nothing=whole, today=day)
+
+        @cache
+        def case(store: str) -> Case | None:
+            return case_of(database, settings, store)
+
+        def price(
+            store: str, before: Mapping[str, int], after: Mapping[str, int]
+        ) -> OrderPrice | None:
+            known = case(store)
+            return None if known is None else worth_of(known, before, after)
+
+        return decide(database, settings, workbooks, all_or_nothing=whole, today=day, price=price)
 
 
 def run_schedule(request: Request, progress: Progress) -> Scheduled:
@@ -166,7 +180,7 @@ def run_verify(request: Request) -> Verified:
         forget_whole_run(database)
         survey(database, settings)
         checks = verify(database, settings)
-        return Verified(checks, calibration(database, settings, _day(database)))
+        return Verified(checks, calibration(database), not_as_ordered(database))
 
 
 def run_back_out(request: Request) -> tuple[Path, ...]:

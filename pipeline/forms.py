@@ -33,6 +33,7 @@ class Form:
     keys: tuple[str, ...]
     entries: tuple[str, ...]
     loose: tuple[str, ...] = ()  # locked, but not compared with the copy
+    later: tuple[str, ...] = ()  # workbooks sent out by earlier versions lack them
 
     @property
     def locked(self) -> tuple[str, ...]:
@@ -43,11 +44,13 @@ class Form:
 DECISIONS = Form(
     "Decisions",
     (
-        CHANGE, "order", "station", "name", "from", "to", "kind", "clear_before", "clear_after",
-        "state", "decision", "by", "date", "note",
+        CHANGE, "order", "group", "station", "name", "from", "to", "kind", "clear_before",
+        "clear_after", "reason", "gain", "chance", "cost", "refused", "state", "decision", "other",
+        "by", "date", "until", "note",
     ),
-    ("decision", "by", "date", "note"),
+    ("decision", "other", "by", "date", "until", "note"),
     ("state",),
+    ("group", "reason", "gain", "chance", "cost", "refused", "other", "until"),
 )  # fmt: skip
 RESULTS = Form(
     "Results",
@@ -61,7 +64,10 @@ RESULTS = Form(
 MOVES = "Moves"
 """The list of moves: nothing to fill in, but decisions rest on it."""
 
-DECISION_WORDS = ("approved", "refused", "deferred")
+APPROVED, ANOTHER, REFUSED = "approved", "approved with another channel", "refused"
+DECISION_WORDS = (APPROVED, ANOTHER, REFUSED, "deferred")
+SPLIT = "split"
+"""In a remark: the changes of a group are decided differently on purpose."""
 OUTCOME_WORDS = ("done", "done differently", "not done", "backed out")
 
 
@@ -89,6 +95,12 @@ def meaning(text: str, among: tuple[str, ...]) -> str | None:
             if folded(word(key, language)) == asked:
                 return key
     return None
+
+
+def says(text: str, key: str) -> bool:
+    """Tell whether a text has the word for a meaning in it, in any language."""
+    words = re.findall(r"\w+", folded(text))
+    return any(folded(word(key, language)) in words for language in languages())
 
 
 def folded(text: str) -> str:

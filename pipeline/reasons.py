@@ -5,7 +5,7 @@ The plan keeps the facts as JSON; a report asks for the sentence in the store's 
 
 import json
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, fields
 from math import floor
 
 from pipeline.phrases import Style, fill, style
@@ -92,7 +92,8 @@ def from_json(text: str) -> Reason:
         facts["together"] = Together(others, together["gain"], together["chance"])
     if crowd := facts.get("crowd"):
         facts["crowd"] = SharedPairs(**crowd)
-    return Reason(**facts)
+    # Facts are kept for ever: leave out what earlier versions said besides.
+    return Reason(**{one.name: facts[one.name] for one in fields(Reason) if one.name in facts})
 
 
 def _air(facts: Mapping[str, object] | None) -> Air | None:

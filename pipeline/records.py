@@ -39,6 +39,19 @@ class Heard:
 
 
 @dataclass(frozen=True, slots=True)
+class OrderPrice:
+    """What a choice of channels in a store is worth against another; shares are 0..1.
+
+    `gained` is the difference of the store's clear air, averaged by the labels stations serve.
+    `air` has the clear air of each station with its 5 and 95 % points; those whose channel nothing
+    is known of are left out.
+    """
+
+    gained: float
+    air: Mapping[str, tuple[float, float, float]]
+
+
+@dataclass(frozen=True, slots=True)
 class Selection:
     """The stores and regions a command is about; both empty means all of them."""
 

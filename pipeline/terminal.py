@@ -19,10 +19,8 @@ from pipeline.accounts import Cause, passed_over, refusals
 from pipeline.audit.baseline import Approved
 from pipeline.audit.history import LifeLine
 from pipeline.bench import FULL, BenchResult
-from pipeline.changes.decisions import Taken
-from pipeline.changes.verify import Calibration
 from pipeline.check.rules import RuleStanding
-from pipeline.commands import QuarterAudited, Scheduled, Verified
+from pipeline.commands import QuarterAudited
 from pipeline.match.match import NAMED
 from pipeline.plan.what_if import WhatIf
 from pipeline.progress import Item, Progress, Silent
@@ -86,7 +84,7 @@ def progress_on(console: Console) -> Progress:
     return TerminalBars(console) if console.is_terminal else Silent()
 
 
-def _table(*texts: str, numbers: Iterable[str] = (), more: Iterable[str] = ()) -> Table:
+def plain_table(*texts: str, numbers: Iterable[str] = (), more: Iterable[str] = ()) -> Table:
     """Return a table without lines; numbers stand to the right."""
     table = Table(*texts, box=None, pad_edge=False, header_style="bold")
     for heading in numbers:
@@ -96,7 +94,12 @@ def _table(*texts: str, numbers: Iterable[str] = (), more: Iterable[str] = ()) -
     return table
 
 
-def _under(console: Console, text: str, *, indent: int, style: str) -> None:
+def percent(share: float | None) -> str:
+    """Return a share 0..1 as it is printed."""
+    return "not known" if share is None else f"{share:.1%}"
+
+
+def under(console: Console, text: str, *, indent: int, style: str) -> None:
     """Print a text under the one before it."""
     console.print(Padding(text, (0, 0, 0, indent)), style=style)
 
@@ -116,7 +119,7 @@ def show_run(console: Console, summary: RunSummary) -> None:
     unknown = f"; not known of {summary.unknown}" if summary.unknown else ""
     console.print(
         f"{summary.moves} moves in {summary.stores_with_moves} stores; clear air "
-        f"{_share(summary.clear_air_now)} now, {_share(summary.clear_air_planned)} as planned "
+        f"{percent(summary.clear_air_now)} now, {percent(summary.clear_air_planned)} as planned "
         f"(mean over stations, by labels{unknown})",
     )
     _show_keys(console, summary)
@@ -173,7 +176,9 @@ def show_exports(console: Console, outcomes: tuple[ExportFile, ...]) -> None:
     """Print what became of every kind of export, and of every file that gave none, with why."""
     if not outcomes:
         return
-    table = _table("kind", numbers=("tables", "rows read", "loaded", "quarantined", "repeated"))
+    table = plain_table(
+        "kind", numbers=("tables", "rows read", "loaded", "quarantined", "repeated")
+    )
     tables = [outcome for outcome in outcomes if outcome.passed_over is None]
     for kind in sorted({outcome.kind or "" for outcome in tables}):
         own = [outcome for outcome in tables if (outcome.kind or "") == kind]
@@ -227,7 +232,9 @@ def show_findings(console: Console, rows: pl.DataFrame) -> None:
 def show_standing(console: Console, since: date, rows: Sequence[RuleStanding]) -> None:
     """Print each rule's standing findings, over all and by region, and what has come and gone."""
     numbers = ("stores", "findings", "excepted", f"new since {since}", "gone")
-    table = _table("rule", "where", numbers=numbers, more=("first seen", "last seen", "gone since"))
+    table = plain_table(
+        "rule", "where", numbers=numbers, more=("first seen", "last seen", "gone since")
+    )
     for row in rows:
         rule = "" if row.region else row.rule
         counts = (row.stores, row.findings, row.excepted, row.new_findings, row.gone_findings)
@@ -244,17 +251,17 @@ def show_moves(console: Console, rows: pl.DataFrame) -> None:
             head = (
                 f"{row['position']:>3}. {row['station']}: {row['from_channel']} to "
                 f"{row['to_channel']}{' (parking)' if row['parking'] else ''}, clear air "
-                f"{_share(row['clear_air_before'])} to {_share(row['clear_air_after'])}"
+                f"{percent(row['clear_air_before'])} to {percent(row['clear_air_after'])}"
             )
             console.print(head)
-            _under(console, row["reason"], indent=5, style="dim")
+            under(console, row["reason"], indent=5, style="dim")
     if not rows.height:
         console.print("No station needs to move.")
 
 
 def show_bench(console: Console, measured: BenchResult) -> None:
     """Print seconds by step of each run, rows, memory, shares and floors; the ratio comes last."""
-    table = _table("step", numbers=(*measured.runs, "rows"))
+    table = plain_table("step", numbers=(*measured.runs, "rows"))
     full = measured.runs[FULL]
     for step in full.seconds:
         rows = measured.rows.get(step)
@@ -276,7 +283,7 @@ def show_bench(console: Console, measured: BenchResult) -> None:
 
 def show_what_if(console: Console, found: WhatIf) -> None:
     """Print today, the plan, and a person's own choice side by side."""
-    table = _table("station", numbers=[option.name for option in found.options])
+    table = plain_table("station", numbers=[option.name for option in found.options])
     for at, station in enumerate(found.stations):
         cells = (f"{o.channels[at]} ({o.clear_air[at]:.1%})" for o in found.options)
         table.add_row(station, *cells)
@@ -286,68 +293,6 @@ def show_what_if(console: Console, found: WhatIf) -> None:
     console.print(table)
     for station in found.not_permitted:
         console.print(f"The rules do not permit that channel for {station}.")
-
-
-def show_taken(console: Console, taken: Sequence[Taken]) -> None:
-    """Print what became of every workbook that came back, and what was refused, with its place."""
-    for one in taken:
-        taken_now = f"{one.decisions} decisions and {one.results} results taken"
-        console.print(f"{one.workbook}: {taken_now}, {one.repeated} known already")
-        for refusal in one.refusals:
-            _under(console, f"refused: {refusal}", indent=2, style="bold")
-    if not taken:
-        console.print("There is no workbook to read.")
-
-
-def show_schedule(console: Console, found: Scheduled) -> None:
-    """Print the nights, what has none and why, and how good each region's schedule is."""
-    headings = ("night", "region", "store", "from", "to", "team", "wave", "")
-    table = _table(*headings, numbers=("moves",))
-    for row in found.nights.iter_rows(named=True):
-        times = (f"{row['starts_local']:%H:%M}", f"{row['ends_local']:%H:%M}")
-        table.add_row(
-            *(str(row["night"]), row["region"], row["store"], *times),
-            *(row["team"], row["wave"], row["firmness"], str(row["moves"])),
-        )
-    console.print(table if found.nights.height else "No store has a move to make.")
-    for one in found.unplaced:
-        console.print(f"store {one.store}: {one.reason}")
-    for proof in found.proofs:
-        share = 1.0 if proof.optimal else proof.benefit / proof.bound
-        gap = "best possible" if proof.optimal else f"within {1 - share:.1%} of the best"
-        console.print(f"{proof.region}: {gap}")
-    booked = f"{found.booked} approved changes entered as scheduled"
-    console.print(f"{booked}; {len(found.calendars)} calendar files in {found.summary.out}")
-
-
-def _share(share: float | None) -> str:
-    return "not known" if share is None else f"{share:.1%}"
-
-
-def show_verified(console: Console, found: Verified) -> None:
-    """Print what was found of every change that was waited for, and how promises have held."""
-    for check in found.checks:
-        measured = "not measured" if check.measured is None else f"{check.measured:.1%} measured"
-        state = f"{check.state} ({check.result})" if check.result else check.state
-        air = f"clear air promised {_share(check.promised)}, {measured}"
-        console.print(f"{check.store} {check.station}: {state}, {air}")
-        if check.note:
-            _under(console, check.note, indent=5, style="dim")
-    if not found.checks:
-        console.print("No change waits for an export.")
-    if found.calibration:
-        _show_calibration(console, found.calibration)
-
-
-def _show_calibration(console: Console, rows: Sequence[Calibration]) -> None:
-    numbers = ("promises from", "to", "changes", "promised", "measured", "held")
-    table = _table("evidence", numbers=numbers)
-    for row in rows:
-        between = (f"{row.promised_from:.0%}", f"{row.promised_to:.0%}")
-        shares = (f"{share:.1%}" for share in (row.promised, row.measured, row.held))
-        table.add_row(row.sureness, *between, str(row.changes), *shares)
-    console.print("How promises of clear air have held")
-    console.print(table)
 
 
 def show_paths(console: Console, paths: Sequence[Path], none: str) -> None:
@@ -382,7 +327,7 @@ def show_approved(console: Console, approved: Sequence[Approved]) -> None:
 
 def show_departures(console: Console, rows: Sequence[Departure]) -> None:
     """Print what departs from what is agreed, one line each."""
-    table = _table("store", "subject", "field", "kind", "agreed", "found", "since", "by")
+    table = plain_table("store", "subject", "field", "kind", "agreed", "found", "since", "by")
     for row in rows:
         cells = (row.store, row.subject, row.field, row.kind, row.agreed, row.found)
         since = "" if row.first_seen is None else row.first_seen.isoformat()

@@ -50,7 +50,7 @@ def _changes(into: Invented, store: str, number: int, moved: int) -> None:
                 note="", result=None, due=due,
             )  # fmt: skip
             if state in {"verified", "ineffective"}:
-                _check(into, change, day, state == "verified", n)
+                _check(into, change, day, held=state == "verified", n=n)
 
 
 def _course(place: int, number: int, n: int) -> list[tuple[str, datetime, datetime | None]]:
@@ -74,11 +74,64 @@ def _course(place: int, number: int, n: int) -> list[tuple[str, datetime, dateti
     return course
 
 
+LIVES: dict[str, tuple[tuple[str, date, str | None], ...]] = {
+    "as ordered": (
+        ("implemented", date(2026, 9, 10), "done"), ("verified", date(2026, 9, 20), "done"),
+    ),
+    "done differently": (
+        ("implemented", date(2026, 9, 10), "done"),
+        ("ineffective", date(2026, 9, 20), "done differently"),
+    ),
+    "undone": (
+        ("implemented", date(2026, 9, 10), "done"), ("verified", date(2026, 9, 20), "done"),
+        ("backed out", date(2026, 9, 25), "backed out"),
+    ),
+    "late": (("scheduled", date(2026, 9, 25), None),),
+    "approved later": (("approved", SEEN + timedelta(days=10), None),),
+}  # fmt: skip
+"""What became of a change after its approval: state, day and result."""
+_FOUND = {"verified": 25, "ineffective": 20, "backed out": 11}
+
+
+def add_lives(
+    into: Invented,
+    region: str,
+    country: str,
+    lives: tuple[str, ...] = ("as ordered", "done differently", "undone", "late"),
+) -> None:
+    """Add a region of stores with one change each, from channel 11 to 25, one a life."""
+    for number, life in enumerate(lives, start=1):
+        store, change = f"{region[0]}{number:02}", f"C{number}"
+        invent(
+            into, store, name=NAMES[number], region=region, country=country, stations=4, moved=1,
+            findings=0,
+        )  # fmt: skip
+        into.add(
+            "change_plan", number=number, plan=f"P{number}", store=store, fingerprint="f",
+            choices="11 25", moves=1, proposed_on=date(2026, 9, 1), run=RUN, supersedes=None,
+        )  # fmt: skip
+        into.add(
+            "change", change=change, plan=f"P{number}", store=store, station=f"{store}-01",
+            from_channel=11, to_channel=25, position=1, parking=False, clear_air_before=0.42,
+            clear_air_after=0.8, labels=300, sureness="high", proposed_by="quietaisle",
+            proposed_on=date(2026, 9, 1),
+        )  # fmt: skip
+        for state, day, result in (("approved", date(2026, 9, 3), None), *LIVES[life]):
+            at = datetime(day.year, day.month, day.day, 12)
+            into.add(
+                "change_event", seq=_seq(into), change=change, state=state, at=at, by="T. A.",
+                note="", result=result, due=at if state == "scheduled" else None,
+            )  # fmt: skip
+            if state in _FOUND:
+                _check(into, change, at, held=True, n=0)
+                into.tables["change_check"][-1]["channel_found"] = _FOUND[state]
+
+
 def _seq(into: Invented) -> int:
     return len(into.tables.get("change_event", [])) + 1
 
 
-def _check(into: Invented, change: str, day: datetime, held: bool, n: int) -> None:
+def _check(into: Invented, change: str, day: datetime, *, held: bool, n: int) -> None:
     measured = 0.76 + 0.03 * n if held else 0.4
     into.add(
         "change_check", seq=_seq(into) - 1, change=change, checked_on=day.date(),

@@ -118,7 +118,7 @@ def test_sorted_rows_moved_columns_and_notes_are_accepted(
 
 
 WRONG: list[tuple[dict[str, object], str, str]] = [
-    ({"decision": "maybe"}, "decision", "'maybe' is not one of approved, refused, deferred"),
+    ({"decision": "maybe"}, "decision", "'maybe' is not one of approved, approved with another"),
     ({"decision": "verified"}, "decision", "'verified' is not one of approved"),
     ({"decision": 1}, "decision", "'1' is not one of approved"),
     ({"decision": "=A1"}, "decision", "it holds a formula; type the value itself"),
@@ -272,7 +272,7 @@ def test_work_on_a_plan_that_lapsed_meanwhile_is_still_reported(
     book.saved()
     decide(proposed, settings, [back])
     speak_of(proposed, date(2026, 12, 31))
-    plan_says(proposed, {**MOVED, "B": MOVED["B"][2:]})
+    plan_says(proposed, {**MOVED, "B": (("B-03", 20, 26, False),)})
     propose(proposed, settings)
     undone = datetime(2027, 1, 4, 23)
     book.fill(RESULTS, first, done_at=undone, outcome="backed out").saved()
@@ -440,7 +440,7 @@ LOST: list[tuple[Callable[[Book], object], str]] = [
     (lose_every_name, "it does not say which plan it belongs to"),
     (lose_the_forms, "it has neither a sheet Decisions nor a sheet Results"),
     (lambda book: book.sheet(DECISIONS).delete_rows(TOP - 2), "row of keys is gone"),
-    (lambda book: book.sheet(DECISIONS).delete_cols(5), "lacks the column 'from'"),
+    (lambda book: book.sheet(DECISIONS).delete_cols(6), "lacks the column 'from'"),
     (lambda book: book.sheet(DECISIONS).cell(TOP - 2, 26, "decision"), "has 'decision' twice"),
 ]
 

@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 from changes_kit import (
+    BY,
     PLAN,
     SWAP,
     approve_all,
@@ -27,7 +28,14 @@ from pipeline.changes.back_out import Carried, back_out, way_back
 from pipeline.changes.effect import Measured, Share
 from pipeline.changes.register import Booking, append, book, history, propose
 from pipeline.changes.states import ChangeState, Trigger, new_event
-from pipeline.changes.verify import Waiting, Yardstick, calibration, judge, verify
+from pipeline.changes.verify import (
+    Waiting,
+    Yardstick,
+    calibration,
+    judge,
+    not_as_ordered,
+    verify,
+)
 from pipeline.database import Database
 from pipeline.settings import Settings
 from pipeline.survey.evidence import survey
@@ -37,8 +45,9 @@ NIGHT = date(2026, 10, 20)
 QUIET, LOUD = {-95: 40}, {-95: 20, -60: 20}
 MEASURE = Yardstick(shortfall=0.05, labels_back=0.8, readings_minimum=20)
 WAITING = Waiting(
-    change="c", store="B", station="B-01", from_channel=11, to_channel=25, parking=False,
-    state="implemented", due=None, shown=False, channel_found=25, connected=True, seen_on=NEXT,
+    change="c", store="B", station="B-01", from_channel=11, ordered_channel=25,
+    parking=False, state="implemented", due=None, shown=False, channel_found=25, found_before=None,
+    connected=True, seen_on=NEXT,
     channels_before=(11,), channels_after=(25,), labels_before=100, labels_after=100,
     since=NIGHT, clear_air_before=0.4, clear_air_before_low=0.38, clear_air_before_high=0.42,
     promised=0.8, promised_low=0.78, promised_high=0.82, free_of_own=1.0, sureness="high", undone=0,
@@ -86,23 +95,26 @@ def report(database: Database, changes: list[str], day: date = NIGHT) -> None:
         ({"measured": 0.41}, ["ineffective"], "done", "no difference shown"),
         ({"measured": 0.35}, ["ineffective"], "done", "promised: worse"),
         ({"measured": 0.2, "undone": 2}, ["ineffective"], "done", "2 other changes of the plan"),
-        ({"measured": None, "readings": 0}, [], "done", "0 readings since the change on channel"),
-        ({"measured": 0.1, "readings": 19}, [], "done", "19 readings since the change"),
+        ({"measured": None, "readings": 0}, ["implemented"], "done", "0 readings since the change"),
+        (
+            {"measured": 0.1, "readings": 19, "shown": True},
+            [], "done", "19 readings since the change",
+        ),
         ({"labels_after": 80}, ["verified"], "done", "80 labels served"),
         ({"labels_after": 79}, ["ineffective"], "done", "79 labels are back of 100"),
-        ({"labels_after": None}, [], "done", "no labels export since the change"),
+        ({"labels_after": None, "shown": True}, [], "done", "no labels export since the change"),
         ({"labels_before": 0, "labels_after": None}, ["verified"], "done", "80% promised"),
         ({"connected": False}, ["ineffective"], "done", "not connected"),
         ({"connected": None}, ["verified"], "done", "80% promised"),
         ({"channel_found": 11}, ["approved"], "not done", "reported as done, but the export"),
         ({"channel_found": 11, "shown": True}, ["backed out"], "backed out", "as before"),
-        ({"channel_found": 20}, ["ineffective"], "done differently", "on channel 20, approved was"),
-        ({"channel_found": None}, ["ineffective"], "done differently", "approved was 25"),
+        ({"channel_found": 20}, ["ineffective"], "done differently", "on channel 20, ordered was"),
+        ({"channel_found": None}, [], None, "does not say its channel"),
         ({"state": "approved"}, ["implemented", "verified"], "done", "80% (78% to 82%) measured"),
         ({"state": "approved", "channel_found": 11}, [], None, "not done yet"),
         (
             {"state": "approved", "channel_found": 20},
-            ["implemented", "ineffective"], "done differently", "approved was 25",
+            ["implemented", "ineffective"], "done differently", "ordered was 25",
         ),
         (
             {"state": "scheduled", "channel_found": 11, "due": at(NIGHT, 23)},
@@ -115,7 +127,26 @@ def report(database: Database, changes: list[str], day: date = NIGHT) -> None:
         ({"state": "ineffective"}, ["verified"], "done", "80% (78% to 82%) measured"),
         ({"state": "ineffective", "measured": 0.1}, [], "done", "(8% to 12%) measured"),
         ({"state": "ineffective", "channel_found": 11}, ["backed out"], "backed out", "before"),
-        ({"state": "ineffective", "channel_found": 20}, [], "done differently", "still"),
+        (
+            {"state": "ineffective", "channel_found": 20, "found_before": 20},
+            [], "done differently", "still",
+        ),
+        (
+            {"state": "ineffective", "channel_found": 15, "found_before": 20},
+            ["ineffective"], "done differently", "on channel 15, ordered was 25",
+        ),
+        (
+            {"state": "ineffective", "found_before": 20},
+            ["implemented", "verified"], "done", "80% (78% to 82%) measured",
+        ),
+        (
+            {"state": "ineffective", "found_before": 20, "measured": None, "readings": 0},
+            ["implemented"], "done", "0 readings since the change",
+        ),
+        (
+            {"state": "ineffective", "found_before": 20, "measured": 0.1},
+            ["implemented", "ineffective"], "done", "(8% to 12%) measured",
+        ),
         ({"parking": True, "measured": None, "readings": 0}, ["verified"], "done", "on the way"),
         (
             {"parking": True, "channels_after": (25, 15), "channel_found": 15},
@@ -240,7 +271,7 @@ def test_labels_that_stay_away_make_it_ineffective(tmp_path: Path, settings: Set
         labels = database.connection.execute(
             "select labels_before, labels_after from change_check"
         ).fetchall()
-        assert labels == [(40, 31)]
+        assert labels == [(40, None), (40, 31)]  # at the first look and at the second
 
 
 def test_work_nobody_reported_is_found(approved: Database, settings: Settings) -> None:
@@ -299,8 +330,7 @@ def test_calibration_compares_promise_and_measurement(
     readings_say(approved, "A-02", 15, LOUD)
     look(approved, settings)
 
-    assert calibration(approved, settings, date(2026, 12, 30)) == ()
-    rows = calibration(approved, settings, NEXT)
+    rows = calibration(approved)
     assert [(row.sureness, row.promised_from, row.promised_to) for row in rows] == [
         ("high", 0.8, 0.9), ("high", 0.0, 1.0), ("all", 0.0, 1.0),
     ]  # fmt: skip
@@ -339,3 +369,67 @@ def test_way_back_undoes_any_order_of_steps() -> None:
         on[step.station] = step.to_channel
     assert on == {"A-01": 15, "A-02": 20}
     assert PLAN["A"] == SWAP
+
+
+def test_work_done_otherwise_is_named_and_no_promise_counts_it(
+    approved: Database, settings: Settings
+) -> None:
+    """What was ordered and found, and what follows; of two measured changes one is counted.
+
+    Put right, it is measured on the channel ordered by scans of after that, and counts.
+    """
+    report(approved, [names(approved, "B")[0], names(approved, "A")[1]])
+    export_says(approved, NEXT, {"B-01": 20, "A-02": 15})
+    readings_say(approved, "B-01", 20, QUIET)
+    readings_say(approved, "B-01", 25, QUIET)
+    readings_say(approved, "A-02", 15, QUIET)
+    survey(approved, settings)
+    (other,) = (c for c in verify(approved, settings) if c.station == "B-01")
+    assert other.said == "ordered 25, found on 20: done differently"
+    assert other.follows == "move it to channel 25 on the next visit, or approve channel 20"
+    assert [row.changes for row in calibration(approved)] == [1, 1, 1]
+    assert not_as_ordered(approved) == {"done differently": 1}
+
+    later = date(2027, 1, 31)
+    speak_of(approved, later)
+    export_says(approved, later, {"B-01": 25})
+    change = names(approved, "B")[0]
+    assert look(approved, settings)[change] == ("implemented", "done")
+    assert [row.changes for row in calibration(approved)] == [1, 1, 1]
+    assert not_as_ordered(approved) == {}
+
+
+def test_work_is_held_against_the_channel_ordered(approved: Database, settings: Settings) -> None:
+    """Approved with channel 20, which the proposal did not name: 20 is as ordered, 25 is not."""
+    change = names(approved, "B")[0]
+    refused, agreed = (
+        new_event(change, state, at(date(2026, 10, day)), BY)
+        for state, day in ((ChangeState.REFUSED, 6), (ChangeState.APPROVED, 7))
+    )
+    append(approved, Trigger.DECIDE, [refused, replace(agreed, channel=20)])
+    export_says(approved, NEXT, {"B-01": 20})
+    readings_say(approved, "B-01", 20, QUIET)
+    assert look(approved, settings) == {change: ("verified", "done")}
+
+    (told,) = approved.connection.execute(
+        "select closed, channel_found, promised, counts from change_story where change = ?",
+        [change],
+    ).fetchall()
+    assert told == ("as ordered", 20, None, True)
+
+
+def test_a_reported_change_is_undone_once_an_export_has_shown_it(
+    approved: Database, settings: Settings
+) -> None:
+    """Reported, found so, and found back on the channel of before: undone, not left undone."""
+    change = names(approved, "B")[0]
+    report(approved, [change])
+    export_says(approved, NEXT, {"B-01": 25})
+    assert look(approved, settings) == {change: ("implemented", "done")}
+
+    later = date(2027, 1, 31)
+    speak_of(approved, later)
+    export_says(approved, later, {"B-01": 11})
+    survey(approved, settings)
+    (back,) = verify(approved, settings)
+    assert (back.state, back.said) == ("backed out", "ordered 25, found on 11: undone")

@@ -13,7 +13,7 @@ import pypdfium2
 import pypdfium2.raw as pdfium
 import pytest
 from openpyxl import load_workbook
-from region_stores import add_rollout, rollout
+from region_stores import add_lives, add_rollout, rollout
 from report_stores import Invented, invent, invented_database
 
 from pipeline.database import Database
@@ -72,8 +72,7 @@ def pages(octets: bytes) -> list[str]:
 
 def pdf_of(content: RegionContent, country: str = "GB") -> bytes:
     """Return a region's PDF with plain links."""
-    return region_pdf(content, [links_of(s.store, "p.xlsx", "s.pdf") for s in content.stores],
-                      wording(country))  # fmt: skip
+    return region_pdf(content, _links(content), wording(country))
 
 
 def test_the_figures_are_those_of_the_register(north: RegionContent) -> None:
@@ -84,7 +83,7 @@ def test_the_figures_are_those_of_the_register(north: RegionContent) -> None:
     assert counts == {
         ChangeProgress.VERIFIED: 14, ChangeProgress.IMPLEMENTED: 24, ChangeProgress.FAILED: 4,
         ChangeProgress.SCHEDULED: 36, ChangeProgress.APPROVED: 12, ChangeProgress.TO_DECIDE: 21,
-        ChangeProgress.UNPUT: 0,
+        ChangeProgress.UNPUT: 0, ChangeProgress.DIFFERENTLY: 0, ChangeProgress.UNDONE: 0,
     }  # fmt: skip
     assert north.done == 38
     assert sum(step.count for step in north.steps if step.done) == 38
@@ -111,7 +110,7 @@ def test_the_page_answers_the_five_questions(north: RegionContent) -> None:
         "12 approved changes have no night yet",
         "24 changes done but not checked",
         "2! of 3 changes open after the deadline of 20 Sep 2026: refit",
-        "4! changes did not help or were backed out",
+        "4! changes did not help",
         "2 stores have no plan",
         "Export could not be used (no one store)",
     ):
@@ -157,6 +156,61 @@ def test_a_store_and_a_promise_stand_in_the_review_as_in_their_tables(tmp_path: 
     assert (shown["Stations"], shown["Labels"], shown["done and checked"]) == (4, served, 1)
     first = pages(pdf_of(content))[0]
     assert "raised clear air from 42 % to 76 % (+34.0 points, +20.0 to +40.0); 80 %" in first
+
+
+def test_work_that_is_not_as_ordered_is_told_apart(tmp_path: Path) -> None:
+    """As ordered, wrong, undone, late: each counts once, and the gain is of the first alone."""
+    into = Invented()
+    add_lives(into, "North", "GB")
+    with invented_database(tmp_path / "r.duckdb", into) as database:
+        [content] = region_contents(database, _LOADED, ["North"])
+    first, second = pages(pdf_of(content))
+    for answer in (
+        "1 of 4 changes is done, in 1 of 4 stores.",
+        "1 was done on another channel than ordered and does not count. 1 was undone.",
+        "The one measured so far raised clear air from 42 % to 76 %",
+        "change done on another channel than ordered: move it to that one on the next visit",
+        "1 change undone: nothing is owed",
+        "change missed its night, 5 days ago",
+    ):
+        assert answer in first, answer
+    assert "1 overdue" in second
+    assert "1 to put right" in second
+    [wrong, undone] = content.otherwise
+    assert (wrong.store, wrong.ordered_channel, wrong.channel_found) == ("N02", 25, 20)
+    assert (undone.store, undone.closed, undone.channel_found) == ("N03", "undone", 11)
+    book = load_workbook(BytesIO(region_workbook(content, _links(content), WORDS)))
+    told = [cell.value for cell in book["Otherwise"]["K"]]
+    assert told[1] == "Move it to channel 25 on the next visit, or approve channel 20."
+
+
+def test_a_region_whose_changes_were_undone_says_so(tmp_path: Path) -> None:
+    """Neither "not begun" nor a gain: what was measured is undone, and what follows is said."""
+    into = Invented()
+    add_lives(into, "North", "GB", lives=("undone", "undone"))
+    with invented_database(tmp_path / "r.duckdb", into) as database:
+        [content] = region_contents(database, SETTINGS, ["North"])
+    first = pages(pdf_of(content))[0]
+    assert "All 2 changes were undone: their stations are back on the channels of before" in first
+    for wrong in ("Not begun", "raised clear air", "still to be made"):
+        assert wrong not in first
+    assert [s.standing for s in content.stores] == [StoreStanding.UNDONE] * 2
+
+
+def test_nothing_is_late_before_its_day(tmp_path: Path) -> None:
+    """Approved after the day of the newest export: no night is missed, and no day is negative."""
+    into = Invented()
+    add_lives(into, "North", "GB", lives=("approved later",))
+    with invented_database(tmp_path / "r.duckdb", into) as database:
+        [content] = region_contents(database, _LOADED, ["North"])
+    first, second = pages(pdf_of(content))
+    assert "Nothing is late." in first
+    assert "overdue" not in second
+    assert content.count(ChangeProgress.APPROVED) == 1
+
+
+def _links(content: RegionContent) -> list[FileLinks]:
+    return [links_of(s.store, "p.xlsx", "s.pdf") for s in content.stores]
 
 
 def test_lists_that_do_not_fit_say_how_much_is_left(north: RegionContent) -> None:

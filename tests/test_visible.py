@@ -18,7 +18,7 @@ from hypothesis import strategies as st
 from openpyxl import load_workbook
 from rich.console import Console
 
-from pipeline import terminal
+from pipeline import terminal, terminal_changes
 from pipeline.audit.history import LifeLine, LineKind
 from pipeline.changes.decisions import Taken
 from pipeline.cli import cli
@@ -81,7 +81,7 @@ def test_the_terminal_shows_a_text_as_it_is(text: str) -> None:
         (2, lambda console: terminal.show_life(console, [life])),
         (5, lambda console: terminal.show_departures(console, [row])),
         (4, lambda console: terminal.show_findings(console, found)),
-        (1, lambda console: terminal.show_taken(console, [Taken(text, None, 0, 0, 0, ())])),
+        (1, lambda console: terminal_changes.show_taken(console, [Taken(text, None, 0, 0, 0, ())])),
     ):
         told = printed(show)
         assert told.count(visible(text)) >= count, told

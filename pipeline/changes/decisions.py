@@ -5,6 +5,8 @@ from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
+from pipeline.changes.groups import Decided, Pricer, decided, parted, priced, unknown_price
+from pipeline.changes.orders import DeafLabels
 from pipeline.changes.register import append, standings
 from pipeline.changes.returned import Returned, WorkbookRefusal, files_of, read_workbook
 from pipeline.changes.review import Draft, PlanOnFile, Review, Rules, Tally
@@ -12,8 +14,11 @@ from pipeline.changes.states import ChangeStanding, ChangeState, Trigger, admit
 from pipeline.database import Database
 from pipeline.errors import EventOutOfOrder, TransitionIllegal
 from pipeline.frames import grouped
+from pipeline.fresh import narrowed
 from pipeline.settings import Settings
 from pipeline.tables.changes import Change, ChangeEvent
+
+_GIVEN = (ChangeState.SCHEDULED, ChangeState.INEFFECTIVE)  # approved before, and not taken back
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,6 +31,7 @@ class Taken:
     results: int
     repeated: int  # decisions and results that the register has already
     refusals: tuple[WorkbookRefusal, ...]
+    priced: tuple[str, ...] = ()  # what other channels and split groups cost or gain
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,20 +42,33 @@ class Filed:
     changes: Mapping[str, Change]
     standings: Mapping[str, ChangeStanding]
     events: Mapping[str, Sequence[ChangeEvent]]
+    deaf: Mapping[str, Mapping[int, int]]
+    price: Pricer
+
+    @property
+    def ordered(self) -> Mapping[str, int]:
+        """The channel that the last approval of a change ordered, where it is another."""
+        approvals = {
+            change: [event for event in events if event.state == ChangeState.APPROVED]
+            for change, events in self.events.items()
+        }
+        return {c: es[-1].channel for c, es in approvals.items() if es and es[-1].channel}
 
 
-def decide(
+def decide(  # noqa: PLR0913 - what it needs to know, by name
     database: Database,
     settings: Settings,
     workbooks: Sequence[Path],
     *,
     all_or_nothing: bool = False,
     today: date | None = None,
+    price: Pricer = unknown_price,
 ) -> tuple[Taken, ...]:
     """Take the decisions and results of workbooks into the register.
 
     What is wrong is refused with its place; the rest of the workbook is taken, or none of it with
-    `all_or_nothing`. A workbook that comes again changes nothing.
+    `all_or_nothing`. A workbook that comes again changes nothing. Changes that need one another are
+    decided alike, unless a remark says that they are split.
 
     Args:
         database: holds the register.
@@ -57,6 +76,7 @@ def decide(
         workbooks: files, or folders of them.
         all_or_nothing: take nothing from a workbook of which something is refused.
         today: the last day a decision can be of; None: any day the rules file's limit allows.
+        price: says what another channel, or half of a group, is worth.
 
     Returns:
         What became of every workbook, in order of their names.
@@ -64,10 +84,12 @@ def decide(
     read = [(path, read_workbook(path)) for path in files_of(workbooks)]
     # Skip other workbooks that lie in a folder; refuse one that a person named.
     returned = [one for path, one in read if not one.foreign or path in workbooks]
-    filed = _filed(database, sorted({one.plan for one in returned if one.plan}))
-    rules = Rules(settings.approvers, int(settings.limits["answer_days_most"]), today)
+    filed = _filed(database, sorted({one.plan for one in returned if one.plan}), price)
+    most = int(settings.limits["answer_days_most"])
+    rules = Rules(settings.approvers, most, today, filed.deaf)
     tallies = [_tally(one, filed, rules) for one in returned]
     _judge(tallies, filed, all_or_nothing=all_or_nothing)
+    _price(tallies, filed)
     with database.transaction():
         for trigger in (Trigger.DECIDE, Trigger.RESULT):
             taken = [draft for tally in tallies for draft in tally.taken]
@@ -76,7 +98,7 @@ def decide(
     return tuple(map(_taken, tallies))
 
 
-def _filed(database: Database, plans: Sequence[str]) -> Filed:
+def _filed(database: Database, plans: Sequence[str], price: Pricer) -> Filed:
     asked = {"plans": plans}
     on_file = database.records(PlanOnFile, "changes", "plans_on_file")
     changes = database.records(Change, "changes", "changes_of", asked)
@@ -86,13 +108,22 @@ def _filed(database: Database, plans: Sequence[str]) -> Filed:
         {change.change: change for change in changes},
         standings(database),
         grouped(events, "change"),
+        _deaf(database, sorted({change.store for change in changes})),
+        price,
     )
+
+
+def _deaf(database: Database, stores: Sequence[str]) -> Mapping[str, Mapping[int, int]]:
+    with narrowed(database, stores, "label_matched"):
+        rows = database.records(DeafLabels, "changes", "deaf_labels", {"stores": stores})
+    by_store = grouped(rows, "store")
+    return {store: {row.channel: row.labels for row in deaf} for store, deaf in by_store.items()}
 
 
 def _tally(returned: Returned, filed: Filed, rules: Rules) -> Tally:
     plan = filed.plans.get(returned.plan or "")
     if plan is not None:
-        return Review(returned, plan, filed.changes, rules).result()
+        return Review(returned, plan, filed.changes, rules, filed.ordered).result()
     refusals = list(returned.refusals)
     nothing_to_fill_in = returned.plan is None and not (returned.decisions or returned.results)
     if not refusals and not nothing_to_fill_in:
@@ -113,6 +144,7 @@ def _taken(tally: Tally) -> Taken:
         triggers.count(Trigger.RESULT),
         tally.repeated,
         tuple(tally.refusals),
+        tuple(tally.priced),
     )
 
 
@@ -120,17 +152,49 @@ def _judge(tallies: Sequence[Tally], filed: Filed, *, all_or_nothing: bool) -> N
     """Sort every draft into taken, repeated or refused; workbooks are judged together."""
     _refuse_disagreements(tallies)
     blocked: set[int] = set()
+    barred: dict[Draft, str] = {}
     while True:
         for tally in tallies:
             tally.taken, tally.repeated = [], 0
-        refused = list(_admitted(tallies, filed, blocked))
+        refused = list(_admitted(tallies, filed, blocked, barred))
         fresh = {at for at, tally in enumerate(tallies) if all_or_nothing and tally.refusals}
         fresh |= {at for at, _ in refused if all_or_nothing}
-        if fresh <= blocked:
+        parts = dict(_parted(tallies, filed))
+        if fresh <= blocked and not parts:
             break
         blocked |= fresh  # what a blocked workbook said may have stood in another one's way
+        barred |= parts
     for at, refusal in refused:
         tallies[at].refusals.append(refusal)
+
+
+def _plans(tallies: Sequence[Tally], filed: Filed) -> Iterator[tuple[Decided, list[Draft]]]:
+    """Yield each plan as it would be decided, with the drafts of decisions taken on it."""
+    taken = [draft for tally in tallies for draft in tally.taken]
+    drafts = sorted((d for d in taken if d.trigger is Trigger.DECIDE), key=_in_time)
+    changes = grouped(filed.changes.values(), "plan")
+    by_plan: dict[str, list[Draft]] = {}
+    for draft in drafts:
+        by_plan.setdefault(draft.change.plan, []).append(draft)
+    for plan, mine in by_plan.items():
+        known = [e for change in changes[plan] for e in filed.events.get(change.change, ())]
+        yield decided(changes[plan], [*known, *(draft.event for draft in mine)]), mine
+
+
+def _parted(tallies: Sequence[Tally], filed: Filed) -> Iterator[tuple[Draft, str]]:
+    for plan, drafts in _plans(tallies, filed):
+        yield from parted(plan, drafts, filed.price)
+
+
+def _price(tallies: Sequence[Tally], filed: Filed) -> None:
+    """Give every order of another channel its promise, and say what orders and halves cost."""
+    for plan, drafts in list(_plans(tallies, filed)):
+        kept, told = priced(plan, drafts, filed.price)
+        new = dict(zip(drafts, kept, strict=True))
+        for tally in tallies:
+            tally.taken = [new.get(draft, draft) for draft in tally.taken]
+            mine = {draft.change.change for draft in tally.taken}
+            tally.priced += [sentence for change, sentence in told if change in mine]
 
 
 def _refuse_disagreements(tallies: Sequence[Tally]) -> None:
@@ -151,20 +215,33 @@ def _refuse_disagreements(tallies: Sequence[Tally]) -> None:
         tally.drafts = kept
 
 
-def _answer(draft: Draft) -> tuple[str, str | None]:
-    return draft.event.state, draft.event.result
+_Answer = tuple[str, str | None, int | None, date | None]
+
+
+def _answer(draft: Draft) -> _Answer:
+    event = draft.event
+    return event.state, event.result, event.channel, event.until
 
 
 def _disagreement(draft: Draft, other: Draft) -> WorkbookRefusal:
     place = f"{other.workbook}, sheet {other.sheet}, cell {other.cell}"
-    mine, theirs = (d.event.result or d.event.state for d in (draft, other))
+    mine, theirs = _said(draft.event), _said(other.event)
     return draft.refused(
         f"it says {mine} for change {draft.change.change}, but {place} says {theirs}"
     )
 
 
+def _said(event: ChangeEvent) -> str:
+    channel = f" on channel {event.channel}" if event.channel else ""
+    until = f" until {event.until}" if event.until else ""
+    return f"{event.result or event.state}{channel}{until}"
+
+
 def _admitted(
-    tallies: Sequence[Tally], filed: Filed, blocked: Collection[int]
+    tallies: Sequence[Tally],
+    filed: Filed,
+    blocked: Collection[int],
+    barred: Mapping[Draft, str],
 ) -> Iterator[tuple[int, WorkbookRefusal]]:
     """Put the drafts to the register, decisions first, each kind in order of time."""
     stands = dict(filed.standings)
@@ -174,11 +251,11 @@ def _admitted(
         if at not in blocked
         for draft in tally.drafts
     ]
-    taken: set[tuple[str, str, str | None]] = set()
+    taken: set[tuple[str, _Answer]] = set()
     stale: set[int] = set()  # said once of a workbook
     for at, draft in sorted(drafts, key=lambda one: (one[1].trigger, *_in_time(one[1]))):
         event = draft.event
-        said = (event.change, *_answer(draft))
+        said = (event.change, _answer(draft))
         if said in taken or _on_file(event, filed.events.get(event.change, ())):
             tallies[at].repeated += 1
             continue
@@ -188,7 +265,7 @@ def _admitted(
                 yield at, draft.refused(plan.stale)
             stale.add(at)
             continue
-        sentence = _obstacle(draft, stands[event.change])
+        sentence = barred.get(draft) or _obstacle(draft, stands[event.change], filed)
         if sentence is not None:
             yield at, draft.refused(sentence)
             continue
@@ -200,15 +277,17 @@ def _admitted(
 def _on_file(event: ChangeEvent, events: Iterable[ChangeEvent]) -> bool:
     """Tell whether the register has this decision or result already."""
     return any(
-        (known.state, known.at, known.by, known.result)
-        == (event.state, event.at, event.by, event.result)
+        (known.state, known.at, known.by, known.result, known.channel, known.until)
+        == (event.state, event.at, event.by, event.result, event.channel, event.until)
         for known in events
     )
 
 
-def _obstacle(draft: Draft, standing: ChangeStanding) -> str | None:
+def _obstacle(draft: Draft, standing: ChangeStanding, filed: Filed) -> str | None:
     """Return why the register cannot take a draft, or None."""
     event = draft.event
+    if draft.trigger is Trigger.DECIDE and (same := _nothing_new(draft, standing, filed)):
+        return same
     try:
         admit(standing, event, draft.trigger)
     except (TransitionIllegal, EventOutOfOrder) as error:
@@ -220,6 +299,19 @@ def _obstacle(draft: Draft, standing: ChangeStanding) -> str | None:
             "a change of mind needs a later date"
         )
     return None
+
+
+def _nothing_new(draft: Draft, standing: ChangeStanding, filed: Filed) -> str | None:
+    """Say so where a decision says again what holds already."""
+    event, before = draft.event, filed.events.get(draft.change.change, ())
+    last = next((e for e in reversed(before) if e.state == event.state and not e.result), None)
+    if last is None or (last.channel, last.until) != (event.channel, event.until):
+        return None
+    if event.state != (ChangeState.APPROVED if standing.state in _GIVEN else standing.state):
+        return None
+    if event.state == ChangeState.DEFERRED:
+        return None
+    return f"change {event.change} is {_said(event)} already, since {last.at:%Y-%m-%d}"
 
 
 def _in_time(draft: Draft) -> tuple[object, ...]:

@@ -1,7 +1,7 @@
 """What a run's plan means for the register: nothing new, or a plan that supersedes another."""
 
 import json
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time
 from hashlib import sha256
@@ -17,6 +17,8 @@ from pipeline.changes.states import (
 from pipeline.tables.changes import Change, ChangeEvent, ChangePlan
 from pipeline.tables.run import ThisRun
 
+_ORDERED = (ChangeState.APPROVED, ChangeState.SCHEDULED)
+_SETTLED = AGREED | CARRIED_OUT
 SCHEME = 1
 """The way fingerprints are made; a new number makes every plan a new one."""
 
@@ -41,6 +43,8 @@ class ProposedMove:
     labels: int
     sureness: str
     free_of_own_before: float | None
+    group_no: int | None
+    facts: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +58,10 @@ class PlannedStore:
 
 @dataclass(frozen=True, slots=True)
 class ChangeInForce:
-    """A change of the plan in force, where it stands, and when it was carried out, if it was."""
+    """A change of the plan in force, where it stands, and when it was carried out, if it was.
+
+    `to_channel` is the one ordered; `agreed_on`, `agreed_by` and `workbook` are of the last order.
+    """
 
     store: str
     change: str
@@ -66,6 +73,10 @@ class ChangeInForce:
     state: str
     at: datetime
     carried_at: datetime | None
+    until: date | None  # of a refusal
+    agreed_on: date | None
+    agreed_by: str | None
+    workbook: str | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +93,8 @@ class StoreCase:
 class Proposed:
     """A new plan of a store in the register, and how many open changes lapsed for it.
 
-    `freed` counts the changes people had agreed on, which the store's plans need no longer keep to.
+    `freed` counts the changes people had agreed on and that it does not ask for: the store's plans
+    need no longer keep to them.
     """
 
     store: str
@@ -101,6 +113,7 @@ class Proposal:
     changes: tuple[Change, ...]
     lapses: tuple[ChangeEvent, ...]
     proposals: tuple[ChangeEvent, ...]
+    agreed: tuple[ChangeEvent, ...]  # approvals of the plan before that stand
     freed: int
 
     @property
@@ -122,13 +135,16 @@ def fingerprint(planned: PlannedStore, moves: Sequence[ProposedMove]) -> str:
 def proposal(case: StoreCase, run: ThisRun, by: str) -> Proposal | None:
     """Return what the register gains, or None where the plan says what is in force already.
 
-    What is left of the plan in force once part of it was carried out is no new plan. Nor does a
-    look back at a day before the plan in force make one.
+    What is left of the plan in force once part of it was carried out or refused is no new plan. Nor
+    does a look back at a day before the plan in force make one. What people approved, and the new
+    plan asks for too, is approved in it.
     """
     planned, current = case.planned, case.current
     if current is None and not case.moves:
         return None
-    if current is not None and (run.as_of < current.proposed_on or _agrees(case, current)):
+    if current is not None and (
+        run.as_of < current.proposed_on or _agrees(case, current, run.as_of)
+    ):
         return None
     marks = fingerprint(planned, case.moves)
     before = current.plan if current else None
@@ -136,6 +152,7 @@ def proposal(case: StoreCase, run: ThisRun, by: str) -> Proposal | None:
     # Not before what was decided on the plan in force.
     day = max([datetime.combine(run.as_of, time()), *(known.at for known in case.changes)])
     changes = tuple(_change(move, name, run.as_of, by) for move in case.moves)
+    agreed = _agreed(case)
     return Proposal(
         ChangePlan(
             number=0,
@@ -151,8 +168,32 @@ def proposal(case: StoreCase, run: ThisRun, by: str) -> Proposal | None:
         changes,
         tuple(_lapses(case.changes, name, day)),
         tuple(new_event(change.change, ChangeState.PROPOSED, day, by) for change in changes),
-        sum(known.state in AGREED for known in case.changes),
+        tuple(
+            _approval(change.change, agreed[change.station], before, day)
+            for change in changes
+            if change.station in agreed
+        ),
+        sum(known.state in AGREED and known.station not in agreed for known in case.changes),
     )
+
+
+def _agreed(case: StoreCase) -> Mapping[str, ChangeInForce]:
+    """Return the last step of each station whose approved way ends where the new plan's does."""
+    ends = {move.station: move.to_channel for move in case.moves}
+    last = {known.station: known for known in case.changes}
+    unsettled = {known.station for known in case.changes if known.state not in _SETTLED}
+    return {
+        station: known
+        for station, known in last.items()
+        if known.state in _ORDERED and known.to_channel == ends.get(station)
+        if station not in unsettled
+    }
+
+
+def _approval(change: str, known: ChangeInForce, before: str | None, day: datetime) -> ChangeEvent:
+    note = f"approved on {known.agreed_on} in plan {before}"
+    by, workbook = known.agreed_by or PROGRAM, known.workbook
+    return new_event(change, ChangeState.APPROVED, day, by, note, workbook=workbook)
 
 
 def _says(step: ProposedMove | ChangeInForce) -> tuple[str, int, int, bool]:
@@ -160,16 +201,20 @@ def _says(step: ProposedMove | ChangeInForce) -> tuple[str, int, int, bool]:
     return step.station, step.from_channel, step.to_channel, step.parking
 
 
-def _agrees(case: StoreCase, current: ChangePlan) -> bool:
+def _agrees(case: StoreCase, current: ChangePlan, day: date) -> bool:
     """Tell whether the moves are those in force without what the export shows carried out.
 
-    An export of the very day on which work was done may show it or not.
+    An export of the very day on which work was done may show it or not. What was refused counts
+    where the plan still asks for it; once the refusal is over it is put forward again.
     """
     if case.planned.choices != current.choices:
         return False
     moves, seen_on = [_says(move) for move in case.moves], case.planned.seen_on
+    standing = [c for c in case.changes if c.until is None or c.until > day]
+    unrefused = [c for c in standing if c.state != ChangeState.REFUSED]
     return any(
-        moves == [_says(known) for known in case.changes if not _shown(known, seen_on, days)]
+        moves == [_says(known) for known in some if not _shown(known, seen_on, days)]
+        for some in (standing, unrefused)
         for days in (0, 1)
     )
 
@@ -203,6 +248,8 @@ def _change(move: ProposedMove, plan: str, as_of: date, by: str) -> Change:
         proposed_by=by,
         proposed_on=as_of,
         free_of_own_before=move.free_of_own_before,
+        group_no=move.group_no,
+        facts=move.facts or None,
     )
 
 

@@ -1,7 +1,7 @@
 """The register: what is proposed and what happened to it. Rows are added, never changed."""
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from datetime import datetime
 
 from pipeline.changes.proposal import (
@@ -38,6 +38,17 @@ class Booking:
     note: str
 
 
+@dataclass(frozen=True)
+class StandingOrder:
+    """Another channel than proposed that was ordered, with what it promises, 0..1."""
+
+    change: str
+    channel: int
+    promised: float | None  # None: not known
+    promised_low: float | None
+    promised_high: float | None
+
+
 def propose(database: Database, settings: Settings) -> tuple[Proposed, ...]:
     """Put the plan of this run into the register; call it after the plan and after verify.
 
@@ -70,9 +81,22 @@ def append(database: Database, trigger: Trigger, events: Sequence[ChangeEvent]) 
         stands = standings(database)
         for event in events:
             stands[event.change] = admit(stands.get(event.change), event, trigger)
+        if trigger is not Trigger.DECIDE:
+            events = _still_ordered(database, events)
         numbered = (replace(event, seq=seq) for seq, event in enumerate(events, start=first))
         database.put(ChangeEvent, numbered)
     return first
+
+
+def _still_ordered(database: Database, events: Sequence[ChangeEvent]) -> list[ChangeEvent]:
+    """Return events with the channel ordered before, and its promise, where an approval stands."""
+    orders = {one.change: one for one in database.records(StandingOrder, "changes", "orders")}
+    return [
+        replace(event, **asdict(orders[event.change]))
+        if event.state == ChangeState.APPROVED and event.change in orders
+        else event
+        for event in events
+    ]
 
 
 def book(database: Database, bookings: Sequence[Booking]) -> int:
@@ -137,3 +161,4 @@ def _add(database: Database, proposals: Sequence[Proposal]) -> None:
     )
     database.put(Change, [change for one in proposals for change in one.changes])
     append(database, Trigger.PROPOSE, [event for one in proposals for event in one.proposals])
+    append(database, Trigger.SUPERSEDE, [event for one in proposals for event in one.agreed])

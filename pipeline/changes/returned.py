@@ -97,6 +97,7 @@ class Returned:
     """A workbook as it came back."""
 
     workbook: str
+    file: str = ""
     plan: str | None = None
     store: str | None = None
     decisions: tuple[Cells, ...] = ()
@@ -166,12 +167,13 @@ def _read(path: Path, book: Workbook) -> Returned:
         if isinstance(keys, str):
             refusals.append(WorkbookRefusal(_label(path), store, form.sheet, None, keys))
         else:
-            rows[form.sheet] = tuple(_rows(sheet, *keys))
+            rows[form.sheet] = tuple(_rows(sheet, form, *keys))
     if not rows and not refusals:
         neither = "it has neither a sheet Decisions nor a sheet Results"
         return _refused(path, neither, foreign=not marks)
     return Returned(
         _label(path),
+        path.name,
         plan,
         store,
         rows.get(DECISIONS.sheet, ()),
@@ -237,7 +239,7 @@ def _keys(sheet: Worksheet, form: Form) -> tuple[int, dict[int, str]] | str:
         texts = [cell.text for cell in cells]
         if CHANGE not in texts or not set(form.entries) & set(texts):
             continue
-        missing = [key for key in form.keys if key not in texts]
+        missing = [key for key in form.keys if key not in (*texts, *form.later)]
         twice = [key for key in form.keys if texts.count(key) > 1]
         if missing or twice:
             wrong = f"lacks the column '{missing[0]}'" if missing else f"has '{twice[0]}' twice"
@@ -246,8 +248,11 @@ def _keys(sheet: Worksheet, form: Form) -> tuple[int, dict[int, str]] | str:
     return "its hidden row of keys is gone; fill in the workbook as it was sent out"
 
 
-def _rows(sheet: Worksheet, number: int, keys: Mapping[int, str]) -> Iterator[Cells]:
-    """Yield the rows below the headings that hold anything in the columns of the form."""
+def _rows(sheet: Worksheet, form: Form, number: int, keys: Mapping[int, str]) -> Iterator[Cells]:
+    """Yield the rows below the headings that hold anything in the columns of the form.
+
+    A column that it lacks is empty, in the place of the row's change.
+    """
     for line, cells in enumerate(_cells(sheet), start=1):
         if line <= number + 1:  # the keys, and the headings below them
             continue
@@ -256,7 +261,7 @@ def _rows(sheet: Worksheet, number: int, keys: Mapping[int, str]) -> Iterator[Ce
             for at, key in keys.items()
         }
         if any(cell.text for cell in row.values()):
-            yield row
+            yield {key: row.get(key, Cell(row[CHANGE].at, None)) for key in form.keys}
 
 
 def read_choice(cell: Cell, among: tuple[str, ...]) -> str:
@@ -269,6 +274,17 @@ def read_choice(cell: Cell, among: tuple[str, ...]) -> str:
     if found is None:
         raise EntryProblem(f"'{cell.quoted}' is not one of {', '.join(among)}")
     return found
+
+
+def read_channel(cell: Cell) -> int:
+    """Return the channel in a cell.
+
+    Raises:
+        EntryProblem: it holds something else.
+    """
+    if isinstance(cell.value, bool) or not cell.typed.strip().isdecimal():
+        raise EntryProblem(f"'{cell.quoted}' is not a channel; write its number alone")
+    return int(cell.typed)
 
 
 def read_approver(cell: Cell, names: Sequence[str], proposer: str) -> str:

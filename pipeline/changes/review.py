@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from typing import TypeVar
 
+from pipeline.changes.orders import Room, read_order, read_until
 from pipeline.changes.returned import (
     Cell,
     Cells,
@@ -21,6 +22,8 @@ from pipeline.changes.returned import (
 )
 from pipeline.changes.states import ChangeState, Trigger, new_event
 from pipeline.forms import (
+    ANOTHER,
+    APPROVED,
     CHANGE,
     DECISION_WORDS,
     DECISIONS,
@@ -49,6 +52,7 @@ class PlanOnFile:
     plan: str
     store: str
     proposed_on: date
+    choices: str  # the channels the rules permitted, '11 15 20'
     superseded_by: str | None
     superseded_on: date | None
 
@@ -69,6 +73,7 @@ class Rules:
     approvers: tuple[str, ...]
     answer_days_most: int  # after the plan
     today: date | None  # None: not known, so only the limit above makes a day too late
+    deaf: Mapping[str, Mapping[int, int]]  # labels by store and channel they do not listen on
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,14 +102,21 @@ class Tally:
     refusals: list[WorkbookRefusal]
     taken: list[Draft] = field(default_factory=list)
     repeated: int = 0
+    priced: list[str] = field(default_factory=list)
 
 
 class Review:
     """Judges one workbook against the plan it was written for."""
 
     def __init__(
-        self, returned: Returned, plan: PlanOnFile, changes: Mapping[str, Change], rules: Rules
+        self,
+        returned: Returned,
+        plan: PlanOnFile,
+        changes: Mapping[str, Change],
+        rules: Rules,
+        ordered: Mapping[str, int],
     ) -> None:
+        self.ordered = ordered
         self.returned = returned
         self.plan = plan
         self.changes = {c.change: c for c in changes.values() if c.plan == plan.plan}
@@ -116,7 +128,7 @@ class Review:
         """Return what may be taken and what is refused."""
         decisions = self._drafts(DECISIONS, self.returned.decisions, self._decision)
         results = self._drafts(RESULTS, self.returned.results, self._result)
-        drafts = [*self._alike(decisions), *results]
+        drafts = [*decisions, *results]
         return Tally(self.returned.workbook, self.plan.store, drafts, self.refusals)
 
     def _refuse(self, sheet: str, cell: str | None, sentence: str) -> None:
@@ -160,6 +172,8 @@ class Review:
         """Hold the locked cells against the register, and against their second copy."""
         copied = self.returned.written.get((form.sheet, change.change), {})
         written = {**copied, **_facts(change)}
+        if form is RESULTS and row["to"].text == plain(self.ordered.get(change.change)):
+            written["to"] = row["to"].text  # written after another channel was ordered
         edited = [
             (row[key], written[key])
             for key in form.locked
@@ -197,7 +211,26 @@ class Review:
         note = self._read(DECISIONS, row["note"], read_note)
         if word is None or by is None or at is None or note is None:
             return None
-        return new_event(change.change, ChangeState(word), at, by, note)
+        channel = self._read(DECISIONS, row["other"], lambda c: self._ordered(c, word, change))
+        until = self._read(DECISIONS, row["until"], lambda c: read_until(c, word, at.date()))
+        if channel is None or until is None:
+            return None
+        return new_event(
+            change.change,
+            ChangeState(APPROVED if word == ANOTHER else word),
+            at,
+            by,
+            note,
+            channel=channel or None,
+            until=None if until == date.min else until,
+            workbook=self.returned.file,
+        )
+
+    def _ordered(self, cell: Cell, word: str, change: Change) -> int:
+        steps = [one for one in self.changes.values() if one.station == change.station]
+        permitted = [int(channel) for channel in self.plan.choices.split()]
+        room = Room(permitted, self.rules.deaf.get(change.store, {}))
+        return read_order(cell, word, change, sorted(steps, key=lambda s: s.position), room)
 
     def _result(self, row: Cells, change: Change) -> ChangeEvent | None:
         word = self._read(RESULTS, row["outcome"], lambda c: read_choice(c, OUTCOME_WORDS))
@@ -209,7 +242,15 @@ class Review:
         if word == "done differently" and not note:
             self._refuse(RESULTS.sheet, row["note"].at, "say in the note what was done instead")
             return None
-        return new_event(change.change, RESULT_STATES[word], at, by, note, word)
+        return new_event(
+            change.change,
+            RESULT_STATES[word],
+            at,
+            by,
+            note,
+            word,
+            workbook=self.returned.file,
+        )
 
     def _read(self, form: Form, cell: Cell, read: Callable[[Cell], Value]) -> Value | None:
         try:
@@ -229,28 +270,6 @@ class Review:
                 f"{at:%Y-%m-%d} is more than {most} days after the plan's date, {first}"
             )
         return at
-
-    def _alike(self, drafts: Sequence[Draft]) -> Iterator[Draft]:
-        """Yield the decisions; refuse those on a part of a station's way over a parking channel."""
-        asked: dict[str, set[tuple[str, str]]] = {}
-        for draft in drafts:
-            said = asked.setdefault(draft.change.station, set())
-            said.add((draft.change.change, draft.event.state))
-        for draft in drafts:
-            station = draft.change.station
-            steps = {c.change for c in self.changes.values() if c.station == station}
-            said = asked[station]
-            whole = {name for name, _ in said} == steps and len({state for _, state in said}) == 1
-            # One step said twice, and differently, is judged with the other workbooks.
-            if whole or len(steps) == 1:
-                yield draft
-            else:
-                self._refuse(
-                    draft.sheet,
-                    draft.cell,
-                    f"{station} moves by way of a parking channel: decide the same "
-                    f"for its {len(steps)} steps",
-                )
 
 
 def _facts(change: Change) -> dict[str, str]:

@@ -15,6 +15,7 @@ from pipeline.tables.changes import ChangeEvent
 PROGRAM = "quietaisle"
 """Who an event is by where no person made it."""
 
+_NO_PROMISE = (None, None, None)
 _TABLE = Path(__file__).resolve().parent / "transitions.csv"
 
 
@@ -68,9 +69,15 @@ def new_event(  # noqa: PLR0913, PLR0917 - the columns of a row
     note: str = "",
     result: str | None = None,
     due: datetime | None = None,
+    *,
+    channel: int | None = None,
+    until: date | None = None,
+    workbook: str | None = None,
 ) -> ChangeEvent:
     """Return an event that is not in the register yet: its number is 0."""
-    return ChangeEvent(0, change, state.value, at, by, note, result, due, None, None, None)
+    return ChangeEvent(
+        0, change, state.value, at, by, note, result, due, channel, until, workbook, *_NO_PROMISE
+    )
 
 
 @cache

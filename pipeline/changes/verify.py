@@ -34,12 +34,13 @@ class Waiting:
     store: str
     station: str
     from_channel: int
-    to_channel: int
+    ordered_channel: int
     parking: bool
     state: str
     due: datetime | None
     shown: bool  # its last event is from an export, not from a person
     channel_found: int | None
+    found_before: int | None  # when it was judged last; None: never
     connected: bool | None  # None: the export does not say
     seen_on: date
     channels_before: Sequence[int]  # those its way leads over before this step
@@ -58,6 +59,17 @@ class Waiting:
     left_channel: int  # it was on this before the whole plan
     free_of_own_before: float | None  # None: not known
     undone: int  # other changes of its plan that are not carried out
+
+    @property
+    def put_right(self) -> bool:
+        """Whether it was done differently when judged last, and is as ordered now."""
+        found = self.found_before
+        return (
+            self.state == ChangeState.INEFFECTIVE
+            and found is not None
+            and found not in self.channels_after
+            and self.channel_found in self.channels_after
+        )
 
     @property
     def before(self) -> Share | None:
@@ -100,11 +112,34 @@ class Check:
     change: str
     store: str
     station: str
+    parking: bool
+    ordered_channel: int
+    channel_found: int | None
     state: str
     result: str | None
     note: str
     promised: float | None
     measured: float | None
+
+    @property
+    def said(self) -> str:
+        """What was ordered and found, where it is not as ordered; else how the work went."""
+        if self.result in {DIFFERENTLY, NOT_DONE, BACKED_OUT}:
+            ordered = f"ordered {self.ordered_channel}, found on {self.channel_found}"
+            return f"{ordered}: {'undone' if self.result == BACKED_OUT else self.result}"
+        return f"{self.state} ({self.result})" if self.result else self.state
+
+    @property
+    def follows(self) -> str:
+        """What to do about work that is not as ordered; empty where there is nothing to do."""
+        if self.result == DIFFERENTLY:
+            ordered, found = self.ordered_channel, self.channel_found
+            return f"move it to channel {ordered} on the next visit, or approve channel {found}"
+        if self.result == NOT_DONE:
+            return "the approval stands: schedule it anew, or take the approval back"
+        if self.result == BACKED_OUT:
+            return "nothing is owed; the next plan says whether the station should move at all"
+        return ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,10 +181,14 @@ def verify(database: Database, settings: Settings) -> tuple[Check, ...]:
     return tuple(_check(*each) for each in judged)
 
 
-def calibration(database: Database, settings: Settings, day: date) -> tuple[Calibration, ...]:
-    """Return how promises of clear air held up to a day: by evidence and promise, and over all."""
-    values = {"day": day, "readings_minimum": settings.limits["readings_minimum"]}
-    return tuple(database.records(Calibration, "changes", "calibration", values))
+def calibration(database: Database) -> tuple[Calibration, ...]:
+    """Return how promises of clear air held up to the run's day: by kind, and over all."""
+    return tuple(database.records(Calibration, "changes", "calibration"))
+
+
+def not_as_ordered(database: Database) -> Mapping[str, int]:
+    """Return how many ordered changes ended otherwise, by how they did: no promise counts them."""
+    return database.mapping("changes", "not_as_ordered")
 
 
 def yardstick(limits: Mapping[str, float]) -> Yardstick:
@@ -161,21 +200,21 @@ def yardstick(limits: Mapping[str, float]) -> Yardstick:
 
 def judge(one: Waiting, found: Measured, by: Yardstick) -> Judgement:
     """Return what the exports mean for one change; `found` is from scans since. Pure."""
-    if one.channel_found in one.channels_after:
-        went = DONE
-    elif one.channel_found in one.channels_before:
+    if one.channel_found is None:
+        return Judgement((), None, f"the export of {one.seen_on} does not say its channel")
+    if one.channel_found in one.channels_before:
         return _not_done(one)
-    else:
-        went = DIFFERENTLY
     first = () if one.state in _CARRIED else (ChangeState.IMPLEMENTED,)
     seen = f"the export of {one.seen_on} has it on channel {one.channel_found}"
-    if went == DIFFERENTLY:
-        if one.state == ChangeState.INEFFECTIVE:
-            return Judgement((), went, f"still done differently: {seen}")
-        note = f"{seen}, approved was {one.to_channel}"
-        return Judgement((*first, ChangeState.INEFFECTIVE), went, note)
+    if one.channel_found not in one.channels_after:
+        if one.state == ChangeState.INEFFECTIVE and one.channel_found == one.found_before:
+            return Judgement((), DIFFERENTLY, f"still done differently: {seen}")
+        note = f"{seen}, ordered was {one.ordered_channel}"
+        return Judgement((*first, ChangeState.INEFFECTIVE), DIFFERENTLY, note)
+    if one.put_right:
+        first = (ChangeState.IMPLEMENTED,)
     if one.parking:
-        return Judgement((*first, ChangeState.VERIFIED), went, f"{seen}; a step on the way")
+        return Judgement((*first, ChangeState.VERIFIED), DONE, f"{seen}; a step on the way")
     return _effect(one, found, by, first)
 
 
@@ -196,11 +235,12 @@ def _effect(
 ) -> Judgement:
     wrong, missing = "; ".join(_wrong(one, found, by)), "; ".join(_missing(one, found, by))
     if wrong:
-        if one.state == ChangeState.INEFFECTIVE:
+        if one.state == ChangeState.INEFFECTIVE and not one.put_right:
             return Judgement((), DONE, wrong)
         return Judgement((*first, ChangeState.INEFFECTIVE), DONE, wrong)
     if missing:
-        return Judgement(first, DONE, missing)
+        reported = one.state == ChangeState.IMPLEMENTED and not one.shown
+        return Judgement((ChangeState.IMPLEMENTED,) if reported else first, DONE, missing)
     labels = "" if one.labels_after is None else f", {one.labels_after} labels served"
     return Judgement((*first, ChangeState.VERIFIED), DONE, f"{_air(one, found)}{labels}")
 
@@ -313,6 +353,9 @@ def _check(one: Waiting, found: Measured, judgement: Judgement) -> Check:
         change=one.change,
         store=one.store,
         station=one.station,
+        parking=one.parking,
+        ordered_channel=one.ordered_channel,
+        channel_found=one.channel_found,
         state=judgement.states[-1] if judgement.states else one.state,
         result=judgement.result,
         note=judgement.note,

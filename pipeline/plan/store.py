@@ -115,7 +115,7 @@ def _station_plans(
     for at, station in enumerate(problem.stations):
         here = case.evidence.get((station.station, before[at]))
         there = case.evidence[station.station, after[at]]
-        before_air, after_air = _interval(here, now[at]), _interval(there, planned[at])
+        before_air, after_air = interval(here, now[at]), interval(there, planned[at])
         group = groups.get(at)
         movable = group is not None and station.channel in station.choices
         chance = group.chance if group and movable else None
@@ -163,7 +163,7 @@ def _together(problem: StoreProblem, at: int, group: Group | None) -> Together |
 _Interval = tuple[float | None, float | None, float | None]
 
 
-def _interval(known: Evidence | None, air: float) -> _Interval:
+def interval(known: Evidence | None, air: float) -> _Interval:
     """Return clear air with its 5 and 95 % points; all None where the channel is not known."""
     if known is None or known.share is None or known.low is None or known.high is None:
         return None, None, None

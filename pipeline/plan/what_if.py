@@ -2,12 +2,14 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from math import fsum
 
 from pipeline.plan.assign import assign
 from pipeline.plan.costs import StoreProblem, clear_air, priced, tie_costs
 from pipeline.plan.decide import Terms
 from pipeline.plan.explain import Case
-from pipeline.plan.store import plan_store, with_channels
+from pipeline.plan.store import interval, plan_store, with_channels
+from pipeline.records import OrderPrice
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,6 +60,29 @@ def what_if(case: Case, wanted: Mapping[str, int], effort: int, terms: Terms) ->
             for station in case.problem.stations
             if wanted.get(station.station, station.choices[0]) not in station.choices
         ),
+    )
+
+
+def worth_of(case: Case, before: Mapping[str, int], after: Mapping[str, int]) -> OrderPrice:
+    """Price channels by station against others; who is not named stays on its channel of today."""
+    problem = with_channels(case.problem, {})
+    stations = problem.stations
+    then, now = ([some.get(s.station, s.channel) for s in stations] for some in (before, after))
+    air = clear_air(problem, now)
+    gains = [x - y for x, y in zip(air, clear_air(problem, then), strict=True)]
+    weights = [s.weight for s in stations] if any(s.weight for s in stations) else [1.0] * len(air)
+    gained = fsum(w * gain for w, gain in zip(weights, gains, strict=True)) / fsum(weights)
+    found = {
+        s.station: interval(case.evidence.get((s.station, channel)), value)
+        for s, channel, value in zip(stations, now, air, strict=True)
+    }
+    return OrderPrice(
+        round(gained, 6),
+        {
+            station: (round(value, 6), round(low, 6), round(high, 6))
+            for station, (value, low, high) in found.items()
+            if value is not None and low is not None and high is not None
+        },
     )
 
 

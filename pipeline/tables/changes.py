@@ -59,6 +59,12 @@ class Change:
     free_of_own_before: float | None = column(
         "share of time that own neighbours left free before; null: not known", since=3
     )
+    group_no: int | None = column(
+        "changes of a plan with the same number are one decision; null: not known", since=4
+    )
+    facts: str | None = column(
+        "why it was proposed, as JSON, to be worded in any language; null: not known", since=4
+    )
 
 
 @table("change_event", watched=True, key=("seq",))
@@ -91,6 +97,12 @@ class ChangeEvent:
         "of a refusal: not put forward again before this day; null: no day given", since=4
     )
     workbook: str | None = column("the file a decision or result came in; null: none", since=4)
+    promised: float | None = column(
+        "clear air promised on the other channel ordered, 0..1; null: none ordered, or not known",
+        since=4,
+    )
+    promised_low: float | None = column("5 % point of that promise", since=4)
+    promised_high: float | None = column("95 % point of that promise", since=4)
 
 
 @table("change_check", watched=True, key=("seq",))

@@ -17,7 +17,8 @@ select m.store, m.station, m.from_channel, m.to_channel, m.position, m.parking,
     m.clear_air_before, m.clear_air_before_low, m.clear_air_before_high, m.clear_air_after,
     m.clear_air_after_low, m.clear_air_after_high, m.chance,
     coalesce(l.labels - l.silent_labels, 0) as labels, p.sureness,
-    round(least(1, m.clear_air_before / nullif(1 - e.busy_estimate, 0)), 6) as free_of_own_before
+    round(least(1, m.clear_air_before / nullif(1 - e.busy_estimate, 0)), 6) as free_of_own_before,
+    m.group_no, m.facts
 from move m
 join station_plan p on p.store = m.store and p.station = m.station
 left join ed_evidence e on e.store = m.store and e.station = m.station and e.channel = p.channel_now
@@ -31,17 +32,24 @@ qualify row_number() over (partition by store order by number desc) = 1
 order by store;
 
 -- name: changes_in_force
--- The changes of every plan in force, where each stands, and when it was carried out.
+-- The changes of every plan in force with the channel ordered, where each stands, and when it was
+-- carried out.
 with force as (
     select plan from change_plan
     qualify row_number() over (partition by store order by number desc) = 1
-), carried as (
-    select change, max("at") as carried_at from change_event where state = 'implemented' group by change
+), told as (
+    select change, max("at") filter (state = 'implemented') as carried_at,
+        max_by(e, seq) filter (state = 'approved') as ordered,
+        max_by(e, seq) filter (state = 'approved' and result is null) as agreed,
+        max_by(e, seq) as last
+    from change_event e group by change
 )
-select c.store, c.change, c.station, c.from_channel, c.to_channel, c.position, c.parking,
-    s.state, s.at, a.carried_at
+select c.store, c.change, c.station, c.from_channel,
+    coalesce(t.ordered.channel, c.to_channel) as to_channel, c.position, c.parking,
+    s.state, s.at, t.carried_at, if(s.state = 'refused', t.last.until, null) as until,
+    cast(t.agreed."at" as date) as agreed_on, t.agreed."by" as agreed_by, t.agreed.workbook
 from change c
 join force f on f.plan = c.plan
 join change_state_on(date '9999-12-30') s on s.change = c.change
-left join carried a on a.change = c.change
+join told t on t.change = c.change
 order by c.store, c.position;

@@ -30,7 +30,7 @@ select * from change where plan in (select unnest($plans)) order by plan, positi
 
 -- name: plans_on_file
 -- Every plan of the register, and the one that superseded it.
-select p.plan, p.store, p.proposed_on, n.plan as superseded_by, n.proposed_on as superseded_on
+select p.plan, p.store, p.proposed_on, p.choices, n.plan as superseded_by, n.proposed_on as superseded_on
 from change_plan p left join change_plan n on n.supersedes = p.plan
 order by p.number;
 
@@ -47,3 +47,19 @@ join change_state_on($day) s using (change)
 join carried e using (change)
 where c.store = $store and s.state in ('implemented', 'verified', 'ineffective')
 order by e.seq desc;
+
+-- name: orders
+-- The changes whose last approval orders another channel than proposed.
+select change, channel, promised, promised_low, promised_high
+from change_event where state = 'approved'
+qualify row_number() over (partition by change order by seq desc) = 1 and channel is not null
+order by change;
+
+-- name: deaf_labels
+-- How many labels of some stores do not listen on a channel; those that name no channels are left
+-- out.
+select t.store, c.channel, sum(t.labels)::bigint as labels
+from store_listens t cross join (select unnest(range(11, 27)) as channel) c
+where t.store in (select unnest($stores))
+    and not list_contains(string_split(t.channels, ' '), c.channel::varchar)
+group by t.store, c.channel order by t.store, c.channel;

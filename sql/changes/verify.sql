@@ -9,7 +9,8 @@ order by c.store;
 -- What the latest exports say of every change that waits for them, as of this run's day.
 -- `since` is the day after which readings and labels count as taken after the change: the day it
 -- was reported carried out; else its night, where that lies before the export; else its approval.
--- Own neighbours count by today's channels, as clear_air_now has them.
+-- Work put right counts from the export that last had it wrong. Own neighbours count by today's
+-- channels, as clear_air_now has them.
 with standing as (
     select * from change_state_on(date '9999-12-30')
     where state in ('approved', 'scheduled', 'implemented', 'ineffective')
@@ -17,24 +18,37 @@ with standing as (
     select e.change,
         max(e.at) filter (e.state = 'implemented' and e.by <> $program) as reported_at,
         max(e.due) filter (e.state = 'scheduled') as due,
-        max(e.at) filter (e.state = 'approved') as approved_at
+        max(e.at) filter (e.state = 'approved') as approved_at,
+        max_by(e, e.seq) filter (e.state = 'approved') as agreed
     from change_event e group by e.change
-), waiting as (
-    select c.*, s.state, s.at, s.due, s.by = $program as shown, n.channel as channel_found, n.connected, n.seen_on,
-        cast(coalesce(d.reported_at, case when d.due < n.seen_on then d.due end, d.approved_at)
-            as date) as since,
+), ordered as (
+    select c.*, coalesce(d.agreed.channel, c.to_channel) as ordered_channel,
+        ordered_channel = c.to_channel as as_proposed, d.agreed, d.reported_at, d.due as night,
+        d.approved_at
+    from change c join dated d using (change)
+), on_the_way as (
+    select c.*, s.state, s.at, s.due, s.by = $program as shown, n.channel as channel_found,
+        n.connected, n.seen_on,
+        (select max_by(k.channel_found, k.seq) from change_check k where k.change = c.change)
+            as found_before,
+        cast(coalesce(c.reported_at, case when c.night < n.seen_on then c.night end, c.approved_at)
+            as date) as moved_on,
         -- The channels the station is on before this step, and after it, on its way.
         (select list(o.from_channel order by o.position) from change o
             where o.plan = c.plan and o.station = c.station and o.position <= c.position)
             as channels_before,
-        (select list(o.to_channel) from change o where o.plan = c.plan and o.station = c.station
-            and o.position >= c.position) as channels_after
+        (select list(o.ordered_channel) from ordered o where o.plan = c.plan
+            and o.station = c.station and o.position >= c.position) as channels_after
     from standing s
-    join change c using (change)
-    join dated d using (change)
+    join ordered c using (change)
     join station_now n on n.store = c.store and n.station = c.station
     where n.seen_on > cast(s.at as date)
         or (s.state = 'implemented' and s.by = $program and n.seen_on = cast(s.at as date))
+), waiting as (
+    select w.*, greatest(moved_on, (select max(k.seen_on) from change_check k
+        where k.change = w.change and not list_contains(w.channels_after, k.channel_found)))
+        as since
+    from on_the_way w
 ), served as (
     select w.change,
         count(*) filter (l.station = w.station and (l.last_heard_on is null
@@ -44,11 +58,13 @@ with standing as (
     cross join setting t where t.name = 'silent_after_days'
     group by w.change
 )
-select w.change, w.store, w.station, w.from_channel, w.to_channel, w.parking, w.state,
-    w.due, w.shown, w.channel_found, w.connected, w.seen_on, w.channels_before, w.channels_after,
+select w.change, w.store, w.station, w.from_channel, w.ordered_channel, w.parking, w.state,
+    w.due, w.shown, w.channel_found, w.found_before, w.connected, w.seen_on, w.channels_before, w.channels_after,
     w.labels as labels_before, s.labels as labels_after, w.since, w.clear_air_before,
-    w.clear_air_before_low, w.clear_air_before_high, w.clear_air_after as promised,
-    w.clear_air_after_low as promised_low, w.clear_air_after_high as promised_high,
+    w.clear_air_before_low, w.clear_air_before_high,
+    if(w.as_proposed, w.clear_air_after, w.agreed.promised) as promised,
+    if(w.as_proposed, w.clear_air_after_low, w.agreed.promised_low) as promised_low,
+    if(w.as_proposed, w.clear_air_after_high, w.agreed.promised_high) as promised_high,
     coalesce(a.free_of_own, 1) as free_of_own, w.sureness, w.channels_before[1] as left_channel,
     w.free_of_own_before,
     (select count(*) from change o join change_state_on(date '9999-12-30') z using (change)
@@ -70,14 +86,12 @@ select fit from portfolio_fit;
 
 -- name: calibration
 -- How well promises of clear air hold: by the evidence they rest on and by what was promised, and
--- over all. Of each change the last measurement up to $day counts. Promise and measurement are the
--- same estimate; `held` is the share of changes whose interval reaches the promise.
+-- over all. Only what was done as ordered counts. Promise and measurement are the same estimate;
+-- `held` is the share of changes whose interval reaches the promise.
 with measured as (
-    select k.* from change_check k join change_event e using (seq)
-    where k.measured is not null and k.promised is not null and k.readings >= $readings_minimum
-        and e."at" < cast($day as timestamp) + interval 1 day
-        and k.channel_found = (select c.to_channel from change c where c.change = k.change)
-    qualify row_number() over (partition by k.change order by k.seq desc) = 1
+    select s.measured, s.measured_high, s.promised, c.sureness
+    from change_story s join change c using (change)
+    where s.counts and s.measured is not null and s.promised is not null and not s.parking
 ), bucketed as (
     select *, list_max(list_filter([0, 0.5, 0.7, 0.8, 0.9]::double[], lambda x: x <= promised)) as least
     from measured
@@ -96,3 +110,10 @@ group by grouping sets ((sureness, least), (sureness), ())
 having count(*) > 0
 order by grouping(sureness), list_position(['high', 'fair', 'low'], sureness),
     grouping(least), least;
+
+-- name: not_as_ordered
+-- Final changes that were ordered and ended otherwise, by how they did. No figure of effect counts
+-- them.
+select closed as key, count(*) as value from change_story
+where closed <> 'as ordered' and decision like 'approved%' and not parking
+group by closed order by closed;

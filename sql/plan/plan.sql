@@ -1,17 +1,16 @@
 -- name: stations
 -- Every station of today with what the plan needs of it. `kept_on` is the channel it is held to:
--- its own, where an approved exception to channel-not-permitted keeps it there; the one it is to
--- move to, where that change of the plan in force is approved, scheduled, or made and not yet
+-- its own, where an approved exception to channel-not-permitted keeps it there; the one it is
+-- ordered to, where that change of the plan in force is approved, scheduled, or made and not yet
 -- verified: what people have agreed on is not planned anew.
 with force as (
     select plan from change_plan
     qualify row_number() over (partition by store order by number desc) = 1
 ), agreed as (
-    select c.store, c.station, max_by(c.to_channel, c.position) as channel
-    from change c
+    select c.store, c.station, max_by(c.ordered_channel, c.position) as channel
+    from change_story c
     join force f on f.plan = c.plan
-    join change_state_on((select day from register_day)) s on s.change = c.change
-    where s.state in ('approved', 'scheduled', 'implemented')
+    where c.state in ('approved', 'scheduled', 'implemented')
     group by c.store, c.station
 )
 select n.store, n.station, n.channel, l.weight, l.air_share,

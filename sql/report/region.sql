@@ -5,20 +5,18 @@ select as_of from this_run;
 -- name: region_stores
 -- A row a store: what it is, how far its changes have come, what is wrong. The moves of a plan that
 -- is not in the register count as not yet proposed.
-with day as (select as_of from this_run), changed as (
-    select c.store, s.state, s.due
-    from change c join change_state_on((select day from register_day)) s using (change)
-    where not c.parking
-), states as (
+with day as (select as_of from this_run), states as (
     select store, count(*) filter (state = 'verified') as verified,
-        count(*) filter (state = 'implemented') as implemented,
-        count(*) filter (state in ('ineffective', 'backed out')) as failed,
-        count(*) filter (state = 'scheduled') as scheduled,
-        count(*) filter (state = 'approved') as approved,
-        count(*) filter (state in ('proposed', 'deferred')) as to_decide,
-        count(*) filter (state = 'scheduled' and due < (select as_of from day)) as overdue,
-        min(due) filter (state = 'scheduled' and due >= (select as_of from day)) as next_work
-    from changed group by store
+        count(*) filter (waits_for in ('export', 'scan')) as implemented,
+        count(*) filter (state = 'ineffective' and closed = 'as ordered') as failed,
+        count(*) filter (closed = 'done differently') as differently,
+        count(*) filter (closed = 'undone') as undone,
+        count(*) filter (waits_for = 'work') as scheduled,
+        count(*) filter (waits_for = 'night') as approved,
+        count(*) filter (waits_for = 'decision') as to_decide,
+        count(*) filter (overdue) as overdue,
+        min(due) filter (waits_for = 'work' and not overdue) as next_work
+    from change_story where not parking group by store
 ), planned as (
     select p.store, count(*) as stations,
         count(*) filter (p.channel_now <> p.channel_planned) as moves,
@@ -57,7 +55,8 @@ select n.region, n.store, n.name, n.country, n.last_seen_on,
     p.clear_planned / p.weight as clear_air_planned,
     coalesce(p.weight, a.weight, 0)::bigint as weight,
     coalesce(s.verified, 0) as verified, coalesce(s.implemented, 0) as implemented,
-    coalesce(s.failed, 0) as failed, coalesce(s.scheduled, 0) as scheduled,
+    coalesce(s.failed, 0) as failed, coalesce(s.differently, 0) as differently,
+    coalesce(s.undone, 0) as undone, coalesce(s.scheduled, 0) as scheduled,
     coalesce(s.approved, 0) as approved, coalesce(s.to_decide, 0) as to_decide,
     if(exists (from change_plan c where c.store = n.store), 0, coalesce(p.moves, 0)) as unput,
     coalesce(s.overdue, 0) as overdue, s.next_work,
@@ -78,67 +77,58 @@ order by n.region, n.store;
 
 -- name: region_days
 -- Changes by day: those carried out that did not fail, and those scheduled from today on.
-with day as (select as_of from this_run), standing as (
-    select c.store, c.change, s.state, s.due
-    from change c join change_state_on((select day from register_day)) s using (change)
-    where not c.parking
-), done as (
-    select s.store, s.change, min(e.at::date) as on_day
-    from standing s join change_event e using (change)
-    where s.state in ('implemented', 'verified')
-        and e.state in ('implemented', 'verified')
-    group by s.store, s.change
-), steps as (
-    select store, on_day, true as done from done
+with steps as (
+    select store, coalesce(done_on, closed_on) as day, true as done
+    from change_story
+    where not parking and (state = 'verified' or waits_for in ('export', 'scan'))
     union all
-    select store, greatest(due::date, (select as_of from day)), false
-    from standing where state = 'scheduled'
+    select store, greatest(night, (select as_of from this_run)), false
+    from change_story where not parking and waits_for = 'work'
 )
-select n.region, s.on_day as day, s.done, count(*) as count
+select n.region, s.day, s.done, count(*) as count
 from steps s join store_now n using (store)
-group by n.region, s.on_day, s.done
-order by n.region, s.on_day, s.done;
+group by n.region, s.day, s.done
+order by n.region, s.day, s.done;
 
 -- name: region_promises
--- Clear air promised and measured of every measured change, by its last check, and what it is held
--- against: that of the channel left by the same scans, else that of before.
-with judged as (
-    select k.* from change_check k
-    where k.measured is not null and k.checked_on <= (select as_of from this_run)
-    qualify row_number() over (partition by k.change order by k.seq desc) = 1
-)
-select n.region, c.store, c.station,
-    coalesce(round(k.measured - k.gained, 6), k.clear_air_before) as was, k.promised, k.measured,
-    k.gained_low, k.gained_high
-from judged k
-join change c using (change)
-join store_now n using (store)
-where not c.parking and was is not null and k.promised is not null
-order by n.region, c.store, c.station, k.seq;
+-- Clear air promised and measured of every change that counts, and what it is held against; no
+-- promise: the channel ordered is not the one proposed, and nothing was promised of it.
+select n.region, s.store, s.station, s.clear_air_before as was, s.promised, s.measured,
+    s.gained_low, s.gained_high
+from change_story s join store_now n using (store)
+where s.counts and s.clear_air_before is not null
+order by n.region, s.store, s.station, s.change;
 
 -- name: region_pending
 -- The changes that wait for a decision, the largest gain in clear air first.
-select n.region, c.store, n.name, c.station, c.from_channel, c.to_channel, c.clear_air_before,
-    c.clear_air_after, c.sureness, c.proposed_on, s.state
-from change c
-join change_state_on((select day from register_day)) s using (change)
-join store_now n using (store)
-where not c.parking and s.state in ('proposed', 'deferred')
-order by n.region, c.clear_air_after - c.clear_air_before desc nulls last, c.store, c.station;
+select n.region, s.store, n.name, s.station, s.from_channel, s.to_channel, s.clear_air_before,
+    s.promised as clear_air_after, c.sureness, s.proposed_on, s.state
+from change_story s
+join change c using (change)
+join store_now n on n.store = s.store
+where not s.parking and s.waits_for = 'decision'
+order by n.region, s.promised - s.clear_air_before desc nulls last, s.store, s.station;
 
 -- name: region_late
 -- Late changes: their night has passed, they have none, or nobody has checked them yet.
-select n.region, c.store, n.name, c.station, c.from_channel, c.to_channel,
-    case s.state when 'scheduled' then 'overdue' when 'approved' then 'no_night'
+select n.region, s.store, n.name, s.station, s.from_channel, s.ordered_channel as to_channel,
+    case when s.overdue then 'overdue' when s.waits_for = 'night' then 'no_night'
         else 'unchecked' end as why,
-    coalesce(s.due::date, s.at::date) as since, u.reason
-from change c
-join change_state_on((select day from register_day)) s using (change)
+    s.waits_since as since, u.reason
+from change_story s
 join store_now n using (store)
 left join unscheduled_store u using (store)
-where not c.parking and (s.state in ('implemented', 'approved')
-    or s.state = 'scheduled' and s.due < (select as_of from this_run))
-order by n.region, why, since, c.store, c.station;
+where not s.parking and (s.overdue or s.waits_for in ('night', 'export', 'scan')
+    and s.waits_since < (select as_of from this_run))
+order by n.region, why, since, s.store, s.station;
+
+-- name: region_otherwise
+-- Changes that were carried out and do not stand as ordered.
+select n.region, s.store, n.name, s.station, s.from_channel, s.ordered_channel, s.channel_found,
+    s.closed, s.closed_on, s.decided_by, s.done_by
+from change_story s join store_now n using (store)
+where not s.parking and s.closed in ('done differently', 'undone')
+order by n.region, s.closed, s.store, s.station, s.closed_on;
 
 -- name: region_astray
 -- Departures nobody approved, as the latest audit found them: to be approved, or to be put back.

@@ -116,7 +116,9 @@ with force as (
     group by change
 )
 select c.store, c.change, c.position, c.station, c.from_channel, c.to_channel, c.parking,
-    c.clear_air_before, c.clear_air_after, s.state,
+    c.clear_air_before, c.clear_air_before_low, c.clear_air_before_high, c.clear_air_after,
+    c.clear_air_after_low, c.clear_air_after_high, c.chance, c.labels, c.group_no,
+    coalesce(c.facts, '') as facts, '' as reason, d.channel as other, d.until as refused_until, s.state,
     case when s.state in ('scheduled', 'implemented', 'verified', 'ineffective', 'backed out')
         then n.due end as due,
     d.state as decision, d.by as decided_by, cast(d.at as date) as decided_on,
@@ -130,6 +132,14 @@ left join latest r on r.change = c.change and r.kind = 'result'
 where c.store in (select store from due_store)
     and c.plan in (select plan from force where $plan is null union all select $plan)
 order by c.store, c.position;
+
+-- name: store_refusals
+-- Every refusal of a station's move, in any plan, oldest first.
+select c.store, c.station, c.change, c.to_channel, cast(e."at" as date) as refused_on,
+    e."by" as refused_by, e.until as refused_until, e.note
+from change_event e join change c using (change)
+where e.state = 'refused' and not c.parking and c.store in (select store from due_store)
+order by c.store, c.station, e.seq;
 
 -- name: proposed
 -- A plan of the register: who proposed it, and when.

@@ -14,16 +14,14 @@
 -- do: If the change was made, report the result in the change plan; else give it a new night, or
 --   refuse it.
 -- source: common practice, no published source
-with standing as (
-    select c.store, c.station, c.to_channel, s.state,
-        cast(if(s.state = 'scheduled', s.due, s."at") as date) as since,
-        if(s.state = 'scheduled', limit_of('change_overdue_days'),
-            limit_of('change_unscheduled_days')) as days_allowed
-    from change c
-    join change_state_on((select day from register_day)) s using (change)
-    where s.state in ('approved', 'scheduled') and not c.parking
-), aged as (
-    select s.*, date_diff('day', s.since, r.as_of) as days from standing s, this_run r
+with aged as (
+    select s.store, s.station, s.ordered_channel as to_channel,
+        if(s.overdue, 'scheduled', 'approved') as state, s.waits_since as since,
+        date_diff('day', s.waits_since, r.as_of) as days,
+        if(s.overdue, limit_of('change_overdue_days'), limit_of('change_unscheduled_days'))
+            as days_allowed
+    from change_story s, this_run r
+    where (s.overdue or s.waits_for = 'night') and not s.parking
 )
 select store, station as subject, to_channel, state, since, days
 from aged

@@ -23,7 +23,7 @@ order by all;
 
 -- name: told_by_people
 -- What people entered: decisions, results and baselines. The rest follows from the exports.
-select concat_ws(' ', change, state, "at", "by", note, result, due)
+select concat_ws(' ', change, state, "at", "by", note, result, due, channel, until, workbook)
 from change_event where "by" <> $program or state = 'scheduled' order by seq;
 
 -- name: agreed_by_people

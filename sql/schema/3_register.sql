@@ -22,6 +22,7 @@ qualify row_number() over (partition by change order by seq desc) = 1;
 -- share of before. `counts`: figures of effect count it, since it was found as ordered, stands, and
 -- was measured by enough readings.
 -- `closed` is null while it is open. `overdue`: its night is over and nothing shows it done.
+-- `waits_since`: the night that is over, else the day of what was last said of it.
 create or replace macro change_story_on(day) as table
 with told as (
     select e.*, e.result is null and e.state in ('approved', 'refused', 'deferred') as decides,
@@ -41,7 +42,7 @@ with told as (
         max_by(k, k.seq) filter (t.state in ('implemented', 'verified', 'ineffective')) as stood
     from change_check k join told t using (seq) group by k.change
 ), joined as (
-    select c.*, l.now.state as state, l.now."at" as "at", l.decided, l.result, k.found,
+    select c.*, l.now.state as state, l.now."at" as "at", l.decided, l.agreed, l.result, k.found,
         coalesce(l.agreed.channel, c.to_channel) as ordered_channel,
         case when l.booked.seq > l.decided.seq then l.booked.due end as due,
         case when l.now.state in ('implemented', 'verified', 'ineffective', 'backed out')
@@ -54,6 +55,14 @@ with told as (
     from change c
     join latest l using (change)
     left join checked k using (change)
+), waiting as (
+    select j.*,
+        case j.state when 'proposed' then 'decision' when 'deferred' then 'decision'
+            when 'approved' then 'night' when 'scheduled' then 'work' when 'implemented'
+            then if(j.stood.seq >= j.done.seq, 'scan', 'export') end as waits_for,
+        j.state in ('approved', 'scheduled')
+            and coalesce(j.due < (select as_of from this_run), false) as overdue
+    from joined j
 )
 select j.change, j.plan, j.store, j.station, j.position, j.parking, j.from_channel, j.to_channel,
     j.ordered_channel, j.state, j.proposed_on, j.proposed_by,
@@ -65,20 +74,22 @@ select j.change, j.plan, j.store, j.station, j.position, j.parking, j.from_chann
     cast(j.due as date) as night, j.due, cast(j.done."at" as date) as done_on,
     j.done."by" as done_by, j.result, j.found.seen_on as found_on, j.found.channel_found,
     coalesce(round(j.stood.measured - j.stood.gained, 6), j.clear_air_before) as clear_air_before,
-    coalesce(j.stood.promised, j.clear_air_after) as promised, j.stood.measured,
+    coalesce(j.stood.promised,
+        if(j.ordered_channel = j.to_channel, j.clear_air_after, j.agreed.promised)) as promised,
+    j.stood.measured,
     j.stood.measured_low, j.stood.measured_high, j.stood.gained, j.stood.gained_low,
     j.stood.gained_high, j.stood.verdict, j.closed,
     case when j.closed is not null then cast(j."at" as date) end as closed_on,
-    case j.state when 'proposed' then 'decision' when 'deferred' then 'decision'
-        when 'approved' then 'night' when 'scheduled' then 'work'
-        when 'implemented' then if(j.stood.seq >= j.done.seq, 'scan', 'export') end as waits_for,
-    j.state in ('approved', 'scheduled')
-        and coalesce(j.due < (select as_of from this_run), false) as overdue,
-    j.state in ('implemented', 'verified', 'ineffective')
-        and coalesce(j.closed <> 'done differently', true)
-        and coalesce(j.stood.readings >= (select value from setting
-            where name = 'readings_minimum'), false) as counts
-from joined j;
+    j.waits_for,
+    case when j.waits_for is null then null when j.overdue then cast(j.due as date)
+        when j.state = 'implemented' then cast(j.done."at" as date)
+        else cast(j."at" as date) end as waits_since,
+    j.overdue,
+    not j.parking and j.state in ('implemented', 'verified', 'ineffective')
+        and j.stood.measured is not null and coalesce(j.closed <> 'done differently', true)
+        and j.stood.readings >= coalesce((select value from setting
+            where name = 'readings_minimum'), 1) as counts
+from waiting j;
 
 -- name: change_story
 -- The story of every change up to the run's day.

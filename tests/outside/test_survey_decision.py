@@ -200,6 +200,6 @@ def test_a_promise_that_comes_true_is_kept(database: Database) -> None:
 
     assert check.state == ChangeState.VERIFIED
     assert check.measured == pytest.approx(311 / 346, abs=0.015)
-    (kept,) = (row for row in calibration(database, SETTINGS, later) if row.sureness == "all")
+    (kept,) = (row for row in calibration(database) if row.sureness == "all")
     assert kept.absolute_error < 0.015
     assert kept.held == 1

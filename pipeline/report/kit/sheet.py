@@ -229,11 +229,15 @@ class Book:
         shared: StyleArray = cell._style  # noqa: SLF001 - see Page.put
         return shared
 
-    def unlocked(self, look: StyleArray) -> StyleArray:
-        """Register a look for cells to fill in on a locked sheet."""
+    def varied(
+        self, look: StyleArray, *, fill: str | None = None, locked: bool = True
+    ) -> StyleArray:
+        """Register a look on another ground, or for cells to fill in on a locked sheet."""
         cell: Any = Cell(self._scratch, row=1, column=1)
         cell._style = copy(look)  # noqa: SLF001 - see Page.put
-        cell.protection = Protection(locked=False)
+        if fill is not None:
+            cell.fill = PatternFill("solid", fgColor=argb(fill))
+        cell.protection = Protection(locked=locked)
         shared: StyleArray = cell._style  # noqa: SLF001 - see Page.put
         return shared
 

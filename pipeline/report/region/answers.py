@@ -6,7 +6,13 @@ from dataclasses import dataclass
 from datetime import date
 from math import hypot
 
-from pipeline.report.region.content import ChangeProgress, FindingLine, OpenDeadline, RegionContent
+from pipeline.report.region.content import (
+    ChangeOtherwise,
+    ChangeProgress,
+    FindingLine,
+    OpenDeadline,
+    RegionContent,
+)
 from pipeline.wording import MINUS, Wording
 
 _NAMED = 3  # stores; more are counted
@@ -62,7 +68,8 @@ def delays(content: RegionContent, words: Wording) -> list[AnswerLine]:
     for why, grave in (("overdue", True), ("no_night", False), ("unchecked", False)):
         late = [one for one in content.late if one.why == why]
         if late:
-            days = words.number((content.as_of - min(one.since for one in late)).days)
+            first = min(one.since for one in late)
+            days = words.counted("late.days", (content.as_of - first).days)
             stores = [one.store for one in late]
             lines.append(_counted(words, f"late.{why}", stores, grave=grave, days=days))
     return lines
@@ -77,11 +84,20 @@ def _deadline(due: OpenDeadline, as_of: date, words: Wording) -> AnswerLine:
     return AnswerLine(words.number(due.open), text, due.store or "", grave=left < 0)
 
 
+def follows(change: ChangeOtherwise, words: Wording) -> str:
+    """Return what follows from a change that does not stand as ordered."""
+    key = f"follows.{change.closed.replace(' ', '_')}"
+    ordered, found = words.channel(change.ordered_channel), words.channel(change.channel_found)
+    return words(key, ordered=ordered, found=found)
+
+
 def risks(content: RegionContent, words: Wording) -> list[AnswerLine]:
     """Return what is at risk: grave findings, failed changes, stores without a plan."""
     lines = list(_findings(content.findings, _STOP, words))
-    if failed := [s.store for s in content.stores for _ in range(s.failed)]:
-        lines.append(_counted(words, "review.risk_failed", failed, grave=True))
+    for what, grave in (("failed", True), ("differently", True), ("undone", False)):
+        progress = ChangeProgress(what)
+        if stores := [s.store for s in content.stores for _ in range(s.count(progress))]:
+            lines.append(_counted(words, f"review.risk_{what}", stores, grave=grave))
     if unplanned := [s.store for s in content.stores if s.unplanned is not None]:
         lines.append(_counted(words, "review.risk_unplanned", unplanned))
     lines += _findings(content.findings, _FIX, words)
@@ -135,7 +151,8 @@ def verdict(content: RegionContent, words: Wording) -> str:
     """Return the review in a few sentences: how far, whether it helps, what waits."""
     parts = [_how_far(content, words)]
     if content.promises:
-        means = {key: words.percent(mean) for key, mean in promise_means(content).items()}
+        found = promise_means(content)
+        means = {key: words.percent(found.get(key)) for key in ("was", "promised", "measured")}
         key = f"review.{_helping(content)}"
         parts.append(words.counted(key, len(content.promises), **means, gain=_gain(content, words)))
     waiting = len(content.pending) + content.count(ChangeProgress.UNPUT)
@@ -147,14 +164,26 @@ def verdict(content: RegionContent, words: Wording) -> str:
 def _how_far(content: RegionContent, words: Wording) -> str:
     if not content.changes:
         return words("review.nothing_to_change")
+    undone = content.count(ChangeProgress.UNDONE)
+    if undone == content.changes:
+        return words.counted("review.all_undone", undone)
+    open_still = sum(s.open for s in content.stores)
     stores = sum(bool(s.done) for s in content.stores)
-    concerned = sum(bool(s.changes) for s in content.stores)
-    if not content.done:
-        return words.counted("review.not_begun", content.changes, stores=words.number(concerned))
-    return words.counted(
-        "review.how_far", content.done, all=words.number(content.changes),
-        stores=words.number(stores), concerned=words.number(concerned),
-    )  # fmt: skip
+    concerned = words.counted("review.stores", sum(bool(s.changes) for s in content.stores))
+    if open_still == content.changes:
+        return words.counted("review.not_begun", content.changes, stores=concerned)
+    parts = [
+        words.counted(
+            "review.how_far", content.done, all=words.number(content.changes),
+            stores=words.number(stores), concerned=concerned,
+        )
+    ]  # fmt: skip
+    parts.extend(
+        words.counted(f"review.were_{progress.value}", count)
+        for progress in (ChangeProgress.DIFFERENTLY, ChangeProgress.UNDONE)
+        if (count := content.count(progress))
+    )
+    return " ".join(parts)
 
 
 def mean_gain(content: RegionContent) -> tuple[float, float, float]:
@@ -185,9 +214,9 @@ def _gain(content: RegionContent, words: Wording) -> str:
 
 
 def promise_means(content: RegionContent) -> Mapping[str, float]:
-    """Return mean clear air of the measured changes: was, promised and measured."""
-    count = len(content.promises)
-    return {
-        key: sum(getattr(one, key) for one in content.promises) / count
+    """Return mean clear air of the measured changes: was, promised where any was, measured."""
+    known = {
+        key: [share for one in content.promises if (share := getattr(one, key)) is not None]
         for key in ("was", "promised", "measured")
     }
+    return {key: sum(shares) / len(shares) for key, shares in known.items() if shares}

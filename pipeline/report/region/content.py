@@ -14,6 +14,8 @@ class ChangeProgress(StrEnum):
     VERIFIED = "verified"
     IMPLEMENTED = "implemented"
     FAILED = "failed"
+    DIFFERENTLY = "differently"
+    UNDONE = "undone"
     SCHEDULED = "scheduled"
     APPROVED = "approved"
     TO_DECIDE = "to_decide"
@@ -27,6 +29,7 @@ class StoreStanding(StrEnum):
     TO_DECIDE = "to_decide"
     UNDER_WAY = "under_way"
     DONE = "done"
+    UNDONE = "undone"
     NOTHING = "nothing"
 
 
@@ -56,6 +59,8 @@ class StoreLine:
     verified: int
     implemented: int
     failed: int
+    differently: int
+    undone: int
     scheduled: int
     approved: int
     to_decide: int
@@ -75,8 +80,13 @@ class StoreLine:
 
     @property
     def changes(self) -> int:
-        """All its changes: done, failed and to come."""
+        """All its changes: done, failed, undone and to come."""
         return sum(self.count(progress) for progress in ChangeProgress)
+
+    @property
+    def open(self) -> int:
+        """Its changes still to be carried out."""
+        return self.scheduled + self.approved + self.to_decide + self.unput
 
     @property
     def done(self) -> int:
@@ -92,7 +102,10 @@ class StoreLine:
             return StoreStanding.NOTHING
         if self.to_decide or self.unput:
             return StoreStanding.TO_DECIDE
-        return StoreStanding.DONE if self.done == self.changes else StoreStanding.UNDER_WAY
+        if self.undone == self.changes:
+            return StoreStanding.UNDONE
+        settled = self.done + self.undone == self.changes
+        return StoreStanding.DONE if settled else StoreStanding.UNDER_WAY
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,7 +126,7 @@ class MeasuredChange:
     store: str
     station: str
     was: float
-    promised: float
+    promised: float | None  # None: nothing was promised of the channel ordered
     measured: float
     gained_low: float | None
     gained_high: float | None
@@ -149,6 +162,23 @@ class LateChange:
     why: str
     since: date
     reason: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class ChangeOtherwise:
+    """A change that was carried out and does not stand as ordered; `closed` says how."""
+
+    region: str
+    store: str
+    name: str
+    station: str
+    from_channel: int
+    ordered_channel: int
+    channel_found: int | None
+    closed: str
+    closed_on: date
+    decided_by: str | None
+    done_by: str | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -219,6 +249,7 @@ class RegionContent:
     promises: tuple[MeasuredChange, ...]
     pending: tuple[PendingChange, ...]
     late: tuple[LateChange, ...]
+    otherwise: tuple[ChangeOtherwise, ...]
     astray: tuple[UnapprovedDeparture, ...]
     findings: tuple[FindingLine, ...]
     anywhere: tuple[FindingLine, ...]  # of no one store

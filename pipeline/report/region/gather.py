@@ -31,6 +31,7 @@ def region_contents(
     promises = read(content.MeasuredChange, "region_promises")
     pending = read(content.PendingChange, "region_pending")
     late = read(content.LateChange, "region_late")
+    otherwise = read(content.ChangeOtherwise, "region_otherwise")
     astray = read(content.UnapprovedDeparture, "region_astray")
     findings = read(content.FindingLine, "region_findings")
     expiring = read(content.ExpiringException, "region_exceptions")
@@ -44,6 +45,7 @@ def region_contents(
             promises=promises[region],
             pending=pending[region],
             late=late[region],
+            otherwise=otherwise[region],
             astray=astray[region],
             findings=findings[region],
             anywhere=findings[content.ANYWHERE],
@@ -74,7 +76,7 @@ def _deadlines(
         if deadline.region not in {None, region}:
             continue
         meant = [s for s in stores if deadline.store in {None, s.store}]
-        left = sum(s.changes - s.done - s.failed for s in meant)
+        left = sum(s.open for s in meant)
         if left:
             total = sum(s.changes for s in meant)
             found.append(

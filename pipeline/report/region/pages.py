@@ -255,12 +255,16 @@ def _changes(pen: Pen, cell: Box, store: StoreLine, words: Wording, base: float)
 
 
 def _next(store: StoreLine, words: Wording) -> str:
-    """Return what comes next in a store: missed nights, the next night, or why there is none."""
+    """Return what comes next in a store: missed nights, the next one, or why there is none."""
     if store.unplanned is not None:
         return store.unplanned
     if store.overdue:
         return words("review.overdue", n=words.number(store.overdue))
-    return words.day(store.next_work.date()) if store.next_work else NOTHING
+    if store.next_work:
+        return words.day(store.next_work.date())
+    if store.differently:
+        return words.counted("review.to_put_right", store.differently)
+    return NOTHING
 
 
 def _links(pen: Pen, box: Box, files: FileLinks, words: Wording, base: float) -> None:

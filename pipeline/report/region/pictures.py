@@ -34,11 +34,14 @@ _ALERT_TINY = Type(style.TINY, Face.STRONG, style.ALERT)
 _NAMES_FROM_W = 17.0  # points a store needs in the strip for its name
 _MARKS_FROM_W = 5.0
 _DONE, _SOON = "#1F5F78", "#98B4C0"
-# How far changes have come, from dark (done) to white (not begun); failed ones get a cross.
+# How far changes have come, from dark (done) to white (not begun); failed ones get a cross, those
+# done differently a stroke.
 _FILLS = {
     ChangeProgress.VERIFIED: _DONE,
     ChangeProgress.IMPLEMENTED: "#4E7B8F",
     ChangeProgress.FAILED: style.ALERT,
+    ChangeProgress.DIFFERENTLY: style.ALERT,
+    ChangeProgress.UNDONE: style.MUTED,
     ChangeProgress.SCHEDULED: _SOON,
     ChangeProgress.APPROVED: "#C2D3DA",
     ChangeProgress.TO_DECIDE: style.WIFI,
@@ -247,7 +250,7 @@ def _label(pen: Pen, x: float, base: float, text: str) -> float:
 
 
 def standing_mark(pen: Pen, at: Point, standing: StoreStanding, radius: float = _RADIUS) -> None:
-    """Draw where a store stands: disc, ring, triangle or cross; nothing if nothing is due."""
+    """Draw where a store stands: disc, ring, triangle, cross or dash; nothing if none is due."""
     x, y = at
     if standing is StoreStanding.DONE:
         pen.circle(at, radius, _DONE, _DONE)
@@ -256,6 +259,8 @@ def standing_mark(pen: Pen, at: Point, standing: StoreStanding, radius: float = 
     elif standing is StoreStanding.TO_DECIDE:
         corners = ((x, y - radius), (x + radius, y + radius), (x - radius, y + radius))
         pen.polygon(corners, style.WIFI, style.INK, 0.6)
+    elif standing is StoreStanding.UNDONE:
+        pen.line((x - radius, y), (x + radius, y), style.MUTED, 1.6)
     elif standing is StoreStanding.UNPLANNED:
         pen.line((x - radius, y - radius), (x + radius, y + radius), style.ALERT, 1.2)
         pen.line((x - radius, y + radius), (x + radius, y - radius), style.ALERT, 1.2)
@@ -264,6 +269,7 @@ def standing_mark(pen: Pen, at: Point, standing: StoreStanding, radius: float = 
 def progress_box(pen: Pen, box: Box, progress: ChangeProgress) -> None:
     """Draw a stretch of a bar of changes."""
     pen.rectangle(box, _FILLS[progress], style.INK, 0.4)
-    if progress is ChangeProgress.FAILED and box.w > 1:
-        pen.line((box.x, box.y), (box.right, box.bottom), style.PAPER, 0.8)
+    if progress in {ChangeProgress.FAILED, ChangeProgress.DIFFERENTLY} and box.w > 1:
         pen.line((box.x, box.bottom), (box.right, box.y), style.PAPER, 0.8)
+        if progress is ChangeProgress.FAILED:
+            pen.line((box.x, box.y), (box.right, box.bottom), style.PAPER, 0.8)

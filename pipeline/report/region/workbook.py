@@ -19,11 +19,13 @@ from pipeline.report.region.answers import (
     AnswerLine,
     decisions,
     delays,
+    follows,
     promise_means,
     risks,
     verdict,
 )
 from pipeline.report.region.content import (
+    ChangeOtherwise,
     ChangeProgress,
     FindingLine,
     LateChange,
@@ -81,6 +83,19 @@ LATE: tuple[SheetColumn[LateChange], ...] = (
     SheetColumn("to_channel", Look.COUNT, "column.to"),
     SheetColumn("reason", Look.LONG, "review.column_remark", 50),
 )
+OTHERWISE: tuple[SheetColumn[ChangeOtherwise], ...] = (
+    SheetColumn(worded("closed", "closed"), Look.TEXT, "review.column_closed"),
+    SheetColumn("closed_on", Look.DAY, "review.column_since"),
+    SheetColumn("store", Look.TEXT, "row.store"),
+    SheetColumn("name", Look.LONG, "column.station_name", 36),
+    SheetColumn("station", Look.LONG, "column.station", 30),
+    SheetColumn("from_channel", Look.COUNT, "column.from"),
+    SheetColumn("ordered_channel", Look.COUNT, "review.column_ordered"),
+    SheetColumn("channel_found", Look.COUNT, "review.column_found"),
+    SheetColumn("decided_by", Look.TEXT, "column.decided_by"),
+    SheetColumn("done_by", Look.TEXT, "column.done_by"),
+    SheetColumn(follows, Look.LONG, "review.column_follows", 60),
+)
 ASTRAY: tuple[SheetColumn[UnapprovedDeparture], ...] = (
     SheetColumn("store", Look.TEXT, "row.store"),
     SheetColumn("name", Look.LONG, "column.station_name", 36),
@@ -115,6 +130,7 @@ def region_workbook(content: RegionContent, links: Sequence[FileLinks], words: W
     _link(stores, links)
     put_list(book, book.sheet("Decide", title), DECIDE, content.pending)
     put_list(book, book.sheet("Late", title), LATE, content.late)
+    put_list(book, book.sheet("Otherwise", title), OTHERWISE, content.otherwise)
     put_list(book, book.sheet("Astray", title), ASTRAY, content.astray)
     findings = (*content.findings, *content.anywhere)
     put_list(book, book.sheet("Findings", title), FINDINGS, findings)

@@ -103,7 +103,17 @@ class RegisteredChange:
     to_channel: int
     parking: bool
     clear_air_before: float | None
+    clear_air_before_low: float | None
+    clear_air_before_high: float | None
     clear_air_after: float | None
+    clear_air_after_low: float | None
+    clear_air_after_high: float | None
+    chance: float | None
+    labels: int
+    group_no: int | None  # those of one plan with the same number are one decision; None: alone
+    facts: str  # of the reason, as `pipeline.reasons` keeps them; empty: not known
+    other: int | None  # the channel ordered, where it is another than proposed
+    refused_until: date | None
     state: str
     due: datetime | None  # when work starts, in local time
     decision: str | None
@@ -114,6 +124,26 @@ class RegisteredChange:
     done_by: str | None
     done_at: datetime | None
     done_note: str | None
+    reason: str  # worded when gathered
+
+    @property
+    def ordered_channel(self) -> int:
+        """The channel to move to: the one ordered, else the one proposed."""
+        return self.other or self.to_channel
+
+
+@dataclass(frozen=True, slots=True)
+class Refusal:
+    """A refusal of a station's move, in any plan."""
+
+    store: str
+    station: str
+    change: str
+    to_channel: int
+    refused_on: date
+    refused_by: str
+    refused_until: date | None
+    note: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -230,6 +260,7 @@ class StoreContent:
     figures: KeyFigures
     plan: PlanInForce | None = None
     changes: tuple[RegisteredChange, ...] = ()
+    refusals: tuple[Refusal, ...] = ()
     approvers: tuple[str, ...] = ()
 
 

@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import timedelta
+from math import ceil
 from typing import Any
 
 from openpyxl.styles import Alignment
@@ -12,7 +13,6 @@ from openpyxl.worksheet.worksheet import Worksheet
 
 from pipeline import forms
 from pipeline.forms import (
-    CHANGE,
     COPY,
     DECISIONS,
     MOVES,
@@ -46,25 +46,24 @@ from pipeline.report.store.content import (
     RegisteredChange,
     StoreContent,
 )
+from pipeline.report.store.form_rows import (
+    DECISION_COLUMNS,
+    RESULT_COLUMNS,
+    FormRow,
+    decision_rows,
+    result_rows,
+)
 from pipeline.wording import NOTHING, Wording, wording
 from pipeline.xlsx import workbook_bytes
 
 _TITLE, _NOTE, _KEYS, _HEADINGS, _FIRST = range(5)  # rows
 _ROOM = 1.12  # bold headings are wider
-_DAYS_AHEAD = 400  # that a date cell takes; the rules file decides
+_DAYS_AHEAD, _REFUSED_AHEAD = 400, 3660  # that a date cell takes; `decide` judges
 _MOST_TEXT, _MOST_TITLE = 225, 32  # letters of a message (Excel's limits, from memory)
 _BACK_OUT_SHEET = "Back-out"
 
 Copies = list[tuple[str, str, str, str]]
 """The locked cells as written: sheet, change, key, text."""
-
-
-@dataclass(frozen=True, slots=True)
-class FormRow:
-    """A change and its station; None if no export names it any more."""
-
-    change: RegisteredChange
-    station: PlannedStation | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,58 +75,16 @@ class BackOutRow:
     station: PlannedStation | None
 
 
-def _state(row: FormRow, words: Wording) -> Value:
-    return words.named("state", row.change.state)
-
-
-def _kind(row: FormRow, words: Wording) -> Value:
-    return words("moves.parking" if row.change.parking else "moves.final")
-
-
-def _decision(row: FormRow, words: Wording) -> Value:
-    return word(row.change.decision, words.language) if row.change.decision else None
-
-
-def _outcome(row: FormRow, words: Wording) -> Value:
-    return word(row.change.outcome, words.language) if row.change.outcome else None
-
-
 def _way_back(row: BackOutRow, words: Wording) -> Value:
     return words("back_out.kind_parking" if row.step.parking else "back_out.kind_final")
 
 
-# The columns of a form by key, in the order and number that the form says.
-DECISION_COLUMNS: Mapping[str, SheetColumn[FormRow]] = {
-    CHANGE: SheetColumn("change.change", Look.TEXT, "column.change", 16),
-    "order": SheetColumn("change.position", Look.COUNT, "column.order", 8),
-    "station": SheetColumn("change.station", Look.LONG, "column.station", 26),
-    "name": SheetColumn("station.name", Look.LONG, "column.station_name", 26),
-    "mounted": SheetColumn("station.mounted", Look.LONG, "column.mounted", 28),
-    "from": SheetColumn("change.from_channel", Look.COUNT, "column.from", 10),
-    "to": SheetColumn("change.to_channel", Look.COUNT, "column.to", 10),
-    "kind": SheetColumn(_kind, Look.TEXT, "column.kind", 12),
-    "clear_before": SheetColumn("change.clear_air_before", Look.PERCENT, "column.clear_before", 12),
-    "clear_after": SheetColumn("change.clear_air_after", Look.PERCENT, "column.clear_after", 12),
-    "state": SheetColumn(_state, Look.TEXT, "column.state", 16),
-    "decision": SheetColumn(_decision, Look.TEXT, "column.decision", 18),
-    "by": SheetColumn("change.decided_by", Look.TEXT, "column.decided_by", 24),
-    "date": SheetColumn("change.decided_on", Look.DAY, "column.date", 14),
-    "note": SheetColumn(
-        lambda row, _: row.change.decision_note or None, Look.LONG, "column.remark", 40
-    ),
-}
-RESULT_COLUMNS: Mapping[str, SheetColumn[FormRow]] = {
-    **DECISION_COLUMNS,
-    "due": SheetColumn("change.due", Look.MOMENT, "column.due", 19),
-    "done_at": SheetColumn("change.done_at", Look.MOMENT, "column.done_at", 19),
-    "outcome": SheetColumn(_outcome, Look.TEXT, "column.outcome", 20),
-    "by": SheetColumn("change.done_by", Look.TEXT, "column.done_by", 24),
-    "note": SheetColumn(
-        lambda row, _: row.change.done_note or None, Look.LONG, "column.remark", 40
-    ),
-}
 # The least width of columns to fill in, in characters.
-_LEAST = {"decision": 18, "by": 22, "date": 14, "done_at": 19, "outcome": 19, "note": 34}
+_LEAST = {
+    "decision": 31, "other": 12, "by": 22, "date": 14, "until": 14, "done_at": 19, "outcome": 19,
+    "note": 34,
+}  # fmt: skip
+_BANDS = (style.BUSY_STEPS[1], style.BUSY_STEPS[2])  # behind the rows that are one decision
 BACK_OUT: tuple[SheetColumn[BackOutRow], ...] = (
     SheetColumn("position", Look.COUNT, "column.order"),
     SheetColumn("step.change", Look.TEXT, "column.change"),
@@ -166,7 +123,7 @@ def decisions(book: Book, content: StoreContent) -> FilledForm:
         _title(words, "decide.title", content),
         note,
         tuple(DECISION_COLUMNS[key] for key in DECISIONS.keys),
-        _rows(content),
+        decision_rows(content),
         "decision",
         tuple(word(meaning, words.language) for meaning in forms.DECISION_WORDS),
     )
@@ -184,15 +141,10 @@ def results(book: Book, content: StoreContent, *, back_out: bool = False) -> Fil
         _title(words, "back_out.title" if back_out else "results.title", content),
         f"{words('cautions.title')}: {cautions}\n{how}",
         tuple(RESULT_COLUMNS[key] for key in RESULTS.keys),
-        _rows(content),
+        result_rows(content),
         "outcome",
         tuple(word(meaning, words.language) for meaning in meanings),
     )
-
-
-def _rows(content: StoreContent) -> tuple[FormRow, ...]:
-    stations = {station.station: station for station in content.stations}
-    return tuple(FormRow(change, stations.get(change.station)) for change in content.changes)
 
 
 def _title(words: Wording, key: str, content: StoreContent) -> str:
@@ -212,14 +164,16 @@ def put_form(book: Book, page: Page, filled: FilledForm, content: StoreContent) 
             zip(form.keys, headings, columns, strict=True)
         )
     ]
-    fill_in = _put_top(book, page, filled, headings, widths)
+    fill_in, bands = _put_top(book, page, filled, headings, widths), _bands(book)
     for number, row in enumerate(rows, start=_FIRST):
+        band = filled.rows[number - _FIRST].band
+        locked = book.looks if band is None else bands[band % len(bands)]
         for place, (key, value) in enumerate(zip(form.keys, row, strict=True)):
-            looks = fill_in if key in form.entries else book.looks
+            looks = fill_in if key in form.entries else locked
             page.put(number, place, value, looks[columns[place].look])
         texts = [(v, w) for v, w in zip(row, widths, strict=True) if isinstance(v, str)]
         page.height(number, max(20.0, row_height(texts)))
-    _set_print(page, len(rows), widths)
+    _set_print(page, len(rows), widths, form.keys.index("station") + 1)
     if rows:
         for key in form.entries:
             letter = get_column_letter(form.keys.index(key) + 1)
@@ -265,23 +219,35 @@ def _fill_in_looks(book: Book) -> Mapping[Look, Any]:
     day = book.words.days.cells
     formats = {Look.DAY: day, Look.MOMENT: f"{day} hh:mm"}
     return {
-        look: book.unlocked(
+        look: book.varied(
             book.look(
                 font(),
                 Alignment("left", "top", indent=1, wrap_text=True),
                 border=under(style.MUTED),
                 fill=style.WASH,
                 number_format=formats.get(look, "General"),
-            )
+            ),
+            locked=False,
         )
         for look in (Look.TEXT, Look.LONG, Look.DAY, Look.MOMENT)
     }
 
 
-def _set_print(page: Page, rows: int, widths: Sequence[float]) -> None:
-    page.freeze(_FIRST, 3)
+def _bands(book: Book) -> list[Mapping[Look, Any]]:
+    """Return the looks of locked cells in each colour of a band."""
+    return [
+        {name: book.varied(look, fill=fill) for name, look in book.looks.items()} for fill in _BANDS
+    ]
+
+
+def _set_print(page: Page, rows: int, widths: Sequence[float], kept: int) -> None:
+    """Freeze and repeat the headings and the first columns; print on as many pages as are wide."""
+    page.freeze(_FIRST, kept)
     page.sheet.print_title_rows = f"{_HEADINGS + 1}:{_HEADINGS + 1}"
-    page.fit(1 if sum(widths) <= PAGE_LETTERS * _ROOM else 2, 0)
+    pages = max(1, ceil(sum(widths) / (PAGE_LETTERS * _ROOM)))
+    if pages > 1:
+        page.sheet.print_title_cols = f"A:{get_column_letter(kept)}"
+    page.fit(pages, 0)
     page.print_area(_HEADINGS + max(1, rows), len(widths) - 1)
     if rows:
         right = get_column_letter(len(widths))
@@ -295,7 +261,8 @@ def _entry_rule(
     rule = _taken(content, filled, key)
     message = f"input.{'done_by' if key == 'by' and filled.form is RESULTS else key}"
     rule.promptTitle = words(f"{message}_title")[:_MOST_TITLE]
-    rule.prompt = words(f"{message}_prompt")[:_MOST_TEXT]
+    channels = ", ".join(map(str, content.permitted)) or NOTHING
+    rule.prompt = words(f"{message}_prompt", channels=channels)[:_MOST_TEXT]
     rule.showInputMessage = True
     if rule.type is not None:
         rule.errorTitle = words("input.error_title")[:_MOST_TITLE]
@@ -308,8 +275,9 @@ def _taken(content: StoreContent, filled: FilledForm, key: str) -> DataValidatio
     if key == filled.chosen:
         return DataValidation("list", f'"{",".join(filled.choices)}"', allow_blank=True)
     plan = content.plan
-    if key in {"date", "done_at"} and plan is not None:
-        first, last = plan.proposed_on, plan.proposed_on + timedelta(days=_DAYS_AHEAD)
+    if key in {"date", "until", "done_at"} and plan is not None:
+        ahead = _REFUSED_AHEAD if key == "until" else _DAYS_AHEAD
+        first, last = plan.proposed_on, plan.proposed_on + timedelta(days=ahead)
         ends = [f"DATE({day.year},{day.month},{day.day})" for day in (first, last)]
         return DataValidation("date", ends[0], ends[1], allow_blank=True, operator="between")
     names = _approvers(content)

@@ -22,6 +22,7 @@ from pipeline.report.store.content import (
     PlannedStation,
     PlanQuality,
     Rated,
+    Refusal,
     RegisteredChange,
     Store,
     StoreContent,
@@ -47,11 +48,12 @@ _READ: tuple[tuple[str, type[Any], Mapping[str, object]], ...] = (
     ("store_permitted", PermittedChannel, {}),
     ("store_plans", PlanInForce, {}),
     ("store_changes", RegisteredChange, {"plan": None}),
+    ("store_refusals", Refusal, {}),
 )
 _NARROWED = ("earshot", "ed_evidence", "wifi_matched")
 _SURENESS = ("high", "fair", "low")
 Row = TypeVar("Row")
-Reasoned = TypeVar("Reasoned", PlannedStation, PlannedMove)
+Reasoned = TypeVar("Reasoned", PlannedStation, PlannedMove, RegisteredChange)
 _Figure = Callable[[PlannedStation], float | None]
 _now: _Figure = attrgetter("clear_air_now")
 _planned: _Figure = attrgetter("clear_air_planned")
@@ -127,6 +129,7 @@ def _content(store: Store, rows: _Rows, approvers: tuple[str, ...]) -> StoreCont
     air, pairs = rows.of(key, EdEvidence), rows.of(key, EarshotPair)
     findings = tuple(_finding(found, rows.book, language) for found in rows.of(key, StoreFinding))
     plan = next(iter(rows.of(key, PlanInForce)), None)
+    changes = rows.of(key, RegisteredChange) if plan else ()
     return StoreContent(
         store=store,
         stations=stations,
@@ -139,7 +142,8 @@ def _content(store: Store, rows: _Rows, approvers: tuple[str, ...]) -> StoreCont
         permitted=tuple(one.channel for one in rows.of(key, PermittedChannel)),
         figures=key_figures(stations, moves, air, findings, pairs),
         plan=plan,
-        changes=rows.of(key, RegisteredChange) if plan else (),
+        changes=tuple(_worded(change, language) for change in changes),
+        refusals=rows.of(key, Refusal),
         approvers=approvers,
     )
 
@@ -155,7 +159,7 @@ def _finding(found: StoreFinding, book: RuleBook, language: str) -> StoreFinding
 
 
 def _worded(about: Reasoned, language: str) -> Reasoned:
-    """Return a station or move with its reason in the store's language."""
+    """Return a station, move or change with its reason in the store's language."""
     if not about.facts:
         return about
     return replace(about, reason=sentence(from_json(about.facts), language))

@@ -1,0 +1,195 @@
+"""What the rows of the forms say of each change: its group, gain, price, decision and result."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from math import fsum, hypot
+
+from openpyxl.utils import get_column_letter
+
+from pipeline.forms import ANOTHER, CHANGE, word
+from pipeline.report.kit.sheet import Look, SheetColumn, Value
+from pipeline.report.store.content import PlannedStation, Refusal, RegisteredChange, StoreContent
+from pipeline.wording import Wording
+
+_HOURS = 24
+
+
+@dataclass(frozen=True, slots=True)
+class GroupFigures:
+    """What changes that are one decision gain: clear air, averaged by labels, and label hours."""
+
+    gain: float
+    low: float
+    high: float
+    label_hours: float  # of clear air a day
+
+
+@dataclass(frozen=True, slots=True)
+class FormRow:
+    """A change and its station; None if no export names it any more.
+
+    `letter` names its group where others belong to it too, and `band` numbers those groups.
+    """
+
+    change: RegisteredChange
+    station: PlannedStation | None
+    letter: str | None = None
+    band: int | None = None
+    figures: GroupFigures | None = None
+    refusals: tuple[Refusal, ...] = ()
+
+
+def result_rows(content: StoreContent) -> tuple[FormRow, ...]:
+    """Return the changes in the order of the work."""
+    stations = {station.station: station for station in content.stations}
+    return tuple(FormRow(change, stations.get(change.station)) for change in content.changes)
+
+
+def decision_rows(content: StoreContent) -> tuple[FormRow, ...]:
+    """Return the changes with what a decision needs to know, those of a group side by side."""
+    stations = {station.station: station for station in content.stations}
+    groups: dict[object, list[RegisteredChange]] = {}
+    for change in content.changes:
+        key = change.station if change.group_no is None else change.group_no
+        groups.setdefault(key, []).append(change)
+    rows: list[FormRow] = []
+    bands = 0
+    for group in groups.values():
+        several = len(group) > 1
+        bands += several
+        letter, band = (get_column_letter(bands), bands - 1) if several else (None, None)
+        figures = _figures(group)
+        rows += (
+            FormRow(
+                change,
+                stations.get(change.station),
+                letter,
+                band,
+                figures,
+                tuple(one for one in content.refusals if _before(one, change)),
+            )
+            for change in group
+        )
+    return tuple(rows)
+
+
+def _before(refusal: Refusal, change: RegisteredChange) -> bool:
+    """Tell whether a refusal is of a change's station, and not the decision that stands."""
+    stands = change.decision == "refused" and refusal.change == change.change
+    return refusal.station == change.station and not (
+        stands and refusal.refused_on == change.decided_on
+    )
+
+
+def _figures(group: Sequence[RegisteredChange]) -> GroupFigures | None:
+    """Return what a group gains; None where the clear air of one of it is not known.
+
+    The sides of the interval are roots of sums of squares, as of independent shares (common
+    practice, no published source).
+    """
+    finals = [change for change in group if not change.parking]
+    weights = [change.labels for change in finals]
+    labels = sum(weights)
+    if not labels:
+        weights = [1] * len(finals)
+    parts: list[tuple[float, float, float]] = []
+    for change, weight in zip(finals, weights, strict=True):
+        before, after = change.clear_air_before, change.clear_air_after
+        if before is None or after is None:
+            return None
+        share = weight / sum(weights)
+        down = hypot(
+            after - _or(change.clear_air_after_low, after),
+            _or(change.clear_air_before_high, before) - before,
+        )
+        up = hypot(
+            _or(change.clear_air_after_high, after) - after,
+            before - _or(change.clear_air_before_low, before),
+        )
+        parts.append((share * (after - before), share * down, share * up))
+    gain = fsum(part[0] for part in parts)
+    low = gain - hypot(*(part[1] for part in parts))
+    high = gain + hypot(*(part[2] for part in parts))
+    return GroupFigures(gain, low, high, round(_HOURS * labels * gain, 1)) if parts else None
+
+
+def _or(value: float | None, other: float) -> float:
+    return other if value is None else value
+
+
+def _state(row: FormRow, words: Wording) -> Value:
+    return words.named("state", row.change.state)
+
+
+def _kind(row: FormRow, words: Wording) -> Value:
+    return words("moves.parking" if row.change.parking else "moves.final")
+
+
+def _gain(row: FormRow, words: Wording) -> Value:
+    found = row.figures
+    if found is None:
+        return None
+    gain, low, high = (words.number(100 * share) for share in (found.gain, found.low, found.high))
+    return words("decide.gain", gain=gain, low=low, high=high)
+
+
+def _refused(row: FormRow, words: Wording) -> Value:
+    """Return every refusal of the station's moves before, a line each."""
+    lines = []
+    for one in row.refusals:
+        day = words.day(one.refused_on)
+        line = words("decide.refused", channel=one.to_channel, day=day, by=one.refused_by)
+        if one.refused_until is not None:
+            line += words("decide.refused_until", day=words.day(one.refused_until))
+        lines.append(line + (words("decide.refused_note", note=one.note) if one.note else ""))
+    return "; ".join(lines) or None
+
+
+def _decision(row: FormRow, words: Wording) -> Value:
+    said = ANOTHER if row.change.other else row.change.decision
+    return word(said, words.language) if said else None
+
+
+def _outcome(row: FormRow, words: Wording) -> Value:
+    return word(row.change.outcome, words.language) if row.change.outcome else None
+
+
+# The columns of a form by key, in the order and number that the form says.
+DECISION_COLUMNS: Mapping[str, SheetColumn[FormRow]] = {
+    CHANGE: SheetColumn("change.change", Look.TEXT, "column.change", 16),
+    "order": SheetColumn("change.position", Look.COUNT, "column.order", 8),
+    "group": SheetColumn("letter", Look.TEXT, "column.group", 8),
+    "station": SheetColumn("change.station", Look.LONG, "column.station", 26),
+    "name": SheetColumn("station.name", Look.LONG, "column.station_name", 26),
+    "mounted": SheetColumn("station.mounted", Look.LONG, "column.mounted", 28),
+    "from": SheetColumn("change.from_channel", Look.COUNT, "column.from", 10),
+    "to": SheetColumn("change.to_channel", Look.COUNT, "column.to", 10),
+    "kind": SheetColumn(_kind, Look.TEXT, "column.kind", 12),
+    "clear_before": SheetColumn("change.clear_air_before", Look.PERCENT, "column.clear_before", 12),
+    "clear_after": SheetColumn("change.clear_air_after", Look.PERCENT, "column.clear_after", 12),
+    "reason": SheetColumn(lambda row, _: row.change.reason or None, Look.LONG, "column.reason", 56),
+    "gain": SheetColumn(_gain, Look.LONG, "column.gain", 16),
+    "chance": SheetColumn("change.chance", Look.PERCENT, "column.chance", 12),
+    "cost": SheetColumn("figures.label_hours", Look.LEVEL, "column.cost", 16),
+    "refused": SheetColumn(_refused, Look.LONG, "column.refused_before", 34),
+    "state": SheetColumn(_state, Look.TEXT, "column.state", 16),
+    "decision": SheetColumn(_decision, Look.TEXT, "column.decision", 31),
+    "other": SheetColumn("change.other", Look.TEXT, "column.other_channel", 12),
+    "by": SheetColumn("change.decided_by", Look.TEXT, "column.decided_by", 24),
+    "date": SheetColumn("change.decided_on", Look.DAY, "column.date", 14),
+    "until": SheetColumn("change.refused_until", Look.DAY, "column.until", 14),
+    "note": SheetColumn(
+        lambda row, _: row.change.decision_note or None, Look.LONG, "column.remark", 40
+    ),
+}
+RESULT_COLUMNS: Mapping[str, SheetColumn[FormRow]] = {
+    **DECISION_COLUMNS,
+    "to": SheetColumn("change.ordered_channel", Look.COUNT, "column.to", 10),
+    "due": SheetColumn("change.due", Look.MOMENT, "column.due", 19),
+    "done_at": SheetColumn("change.done_at", Look.MOMENT, "column.done_at", 19),
+    "outcome": SheetColumn(_outcome, Look.TEXT, "column.outcome", 20),
+    "by": SheetColumn("change.done_by", Look.TEXT, "column.done_by", 24),
+    "note": SheetColumn(
+        lambda row, _: row.change.done_note or None, Look.LONG, "column.remark", 40
+    ),
+}

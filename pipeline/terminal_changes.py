@@ -1,0 +1,79 @@
+"""What a person sees on the terminal of decisions, the schedule and verification."""
+
+from collections.abc import Sequence
+
+from rich.console import Console
+
+from pipeline.changes.decisions import Taken
+from pipeline.changes.verify import Calibration, Check
+from pipeline.commands import Scheduled, Verified
+from pipeline.terminal import percent, plain_table, under
+
+
+def show_taken(console: Console, taken: Sequence[Taken]) -> None:
+    """Print what became of every workbook that came back, and what was refused, with its place."""
+    for one in taken:
+        taken_now = f"{one.decisions} decisions and {one.results} results taken"
+        console.print(f"{one.workbook}: {taken_now}, {one.repeated} known already")
+        for sentence in one.priced:
+            under(console, sentence, indent=2, style="")
+        for refusal in one.refusals:
+            under(console, f"refused: {refusal}", indent=2, style="bold")
+    if not taken:
+        console.print("There is no workbook to read.")
+
+
+def show_schedule(console: Console, found: Scheduled) -> None:
+    """Print the nights, what has none and why, and how good each region's schedule is."""
+    headings = ("night", "region", "store", "from", "to", "team", "wave", "")
+    table = plain_table(*headings, numbers=("moves",))
+    for row in found.nights.iter_rows(named=True):
+        times = (f"{row['starts_local']:%H:%M}", f"{row['ends_local']:%H:%M}")
+        table.add_row(
+            *(str(row["night"]), row["region"], row["store"], *times),
+            *(row["team"], row["wave"], row["firmness"], str(row["moves"])),
+        )
+    console.print(table if found.nights.height else "No store has a move to make.")
+    for one in found.unplaced:
+        console.print(f"store {one.store}: {one.reason}")
+    for proof in found.proofs:
+        share = 1.0 if proof.optimal else proof.benefit / proof.bound
+        gap = "best possible" if proof.optimal else f"within {1 - share:.1%} of the best"
+        console.print(f"{proof.region}: {gap}")
+    booked = f"{found.booked} approved changes entered as scheduled"
+    console.print(f"{booked}; {len(found.calendars)} calendar files in {found.summary.out}")
+
+
+def show_verified(console: Console, found: Verified) -> None:
+    """Print what was found of every change that was waited for, and how promises have held."""
+    for check in found.checks:
+        console.print(f"{check.store} {check.station}: {check.said}{_air(check)}")
+        if check.note:
+            under(console, check.note, indent=5, style="dim")
+        if check.follows:
+            under(console, f"What follows: {check.follows}.", indent=5, style="bold")
+    if not found.checks:
+        console.print("No change waits for an export.")
+    if found.calibration:
+        _show_calibration(console, found.calibration)
+    ends = ", ".join(f"{count} {closed}" for closed, count in found.not_as_ordered.items())
+    if ends:
+        console.print(f"Not as ordered, so no promise counts them: {ends}")
+
+
+def _air(check: Check) -> str:
+    if check.follows:  # what was promised is of another channel
+        return ""
+    measured = "not measured" if check.measured is None else f"{check.measured:.1%} measured"
+    return f", clear air promised {percent(check.promised)}, {measured}"
+
+
+def _show_calibration(console: Console, rows: Sequence[Calibration]) -> None:
+    numbers = ("promises from", "to", "changes", "promised", "measured", "held")
+    table = plain_table("evidence", numbers=numbers)
+    for row in rows:
+        between = (f"{row.promised_from:.0%}", f"{row.promised_to:.0%}")
+        shares = (f"{share:.1%}" for share in (row.promised, row.measured, row.held))
+        table.add_row(row.sureness, *between, str(row.changes), *shares)
+    console.print("How promises of clear air have held, of changes done as ordered")
+    console.print(table)
