@@ -24,9 +24,10 @@ from pipeline.audit.records import (
     Values,
     excepts,
 )
+from pipeline.changes.states import ChangeState, new_event
 from pipeline.errors import QuarterUnreadable
 from pipeline.tables.audit import Baseline, Departure
-from pipeline.tables.changes import Change, ChangeEvent
+from pipeline.tables.changes import Change
 
 DAYS = (date(2026, 6, 30), date(2026, 7, 31), date(2026, 8, 31), date(2026, 9, 30))
 Q3 = Span(DAYS[0], DAYS[-1])
@@ -175,23 +176,13 @@ def story(*states: tuple[date, str], to_channel: int = 20, **of: object) -> Chan
         sureness="high", proposed_by="R. Proposer", proposed_on=DAYS[0],
         clear_air_before_low=0.4, clear_air_before_high=0.6, clear_air_after_low=0.8,
         clear_air_after_high=0.95, chance=0.99, free_of_own_before=None,
+        group_no=None, facts=None,
     )  # fmt: skip
     events = tuple(
-        ChangeEvent(
-            seq,
-            "C1",
-            state,
-            datetime.combine(day, time()),
-            "P. Approver",
-            "",
-            None,
-            None,
-            None,
-            None,
-            None,
-        )
+        replace(new_event("C1", ChangeState(state), datetime.combine(day, time()), "P. Approver"),
+                seq=seq)
         for seq, (day, state) in enumerate(states, start=1)
-    )
+    )  # fmt: skip
     return ChangeStory(replace(change, **of), events)  # type: ignore[arg-type]  # fields by name
 
 

@@ -26,6 +26,8 @@ _STANDING = frozenset(
     }
 )  # fmt: skip
 
+_AS_AGREED = frozenset({DriftKind.REVERTED, DriftKind.BACK})
+
 
 @dataclass(frozen=True, slots=True)
 class StoreStory:
@@ -85,7 +87,8 @@ def audited(story: StoreStory, span: Span) -> tuple[tuple[Departure, ...], tuple
             if one.kind != DriftKind.APPROVED:
                 swallowed.append(Swallowed(one, settled))
     rows = {(row.subject, row.field): row for row in _departing(story, span)}
-    every = {**late, **rows}.values()
+    back = {at: row for at, row in rows.items() if row.kind in _AS_AGREED}
+    every = {**back, **late, **{at: rows[at] for at in rows.keys() - back.keys()}}.values()
     return tuple(sorted(every, key=lambda row: (row.subject, FIELDS.index(row.field)))), tuple(
         swallowed
     )

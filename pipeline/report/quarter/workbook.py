@@ -1,5 +1,6 @@
 """The audit of a quarter as a workbook: every row behind its pages."""
 
+from pipeline.forms import ANSWERS
 from pipeline.report.kit import style
 from pipeline.report.kit.sheet import (
     Book,
@@ -11,6 +12,7 @@ from pipeline.report.kit.sheet import (
     put_list,
     worded,
 )
+from pipeline.report.quarter.answers import put_answers
 from pipeline.report.quarter.content import (
     Approval,
     QuarterContent,
@@ -157,10 +159,10 @@ def quarter_workbook(content: QuarterContent, words: Wording) -> bytes:
     book = Book(words, style.page_size(words.country))
     book.describe(title)
     _audit(book, book.sheet("Audit", title, landscape=False), content)
+    answer = book.sheet(ANSWERS.sheet, title)
     regions = [now for now, _ in content.regions]
     put_list(book, book.sheet("Quarters", title), FIGURES, content.trend)
     put_list(book, book.sheet("Regions", title), FIGURES, regions)
-    put_list(book, book.sheet("Act on", title), DEPARTURES, content.to_act_on)
     put_list(book, book.sheet("Departures", title), DEPARTURES, content.differences)
     put_list(book, book.sheet("Approvals", title), APPROVALS, content.approvals)
     put_list(book, book.sheet("Coverage", title), COVERAGE, content.stores)
@@ -168,6 +170,7 @@ def quarter_workbook(content: QuarterContent, words: Wording) -> bytes:
     put_list(book, book.sheet("Findings", title), FINDINGS, content.rules)
     put_list(book, book.sheet("Orders", title), CHANGES, content.states)
     put_list(book, book.sheet("Promises", title), PROMISES, content.measured)
+    put_answers(book, answer, content, title)
     return workbook_bytes(book.book)
 
 

@@ -197,7 +197,7 @@ def _put_top(
     look = book.look(font(), Alignment(vertical="top", wrap_text=True))
     page.merge(_NOTE, len(widths) - 1, filled.note, look)
     page.height(_NOTE, row_height([(filled.note, sum(widths))]) + 4)
-    fill_in = _fill_in_looks(book)
+    fill_in = fill_in_looks(book)
     entry = book.look(
         font(bold=True),
         Alignment("left", "center", indent=1, wrap_text=True),
@@ -214,7 +214,7 @@ def _put_top(
     return fill_in
 
 
-def _fill_in_looks(book: Book) -> Mapping[Look, Any]:
+def fill_in_looks(book: Book) -> Mapping[Look, Any]:
     """Return the looks of cells to fill in: shaded, framed, not locked."""
     day = book.words.days.cells
     formats = {Look.DAY: day, Look.MOMENT: f"{day} hh:mm"}
