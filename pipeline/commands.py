@@ -10,9 +10,10 @@ from pathlib import Path
 import polars as pl
 
 from pipeline.audit.audit import AuditOutcome, audit, compare
-from pipeline.audit.baseline import Approved, approve
+from pipeline.audit.baseline import Approved, approve, take
 from pipeline.audit.calendar import quarter_of, read_quarter
 from pipeline.audit.history import LifeLine, life
+from pipeline.changes.answers import answers, audits_among
 from pipeline.changes.back_out import back_out
 from pipeline.changes.decisions import Taken, decide
 from pipeline.changes.register import Booking, book
@@ -161,7 +162,12 @@ def run_decide(
             known = case(store)
             return None if known is None else worth_of(known, before, after)
 
-        return decide(database, settings, workbooks, all_or_nothing=whole, today=day, price=price)
+        audits = audits_among(workbooks)
+        others = [path for path in workbooks if path not in audits]
+        done = decide(database, settings, others, all_or_nothing=whole, today=day, price=price)
+        told, given = answers(database, settings, audits, all_or_nothing=whole, today=day)
+        take(database, given)
+        return (*done, *told)
 
 
 def run_schedule(request: Request, progress: Progress) -> Scheduled:
