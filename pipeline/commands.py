@@ -26,7 +26,7 @@ from pipeline.plan.explain import Case
 from pipeline.plan.stores import case_of, terms_of
 from pipeline.plan.what_if import WhatIf, what_if, worth_of
 from pipeline.progress import Progress
-from pipeline.proof.check import Checked, check_register, read_seal
+from pipeline.proof.check import Checked, PrintedSeal, check_register, read_seal, seal_of
 from pipeline.proof.prove import Wanted, prove
 from pipeline.records import OrderPrice, RunSummary, Selection
 from pipeline.report.write import cautions, place_of, write_audit, write_back_out
@@ -72,10 +72,11 @@ class Verified:
 
 @dataclass(frozen=True, slots=True)
 class QuarterAudited:
-    """An audit of a quarter, and its two files."""
+    """An audit of a quarter, its two files, and the seal of the register."""
 
     audited: AuditOutcome
     files: tuple[Path, ...]
+    seal: PrintedSeal | None
 
 
 @contextmanager
@@ -232,7 +233,8 @@ def run_audit(request: Request, quarter: str | None, progress: Progress) -> Quar
     with _judged(request, progress) as (database, _):
         chosen = quarter_of(_day(database)) if quarter is None else read_quarter(quarter)
         found = audit(database, chosen, progress)
-        return QuarterAudited(found, write_audit(database, request.out, chosen.name))
+        files = write_audit(database, request.out, chosen.name)
+        return QuarterAudited(found, files, seal_of(database))
 
 
 def run_approve(request: Request, by: str, reason: str) -> tuple[Approved, ...]:
