@@ -189,7 +189,7 @@ class _Maker:
             station.edits.append((self.day(quarter), {"port": 4999}))
             self.past.expect(range(quarter, quarter + 1), station, "port", "drift", port, 4999)
             self.past.expect(
-                range(quarter + 1, quarter + 2), station, "port", "approved change", 4999, 4999
+                range(quarter + 1, quarter + 2), station, "port", "approved afterwards", port, 4999
             )
             self.past.events["approved anew"] += 1
         return 4

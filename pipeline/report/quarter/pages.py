@@ -1,4 +1,4 @@
-"""The pages of a quarter's audit: two of figures, the lists, and the sign-off."""
+"""The pages of a quarter's audit: what to answer, the figures, further lists, the sign-off."""
 
 from dataclasses import replace
 
@@ -28,13 +28,15 @@ from pipeline.report.kit.pen import (
     text_height,
 )
 from pipeline.report.quarter.content import (
+    Approval,
+    Cause,
     QuarterContent,
-    QuarterDeparture,
     RepeatStore,
     RuleCount,
     edition,
-    rate_text,
     verdict,
+    what,
+    where,
 )
 from pipeline.report.quarter.pictures import (
     RateBar,
@@ -48,8 +50,9 @@ from pipeline.tables.audit import AuditStore
 from pipeline.wording import NOTHING, Wording
 
 _TREND_H, _TREND_QUARTERS = 96.0, 8
-_LIST_MOST = 9
+_LIST_MOST, _RULES_MOST = 9, 40
 _REGIONS_MOST = 14
+_HEAD_H, _FIGURES_H, _VERDICT_LINES = 54.0, 46.0, 6
 _SIGN_H = 34.0
 _NAMES_LINES = 12
 _SIGNERS = ("prepared", "checked", "accepted")
@@ -57,29 +60,51 @@ _METHOD = ("agreed", "departure", "rate", "once", "late", "edges", "hurts")
 _PRINTED_MOST = 400  # rows; the workbook has the rest
 
 
-def _approved(one: QuarterDeparture, words: Wording) -> str:
+def _seen(one: Cause, words: Wording) -> str:
+    if one.first_seen is None:
+        return NOTHING
+    first = words.day(one.first_seen)
+    if one.first_seen != one.last_seen:
+        return words("audit.between", first=first, last=words.day(one.last_seen))
+    return words.counted("audit.since", one.stood_days, day=first) if one.stood_days else first
+
+
+def _agreed(one: Cause, words: Wording) -> str:
     return f"{one.approved_by}, {words.day(one.approved_on)}" if one.approved_by else NOTHING
 
 
-def _since(one: QuarterDeparture, words: Wording) -> str:
-    if one.first_seen is None:
-        return NOTHING
-    days = words.number(one.stood_days)
-    return words("audit.since", day=words.day(one.first_seen), days=days)
+def _to_do(one: Cause, words: Wording) -> str:
+    """Return what was answered, else what to do."""
+    if one.answer is not None:
+        answered = {"by": one.answered_by or "", "day": words.day(one.answered_on)}
+        return words(f"answered.{one.answer.replace(' ', '_')}", **answered)
+    if one.rollout:
+        return words("action.rollout")
+    if one.by_order == "done differently":
+        return words("action.done_differently", channel=one.agreed or NOTHING)
+    return words.named("action", one.kind)
 
 
-_ACT_ON: tuple[PrintedColumn[QuarterDeparture], ...] = (
-    PrintedColumn(lambda d, _: f"{d.store} {d.name}", "audit.column_store", 13),
-    PrintedColumn(lambda d, _: d.subject, "audit.column_station", 11),
-    PrintedColumn(lambda d, words: words.field(d.field), "audit.column_field", 11),
-    PrintedColumn(lambda d, _: d.agreed or NOTHING, "audit.column_agreed", 12),
-    PrintedColumn(lambda d, _: d.found or NOTHING, "audit.column_found", 12),
-    PrintedColumn(_approved, "audit.column_approved", 12),
-    PrintedColumn(_since, "audit.column_since", 11),
+_ANSWER: tuple[PrintedColumn[Cause], ...] = (
+    PrintedColumn(what, "audit.column_field", 25),
+    PrintedColumn(where, "audit.column_where", 25),
+    PrintedColumn(_agreed, "audit.column_approved", 14),
+    PrintedColumn(_seen, "audit.column_since", 13),
     PrintedColumn(
-        lambda d, words: words.percent(d.clear_air_lost), "audit.column_lost", 9, right=True
+        lambda c, words: words.percent(c.clear_air_lost), "audit.column_lost", 8, right=True
     ),
-    PrintedColumn(lambda d, words: words.named("action", d.kind), "audit.column_do", 17),
+    PrintedColumn(_to_do, "audit.column_do", 22),
+)
+_APPROVED: tuple[PrintedColumn[Approval], ...] = (
+    PrintedColumn(lambda a, _: f"{a.store} {a.name or ''}", "audit.column_store", 15),
+    PrintedColumn(lambda a, _: a.subjects, "audit.column_station", 18),
+    PrintedColumn(lambda a, words: words.field(a.field), "audit.column_field", 12),
+    PrintedColumn(lambda a, _: a.agreed or NOTHING, "audit.column_before", 12),
+    PrintedColumn(lambda a, _: a.found or NOTHING, "audit.column_now", 12),
+    PrintedColumn(
+        lambda a, words: f"{a.approved_by}, {words.day(a.approved_on)}", "audit.column_signed", 14
+    ),
+    PrintedColumn(lambda a, _: a.reason, "audit.column_reason", 17),
 )
 _UNCOVERED: tuple[PrintedColumn[AuditStore], ...] = (
     PrintedColumn(lambda s, _: s.store, "audit.column_store", 12),
@@ -117,29 +142,47 @@ def quarter_pdf(content: QuarterContent, words: Wording) -> bytes:
     def draw_tail(pen: Pen, box: Box) -> None:
         _draw_last(pen, box, content, words)
 
-    lists = (_act_on(content, words), _uncovered(content, words))
+    answer = _to_answer(content, words)
+    first = rows_fitting(answer, page.below(_first_bottom(content, words, page)))
+    lists = [_approvals(content, words), _uncovered(content, words), _findings(content, words)]
+    if first < len(answer.rows):  # the rest of page one's list, and not from its beginning again
+        lists.insert(0, replace(answer, rows=answer.rows[first:], note=words("audit.act_rest")))
     further = list_pages(lists, _last_height(content, words, page), draw_tail, page)
     leaves = [
         Leaf(lambda pen, box: _draw_first(pen, box, content, words), words("audit.kind")),
-        Leaf(lambda pen, box: _draw_second(pen, box, content, words), words("audit.fields_title")),
-        *(Leaf(draw, words("audit.act_title")) for draw in further[:-1]),
+        Leaf(lambda pen, box: _draw_second(pen, box, content, words), words("audit.trend_title")),
+        *(Leaf(draw, lists[0].title if draw is further[0] else None) for draw in further[:-1]),
         Leaf(further[-1], words("audit.sign_title")),
     ]
     title = words("audit.title", quarter=content.quarter)
     return booklet(leaves, size, words, title=title, foot=f"{title} · {edition(content, words)}")
 
 
-def _act_on(content: QuarterContent, words: Wording) -> PrintedList:
-    """Return what nobody approved, with what to do about each."""
-    shown = content.to_act_on[:_PRINTED_MOST]
-    rest = len(content.to_act_on) - len(shown)
+def _to_answer(content: QuarterContent, words: Wording) -> PrintedList:
+    """Return what somebody must answer, one row a cause, what harms the air first."""
+    shown = content.causes[:_PRINTED_MOST]
+    rest = len(content.causes) - len(shown)
     return printed_list(
         words,
-        _ACT_ON,
+        _ANSWER,
         shown,
         title=words("audit.act_title"),
         note=words.counted("audit.more_rows", rest) if rest else words("audit.act_note"),
         nothing=words("audit.act_none"),
+    )
+
+
+def _approvals(content: QuarterContent, words: Wording) -> PrintedList:
+    """Return what each baseline approved in the quarter had departed before."""
+    shown = content.approvals[:_PRINTED_MOST]
+    rest = len(content.approvals) - len(shown)
+    return printed_list(
+        words,
+        _APPROVED,
+        shown,
+        title=words("audit.approved_title"),
+        note=words.counted("audit.more_rows", rest) if rest else words("audit.approved_note"),
+        nothing=words("audit.approved_none"),
     )
 
 
@@ -171,7 +214,7 @@ def _repeated(content: QuarterContent, words: Wording) -> PrintedList:
 
 def _findings(content: QuarterContent, words: Wording) -> PrintedList:
     """Return findings opened, closed and standing by rule."""
-    shown = content.rules[: 2 * _LIST_MOST]
+    shown = content.rules[:_RULES_MOST]
     rest = len(content.rules) - len(shown)
     return printed_list(
         words,
@@ -184,39 +227,22 @@ def _findings(content: QuarterContent, words: Wording) -> PrintedList:
 
 
 def _draw_first(pen: Pen, page: Box, content: QuarterContent, words: Wording) -> None:
-    """Draw page one: verdict, figures, the quarters, the regions, the first rows to act on."""
+    """Draw page one: what is asked, the figures, and what to answer as far as there is room."""
     y = _head(pen, page, content, words)
-    y = pen.paragraph(page.below(y + 8), verdict(content, words), LEAD, lines=5)
-    y = _key_figures(pen, page.below(y + 10), content, words)
-    box = page.below(y + 6)
-    top = pen.heading(box, words("audit.trend_title"))
-    draw_key(pen, Box(box.right - 230, box.y + 4, 230, 12), words)
-    trend = content.trend[-_TREND_QUARTERS:]
-    y = draw_trend(pen, Box(page.x, top, page.w, _TREND_H), trend, words)
-    box = page.below(y + 10)
-    top = pen.heading(box, words("audit.regions_title"), words("audit.tick_note"))
-    shown = content.regions[:_REGIONS_MOST]
-    rates = [
-        RateBar(one.region or "", one.rate or 0.0, before.rate if before else None,
-             words("trend.of", n=words.number(one.astray), all=words.number(one.stations)))
-        for one, before in shown
-    ]  # fmt: skip
-    y = draw_rates(pen, box.below(top), rates, words)
-    if rest := len(content.regions) - len(shown):
-        text = words.counted("audit.more_regions", rest)
-        pen.text(page.x, y + SMALL_MUTED.size, text, SMALL_MUTED)
-        y += SMALL_MUTED.leading
-    _act_on_first(pen, page.below(y + 10), content, words)
-
-
-def _act_on_first(pen: Pen, box: Box, content: QuarterContent, words: Wording) -> None:
-    """Draw as many rows to act on as there is room for."""
-    printed = _act_on(content, words)
+    y = pen.paragraph(page.below(y + 8), verdict(content, words), LEAD, lines=_VERDICT_LINES)
+    _key_figures(pen, page.below(y + 10), content, words)
+    box = page.below(_first_bottom(content, words, page))
+    printed = _to_answer(content, words)
     fitting = rows_fitting(printed, box)
-    if rest := len(content.to_act_on) - fitting:
+    if rest := len(content.causes) - fitting:
         printed = replace(printed, note=words.counted("audit.further_rows", rest))
-    if fitting or not printed.rows:
-        draw_list(pen, box, printed, 0, fitting)
+    draw_list(pen, box, printed, 0, fitting)
+
+
+def _first_bottom(content: QuarterContent, words: Wording, page: Box) -> float:
+    """Return the y at which page one's list begins."""
+    text_h = text_height(verdict(content, words), LEAD, page.w, _VERDICT_LINES)
+    return page.y + _HEAD_H + 8 + text_h + 10 + _FIGURES_H + 6
 
 
 def _head(pen: Pen, page: Box, content: QuarterContent, words: Wording) -> float:
@@ -229,47 +255,55 @@ def _head(pen: Pen, page: Box, content: QuarterContent, words: Wording) -> float
     return draw_name(pen, page, content.quarter, parts)
 
 
-def _key_figures(pen: Pen, box: Box, content: QuarterContent, words: Wording) -> float:
-    now, before = content.now, content.before
-    coverage = words("trend.of", n=words.number(now.covered), all=words.number(now.stores))
+def _key_figures(pen: Pen, box: Box, content: QuarterContent, words: Wording) -> None:
+    """Draw the five counts by order; of what nobody ordered, likely rollouts are counted apart."""
+    now = content.now
+    nobody = words("audit.key_nobody")
+    if now.rollouts:
+        rolled = words.number(now.rolled)
+        nobody = words.counted("audit.key_nobody_and", now.rollouts, rolled=rolled)
     figures = (
-        (rate_text(words, now.rate), words("audit.key_rate")),
-        (rate_text(words, before.rate if before else None), words("audit.key_before")),
-        (words.number(now.approved), words("audit.key_approved")),
-        (words.number(now.deviations), words("audit.key_deviations")),
-        (coverage, words("audit.key_coverage")),
+        (words.number(now.ordered), words("audit.key_ordered")),
+        (words.number(now.differently), words("audit.key_differently")),
+        (words.number(now.nobody), nobody),
+        (words.number(now.excepted), words("audit.key_excepted")),
+        (words.number(now.unagreed), words("audit.key_unagreed")),
     )
     draw_figures(pen, box, figures)
-    return box.y + 42
 
 
 def _draw_second(pen: Pen, page: Box, content: QuarterContent, words: Wording) -> None:
-    """Draw page two: what went astray where, the register, promises, findings."""
-    left, right = page.split(2)
-    y = _fields_and_kinds(pen, left, content, words)
+    """Draw page two: over the quarters, by region and store type, the orders, promises."""
+    top = pen.heading(page, words("audit.trend_title"))
+    draw_key(pen, Box(page.right - 230, page.y + 4, 230, 12), words)
+    trend = content.trend[-_TREND_QUARTERS:]
+    y = draw_trend(pen, Box(page.x, top, page.w, _TREND_H), trend, words)
+    y = _regions(pen, page.below(y + 10), content, words)
+    left, right = page.below(y + 10).split(2)
+    y = _states(pen, left, content, words)
     y = _types(pen, left.below(y + 10), content, words)
     _whole(pen, left.below(y + 10), _repeated(content, words))
-    y = _states(pen, right, content, words)
-    y = _promises(pen, Box(right.x, y + 10, right.w, 170), content, words)
-    _whole(pen, right.below(y + 10), _findings(content, words))
+    _promises(pen, Box(right.x, right.y, right.w, 190), content, words)
+
+
+def _regions(pen: Pen, box: Box, content: QuarterContent, words: Wording) -> float:
+    top = pen.heading(box, words("audit.regions_title"), words("audit.tick_note"))
+    shown = content.regions[:_REGIONS_MOST]
+    rates = [
+        RateBar(one.region or "", one.rate or 0.0, before.rate if before else None,
+             words("trend.of", n=words.number(one.astray), all=words.number(one.stations)))
+        for one, before in shown
+    ]  # fmt: skip
+    y = draw_rates(pen, box.below(top), rates, words)
+    if rest := len(content.regions) - len(shown):
+        text = words.counted("audit.more_regions", rest)
+        pen.text(box.x, y + SMALL_MUTED.size, text, SMALL_MUTED)
+        y += SMALL_MUTED.leading
+    return y
 
 
 def _whole(pen: Pen, box: Box, printed: PrintedList) -> None:
     draw_list(pen, box, printed, 0, len(printed.rows))
-
-
-def _fields_and_kinds(pen: Pen, box: Box, content: QuarterContent, words: Wording) -> float:
-    y = pen.heading(box, words("audit.fields_title"), words("audit.fields_note"))
-    y = draw_key(pen, box.below(y), words)
-    counts = [(words.field(f.field), f.departures, f.begun) for f in content.fields]
-    if not counts:
-        y = pen.paragraph(box.below(y), words("audit.act_none"), SMALL_MUTED, lines=2)
-    y = draw_counts(pen, box.below(y), counts, words)
-    if not content.kinds:
-        return y
-    y = pen.heading(box.below(y + 10), words("audit.kinds_title"), words("audit.kinds_note"))
-    kinds = [(words.named("kind", k.kind), k.departures, k.begun) for k in content.kinds]
-    return draw_counts(pen, box.below(y), kinds, words)
 
 
 def _types(pen: Pen, box: Box, content: QuarterContent, words: Wording) -> float:
@@ -286,7 +320,7 @@ def _states(pen: Pen, box: Box, content: QuarterContent, words: Wording) -> floa
     y = pen.heading(box, words("audit.states_title"), words("audit.states_note"))
     if not content.states:
         return pen.paragraph(box.below(y), words("audit.states_none"), SMALL_MUTED, lines=2)
-    counts = [(words.named("state", s.state), s.changes, s.entered) for s in content.states]
+    counts = [(words.named("outcome", s.state), s.changes, s.entered) for s in content.states]
     return draw_counts(pen, box.below(y), counts, words)
 
 

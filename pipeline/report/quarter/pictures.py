@@ -91,8 +91,10 @@ def _by_key(one: QuarterFigures, words: Wording) -> Mapping[str, str]:
     return {
         "rate": rate_text(words, one.rate),
         "begun": words.number(one.begun),
-        "approved": words.number(one.approved),
-        "deviations": words.number(one.deviations),
+        "rolled": words.number(one.rolled),
+        "ordered": words.number(one.ordered),
+        "differently": words.number(one.differently),
+        "excepted": words.number(one.excepted),
         "findings": words.number(one.findings),
         "clear_air": words.percent(one.clear_air),
         "coverage": words("trend.of", n=words.number(one.covered), all=words.number(one.stores)),

@@ -202,7 +202,7 @@ def _put_top(
     across = [width for width, end in zip(widths, accumulate(widths), strict=True) if end <= most]
     page.merge(_NOTE, len(across) - 1, filled.note, look)
     page.height(_NOTE, row_height([(filled.note, sum(across))]) + 4)
-    fill_in = _fill_in_looks(book)
+    fill_in = fill_in_looks(book)
     entry = book.look(
         font(bold=True),
         Alignment("left", "center", indent=1, wrap_text=True),
@@ -219,7 +219,7 @@ def _put_top(
     return fill_in
 
 
-def _fill_in_looks(book: Book) -> Mapping[Look, Any]:
+def fill_in_looks(book: Book) -> Mapping[Look, Any]:
     """Return the looks of cells to fill in: shaded, framed, not locked."""
     day = book.words.days.cells
     formats = {Look.DAY: day, Look.MOMENT: f"{day} hh:mm"}
