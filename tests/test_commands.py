@@ -21,6 +21,7 @@ from pipeline.commands import (
     run_verify,
 )
 from pipeline.database import open_database
+from pipeline.forms import ANOTHER, DECISIONS
 from pipeline.progress import Silent
 from pipeline.records import Selection
 from pipeline.run import Request
@@ -71,7 +72,7 @@ def test_a_selection_is_told_of_alone(request_of: Request) -> None:
 
 
 def test_approved_changes_get_a_night_and_are_not_planned_anew(request_of: Request) -> None:
-    """Approve a store's plan: it is scheduled and booked, and a new run keeps to it."""
+    """Approve a store's plan, one change on another channel: a new run keeps to what is ordered."""
     workbook = request_of.out / "North" / STORE / "change-plan.xlsx"
     with open_database(request_of.database) as database:
         names = [
@@ -84,9 +85,13 @@ def test_approved_changes_get_a_night_and_are_not_planned_anew(request_of: Reque
     book = Book(load_workbook(workbook), workbook)
     for name in names:
         book.decide(name, "approved", "T. Aldervane", date(2026, 10, 1))
-    book.saved()
+    book.fill(DECISIONS, names[0], decision=ANOTHER, other=20).saved()
 
     (taken,) = run_decide(request_of, [workbook], all_or_nothing=False)
+    (told,) = taken.priced
+    lead = "N104-03: channel 20 instead of 15 leaves the store's clear air as it is; clear air "
+    assert told.startswith(lead)
+    assert " promised (" in told
     found = run_schedule(request_of, Silent())
 
     assert len(names) == 5
@@ -106,7 +111,10 @@ def test_approved_changes_get_a_night_and_are_not_planned_anew(request_of: Reque
             "using (change) where store = ? group by state",
             [STORE],
         ).fetchall()
-    assert [row[:5] for row in after] == [row[:5] for row in before]
+    ordered = {("N104", "N104-03", 11, 15, 1, False): ("N104", "N104-03", 11, 20, 1, False)}
+    assert sorted(row[:6] for row in after) == sorted(
+        ordered.get(row[:6], row[:6]) for row in before
+    )
     assert states == [("scheduled", 5)]
 
 
