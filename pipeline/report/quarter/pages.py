@@ -29,10 +29,10 @@ from pipeline.report.kit.pen import (
 )
 from pipeline.report.quarter.content import (
     Approval,
-    Cause,
     QuarterContent,
     RepeatStore,
     RuleCount,
+    ToAnswer,
     edition,
     verdict,
     what,
@@ -60,7 +60,7 @@ _METHOD = ("agreed", "departure", "rate", "once", "late", "edges", "hurts")
 _PRINTED_MOST = 400  # rows; the workbook has the rest
 
 
-def _seen(one: Cause, words: Wording) -> str:
+def _seen(one: ToAnswer, words: Wording) -> str:
     if one.first_seen is None:
         return NOTHING
     first = words.day(one.first_seen)
@@ -69,11 +69,11 @@ def _seen(one: Cause, words: Wording) -> str:
     return words.counted("audit.since", one.stood_days, day=first) if one.stood_days else first
 
 
-def _agreed(one: Cause, words: Wording) -> str:
+def _agreed(one: ToAnswer, words: Wording) -> str:
     return f"{one.approved_by}, {words.day(one.approved_on)}" if one.approved_by else NOTHING
 
 
-def _to_do(one: Cause, words: Wording) -> str:
+def _to_do(one: ToAnswer, words: Wording) -> str:
     """Return what was answered, else what to do."""
     if one.answer is not None:
         answered = {"by": one.answered_by or "", "day": words.day(one.answered_on)}
@@ -85,7 +85,7 @@ def _to_do(one: Cause, words: Wording) -> str:
     return words.named("action", one.kind)
 
 
-_ANSWER: tuple[PrintedColumn[Cause], ...] = (
+_ANSWER: tuple[PrintedColumn[ToAnswer], ...] = (
     PrintedColumn(what, "audit.column_field", 25),
     PrintedColumn(where, "audit.column_where", 25),
     PrintedColumn(_agreed, "audit.column_approved", 14),
