@@ -1,7 +1,7 @@
 """The command line: parse, call, print, exit status."""
 
 import sys
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from functools import wraps
@@ -11,27 +11,32 @@ from typing import Any
 import click
 from rich.console import Console
 
-from pipeline import __version__, commands, terminal, terminal_changes
+from pipeline import __version__, commands, terminal, terminal_changes, terminal_teach
+from pipeline.backup import back_up, restore
 from pipeline.bench import bench
 from pipeline.check.rules import explain, rule_list
+from pipeline.database import open_database
 from pipeline.demo.bench import BenchSize
 from pipeline.errors import QuietaisleError, StorageFailed
 from pipeline.progress import Progress
+from pipeline.proof.prove import Wanted
 from pipeline.records import Selection, Severity
-from pipeline.run import Request, require_readable, run
+from pipeline.run import Request, require_readable, rules_beside, run
 from pipeline.settings import load_settings
 from pipeline.tables.taken import ExportFile
+from pipeline.teach import asked, rules_of, teach, write_rules
 from pipeline.template import write_demo, write_template
 from pipeline.visible import visible
 
 DONE, FINDINGS, FAILED = 0, 1, 2
 _PATH = click.Path(path_type=Path)
+_DATABASE = Path("quietaisle.duckdb")
 _DAY = click.DateTime(["%Y-%m-%d"])
 _OPTIONS = (
     click.option(
         "--database",
         type=_PATH,
-        default=Path("quietaisle.duckdb"),
+        default=_DATABASE,
         show_default=True,
         help="Where everything is kept between runs.",
     ),
@@ -229,11 +234,21 @@ def verify_command(call: Call) -> int:
 @click.option("--since", type=_DAY, help="Compare from this day's evening.")
 @click.option("--until", type=_DAY, help="Compare to this day's evening.")
 @click.option("--station", help="Tell this station's life; with one --store.")
+@click.option(
+    "--check", "seals", multiple=True, metavar="SEAL", help="Hold the register to a seal."
+)
+@click.option("--prove", type=_PATH, help="Write a proof that the register's entries stand.")
+@click.option("--change", help="With --prove: of this change.")
+@click.option("--older", type=int, multiple=True, help="With --prove: from a seal of this size on.")
 @_step
 def audit_command(call: Call, *, quarter: str | None, approve: bool, **options: Any) -> int:  # noqa: ANN401 - as click has them
     """Hold what is found against what was agreed: a quarter, two days, or one station's life."""
     since, until = options["since"], options["until"]
-    if approve:
+    if options["seals"]:
+        return _check(call, options["seals"])
+    if options["prove"]:
+        _prove(call, options, quarter)
+    elif approve:
         _approve(call, options["by"], options["reason"], every=options["all_stores"])
     elif options["station"]:
         if call.only_store is None:
@@ -258,6 +273,66 @@ def _approve(call: Call, by: str | None, reason: str | None, *, every: bool) -> 
             "--approve needs --by, --reason, and --store, --region or --all-stores"
         )
     terminal.show_approved(call.console, commands.run_approve(call.request, by, reason))
+
+
+def _check(call: Call, seals: Sequence[str]) -> int:
+    checked = commands.run_check_seals(call.request, seals)
+    for problem in checked.problems:
+        click.echo(f"Not as sealed: {visible(problem)}.")
+    if not checked.problems:
+        click.echo(f"All {checked.entries} entries of the register stand as they were sealed.")
+    return FINDINGS if checked.problems else DONE
+
+
+def _prove(call: Call, options: Mapping[str, Any], quarter: str | None) -> None:
+    change, station, store = options["change"], options["station"], call.only_store
+    if sum(map(bool, (change, station, quarter))) != 1 or (station and store is None):
+        raise click.UsageError(
+            "--prove needs one of --change, --quarter, and --station with one --store"
+        )
+    wanted = Wanted(change, store if station else None, station)
+    commands.run_prove(call.request, options["prove"], wanted, quarter, options["older"])
+    click.echo(options["prove"])
+
+
+@cli.command("backup")
+@click.argument("folder", type=_PATH)
+@click.option("--database", type=_PATH, default=_DATABASE, show_default=True, help="What to keep.")
+def backup_command(folder: Path, database: Path) -> int:
+    """Keep the database in a new FOLDER: a parquet file a table, and a manifest of digests."""
+    with open_database(database) as opened:
+        kept = back_up(opened, folder)
+    click.echo(f"{kept.rows} rows of {kept.tables} tables are kept in {kept.folder}")
+    return DONE
+
+
+@cli.command("restore")
+@click.argument("folder", type=_PATH)
+@click.option("--database", type=_PATH, default=_DATABASE, show_default=True, help="A new file.")
+def restore_command(folder: Path, database: Path) -> int:
+    """Make a new database of the backup in FOLDER."""
+    back = restore(folder, database)
+    click.echo(f"{back.rows} rows of {back.tables} tables are back, in {database}")
+    return DONE
+
+
+@cli.command("teach")
+@click.argument("folder", type=_PATH)
+@click.option("--rules", type=_PATH, help="Rules file; else rules.toml beside the exports.")
+@click.option("--write", type=_PATH, help="Write what is proposed into this new rules file.")
+def teach_command(folder: Path, rules: Path | None, write: Path | None) -> int:
+    """Show what the headings of FOLDER are taken for, and propose lines for the rules file."""
+    tables = teach(folder, load_settings(rules or rules_beside(folder)))
+    if sys.stdin.isatty() and write is None:
+        tables = tuple(asked(each, terminal_teach.ask) for each in tables)
+    for each in tables:
+        terminal_teach.show_taught(terminal.console(), each)
+    if write is not None:
+        write_rules(write, tables)
+        click.echo(f"Written: {write}. Read it, then name it with --rules.")
+    elif lines := rules_of(tables):
+        click.echo(f"Paste into the rules file, if these are its columns:\n\n{visible(lines)}")
+    return DONE
 
 
 @cli.command("rules")

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from functools import cache
 from pathlib import Path
@@ -26,9 +26,20 @@ from pipeline.plan.explain import Case
 from pipeline.plan.stores import case_of, terms_of
 from pipeline.plan.what_if import WhatIf, what_if, worth_of
 from pipeline.progress import Progress
-from pipeline.records import OrderPrice, RunSummary, Selection, StorePlace
+from pipeline.proof.check import Checked, check_register, read_seal
+from pipeline.proof.prove import Wanted, prove
+from pipeline.records import OrderPrice, RunSummary, Selection
 from pipeline.report.write import cautions, place_of, write_audit, write_back_out
-from pipeline.run import Request, judge, session, start_run, summarise, take_in, write_out
+from pipeline.run import (
+    Request,
+    judge,
+    session,
+    start_run,
+    stores_of,
+    summarise,
+    take_in,
+    write_out,
+)
 from pipeline.schedule.stores import schedule, write_calendars
 from pipeline.settings import Settings
 from pipeline.survey.evidence import survey
@@ -41,6 +52,7 @@ from pipeline.tables.taken import ExportFile
 class Scheduled:
     """What scheduling came to: the nights, stores without one, proofs by region, files."""
 
+    after: date  # nights lie after this day
     nights: pl.DataFrame
     unplaced: Sequence[UnscheduledStore]
     proofs: Sequence[ScheduleProof]
@@ -167,13 +179,19 @@ def run_schedule(request: Request, progress: Progress) -> Scheduled:
             judge(database, request, settings, progress)
         calendars = write_calendars(
             database,
-            cautions(),
+            cautions,
             lambda feed: place_of(database, request.out, feed.region, feed.store, feed.team),
         )
+        chosen = stores_of(database, request.selection)
         return Scheduled(
+            after=database.value("schedule", "nights_after"),
             nights=_selected(database.frame("run", "listed_schedule"), request.selection),
-            unplaced=database.records(UnscheduledStore, "run", "unscheduled"),
-            proofs=database.records(ScheduleProof, "run", "schedule_proof"),
+            unplaced=[
+                one
+                for one in database.records(UnscheduledStore, "run", "unscheduled")
+                if one.store in chosen
+            ],
+            proofs=database.records(ScheduleProof, "run", "schedule_proof", {"stores": chosen}),
             booked=booked,
             calendars=calendars,
             summary=write_out(database, request, settings, progress),
@@ -185,8 +203,9 @@ def run_verify(request: Request) -> Verified:
     with _started(request) as (database, settings):
         forget_whole_run(database)
         survey(database, settings)
-        checks = verify(database, settings)
-        return Verified(checks, calibration(database), not_as_ordered(database))
+        chosen = stores_of(database, request.selection)
+        checks = tuple(one for one in verify(database, settings) if one.store in set(chosen))
+        return Verified(checks, calibration(database, chosen), not_as_ordered(database, chosen))
 
 
 def run_back_out(request: Request) -> tuple[Path, ...]:
@@ -199,7 +218,7 @@ def run_back_out(request: Request) -> tuple[Path, ...]:
         day = database.value("run", "register_day")
         return tuple(
             path
-            for store in _stores(database, request.selection)
+            for store in stores_of(database, request.selection)
             for path in write_back_out(database, request.out, back_out(database, store, day))
         )
 
@@ -223,16 +242,42 @@ def run_approve(request: Request, by: str, reason: str) -> tuple[Approved, ...]:
         QuietaisleError: the approver is not in the rules file, or a store does not exist.
     """
     with _started(request) as (database, settings):
-        stores = _stores(database, request.selection)
+        stores = stores_of(database, request.selection)
         if request.selection == Selection():
             stores = database.column("audit", "known_stores")
         return approve(database, settings, stores, by=by, reason=reason, on=_day(database))
 
 
+def run_check_seals(request: Request, seals: Sequence[str]) -> Checked:
+    """Hold the register to its own seals, and to those that pages printed.
+
+    Raises:
+        SealUnreadable: what was typed is no seal.
+    """
+    printed = tuple(map(read_seal, seals))
+    with session(request) as (database, _):
+        return check_register(database, printed)
+
+
+def run_prove(
+    request: Request, path: Path, wanted: Wanted, quarter: str | None, sizes: Sequence[int]
+) -> None:
+    """Write a proof that entries of the register stand as they were sealed.
+
+    Raises:
+        QuietaisleError: there is no such quarter, entry or older seal.
+    """
+    if quarter is not None:
+        days = read_quarter(quarter)
+        wanted = replace(wanted, days=(days.first, days.last))
+    with session(request) as (database, _):
+        path.write_text(prove(database, wanted, sizes), encoding="utf-8", newline="\n")
+
+
 def run_compare(request: Request, start: date, end: date) -> tuple[Departure, ...]:
     """Hold what was found on a day against what was agreed, and say what came between two days."""
     with _started(request) as (database, _):
-        chosen = set(_stores(database, request.selection))
+        chosen = set(stores_of(database, request.selection))
         return tuple(row for row in compare(database, start, end) if row.store in chosen)
 
 
@@ -251,13 +296,7 @@ def _day(database: Database) -> date:
     return day
 
 
-def _stores(database: Database, selection: Selection) -> list[str]:
-    places = database.records(StorePlace, "run", "stores")
-    return [place.store for place in places if selection.takes(place.store, place.region)]
-
-
 def _selected(frame: pl.DataFrame, selection: Selection) -> pl.DataFrame:
-    for column, names in (("store", selection.stores), ("region", selection.regions)):
-        if names:
-            frame = frame.filter(pl.col(column).is_in(names))
-    return frame
+    """Return the rows of the stores asked for; those of no one store only with the whole chain."""
+    pairs = zip(frame["store"], frame["region"], strict=True)
+    return frame.filter(pl.Series([selection.takes(*pair) for pair in pairs], dtype=pl.Boolean))

@@ -4,6 +4,8 @@ import shutil
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import fields
+from functools import cache
+from hashlib import sha256
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -21,7 +23,7 @@ from pipeline.errors import (
 from pipeline.frames import frame_of
 from pipeline.tables.declare import hold, release, table_of
 from pipeline.tables.every import VERSION, every_table
-from pipeline.tables.run import TablesVersion
+from pipeline.tables.run import SchemaMade, TablesVersion
 
 Kind = TypeVar("Kind")
 Values = Mapping[str, object]
@@ -157,6 +159,11 @@ class Database:
         rows = self.connection.table(table.name).select(*columns).sort(*columns).fetchall()
         return [kind(*row) for row in rows]
 
+    def added(self, kind: type[Kind], after: int = 0) -> list[Kind]:
+        """Return the rows of a kind's table in the order they were added, but the first `after`."""
+        rows = self.connection.execute(table_of(kind).added_after, {"after": after}).fetchall()
+        return [kind(*row) for row in rows]
+
     @contextmanager
     def held(self, *names: str, chosen: bool = False) -> Iterator[None]:
         """Let tables or views stand still under their own names until the block is left.
@@ -256,9 +263,11 @@ def _version(database: Database) -> int:
 
 
 def bring_up(database: Database) -> None:
-    """Bring tables, views and macros to this version, and make those that are missing."""
+    """Bring tables, views and macros to this version; do nothing where this program made them."""
+    found, made = _version(database), _schema()
+    if found == VERSION and _made(database) == made:
+        return
     with database.transaction():
-        found = _version(database)
         if found:
             _migrate(database, found)
         for table in every_table():
@@ -267,9 +276,23 @@ def bring_up(database: Database) -> None:
                 database.connection.execute(statement)
         for name in sql_file.statements("schema"):
             database.run("schema", name)
-        if found != VERSION:
-            database.clear(TablesVersion)
-            database.put(TablesVersion, [TablesVersion(VERSION)])
+        database.clear(TablesVersion, SchemaMade)
+        database.put(TablesVersion, [TablesVersion(VERSION)])
+        database.put(SchemaMade, [SchemaMade(made)])
+
+
+@cache
+def _schema() -> str:
+    """Return the fingerprint of the statements that make tables, views and macros."""
+    views = [sql_file.statement("schema", name) for name in sql_file.statements("schema")]
+    said = "\n".join([*(table.create for table in every_table()), *views])
+    return sha256(said.encode()).hexdigest()
+
+
+def _made(database: Database) -> str | None:
+    """Return the fingerprint of what made the tables and views, where it is noted."""
+    noted = database.value("database", "has_made")
+    return database.value("database", "made") if noted else None
 
 
 def _migrate(database: Database, found: int) -> None:

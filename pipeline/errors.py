@@ -287,6 +287,37 @@ class DaysOutOfOrder(QuietaisleError):
         super().__init__(f"{end} is not after {start}; name the earlier day first.")
 
 
+class SealUnreadable(QuietaisleError):
+    """A seal was typed that is none."""
+
+    def __init__(self, text: str) -> None:
+        super().__init__(
+            f"'{text[:100]}' is no seal of the register; type it as a page prints it: the number "
+            "of entries, a colon and the root, such as 214:3f2a9c51b07e44d8 (16 digits or more)."
+        )
+
+
+class BackupInTheWay(QuietaisleError):
+    """A backup would write over something."""
+
+    def __init__(self, path: Path, why: str) -> None:
+        super().__init__(f"{path} {why}.")
+
+
+class BackupBroken(QuietaisleError):
+    """A backup cannot be restored: a file of it is not what it should be."""
+
+    def __init__(self, path: Path, why: str) -> None:
+        super().__init__(f"{path} {why}. Nothing was restored.")
+
+
+class NothingToProve(QuietaisleError):
+    """No entry of the register speaks of what is to be proved."""
+
+    def __init__(self, what: str) -> None:
+        super().__init__(f"The register has no entry of {what}; name one that it has.")
+
+
 def nearest(word: str, known: Sequence[str]) -> str:
     """Return ` Did you mean 'x'?` for the closest known word, or an empty text."""
     close = get_close_matches(word, known, n=1, cutoff=0.5)

@@ -24,6 +24,7 @@ from pipeline.match.match import match, new_keys
 from pipeline.parallel import helped
 from pipeline.plan.stores import plan
 from pipeline.progress import Progress
+from pipeline.proof.seal import seal
 from pipeline.records import (
     KeysLeft,
     KeysTaken,
@@ -149,6 +150,7 @@ def judge(database: Database, request: Request, settings: Settings, progress: Pr
     with progress.during("check"):
         check(database, settings, request.rules_folder)
         keep(database)  # what later audits need to know of this run
+        seal(database)  # before the pages that print it
 
 
 def _propose(database: Database, settings: Settings, progress: Progress) -> None:
@@ -196,14 +198,20 @@ def session(request: Request) -> Iterator[tuple[Database, Settings]]:
     settings = settings_of(request) if named else None
     with open_database(request.database) as database, helped():
         yield database, settings or _last_settings(database)
+        seal(database)
 
 
 def settings_of(request: Request) -> Settings:
     """Return the rules: those named, else rules.toml beside the exports, else the defaults."""
     if request.rules is not None or request.exports is None:
         return load_settings(request.rules)
-    beside = request.exports / RULES_BESIDE_EXPORTS
-    return load_settings(beside if beside.is_file() else None)
+    return load_settings(rules_beside(request.exports))
+
+
+def rules_beside(exports: Path) -> Path | None:
+    """Return the rules file beside some exports, if there is one."""
+    beside = exports / RULES_BESIDE_EXPORTS
+    return beside if beside.is_file() else None
 
 
 def _last_settings(database: Database) -> Settings:
@@ -276,18 +284,29 @@ def _check_selection(selection: Selection, places: list[StorePlace]) -> None:
                 raise UnknownSelection(kind, name, known[kind])
 
 
+def stores_of(database: Database, selection: Selection) -> list[str]:
+    """Return the stores asked for, by name; all of the run where none is."""
+    places = database.records(StorePlace, "run", "stores")
+    return [place.store for place in places if selection.takes(place.store, place.region)]
+
+
 def summarise(database: Database, request: Request) -> RunSummary:
-    """Return what the run came to, files apart."""
-    (figures,) = database.frame("run", "figures").iter_rows(named=True)
-    standing = database.mapping("run", "standing_findings")
+    """Return what the run came to in the stores asked for, files apart.
+
+    What exports say of keys and headings belongs to no selection, and is left out of one.
+    """
+    whole = request.selection == Selection()
+    chosen = {"stores": stores_of(database, request.selection), "whole": whole}
+    (figures,) = database.frame("run", "figures", chosen).iter_rows(named=True)
+    standing = database.mapping("run", "standing_findings", chosen)
     return RunSummary(
         **figures,
         findings={severity: standing.get(severity.value, 0) for severity in Severity},
-        unplanned=database.mapping("run", "unplanned"),
-        left_aside=tuple(database.records(LeftAside, "run", "left_aside")),
-        keys_taken=tuple(database.records(KeysTaken, "match", "matches")),
-        keys_left=database.records(KeysLeft, "match", "unmatched")[0],
-        new_keys=new_keys(database),
+        unplanned=database.mapping("run", "unplanned", {"stores": chosen["stores"]}),
+        left_aside=tuple(database.records(LeftAside, "run", "left_aside")) if whole else (),
+        keys_taken=tuple(database.records(KeysTaken, "match", "matches")) if whole else (),
+        keys_left=database.records(KeysLeft, "match", "unmatched")[0] if whole else KeysLeft(),
+        new_keys=new_keys(database) if whole else (),
         out=request.out,
         database=request.database,
     )

@@ -34,6 +34,10 @@ def show_schedule(console: Console, found: Scheduled) -> None:
             *(row["team"], row["wave"], row["firmness"], str(row["moves"])),
         )
     console.print(table if found.nights.height else "No store has a move to make.")
+    if found.nights.height:
+        console.print(
+            f"Nights lie after {found.after}: the run's day, or that of the last decision"
+        )
     for one in found.unplaced:
         console.print(f"store {one.store}: {one.reason}")
     for proof in found.proofs:

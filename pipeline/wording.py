@@ -13,6 +13,9 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
+from babel import Locale
+from babel.plural import PluralRule
+
 from pipeline.tables.every import every_table
 
 NOTHING = "\N{EN DASH}"
@@ -59,9 +62,10 @@ class Wording:
         return self.texts[key].format(**values)
 
     def counted(self, key: str, count: int, **values: object) -> str:
-        """Return the text for one or for several: `key.one` or `key.other`."""
-        form = "one" if count == 1 else "other"
-        return self(f"{key}.{form}", n=self.number(count), **values)
+        """Return the text for a count: `key.one`, `key.other` or what else the language has."""
+        form = f"{key}.{plural_of(self.language)(count)}"
+        chosen = form if form in self.texts else f"{key}.other"
+        return self(chosen, n=self.number(count), **values)
 
     def named(self, group: str, value: str) -> str:
         """Return the text of a value among those of a group; the value itself if it has none."""
@@ -130,6 +134,12 @@ def whole(share: float) -> int:
     if percent == 0 and share > 0:
         return 1
     return 99 if percent == 100 and share < 1 else percent  # noqa: PLR2004 - per cent
+
+
+@cache
+def plural_of(language: str) -> PluralRule:
+    """Return the rule that names a count's plural category in a language (Unicode CLDR)."""
+    return Locale.parse(language).plural_form
 
 
 @cache

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import polars as pl
-from decision_harness import OWN_COST, carried_out
+from decision_harness import OWN_COST, PERMITTED, carried_out
 from simulate.chain import chain, last_day
 from simulate.fold import folded, known
 from simulate.setting import Setting
@@ -134,6 +134,25 @@ def claimed_and_scanned_anew(setting: Setting, seed: int) -> tuple[float, float,
     total = sum(float(_variance(side).sum()) for side in (old, new))
     half = _Z * 100 * float(total) ** 0.5 / len(moved)
     return share, gain - half, gain + half
+
+
+def worst_to_best(setting: Setting, seed: int) -> tuple[float, float]:
+    """Return the gain promised and claimed, in points, where stations take what looks quietest.
+
+    From the channel that looks busiest; claimed: the difference of the two in a later survey.
+    """
+    before, after = estimated(setting, seed), estimated(setting, seed, survey=1)
+    ranked = before.filter(pl.col("channel").is_in(PERMITTED)).sort("busy_estimate", "channel")
+    moved = ranked.group_by("store", "station", maintain_order=True).agg(
+        pl.col("channel").last().alias("old"), pl.col("channel").first().alias("new")
+    )
+    promised, claimed = (
+        _points(
+            _at(survey, moved, "old")["busy_estimate"] - _at(survey, moved, "new")["busy_estimate"]
+        )
+        for survey in (before, after)
+    )
+    return promised, claimed
 
 
 def _at(joined: pl.DataFrame, moved: pl.DataFrame, side: str) -> pl.DataFrame:

@@ -175,14 +175,15 @@ def story(*states: tuple[date, str], to_channel: int = 20, **of: object) -> Chan
         position=1, parking=False, clear_air_before=0.5, clear_air_after=0.9, labels=100,
         sureness="high", proposed_by="R. Proposer", proposed_on=DAYS[0],
         clear_air_before_low=0.4, clear_air_before_high=0.6, clear_air_after_low=0.8,
-        clear_air_after_high=0.95, chance=0.99, free_of_own_before=None,
-        group_no=None, facts=None,
+        clear_air_after_high=0.95, chance=0.99, free_of_own_before=None, group_no=None, facts=None,
     )  # fmt: skip
     events = tuple(
-        replace(new_event("C1", ChangeState(state), datetime.combine(day, time()), "P. Approver"),
-                seq=seq)
+        replace(
+            new_event("C1", ChangeState(state), datetime.combine(day, time()), "P. Approver"),
+            seq=seq,
+        )
         for seq, (day, state) in enumerate(states, start=1)
-    )  # fmt: skip
+    )
     return ChangeStory(replace(change, **of), events)  # type: ignore[arg-type]  # fields by name
 
 

@@ -228,7 +228,7 @@ def test_the_trail_reproduces_any_past_day(tour: Tour) -> None:
 
 def test_promises_are_held_against_measurements(tour: Tour) -> None:
     """All changes measured on the channel approved; the noisy one fell short, the rest did not."""
-    *_, overall = calibration(tour.database)
+    *_, overall = calibration(tour.database, STORES)
 
     assert (overall.sureness, overall.changes) == ("all", 4)
     assert overall.held >= 0.5

@@ -330,7 +330,7 @@ def test_calibration_compares_promise_and_measurement(
     readings_say(approved, "A-02", 15, LOUD)
     look(approved, settings)
 
-    rows = calibration(approved)
+    rows = calibration(approved, list(PLAN))
     assert [(row.sureness, row.promised_from, row.promised_to) for row in rows] == [
         ("high", 0.8, 0.9), ("high", 0.0, 1.0), ("all", 0.0, 1.0),
     ]  # fmt: skip
@@ -387,16 +387,16 @@ def test_work_done_otherwise_is_named_and_no_promise_counts_it(
     (other,) = (c for c in verify(approved, settings) if c.station == "B-01")
     assert other.said == "ordered 25, found on 20: done differently"
     assert other.follows == "move it to channel 25 on the next visit, or approve channel 20"
-    assert [row.changes for row in calibration(approved)] == [1, 1, 1]
-    assert not_as_ordered(approved) == {"done differently": 1}
+    assert [row.changes for row in calibration(approved, list(PLAN))] == [1, 1, 1]
+    assert not_as_ordered(approved, list(PLAN)) == {"done differently": 1}
 
     later = date(2027, 1, 31)
     speak_of(approved, later)
     export_says(approved, later, {"B-01": 25})
     change = names(approved, "B")[0]
     assert look(approved, settings)[change] == ("implemented", "done")
-    assert [row.changes for row in calibration(approved)] == [1, 1, 1]
-    assert not_as_ordered(approved) == {}
+    assert [row.changes for row in calibration(approved, list(PLAN))] == [1, 1, 1]
+    assert not_as_ordered(approved, list(PLAN)) == {}
 
 
 def test_work_is_held_against_the_channel_ordered(approved: Database, settings: Settings) -> None:

@@ -56,6 +56,20 @@ def test_each_rule_tells_where_it_fails_and_since_when(request_of: Request) -> N
         assert row.first_seen == row.last_seen == date(2026, 9, 30)
 
 
+def test_a_selection_is_told_of_alone(request_of: Request) -> None:
+    """The figures of a run that names a store are those of the store, down to its exit status."""
+    one = replace(request_of, selection=Selection((STORE,)))
+    summary, moves = run_listing(one, "listed_moves", Silent())
+    _, findings = run_listing(one, "listed_findings", Silent())
+    assert (summary.stores, summary.stations) == (1, 16)
+    assert (summary.moves, summary.stores_with_moves) == (moves.height, 1) == (5, 1)
+    assert sum(summary.findings.values()) == findings.height > 0
+    assert findings["store"].unique().to_list() == [STORE]
+    whole, _ = run_listing(request_of, "listed_moves", Silent())
+    assert whole.stores > 1
+    assert whole.moves > 5
+
+
 def test_approved_changes_get_a_night_and_are_not_planned_anew(request_of: Request) -> None:
     """Approve a store's plan: it is scheduled and booked, and a new run keeps to it."""
     workbook = request_of.out / "North" / STORE / "change-plan.xlsx"
@@ -79,6 +93,10 @@ def test_approved_changes_get_a_night_and_are_not_planned_anew(request_of: Reque
     assert (taken.decisions, taken.refusals) == (5, ())
     assert found.booked == 5
     assert STORE in found.nights["store"].to_list()
+    assert found.after == date(2026, 10, 1)
+    assert min(found.nights["night"].to_list()) > found.after
+    firm = found.nights.filter(~found.nights["firmness"].str.starts_with("provisional"))
+    assert firm["store"].unique().to_list() == [STORE]
     assert len(found.calendars) >= 8
     assert all(path.is_file() for path in found.calendars)
     with open_database(request_of.database) as database:

@@ -87,6 +87,23 @@ def test_a_file_that_is_no_database_is_refused(tmp_path: Path) -> None:
             pass
 
 
+def test_views_of_another_program_are_made_again(tmp_path: Path) -> None:
+    """Views are made once, and again where another program of the same version made them."""
+    path = tmp_path / "q.duckdb"
+    with open_database(path) as database:
+        database.connection.execute("create or replace view station_now as select 1 as own")
+    with open_database(path) as database:
+        assert database.connection.table("station_now").columns == ["own"]
+        database.connection.execute("update schema_made set fingerprint = 'of another program'")
+    with open_database(path) as database:
+        assert "channel" in database.connection.table("station_now").columns
+    with open_database(path) as database:
+        database.connection.execute("drop table schema_made")
+        database.connection.execute("create or replace view station_now as select 1 as own")
+    with open_database(path) as database:
+        assert "channel" in database.connection.table("station_now").columns
+
+
 def test_a_database_of_a_newer_program_is_refused(tmp_path: Path) -> None:
     """Its version and what to do are named, and it is left as it was."""
     path = tmp_path / "q.duckdb"

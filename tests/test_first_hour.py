@@ -54,7 +54,7 @@ def test_a_refused_first_export_says_why(
     [
         ("Shop,Base,Funkkanal Nr", "S1,A,11"),
         ("Filiale,Basisstation,Kan.", "S1,A,11"),
-        ("store,station,scan time,ch 11,ch 12", "S1,A,2026-09-30 03:00:00,-90,-91"),
+        ("store,station,sweep time,ch 11,ch 12", "S1,A,2026-09-30 03:00:00,-90,-91"),
         ('store,station,"the ""radio"" channel\\"', "S1,A,11"),
         ("store,station,\x1b[31mChannel", "S1,A,11"),
     ],
@@ -118,7 +118,7 @@ def test_the_shipped_rules_map_no_heading() -> None:
 
 ODD = {
     "import.log": "started\n",
-    "data.ndjson": "{}\n",
+    "data.xml": "<a/>\n",
     "old.sqlite3": "x",
     "README": "x",
     "notes.md": "x",
@@ -170,7 +170,7 @@ def test_every_file_of_the_folder_is_accounted_for(
     assert all(why.count(None) == 2 for why in entries.values())
     assert [file for file in entries if file not in said and entries[file][0] is None] == []
     assert {file for file, why in entries.items() if why[1]} == {
-        "data.ndjson", "old.sqlite3", "empty.zip",
+        "data.xml", "old.sqlite3", "empty.zip",
     }  # fmt: skip
 
 

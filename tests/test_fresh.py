@@ -29,11 +29,11 @@ FACTS = {
 }  # fmt: skip
 WORKED_OUT = {
     *COMPUTED, "finding", "rule_problem", "rule_text", "run",
-    "key_match", "key_unmatched", "key_pair", "key_known",
+    "key_match", "key_unmatched", "key_pair", "key_known", "register_entry", "register_seal",
 }  # fmt: skip
 INPUTS = {  # in the run's name or the fingerprint itself
     "setting", "setting_text", "permitted_channel", "this_run", "exception", "rules_kept",
-    "tables_version",
+    "tables_version", "schema_made",
 }  # fmt: skip
 OWN_RULE = """-- name: every-store
 -- title: A store there is

@@ -12,7 +12,18 @@ from pipeline.sql_file import statements
 
 ROOT = Path(__file__).resolve().parents[1]
 PACKAGE = ROOT / "pipeline"
-STEPS = ("ingest", "match", "survey", "check", "plan", "schedule", "changes", "audit", "report")
+STEPS = (
+    "ingest",
+    "match",
+    "survey",
+    "check",
+    "plan",
+    "schedule",
+    "changes",
+    "audit",
+    "report",
+    "proof",
+)
 # Upper floors may import lower ones, never the other way round.
 FLOORS = {
     "cli": 10,
@@ -22,6 +33,9 @@ FLOORS = {
     "commands": 7,
     "run": 6,
     "template": 5,
+    "backup": 5,
+    "teach": 5,
+    "terminal_teach": 8,
     "demo": 5,
     **dict.fromkeys(STEPS, 4),
     "radio": 2,

@@ -120,7 +120,7 @@ def test_a_scan_without_any_day_is_asked_for(tmp_path: Path) -> None:
     assert result.outcome("scan.csv").rows_loaded == 2
 
 
-@pytest.mark.parametrize("heading", ["scan time", "Datum", "Uhrzeit"])
+@pytest.mark.parametrize("heading", ["sweep time", "Datum", "Uhrzeit der Messung"])
 def test_a_column_that_may_be_the_time_is_not_passed_over(tmp_path: Path, heading: str) -> None:
     """A dated name does not hide a time that the file has under a heading nobody mapped."""
     text = SCAN.replace("channel", f"{heading},channel").replace("A,", "A,2026-09-29 03:00:00,")

@@ -228,3 +228,38 @@ def test_bad_options_are_named(options: dict[str, object], words: str) -> None:
     """An option that does not fit the stations is refused with a sentence that says which."""
     with pytest.raises(ValueError, match=words):
         unchecked([[0, 1], [1, 0]], {}, **options)
+
+
+def _least(one: One, two: Two, ties: list[list[int]]) -> tuple[int, int]:
+    """Return the least cost in whole steps of 1e-9, and the least sum of ties at that cost."""
+    row = [[round(x * 1e9) for x in costs] for costs in one]
+    table = {pair: [[round(x * 1e9) for x in costs] for costs in t] for pair, t in two.items()}
+    return min(
+        (
+            sum(r[a] for r, a in zip(row, choice, strict=True))
+            + sum(t[choice[i]][choice[j]] for (i, j), t in table.items()),
+            sum(t[a] for t, a in zip(ties, choice, strict=True)),
+        )
+        for choice in every_choice(one)
+    )
+
+
+@pytest.mark.parametrize("stations", [2, 4, 5, 14, 18])
+@pytest.mark.parametrize("seed", range(3))
+def test_a_complete_search_proves_the_best_to_the_last_digit(seed: int, stations: int) -> None:
+    """Costs of nine decimals, as the plan rounds them, leave no gap, whatever room ties take."""
+    dice, (one, two, now) = seeded(seed), clear_air_costs(seed, stations)
+    # Quiet air: a gap of 1e-10 is large beside such costs.
+    one = [[round(x / 1000, 9) for x in row] for row in one]
+    two = {pair: [[round(x / 1000, 9) for x in row] for row in t] for pair, t in two.items()}
+    ties = [[dice.randrange(10**5) + 10**7 * (a != today) for a in range(5)] for today in now]
+
+    found = assign(one, two, ties=ties)
+
+    assert found.proven
+    assert found.optimal
+    assert found.bound == pytest.approx(found.cost, rel=1e-12, abs=0)
+    if stations <= 5:
+        cost, tied = _least(one, two, ties)
+        assert found.cost == pytest.approx(cost / 1e9, rel=1e-12)
+        assert sum(t[a] for t, a in zip(ties, found.choice, strict=True)) == tied

@@ -14,9 +14,11 @@ from pipeline.report.store.workbook import STATIONS
 from pipeline.wording import (
     MINUS,
     NOTHING,
+    Wording,
     declared_texts,
     language,
     languages,
+    plural_of,
     texts,
     whole,
     wording,
@@ -25,7 +27,7 @@ from pipeline.wording import (
 PACKAGE = Path(pipeline.__file__).parent
 WORDED = (
     *sorted((PACKAGE / "report").rglob("*.py")),
-    *(PACKAGE / name for name in ("reasons.py", "forms.py", "wording.py")),
+    *(PACKAGE / name for name in ("reasons.py", "forms.py", "wording.py", "schedule/calendars.py")),
 )
 ENGLISH = texts("en")
 
@@ -159,6 +161,26 @@ def test_days_are_written_as_in_the_country(country: str | None, expected: str, 
     assert words.days.cells == cells
     assert words.moment(datetime(2026, 3, 5, 9, 7)) == f"{expected} 09:07"
     assert words.day(None) == words.moment(None) == NOTHING
+
+
+def test_plural_forms_go_by_the_rule_of_the_language() -> None:
+    """Polish has three forms of whole numbers (Unicode CLDR, plural rules of pl)."""
+    forms = {"n.one": "{n} plik", "n.few": "{n} pliki", "n.many": "{n} plików", "n.other": "{n}"}
+    words = Wording("pl", "PL", {**texts("en"), **forms}, wording("PL").days)
+    found = [words.counted("n", count) for count in (1, 3, 5, 12, 22)]
+    assert found == ["1 plik", "3 pliki", "5 plików", "12 plików", "22 pliki"]
+
+
+@pytest.mark.parametrize("code", languages())
+def test_every_counted_text_has_the_forms_of_its_language(code: str) -> None:
+    """A form for every category that the rule of the language knows, and no other."""
+    found: dict[str, set[str]] = {}
+    for key in texts(code):
+        stem, _, form = key.rpartition(".")
+        if form in {"zero", "one", "two", "few", "many", "other"}:
+            found.setdefault(stem, set()).add(form)
+    for stem, forms in found.items():
+        assert forms - {"zero"} == {*plural_of(code).tags, "other"}, stem  # zero: there are none
 
 
 def test_counts_agree_with_their_nouns() -> None:

@@ -6,15 +6,18 @@ from datetime import date, datetime
 from pathlib import Path
 from typing import Any
 
+import ics
 import pytest
 from empty import new_database
 
+from pipeline.changes.register import Booking
 from pipeline.database import Database
 from pipeline.progress import Silent
 from pipeline.schedule.calendars import Feed
 from pipeline.schedule.records import WaveResult
 from pipeline.schedule.stores import calendars, schedule, write_calendars
 from pipeline.settings import Settings, Wave, load_settings
+from pipeline.wording import Wording
 
 CAUTIONS = ("Ladders and work at height.", "Local codes come first.")
 TABLES = ("change_schedule", "unscheduled_store", "schedule_proof", "schedule_remark", "wave_taken")
@@ -23,7 +26,10 @@ Rows = list[tuple[Any, ...]]
 
 @pytest.fixture
 def database(tmp_path: Path) -> Iterator[Database]:
-    """Yield a database with four stores of two moves each; S1 has most labels, S4 none known."""
+    """Yield a database with four stores of two approved moves each.
+
+    S1 has most labels, S4 none known.
+    """
     with new_database(tmp_path / "q.duckdb") as opened:
         run = opened.connection.execute
         run("insert into this_run values ('r', date '2026-10-23')")
@@ -53,7 +59,12 @@ def database(tmp_path: Path) -> Iterator[Database]:
                     "0.5 as clear_air_before, 0.75 as clear_air_after, '' as reason",
                     {**names, "p": 1 if station == "a" else 2},
                 )
+            _register(opened, store, {1: "approved", 2: "approved"}, "2026-10-23 09:00:00")
         yield opened
+
+
+def _cautions(_: Wording) -> tuple[str, ...]:
+    return CAUTIONS
 
 
 def _settings(**changes: Any) -> Settings:  # noqa: ANN401 - any field may change
@@ -91,6 +102,7 @@ def test_every_store_with_moves_has_a_row_or_a_reason(database: Database) -> Non
         2,
         1,
         2,
+        0,
     )
     assert len(_nights(database)) == 4
     assert database.connection.table("unscheduled_store").fetchall() == []
@@ -103,11 +115,11 @@ def test_the_same_inputs_leave_the_same_tables(database: Database) -> None:
     """A second run on the same day changes nothing."""
     schedule(database, load_settings(), Silent())
     once = _tables(database)
-    files = calendars(database, CAUTIONS)
+    files = calendars(database, _cautions)
     schedule(database, load_settings(), Silent())
 
     assert _tables(database) == once
-    assert calendars(database, CAUTIONS) == files
+    assert calendars(database, _cautions) == files
 
 
 def test_a_store_without_a_labels_export_counts_as_an_average_one(database: Database) -> None:
@@ -156,14 +168,14 @@ def test_staff_and_wifi_neighbours_keep_stores_apart(database: Database) -> None
 
 def _register(database: Database, store: str, states: dict[int, str], at: str) -> None:
     run = database.connection.execute
+    (number,) = run("select count(*) + 1 from change_plan").fetchone() or (1,)
+    plan = f"plan {number}"
     run(
-        "insert into change_plan values "
-        "((select count(*) from change_plan) + 1, $p, $s, '', '11 25', 2, date '2026-10-23', "
-        "'r', null)",
-        {"s": store, "p": f"plan {store}"},
+        "insert into change_plan values ($n, $p, $s, '', '11 25', 2, date '2026-10-23', 'r', null)",
+        {"n": number, "s": store, "p": plan},
     )
     for position, state in states.items():
-        change = f"{store}/{position}"
+        change = f"{plan}-{position}"
         run(
             "insert into change by name select $c as change, $p as plan, $s as store, "
             "$t as station, 11 as from_channel, 25 as to_channel, $n as position, "
@@ -171,15 +183,15 @@ def _register(database: Database, store: str, states: dict[int, str], at: str) -
             "'high' as sureness, 'x' as proposed_by, date '2026-10-23' as proposed_on",
             {
                 "c": change,
-                "p": f"plan {store}",
+                "p": plan,
                 "s": store,
                 "t": f"{store}-{'ab'[position - 1]}",
                 "n": position,
             },
         )
         run(
-            "insert into change_event values ((select count(*) from change_event) + 1, $c, $e, "
-            "cast($at as timestamp), 'x', '', null, null)",
+            "insert into change_event by name select count(*) + 1 as seq, $c as change, "
+            "$e as state, cast($at as timestamp) as at, 'x' as by, '' as note from change_event",
             {"c": change, "e": state, "at": at},
         )
 
@@ -194,6 +206,47 @@ def test_refused_and_deferred_moves_are_left_out(database: Database) -> None:
         "select store, moves, first_position, last_position from change_schedule order by store"
     ).fetchall()
     assert moves == [("S1", 1, 2, 2), ("S3", 2, 1, 2), ("S4", 2, 1, 2)]
+
+
+def test_nights_lie_after_the_last_decision(database: Database) -> None:
+    """Decided on days after the newest export: no work on a night before anyone agreed to it."""
+    _register(database, "S1", {1: "approved", 2: "approved"}, "2026-11-03 17:00:00")
+    schedule(database, load_settings(), Silent())
+    assert min(night for _, night, _, _ in _nights(database)) == date(2026, 11, 4)
+
+    # A day asked for lies later still.
+    database.connection.execute("update this_run set as_of = date '2026-11-10'")
+    schedule(database, load_settings(), Silent())
+    assert min(night for _, night, _, _ in _nights(database)) == date(2026, 11, 11)
+
+
+def test_only_what_is_approved_is_firm(database: Database) -> None:
+    """A proposal has a night to see what it would be: provisional, in no wave, not entered."""
+    _register(database, "S1", {1: "proposed", 2: "proposed"}, "2026-10-23 09:00:00")
+    schedule(database, load_settings(), Silent())
+    told = {row[0]: row[3] for row in _nights(database)}
+    assert told["S1"] is True
+    assert database.connection.table("wave_taken").fetchall() == []
+    listed = dict(database.frame("run", "listed_schedule").select("store", "firmness").iter_rows())
+    assert listed["S1"] == "provisional: not approved"
+    assert listed["S2"] == "provisional: waits for the wave before"
+    assert database.records(Booking, "run", "bookings") == []
+
+    _register(database, "S1", {1: "approved", 2: "proposed"}, "2026-10-24 09:00:00")
+    schedule(database, load_settings(), Silent())
+    listed = dict(database.frame("run", "listed_schedule").select("store", "firmness").iter_rows())
+    assert listed["S1"] == "firm; 1 of 2 not approved"
+    assert [one.change for one in database.records(Booking, "run", "bookings")] == ["plan 6-1"]
+
+
+def test_what_is_left_of_a_plan_keeps_its_changes(database: Database) -> None:
+    """Its first move made, the second is the first of the moves left: it has its night, firm."""
+    _register(database, "S1", {1: "implemented", 2: "approved"}, "2026-10-23 09:00:00")
+    run = database.connection.execute
+    run("delete from move where station = 'S1-a'")
+    run("update move set position = 1 where station = 'S1-b'")
+    schedule(database, load_settings(), Silent())
+    assert [one.change for one in database.records(Booking, "run", "bookings")] == ["plan 5-2"]
 
 
 def test_a_verified_pilot_opens_the_next_wave(database: Database) -> None:
@@ -234,7 +287,7 @@ def test_calendar_files_are_written_where_asked(database: Database, tmp_path: Pa
     def place(feed: Feed) -> Path:
         return tmp_path / "out" / f"{feed.store or feed.team}.ics"
 
-    written = write_calendars(database, CAUTIONS, place)
+    written = write_calendars(database, _cautions, place)
 
     assert [path.name for path in written] == [
         "S1.ics",
@@ -252,7 +305,7 @@ def test_an_event_keeps_its_name_within_a_plan_only(database: Database) -> None:
     """Another night moves the event; another plan is another event."""
 
     def uids() -> list[bytes]:
-        lines = calendars(database, CAUTIONS)[0].content.splitlines()
+        lines = calendars(database, _cautions)[0].content.splitlines()
         return [line for line in lines if line.startswith(b"UID:")]
 
     schedule(database, load_settings(), Silent())
@@ -261,3 +314,21 @@ def test_an_event_keeps_its_name_within_a_plan_only(database: Database) -> None:
     assert uids() == first
     _register(database, "S1", {1: "approved", 2: "approved"}, "2026-10-23 09:00:00")
     assert uids() != first
+
+
+def test_an_entry_lists_stations_channels_and_order(database: Database) -> None:
+    """In the region's language; lines of any length are folded and read back (RFC 5545, 3.1)."""
+    database.connection.execute("update move set parking = true where station = 'S1-a'")
+    _register(database, "S1", {1: "approved", 2: "proposed"}, "2026-10-23 09:00:00")
+    database.connection.execute("update change set parking = true where station = 'S1-a'")
+    schedule(database, load_settings(), Silent())
+    (event,) = ics.Calendar(calendars(database, _cautions)[0].content.decode()).events
+    assert event.name == "Kanalumstellungen in Filiale S1"
+    assert event.location == "Filiale S1, N"
+    assert event.description.split("\n") == [
+        "2 Umstellungen, in dieser Reihenfolge:",
+        "1. S1-a: Kanal 11 auf 25, Zwischenkanal",
+        "2. S1-b: Kanal 11 auf 25, noch nicht genehmigt",
+        "Team: N team 1. Welle: pilot.",
+        *CAUTIONS,
+    ]

@@ -1,12 +1,14 @@
 """The rules file: defaults, refusals and what it decides."""
 
+import tomllib
 from pathlib import Path
 
 import pytest
 
+from pipeline.check.rules import rule_list
 from pipeline.errors import RulesFileUnreadable, RulesKeyUnknown, RulesValueWrong
 from pipeline.records import Severity
-from pipeline.settings import load_settings
+from pipeline.settings import DEFAULT_RULES, load_settings
 
 
 def _rules(folder: Path, text: str) -> Path:
@@ -147,3 +149,13 @@ def test_an_unreadable_file_is_one_sentence(tmp_path: Path) -> None:
     binary.write_bytes(b"\xff\xfe\x00")
     with pytest.raises(RulesFileUnreadable):
         load_settings(binary)
+
+
+def test_the_sample_exception_names_a_rule_that_exists() -> None:
+    """Whoever takes the comment marks away has an exception that can cover something."""
+    lines = DEFAULT_RULES.read_text(encoding="utf-8").splitlines()
+    start = lines.index("# [[exception]]")
+    (sample,) = tomllib.loads(
+        "\n".join(line.removeprefix("# ") for line in lines[start : start + 7])
+    )["exception"]
+    assert sample["rule"] in {rule.name for rule in rule_list()}

@@ -181,14 +181,14 @@ def verify(database: Database, settings: Settings) -> tuple[Check, ...]:
     return tuple(_check(*each) for each in judged)
 
 
-def calibration(database: Database) -> tuple[Calibration, ...]:
-    """Return how promises of clear air held up to the run's day: by kind, and over all."""
-    return tuple(database.records(Calibration, "changes", "calibration"))
+def calibration(database: Database, stores: Sequence[str]) -> tuple[Calibration, ...]:
+    """Return how promises in some stores held up to the run's day: by kind, and over all."""
+    return tuple(database.records(Calibration, "changes", "calibration", {"stores": stores}))
 
 
-def not_as_ordered(database: Database) -> Mapping[str, int]:
-    """Return how many ordered changes ended otherwise, by how they did: no promise counts them."""
-    return database.mapping("changes", "not_as_ordered")
+def not_as_ordered(database: Database, stores: Sequence[str]) -> Mapping[str, int]:
+    """Return how many ordered changes of some stores ended otherwise, by how they did."""
+    return database.mapping("changes", "not_as_ordered", {"stores": stores})
 
 
 def yardstick(limits: Mapping[str, float]) -> Yardstick:

@@ -21,8 +21,9 @@ class Assumptions:
         burst_steps_db: for readings that are means: levels tried of the typical burst, around the
             loudest a Wi-Fi survey gives; weaker networks share the time, so most lie below it.
         burst_dbm: levels tried where no survey gives one.
-        mean_worth: most that the means of one block count as, in readings: not their number but the
-            level of the bursts limits what they tell.
+        mean_busy: most that the means of one block count as, in readings found busy: not their
+            number but the level of the bursts limits what they tell.
+        mean_worth: most that they count as in all.
         threshold_dbm: a channel is busy above this; bursts below do not make it busy.
         floor_dbm: what a radio hears of nothing, taken off readings that are means.
         half_life_days: after this, even odds that what a visit or a Wi-Fi survey saw still holds.
@@ -57,9 +58,10 @@ class Assumptions:
         (8.0, 0.1),
     )
     burst_steps_db: tuple[float, ...] = (3.0, 0.0, -4.0, -9.0, -15.0)
-    mean_worth: float = 3.0
+    mean_busy: float = 1.5
+    mean_worth: float = 100.0
     threshold_dbm: float = -75.0
-    burst_dbm: tuple[float, ...] = (-72.0, -66.0, -60.0, -54.0, -48.0)
+    burst_dbm: tuple[float, ...] = (-78.0, -72.0, -66.0, -60.0, -52.0)
     floor_dbm: float = -95.0
     half_life_days: float = 180.0
     hours: tuple[int, int] = (8, 20)

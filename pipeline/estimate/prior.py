@@ -31,6 +31,8 @@ _ROUNDS = 80
 _SETTLED = 1e-7
 _NEWTON = 2
 _RIDGE = 1e-6
+_EYE = np.eye(LOGITS.size)
+_THIRD = np.diff(_EYE, 3, axis=0)
 
 
 def group_of(wifi_share: pl.Expr) -> pl.Expr:
@@ -101,15 +103,14 @@ def _smoothed(expected: Floats, prior: Floats, roughness: float) -> Floats:
     never = expected[0] / expected.sum()
     busy = expected[1:]
     total = busy.sum()
-    third = np.diff(np.eye(busy.size), 3, axis=0)
-    penalty = roughness * third.T @ third
+    penalty = roughness * _THIRD.T @ _THIRD
     eta = np.log(np.maximum(prior[1:], 1e-300))
     eta -= eta.max()
     for _ in range(_NEWTON):
         f = np.exp(eta - eta.max())
         f /= f.sum()
         slope = busy - total * f - penalty @ eta
-        bend = total * (np.diag(f) - np.outer(f, f)) + penalty + _RIDGE * np.eye(busy.size)
+        bend = total * (np.diag(f) - np.outer(f, f)) + penalty + _RIDGE * _EYE
         eta = eta + np.clip(np.linalg.solve(bend, slope), -2.0, 2.0)
     f = np.exp(eta - eta.max())
     return np.concatenate([[never], (1 - never) * f / f.sum()])

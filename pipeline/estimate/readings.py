@@ -93,16 +93,22 @@ def _binomial(chance: Floats, readings: float, busy: float) -> Floats:
 def _mean(
     level_dbm: float, readings: int, dwell_ms: float, burst_dbm: float | None, assumed: Assumptions
 ) -> Floats:
-    """The power mean over dwells is the burst's power times the share, for each level tried."""
+    """The power mean over dwells is the burst's power times the share, for each level tried.
+
+    Bursts of a level below the threshold account for the power and leave the channel free.
+    """
     tried = np.array(assumed.burst_dbm)
     if burst_dbm is not None:
         tried = burst_dbm + np.array(assumed.burst_steps_db)
-    tried = np.maximum(tried, assumed.threshold_dbm)
     above_mw = max(0.0, 10 ** (level_dbm / 10) - 10 ** ((assumed.floor_dbm + 1) / 10))
     part = above_mw / 10 ** (tried / 10)
     typical_ms = sorted(ms for ms, _ in assumed.burst_ms)[len(assumed.burst_ms) // 2]
-    worth = min(readings * averaged(dwell_ms, typical_ms), assumed.mean_worth)
-    log = np.stack([_binomial(SHARES, worth, worth * min(1.0, x)) for x in part])
+    most = min(readings * averaged(dwell_ms, typical_ms), assumed.mean_worth)
+    share = np.minimum(part, 1.0)
+    worth = np.minimum(most, assumed.mean_busy / np.maximum(share, _LEAST))
+    weak = tried < assumed.threshold_dbm
+    share, worth = np.where(weak, 0.0, share), np.where(weak, np.minimum(worth, 1.0), worth)
+    log = np.stack([_binomial(SHARES, n, n * u) for n, u in zip(worth, share, strict=True)])
     log -= log.max(axis=1, keepdims=True)
     if (part <= _ABOVE_BURST).any():
         log[part > _ABOVE_BURST] = -600.0

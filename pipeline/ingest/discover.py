@@ -14,14 +14,14 @@ from typing import IO
 from pipeline.database import Database
 from pipeline.errors import FolderMissing
 from pipeline.frames import frame_of
+from pipeline.ingest.objects import FORMS
 from pipeline.tables.taken import FileStamp
 
-READ = (".csv", ".tsv", ".txt", ".xlsx")
+READ = (".csv", ".tsv", ".txt", ".xlsx", *FORMS)
 # Forms in which tables come but that are not read: each is refused, and a finding says so.
 _TOLD = (
-    ".xls", ".xlsm", ".xlsb", ".ods", ".json", ".jsonl", ".ndjson", ".xml", ".parquet", ".gz",
-    ".7z", ".rar", ".tar", ".tgz", ".bz2", ".xz", ".dat", ".tab", ".db", ".sqlite", ".sqlite3",
-    ".mdb",
+    ".xls", ".xlsm", ".xlsb", ".ods", ".xml", ".gz", ".7z", ".rar", ".tar", ".tgz", ".bz2", ".xz",
+    ".dat", ".tab", ".db", ".sqlite", ".sqlite3", ".mdb",
 )  # fmt: skip
 # Files that lie in any folder and hold no export: they are passed over, and counted.
 _OFFICE = ("~$", ".~lock.")

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from difflib import get_close_matches
 from functools import lru_cache
 from types import MappingProxyType
+from unicodedata import normalize
 
 from pipeline.errors import HeadingFieldUnknown
 from pipeline.tables.declare import ExportField, unit_of
@@ -28,6 +29,8 @@ MENDED_FIELDS: Mapping[str, str] = MappingProxyType(
 _MENDED_NOTES = ("reason", "what to do", "beyond the headings")
 # What numbers and times are unless something else is said.
 _PLAIN_UNITS = ("dBm", "decimal", "local")
+_ACCENTS = re.compile("[\u0300-\u036f]")  # of letters, not the sounding marks of kana
+_BETWEEN = re.compile(r"[\s_\-.\[\]()#:\u2019'\u00a0\ufeff]+")
 _CHANNELS_LEAST = 2  # columns that make a file one scan per row
 _FIELDS_LEAST = 2  # known headings that make a row one of headings
 _HEADING_MOST = 80  # characters
@@ -101,8 +104,9 @@ class TableRefused:
 
 @lru_cache(maxsize=4096)
 def fold(heading: str) -> str:
-    """Return a heading in lower case, with one blank for any run of blanks and `_-.[]()`."""
-    return re.sub(r"[\s_\-.\[\]()\u00a0\ufeff]+", " ", heading.casefold()).strip()
+    """Return a heading in lower case without accents, one blank for any blanks and `_-.[]()#:°`."""
+    parts = normalize("NFKD", heading.casefold().replace("ł", "l").replace("°", " "))
+    return _BETWEEN.sub(" ", _ACCENTS.sub("", parts)).strip()
 
 
 def is_quarantine_overview(cells: Sequence[str]) -> bool:
@@ -127,7 +131,7 @@ class Vocabulary:
         self._needed = {k.name: {f.name: f.needed for f in k.fields} for k in EXPORT_KINDS}
         self._own = {kind: frozenset(map(fold, headings)) for kind, headings in own.items()}
         self.fields: Mapping[str, Mapping[str, str]] = {
-            kind.name: {fold(h): field.name for field in kind.fields for h in field.headings}
+            kind.name: _words_of(kind.fields)
             | _checked(kind.name, own.get(kind.name, {}), tuple(self._needed[kind.name]))
             for kind in EXPORT_KINDS
         }
@@ -149,11 +153,11 @@ class Vocabulary:
 
     def score(self, cells: Sequence[str]) -> int:
         """Return how many of the cells are headings of the kind that knows most of them."""
-        return max(_weight(self._known(kind, cells)) for kind in self.fields)
+        return max(_weight(self.known(kind, cells)) for kind in self.fields)
 
     def understand(self, cells: Sequence[str]) -> Mapped | TableRefused:
         """Return what a row of headings means, or why it cannot be taken."""
-        counts = {kind: _weight(self._known(kind, cells)) for kind in self.fields}
+        counts = {kind: _weight(self.known(kind, cells)) for kind in self.fields}
         best = max(counts.values())
         if best < _FIELDS_LEAST:
             return self._unknown(cells)
@@ -167,11 +171,11 @@ class Vocabulary:
             )
         if complete:
             return self._mapped(complete[0], cells)
-        foreign = self._foreign(kinds[0], cells, self._known(kinds[0], cells))
+        foreign = self._foreign(kinds[0], cells, self.known(kinds[0], cells))
         return foreign or self._lacking(kinds[0], cells)
 
     def _mapped(self, kind: str, cells: Sequence[str]) -> Mapped | TableRefused:
-        known = self._known(kind, cells)
+        known = self.known(kind, cells)
         mended = {place: MENDED_FIELDS.get(fold(cell)) for place, cell in enumerate(cells)}
         known |= {place: field for place, field in mended.items() if field is not None}
         fields = list(known.values())
@@ -200,7 +204,7 @@ class Vocabulary:
         ]
         return _uneven(columns) or Mapped(kind, wide, tuple(columns))
 
-    def _known(self, kind: str, cells: Sequence[str]) -> dict[int, str]:
+    def known(self, kind: str, cells: Sequence[str]) -> dict[int, str]:
         """Return the field of each cell that is a heading of the kind, by its place.
 
         Headings known word for word come first; of the others, those known but for their unit
@@ -264,7 +268,7 @@ class Vocabulary:
         return None
 
     def _missing(self, kind: str, cells: Sequence[str]) -> list[str]:
-        fields = set(self._known(kind, cells).values())
+        fields = set(self.known(kind, cells).values())
         wide = sum(map(_is_channel, fields)) >= _CHANNELS_LEAST
         needed = ("yes",) if wide else ("yes", "long")
         # Those of every form come first, for the sentence.
@@ -277,7 +281,7 @@ class Vocabulary:
 
     def _lacking(self, kind: str, cells: Sequence[str]) -> TableRefused:
         missing = self._missing(kind, cells)
-        known = self._known(kind, cells)
+        known = self.known(kind, cells)
         headings = {field: self.headings_of(kind, field) for field in self._needed[kind]}
         unknown = [c for place, c in enumerate(cells) if place not in known and c.strip()]
         near = (
@@ -335,6 +339,10 @@ def _uneven(columns: Sequence[FieldColumn]) -> TableRefused | None:
                 "Name one unit in all of them, or in none.",
             )
     return None
+
+
+def _words_of(fields: Sequence[ExportField]) -> dict[str, str]:
+    return {fold(word): f.name for f in fields for word in (*f.headings, *f.words)}
 
 
 def _units_of(fields: Sequence[ExportField]) -> dict[str, tuple[str, ...]]:

@@ -27,13 +27,11 @@ def with_mapping(
     `own` has the kinds whose headings the rules file maps already. Where no kind is likely, the
     refusal stays as it is.
     """
-    texts = _texts(cells)
-    guesses = [_guess(kind.name, texts, vocabulary) for kind in EXPORT_KINDS]
-    best = max(guesses, key=lambda guess: guess.fit)  # the first of equals
+    best = max(guesses(cells, vocabulary), key=lambda each: each.fit)  # the first of equals
     if not best.found:
         return refused
     lines = [
-        f'"{_escaped(best.found.get(field, f"heading of your column for {field}"))}" = "{field}"'
+        f'"{escaped(best.found.get(field, f"heading of your column for {field}"))}" = "{field}"'
         for field in best.lacking
     ]
     where = f"Paste below [headings.{best.kind}] in the rules file, if these are its columns:"
@@ -41,6 +39,11 @@ def with_mapping(
         where = "Paste at the end of the rules file, if these are its columns:"
         lines.insert(0, f"[headings.{best.kind}]")
     return TableRefused(refused.reason, "\n".join([f"{refused.advice} {where}", *lines]))
+
+
+def guesses(cells: Sequence[str], vocabulary: Vocabulary) -> "tuple[Guess, ...]":
+    """Return what a row of headings would lack, and what may stand for that, by kind."""
+    return tuple(_guess(kind.name, _texts(cells), vocabulary) for kind in EXPORT_KINDS)
 
 
 def likely_heading(
@@ -60,7 +63,7 @@ def _texts(cells: Sequence[str]) -> list[str]:
 
 
 @dataclass(frozen=True, slots=True)
-class _Guess:
+class Guess:
     """What a row of headings lacks to be of a kind, and which of its own may stand for that."""
 
     kind: str
@@ -74,7 +77,7 @@ class _Guess:
         return self.known + len(self.found), len(self.found) - len(self.lacking)
 
 
-def _guess(kind: str, cells: Sequence[str], vocabulary: Vocabulary) -> _Guess:
+def _guess(kind: str, cells: Sequence[str], vocabulary: Vocabulary) -> Guess:
     fields = vocabulary.fields[kind]
     wide = kind == READINGS and sum(bool(_CHANNEL.fullmatch(fold(cell))) for cell in cells) > 1
     free = [cell for cell in cells if cell and fold(cell) not in fields]
@@ -90,7 +93,7 @@ def _guess(kind: str, cells: Sequence[str], vocabulary: Vocabulary) -> _Guess:
     rest = [cell for cell in free if cell not in found.values()]
     if (known or found) and len(rest) == 1 and len(lacking) == len(found) + 1:
         found |= {field: rest[0] for field in lacking if field not in found}
-    return _Guess(kind, len(known), lacking, found)
+    return Guess(kind, len(known), lacking, found)
 
 
 def _likely(
@@ -114,8 +117,10 @@ def _needed(kind: str, *, wide: bool) -> list[str]:
 def _alike(heading: str, known: Sequence[str]) -> float:
     """Return how alike a heading is to the likest of some known ones: 0..1.
 
-    A word of the trade that both have counts for more than letters.
+    A word of the trade that both have counts for more than letters; a single letter says nothing.
     """
+    if len(heading) == 1:
+        return 0.0
     words = set(heading.split()) - _COMMON
     ratios = [SequenceMatcher(None, heading, each).ratio() for each in known]
     shared = any(
@@ -124,7 +129,7 @@ def _alike(heading: str, known: Sequence[str]) -> float:
     return max(ratios, default=0.0) * (1 - _SHARED) + _SHARED if shared else max(ratios, default=0)
 
 
-def _escaped(text: str) -> str:
+def escaped(text: str) -> str:
     r"""Return a heading as it stands between the quotes of a basic string of TOML 1.0."""
     marked = text.replace("\\", "\\\\").replace('"', '\\"')
     return re.sub(r"[\x00-\x1f\x7f]", lambda found: f"\\u{ord(found[0]):04X}", marked)

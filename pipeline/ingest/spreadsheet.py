@@ -150,14 +150,14 @@ def _filled(sheet: ReadOnlyWorksheet) -> Iterator[DeliveredRow]:
     sheet.reset_dimensions()
     rows = sheet.iter_rows(values_only=True)  # type: ignore[misc]  # the stubs lack this class
     for line, values in enumerate(rows, start=1):
-        cells = [_text(value) for value in values[:MOST_COLUMNS]]
+        cells = [cell_text(value) for value in values[:MOST_COLUMNS]]
         while cells and not cells[-1].strip():
             cells.pop()
         if cells:
             yield DeliveredRow(line, cells)
 
 
-def _text(value: object) -> str:
+def cell_text(value: object) -> str:
     """Return a cell as text: dates year first, numbers with a decimal point."""
     if value is None:
         return ""

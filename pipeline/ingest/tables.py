@@ -1,4 +1,4 @@
-"""Open a found file and give its tables: one of a text, one per filled sheet of a workbook."""
+"""Open a found file and give its tables: one of a text, one per sheet or list of objects."""
 
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack, contextmanager
@@ -17,6 +17,7 @@ from pipeline.ingest.delimited import (
 from pipeline.ingest.discover import FoundExport
 from pipeline.ingest.encoding import inspect, transcode
 from pipeline.ingest.headings import Vocabulary, is_quarantine_overview
+from pipeline.ingest.objects import FORMS, ObjectsUnreadable, read_objects
 from pipeline.ingest.spreadsheet import (
     WorkbookUnreadable,
     open_workbook,
@@ -74,7 +75,9 @@ def open_tables(
         yield (_refused(found, room, found.refused),)
         return
     path = found.content(room)
-    if found.suffix != ".xlsx":
+    if found.suffix in FORMS:
+        yield _objects(found, path, room)
+    elif found.suffix != ".xlsx":
         yield (_text(found, path, vocabulary, room),)
     elif why := refuse_workbook(path):
         yield (_refused(found, room, why),)
@@ -118,6 +121,25 @@ def _text(found: FoundExport, path: Path, vocabulary: Vocabulary, room: Path) ->
         counted=facts.size <= _COUNT_MOST,
         suspect=facts.suspect,
         odd_blanks=facts.odd_blanks,
+    )
+
+
+def _objects(found: FoundExport, path: Path, room: Path) -> tuple[DeliveredTable, ...]:
+    try:
+        tables = read_objects(path, found.suffix)
+    except ObjectsUnreadable as error:
+        return (_refused(found, room, str(error)),)
+    return tuple(
+        DeliveredTable(
+            file=found.file if table.name is None else f"{found.file}#{table.name}",
+            sha256=found.sha256,
+            head=table.head,
+            said="objects; their keys are the headings",
+            lines=table.lines,
+            copy=room / "plain.csv",
+            suspect=True,
+        )
+        for table in tables
     )
 
 

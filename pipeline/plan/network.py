@@ -117,6 +117,7 @@ _ROOM = 2**57
 # is off by less than one step.
 _ENTRY_ROOM = 2**50
 _LARGEST_EXPONENT = 290
+_EXACT_DIGITS = (0, 9)  # decimals of costs that are copied exactly: whole ones, and the plan's
 
 
 @dataclass(frozen=True)
@@ -239,9 +240,10 @@ def _table(
 class Grid:
     """An integer copy of the costs: `round(cost * scale) * weight + tie` in each entry.
 
-    `scale` is 1 where all costs are whole and fit (then the copy is exact) and otherwise the
-    largest power of ten that keeps sums in 64 bits; each of the `rounded` tables may be off by
-    one step of 1/scale. `weight` exceeds every sum of ties, so ties never outweigh one step.
+    `scale` is a power of ten. The copy is exact where all costs are whole, or all have at most
+    nine decimals, and sums fit in 64 bits; else it is as fine as these allow, and each of the
+    `rounded` tables may be off by one step of 1/scale. `weight` exceeds every sum of ties, so ties
+    never outweigh one step.
     """
 
     network: Network
@@ -270,9 +272,9 @@ def to_grid(costs: Costs, ties: Sequence[Sequence[int]] | None, known: float) ->
     weight = 1 + (sum(max(row) for row in ties) if ties else 0)
     largest = [min(x, known) for x in costs.largest()]
     room, top = _ROOM // (2 * weight), math.fsum(largest)
-    whole = all(x == int(x) for x in _entries(costs))
-    exact = top == 0 or (whole and top < room and max(largest) < _ENTRY_ROOM)
-    exponent = 0 if exact else _exponent(room, top, max(largest))
+    fits = [0] if top == 0 else [d for d in _EXACT_DIGITS if _fits(top, max(largest), room, d)]
+    exact = next((digits for digits in fits if _all_have(costs, digits, known)), None)
+    exponent = _exponent(room, top, max(largest)) if exact is None else exact
     scale = Fraction(10) ** exponent
     cut = int(Fraction(known) * scale) + len(largest) + 2
     unary, pairs = _steps(costs, exponent, (known, cut), weight)
@@ -281,8 +283,19 @@ def to_grid(costs: Costs, ties: Sequence[Sequence[int]] | None, known: float) ->
             tuple(x + t for x, t in zip(row, tie_row, strict=True))
             for row, tie_row in zip(unary, ties, strict=True)
         )
-    rounded = 0 if exact else sum(x > 0 for x in largest)
+    rounded = 0 if exact is not None else sum(x > 0 for x in largest)
     return Grid(Network(unary, pairs), scale, weight, rounded)
+
+
+def _fits(top: float, largest: float, room: int, digits: int) -> bool:
+    """Say whether costs in steps of so many decimals can be added up."""
+    steps = 10.0**digits
+    return top * steps < room and largest * steps < _ENTRY_ROOM
+
+
+def _all_have(costs: Costs, digits: int, known: float) -> bool:
+    """Say whether every cost up to the known one has no more decimals than that."""
+    return all(x > known or round(x, digits) == x for x in _entries(costs))
 
 
 def _entries(costs: Costs) -> Iterator[float]:

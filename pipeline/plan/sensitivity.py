@@ -52,6 +52,7 @@ class Redraw:
         self.doubt = doubt
         self.random = Random(case.problem.store)
         self.losses_db = [channel_rejection_db(apart, doubt.rejection) for apart in _APART]
+        self.stations = _stations(case)
         self.paths = tuple(_paths(case))
 
     def tables(self) -> tuple[OneStation, TwoStation]:
@@ -60,41 +61,54 @@ class Redraw:
 
     def _one(self) -> OneStation:
         """Draw every busy share from its posterior."""
-        case, beta = self.case, self.random.betavariate
-        rows = []
-        for station in case.problem.stations:
-            row = []
-            for channel in station.choices:
-                known = case.evidence[station.station, channel]
-                drawn = beta(known.a, known.b)
-                price = case.problem.price_per_move if channel != station.channel else 0.0
-                row.append(station.weight * share_cost(drawn) + price)
-            rows.append(row)
-        return rows
+        drawn = self.random.betavariate
+        return [
+            [weight * share_cost(drawn(a, b)) + price for a, b, price in choices]
+            for weight, choices in self.stations
+        ]
 
     def _two(self, path: _Path) -> list[list[float]]:
         """Draw a path's level, the same both ways, and reckon what the two cost one another."""
         stations = self.case.problem.stations
         low, high = stations[path.pair[0]], stations[path.pair[1]]
         shift_db = self.random.gauss(0.0, 1.0) * path.spread_db
+        at_low, at_high = path.levels_dbm
         table = [[0.0] * len(high.choices) for _ in low.choices]
-        for apart, cells in enumerate(path.cells):
-            if not cells:
-                continue
-            at_low, at_high = (
-                0.0 if level is None else self._chance(level + shift_db - self.losses_db[apart])
-                for level in path.levels_dbm
-            )
-            cost = low.weight * share_cost(high.air_share * at_low)
-            cost += high.weight * share_cost(low.air_share * at_high)
-            for a, b in cells:
-                table[a][b] = cost
+        for loss_db, cells in zip(self.losses_db, path.cells, strict=True):
+            if cells:
+                cost = low.weight * share_cost(
+                    high.air_share * self._chance(at_low, shift_db, loss_db)
+                )
+                cost += high.weight * share_cost(
+                    low.air_share * self._chance(at_high, shift_db, loss_db)
+                )
+                for a, b in cells:
+                    table[a][b] = cost
         return table
 
-    def _chance(self, level_dbm: float) -> float:
+    def _chance(self, level_dbm: float | None, shift_db: float, loss_db: float) -> float:
+        if level_dbm is None:
+            return 0.0
+        doubt = self.doubt
+        reached_dbm = level_dbm + shift_db - loss_db
         return exceedance_probability(
-            level_dbm, self.doubt.cca_threshold_dbm, self.doubt.residual_spread_db
+            reached_dbm, doubt.cca_threshold_dbm, doubt.residual_spread_db
         )
+
+
+def _stations(case: Case) -> list[tuple[float, list[tuple[float, float, float]]]]:
+    """Return each station's weight, and per choice a and b of its busy share, and its price."""
+    return [
+        (
+            station.weight,
+            [
+                (known.a, known.b, case.problem.price_per_move * (channel != station.channel))
+                for channel in station.choices
+                for known in [case.evidence[station.station, channel]]
+            ],
+        )
+        for station in case.problem.stations
+    ]
 
 
 def _paths(case: Case) -> list[_Path]:
@@ -195,8 +209,11 @@ class _Rival:
             here, there = self.now[i], self.now[j]
             kept = costs[i][here] + costs[j][there] - table[here][there]
             alone = list(map(sub, costs[j], table[here]))
+            least = min(alone)
             for a, line in enumerate(table):
                 base = costs[i][a] - line[there] - kept
+                if base + least >= -_GAIN:  # whatever the two cost one another
+                    continue
                 both = list(map(add, alone, line))
                 b = both.index(min(both))
                 if base + alone[b] + line[b] < -_GAIN:

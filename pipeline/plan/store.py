@@ -8,6 +8,7 @@ from pipeline.plan.costs import (
     StoreProblem,
     beside_costs,
     clear_air,
+    one_station_costs,
     priced,
     tie_costs,
 )
@@ -40,10 +41,11 @@ def plan_store(case: Case, effort: int, terms: Terms) -> StorePlan:
     tables = priced(wide)
     best = decide(_stakes(case, tables), terms, ties=tie_costs(wide.stations), effort=effort)
     after = [s.choices[a] for s, a in zip(wide.stations, best.choice, strict=True)]
-    order = _order(wide, before, after)
+    order = _order(tables, before, after)
     groups = {i: group for group in best.groups for i in group.stations}
     crowd = crowding(problem, (before, after), terms.earshot)
-    stations = _station_plans(case, (before, after), groups, crowd)
+    narrow = tables if wide == case.free else priced(case.free)
+    stations = _station_plans(case, narrow, (before, after), groups, crowd)
     return StorePlan(
         stations=stations,
         moves=_moves(wide, order, stations, groups),
@@ -92,10 +94,11 @@ def with_channels(problem: StoreProblem, more: Mapping[str, int]) -> StoreProble
     return replace(problem, stations=stations)
 
 
-def _order(wide: StoreProblem, before: Sequence[int], after: Sequence[int]) -> Order:
+def _order(tables: Priced, before: Sequence[int], after: Sequence[int]) -> Order:
     # The way is judged by clear air alone: the price of moves is settled by then.
-    free = priced(replace(wide, price_per_move=0.0))
-    return order_moves(free.one, free.two, before=free.choice(before), after=free.choice(after))
+    one = one_station_costs(replace(tables.problem, price_per_move=0.0))
+    ends = tables.choice(before), tables.choice(after)
+    return order_moves(one, tables.two, before=ends[0], after=ends[1])
 
 
 def _beta(known: Evidence | None) -> tuple[float, float]:
@@ -104,12 +107,12 @@ def _beta(known: Evidence | None) -> tuple[float, float]:
 
 def _station_plans(
     case: Case,
+    tables: Priced,
     ends: tuple[Sequence[int], Sequence[int]],
     groups: Mapping[int, Group],
     crowd: Mapping[int, SharedPairs],
 ) -> tuple[StationPlan, ...]:
     problem, (before, after) = case.problem, ends
-    tables = priced(problem)
     now, planned = clear_air(problem, before), clear_air(problem, after)
     plans = []
     for at, station in enumerate(problem.stations):

@@ -34,7 +34,7 @@ from pipeline.report.store.gather import back_out_content, content_marks, store_
 from pipeline.report.store.pages import summary
 from pipeline.report.store.workbook import workbook
 from pipeline.settings import Settings
-from pipeline.wording import wording
+from pipeline.wording import Wording, wording
 
 WORKBOOK, SUMMARY = STORE_FILES = ("change-plan.xlsx", "summary.pdf")
 REVIEWS = ("review.xlsx", "review.pdf")
@@ -256,9 +256,8 @@ def write_back_out(database: Database, out: Path, steps: Sequence[BackOutStep]) 
     return tuple(paths)
 
 
-def cautions() -> tuple[str, ...]:
-    """Return the cautions for every job in a calendar, as English sentences."""
-    words = wording(None)
+def cautions(words: Wording) -> tuple[str, ...]:
+    """Return the cautions for every job in a calendar, as sentences."""
     return tuple(words(f"cautions.{key}") for key in CAUTIONS)
 
 

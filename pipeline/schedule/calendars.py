@@ -6,7 +6,7 @@ given another night, so that a calendar which took the file before moves it; the
 day of the run, so that the same schedule gives the same bytes.
 """
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from itertools import groupby
@@ -19,12 +19,13 @@ from icalendar.error import BrokenCalendarProperty
 from pipeline.errors import FreezeFileUnreadable
 from pipeline.settings import Freeze, FreezeCalendar
 from pipeline.tables.schedule import WorkNight
+from pipeline.wording import Wording, wording
 
 _BAD = (ValueError, KeyError, TypeError, AttributeError, IndexError, BrokenCalendarProperty)
 _BEGIN = b"BEGIN:VCALENDAR"
 _MARGIN = timedelta(days=3)  # time zones and nights reach beyond the days asked for
 _OURS = UUID("5f0e7a52-9d43-4b8e-8f6a-3c1d7b2e9a64")
-_PRODUCT = "-//quietaisle//change schedule//EN"
+_PRODUCT = "-//quietaisle//change schedule"
 
 
 def calendar_freezes(
@@ -113,12 +114,32 @@ def _order(freeze: Freeze) -> tuple[str, str, str, str, str]:
 
 
 @dataclass(frozen=True, slots=True)
+class NightMove:
+    """A move of a night as its entry lists it; `waits` while nobody has approved it."""
+
+    store: str
+    position: int
+    station: str
+    name: str | None
+    from_channel: int
+    to_channel: int
+    parking: bool
+    waits: bool
+
+
+@dataclass(frozen=True, slots=True)
 class Imprint:
     """What every calendar file of a run carries."""
 
     as_of: date  # the day of the run
     plans: Mapping[str, str]  # by store, the plan whose moves are made, where it has a name
-    cautions: Sequence[str]  # sentences on every job, such as those about ladders
+    moves: Mapping[str, Sequence[NightMove]]  # by store, in order
+    countries: Mapping[str, str]  # by region: of most of its stores, where it is known
+    cautions: Callable[[Wording], Sequence[str]]  # for every job, such as those about ladders
+
+    def words(self, region: str) -> Wording:
+        """Return the wording of a region."""
+        return wording(self.countries.get(region))
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,14 +157,15 @@ def feeds(placed: Iterable[WorkNight], imprint: Imprint) -> tuple[Feed, ...]:
     by_store = sorted(placed, key=lambda one: (one.region, one.store, one.night))
     by_team = sorted(by_store, key=lambda one: (one.region, one.team, one.starts_at))
     events = _events(by_store, imprint)
-    made = [
-        Feed(region, store, None, _calendar(f"Changes at store {store}", own, events))
-        for (region, store), own in groupby(by_store, key=lambda one: (one.region, one.store))
-    ]
-    made += [
-        Feed(region, None, team, _calendar(f"Changes by {team}", own, events))
-        for (region, team), own in groupby(by_team, key=lambda one: (one.region, one.team))
-    ]
+    made = []
+    for (region, store), own in groupby(by_store, key=lambda one: (one.region, one.store)):
+        words = imprint.words(region)
+        title = words("calendar.of_store", store=store)
+        made.append(Feed(region, store, None, _calendar(title, words, [events[n] for n in own])))
+    for (region, team), own in groupby(by_team, key=lambda one: (one.region, one.team)):
+        words = imprint.words(region)
+        title = words("calendar.of_team", team=team)
+        made.append(Feed(region, None, team, _calendar(title, words, [events[n] for n in own])))
     return tuple(made)
 
 
@@ -157,36 +179,55 @@ def _events(placed: Sequence[WorkNight], imprint: Imprint) -> dict[WorkNight, Ev
     return events
 
 
-def _calendar(title: str, placed: Iterable[WorkNight], events: Mapping[WorkNight, Event]) -> bytes:
+def _calendar(title: str, words: Wording, events: Iterable[Event]) -> bytes:
     calendar = Calendar()
-    calendar.add("prodid", _PRODUCT)
+    calendar.add("prodid", f"{_PRODUCT}//{words.language.upper()}")
     calendar.add("version", "2.0")
     calendar.add("name", title)  # RFC 7986
-    for one in placed:
-        calendar.add_component(events[one])
+    for event in events:
+        calendar.add_component(event)
     return bytes(calendar.to_ical())
 
 
 def _event(one: WorkNight, number: int, nights: int, imprint: Imprint) -> Event:
-    which = f", night {number} of {nights}" if nights > 1 else ""
-    provisional = " (provisional)" if one.provisional else ""
-    plan = imprint.plans.get(one.store, "")
+    words, plan = imprint.words(one.region), imprint.plans.get(one.store, "")
+    summary = words("calendar.summary", store=one.store)
+    if nights > 1:
+        summary = words("calendar.night_of", summary=summary, number=number, nights=nights)
+    if one.provisional:
+        summary = words("calendar.provisional", summary=summary)
     event = Event()
     event.add("uid", str(uuid5(_OURS, "\n".join((one.store, plan, str(number))))))
     event.add("dtstamp", datetime.combine(imprint.as_of, time(), UTC))
     event.add("dtstart", one.starts_at.replace(tzinfo=UTC))
     event.add("dtend", one.ends_at.replace(tzinfo=UTC))
-    event.add("summary", f"Channel changes at store {one.store}{which}{provisional}")
-    event.add("location", f"Store {one.store}, {one.region}")
+    event.add("summary", summary)
+    event.add("location", words("calendar.place", store=one.store, region=one.region))
     event.add("status", "TENTATIVE" if one.provisional else "CONFIRMED")
-    event.add("description", "\n".join([*_lines(one), *imprint.cautions]))
+    lines = (*_lines(one, imprint.moves.get(one.store, ()), words), *imprint.cautions(words))
+    event.add("description", "\n".join(lines))
     return event
 
 
-def _lines(one: WorkNight) -> Iterator[str]:
-    first, last = one.first_position, one.last_position
-    moves = f"Move {first}" if first == last else f"Moves {first} to {last}"
-    yield f"{moves} in the order of the change plan."
-    yield f"Team: {one.team}. Wave: {one.wave}."
-    if one.provisional:
-        yield "Provisional: an earlier wave must be verified first."
+def _lines(one: WorkNight, moves: Sequence[NightMove], words: Wording) -> Iterator[str]:
+    """Yield what is to be done in a night, in order, and by whom."""
+    yield words.counted("calendar.moves", one.moves)
+    for move in moves:
+        if one.first_position <= move.position <= one.last_position:
+            yield _move_line(move, words)
+    yield words("calendar.crew", team=one.team, wave=one.wave)
+    if one.undecided == one.moves:
+        yield words("calendar.not_approved")
+    elif one.provisional:
+        yield words("calendar.wave_waits")
+
+
+def _move_line(move: NightMove, words: Wording) -> str:
+    named = move.name and move.name != move.station
+    line = words(
+        "calendar.move", position=move.position,
+        station=f"{move.station} ({move.name})" if named else move.station,
+        before=words.channel(move.from_channel), after=words.channel(move.to_channel),
+    )  # fmt: skip
+    remarks = [words("moves.parking")] * move.parking + [words("calendar.undecided")] * move.waits
+    return f"{line}, {', '.join(remarks)}" if remarks else line

@@ -80,6 +80,8 @@ def _placed(board: Board, problem: Problem) -> Iterator[WorkNight]:
             starts_at = EPOCH + timedelta(minutes=duty.starts)
             ends_at = starts_at + timedelta(minutes=piece.minutes)
             zone = ZoneInfo(str(job.time_zone))
+            undecided = sum(position in job.undecided for position in made)
+            waits = task.wave > problem.waves[task.region].open_wave
             yield WorkNight(
                 store=task.store,
                 region=task.region,
@@ -90,10 +92,11 @@ def _placed(board: Board, problem: Problem) -> Iterator[WorkNight]:
                 ends_local=ends_at.astimezone(zone).replace(tzinfo=None),
                 team=duty.team,
                 wave=problem.rules.waves[task.wave].name,
-                provisional=task.wave > problem.waves[task.region].open_wave,
+                provisional=waits or undecided == len(made),
                 moves=len(made),
                 first_position=made[0],
                 last_position=made[-1],
+                undecided=undecided,
             )
 
 

@@ -6,18 +6,22 @@ from datetime import timedelta
 from pathlib import Path
 
 from pipeline.database import Database
+from pipeline.frames import grouped
 from pipeline.progress import Progress
-from pipeline.schedule.calendars import Feed, Imprint, feeds
+from pipeline.schedule.calendars import Feed, Imprint, NightMove, feeds
 from pipeline.schedule.records import StoreJob, WaveResult
 from pipeline.schedule.schedule import schedule_stores
 from pipeline.settings import Settings
 from pipeline.tables.schedule import ScheduleProof, ScheduleRemark, UnscheduledStore, WorkNight
+from pipeline.wording import Wording
 
 
 def schedule(database: Database, settings: Settings, progress: Progress) -> None:
     """Fill change_schedule, unscheduled_store, schedule_proof, schedule_remark and wave_taken.
 
-    The first night is as many days after the day of this run as the rules say.
+    The first night is as many days as the rules say after the day of this run, or of the last
+    decision or report where that is later. Nights of moves nobody has approved are
+    provisional.
 
     Raises:
         FreezeFileUnreadable: a calendar of freezes is broken.
@@ -29,7 +33,7 @@ def schedule(database: Database, settings: Settings, progress: Progress) -> None
     rows = database.frame("schedule", "jobs").iter_rows(named=True)
     jobs = [StoreJob(**row, groups=groups[row["store"]]) for row in rows]
     results = database.records(WaveResult, "schedule", "wave_results")
-    day = database.value("schedule", "this_day")
+    day = database.value("schedule", "nights_after")
     first = day + timedelta(days=rules.work.first_night_after_days)
     made = schedule_stores(jobs, rules, first, results, progress)
     with database.transaction():
@@ -56,20 +60,29 @@ def _groups(
     return groups
 
 
-def calendars(database: Database, cautions: Sequence[str]) -> tuple[Feed, ...]:
+def calendars(database: Database, cautions: Callable[[Wording], Sequence[str]]) -> tuple[Feed, ...]:
     """Return the calendar file of every store and team in the current schedule.
+
+    Each is in the language of its region, that of most of its stores.
 
     Args:
         database: with the schedule made.
-        cautions: sentences that stand on every job.
+        cautions: returns the sentences that stand on every job, in a language.
     """
-    placed = database.records(WorkNight, "schedule", "nights")
-    plans = database.mapping("schedule", "plans_in_force")
-    return feeds(placed, Imprint(database.value("schedule", "this_day"), plans, cautions))
+    imprint = Imprint(
+        database.value("schedule", "this_day"),
+        database.mapping("schedule", "plans_in_force"),
+        grouped(database.records(NightMove, "schedule", "night_moves"), "store"),
+        database.mapping("schedule", "region_countries"),
+        cautions,
+    )
+    return feeds(database.records(WorkNight, "schedule", "nights"), imprint)
 
 
 def write_calendars(
-    database: Database, cautions: Sequence[str], place: Callable[[Feed], Path]
+    database: Database,
+    cautions: Callable[[Wording], Sequence[str]],
+    place: Callable[[Feed], Path],
 ) -> tuple[Path, ...]:
     """Write the calendar files where `place` says, each complete or not at all.
 

@@ -38,8 +38,10 @@ from pipeline.tables.survey import (
 
 _US_PER_MS = 1000
 _READ = (
-    "heard_matched", "label_matched", "reading_matched", "station_seen", "store_matched",
-    "wifi_matched",
+    "heard_matched", "label_matched", "station_seen", "store_matched", "wifi_matched",
+)  # fmt: skip
+_FOLDING = (
+    "place", "heard_air", "own_air", "beside_own", "drop_beside_own", "drop_unmeasured",
 )  # fmt: skip
 _FIT_STORES = 100  # with readings; more would change the portfolio's figures by little
 
@@ -111,9 +113,8 @@ def _folded(database: Database, assumed: Assumptions) -> tuple[pl.DataFrame, pl.
 
     What our own stations added is taken off where there is no clean scan.
     """
-    database.run("survey", "own_air")
-    database.run("survey", "heard_air")
-    database.run("survey", "drop_unmeasured")
+    for name in _FOLDING:
+        database.run("survey", name)
     database.insert("survey", "inferred", wifi_shares())
     found = blocks(database.frame("survey", "scans"), assumed)
     free = database.frame("survey", "free_of_own")

@@ -1,8 +1,9 @@
 """Declare a table as a frozen record: one line a column."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Hashable, Mapping
 from dataclasses import dataclass, field, fields, replace
 from datetime import date, datetime, time
+from functools import cache
 from types import MappingProxyType, NoneType
 from typing import Any, TypeVar, dataclass_transform, get_args, get_type_hints
 
@@ -42,7 +43,7 @@ class ExportField:
     `needed` is "yes", "no" or "long": a file of one reading per row needs it, one with a column
     per channel does not. `units` are those a heading may end in; none where the cells have no
     unit, so that the heading's last word is part of its name. `bases` are words that stand for
-    the field only with such a unit behind them.
+    the field only with such a unit behind them. `words` are further headings, from `headings.csv`.
     """
 
     name: str
@@ -52,6 +53,7 @@ class ExportField:
     needed: str = "no"
     units: tuple[str, ...] | None = None
     bases: tuple[str, ...] = ()
+    words: tuple[str, ...] = ()
 
     @property
     def unit(self) -> str:
@@ -118,6 +120,12 @@ class Table:
     def content(self) -> str:
         """The statement that counts the rows and adds up their hashes, in any order of rows."""
         return f'select count(*), sum(hash(t)::hugeint) from "{self.name}" t'  # noqa: S608 - a declared name
+
+    @property
+    def added_after(self) -> str:
+        """The statement that reads the rows after `$after`, in the order they were added."""
+        names = ", ".join(f'"{column.name}"' for column in self.columns)
+        return f'select {names} from "{self.name}" order by rowid offset $after'  # noqa: S608 - declared names
 
     @property
     def create(self) -> str:
@@ -193,6 +201,7 @@ def table(
 
     def declared(plain: type[Kind]) -> type[Kind]:
         kind = dataclass(frozen=True, slots=True)(plain)
+        kind.__reduce__ = packed  # type: ignore[method-assign,assignment] # of records of this kind
         hints = get_type_hints(kind)
         columns = tuple(
             _column(each.name, hints[each.name], each.metadata)
@@ -203,6 +212,20 @@ def table(
         return kind
 
     return declared
+
+
+def packed(record: Any) -> tuple[type[Any], tuple[object, ...]]:  # noqa: ANN401 - any record
+    """Return what a record is pickled as; dataclasses with slots take five times as long.
+
+    It is the `__reduce__` of records that go from one process to another in great numbers.
+    """
+    kind = type(record)
+    return kind, tuple([getattr(record, name) for name in _names(kind)])  # type: ignore[arg-type] # classes can be hashed
+
+
+@cache
+def _names(kind: Hashable) -> tuple[str, ...]:
+    return tuple(each.name for each in fields(kind))  # type: ignore[arg-type] # a record class
 
 
 def table_of(kind: type[Any]) -> Table:

@@ -1,9 +1,21 @@
 """Every table of the database: importing this module declares them all."""
 
-from pipeline.tables import audit, changes, check, exports, keys, plan, run, schedule, survey, taken
+from pipeline.tables import (
+    audit,
+    changes,
+    check,
+    exports,
+    keys,
+    plan,
+    proof,
+    run,
+    schedule,
+    survey,
+    taken,
+)
 from pipeline.tables.declare import Table, declared_tables
 
-_MODULES = (run, exports, taken, keys, survey, plan, check, schedule, changes, audit)
+_MODULES = (run, exports, taken, keys, survey, plan, check, schedule, changes, audit, proof)
 
 
 def every_table() -> tuple[Table, ...]:

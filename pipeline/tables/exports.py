@@ -1,12 +1,16 @@
 """What exports say, row by row, and what became of every file.
 
 A column that a field of an export fills is declared with `exported`: how its cells may be written,
-and every heading it goes by, lower case, the template's first. A column that reports show says what
-they call it there.
+and the headings it goes by, lower case, the template's first. `headings.csv` has more of them, a
+column a language; words of a row with `unit` needed count only with a unit behind them. A column
+that reports show says what they call it there.
 """
 
-from dataclasses import dataclass
+import csv
+from dataclasses import dataclass, replace
 from datetime import date, datetime, time
+from functools import cache
+from pathlib import Path
 from typing import Any
 
 from pipeline.tables.cells import (
@@ -45,6 +49,7 @@ _SEEN_ON = ("exported on", "as of", "snapshot", "stand")
 # The units that headings of such fields may end in, the field's own first.
 _NO_UNIT: tuple[str, ...] = ()
 _CLOCK = ("local",)
+_NO_LANGUAGES = {"kinds", "field", "unit"}
 LENGTHS = ("m", "cm", "mm", "ft")
 _LEVELS = ("dBm", "-dBm")
 _SHARES = ("%", "0..1")
@@ -307,7 +312,23 @@ def _kind(name: str, record: type[Any], *more: ExportField) -> ExportKind:
     declared = [each.export for each in table_of(record).columns if each.export is not None]
     # The day of the export comes last: most files name it once, above the headings.
     declared.sort(key=lambda each: each.name == "seen_on")
-    return ExportKind(name, record, (*declared, *more))
+    return ExportKind(name, record, tuple(_worded(name, each) for each in (*declared, *more)))
+
+
+def _worded(kind: str, field: ExportField) -> ExportField:
+    """Return a field with the words that `headings.csv` has for it, in every language."""
+    words, bases = set[str](), set(field.bases)
+    for row in _words():
+        if row["field"] == field.name and kind in row["kinds"].split():
+            said = {word for name in row.keys() - _NO_LANGUAGES for word in row[name].split("|")}
+            (bases if row["unit"] == "needed" else words).update(said - {""})
+    return replace(field, words=tuple(sorted(words)), bases=tuple(sorted(bases)))
+
+
+@cache
+def _words() -> tuple[dict[str, str], ...]:
+    with (Path(__file__).parent / "headings.csv").open(encoding="utf-8", newline="") as lines:
+        return tuple(csv.DictReader(lines))
 
 
 EXPORT_KINDS = (

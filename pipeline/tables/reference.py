@@ -14,9 +14,17 @@ _EXPORTS = """# Exports
 Made from `pipeline/tables/exports.py`; do not edit.
 
 What a file holds is told by its headings, whatever its name: text with any usual delimiter and
-encoding, or a workbook. `quietaisle template FOLDER` writes an empty file of each kind.
+encoding, a workbook, JSON, JSON Lines or Parquet. `quietaisle template FOLDER` writes an empty file
+of each kind.
 
-- Headings are compared in lower case; blanks and any of `_ - . [ ] ( )` between words are alike.
+- In JSON the keys are the headings. A file is a list of objects, or an object with several such
+  lists; plain values beside these are lines above the headings. An object inside an object gives
+  headings of both keys, as `position x m`; a list of plain values is one cell.
+
+- Headings are compared in lower case and without accents; blanks and any of `_ - . [ ] ( ) # :`
+  between words are alike.
+- `pipeline/tables/headings.csv` has further words for the same fields in English, German, French,
+  Spanish, Italian, Dutch, Polish and Japanese, a column a language; they are not listed below.
 - A heading may end in a unit, as `TX power (mW)` or `x cm`: its numbers are converted. A heading in
   a unit that its field does not take refuses the file.
 - A heading of your own is mapped to a field under `[headings.<kind>]` in the rules file.

@@ -12,6 +12,13 @@ class TablesVersion:
     version: int = column("version")
 
 
+@table("schema_made", since=4)
+class SchemaMade:
+    """What made the tables, views and macros: one row; another program makes them again."""
+
+    fingerprint: str = column("of the statements that make them")
+
+
 @table("setting", key=("name",))
 class Setting:
     """The limits of this run, from the rules file, as rules read them."""

@@ -18,10 +18,13 @@ class WorkNight:
     ends_local: datetime = column("end of the work on the store's own clock")
     team: str = column("the team that does it")
     wave: str = column("the wave it belongs to")
-    provisional: bool = column("waits for an earlier wave to be verified")
+    provisional: bool = column("waits for an approval, or for an earlier wave to be verified")
     moves: int = column("made in this night", sql="bigint")
     first_position: int = column("of these moves in the store's order, both included", sql="bigint")
     last_position: int = column("the last of them", sql="bigint")
+    undecided: int | None = column(
+        "moves of it that nobody has approved; null: not known", sql="bigint", since=4
+    )
 
 
 @table("schedule_proof", watched=True)

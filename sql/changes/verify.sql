@@ -9,6 +9,7 @@ order by c.store;
 -- What the latest exports say of every change that waits for them, as of this run's day.
 -- `since` is the day after which readings and labels count as taken after the change: the day it
 -- was reported carried out; else its night, where that lies before the export; else its approval.
+-- Once a later plan's change of the same station was ordered, an export speaks of that one alone.
 -- Work put right counts from the export that last had it wrong. Own neighbours count by today's
 -- channels, as clear_air_now has them.
 with standing as (
@@ -42,8 +43,9 @@ with standing as (
     from standing s
     join ordered c using (change)
     join station_now n on n.store = c.store and n.station = c.station
-    where n.seen_on > cast(s.at as date)
-        or (s.state = 'implemented' and s.by = $program and n.seen_on = cast(s.at as date))
+    where (n.seen_on > cast(s.at as date)
+        or (s.state = 'implemented' and s.by = $program and n.seen_on = cast(s.at as date)))
+        and c.change not in (select change from change_story where replaced)
 ), waiting as (
     select w.*, greatest(moved_on, (select max(k.seen_on) from change_check k
         where k.change = w.change and not list_contains(w.channels_after, k.channel_found)))
@@ -91,7 +93,7 @@ select fit from portfolio_fit;
 with measured as (
     select s.measured, s.measured_high, s.promised, c.sureness
     from change_story s join change c using (change)
-    where s.counts and s.measured is not null and s.promised is not null and not s.parking
+    where s.counts and s.promised is not null and list_contains($stores, s.store)
 ), bucketed as (
     select *, list_max(list_filter([0, 0.5, 0.7, 0.8, 0.9]::double[], lambda x: x <= promised)) as least
     from measured
@@ -116,4 +118,5 @@ order by grouping(sureness), list_position(['high', 'fair', 'low'], sureness),
 -- them.
 select closed as key, count(*) as value from change_story
 where closed <> 'as ordered' and decision like 'approved%' and not parking
+    and list_contains($stores, store)
 group by closed order by closed;

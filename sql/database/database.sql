@@ -10,3 +10,12 @@ where database_name = current_database() and not temporary and table_name = 'tab
 -- name: version
 -- Return the version of the tables.
 select version from tables_version;
+
+-- name: has_made
+-- Say whether the database notes what made its tables and views.
+select count(*) from duckdb_tables()
+where database_name = current_database() and not temporary and table_name = 'schema_made';
+
+-- name: made
+-- Return what made them.
+select fingerprint from schema_made;

@@ -1,7 +1,7 @@
 -- name: filled
 -- A cell without the blanks around it, no-break ones included; null when nothing is left.
 create or replace temp macro filled(written) as
-    nullif(trim(written, ' ' || chr(9) || chr(10) || chr(13) || chr(160) || chr(8239)), '');
+    nullif(trim(written, e' \t\n\r' || chr(160) || chr(8239)), '');
 
 -- name: tidy
 -- The same as `filled`, at less cost in files without odd blanks (tabs, no-break spaces).
@@ -49,13 +49,18 @@ create or replace temp macro as_number(written, comma) as
 -- name: as_whole
 -- A whole number; null when the cell is none or has a fraction.
 create or replace temp macro as_whole(written, comma) as
-    try_cast(case when regexp_full_match(point_form(written, comma), '\s*[-+]?\d{1,9}(\.0*)?\s*')
-        then point_form(written, comma) end as integer);
+    try_cast(regexp_extract(point_form(written, comma), '^\s*[-+]?\d{1,9}(\.0*)?\s*$') as integer);
 
 -- name: bare
 -- A number without the unit written behind it; `unit` is the unit's pattern, lower case.
 create or replace temp macro bare(written, unit) as
     regexp_replace(written, '^([^a-zA-Z%]*\d)\s*(' || unit || ')\s*$', '\1', 'i');
+
+-- name: bare_number
+-- The number before its unit. A macro puts its argument wherever it names it, and every one costs
+-- time in each file before a row is read: as an element of a list the bare number stands there once.
+create or replace temp macro bare_number(written, unit, comma) as
+    list_transform([bare(written, unit)], lambda n: as_number(n, comma))[1];
 
 -- name: scaled
 -- A number times what the unit of its heading asks for; the last bits are those of a decimal.
@@ -66,9 +71,9 @@ create or replace temp macro scaled(number, factor) as
 -- A position in metres: with m or cm behind it, else in the unit of its heading.
 create or replace temp macro as_metres(written, comma, factor) as
     case when regexp_matches(lower(written), '\d\s*cm\s*$')
-        then scaled(as_number(bare(written, 'cm'), comma), 0.01)
+        then scaled(bare_number(written, 'cm', comma), 0.01)
         when regexp_matches(lower(written), '\d\s*m\s*$')
-        then as_number(bare(written, 'm'), comma)
+        then bare_number(written, 'm', comma)
         else scaled(as_number(written, comma), factor) end;
 
 -- name: as_dbm
@@ -76,7 +81,7 @@ create or replace temp macro as_metres(written, comma, factor) as
 -- where that is -dBm. A bare number comes first, because it is common and cheap.
 create or replace temp macro as_dbm(written, comma, factor) as
     coalesce(scaled(as_number(written, comma), factor),
-        as_number(bare(written, 'dbm'), comma));
+        bare_number(written, 'dbm', comma));
 
 -- name: as_percent
 -- A share in percent: with a percent sign, else in the unit of its heading.
@@ -90,9 +95,9 @@ create or replace temp macro as_percent(written, comma, factor) as
 create or replace temp macro as_power(written, comma, in_mw) as
     case when regexp_matches(lower(written), '\d\s*mw\s*$')
             or (in_mw and not contains(lower(written), 'dbm'))
-        then case when as_number(bare(written, 'mw'), comma) > 0
-            then 10 * log10(as_number(bare(written, 'mw'), comma)) end
-        else as_number(bare(written, 'dbm'), comma) end;
+        then case when bare_number(written, 'mw', comma) > 0
+            then 10 * log10(bare_number(written, 'mw', comma)) end
+        else bare_number(written, 'dbm', comma) end;
 
 -- name: of_frequency
 -- The IEEE 802.15.4 channel at a frequency in MHz: 2405 + 5 (k - 11) is that of channel k; null
@@ -113,27 +118,32 @@ create or replace temp macro hex_channel(digits) as
             or try_cast('0x' || digits as integer) in (0, 255)
         then try_cast('0x' || digits as integer) end;
 
+-- name: odd_channel
+-- A channel, as `bare_channel` leaves it, that is not written in plain decimal digits.
+create or replace temp macro odd_channel(bare, comma, numerals) as
+    case
+        when regexp_full_match(bare, '0x[0-9a-f]{1,2}') then try_cast(bare as integer)
+        when regexp_full_match(bare, '24\d\d ?mhz')
+            then of_frequency(try_cast(left(bare, 4) as integer))
+        when regexp_full_match(bare, '\d\d ?[(\[/,@]? ?24\d\d ?mhz ?[)\]]?')
+            then case when of_frequency(try_cast(regexp_extract(bare, '(24\d\d) ?mhz', 1) as integer))
+                = try_cast(left(bare, 2) as integer)
+                then try_cast(left(bare, 2) as integer) end
+        when numerals = 'hex' and regexp_full_match(bare, '[0-9a-f]{1,2}') then hex_channel(bare)
+        when numerals = 'decimal' then as_whole(bare, comma)
+    end;
+
 -- name: as_channel
 -- A channel in the file's numerals, 'decimal' or 'hex', or as a frequency where they are 'MHz'. Hex
 -- after 0x, and a frequency in MHz alone or behind its channel, are read in any file. The plain
--- form comes first, because it is common and cheap.
+-- form comes first, because it is common and cheap; lists as in `bare_number`.
 create or replace temp macro as_channel(written, comma, numerals) as
     case
         when numerals = 'decimal' and regexp_full_match(written, '\d{1,3}')
             then try_cast(written as integer)
-        when numerals = 'MHz' then of_frequency(as_number(bare(written, 'mhz'), comma))
-        when regexp_full_match(bare_channel(written), '0x[0-9a-f]{1,2}')
-            then try_cast(bare_channel(written) as integer)
-        when regexp_full_match(bare_channel(written), '24\d\d ?mhz')
-            then of_frequency(try_cast(left(bare_channel(written), 4) as integer))
-        when regexp_full_match(bare_channel(written), '\d\d ?[(\[/,@]? ?24\d\d ?mhz ?[)\]]?')
-            then case when of_frequency(try_cast(
-                    regexp_extract(bare_channel(written), '(24\d\d) ?mhz', 1) as integer))
-                = try_cast(left(bare_channel(written), 2) as integer)
-                then try_cast(left(bare_channel(written), 2) as integer) end
-        when numerals = 'hex' and regexp_full_match(bare_channel(written), '[0-9a-f]{1,2}')
-            then hex_channel(bare_channel(written))
-        when numerals = 'decimal' then as_whole(bare_channel(written), comma)
+        when numerals = 'MHz'
+            then list_transform([bare_number(written, 'mhz', comma)], lambda n: of_frequency(n))[1]
+        else list_transform([bare_channel(written)], lambda c: odd_channel(c, comma, numerals))[1]
     end;
 
 -- name: as_flag

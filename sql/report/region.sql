@@ -11,6 +11,7 @@ with day as (select as_of from this_run), states as (
         count(*) filter (state = 'ineffective' and closed = 'as ordered') as failed,
         count(*) filter (closed = 'done differently') as differently,
         count(*) filter (closed = 'undone') as undone,
+        count(*) filter (closed = 'done differently' and not replaced) as to_put_right,
         count(*) filter (waits_for = 'work') as scheduled,
         count(*) filter (waits_for = 'night') as approved,
         count(*) filter (waits_for = 'decision') as to_decide,
@@ -56,7 +57,7 @@ select n.region, n.store, n.name, n.country, n.last_seen_on,
     coalesce(p.weight, a.weight, 0)::bigint as weight,
     coalesce(s.verified, 0) as verified, coalesce(s.implemented, 0) as implemented,
     coalesce(s.failed, 0) as failed, coalesce(s.differently, 0) as differently,
-    coalesce(s.undone, 0) as undone, coalesce(s.scheduled, 0) as scheduled,
+    coalesce(s.undone, 0) as undone, coalesce(s.to_put_right, 0) as to_put_right, coalesce(s.scheduled, 0) as scheduled,
     coalesce(s.approved, 0) as approved, coalesce(s.to_decide, 0) as to_decide,
     if(exists (from change_plan c where c.store = n.store), 0, coalesce(p.moves, 0)) as unput,
     coalesce(s.overdue, 0) as overdue, s.next_work,
@@ -123,11 +124,12 @@ where not s.parking and (s.overdue or s.waits_for in ('night', 'export', 'scan')
 order by n.region, why, since, s.store, s.station;
 
 -- name: region_otherwise
--- Changes that were carried out and do not stand as ordered.
+-- Changes that were carried out and do not stand as ordered, but for those of stations that have a
+-- later order.
 select n.region, s.store, n.name, s.station, s.from_channel, s.ordered_channel, s.channel_found,
     s.closed, s.closed_on, s.decided_by, s.done_by
 from change_story s join store_now n using (store)
-where not s.parking and s.closed in ('done differently', 'undone')
+where not s.parking and not s.replaced and s.closed in ('done differently', 'undone')
 order by n.region, s.closed, s.store, s.station, s.closed_on;
 
 -- name: region_astray

@@ -1,28 +1,31 @@
 -- name: figures
--- What the run comes to. Clear air is averaged over the stations where it is known, now and as
--- planned, weighted by the labels they serve.
-with aired as (
+-- What the run comes to in the stores asked for; findings of no one store (*) belong to all of them.
+-- Clear air is averaged over the stations where it is known, now and as planned, weighted by the
+-- labels they serve.
+with chosen as (select unnest($stores) as store), aired as (
     select p.clear_air_now, p.clear_air_planned, greatest(l.labels, 1) as labels
     from station_plan p join station_load l using (store, station)
-    where p.clear_air_now is not null and p.clear_air_planned is not null
+    where p.store in (from chosen) and p.clear_air_now is not null and p.clear_air_planned is not null
 )
 select run, as_of,
-    (select count(*) from store_now) as stores,
-    (select count(*) from station_now) as stations,
-    (select count(*) from finding f where f.run = this_run.run and excepted is not null)
-        as excepted,
-    (select count(*) from move) as moves,
-    (select count(distinct store) from move) as stores_with_moves,
+    (select count(*) from store_now where store in (from chosen)) as stores,
+    (select count(*) from station_now where store in (from chosen)) as stations,
+    (select count(*) from finding f where f.run = this_run.run and excepted is not null
+        and (f.store in (from chosen) or $whole)) as excepted,
+    (select count(*) from move where store in (from chosen)) as moves,
+    (select count(distinct store) from move where store in (from chosen)) as stores_with_moves,
     (select fsum(clear_air_now * labels) / sum(labels) from aired) as clear_air_now,
     (select fsum(clear_air_planned * labels) / sum(labels) from aired) as clear_air_planned,
-    (select count(*) from station_plan where clear_air_now is null or clear_air_planned is null)
-        as unknown
+    (select count(*) from station_plan where store in (from chosen)
+        and (clear_air_now is null or clear_air_planned is null)) as unknown
 from this_run;
 
 -- name: standing_findings
--- Findings of this run by severity, but for those that an approved exception covers.
+-- Findings of this run by severity in the stores asked for, but for those that an approved exception
+-- covers.
 select severity as key, count(*) as value
 from finding where run = (select run from this_run) and excepted is null
+    and ($whole or list_contains($stores, store))
 group by severity order by severity;
 
 -- name: left_aside
@@ -31,8 +34,9 @@ select file, regexp_extract(decisions, 'headings left aside: ([^;]*)', 1) as hea
 from export_file where decisions like '%headings left aside: %' order by file;
 
 -- name: unplanned
--- Stores without a plan, with the reason.
-select store as key, reason as value from unplanned_store order by store;
+-- Stores without a plan, of those asked for, with the reason.
+select store as key, reason as value from unplanned_store
+where list_contains($stores, store) order by store;
 
 -- name: planned_stores
 -- Stores for which there is a plan.
@@ -58,7 +62,10 @@ order by m.store, m.position;
 -- name: listed_schedule
 -- The schedule, night by night.
 select region, night, store, starts_local, ends_local, team, wave,
-    if(provisional, 'provisional', 'firm') as firmness, moves
+    case when undecided = moves then 'provisional: not approved'
+        when provisional then 'provisional: waits for the wave before'
+        when undecided > 0 then format('firm; {} of {} not approved', undecided, moves)
+        else 'firm' end as firmness, moves
 from change_schedule order by night, region, starts_at, store;
 
 -- name: unscheduled
@@ -66,5 +73,9 @@ from change_schedule order by night, region, starts_at, store;
 from unscheduled_store order by store;
 
 -- name: schedule_proof
--- How good the schedule of each region is proven to be.
-from schedule_proof order by region;
+-- How good the schedule of each region of the stores asked for is proven to be; regions tied to one
+-- another are proven together, named 'A + B'.
+from schedule_proof
+where list_has_any(string_split(region, ' + '),
+    (select list(distinct region) from store_now where list_contains($stores, store)))
+order by region;

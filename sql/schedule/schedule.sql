@@ -2,20 +2,14 @@
 -- Every store with moves to make: what the schedule needs of it, its moves in order, and what they
 -- are worth. Moves that were refused, put off or carried out are left out. The worth is clear air
 -- gained, weighted by labels; a store without a labels export counts as many per station as the
--- chain has on average.
-with force as (
-    select plan from change_plan
-    qualify row_number() over (partition by store order by number desc) = 1
-), settled as (
-    select c.store, c.position
-    from change c
-    join force f on f.plan = c.plan
-    join change_state_on((select day from register_day)) s on s.change = c.change
-    where s.state in ('refused', 'deferred', 'implemented', 'verified', 'ineffective', 'backed out')
-), to_make as (
-    select m.store, list(m.position order by m.position) as positions
-    from move m anti join settled s on s.store = m.store and s.position = m.position
-    group by m.store
+-- chain has on average. Urgent are those with a move that settles a `stop`.
+with to_make as (
+    select store, list(position order by position) as positions,
+        coalesce(list(position order by position)
+            filter (coalesce(waits_for, 'decision') = 'decision'), []) as undecided
+    from move_story
+    where coalesce(state, 'proposed') in ('proposed', 'approved', 'scheduled')
+    group by store
 ), carried as (
     select store, sum(labels) as labels, count(*) as stations from station_load group by store
 ), chain as (
@@ -33,13 +27,21 @@ with force as (
 ), taken as (
     select w.store, max_by(w.wave, w.taken_on) as wave
     from wave_taken w, this_run r where w.taken_on < r.as_of group by w.store
+), urgent as (   -- a move settles what must not go on
+    select distinct f.store
+    from finding f
+    join this_run r using (run)
+    join move m on m.store = f.store and m.station = f.subject
+    where f.severity = 'stop' and not f.excepted
 )
 select n.store, n.region, n.store_type, n.country, n.time_zone, n.opens, n.closes,
-    t.positions, coalesce(w.benefit, 0) as benefit, k.wave
+    t.positions, t.undecided, coalesce(w.benefit, 0) as benefit, k.wave,
+    u.store is not null as urgent
 from to_make t
 join store_now n using (store)
 left join worth w using (store)
 left join taken k using (store)
+left join urgent u using (store)
 order by n.store;
 
 -- name: wifi_neighbours
@@ -64,6 +66,14 @@ select region, wave, stores, verified from wave_result order by region, wave;
 -- The day this run speaks of.
 select as_of from this_run;
 
+-- name: nights_after
+-- The day after which nights lie: that of this run, or of the last event of a change, such as
+-- a decision, if that is later.
+select greatest(r.as_of, max(cast(e."at" as date))) as day
+from this_run r
+left join change_event e on e."at" < cast((select day from register_day) as timestamp) + interval 1 day
+group by r.as_of;
+
 -- name: nights
 -- The current schedule.
 from change_schedule order by store, night;
@@ -73,6 +83,22 @@ from change_schedule order by store, night;
 select store as key, plan as value from change_plan
 qualify row_number() over (partition by store order by number desc) = 1
 order by store;
+
+-- name: night_moves
+-- The moves that have a night, in order, as calendar entries list them.
+select m.store, m.position, m.station, n.name, m.from_channel, m.to_channel, m.parking,
+    coalesce(m.waits_for, 'decision') = 'decision' as waits
+from move_story m
+left join station_now n on n.store = m.store and n.station = m.station
+where m.store in (select store from change_schedule)
+order by m.store, m.position;
+
+-- name: region_countries
+-- The country of most stores of each region, the first by code among equals.
+select region as key, country as value from store_now where country is not null
+group by region, country
+qualify row_number() over (partition by region order by count(*) desc, country) = 1
+order by key;
 
 -- name: forget_waves
 -- Forget what a run of the same day, or of a later one, put in waves.

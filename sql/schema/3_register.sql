@@ -22,7 +22,8 @@ qualify row_number() over (partition by change order by seq desc) = 1;
 -- share of before. `counts`: figures of effect count it, since it was found as ordered, stands, and
 -- was measured by enough readings.
 -- `closed` is null while it is open. `overdue`: its night is over and nothing shows it done.
--- `waits_since`: the night that is over, else the day of what was last said of it.
+-- `replaced`: a later plan's change of the same station was ordered, so that nothing follows from
+-- this one any more. `waits_since`: the night that is over, else the day of what was last said of it.
 create or replace macro change_story_on(day) as table
 with told as (
     select e.*, e.result is null and e.state in ('approved', 'refused', 'deferred') as decides,
@@ -51,14 +52,20 @@ with told as (
             then k.stood end as stood,
         case l.now.state when 'verified' then 'as ordered' when 'backed out' then 'undone'
             when 'ineffective' then if(l.result = 'done differently', l.result, 'as ordered')
-            when 'lapsed' then 'not done' end as closed
+            when 'lapsed' then 'not done' end as closed,
+        coalesce(max(p.number) filter (l.now.state in ('approved', 'scheduled', 'implemented',
+            'verified', 'ineffective', 'backed out')) over (partition by c.store, c.station)
+            > p.number, false) as replaced
     from change c
     join latest l using (change)
+    left join change_plan p on p.plan = c.plan
     left join checked k using (change)
 ), waiting as (
-    select j.*,
-        case j.state when 'proposed' then 'decision' when 'deferred' then 'decision'
-            when 'approved' then 'night' when 'scheduled' then 'work' when 'implemented'
+    select j.* replace (if(j.replaced and j.state = 'implemented', 'as ordered', j.closed)
+            as closed),
+        case when j.replaced then null when j.state in ('proposed', 'deferred') then 'decision'
+            when j.state = 'approved' then 'night' when j.state = 'scheduled' then 'work'
+            when j.state = 'implemented'
             then if(j.stood.seq >= j.done.seq, 'scan', 'export') end as waits_for,
         j.state in ('approved', 'scheduled')
             and coalesce(j.due < (select as_of from this_run), false) as overdue
@@ -84,7 +91,7 @@ select j.change, j.plan, j.store, j.station, j.position, j.parking, j.from_chann
     case when j.waits_for is null then null when j.overdue then cast(j.due as date)
         when j.state = 'implemented' then cast(j.done."at" as date)
         else cast(j."at" as date) end as waits_since,
-    j.overdue,
+    j.overdue, j.replaced,
     not j.parking and j.state in ('implemented', 'verified', 'ineffective')
         and j.stood.measured is not null and coalesce(j.closed <> 'done differently', true)
         and j.stood.readings >= coalesce((select value from setting
@@ -95,6 +102,20 @@ from waiting j;
 -- The story of every change up to the run's day.
 create or replace view change_story as
 from change_story_on((select day from register_day));
+
+-- name: move_story
+-- The moves of this run's plan, each with its change in the plan in force; no change: not put
+-- forward. What is left of a plan counts its moves anew, so a move is known by its station and
+-- whether it is a parking step.
+create or replace view move_story as
+with force as (
+    select store, plan from change_plan
+    qualify row_number() over (partition by store order by number desc) = 1
+)
+select m.*, s.change, s.state, s.waits_for
+from move m
+left join force f on f.store = m.store
+left join change_story s on s.plan = f.plan and s.station = m.station and s.parking = m.parking;
 
 -- name: wave_result
 -- What became of each region's waves up to the run's day: stores whose changes were carried out

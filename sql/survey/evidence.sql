@@ -1,12 +1,37 @@
+-- name: place
+-- The stations of today, each with a number, in order: names would cost more where there are many
+-- readings.
+create or replace temp table place as
+with stores as (   -- a zone the tz database does not know is a finding, not an end of the run
+    select store, time_zone
+    from store_now left join pg_timezone_names() z on z.name = time_zone
+    where time_zone is null or z.name is not null
+)
+select n.store, n.station, s.time_zone,
+    cast(row_number() over (order by n.store, n.station) as integer) as place
+from station_now n left join stores s on s.store = n.store;
+
+-- name: heard_air
+-- Readings up to the run's date on the store's own clock. Above 0 dBm is beyond the receiver's range:
+-- loud, by how much nobody knows.
+create or replace temp table heard_air as
+select p.place, f.channel, least(f.level_dbm, 0) as level_dbm, f.statistic, f.dwell_ms, f.readings,
+    if(f.clock = 'utc' and p.time_zone is not null,
+        timezone(p.time_zone, timezone('UTC', f.scanned_at)), f.scanned_at) as store_time,
+    cast(f.scanned_at as date) as scan_day, coalesce(f.own_quiet, false) as own_quiet
+from reading_matched f join place p on p.store = f.store and p.station = f.station
+where cast(f.scanned_at as date) <= (select as_of from this_run)
+    and not no_measurement(f.level_dbm);
+
 -- name: own_air
--- For every station, scan day and channel: was one of our own stations in earshot on that channel,
--- or beside it, that day, and what share of the time would it leave free.
+-- For every place, scan day and channel: was one of our own stations in earshot on that channel, or
+-- beside it, that day, and what share of the time would it leave free.
 create or replace temp table own_air as
 with days as (
-    select distinct r.store, r.station, cast(r.scanned_at as date) as scan_day
-    from reading_matched r join station_now n on n.store = r.store and n.station = r.station
+    select p.store, p.station, d.*
+    from (select distinct place, scan_day from heard_air) d join place p using (place)
 ), on_air as (
-    select d.store, d.station, d.scan_day, h.channel,
+    select d.place, d.scan_day, h.channel,
         coalesce(l.air_share, 0) as air_share, e.hit_co, e.hit_adjacent, e.hit_alternate
     from days d
     join station_history h on h.store = d.store
@@ -17,45 +42,36 @@ with days as (
         on e.store = d.store and e.station = d.station and e.neighbour = h.station
     left join station_load l on l.store = h.store and l.station = h.station
 ), spread as (
-    select store, station, scan_day, channel, air_share, hit_co as hit from on_air
+    select place, scan_day, channel, air_share, hit_co as hit from on_air
     union all by name
-    select store, station, scan_day, channel + o.step as channel, air_share, hit_adjacent as hit
+    select place, scan_day, channel + o.step as channel, air_share, hit_adjacent as hit
     from on_air, (values (-1), (1)) o(step)
     union all by name
-    select store, station, scan_day, channel + o.step as channel, air_share, hit_alternate as hit
+    select place, scan_day, channel + o.step as channel, air_share, hit_alternate as hit
     from on_air, (values (-2), (2)) o(step)
 )
-select store, station, scan_day, channel,
-    exp(fsum(ln(greatest(1e-9, 1 - air_share * hit)))) as free_of_own
+select place, scan_day, channel, exp(fsum(ln(greatest(1e-9, 1 - air_share * hit)))) as free_of_own
 from spread
 where hit >= (select value from setting where name = 'own_traffic_probability')
-group by store, station, scan_day, channel;
+group by place, scan_day, channel;
 
--- name: heard_air
--- Readings up to the run's date on the store's own clock, with whether they were taken beside our
--- own traffic. Clean readings count alone where a station and channel have any. Above 0 dBm is beyond
--- the receiver's range: loud, by how much nobody knows.
-create or replace temp table heard_air as
-with stores as (   -- a zone the tz database does not know is a finding, not an end of the run
-    select store, time_zone
-    from store_now left join pg_timezone_names() z on z.name = time_zone
-    where time_zone is null or z.name is not null
-)
-select f.store, f.station, f.channel, least(f.level_dbm, 0) as level_dbm, f.statistic, f.dwell_ms,
-    f.readings,
-    if(f.clock = 'utc' and s.time_zone is not null,
-        timezone(s.time_zone, timezone('UTC', f.scanned_at)), f.scanned_at) as store_time,
-    cast(f.scanned_at as date) as scan_day,
-    o.channel is not null and not coalesce(f.own_quiet, false) as beside_own,
-    coalesce(o.free_of_own, 1) as free_of_own
-from reading_matched f
-join station_now n on n.store = f.store and n.station = f.station
-left join stores s on s.store = f.store
-left join own_air o on o.store = f.store and o.station = f.station
-    and o.scan_day = cast(f.scanned_at as date) and o.channel = f.channel
-where cast(f.scanned_at as date) <= (select as_of from this_run)
-    and not no_measurement(f.level_dbm)
-qualify beside_own = bool_and(beside_own) over (partition by f.store, f.station, f.channel);
+-- name: beside_own
+-- The channels of each place with readings taken beside our own traffic: all of them (`alone`), or
+-- some; and what our stations left free.
+create or replace temp table beside_own as
+select h.place, h.channel, min(o.free_of_own) as free_of_own, count(*) = any_value(a.rows) as alone
+from heard_air h
+join own_air o on o.place = h.place and o.scan_day = h.scan_day and o.channel = h.channel
+join (select place, channel, count(*) as rows from heard_air group by place, channel) a
+    on a.place = h.place and a.channel = h.channel
+where not h.own_quiet
+group by h.place, h.channel;
+
+-- name: drop_beside_own
+-- Clean readings count alone where a station and channel have any.
+delete from heard_air h using beside_own b, own_air o
+where not b.alone and not h.own_quiet and b.place = h.place and b.channel = h.channel
+    and o.place = h.place and o.channel = h.channel and o.scan_day = h.scan_day;
 
 -- name: drop_unmeasured
 -- Delete the readings of a channel that all have one quiet level, twenty or more of them, while the
@@ -63,68 +79,71 @@ qualify beside_own = bool_and(beside_own) over (partition by f.store, f.station,
 -- Common practice, no published source.
 delete from heard_air h using (
     with quiet as (
-        select store, station, channel, min(level_dbm) as lowest_dbm, max(level_dbm) as highest_dbm,
+        select place, channel, min(level_dbm) as lowest_dbm, max(level_dbm) as highest_dbm,
             max(level_dbm) filter (level_dbm <= t.value) - min(level_dbm) as varies_db,
             sum(readings) as readings, any_value(t.value) as threshold_dbm
         from heard_air, setting t where t.name = 'cca_threshold_dbm'
-        group by store, station, channel
+        group by place, channel
     )
-    select store, station, channel from quiet
+    select place, channel from quiet
     where readings >= 20
     qualify lowest_dbm = highest_dbm and highest_dbm <= threshold_dbm
-        and count(*) over (partition by store, station) >= 4
-        and median(varies_db) over (partition by store, station) >= 2
+        and count(*) over (partition by place) >= 4
+        and median(varies_db) over (partition by place) >= 2
 ) u
-where h.store = u.store and h.station = u.station and h.channel = u.channel;
+where h.place = u.place and h.channel = u.channel;
 
 -- name: scans
 -- The readings of each hour, channel and kind of reading, counted against the threshold: from the
 -- first scan to the last (`until`). The level is their power mean, in mW.
-select store, station, channel, min(store_time) as scanned_at, max(store_time) as until,
-    cast(hour(date_trunc('hour', store_time)) as integer) as hour, statistic, dwell_ms,
-    cast(sum(readings) as bigint) as readings,
-    cast(coalesce(sum(readings) filter (level_dbm > t.value), 0) as bigint) as busy,
-    cast(0 as bigint) as censored,
-    10 * log10(fsum(readings * pow(10, level_dbm / 10)) / sum(readings)) as level_dbm
-from heard_air, setting t where t.name = 'cca_threshold_dbm'
-group by store, station, channel, date_trunc('hour', store_time), statistic, dwell_ms
-order by all;
+with hours as (
+    select place, channel, min(store_time) as scanned_at, max(store_time) as until,
+        cast(hour(date_trunc('hour', store_time)) as integer) as hour, statistic, dwell_ms,
+        cast(sum(readings) as bigint) as readings,
+        cast(coalesce(sum(readings) filter (level_dbm > t.value), 0) as bigint) as busy,
+        cast(0 as bigint) as censored,
+        10 * log10(fsum(readings * pow(10, level_dbm / 10)) / sum(readings)) as level_dbm
+    from heard_air, setting t where t.name = 'cca_threshold_dbm'
+    group by place, channel, date_trunc('hour', store_time), statistic, dwell_ms
+)
+select p.store, p.station, h.* exclude (place) from hours h join place p using (place)
+order by place, h.channel, h.scanned_at, h.statistic, h.dwell_ms;
 
 -- name: free_of_own
 -- What our own stations left free while they were heard: taken off where there is no clean scan.
-select store, station, channel, min(free_of_own) as free_of_own
-from heard_air where beside_own group by all order by all;
+select p.store, p.station, b.channel, b.free_of_own
+from beside_own b join place p using (place) where b.alone order by all;
 
 -- name: measured
 -- The levels heard on each scanned channel. Percentiles are type 7 of Hyndman & Fan (1996),
 -- interpolated in dB, from the counts per level; the mean is averaged in mW.
 create or replace temp table measured as
 with levels as (
-    select store, station, channel, level_dbm, sum(readings) as n
-    from heard_air group by all
+    select place, channel, level_dbm, sum(readings) as n from heard_air group by all
 ), cumulated as (
-    select *, sum(n) over (partition by store, station, channel order by level_dbm) as upto,
-        sum(n) over (partition by store, station, channel) as total
+    select *, sum(n) over (partition by place, channel order by level_dbm) as upto,
+        sum(n) over (partition by place, channel) as total
     from levels
 ), percentiles as (
-    select store, station, channel, p.share,
+    select place, channel, p.share,
         min(level_dbm) filter (upto > floor((total - 1) * p.share)) as low,
         min(level_dbm) filter (upto > ceil((total - 1) * p.share)) as high,
         any_value((total - 1) * p.share - floor((total - 1) * p.share)) as part
     from cumulated, (values (0.5::double), (0.9), (0.99)) p(share)
     group by all
 ), heard as (
-    select store, station, channel, bool_or(beside_own) as own_traffic, max(store_time) as newest_at,
-        count(distinct scan_day) as days, min(statistic) as statistic,
+    select place, channel, max(store_time) as newest_at, min(statistic) as statistic,
         10 * log10(fsum(readings * pow(10, level_dbm / 10)) / sum(readings)) as mean_dbm
     from heard_air
-    group by store, station, channel
+    group by place, channel
 )
-select h.*,
+select a.store, a.station, h.* exclude (place),
+    exists (from beside_own b where b.place = h.place and b.channel = h.channel and b.alone)
+        as own_traffic,
     max(p.low + p.part * (p.high - p.low)) filter (p.share = 0.5) as p50_dbm,
     max(p.low + p.part * (p.high - p.low)) filter (p.share = 0.9) as p90_dbm,
     max(p.low + p.part * (p.high - p.low)) filter (p.share = 0.99) as p99_dbm
-from heard h join percentiles p using (store, station, channel)
+from heard h join percentiles p using (place, channel) join place a using (place)
 group by all;
 
 -- name: inferred

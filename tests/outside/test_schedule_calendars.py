@@ -3,6 +3,7 @@
 from dataclasses import replace
 from datetime import UTC, date, datetime, time, timedelta
 from types import MappingProxyType
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import ics
@@ -127,6 +128,11 @@ def test_public_holidays_are_those_of_the_law(
     assert not {date.fromisoformat(day) for day in working} & found
 
 
+def _imprint(day: date) -> Imprint:
+    nothing: MappingProxyType[str, Any] = MappingProxyType({})
+    return Imprint(day, nothing, nothing, nothing, lambda _: CAUTIONS)
+
+
 def _instants(content: bytes) -> list[tuple[datetime, datetime, str]]:
     events = ics.Calendar(content.decode()).events
     return sorted(
@@ -140,7 +146,7 @@ def test_calendar_files_give_an_independent_reader_the_same_instants(seed: int) 
     """Every night of a store and of a team comes back, over both clock changes."""
     portfolio = wild(seed)
     made = schedule_stores(portfolio.jobs, portfolio.rules, portfolio.first, portfolio.results)
-    files = feeds(made.placed, Imprint(portfolio.first, MappingProxyType({}), CAUTIONS))
+    files = feeds(made.placed, _imprint(portfolio.first))
 
     for file in files:
         own = [
@@ -182,9 +188,10 @@ def test_any_name_survives_and_lines_keep_to_the_standard(
         moves=3,
         first_position=1,
         last_position=3,
+        undecided=0,
     )
 
-    of_store, of_team = feeds([one], Imprint(date(2026, 10, 1), MappingProxyType({}), CAUTIONS))
+    of_store, of_team = feeds([one], _imprint(date(2026, 10, 1)))
 
     for file in (of_store, of_team):
         lines = file.content.split(b"\r\n")

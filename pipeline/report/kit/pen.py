@@ -164,6 +164,17 @@ class Pen:
             fill=int(fill is not None),
         )
 
+    def hatch(self, box: Box, ink: str, apart: float) -> None:
+        """Draw slanting lines over a box, so far apart along its edge, in points."""
+        self._paint(None, ink, 0.4)
+        path = self.canvas.beginPath()
+        at = apart
+        while at < box.w + box.h:
+            path.moveTo(box.x + max(0.0, at - box.h), self.height - box.y - min(at, box.h))
+            path.lineTo(box.x + min(at, box.w), self.height - box.y - max(0.0, at - box.w))
+            at += apart
+        self.canvas.drawPath(path, stroke=1, fill=0)
+
     def circle(
         self, centre: Point, radius: float, fill: str, stroke: str, thickness: float = 0.5
     ) -> None:

@@ -13,6 +13,7 @@ from openpyxl.cell.cell import Cell
 from openpyxl.styles import Alignment, Border, Font, PatternFill, Protection, Side
 from openpyxl.styles.cell_style import StyleArray
 from openpyxl.utils import get_column_letter
+from openpyxl.worksheet.dimensions import RowDimension
 from openpyxl.worksheet.page import PageMargins
 from openpyxl.worksheet.properties import PageSetupProperties
 from openpyxl.worksheet.worksheet import Worksheet
@@ -109,17 +110,17 @@ class Page:
 
     def __init__(self, sheet: Worksheet) -> None:
         self.sheet = sheet
+        self._heights: dict[float, RowDimension] = {}
 
     def put(self, row: int, column: int, value: Value, look: StyleArray) -> None:
         """Write one cell; a text never becomes a formula."""
-        cell: Any = self.sheet.cell(row + 1, column + 1)
+        cell: Any = Cell(self.sheet, row + 1, column + 1)
+        self.sheet._cells[row + 1, column + 1] = cell  # noqa: SLF001 - no look-up, half the time
         if isinstance(value, str):
-            cell.value = writable(value)
-            cell.data_type = "s"
+            cell._value, cell.data_type = writable(value), "s"  # noqa: SLF001 - checked by us
         elif value is not None:
             cell.value = value
-        # Share one style per look: styling cell by cell takes ten times as long. Set it last,
-        # since a date brings a format of its own.
+        # One style per look takes a tenth of the time; last, since a date brings its own format.
         cell._style = look  # noqa: SLF001 - the library has no public way to share a style
 
     def merge(self, row: int, last_column: int, text: str, look: StyleArray) -> None:
@@ -136,8 +137,10 @@ class Page:
             self.sheet.column_dimensions[get_column_letter(column + 1)].width = characters
 
     def height(self, row: int, points: float) -> None:
-        """Set the height of a row in points."""
-        self.sheet.row_dimensions[row + 1].height = points
+        """Set the height of a row in points; rows of one height share its description."""
+        if points not in self._heights:
+            self._heights[points] = RowDimension(self.sheet, ht=points)
+        self.sheet.row_dimensions[row + 1] = self._heights[points]
 
     def freeze(self, row: int, column: int) -> None:
         """Keep the rows above and the columns left of a cell in sight."""
@@ -229,13 +232,11 @@ class Book:
         shared: StyleArray = cell._style  # noqa: SLF001 - see Page.put
         return shared
 
-    def varied(
-        self, look: StyleArray, *, fill: str | None = None, locked: bool = True
-    ) -> StyleArray:
+    def varied(self, look: StyleArray, fill: str = "", *, locked: bool = True) -> StyleArray:
         """Register a look on another ground, or for cells to fill in on a locked sheet."""
         cell: Any = Cell(self._scratch, row=1, column=1)
         cell._style = copy(look)  # noqa: SLF001 - see Page.put
-        if fill is not None:
+        if fill:
             cell.fill = PatternFill("solid", fgColor=argb(fill))
         cell.protection = Protection(locked=locked)
         shared: StyleArray = cell._style  # noqa: SLF001 - see Page.put
@@ -372,13 +373,10 @@ def _shown(value: Value, look: Look) -> str:
         return value
     if value is None:
         return ""
-    if look is Look.MOMENT:
-        return "30.09.2026 22:15"
-    if look is Look.DAY:
-        return "30.09.2026"
-    return (
-        f"{value:,.1f}" if look is Look.LEVEL else f"{value:,}" if look is Look.COUNT else "100 %"
-    )
+    if look in {Look.MOMENT, Look.DAY}:
+        return "30.09.2026 22:15" if look is Look.MOMENT else "30.09.2026"
+    digits = {Look.LEVEL: ",.1f", Look.COUNT: ","}.get(look)
+    return "100 %" if digits is None else f"{value:{digits}}"
 
 
 def lines(text: str, width: float) -> int:

@@ -94,10 +94,12 @@ def follows(change: ChangeOtherwise, words: Wording) -> str:
 def risks(content: RegionContent, words: Wording) -> list[AnswerLine]:
     """Return what is at risk: grave findings, failed changes, stores without a plan."""
     lines = list(_findings(content.findings, _STOP, words))
-    for what, grave in (("failed", True), ("differently", True), ("undone", False)):
-        progress = ChangeProgress(what)
-        if stores := [s.store for s in content.stores for _ in range(s.count(progress))]:
-            lines.append(_counted(words, f"review.risk_{what}", stores, grave=grave))
+    if failed := [s.store for s in content.stores for _ in range(s.failed)]:
+        lines.append(_counted(words, "review.risk_failed", failed, grave=True))
+    for closed, key in (("done differently", "differently"), ("undone", "undone")):
+        if stores := [c.store for c in content.otherwise if c.closed == closed]:
+            grave = key == "differently"
+            lines.append(_counted(words, f"review.risk_{key}", stores, grave=grave))
     if unplanned := [s.store for s in content.stores if s.unplanned is not None]:
         lines.append(_counted(words, "review.risk_unplanned", unplanned))
     lines += _findings(content.findings, _FIX, words)

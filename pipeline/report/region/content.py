@@ -61,6 +61,7 @@ class StoreLine:
     failed: int
     differently: int
     undone: int
+    to_put_right: int  # of those done differently, those without a later order
     scheduled: int
     approved: int
     to_decide: int

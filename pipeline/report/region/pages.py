@@ -262,8 +262,8 @@ def _next(store: StoreLine, words: Wording) -> str:
         return words("review.overdue", n=words.number(store.overdue))
     if store.next_work:
         return words.day(store.next_work.date())
-    if store.differently:
-        return words.counted("review.to_put_right", store.differently)
+    if store.to_put_right:
+        return words.counted("review.to_put_right", store.to_put_right)
     return NOTHING
 
 

@@ -32,8 +32,11 @@ AIR_ROW, ROOMY_AIR_ROW = 11.5, 14.0
 ROOMY_UP_TO = 10  # stations
 AIR_LABEL_W = 78.0
 CHANNELS = range(11, 27)
-_LEGEND_H = 14.0
+_LEGEND_H, _LEGEND_ROW = 23.0, 9.0
 INFERRED = "\N{ALMOST EQUAL TO}"
+UNSURE = "?"
+_UNSURE_FROM = 0.15  # width of an interval from which a channel's share is unsure
+_HATCH = 3.5  # points between the lines of an unsure cell
 BARS_KEY_H = 11.0
 _BARS_W, _VALUE_W, _KEY_W = 82.0, 52.0, 28.0
 _LIGHT = Type(style.TINY, colour=style.PAPER)
@@ -106,11 +109,24 @@ def _air_row(rows: int) -> float:
 
 
 def busy_text(cell: EdEvidence | None, words: Wording) -> str:
-    """Return the busy share of a channel at a station, with a sign for where it comes from."""
+    """Return the busy share of a channel at a station, with signs: inferred, unsure, not known."""
     if cell is None or cell.source == "absent":
         return NOTHING
     value = words.percent(cell.busy_estimate).removesuffix(f"{FIXED_SPACE}%")
-    return value if cell.source == "measured" else f"{INFERRED}{value}"
+    signed = value if cell.source == "measured" else f"{INFERRED}{value}"
+    return f"{signed}{UNSURE}" if _unsure(cell) else signed
+
+
+def _unsure(cell: EdEvidence | None) -> bool:
+    """Tell whether the interval of a channel's share is too wide to act on."""
+    if cell is None or cell.busy_low is None or cell.busy_high is None:
+        return False
+    return cell.busy_high - cell.busy_low > _UNSURE_FROM
+
+
+def _signs(words: Wording) -> dict[str, str]:
+    width = words.number(round(100 * _UNSURE_FROM))
+    return {"sign": INFERRED, "absent": NOTHING, "unsure": UNSURE, "width": width}
 
 
 def _station_label(station: PlannedStation, doc: Document) -> str:
@@ -128,6 +144,8 @@ def _cell(pen: Pen, box: Box, cell: EdEvidence | None, words: Wording) -> None:
     inner = Box(box.x + 0.5, box.y + 0.5, box.w - 1, box.h - 1)
     pen.rectangle(inner, style.BUSY_STEPS[step] if known else style.WASH)
     kind = _LIGHT if step >= style.DARK_FROM else TINY
+    if _unsure(cell):
+        pen.hatch(inner, style.NOW, _HATCH)
     base = box.y + box.h / 2 + 2.6
     pen.text(box.x + box.w / 2, base, busy_text(cell, words), kind, align=Align.CENTRE)
 
@@ -166,14 +184,11 @@ def _legend(pen: Pen, box: Box, words: Wording) -> None:
         text = words(key)
         pen.text(x + 17, base, text, TINY_MUTED)
         x += 25 + TINY_MUTED.width(text)
-    rest = "   ".join(
-        (
-            words("air.legend_inferred", sign=INFERRED),
-            words("air.legend_absent", sign=NOTHING),
-            words("air.legend_permitted"),
-        )
-    )
-    pen.text(x + 4, base, fitted(rest, TINY_MUTED, box.right - x - 4), TINY_MUTED)
+    pen.text(x + 4, base, words("air.legend_permitted"), TINY_MUTED)
+    left, base = box.x + AIR_LABEL_W, base + _LEGEND_ROW
+    pen.hatch(Box(left, box.y + 3.5 + _LEGEND_ROW, 14, 8), style.NOW, _HATCH)
+    signs = words("air.legend_signs", **_signs(words))
+    pen.text(left + 17, base, fitted(signs, TINY_MUTED, box.right - left - 17), TINY_MUTED)
 
 
 WIFI_H = 84.0  # points, the row of channel numbers included
@@ -278,7 +293,7 @@ def put_heat_map(book: Book, page: Page, content: StoreContent) -> None:
     """Write a sheet of busy shares by station and channel, with the channels in use marked."""
     words = book.words
     last = _LABEL_COLUMNS + len(CHANNELS) - 1
-    note = words("heatmap.note", sign=INFERRED, absent=NOTHING)
+    note = words("heatmap.note", **_signs(words))
     page.merge(_NOTE_ROW, last, note, book.note)
     page.height(_NOTE_ROW, _NOTE_H)
     labels = [(station.station, station.name or "") for station in content.stations]

@@ -77,7 +77,7 @@ class PlannedMove:
     facts: str = ""  # of the reason, as `pipeline.reasons` keeps them
     starts_at: datetime | None = None  # of its night, in local time; None: no night yet
     ends_at: datetime | None = None
-    provisional: bool = False  # its night depends on an earlier wave
+    provisional: bool = False  # not approved, or waits for an earlier wave
     minutes: float | None = None  # off the air
 
 

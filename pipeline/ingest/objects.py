@@ -1,0 +1,210 @@
+"""Read tables of JSON, JSON Lines and Parquet as rows of texts, every value as it was written.
+
+A JSON file is a list of objects, or an object with such lists beside plain values, which count as
+lines above the headings. An object inside an object gives its values headings of both keys; a list
+of plain values is one cell of them. Sources: RFC 8259 (JSON); JSON Lines, one value a line, has no
+published standard.
+"""
+
+import json
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from itertools import count
+from pathlib import Path
+from typing import Any
+
+import polars as pl
+
+from pipeline.errors import QuietaisleError
+from pipeline.ingest.delimited import (
+    LINE_LIMIT,
+    MOST_COLUMNS,
+    DeliveredRow,
+    Head,
+    TextDialect,
+)
+from pipeline.ingest.spreadsheet import cell_text
+
+FORMS = (".json", ".jsonl", ".ndjson", ".parquet")
+_OCTETS_MOST = 256 << 20  # of JSON, which is read whole
+_DIALECT = TextDialect("\t", '"', '"')
+_BATCH = 10_000
+Pairs = list[tuple[str, object]]
+
+
+class ObjectsUnreadable(QuietaisleError):
+    """A file holds no objects that make a table."""
+
+
+@dataclass(frozen=True, slots=True)
+class ObjectTable:
+    """A table of objects: the name of its list, where it has one, its head, and its rows."""
+
+    name: str | None
+    head: Head
+    rows: Iterable[DeliveredRow]
+
+    def lines(self) -> Iterator[str]:
+        """Yield the rows as plain lines; values under keys that come twice are cells too many."""
+        width = len(self.head.headings.cells)
+        for row in self.rows:
+            if not row.is_blank:
+                yield row.plain(width, self.head.dialect.delimiter)
+
+
+class _Pairs(list[tuple[str, object]]):
+    """An object as it was written: its keys in order, those that come twice too."""
+
+
+def read_objects(path: Path, suffix: str) -> tuple[ObjectTable, ...]:
+    """Return the tables of a file.
+
+    Raises:
+        ObjectsUnreadable: it is damaged, too large, or holds no objects.
+    """
+    if suffix == ".parquet":
+        return (_parquet(path),)
+    if path.stat().st_size > _OCTETS_MOST:
+        raise ObjectsUnreadable("The file is larger than 256 MiB; export it as .csv or .parquet.")
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise ObjectsUnreadable("The file is not UTF-8, which JSON must be (RFC 8259).") from error
+    if suffix == ".json":
+        return tuple(_tables(_parsed(text, "")))
+    lines = enumerate(text.splitlines(), start=1)
+    objects = [(n, _parsed(line, f" in line {n}")) for n, line in lines if line.strip()]
+    return (_table(None, (), objects),)
+
+
+def _parsed(text: str, place: str) -> object:
+    try:
+        return json.loads(
+            text,
+            object_pairs_hook=_Pairs,
+            parse_float=str,
+            parse_int=str,
+            parse_constant=str,
+        )
+    except (ValueError, RecursionError) as error:
+        why = str(error) if isinstance(error, ValueError) else "it is nested too deeply"
+        raise ObjectsUnreadable(f"The file is not valid JSON{place}: {why[:200]}.") from error
+
+
+def _tables(value: object) -> Iterator[ObjectTable]:
+    if isinstance(value, _Pairs) and any(_is_rows(each) for _, each in value):
+        plain = [(key, each) for key, each in value if not isinstance(each, list)]
+        titles = [DeliveredRow(0, [key, cell_text(each)]) for key, each in plain]
+        for key, each in value:
+            if _is_rows(each):
+                yield _table(key, titles, list(enumerate(each, start=1)))  # type: ignore[arg-type] # a list, as asked
+    elif _is_rows(value):
+        yield _table(None, (), list(enumerate(value, start=1)))  # type: ignore[arg-type] # a list, as asked
+    elif isinstance(value, _Pairs) and value:
+        yield _table(None, (), [(1, value)])
+    else:
+        raise ObjectsUnreadable("The file holds no list of objects, which a table would be.")
+
+
+def _is_rows(value: object) -> bool:
+    return (
+        isinstance(value, list)
+        and not isinstance(value, _Pairs)
+        and bool(value)
+        and any(isinstance(each, _Pairs) for each in value)
+    )
+
+
+def _table(
+    name: str | None, titles: Sequence[DeliveredRow], objects: Sequence[tuple[int, object]]
+) -> ObjectTable:
+    """Return the table of some objects: a heading for every key that any of them has."""
+    flat = [(number, list(_flat(each))) for number, each in objects]
+    headings = list(dict.fromkeys(key for _, pairs in flat for key, _ in pairs))[:MOST_COLUMNS]
+    if not headings:
+        raise ObjectsUnreadable("The file holds no list of objects, which a table would be.")
+    head = Head(_DIALECT, tuple(titles), DeliveredRow(0, headings), 1)
+    return ObjectTable(name, head, [_row(number, pairs, headings) for number, pairs in flat])
+
+
+def _flat(value: object, before: str = "") -> Iterator[tuple[str, str]]:
+    """Yield the cells of an object with their headings."""
+    if not isinstance(value, _Pairs):
+        yield before or "value", _cell(value)
+        return
+    for key, each in value:
+        heading = _valid(f"{before} {key}" if before else key)
+        if isinstance(each, _Pairs):
+            yield from _flat(each, heading)
+        else:
+            yield heading, _cell(each)
+
+
+def _cell(value: object) -> str:
+    """Return a value as text; a list of plain values as these with a blank between."""
+    if isinstance(value, list) and not any(isinstance(each, list) for each in value):
+        return _valid(" ".join(map(cell_text, value)))
+    written = json.dumps(value, ensure_ascii=False) if isinstance(value, list) else cell_text(value)
+    return _valid(written)
+
+
+def _valid(text: str) -> str:
+    """Return a text with a question mark for half of a surrogate pair, which JSON may escape."""
+    return text.encode("utf-8", "replace").decode("utf-8")
+
+
+def _row(number: int, pairs: Sequence[tuple[str, str]], headings: Sequence[str]) -> DeliveredRow:
+    cells: dict[str, str] = {}
+    twice: list[str] = []
+    for key, text in pairs:
+        if key in cells or key not in headings:
+            twice.append(text)
+        else:
+            cells[key] = text
+    row = [*(cells.get(heading, "") for heading in headings), *twice]
+    if sum(map(len, row)) > LINE_LIMIT:
+        return DeliveredRow(number, [row[0][:200]], "line-too-long")
+    return DeliveredRow(number, row, "row-too-long" if twice else None)
+
+
+def _parquet(path: Path) -> ObjectTable:
+    with _sound():
+        headings = pl.scan_parquet(path).collect_schema().names()
+    if not 0 < len(headings) <= MOST_COLUMNS:
+        raise ObjectsUnreadable(f"The file has {len(headings)} columns.")
+    head = Head(_DIALECT, (), DeliveredRow(0, headings), 1)
+    return ObjectTable(None, head, _ParquetRows(path))
+
+
+@dataclass(frozen=True, slots=True)
+class _ParquetRows:
+    """The rows of a Parquet file, read anew each time, a few thousand at once."""
+
+    path: Path
+
+    def __iter__(self) -> Iterator[DeliveredRow]:
+        """Yield the rows; the first is 1."""
+        for start in count(0, _BATCH):
+            with _sound():
+                rows = pl.scan_parquet(self.path).slice(start, _BATCH).collect().rows()
+            for number, row in enumerate(rows, start=start + 1):
+                yield DeliveredRow(number, [_cell(_plain(value)) for value in row])
+            if len(rows) < _BATCH:
+                return
+
+
+@contextmanager
+def _sound() -> Iterator[None]:
+    """Turn what the library raises over a damaged file into ObjectsUnreadable."""
+    try:
+        yield
+    except (pl.exceptions.PolarsError, OSError) as error:
+        raise ObjectsUnreadable(f"The file is damaged: {str(error)[:200]}.") from error
+
+
+def _plain(value: Any) -> object:  # noqa: ANN401 - whatever a column holds
+    """Return a value of a nested column as JSON has it."""
+    if isinstance(value, Mapping):
+        return json.dumps(value, ensure_ascii=False, default=str)
+    return value

@@ -1,0 +1,40 @@
+"""Print what headings are taken for, and ask about what is open."""
+
+from collections.abc import Sequence
+
+import click
+from rich.console import Console
+from rich.table import Table
+
+from pipeline.teach import Taught
+from pipeline.visible import visible
+
+
+def show_taught(console: Console, taught: Taught) -> None:
+    """Print a table's columns: heading, some values, the field, and why."""
+    kind = taught.kind or "no kind of export that is known"
+    state = "taken as it is" if taught.known else "not taken yet"
+    console.print(f"{visible(taught.file)}: {kind}, {state}", markup=False, highlight=False)
+    if taught.refused:
+        console.print(f"  {visible(taught.refused)}", markup=False, highlight=False)
+    if taught.columns and not taught.known:
+        console.print(_columns(taught))
+    for field in taught.lacking:
+        console.print(f"  open: no column stands for {field} yet", highlight=False)
+
+
+def _columns(taught: Taught) -> Table:
+    grid = Table("heading", "values", "field", "by", box=None, pad_edge=False, padding=(0, 2, 0, 0))
+    for column in taught.columns:
+        values = ", ".join(column.values)
+        texts = (column.heading, values, column.field or "left aside", column.why)
+        grid.add_row(*(click.unstyle(visible(text)).replace("[", r"\[") for text in texts))
+    return grid
+
+
+def ask(field: str, meaning: str, free: Sequence[str]) -> str | None:
+    """Ask which of the free headings stands for a field; none where nobody says."""
+    numbered = ", ".join(f"{number} {visible(each)}" for number, each in enumerate(free, start=1))
+    question = f"Which column is {field} ({meaning})? {numbered}; 0 none"
+    answer: int = click.prompt(question, type=click.IntRange(0, len(free)), default=0)
+    return free[answer - 1] if answer else None

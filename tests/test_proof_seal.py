@@ -1,0 +1,240 @@
+"""A sealed register: whatever is changed in it afterwards shows against the root a page printed."""
+
+import json
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import date, datetime, timedelta
+from pathlib import Path
+from random import Random
+from typing import Any
+
+import pytest
+from demo_run import Ran
+from proof_checker import checker
+
+from pipeline.changes.register import append, standings
+from pipeline.changes.states import ChangeState, Trigger, new_event
+from pipeline.database import Database, open_database
+from pipeline.errors import NothingToProve, SealUnreadable
+from pipeline.proof.check import PrintedSeal, check_register, read_seal
+from pipeline.proof.prove import Wanted, prove
+from pipeline.proof.seal import SEALED, last_seal, seal
+from pipeline.tables.audit import Baseline
+from pipeline.tables.declare import table_of
+
+TABLES = [table_of(kind) for kind in SEALED]
+
+
+@pytest.fixture
+def database(four_run: Ran, tmp_path: Path) -> Iterator[Database]:
+    """Give a sealed register: the plans of four stores, all approved, and a baseline."""
+    ran = four_run.copied(tmp_path, reports=False)
+    with open_database(ran.request.database) as opened:
+        day = datetime(2026, 10, 2)
+        proposed = sorted(standings(opened))
+        append(
+            opened,
+            Trigger.DECIDE,
+            [new_event(change, ChangeState.APPROVED, day, "T. Aldervane") for change in proposed],
+        )
+        opened.put(Baseline, [baseline(n) for n in range(12)])
+        seal(opened)
+        yield opened
+
+
+def baseline(number: int) -> Baseline:
+    """Return what is agreed of one station."""
+    return Baseline(
+        version=1,
+        store="S1",
+        station=f"B{number}",
+        field="channel",
+        value=str(11 + number),
+        approved_by="T. Aldervane",
+        approved_on=datetime(2026, 10, 2).date(),
+        reason="as built",
+        change=None,
+    )
+
+
+def printed(database: Database) -> PrintedSeal:
+    """Return the last seal, as a page has it."""
+    found = last_seal(database)
+    assert found is not None
+    return PrintedSeal(found.size, found.root)
+
+
+@contextmanager
+def undone(database: Database) -> Iterator[None]:
+    """Take back whatever is done inside the block."""
+    database.connection.begin()
+    try:
+        yield
+    finally:
+        database.connection.rollback()
+
+
+def other(value: object, random: Random) -> object:
+    """Return another value of the same type; a value for null."""
+    if isinstance(value, bool):
+        return not value
+    if isinstance(value, datetime):
+        return value + timedelta(seconds=random.choice((-1, 1, 86400)))
+    if isinstance(value, date):
+        return value + timedelta(days=1)
+    if isinstance(value, int | float):
+        return value + random.choice((-1, 1, 7))
+    return f"{value or 1}{random.choice((' ', '.', 'x')) if value else ''}"
+
+
+def edit(database: Database, random: Random) -> str:
+    """Change, delete, insert, move or swap something of the register; say what."""
+    filled = [t for t in TABLES if database.connection.table(t.name).shape[0] > 1]
+    table = random.choice(filled)
+    name, run = table.name, database.connection.execute
+    rows: list[tuple[Any, ...]] = run(f"from {name} order by rowid").fetchall()
+    ids = [rowid for (rowid,) in run(f"select rowid from {name} order by rowid").fetchall()]  # noqa: S608 - a declared name
+    columns = database.connection.table(name).columns
+    at = random.randrange(len(rows))
+    kind = random.choice(("field", "field", "field", "delete", "insert", "reorder", "swap"))
+    if kind == "field":
+        place = random.randrange(len(columns))
+        value = other(rows[at][place], random)
+        run(f'update {name} set "{columns[place]}" = ? where rowid = ?', [value, ids[at]])  # noqa: S608 - the same
+        return f"{name}.{columns[place]} of row {at}: {rows[at][place]!r} to {value!r}"
+    if kind == "delete":
+        run(f"delete from {name} where rowid = ?", [ids[at]])  # noqa: S608 - the same
+        return f"row {at} of {name} deleted"
+    # What follows writes the whole table anew: a key does not stand in the way then.
+    changed = list(rows)
+    if kind == "insert":
+        row = list(rows[at])
+        changed.insert(at, tuple(other(v, random) if v is not None else None for v in row))
+    elif kind == "reorder":
+        changed.insert(random.randrange(len(changed)), changed.pop(at))
+    else:
+        to, place = random.randrange(len(rows)), random.randrange(len(columns))
+        one, two = list(changed[at]), list(changed[to])
+        one[place], two[place] = two[place], one[place]
+        changed[at], changed[to] = tuple(one), tuple(two)
+        if at == to:
+            changed[at] = rows[at]
+    if changed == rows:
+        return ""
+    run(f"create or replace table {name} as from {name} limit 0")
+    marks = ", ".join("?" * len(columns))
+    database.connection.executemany(f"insert into {name} values ({marks})", changed)  # noqa: S608 - the same
+    return f"{name}: {kind} at row {at}"
+
+
+def found_out(database: Database, seed: int, edits: int) -> int:
+    """Make that many edits, each taken back; return how many there were, all found out."""
+    random, seal_now, made = Random(seed), printed(database), 0
+    while made < edits:
+        with undone(database):
+            what = edit(database, random)
+            if what:
+                made += 1
+                assert check_register(database, [seal_now]).problems, what
+    return made
+
+
+def test_an_untouched_register_stands(database: Database) -> None:
+    """Its rows, entries and seals agree, with the printed root too, whole or its beginning."""
+    whole = printed(database)
+    short = PrintedSeal(whole.size, whole.root[:16])
+
+    checked = check_register(database, [whole, short])
+
+    assert checked.problems == ()
+    assert checked.entries == whole.size > len(TABLES)
+
+
+def test_edits_are_found_out(database: Database) -> None:
+    """Fields changed, rows deleted, inserted, moved, values swapped: each shows."""
+    assert found_out(database, seed=1, edits=40) == 40
+
+
+@pytest.mark.slow
+def test_a_thousand_edits_are_found_out(database: Database) -> None:
+    """The same a thousand times."""
+    assert found_out(database, seed=2, edits=1000) == 1000
+
+
+def test_whoever_seals_anew_is_found_out_by_a_printed_root(database: Database) -> None:
+    """Entries and seals made again from a changed register agree with it, not with the page."""
+    page = printed(database)
+    run = database.connection.execute
+    run(
+        "update change_event set \"by\" = 'N. Obody' "
+        "where seq = (select max(seq) from change_event)"
+    )
+    run("delete from register_entry")
+    run("delete from register_seal")
+    seal(database)
+
+    assert check_register(database, []).problems == ()
+    (problem,) = check_register(database, [page]).problems
+    assert problem == f"{page}: the first {page.size} entries have another root"
+
+
+def test_sealing_again_adds_only_what_is_new(database: Database) -> None:
+    """A seal without news is the last one; older seals are the beginning of newer ones."""
+    first = printed(database)
+    seal(database)
+    assert printed(database) == first
+    database.put(Baseline, [baseline(20)])
+    seal(database)
+
+    second = printed(database)
+    assert second.size == first.size + 1
+    assert check_register(database, [first, second]).problems == ()
+
+
+def test_a_change_is_proved_to_an_outsider(database: Database) -> None:
+    """The checker, which shares no code with us, follows the proof to the printed roots."""
+    first = printed(database)
+    database.put(Baseline, [baseline(21)])
+    seal(database)
+    second = printed(database)
+    change = min(standings(database))
+
+    proof = json.loads(prove(database, Wanted(change=change), [first.size]))
+
+    entries = [json.loads(entry["octets"]) for entry in proof["entries"]]
+    assert [e["table"] for e in entries] == ["change", "change_event", "change_event"]
+    assert {e["row"]["change"] for e in entries} == {change}
+    roots = [(seal.size, bytes.fromhex(seal.root)) for seal in (first, second)]
+    assert list(checker.problems(proof, roots)) == []
+    proof["entries"][1]["octets"] = proof["entries"][1]["octets"].replace("proposed", "refused")
+    (problem,) = checker.problems(proof, roots)
+    assert problem == "entry 2 (index {}) is not in the register that has this root".format(
+        proof["entries"][1]["index"]
+    )
+
+
+def test_a_station_and_a_quarter_are_proved(database: Database) -> None:
+    """Of a station: its agreements, and all of its changes; of days: what is dated within them."""
+    change, store, station = database.connection.execute(
+        "select change, store, station from change order by change limit 1"
+    ).fetchall()[0]
+    own = json.loads(prove(database, Wanted(store=store, station=station)))
+    days = (datetime(2026, 10, 1).date(), datetime(2026, 12, 31).date())
+    quarter = json.loads(prove(database, Wanted(days=days)))
+
+    assert {json.loads(e["octets"])["row"].get("change") for e in own["entries"]} >= {change}
+    tables = [json.loads(e["octets"])["table"] for e in quarter["entries"]]
+    assert tables.count("baseline") == 12
+    assert tables.count("change_event") == len(standings(database))
+
+
+def test_what_is_not_there_is_not_proved(database: Database) -> None:
+    """A change nobody knows, a seal never made and a word that is no seal end in a sentence."""
+    with pytest.raises(NothingToProve, match="no entry of change nobody"):
+        prove(database, Wanted(change="nobody"))
+    with pytest.raises(NothingToProve, match="a seal of 100000 entries"):
+        prove(database, Wanted(change=min(standings(database))), [100_000])
+    for text in ("", "12", "12:", "12:abc", "x:3f2a9c51b07e44d8", "12:3f2a9c51b07e44dz"):
+        with pytest.raises(SealUnreadable):
+            read_seal(text)
+    assert read_seal(" 12: 3F2A9C51B07E44D8 ") == PrintedSeal(12, "3f2a9c51b07e44d8")
