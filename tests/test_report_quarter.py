@@ -1,5 +1,6 @@
 """The audit's files: complete, reproducible, and the same whenever they are made."""
 
+from collections import Counter
 from collections.abc import Iterator
 from datetime import datetime
 from io import BytesIO
@@ -144,6 +145,21 @@ def test_the_list_to_act_on_begins_with_what_costs_most(
     rest = [one.stood_days or 0 for one in content.to_act_on[len(told) :]]
     assert rest == sorted(rest, reverse=True)
     assert len({(o.store, o.subject, o.field) for o in content.to_act_on}) == len(lost)
+
+
+def test_no_row_to_answer_is_printed_twice(written: Written) -> None:
+    """What page one has no room for goes on later; a likely rollout is one row."""
+    database, _, later, _ = written
+    content = quarter_content(database, QUARTERS[LAST])
+    printed = pages(later[LAST][".pdf"])
+    subjects = Counter(one.subject for one in content.causes)
+    single = [o.subject for o in content.causes if o.stations == 1 and subjects[o.subject] == 1]
+    told = [page for page in printed if "To answer" in page]
+    assert len(told) > 1
+    assert len(single) > 9
+    assert {sum(page.count(f"{name}, Store") for page in told) for name in single} == {1}
+    assert "on the pages to come" in printed[0]
+    assert "continued from page one" in " ".join(printed[1:])
 
 
 def test_the_workbook_holds_every_row(

@@ -360,9 +360,9 @@ class _StationSpan:
         """Return who last approved what is there, on what day, and by which change."""
         row, story = self.agreed.row(self.end, place), judged.change
         if story is not None:
-            last, approval = story.last(self.end), story.approval(self.end)
-            by = approval.by if approval else None
-            return by, last.at.date() if last else None, story.change.change
+            approval = story.approval(self.end)
+            told = (approval.by, approval.at.date()) if approval else (None, None)
+            return *told, story.change.change
         by, on, change = (row.approved_by, row.approved_on, row.change) if row else (None,) * 3
         return (judged.exception.approved_by if judged.exception else by), on, change
 

@@ -33,11 +33,11 @@ create or replace temp macro point_form(written, comma) as
         when not comma and not contains(written, ',') and not contains(written, ' ')
             and strlen(written) = length(written) then written
         when comma and regexp_full_match(written,
-            '\s*[-+−]?(\d{1,3}([. \x{00A0}\x{202F}]\d{3})+|\d+)(,\d*)?\s*')
+            '[\s\p{Z}]*[-+−]?(\d{1,3}([. \x{00A0}\x{202F}]\d{3})+|\d+)(,\d*)?[\s\p{Z}]*')
             then replace(replace(regexp_replace(written, '[. \x{00A0}\x{202F}]', '', 'g'),
                 ',', '.'), '−', '-')
         when not comma and regexp_full_match(written,
-            '\s*[-+−]?(\d{1,3}([, \x{00A0}\x{202F}]\d{3})+|\d+)(\.\d*)?\s*')
+            '[\s\p{Z}]*[-+−]?(\d{1,3}([, \x{00A0}\x{202F}]\d{3})+|\d+)(\.\d*)?[\s\p{Z}]*')
             then replace(regexp_replace(written, '[, \x{00A0}\x{202F}]', '', 'g'), '−', '-')
     end;
 
@@ -54,7 +54,7 @@ create or replace temp macro as_whole(written, comma) as
 -- name: bare
 -- A number without the unit written behind it; `unit` is the unit's pattern, lower case.
 create or replace temp macro bare(written, unit) as
-    regexp_replace(written, '^([^a-zA-Z%]*\d)\s*(' || unit || ')\s*$', '\1', 'i');
+    regexp_replace(written, '^([^a-zA-Z%]*\d)[\s\p{Z}]*(' || unit || ')[\s\p{Z}]*$', '\1', 'i');
 
 -- name: bare_number
 -- The number before its unit. A macro puts its argument wherever it names it, and every one costs
@@ -70,9 +70,9 @@ create or replace temp macro scaled(number, factor) as
 -- name: as_metres
 -- A position in metres: with m or cm behind it, else in the unit of its heading.
 create or replace temp macro as_metres(written, comma, factor) as
-    case when regexp_matches(lower(written), '\d\s*cm\s*$')
+    case when regexp_matches(lower(written), '\d[\s\p{Z}]*cm[\s\p{Z}]*$')
         then scaled(bare_number(written, 'cm', comma), 0.01)
-        when regexp_matches(lower(written), '\d\s*m\s*$')
+        when regexp_matches(lower(written), '\d[\s\p{Z}]*m[\s\p{Z}]*$')
         then bare_number(written, 'm', comma)
         else scaled(as_number(written, comma), factor) end;
 
@@ -93,7 +93,7 @@ create or replace temp macro as_percent(written, comma, factor) as
 -- A power in dBm: with dBm or mW behind it (10 log10 of milliwatts), else in mW where its heading
 -- says so.
 create or replace temp macro as_power(written, comma, in_mw) as
-    case when regexp_matches(lower(written), '\d\s*mw\s*$')
+    case when regexp_matches(lower(written), '\d[\s\p{Z}]*mw[\s\p{Z}]*$')
             or (in_mw and not contains(lower(written), 'dbm'))
         then case when bare_number(written, 'mw', comma) > 0
             then 10 * log10(bare_number(written, 'mw', comma)) end
@@ -109,7 +109,7 @@ create or replace temp macro of_frequency(mhz) as
 -- name: bare_channel
 -- A channel in lower case, without a word such as `ch` before it.
 create or replace temp macro bare_channel(written) as
-    regexp_replace(lower(filled(written)), '^(channel|kanal|kanał|ch)\.?\s*', '');
+    regexp_replace(lower(filled(written)), '^(channel|kanal|kanał|ch)\.?[\s\p{Z}]*', '');
 
 -- name: hex_channel
 -- A channel from hex digits; null where it is none, nor 0 or 255, which stand for none set.

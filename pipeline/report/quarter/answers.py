@@ -21,7 +21,7 @@ from pipeline.report.kit.sheet import (
     under,
     writable,
 )
-from pipeline.report.quarter.content import Cause, QuarterContent, what, where
+from pipeline.report.quarter.content import QuarterContent, ToAnswer, what, where
 from pipeline.report.store.forms import fill_in_looks, lock
 from pipeline.wording import Wording
 
@@ -31,11 +31,11 @@ _MOST_TEXT = 225  # letters of a message (Excel's limit, from memory)
 _ROOM = 0.85  # of a column's width for a heading: bold letters are wider
 
 
-def _answer(one: Cause, words: Wording) -> Value:
+def _answer(one: ToAnswer, words: Wording) -> Value:
     return word(one.answer, words.language) if one.answer else None
 
 
-COLUMNS: Mapping[str, SheetColumn[Cause]] = {
+COLUMNS: Mapping[str, SheetColumn[ToAnswer]] = {
     CHANGE: SheetColumn("cause", Look.TEXT, "audit.column_cause", 14),
     "what": SheetColumn(what, Look.LONG, "audit.column_field", 34),
     "where": SheetColumn(where, Look.LONG, "audit.column_where", 34),

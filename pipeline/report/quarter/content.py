@@ -56,7 +56,7 @@ class QuarterFigures:
 
 
 @dataclass(frozen=True, slots=True)
-class Cause:
+class ToAnswer:
     """What somebody must answer: departures of one cause, at one station or, alike, at several.
 
     Of several, `store`, `name` and `subject` are the first; `clear_air_lost` is the most at one.
@@ -197,7 +197,7 @@ class QuarterContent:
     regions: tuple[
         tuple[QuarterFigures, QuarterFigures | None], ...
     ]  # this quarter, and the one before
-    causes: tuple[Cause, ...]
+    causes: tuple[ToAnswer, ...]
     approvals: tuple[Approval, ...]
     types: tuple[TypeRate, ...]
     repeated: tuple[RepeatStore, ...]
@@ -278,7 +278,7 @@ def _at_stations(now: QuarterFigures, words: Wording) -> str:
     return f" {words.counted('audit.verdict_stations', now.astray, all=all_of, rate=share)}"
 
 
-def what(one: Cause, words: Wording) -> str:
+def what(one: ToAnswer, words: Wording) -> str:
     """Return what changed, such as: firmware, 3.1.9 to 3.2.0."""
     if one.kind in {"new", "gone", "renamed"}:
         return f"{words.field(one.field)} {words.named('kind', one.kind)}"
@@ -286,7 +286,7 @@ def what(one: Cause, words: Wording) -> str:
     return f"{words.field(one.field).split(',')[0]} {values}"
 
 
-def where(one: Cause, words: Wording) -> str:
+def where(one: ToAnswer, words: Wording) -> str:
     """Return where: the station and the name of its store, or how many of both."""
     if one.stations == 1:
         return f"{one.subject}, {one.name}"

@@ -34,7 +34,7 @@ def quarter_content(database: Database, quarter: str) -> content.QuarterContent:
         made_on=edition.made_on,
         trend=tuple(one for one in figures if one.region is None),
         regions=_regions(figures, quarter),
-        causes=tuple(database.records(content.Cause, "report", "quarter_causes", of)),
+        causes=tuple(database.records(content.ToAnswer, "report", "quarter_causes", of)),
         approvals=tuple(database.records(content.Approval, "report", "quarter_approvals", of)),
         types=tuple(database.records(content.TypeRate, "report", "quarter_types", of)),
         repeated=tuple(database.records(content.RepeatStore, "report", "quarter_repeated", of)),

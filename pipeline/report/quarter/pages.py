@@ -5,16 +5,15 @@ from dataclasses import replace
 from pipeline.report.kit import style
 from pipeline.report.kit.booklet import (
     Leaf,
-    PrintedColumn,
     PrintedList,
     booklet,
     draw_figures,
     draw_kind,
     draw_list,
     draw_name,
+    list_height,
     list_pages,
     page_box,
-    printed_list,
     rows_fitting,
 )
 from pipeline.report.kit.pen import (
@@ -28,110 +27,31 @@ from pipeline.report.kit.pen import (
     text_height,
 )
 from pipeline.report.quarter.content import (
-    Approval,
-    Cause,
     QuarterContent,
-    RepeatStore,
-    RuleCount,
     edition,
     verdict,
-    what,
-    where,
 )
+from pipeline.report.quarter.lists import approvals, findings, repeated, to_answer, uncovered
 from pipeline.report.quarter.pictures import (
+    BAR_ROW,
     RateBar,
     draw_counts,
     draw_key,
     draw_promises,
     draw_rates,
     draw_trend,
+    trend_height,
 )
-from pipeline.tables.audit import AuditStore
-from pipeline.wording import NOTHING, Wording
+from pipeline.wording import Wording
 
 _TREND_H, _TREND_QUARTERS = 96.0, 8
-_LIST_MOST, _RULES_MOST = 9, 40
 _REGIONS_MOST = 14
 _HEAD_H, _FIGURES_H, _VERDICT_LINES = 54.0, 46.0, 6
 _SIGN_H = 34.0
+_GAP, _PROMISES_H = 10.0, 190.0
 _NAMES_LINES = 12
 _SIGNERS = ("prepared", "checked", "accepted")
 _METHOD = ("agreed", "departure", "rate", "once", "late", "edges", "hurts")
-_PRINTED_MOST = 400  # rows; the workbook has the rest
-
-
-def _seen(one: Cause, words: Wording) -> str:
-    if one.first_seen is None:
-        return NOTHING
-    first = words.day(one.first_seen)
-    if one.first_seen != one.last_seen:
-        return words("audit.between", first=first, last=words.day(one.last_seen))
-    return words.counted("audit.since", one.stood_days, day=first) if one.stood_days else first
-
-
-def _agreed(one: Cause, words: Wording) -> str:
-    return f"{one.approved_by}, {words.day(one.approved_on)}" if one.approved_by else NOTHING
-
-
-def _to_do(one: Cause, words: Wording) -> str:
-    """Return what was answered, else what to do."""
-    if one.answer is not None:
-        answered = {"by": one.answered_by or "", "day": words.day(one.answered_on)}
-        return words(f"answered.{one.answer.replace(' ', '_')}", **answered)
-    if one.rollout:
-        return words("action.rollout")
-    if one.by_order == "done differently":
-        return words("action.done_differently", channel=one.agreed or NOTHING)
-    return words.named("action", one.kind)
-
-
-_ANSWER: tuple[PrintedColumn[Cause], ...] = (
-    PrintedColumn(what, "audit.column_field", 25),
-    PrintedColumn(where, "audit.column_where", 25),
-    PrintedColumn(_agreed, "audit.column_approved", 14),
-    PrintedColumn(_seen, "audit.column_since", 13),
-    PrintedColumn(
-        lambda c, words: words.percent(c.clear_air_lost), "audit.column_lost", 8, right=True
-    ),
-    PrintedColumn(_to_do, "audit.column_do", 22),
-)
-_APPROVED: tuple[PrintedColumn[Approval], ...] = (
-    PrintedColumn(lambda a, _: f"{a.store} {a.name or ''}", "audit.column_store", 15),
-    PrintedColumn(lambda a, _: a.subjects, "audit.column_station", 18),
-    PrintedColumn(lambda a, words: words.field(a.field), "audit.column_field", 12),
-    PrintedColumn(lambda a, _: a.agreed or NOTHING, "audit.column_before", 12),
-    PrintedColumn(lambda a, _: a.found or NOTHING, "audit.column_now", 12),
-    PrintedColumn(
-        lambda a, words: f"{a.approved_by}, {words.day(a.approved_on)}", "audit.column_signed", 14
-    ),
-    PrintedColumn(lambda a, _: a.reason, "audit.column_reason", 17),
-)
-_UNCOVERED: tuple[PrintedColumn[AuditStore], ...] = (
-    PrintedColumn(lambda s, _: s.store, "audit.column_store", 12),
-    PrintedColumn(lambda s, _: s.name, "audit.column_name", 30),
-    PrintedColumn(lambda s, _: s.region, "audit.column_region", 20),
-    PrintedColumn(lambda s, _: s.store_type, "audit.column_type", 20),
-    PrintedColumn(lambda s, words: words.day(s.last_export), "audit.column_last_export", 18),
-)
-_REPEATED: tuple[PrintedColumn[RepeatStore], ...] = (
-    PrintedColumn(lambda r, _: f"{r.store} {r.name}", "audit.column_store", 34),
-    PrintedColumn(lambda r, _: r.region, "audit.column_region", 16),
-    PrintedColumn(
-        lambda r, words: words.number(r.quarters), "audit.column_quarters", 14, right=True
-    ),
-    PrintedColumn(
-        lambda r, words: words.number(r.departures), "audit.column_departures", 14, right=True
-    ),
-)
-_FINDINGS: tuple[PrintedColumn[RuleCount], ...] = (
-    PrintedColumn(lambda r, _: r.title, "column.title", 33),
-    PrintedColumn(lambda r, words: words.named("severity", r.severity), "column.severity", 14),
-    PrintedColumn(lambda r, words: words.number(r.opened), "audit.column_opened", 13, right=True),
-    PrintedColumn(lambda r, words: words.number(r.closed), "audit.column_closed", 13, right=True),
-    PrintedColumn(
-        lambda r, words: words.number(r.standing), "audit.column_standing", 15, right=True
-    ),
-)
 
 
 def quarter_pdf(content: QuarterContent, words: Wording) -> bytes:
@@ -142,101 +62,78 @@ def quarter_pdf(content: QuarterContent, words: Wording) -> bytes:
     def draw_tail(pen: Pen, box: Box) -> None:
         _draw_last(pen, box, content, words)
 
-    answer = _to_answer(content, words)
+    answer = to_answer(content, words)
     first = rows_fitting(answer, page.below(_first_bottom(content, words, page)))
-    lists = [_approvals(content, words), _uncovered(content, words), _findings(content, words)]
+    lists = [approvals(content, words), uncovered(content, words), findings(content, words)]
     if first < len(answer.rows):  # the rest of page one's list, and not from its beginning again
         lists.insert(0, replace(answer, rows=answer.rows[first:], note=words("audit.act_rest")))
-    further = list_pages(lists, _last_height(content, words, page), draw_tail, page)
+    early = _course_fits(content, words, page)
+
+    def draw_head(pen: Pen, box: Box) -> None:
+        _draw_second(pen, box if early else _draw_course(pen, box, content, words), content, words)
+
+    head_h = _second_height(content, words, page)
+    head_h += 0.0 if early else _course_height(content, words)
+    tail_h = _last_height(content, words, page)
+    further = list_pages(lists, tail_h, draw_tail, page, draw_head, head_h)
     leaves = [
-        Leaf(lambda pen, box: _draw_first(pen, box, content, words), words("audit.kind")),
-        Leaf(lambda pen, box: _draw_second(pen, box, content, words), words("audit.trend_title")),
-        *(Leaf(draw, lists[0].title if draw is further[0] else None) for draw in further[:-1]),
+        Leaf(
+            lambda pen, box: _draw_first(pen, box, content, words, early=early),
+            words("audit.kind"),
+        ),
+        *(
+            Leaf(draw, words("audit.states_title") if draw is further[0] else None)
+            for draw in further[:-1]
+        ),
         Leaf(further[-1], words("audit.sign_title")),
     ]
     title = words("audit.title", quarter=content.quarter)
     return booklet(leaves, size, words, title=title, foot=f"{title} · {edition(content, words)}")
 
 
-def _to_answer(content: QuarterContent, words: Wording) -> PrintedList:
-    """Return what somebody must answer, one row a cause, what harms the air first."""
-    shown = content.causes[:_PRINTED_MOST]
-    rest = len(content.causes) - len(shown)
-    return printed_list(
-        words,
-        _ANSWER,
-        shown,
-        title=words("audit.act_title"),
-        note=words.counted("audit.more_rows", rest) if rest else words("audit.act_note"),
-        nothing=words("audit.act_none"),
-    )
+def _draw_first(
+    pen: Pen, page: Box, content: QuarterContent, words: Wording, *, early: bool
+) -> None:
+    """Draw page one: what is asked, the figures, and what to answer as far as there is room.
 
-
-def _approvals(content: QuarterContent, words: Wording) -> PrintedList:
-    """Return what each baseline approved in the quarter had departed before."""
-    shown = content.approvals[:_PRINTED_MOST]
-    rest = len(content.approvals) - len(shown)
-    return printed_list(
-        words,
-        _APPROVED,
-        shown,
-        title=words("audit.approved_title"),
-        note=words.counted("audit.more_rows", rest) if rest else words("audit.approved_note"),
-        nothing=words("audit.approved_none"),
-    )
-
-
-def _uncovered(content: QuarterContent, words: Wording) -> PrintedList:
-    """Return the stores that no export of the quarter describes."""
-    return printed_list(
-        words,
-        _UNCOVERED,
-        content.uncovered,
-        title=words("audit.uncovered_title"),
-        note=words("audit.uncovered_note"),
-        nothing=words("audit.uncovered_none"),
-    )
-
-
-def _repeated(content: QuarterContent, words: Wording) -> PrintedList:
-    """Return the stores in which something went astray repeatedly."""
-    shown = content.repeated[:_LIST_MOST]
-    rest = len(content.repeated) - len(shown)
-    return printed_list(
-        words,
-        _REPEATED,
-        shown,
-        title=words("audit.repeat_title"),
-        note=words.counted("audit.more_stores", rest) if rest else words("audit.repeat_note"),
-        nothing=words("audit.repeat_none"),
-    )
-
-
-def _findings(content: QuarterContent, words: Wording) -> PrintedList:
-    """Return findings opened, closed and standing by rule."""
-    shown = content.rules[:_RULES_MOST]
-    rest = len(content.rules) - len(shown)
-    return printed_list(
-        words,
-        _FINDINGS,
-        shown,
-        title=words("audit.findings_title"),
-        note=words.counted("audit.more_rules", rest) if rest else "",
-        nothing=words("audit.findings_none"),
-    )
-
-
-def _draw_first(pen: Pen, page: Box, content: QuarterContent, words: Wording) -> None:
-    """Draw page one: what is asked, the figures, and what to answer as far as there is room."""
+    `early`: all of it, and the course over the quarters below.
+    """
     y = _head(pen, page, content, words)
     y = pen.paragraph(page.below(y + 8), verdict(content, words), LEAD, lines=_VERDICT_LINES)
     _key_figures(pen, page.below(y + 10), content, words)
     box = page.below(_first_bottom(content, words, page))
-    printed = _to_answer(content, words)
+    printed = to_answer(content, words)
     fitting = rows_fitting(printed, box)
     if rest := len(content.causes) - fitting:
         printed = replace(printed, note=words.counted("audit.further_rows", rest))
-    draw_list(pen, box, printed, 0, fitting)
+    y = draw_list(pen, box, printed, 0, fitting)
+    if early:
+        _draw_course(pen, page.below(y + _GAP), content, words)
+
+
+def _course_fits(content: QuarterContent, words: Wording, page: Box) -> bool:
+    """Tell whether the course over the quarters fits on page one, below what is to be answered."""
+    printed = to_answer(content, words)
+    box = page.below(_first_bottom(content, words, page))
+    room = box.h - list_height(printed, page.w) - _GAP
+    return room >= _course_height(content, words)
+
+
+def _course_height(content: QuarterContent, words: Wording) -> float:
+    """Return the height in points of what `_draw_course` draws."""
+    trend = trend_height(_TREND_H, content.trend[-_TREND_QUARTERS:], words)
+    regions = min(_REGIONS_MOST, len(content.regions)) * BAR_ROW + SMALL_MUTED.leading
+    return HEADING_H + trend + _GAP + HEADING_H + regions + _GAP
+
+
+def _draw_course(pen: Pen, page: Box, content: QuarterContent, words: Wording) -> Box:
+    """Draw the course over the quarters and the regions; return the box below."""
+    top = pen.heading(page, words("audit.trend_title"))
+    draw_key(pen, Box(page.right - 230, page.y + 4, 230, 12), words)
+    trend = content.trend[-_TREND_QUARTERS:]
+    y = draw_trend(pen, Box(page.x, top, page.w, _TREND_H), trend, words)
+    _regions(pen, page.below(y + _GAP), content, words)
+    return page.below(page.y + _course_height(content, words))
 
 
 def _first_bottom(content: QuarterContent, words: Wording, page: Box) -> float:
@@ -273,20 +170,23 @@ def _key_figures(pen: Pen, box: Box, content: QuarterContent, words: Wording) ->
 
 
 def _draw_second(pen: Pen, page: Box, content: QuarterContent, words: Wording) -> None:
-    """Draw page two: over the quarters, by region and store type, the orders, promises."""
-    top = pen.heading(page, words("audit.trend_title"))
-    draw_key(pen, Box(page.right - 230, page.y + 4, 230, 12), words)
-    trend = content.trend[-_TREND_QUARTERS:]
-    y = draw_trend(pen, Box(page.x, top, page.w, _TREND_H), trend, words)
-    y = _regions(pen, page.below(y + 10), content, words)
-    left, right = page.below(y + 10).split(2)
+    """Draw the orders and promises, store types, and stores that had something repeatedly."""
+    left, right = page.split(2)
     y = _states(pen, left, content, words)
-    y = _types(pen, left.below(y + 10), content, words)
-    _whole(pen, left.below(y + 10), _repeated(content, words))
-    _promises(pen, Box(right.x, right.y, right.w, 190), content, words)
+    y = _types(pen, left.below(y + _GAP), content, words)
+    _whole(pen, left.below(y + _GAP), repeated(content, words))
+    _promises(pen, Box(right.x, right.y, right.w, _PROMISES_H), content, words)
 
 
-def _regions(pen: Pen, box: Box, content: QuarterContent, words: Wording) -> float:
+def _second_height(content: QuarterContent, words: Wording, page: Box) -> float:
+    """Return the height in points of what `_draw_second` draws, and of the gap below."""
+    bars = max(2, len(content.states)) + len(content.types)
+    again = list_height(repeated(content, words), page.split(2)[0].w)
+    left = 2 * (HEADING_H + _GAP) + bars * BAR_ROW + again
+    return max(left, _PROMISES_H if content.measured else 0.0) + _GAP
+
+
+def _regions(pen: Pen, box: Box, content: QuarterContent, words: Wording) -> None:
     top = pen.heading(box, words("audit.regions_title"), words("audit.tick_note"))
     shown = content.regions[:_REGIONS_MOST]
     rates = [
@@ -298,8 +198,6 @@ def _regions(pen: Pen, box: Box, content: QuarterContent, words: Wording) -> flo
     if rest := len(content.regions) - len(shown):
         text = words.counted("audit.more_regions", rest)
         pen.text(box.x, y + SMALL_MUTED.size, text, SMALL_MUTED)
-        y += SMALL_MUTED.leading
-    return y
 
 
 def _whole(pen: Pen, box: Box, printed: PrintedList) -> None:

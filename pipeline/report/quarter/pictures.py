@@ -86,6 +86,11 @@ def _figures(
     return y + 12 + _ROW * lines
 
 
+def trend_height(height: float, trend: Sequence[QuarterFigures], words: Wording) -> float:
+    """Return the height in points that `draw_trend` takes with a chart of some height."""
+    return 6 + height + 16 + _ROW * len(_by_key(trend[-1], words))
+
+
 def _by_key(one: QuarterFigures, words: Wording) -> Mapping[str, str]:
     """Return the figures of a quarter by the key of their label, in the order they are printed."""
     return {
