@@ -175,4 +175,4 @@ def _drawn_store(seed: int) -> tuple[Case, tuple[int, ...]]:
     )
     levels = {(h.station, h.neighbour): Level(-70.0, 7.0, "modelled") for h in heard}
     best = assign(one_station_costs(problem), two_station_costs(problem)).choice
-    return Case(problem, evidence, levels, frozenset()), tuple(PERMITTED[a] for a in best)
+    return Case(problem, evidence, levels), tuple(PERMITTED[a] for a in best)
