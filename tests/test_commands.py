@@ -63,7 +63,7 @@ def test_a_selection_is_told_of_alone(request_of: Request) -> None:
     summary, moves = run_listing(one, "listed_moves", Silent())
     _, findings = run_listing(one, "listed_findings", Silent())
     assert (summary.stores, summary.stations) == (1, 16)
-    assert (summary.moves, summary.stores_with_moves) == (moves.height, 1) == (5, 1)
+    assert (summary.moves, summary.stores_with_moves) == (moves.height, 1) == (6, 1)
     assert sum(summary.findings.values()) == findings.height > 0
     assert findings["store"].unique().to_list() == [STORE]
     whole, _ = run_listing(request_of, "listed_moves", Silent())
@@ -94,9 +94,9 @@ def test_approved_changes_get_a_night_and_are_not_planned_anew(request_of: Reque
     assert " promised (" in told
     found = run_schedule(request_of, Silent())
 
-    assert len(names) == 5
-    assert (taken.decisions, taken.refusals) == (5, ())
-    assert found.booked == 5
+    assert len(names) == 6
+    assert (taken.decisions, taken.refusals) == (6, ())
+    assert found.booked == 6
     assert STORE in found.nights["store"].to_list()
     assert found.after == date(2026, 10, 1)
     assert min(found.nights["night"].to_list()) > found.after
@@ -115,7 +115,7 @@ def test_approved_changes_get_a_night_and_are_not_planned_anew(request_of: Reque
     assert sorted(row[:6] for row in after) == sorted(
         ordered.get(row[:6], row[:6]) for row in before
     )
-    assert states == [("scheduled", 5)]
+    assert states == [("scheduled", 6)]
 
 
 def test_nothing_to_verify_and_nothing_to_take_back_says_so(request_of: Request) -> None:
