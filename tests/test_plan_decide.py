@@ -52,7 +52,7 @@ def case_of(
         cost={at: e.cost for at, e in evidence.items()},
     )
     levels = {(h.station, h.neighbour): Level(-60.0, 2.0, "measured") for h in heard}
-    return Case(problem, evidence, levels, frozenset())
+    return Case(problem, evidence, levels)
 
 
 def drawn_case(seed: int, count: int) -> Case:

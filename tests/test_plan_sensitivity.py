@@ -38,7 +38,7 @@ def _case(shares: dict[int, float], worth: dict[int, float], source: str = "meas
         {at: each.reckoned for at, each in evidence.items()},
         0.005,
     )
-    return Case(problem, evidence, levels, frozenset())
+    return Case(problem, evidence, levels)
 
 
 SURE = dict.fromkeys(PERMITTED, 100000.0)
@@ -73,7 +73,7 @@ def test_a_path_only_guessed_is_asked_for_when_scans_are_long() -> None:
     """What is left in doubt is whether the two hear one another."""
     case = _case({11: 0.10, 15: 0.13, 20: 0.5}, SURE, "modelled")
     far = {at: Level(-76.0, 9.0, "modelled") for at in case.levels}
-    case = Case(case.problem, case.evidence, far, frozenset())
+    case = Case(case.problem, case.evidence, far)
 
     found = sensitivity(case, (11, 15), DOUBT, 60)
 
@@ -175,4 +175,4 @@ def _drawn_store(seed: int) -> tuple[Case, tuple[int, ...]]:
     )
     levels = {(h.station, h.neighbour): Level(-70.0, 7.0, "modelled") for h in heard}
     best = assign(one_station_costs(problem), two_station_costs(problem)).choice
-    return Case(problem, evidence, levels, frozenset()), tuple(PERMITTED[a] for a in best)
+    return Case(problem, evidence, levels), tuple(PERMITTED[a] for a in best)

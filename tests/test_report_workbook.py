@@ -18,7 +18,7 @@ from pipeline.report import quarantine
 from pipeline.report.kit.sheet import SheetColumn, lines, row_height
 from pipeline.report.quarter import workbook as quarter_book
 from pipeline.report.region import workbook as region_book
-from pipeline.report.store import forms
+from pipeline.report.store import form_rows, forms
 from pipeline.report.store import workbook as store_book
 from pipeline.report.store.content import StoreContent
 from pipeline.report.store.gather import store_contents
@@ -253,7 +253,7 @@ def test_a_text_longer_than_a_cell_is_cut_to_what_a_cell_holds(
 
 def declared() -> Iterator[tuple[str, type, SheetColumn[Any]]]:
     """Give every column declared for a sheet, with where it stands and the record it shows."""
-    for module in (store_book, forms, region_book, quarter_book, quarantine):
+    for module in (store_book, forms, form_rows, region_book, quarter_book, quarantine):
         for name, hint in get_type_hints(module).items():
             for inner in get_args(hint):
                 if get_origin(inner) is SheetColumn:

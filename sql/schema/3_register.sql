@@ -15,8 +15,8 @@ from change_event
 where "at" < cast(day as timestamp) + interval 1 day
 qualify row_number() over (partition by change order by seq desc) = 1;
 
--- name: change_story
--- The story of every change up to the run's day, one row each: proposed, decided, given a night,
+-- name: change_story_on
+-- The story of every change up to the end of a day, one row each: proposed, decided, given a night,
 -- done, found, measured, closed. Whatever says how a change stands reads it here.
 -- `clear_air_before` is what the gain is held against: the channel left by the same scans, else the
 -- share of before. `counts`: figures of effect count it, since it was found as ordered, stands, and
@@ -24,12 +24,12 @@ qualify row_number() over (partition by change order by seq desc) = 1;
 -- `closed` is null while it is open. `overdue`: its night is over and nothing shows it done.
 -- `replaced`: a later plan's change of the same station was ordered, so that nothing follows from
 -- this one any more. `waits_since`: the night that is over, else the day of what was last said of it.
-create or replace view change_story as
+create or replace macro change_story_on(day) as table
 with told as (
     select e.*, e.result is null and e.state in ('approved', 'refused', 'deferred') as decides,
         max(if(state = 'approved', seq, null)) over (partition by change) as approved_at
     from change_event e
-    where e."at" < cast((select day from register_day) as timestamp) + interval 1 day
+    where e."at" < cast(day as timestamp) + interval 1 day
 ), latest as (
     select t.change, max_by(t, t.seq) as now, max_by(t, t.seq) filter (decides) as decided,
         max_by(t, t.seq) filter (decides and state = 'approved') as agreed,
@@ -97,6 +97,11 @@ select j.change, j.plan, j.store, j.station, j.position, j.parking, j.from_chann
         and j.stood.readings >= coalesce((select value from setting
             where name = 'readings_minimum'), 1) as counts
 from waiting j;
+
+-- name: change_story
+-- The story of every change up to the run's day.
+create or replace view change_story as
+from change_story_on((select day from register_day));
 
 -- name: move_story
 -- The moves of this run's plan, each with its change in the plan in force; no change: not put
