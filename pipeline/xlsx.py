@@ -12,6 +12,7 @@ from openpyxl import Workbook
 from openpyxl.compat import safe_string
 from openpyxl.drawing.spreadsheet_drawing import SpreadsheetDrawing
 from openpyxl.utils.datetime import to_excel
+from openpyxl.worksheet._write_only import WriteOnlyWorksheet
 from openpyxl.worksheet._writer import WorksheetWriter
 from openpyxl.writer.excel import ExcelWriter
 
@@ -47,6 +48,9 @@ class _BookWriter(ExcelWriter):
 
     def write_worksheet(self, ws: Any) -> None:  # noqa: ANN401 - one of several classes
         """Write a sheet into the archive."""
+        if isinstance(ws, WriteOnlyWorksheet):  # its rows are written already
+            super().write_worksheet(ws)  # type: ignore[arg-type]  # the library takes both
+            return
         ws._drawing = SpreadsheetDrawing()
         writer: Any = _SheetWriter(ws, BytesIO())
         writer.write()
