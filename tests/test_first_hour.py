@@ -99,6 +99,25 @@ def test_each_line_to_paste_above_the_headings_does(tmp_path: Path, text: str) -
         assert result.outcome("a.csv").refused is None
 
 
+def test_lines_of_several_refusals_can_be_pasted_together(tmp_path: Path) -> None:
+    """One heading of a kind and one line of a column, however many tables lack them."""
+    files = {
+        f"{place}.csv": f"Exported on: 2026-09-30\n{headings}\nS1,{place},11\n"
+        for place, headings in enumerate(
+            ("Filiale,Basisstation,Kan.", "Filiale,Base,Kan.", "Filiale,Base,Funk.")
+        )
+    }
+    folder = put(tmp_path, files)
+    causes, _ = refusals(take(folder).outcomes)
+    lines = [line for cause in causes for line in cause.why.split("\n")[1:]]
+
+    taken = take(folder, settings=settings_from("\n".join(lines)))
+
+    assert lines.count("[headings.stations]") == 1
+    assert [each.rows_loaded for each in taken.outcomes] == [1, 1, 1]
+    assert ["Paste below [headings.stations]" in cause.why for cause in causes].count(True) == 2
+
+
 def test_refusals_are_told_by_cause(tmp_path: Path) -> None:
     """The cause of most files first, a few of them by name; no order depends on contents."""
     same = {f"{place:02}.csv": f"store,station,channel\nS{place},A,11\n" for place in range(30)}

@@ -85,8 +85,9 @@ def test_findings_evidence_and_stations_equal_the_content(
     for row, cell in zip(rows(book["Evidence"]), content.air, strict=True):
         assert row[:4] == (cell.station, cell.channel, cell.readings, cell.worth)
         assert row[4:8] == (cell.visits, cell.busy_estimate, cell.busy_low, cell.busy_high)
-        assert row[8:12] == (cell.mean_dbm, cell.p50_dbm, cell.p90_dbm, cell.p99_dbm)
-        assert row[12:] == (
+        assert row[8] == cell.frames_lost
+        assert row[9:13] == (cell.mean_dbm, cell.p50_dbm, cell.p90_dbm, cell.p99_dbm)
+        assert row[13:] == (
             "yes" if cell.own_traffic else "no", cell.source, cell.newest_at, cell.basis,
         )  # fmt: skip
     for row, station in zip(rows(book["Stations"]), content.stations, strict=True):

@@ -16,7 +16,7 @@ from simulate.setting import Setting
 
 from pipeline.estimate.assumptions import Assumptions
 from pipeline.estimate.grid import POINTS, SHARES, correlation, straying
-from pipeline.estimate.harm import frame_loss, harm
+from pipeline.estimate.harm import frame_loss
 from pipeline.estimate.portfolio import Portfolio, fit_portfolio
 from pipeline.estimate.posterior import chance_above, chance_less, estimate
 from pipeline.estimate.prior import OUTSIDE, default_prior
@@ -224,8 +224,6 @@ def test_interference_below_the_threshold_harms_by_its_level() -> None:
     """-77 dBm spoils what a label at -80 dBm says; -95 dBm does not. By the standard's PER."""
     assert frame_loss(-77.0) == pytest.approx(0.3, abs=0.01)  # 127 octets at -3 dB: all lost
     assert frame_loss(-95.0) < 1e-9
-    assert harm({-95.0: 90, -77.0: 10, -60.0: 5}, -75.0) == pytest.approx(0.03, abs=0.001)
-    assert harm({-60.0: 5}, -75.0) is None
 
 
 def test_a_chance_of_loss_counts_own_traffic() -> None:

@@ -80,6 +80,34 @@ def test_only_what_stops_a_clear_channel_assessment_moves_a_station(
     assert _moves(database) == moves
 
 
+@pytest.mark.parametrize(
+    ("label_dbm", "lost"), [(None, 0.3), (-80.0, 1.0), (-77.0, 0.158), (-70.0, 0.0)]
+)
+def test_interference_below_the_threshold_loses_frames_at_the_labels(
+    database: Database, label_dbm: float | None, lost: float
+) -> None:
+    """A tenth of the readings at -77 dBm; PER(SINR) of IEEE 802.15.4-2006, E.4.1.8, 127 octets.
+
+    At -3 dB all frames are lost, at -0.02 dB 15.8 % (recomputed from the series), at 7 dB none.
+    """
+    _stations(database, {"A": 15}, (15, 25))
+    _scans(database, "A", 15, {-95.0: 54, -77.0: 6, -60.0: 3})
+    _scans(database, "A", 25, {-60.0: 3})
+    if label_dbm is not None:
+        database.connection.execute(
+            "insert into label_seen (store, label, seen_on, station, level_dbm)"
+            " values ('S', 'l', ?, 'A', ?)",
+            [DAY, label_dbm],
+        )
+    survey(database, SETTINGS)
+
+    found = dict(
+        database.connection.execute("select channel, frames_lost from ed_evidence").fetchall()
+    )
+    assert found[15] == pytest.approx(lost / 10, abs=0.0005)
+    assert found[25] is None
+
+
 @pytest.mark.parametrize(("level_dbm", "moves"), [(-68.0, []), (-60.0, [("A", 26)])])
 def test_a_wifi_network_counts_by_the_power_within_the_channel(
     database: Database, level_dbm: float, moves: list[tuple[str, int]]
