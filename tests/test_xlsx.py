@@ -9,7 +9,7 @@ from io import BytesIO
 from pathlib import Path
 from zipfile import ZipFile
 
-from openpyxl import Workbook
+from openpyxl import Workbook, load_workbook
 from openpyxl.comments import Comment
 from openpyxl.styles import Font
 
@@ -70,3 +70,11 @@ def test_cells_are_written_as_the_library_itself_writes_them() -> None:
     for name in ours.namelist():
         if name != "docProps/core.xml":  # says when it was saved
             assert ours.read(name) == theirs.read(name), name
+
+
+def test_rows_of_a_book_that_is_written_as_it_comes_are_kept() -> None:
+    """They are written by the time the book is saved."""
+    book = Workbook(write_only=True)
+    book.create_sheet("rows").append(["x", 1])
+
+    assert list(load_workbook(BytesIO(workbook_bytes(book)))["rows"].values) == [("x", 1)]
