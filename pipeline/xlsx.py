@@ -12,7 +12,6 @@ from openpyxl import Workbook
 from openpyxl.compat import safe_string
 from openpyxl.drawing.spreadsheet_drawing import SpreadsheetDrawing
 from openpyxl.utils.datetime import to_excel
-from openpyxl.worksheet._write_only import WriteOnlyWorksheet
 from openpyxl.worksheet._writer import WorksheetWriter
 from openpyxl.writer.excel import ExcelWriter
 
