@@ -2,6 +2,7 @@
 
 import io
 import zipfile
+from datetime import date
 from pathlib import Path
 
 import duckdb
@@ -231,6 +232,33 @@ def test_a_folder_with_nothing_readable_is_an_error(
     assert status == command_line.FAILED
     assert said.err.count("\n") == 1
     assert all(file in said.out for file in files)
+
+
+@pytest.mark.parametrize("heading", ["", "name", "region", "country", "type", "time zone"])
+def test_a_stores_table_needs_its_key_alone(tmp_path: Path, heading: str) -> None:
+    """What it does not say is neutral: the key for a name, no region, nothing for the rest."""
+    more = (f",{heading}", ",") if heading else ("", "")
+    stores = f"store,as of{more[0]}\nS1,2026-09-30{more[1]}\n"
+    folder = put(tmp_path / "in", {"stores.csv": stores, "stations.csv": STATIONS})
+
+    take(folder, tmp_path / "q.duckdb")
+
+    with duckdb.connect(str(tmp_path / "q.duckdb")) as database:
+        database.execute("insert into this_run values ('r', date '2026-09-30')")
+        assert database.table("store_now").fetchall() == [
+            ("S1", "S1", "no region", *[None] * 5, date(2026, 9, 30), date(2026, 9, 30))
+        ]
+
+
+@pytest.mark.parametrize("headings", ["store,type,Base,Kan.", "store,region,telephone"])
+def test_bare_keys_beside_unknown_headings_are_no_stores(tmp_path: Path, headings: str) -> None:
+    """The table may be of another kind: it is asked about."""
+    text = f"Exported on: 2026-09-30\n{headings}\nS1,a,b,c\n"
+
+    refused = take(put(tmp_path, {"a.csv": text})).outcome("a.csv").refused
+
+    assert refused
+    assert "no column stands for" in refused
 
 
 def test_a_name_twice_in_an_archive_is_refused(tmp_path: Path) -> None:
