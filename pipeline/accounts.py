@@ -1,13 +1,15 @@
 """What became of the files of a folder, by cause: many files that fail alike are told once."""
 
+import re
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from pipeline.tables.taken import ExportFile
 
 _NAMES_MOST = 5  # files named per cause
 _CAUSES_MOST = 20
+_TABLE = re.compile(r"\[headings\.\w+\]")
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,4 +48,21 @@ def _causes(told: Iterable[tuple[str, str]]) -> tuple[Sequence[Cause], int]:
         Cause(why, sorted(files[why])[:_NAMES_MOST], len(files[why]))
         for why in causes[:_CAUSES_MOST]
     ]
-    return shown, len(causes) - len(shown)
+    return _pasted_once(shown), len(causes) - len(shown)
+
+
+def _pasted_once(causes: Iterable[Cause]) -> list[Cause]:
+    """Return the causes with no line for the rules file in two of them: TOML takes none twice."""
+    told: set[tuple[str, str]] = set()
+    found = []
+    for cause in causes:
+        text, *lines = cause.why.split("\n")
+        table = next(iter(_TABLE.findall(cause.why)), "")
+        new = [line for line in lines if not table or (table, line) not in told]
+        if table in lines and table not in new:
+            text = text.replace("Paste at the end of", f"Paste below {table} in")
+        if lines and not new:
+            text += " The lines above have them all."
+        told |= {(table, line) for line in lines}
+        found.append(replace(cause, why="\n".join([text, *new])))
+    return found

@@ -263,6 +263,7 @@ def audit_command(call: Call, *, quarter: str | None, approve: bool, **options: 
     else:
         audited = commands.run_audit(call.request, quarter, call.progress)
         terminal.show_audited(call.console, audited)
+        click.echo(f"Seal of the register, for `audit --check`: {audited.seal or 'none yet'}")
     return DONE
 
 

@@ -10,9 +10,10 @@ from pathlib import Path
 import polars as pl
 
 from pipeline.audit.audit import AuditOutcome, audit, compare
-from pipeline.audit.baseline import Approved, approve
+from pipeline.audit.baseline import Approved, approve, take
 from pipeline.audit.calendar import quarter_of, read_quarter
 from pipeline.audit.history import LifeLine, life
+from pipeline.changes.answers import answers, audits_among
 from pipeline.changes.back_out import back_out
 from pipeline.changes.decisions import Taken, decide
 from pipeline.changes.register import Booking, book
@@ -25,7 +26,7 @@ from pipeline.plan.explain import Case
 from pipeline.plan.stores import case_of, terms_of
 from pipeline.plan.what_if import WhatIf, what_if, worth_of
 from pipeline.progress import Progress
-from pipeline.proof.check import Checked, check_register, read_seal
+from pipeline.proof.check import Checked, PrintedSeal, check_register, read_seal, seal_of
 from pipeline.proof.prove import Wanted, prove
 from pipeline.records import OrderPrice, RunSummary, Selection
 from pipeline.report.write import cautions, place_of, write_audit, write_back_out
@@ -71,10 +72,11 @@ class Verified:
 
 @dataclass(frozen=True, slots=True)
 class QuarterAudited:
-    """An audit of a quarter, and its two files."""
+    """An audit of a quarter, its two files, and the seal of the register."""
 
     audited: AuditOutcome
     files: tuple[Path, ...]
+    seal: PrintedSeal | None
 
 
 @contextmanager
@@ -161,7 +163,12 @@ def run_decide(
             known = case(store)
             return None if known is None else worth_of(known, before, after)
 
-        return decide(database, settings, workbooks, all_or_nothing=whole, today=day, price=price)
+        audits = audits_among(workbooks)
+        others = [path for path in workbooks if path not in audits]
+        done = decide(database, settings, others, all_or_nothing=whole, today=day, price=price)
+        told, given = answers(database, settings, audits, all_or_nothing=whole, today=day)
+        take(database, given)
+        return (*done, *told)
 
 
 def run_schedule(request: Request, progress: Progress) -> Scheduled:
@@ -226,7 +233,8 @@ def run_audit(request: Request, quarter: str | None, progress: Progress) -> Quar
     with _judged(request, progress) as (database, _):
         chosen = quarter_of(_day(database)) if quarter is None else read_quarter(quarter)
         found = audit(database, chosen, progress)
-        return QuarterAudited(found, write_audit(database, request.out, chosen.name))
+        files = write_audit(database, request.out, chosen.name)
+        return QuarterAudited(found, files, seal_of(database))
 
 
 def run_approve(request: Request, by: str, reason: str) -> tuple[Approved, ...]:

@@ -64,6 +64,17 @@ RESULTS = Form(
 MOVES = "Moves"
 """The list of moves: nothing to fill in, but decisions rest on it."""
 
+ANSWERS = Form(
+    "To answer",
+    (
+        CHANGE, "what", "where", "stations", "stores", "first", "last", "lost", "ordered",
+        "answer", "by", "date", "note",
+    ),
+    ("answer", "by", "date", "note"),
+)  # fmt: skip
+"""The sheet of a quarter's audit: a row a cause, which is in the place of the change."""
+APPROVE, PUT_BACK, LEAVE_OPEN = ANSWER_WORDS = ("approve as agreed", "put back", "leave open")
+
 APPROVED, ANOTHER, REFUSED = "approved", "approved with another channel", "refused"
 DECISION_WORDS = (APPROVED, ANOTHER, REFUSED, "deferred")
 SPLIT = "split"

@@ -4,9 +4,11 @@ The plan keeps the facts as JSON; a report asks for the sentence in the store's 
 """
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, fields
+from datetime import date
 from math import floor
+from typing import Any
 
 from pipeline.phrases import Style, fill, style
 from pipeline.wording import DEFAULT_LANGUAGE, texts
@@ -55,6 +57,25 @@ class SharedPairs:
 
 
 @dataclass(frozen=True, slots=True)
+class Bond:
+    """What binds a station to its channel: 'agreed', 'exception', 'offline' or 'settled'."""
+
+    why: str
+    by: str | None
+    since: date | None
+
+
+@dataclass(frozen=True, slots=True)
+class RefusedMove:
+    """A channel refused for a station, not put forward again; `until` None: for now."""
+
+    channel: int
+    by: str | None
+    on: date
+    until: date | None
+
+
+@dataclass(frozen=True, slots=True)
 class Reason:
     """The facts a sentence is made from.
 
@@ -68,13 +89,14 @@ class Reason:
     staying: Air | None
     moves: bool
     permitted: bool
-    locked: bool
     rival: int | None
     worse: float | None
     sureness: str
     parked: bool = False
     together: Together | None = None
     crowd: SharedPairs | None = None
+    bond: Bond | None = None
+    refused: RefusedMove | None = None
 
 
 def to_json(reason: Reason) -> str:
@@ -82,7 +104,9 @@ def to_json(reason: Reason) -> str:
     return json.dumps(reason, default=_fields, ensure_ascii=False, separators=(",", ":"))
 
 
-def _fields(record: Reason | Air | Neighbour | Together | SharedPairs) -> Mapping[str, object]:
+def _fields(record: Any) -> object:  # noqa: ANN401 - a record of this module, or a day
+    if isinstance(record, date):
+        return record.isoformat()
     return {each.name: getattr(record, each.name) for each in fields(record)}
 
 
@@ -96,8 +120,17 @@ def from_json(text: str) -> Reason:
         facts["together"] = Together(others, together["gain"], together["chance"])
     if crowd := facts.get("crowd"):
         facts["crowd"] = SharedPairs(**crowd)
+    if bond := facts.get("bond"):
+        facts["bond"] = Bond(bond["why"], bond["by"], _day(bond["since"]))
+    if refused := facts.get("refused"):
+        days = {key: _day(refused[key]) for key in ("on", "until")}
+        facts["refused"] = RefusedMove(**{**refused, **days})
     # Facts are kept for ever: leave out what earlier versions said besides.
     return Reason(**{one.name: facts[one.name] for one in fields(Reason) if one.name in facts})
+
+
+def _day(text: str | None) -> date | None:
+    return None if text is None else date.fromisoformat(text)
 
 
 def _air(facts: Mapping[str, object] | None) -> Air | None:
@@ -119,13 +152,12 @@ def sentence(reason: Reason, language: str = DEFAULT_LANGUAGE) -> str:
         if reason.staying is not None:
             parts.append(words("move_reason.staying", company=_company(reason.staying, words)))
     parts.append(_on("move_reason.planned", reason.planned, words))
-    if not reason.moves:
-        parts.append(words("move_reason.locked" if reason.locked else "move_reason.stays"))
+    parts += _people(reason, words)
     if reason.together is not None:
         parts.append(_group(reason.together, words))
     if reason.crowd is not None:
         parts.append(words("move_reason.crowd", **asdict(reason.crowd)))
-    if reason.rival is not None and reason.worse is not None and not reason.locked:
+    if reason.rival is not None and reason.worse is not None:
         worse = max(0.0, reason.worse)
         parts.append(words("move_reason.rival", channel=reason.rival, worse=worse))
     parts.append(words(f"move_reason.sureness_{reason.sureness}"))
@@ -154,6 +186,20 @@ def _on(key: str, air: Air, words: _Words) -> str:
         noise = words("move_reason.noise", share=air.noise, how=how)
     shown = words("move_reason.air", noise=noise, company=_company(air, words))
     return words(key, channel=air.channel, air=shown)
+
+
+def _people(reason: Reason, words: _Words) -> Iterator[str]:
+    """Yield what people or the rules have decided of the station, else whether it stays."""
+    if reason.bond is not None:
+        yield words(f"move_reason.bond_{reason.bond.why}", **_said(reason.bond))
+    elif not reason.moves:
+        yield words("move_reason.stays")
+    if reason.refused is not None:
+        yield words("move_reason.refused", **_said(reason.refused))
+
+
+def _said(record: Bond | RefusedMove) -> Mapping[str, object]:
+    return {each.name: getattr(record, each.name) for each in fields(record)}
 
 
 def _group(together: Together, words: _Words) -> str:

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import astuple, dataclass, replace
+from dataclasses import astuple, dataclass, field, replace
 from datetime import date, datetime, timedelta
 from hashlib import sha256
 from pathlib import Path
@@ -52,9 +52,17 @@ RULES_BESIDE_EXPORTS = "rules.toml"
 _MADE_ON = date(2026, 11, 26)  # a clock that shows an earlier day is wrong
 
 
+def today() -> date:
+    """Return the day by this machine's clock, or that of this program if the clock is behind it."""
+    return max(_MADE_ON, datetime.now().astimezone().date())
+
+
 @dataclass(frozen=True, slots=True)
 class Request:
-    """What a run was asked for. `as_of` None: the newest day in the exports."""
+    """What a run was asked for. `as_of` None: the newest day in the exports.
+
+    `asked_on` is the day by the machine's clock, read once: a run over midnight has one day.
+    """
 
     exports: Path | None
     database: Path
@@ -63,6 +71,7 @@ class Request:
     rules_folder: Path | None
     as_of: date | None
     selection: Selection
+    asked_on: date = field(default_factory=lambda: today())  # noqa: PLW0108 - tests set the clock
 
 
 def run(
@@ -103,17 +112,12 @@ def take_in(
         return ingest(database, request.exports, settings, progress, terms)
 
 
-def today() -> date:
-    """Return the day by this machine's clock, or that of this program if the clock is behind it."""
-    return max(_MADE_ON, datetime.now().astimezone().date())
-
-
 def _latest(request: Request) -> date:
     """Return the newest believable day: tomorrow, or the day asked for.
 
     It is only a guard against mistyped days: nothing that passes it depends on the clock.
     """
-    tomorrow = today() + timedelta(days=1)
+    tomorrow = request.asked_on + timedelta(days=1)
     return tomorrow if request.as_of is None else max(tomorrow, request.as_of)
 
 

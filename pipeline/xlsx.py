@@ -47,6 +47,9 @@ class _BookWriter(ExcelWriter):
 
     def write_worksheet(self, ws: Any) -> None:  # noqa: ANN401 - one of several classes
         """Write a sheet into the archive."""
+        if ws.parent.write_only:  # its rows were written as they came
+            super().write_worksheet(ws)
+            return
         ws._drawing = SpreadsheetDrawing()
         writer: Any = _SheetWriter(ws, BytesIO())
         writer.write()

@@ -26,8 +26,9 @@ ZONES = {
 APPROVER = "T. Aldervane"
 CHANNELS = (11, 15, 20, 25, 26)
 TYPES = ("convenience", "supermarket", "hypermarket")
-Row = tuple[str, str, str, str, str, str | None, str | None]
-"""Quarter, store, subject, field, kind, agreed, found."""
+Row = tuple[str, str, str, str, str, str | None, str | None, str | None]
+"""Quarter, store, subject, field, kind, agreed, found, and whether it was ordered."""
+_BY_ORDER = {"approved change": "as ordered", "deviation": "excepted", "unseen": None}
 
 
 def first_day(quarter: int) -> date:
@@ -74,7 +75,10 @@ class Station:
 
 @dataclass
 class Change:
-    """A change of the register and its events: state, moment on the store's own clock, by whom."""
+    """A change of the register and its events: state, moment on the store's own clock, by whom.
+
+    `ordered` is the channel approved where it is another than proposed.
+    """
 
     change: str
     store: str
@@ -82,6 +86,7 @@ class Change:
     from_channel: int
     to_channel: int
     events: list[tuple[str, datetime, str]]
+    ordered: int | None = None
 
 
 @dataclass
@@ -99,14 +104,21 @@ class History:
     events: Counter[str] = field(default_factory=Counter)
 
     def expect(
-        self, quarters: range, station: Station, what: str, kind: str, *values: object
+        self,
+        quarters: range,
+        station: Station,
+        what: str,
+        kind: str,
+        *values: object,
+        by_order: str | None = None,
     ) -> None:
         """Write down a row for some quarters; `values` are agreed and found."""
         agreed, found = (None if value is None else str(value) for value in values)
         subject = str(station.station)
+        by_order = by_order or _BY_ORDER.get(kind, "not ordered")
         for quarter in quarters:
             self.expected.append(
-                (QUARTERS[quarter], station.store, subject, what, kind, agreed, found)
+                (QUARTERS[quarter], station.store, subject, what, kind, agreed, found, by_order)
             )
 
 
@@ -181,18 +193,26 @@ class _Maker:
         return 4
 
     def _approved_anew(self, own: list[Station]) -> int:
-        """Let stations drift, and have the whole store approved as found a quarter later."""
+        """Let stations drift, and have the whole store approved as found, then or a quarter later.
+
+        One is put on a channel other than ordered; that stays told when it is approved.
+        """
         quarter = self.roll.randint(1, LAST - 1)
-        self.past.approvals.append((own[0].store, last_day(quarter + 1)))
+        approved = quarter + self.roll.randint(0, 1)
+        before, then = range(quarter, approved), range(approved, approved + 1)
+        self.past.approvals.append((own[0].store, last_day(approved)))
         for station in own[:4]:
-            port = station.facts["port"]
+            port, late = station.facts["port"], "approved afterwards"
             station.edits.append((self.day(quarter), {"port": 4999}))
-            self.past.expect(range(quarter, quarter + 1), station, "port", "drift", port, 4999)
-            self.past.expect(
-                range(quarter + 1, quarter + 2), station, "port", "approved change", 4999, 4999
-            )
+            self.past.expect(before, station, "port", "drift", port, 4999)
+            self.past.expect(then, station, "port", late, port, 4999)
             self.past.events["approved anew"] += 1
-        return 4
+        to = _put_elsewhere(self, own[4], quarter)
+        how = {"by_order": "done differently"}
+        self.past.expect(before, own[4], "channel", "drift", to, 14, **how)
+        self.past.expect(then, own[4], "channel", "approved afterwards", to, 14, **how)
+        self.past.events["approved anew"] += 1
+        return 5
 
     def fill(self, events: int) -> None:
         """Make up the rest, one kind after the other, over all quarters but the first."""
@@ -200,7 +220,7 @@ class _Maker:
         makers: tuple[Event, ...] = (
             _drift, _approved, _deviation, _replaced, _new, _gone, _reverted, _back, _renamed,
             _last_night, _last_evening, _done_differently, _backed_out, _deviation_runs_out, _late,
-            _swapped, _not_stated,
+            _swapped, _not_stated, _ordered_elsewhere, _undone_later,
         )  # fmt: skip
         for count in range(events):
             event = makers[count % len(makers)]
@@ -211,7 +231,13 @@ class _Maker:
         """Return an export's day in a quarter, not its last two."""
         return self.roll.choice(export_days(quarter)[:-2])
 
-    def change(self, station: Station, to_channel: int, events: list[tuple[str, datetime]]) -> None:
+    def change(
+        self,
+        station: Station,
+        to_channel: int,
+        events: list[tuple[str, datetime]],
+        ordered: int | None = None,
+    ) -> None:
         """Register a change; it is proposed and approved ten and eight days before what follows."""
         self.number += 1
         first = events[0][1]
@@ -224,7 +250,13 @@ class _Maker:
         tail = [(state, at, "crew") for state, at in events]
         self.past.changes.append(
             Change(
-                f"C{self.number:05}", station.store, station.station, was, to_channel, head + tail
+                f"C{self.number:05}",
+                station.store,
+                station.station,
+                was,
+                to_channel,
+                head + tail,
+                ordered,
             )
         )
 
@@ -315,11 +347,48 @@ def _last_night(maker: _Maker, station: Station, quarter: int) -> None:
     )
 
 
-def _done_differently(maker: _Maker, station: Station, quarter: int) -> None:
+def _put_elsewhere(maker: _Maker, station: Station, quarter: int) -> int:
+    """Order a channel and have the station put on another; return the channel ordered."""
     to, day = maker.other_channel(station), maker.day(quarter)
     maker.change(station, to, [("implemented", _at(day - timedelta(1), 23))])
     station.edits.append((day, {"channel": 14}))
-    maker.past.expect(range(quarter, LAST + 1), station, "channel", "drift", to, 14)
+    return to
+
+
+def _done_differently(maker: _Maker, station: Station, quarter: int) -> None:
+    to = _put_elsewhere(maker, station, quarter)
+    maker.past.expect(
+        range(quarter, LAST + 1), station, "channel", "drift", to, 14, by_order="done differently"
+    )
+
+
+def _ordered_elsewhere(maker: _Maker, station: Station, quarter: int) -> None:
+    """Approve another channel than proposed; the station is put on it."""
+    days = export_days(quarter)
+    station.edits.append((days[2], {"channel": 16}))
+    maker.change(
+        station, maker.other_channel(station),
+        [("implemented", _at(days[2] - timedelta(1), 23)), ("verified", _at(days[3], 0))],
+        ordered=16,
+    )  # fmt: skip
+    maker.past.expect(range(quarter, quarter + 1), station, "channel", "approved change", 16, 16)
+
+
+def _undone_later(maker: _Maker, station: Station, quarter: int) -> None:
+    """Carry a change out, and undo it in the next quarter before it was verified."""
+    quarter = min(quarter, LAST - 1)
+    to, was = maker.other_channel(station), station.facts["channel"]
+    done, undone = export_days(quarter)[2], export_days(quarter + 1)[2]
+    station.edits += [(done, {"channel": to}), (undone, {"channel": was})]
+    maker.change(
+        station, to,
+        [("implemented", _at(done - timedelta(1), 23)),
+         ("backed out", _at(undone - timedelta(1), 23))],
+    )  # fmt: skip
+    ordered = range(quarter, quarter + 1)
+    maker.past.expect(ordered, station, "channel", "approved change", was, to)
+    after = range(quarter + 1, quarter + 2)
+    maker.past.expect(after, station, "channel", "reverted", was, was, by_order="undone")
 
 
 def _backed_out(maker: _Maker, station: Station, quarter: int) -> None:
@@ -331,8 +400,9 @@ def _backed_out(maker: _Maker, station: Station, quarter: int) -> None:
          ("backed out", _at(days[3] - timedelta(1), 23))],
     )  # fmt: skip
     maker.past.expect(
-        range(quarter, quarter + 1), station, "channel", "changed and changed back", was, was
-    )
+        range(quarter, quarter + 1), station, "channel", "changed and changed back", was, was,
+        by_order="undone",
+    )  # fmt: skip
 
 
 def _except(maker: _Maker, station: Station, rule: str, since: date, until: date) -> None:
@@ -419,7 +489,7 @@ def _renamed(maker: _Maker, station: Station, quarter: int) -> None:
     station.edits.append((maker.day(quarter), {"station": new}))
     for q in range(quarter, LAST + 1):
         maker.past.expected.append(
-            (QUARTERS[q], station.store, new, "station", "renamed", old, new)
+            (QUARTERS[q], station.store, new, "station", "renamed", old, new, "not ordered")
         )
 
 

@@ -102,13 +102,15 @@ def _register(database: Database, past: History, quarter: int) -> None:
         for state, at, by in c.events
         if begins < at.date() <= ends
     ]
+    ordered = {c.change: c.ordered for c in past.changes}
     [(last,)] = database.connection.execute(
         "select coalesce(max(seq), 0) from change_event"
     ).fetchall()
     put(
         database, "change_event",
         [{"seq": last + n, "change": change, "state": state, "at": at, "by": by,
-          "note": ""} for n, (at, change, state, by) in enumerate(sorted(events), start=1)],
+          "note": "", "channel": ordered.get(change) if state == "approved" else None}
+         for n, (at, change, state, by) in enumerate(sorted(events), start=1)],
     )  # fmt: skip
     put(database, "change_check", _checked(past, begins, ends))
 
@@ -194,7 +196,8 @@ def audit_of(database: Database, quarter: int) -> AuditOutcome:
 def drift_rows(database: Database) -> list[tuple[Any, ...]]:
     """Return what the audit says of every quarter in its table."""
     return database.connection.execute(
-        "select quarter, store, subject, field, kind, agreed, found from drift order by all"
+        "select quarter, store, subject, field, kind, agreed, found, by_order "
+        "from drift order by all"
     ).fetchall()
 
 

@@ -86,6 +86,13 @@ def plan_says(database: Database, moves: Moves) -> None:
             )
 
 
+def group_up(database: Database, groups: Mapping[str, int]) -> None:
+    """Let the planned moves of some stations need one another: station to number of its group."""
+    for station, number in groups.items():
+        values = [number, station]
+        database.connection.execute("update move set group_no = ? where station = ?", values)
+
+
 def export_says(
     database: Database,
     seen_on: date,

@@ -37,6 +37,7 @@ _PLAIN = {
     "DATE": TODAY.isoformat(),
     "TIMESTAMP": TODAY.isoformat(),
 }
+_FILLED: set[str] = set()
 Rows = list[list[str]]
 
 
@@ -63,12 +64,15 @@ def empty_database() -> Database:
 
 
 def load(database: Database, folder: Path) -> None:
-    """Fill the tables from a case's files."""
+    """Fill the tables from a case's files; what the case before put there is gone."""
     files = {path.stem: path for path in folder.glob("*.csv") if path.stem != "expected"}
-    if "this_run" not in files:
-        database.connection.execute("insert into this_run values ('this', $day)", {"day": TODAY})
-    for table, path in sorted(files.items()):
-        fill(database, table, records(path))
+    rows = {table: records(path) for table, path in sorted(files.items())}
+    rows.setdefault("this_run", [{"run": "this", "as_of": TODAY.isoformat()}])
+    while _FILLED:
+        database.connection.execute(f"delete from {_FILLED.pop()}")  # noqa: S608 - a file's name
+    for table, filled in rows.items():
+        fill(database, table, filled)
+    _FILLED.update(rows)
 
 
 def records(path: Path) -> list[dict[str, str]]:
@@ -79,9 +83,7 @@ def records(path: Path) -> list[dict[str, str]]:
 def fill(database: Database, table: str, rows: list[dict[str, str]]) -> None:
     """Add rows of text to a table; DuckDB reads each text as its column's type."""
     needed = database.connection.execute(
-        "select column_name, data_type, is_nullable from duckdb_columns() where table_name = $table"
-        " order by column_index",
-        {"table": table},
+        'select name, type, not "notnull" from pragma_table_info($table)', {"table": table}
     ).fetchall()
     unknown = {name for row in rows for name in row} - {name for name, _, _ in needed}
     assert not unknown, f"{table} has no column {sorted(unknown)}"

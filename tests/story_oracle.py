@@ -84,7 +84,7 @@ class Tale:
     def overdue(self, today: date) -> bool:
         """Tell whether its night is over and nothing shows it done."""
         over = self.night is not None and self.night < datetime.combine(today, time())
-        return over and self.standing in {"agreed", "booked"}
+        return over and not self.replaced and self.standing in {"agreed", "booked"}
 
     @property
     def counts(self) -> bool:

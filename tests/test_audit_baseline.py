@@ -163,6 +163,18 @@ def test_a_verified_change_moves_the_baseline_once(database: Database) -> None:
     assert agreed(database, "channel")["a"] == "11"
 
 
+def test_the_channel_ordered_is_agreed_where_it_is_another_than_proposed(
+    database: Database,
+) -> None:
+    """What counts is the last approval by a person, not that work not done is to be done still."""
+    change(database, [("approved", datetime(2026, 7, 2)), ("approved", datetime(2026, 7, 5)),
+                      ("verified", datetime(2026, 7, 9))])  # fmt: skip
+    database.connection.execute("update change_event set channel = 25 where seq = 1")
+    database.connection.execute("update change_event set result = 'not done' where seq = 2")
+    assert advance(database) == 1
+    assert agreed(database, "channel") == {"a": "25"}
+
+
 def test_a_verified_change_is_agreed_without_a_baseline(database: Database) -> None:
     """It agrees to the channel of its station alone; one backed out goes back to the one before."""
     change(database, [("approved", datetime(2026, 7, 2)), ("verified", datetime(2026, 7, 9))])

@@ -11,7 +11,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pipeline.audit.calendar import Quarter, Span, quarter_of, quarters_to, read_quarter
-from pipeline.audit.drift import departures, story_of
+from pipeline.audit.causes import with_causes
+from pipeline.audit.drift import audited, departures, story_of
 from pipeline.audit.follow import follow
 from pipeline.audit.records import (
     FIELDS,
@@ -23,9 +24,10 @@ from pipeline.audit.records import (
     Values,
     excepts,
 )
+from pipeline.changes.states import ChangeState, new_event
 from pipeline.errors import QuarterUnreadable
 from pipeline.tables.audit import Baseline, Departure
-from pipeline.tables.changes import Change, ChangeEvent
+from pipeline.tables.changes import Change
 
 DAYS = (date(2026, 6, 30), date(2026, 7, 31), date(2026, 8, 31), date(2026, 9, 30))
 Q3 = Span(DAYS[0], DAYS[-1])
@@ -173,25 +175,12 @@ def story(*states: tuple[date, str], to_channel: int = 20, **of: object) -> Chan
         position=1, parking=False, clear_air_before=0.5, clear_air_after=0.9, labels=100,
         sureness="high", proposed_by="R. Proposer", proposed_on=DAYS[0],
         clear_air_before_low=0.4, clear_air_before_high=0.6, clear_air_after_low=0.8,
-        clear_air_after_high=0.95, chance=0.99, free_of_own_before=None,
-        group_no=None, facts=None,
+        clear_air_after_high=0.95, chance=0.99, free_of_own_before=None, group_no=None, facts=None,
     )  # fmt: skip
     events = tuple(
-        ChangeEvent(
-            seq,
-            "C1",
-            state,
-            datetime.combine(day, time()),
-            "P. Approver",
-            "",
-            None,
-            None,
-            None,
-            None,
-            None,
-            None,
-            None,
-            None,
+        replace(
+            new_event("C1", ChangeState(state), datetime.combine(day, time()), "P. Approver"),
+            seq=seq,
         )
         for seq, (day, state) in enumerate(states, start=1)
     )
@@ -360,6 +349,58 @@ def test_a_change_done_otherwise_is_held_against_its_order() -> None:
         assert (one.kind, one.agreed, one.found, one.change) == ("drift", "20", "26", "C1")
 
 
+def test_another_channel_may_be_ordered() -> None:
+    """Found there it is as ordered; on the channel proposed it is done differently."""
+    before, proposed = MOVED
+    seen = row("a", channel="25")
+    ordered = story(*APPROVED, (DAYS[1], "implemented"))
+    events = [replace(e, channel=25) if e.state == "approved" else e for e in ordered.events]
+    changes = (replace(ordered, events=tuple(events)),)
+    for last, kind, by_order in (
+        (seen, "approved change", "as ordered"),
+        (proposed, "drift", "done differently"),
+    ):
+        one = only(replace(facts(exports([before], [last]), *agreed(before)), changes=changes))
+        assert (one.kind, one.by_order) == (kind, by_order)
+    assert one.agreed == "25"
+
+
+def test_what_an_order_could_not_have_caused_is_nobodys() -> None:
+    """A channel found on the day of the approval, or that of before, is not the order's doing."""
+    before, other = row("a", channel="11"), row("a", channel="26")
+    late = story((DAYS[0], "proposed"), (DAYS[1], "approved"))
+    known = facts(exports([before], [other]), *agreed(before))
+    assert only(replace(known, changes=(late,))).by_order == "not ordered"
+    back = facts(exports([before], [row("a")], [row("a")]), *agreed(before))
+    assert only(replace(back, changes=(late,))).by_order == "not ordered"
+    again = facts(exports([before], [other], [other]), *agreed(before))
+    assert only(replace(again, changes=(late,))).by_order == "done differently"
+
+
+def test_what_was_ordered_and_put_back_is_undone() -> None:
+    """Found as ordered and then back within the quarter, or in the next one."""
+    before, after = MOVED
+    changes = (story(*APPROVED, (DAYS[1], "implemented"), (DAYS[2], "backed out")),)
+    known = facts(exports([before], [after], [before]), *agreed(before))
+    known = replace(known, changes=changes)
+    assert only(known).by_order == "undone"
+    assert only(known, Span(DAYS[1], DAYS[2])).by_order == "undone"
+
+
+def test_departures_alike_within_a_week_have_one_cause() -> None:
+    """Three stations or more, first seen within seven days; all others stand alone."""
+    one = only(facts(exports([row("a")], [row("a", firmware="2")]), *agreed(row("a"))))
+    days = [date(2026, 9, 6 + n) for n in (0, 3, 6, 7, 8, 9)]
+    rows = [replace(one, subject=f"s{n}", first_seen=day) for n, day in enumerate(days)]
+    first, second = with_causes(rows)[:3], with_causes(rows)[3:]
+    assert len({row.cause for row in first}) == len({row.cause for row in second}) == 1
+    assert first[0].cause != second[0].cause
+    assert [row.cause for row in with_causes(rows[:3])] == [row.cause for row in first]
+    few = with_causes([*rows[:2], replace(rows[2], found="3")])
+    assert len({row.cause for row in few}) == 3
+    assert with_causes([replace(one, kind="deviation")])[0].cause is None
+
+
 def test_quarters_follow_the_calendar() -> None:
     """Every day lies in one quarter; quarters meet without a gap."""
     quarters = list(quarters_to(date(2023, 11, 5), Quarter(2026, 3)))
@@ -381,11 +422,47 @@ def test_where_nothing_tells_the_name_decides() -> None:
     assert [[name for _, name in life.names] for life in lives] == [["a"], ["bb"]]
 
 
-def test_days_before_the_first_baseline_count_for_nothing() -> None:
-    """What changed before anything was agreed is no departure, and not reverted either."""
+def test_a_baseline_approved_late_hides_no_departure() -> None:
+    """The first baseline of a store, or the next: what it approved stays, with who and when.
+
+    It is no longer open; and what departed before, approved now and by whom is listed apart.
+    """
     before, after = MOVED
-    known = facts(exports([before], [after], [after], [after]), *agreed(after, on=DAYS[2]))
-    assert found(known) == []
+    seen = exports([before], [after], [after], [after])
+    for first in ((), agreed(before)):
+        known = facts(seen, *first, *agreed(after, on=DAYS[2], version=2))
+        rows, approved = audited(story_of(known), Q3)
+        [one] = rows
+        assert (one.kind, one.by_order, one.agreed, one.found, one.stood_days) == (
+            "approved afterwards", "not ordered", "15", "20", None,
+        )  # fmt: skip
+        assert (one.approved_by, one.approved_on) == ("P. Approver", DAYS[2])
+        [swallowed] = approved
+        assert swallowed.departure.agreed == "15"
+        assert (swallowed.approval.value, swallowed.approval.reason) == ("20", "as built")
+        later = Span(DAYS[2], DAYS[3])
+        assert audited(story_of(known), later) == ((), ())
+
+
+def test_what_departs_again_after_a_late_baseline_is_told_twice_over() -> None:
+    """As it stands among the departures, as it was approved among the approvals."""
+    before, after = MOVED
+    seen = exports([before], [after], [after], [row("a", channel="25")])
+    known = facts(seen, *agreed(before), *agreed(after, on=DAYS[2], version=2))
+    [one], [swallowed] = audited(story_of(known), Q3)
+    assert (one.kind, one.agreed, one.found) == ("drift", "20", "25")
+    assert (swallowed.departure.agreed, swallowed.departure.found) == ("15", "20")
+
+
+def test_work_done_differently_and_approved_late_stays_done_differently() -> None:
+    """The approver's name settles it; the order that was not kept is still told."""
+    before, other = row("a"), row("a", channel="26")
+    changes = (story(*APPROVED, (DAYS[1], "ineffective")),)
+    known = facts(exports([before], [other], [other], [other]), *agreed(before),
+                  *agreed(other, on=DAYS[2], version=2))  # fmt: skip
+    one = only(replace(known, changes=changes))
+    assert (one.kind, one.by_order) == ("approved afterwards", "done differently")
+    assert (one.agreed, one.found, one.change) == ("20", "26", "C1")
 
 
 def test_a_new_station_that_is_approved_is_one_row() -> None:
@@ -393,8 +470,8 @@ def test_a_new_station_that_is_approved_is_one_row() -> None:
     a, bb = row("a", A), row("bb", B)
     anew = agreed(a, bb, on=DAYS[2], version=2)
     one = only(facts(exports([a], [a, bb], [a, bb], [a, bb]), *agreed(a), *anew))
-    assert (one.subject, one.field, one.kind) == ("bb", "station", DriftKind.APPROVED)
-    assert (one.agreed, one.found, one.stood_days) == ("bb", "bb", None)
+    assert (one.subject, one.field, one.kind) == ("bb", "station", DriftKind.ACCEPTED)
+    assert (one.agreed, one.found, one.stood_days) == (None, "bb", None)
 
 
 def test_a_name_taken_later_does_not_reach_back() -> None:

@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime, time
 from pathlib import Path
 
+import pypdfium2
 import pytest
 from click.testing import CliRunner
 from demo_run import SAMPLE, Ran
@@ -19,6 +20,7 @@ from pipeline.progress import Silent
 from pipeline.records import Selection
 from pipeline.report.quarter.content import QuarterContent
 from pipeline.report.quarter.gather import quarter_content
+from pipeline.report.quarter.pages import quarter_pdf
 from pipeline.report.region.answers import decisions
 from pipeline.report.region.content import RegionContent
 from pipeline.report.region.gather import region_contents
@@ -29,6 +31,7 @@ NEXT = date(2027, 1, 20)
 BY = "T. Aldervane"
 REGIONS = ("East", "Mitte", "North")
 WRONG, DRIFTED, REPLACED = "N104-02", "N102-03", "M203-01"
+ELSEWHERE = 15  # neither the channel of before nor the one ordered
 SILENT = "E302"  # its exports end with the demo's first snapshot
 
 
@@ -50,10 +53,11 @@ class Round:
 def next_exports(demo_run: Ran, tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Give the next quarter's exports: all changes carried out but for three mishaps."""
     channels = dict(demo_run.rows("select station, to_channel from change where not parking"))
-    assert WRONG in channels
+    [(before,)] = demo_run.rows("select from_channel from change where station = ?", [WRONG])
+    assert ELSEWHERE not in {before, channels[WRONG]}
     assert not {DRIFTED, REPLACED} & channels.keys()
     folder = tmp_path_factory.mktemp("next")
-    write_follow_up(folder, NEXT, {**channels, WRONG: 26, DRIFTED: 24})
+    write_follow_up(folder, NEXT, {**channels, WRONG: ELSEWHERE, DRIFTED: 24})
     _replace_hardware(folder)
     return folder
 
@@ -137,7 +141,7 @@ def test_the_next_quarter_names_the_three_mishaps_and_nothing_else(done: Round) 
         (REPLACED, "eui64", "replaced hardware"),
     }
     wrong = named[WRONG, "channel", "drift"]
-    assert (wrong.agreed, wrong.found) == (str(done.ordered[WRONG]), "26")
+    assert (wrong.agreed, wrong.found) == (str(done.ordered[WRONG]), str(ELSEWHERE))
     assert wrong.approved_by == BY
     assert len(done.verified) > 10
     assert WRONG not in done.verified
@@ -147,6 +151,23 @@ def test_the_next_quarter_names_the_three_mishaps_and_nothing_else(done: Round) 
     asked = {(one.subject, one.field) for review in done.reviews for one in review.astray}
     assert asked == {(subject, field) for subject, field, _ in named}
     assert done.content.now.astray == 3
+
+
+def test_page_one_says_what_is_asked_and_counts_by_order(done: Round) -> None:
+    """Kept counts only what was found as ordered; four pages are enough for the demo."""
+    now = done.content.now
+    approved = [d for d in done.content.differences if d.kind == "approved change"]
+    assert (now.ordered, now.differently, now.nobody) == (len(approved), 1, 2)
+    [wrong] = [c for c in done.content.causes if c.by_order == "done differently"]
+    assert (wrong.subject, wrong.found) == (WRONG, str(ELSEWHERE))
+    assert WRONG not in {one.station for one in done.content.measured}
+    outcomes = {one.state: one.changes for one in done.content.states}
+    assert outcomes["done differently"] == 1
+    document = pypdfium2.PdfDocument(quarter_pdf(done.content, wording(None)))
+    assert len(document) <= 4
+    first = " ".join(document[0].get_textpage().get_text_range().split())
+    assert "Approvers: answer 3 departures that nobody ordered as they are, 2 of them of" in first
+    document.close()
 
 
 def test_stations_never_agreed_on_are_counted_apart(done: Round) -> None:

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from changes_kit import BY, names, settings_in, states
+from changes_kit import BY, at, names, settings_in, states
 from openpyxl import load_workbook
 from openpyxl.cell.cell import Cell
 from openpyxl.workbook import Workbook
@@ -19,9 +19,19 @@ from report_stores import SEEN, extremes, invented_database
 
 from pipeline.changes.back_out import back_out
 from pipeline.changes.decisions import decide
-from pipeline.changes.register import history, propose
+from pipeline.changes.register import append, history, propose
+from pipeline.changes.states import ChangeState, Trigger, new_event
 from pipeline.database import Database
-from pipeline.forms import COPY, DECISION_WORDS, DECISIONS, OUTCOME_WORDS, RESULTS, Form, word
+from pipeline.forms import (
+    ANOTHER,
+    COPY,
+    DECISION_WORDS,
+    DECISIONS,
+    OUTCOME_WORDS,
+    RESULTS,
+    Form,
+    word,
+)
 from pipeline.report.store.gather import store_contents
 from pipeline.report.store.workbook import workbook
 from pipeline.report.write import write_back_out
@@ -112,6 +122,48 @@ def test_cells_to_fill_in_are_free_and_all_others_locked(out: Out) -> None:
         assert sheet.row_dimensions[KEYS].hidden
         assert sheet.freeze_panes == ("E5" if form is DECISIONS else "D5")
         assert sheet.auto_filter.ref.startswith("A4:")
+
+
+def test_a_decision_is_made_on_reason_gain_chance_price_and_past(out: Out) -> None:
+    """Those of a group side by side in one band, with one gain; a refusal of before is told."""
+    changes = names(out.database, "S001")
+    first, *_, last = changes
+    out.database.connection.execute(
+        "update change set group_no = if(change in (?, ?), 1, position + 1), "
+        "clear_air_before = 0.4, clear_air_before_low = 0.37, clear_air_before_high = 0.43, "
+        "clear_air_after = 0.8, clear_air_after_low = 0.76, clear_air_after_high = 0.84, "
+        "chance = 0.97, labels = if(change = ?, 30, 10), parking = false where store = 'S001'",
+        [first, last, last],
+    )
+    until = date(2027, 2, 1)
+    events = [
+        new_event(last, ChangeState.REFUSED, at(date(2026, 10, 2)), BY, "refit", until=until),
+        new_event(last, ChangeState.APPROVED, at(date(2026, 10, 9)), BY, channel=26),
+    ]
+    append(out.database, Trigger.DECIDE, events)
+    book = load_workbook(out.write("S001"))
+
+    def shown(form: Form, key: str) -> list[Any]:
+        at_column = column(book, form, key)
+        rows = range(FIRST, FIRST + len(changes))
+        return [book[form.sheet].cell(row, at_column).value for row in rows]
+
+    assert shown(DECISIONS, "change") == [first, last, *changes[1:-1]]
+    assert shown(DECISIONS, "group")[:3] == ["A", "A", None]
+    # By hand: both gain 40 points; each side of one is the root of 3^2 + 4^2, 5 points, and of the
+    # mean of 10 and 30 labels the root of (5/4)^2 + (15/4)^2, 3.95 points.
+    assert shown(DECISIONS, "gain")[:3] == ["40 (36 to 44)", "40 (36 to 44)", "40 (35 to 45)"]
+    assert shown(DECISIONS, "cost")[:3] == [384, 384, 96]  # 24 h x 40 points
+    assert shown(DECISIONS, "chance")[:2] == [0.97, 0.97]
+    assert shown(DECISIONS, "refused")[2] is None
+    assert shown(DECISIONS, "refused")[1].endswith(
+        "refused on 2 Oct 2026 by T. Aldervane until 1 Feb 2027: refit"
+    )
+    assert shown(DECISIONS, "decision")[1] == ANOTHER
+    assert shown(DECISIONS, "other")[1] == 26
+    assert shown(RESULTS, "to")[-1] == 26
+    fills = [book[DECISIONS.sheet].cell(row, 1).fill.fgColor.rgb for row in range(FIRST, FIRST + 3)]
+    assert fills[0] == fills[1] != fills[2]
 
 
 def test_drop_downs_offer_what_is_read_back(out: Out) -> None:

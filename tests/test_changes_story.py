@@ -177,3 +177,22 @@ def test_the_channel_ordered_is_that_of_the_last_approval(proposed: Database) ->
 
     append(proposed, Trigger.DECIDE, [replace(agreed, at=at(date(2026, 10, 12)))])
     assert story(proposed, *columns) == ("approved", 25, 25, None)
+
+
+def test_what_was_measured_of_another_order_counts_no_more(
+    proposed: Database, settings: Settings
+) -> None:
+    """Found and measured elsewhere, then ordered anew and reported: it waits for its own export."""
+    approve_all(proposed)
+    speak_of(proposed, NEXT)
+    export_says(proposed, NEXT, {"B-01": 20})
+    readings_say(proposed, "B-01", 20, QUIET)
+    survey(proposed, settings)
+    verify(proposed, settings)
+    change = names(proposed, "B")[0]
+    anew = new_event(change, ChangeState.APPROVED, at(date(2027, 1, 5)), BY)
+    append(proposed, Trigger.DECIDE, [replace(anew, channel=15)])
+    done = new_event(change, ChangeState.IMPLEMENTED, at(date(2027, 1, 6)), "team", result="done")
+    append(proposed, Trigger.RESULT, [done])
+    columns = ("ordered_channel", "waits_for", "measured", "counts", "done_by")
+    assert story(proposed, *columns) == (15, "export", None, False, "team")

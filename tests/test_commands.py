@@ -21,6 +21,7 @@ from pipeline.commands import (
     run_verify,
 )
 from pipeline.database import open_database
+from pipeline.forms import ANOTHER, DECISIONS
 from pipeline.progress import Silent
 from pipeline.records import Selection
 from pipeline.run import Request
@@ -62,7 +63,7 @@ def test_a_selection_is_told_of_alone(request_of: Request) -> None:
     summary, moves = run_listing(one, "listed_moves", Silent())
     _, findings = run_listing(one, "listed_findings", Silent())
     assert (summary.stores, summary.stations) == (1, 16)
-    assert (summary.moves, summary.stores_with_moves) == (moves.height, 1) == (5, 1)
+    assert (summary.moves, summary.stores_with_moves) == (moves.height, 1) == (6, 1)
     assert sum(summary.findings.values()) == findings.height > 0
     assert findings["store"].unique().to_list() == [STORE]
     whole, _ = run_listing(request_of, "listed_moves", Silent())
@@ -71,7 +72,7 @@ def test_a_selection_is_told_of_alone(request_of: Request) -> None:
 
 
 def test_approved_changes_get_a_night_and_are_not_planned_anew(request_of: Request) -> None:
-    """Approve a store's plan: it is scheduled and booked, and a new run keeps to it."""
+    """Approve a store's plan, one change on another channel: a new run keeps to what is ordered."""
     workbook = request_of.out / "North" / STORE / "change-plan.xlsx"
     with open_database(request_of.database) as database:
         names = [
@@ -84,14 +85,18 @@ def test_approved_changes_get_a_night_and_are_not_planned_anew(request_of: Reque
     book = Book(load_workbook(workbook), workbook)
     for name in names:
         book.decide(name, "approved", "T. Aldervane", date(2026, 10, 1))
-    book.saved()
+    book.fill(DECISIONS, names[0], decision=ANOTHER, other=20).saved()
 
     (taken,) = run_decide(request_of, [workbook], all_or_nothing=False)
+    (told,) = taken.priced
+    lead = "N104-03: channel 20 instead of 15 leaves the store's clear air as it is; clear air "
+    assert told.startswith(lead)
+    assert " promised (" in told
     found = run_schedule(request_of, Silent())
 
-    assert len(names) == 5
-    assert (taken.decisions, taken.refusals) == (5, ())
-    assert found.booked == 5
+    assert len(names) == 6
+    assert (taken.decisions, taken.refusals) == (6, ())
+    assert found.booked == 6
     assert STORE in found.nights["store"].to_list()
     assert found.after == date(2026, 10, 1)
     assert min(found.nights["night"].to_list()) > found.after
@@ -106,8 +111,11 @@ def test_approved_changes_get_a_night_and_are_not_planned_anew(request_of: Reque
             "using (change) where store = ? group by state",
             [STORE],
         ).fetchall()
-    assert [row[:5] for row in after] == [row[:5] for row in before]
-    assert states == [("scheduled", 5)]
+    ordered = {("N104", "N104-03", 11, 15, 1, False): ("N104", "N104-03", 11, 20, 1, False)}
+    assert sorted(row[:6] for row in after) == sorted(
+        ordered.get(row[:6], row[:6]) for row in before
+    )
+    assert states == [("scheduled", 6)]
 
 
 def test_nothing_to_verify_and_nothing_to_take_back_says_so(request_of: Request) -> None:

@@ -23,15 +23,14 @@ HELD_BACK = (301, 302, 303)
 MISSED: dict[str, dict[str, float]] = {
     "5 readings, one visit": {"harmed": 7.0, "under_one": 16.0},
     "10 readings, one visit": {"harmed": 4.5},
-    "60 readings, two visits": {"harmed": 3.5},
-    "300 readings, three visits": {"regret": 0.03},
+    "300 readings, three visits": {"regret": 0.05},
     "2,000 readings, ten visits": {"regret": 0.11},
     "60 in one visit": {"harmed": 3.5},
     "60 over five days": {"harmed": 3.6},
     "60 within 1.2 s": {"harmed": 4.5},
     "60 maxima of 138 ms, two visits": {"harmed": 4.4},
-    "60 means of 138 ms, two visits": {"harmed": 9.0, "under_one": 16.6, "regret": 0.03},
-    "60, two visits, no Wi-Fi survey": {"harmed": 4.0, "regret": 0.07},
+    "60 means of 138 ms, two visits": {"harmed": 7.0, "under_one": 16.6},
+    "60, two visits, no Wi-Fi survey": {"harmed": 3.6, "regret": 0.08},
     "60, two visits at night": {"harmed": 4.2, "bias": 1.1},
     "60, two visits, wild load": {"harmed": 4.3, "bias": 1.1},
 }

@@ -2,6 +2,7 @@
 
 import io
 import zipfile
+from datetime import date
 from pathlib import Path
 
 import duckdb
@@ -97,6 +98,25 @@ def test_each_line_to_paste_above_the_headings_does(tmp_path: Path, text: str) -
     for line in pasted(refused).splitlines():
         result = take(put(tmp_path, {"a.csv": f"{line}\n{text}"}))
         assert result.outcome("a.csv").refused is None
+
+
+def test_lines_of_several_refusals_can_be_pasted_together(tmp_path: Path) -> None:
+    """One heading of a kind and one line of a column, however many tables lack them."""
+    files = {
+        f"{place}.csv": f"Exported on: 2026-09-30\n{headings}\nS1,{place},11\n"
+        for place, headings in enumerate(
+            ("Filiale,Basisstation,Kan.", "Filiale,Base,Kan.", "Filiale,Base,Funk.")
+        )
+    }
+    folder = put(tmp_path, files)
+    causes, _ = refusals(take(folder).outcomes)
+    lines = [line for cause in causes for line in cause.why.split("\n")[1:]]
+
+    taken = take(folder, settings=settings_from("\n".join(lines)))
+
+    assert lines.count("[headings.stations]") == 1
+    assert [each.rows_loaded for each in taken.outcomes] == [1, 1, 1]
+    assert ["Paste below [headings.stations]" in cause.why for cause in causes].count(True) == 2
 
 
 def test_refusals_are_told_by_cause(tmp_path: Path) -> None:
@@ -212,6 +232,33 @@ def test_a_folder_with_nothing_readable_is_an_error(
     assert status == command_line.FAILED
     assert said.err.count("\n") == 1
     assert all(file in said.out for file in files)
+
+
+@pytest.mark.parametrize("heading", ["", "name", "region", "country", "type", "time zone"])
+def test_a_stores_table_needs_its_key_alone(tmp_path: Path, heading: str) -> None:
+    """What it does not say is neutral: the key for a name, no region, nothing for the rest."""
+    more = (f",{heading}", ",") if heading else ("", "")
+    stores = f"store,as of{more[0]}\nS1,2026-09-30{more[1]}\n"
+    folder = put(tmp_path / "in", {"stores.csv": stores, "stations.csv": STATIONS})
+
+    take(folder, tmp_path / "q.duckdb")
+
+    with duckdb.connect(str(tmp_path / "q.duckdb")) as database:
+        database.execute("insert into this_run values ('r', date '2026-09-30')")
+        assert database.table("store_now").fetchall() == [
+            ("S1", "S1", "no region", *[None] * 5, date(2026, 9, 30), date(2026, 9, 30))
+        ]
+
+
+@pytest.mark.parametrize("headings", ["store,type,Base,Kan.", "store,region,telephone"])
+def test_bare_keys_beside_unknown_headings_are_no_stores(tmp_path: Path, headings: str) -> None:
+    """The table may be of another kind: it is asked about."""
+    text = f"Exported on: 2026-09-30\n{headings}\nS1,a,b,c\n"
+
+    refused = take(put(tmp_path, {"a.csv": text})).outcome("a.csv").refused
+
+    assert refused
+    assert "no column stands for" in refused
 
 
 def test_a_name_twice_in_an_archive_is_refused(tmp_path: Path) -> None:

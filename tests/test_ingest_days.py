@@ -5,6 +5,7 @@ from itertools import permutations
 from pathlib import Path
 
 import pytest
+from empty import new_database
 from ingest_kit import HEARD, LABELS, READINGS, SET, STATIONS, STORES, WIFI, Result, dump, put
 
 from pipeline import run as run_module
@@ -22,7 +23,7 @@ LATEST = date(2026, 11, 27)
 
 def taken(folder: Path, database: Path, latest: date | None = LATEST) -> Result:
     """Ingest with a newest believable day."""
-    with open_database(database) as opened:
+    with (open_database if database.exists() else new_database)(database) as opened:
         outcomes = ingest(opened, folder, load_settings(), Silent(), FolderTerms(latest=latest))
         return Result(outcomes, dump(opened))
 

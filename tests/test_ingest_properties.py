@@ -130,7 +130,7 @@ def check_read_back(rows: list[Label], dialect: Dialect) -> None:
 
 
 @given(labels(), dialects())
-@settings(max_examples=12, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=6, suppress_health_check=[HealthCheck.too_slow])
 def test_any_table_in_any_dialect_reads_back(rows: list[Label], dialect: Dialect) -> None:
     """Whatever a table holds and however it is written, its values come out equal."""
     check_read_back(rows, dialect)
@@ -162,9 +162,22 @@ def sheet_of(rows: list[Label]) -> bytes:
 
 
 @given(labels())
-@settings(max_examples=8, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=4, suppress_health_check=[HealthCheck.too_slow])
 def test_any_table_in_a_workbook_reads_back(rows: list[Label]) -> None:
     """Typed cells of a workbook come out as the same values."""
+    check_workbook(rows)
+
+
+@pytest.mark.slow
+@given(labels())
+@settings(max_examples=100, suppress_health_check=[HealthCheck.too_slow])
+def test_any_table_in_a_workbook_reads_back_at_length(rows: list[Label]) -> None:
+    """The same for 100 tables."""
+    check_workbook(rows)
+
+
+def check_workbook(rows: list[Label]) -> None:
+    """Write a workbook, ingest and compare."""
     with tempfile.TemporaryDirectory() as room:
         result = take(put(Path(room), {"x.xlsx": sheet_of(rows)}))
     assert result.tables["quarantined_row"] == []

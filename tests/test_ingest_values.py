@@ -20,6 +20,7 @@ BLANKS = " \t\r\n\u00a0\u202f"
 LETTERS = ('"', "\n", ",", "x", "\r\n", '""', '"\n', " ", "'", "-", ".", "0", "9", "\t", "\u00a0")
 READINGS = "store,station,scanned at,channel,level dbm\n"
 LABELS = "store,label,station,level dbm,success %,exported on\n"
+CODES = (-128, 0)  # what radios put in place of a level
 Row = tuple[object, ...]
 Cells = list[str]
 
@@ -33,6 +34,11 @@ def number(cell: str) -> float | None:
     """Return a number with a decimal point."""
     bare = cell.strip(BLANKS).removesuffix("%").strip(BLANKS)
     return float(bare) if re.fullmatch(r"[-+]?(\d+\.?\d*|\.\d+)", bare) else None
+
+
+def within(value: float | None, least: float, most: float, *codes: float) -> float | None:
+    """Return a number that can be one; what cannot is not known, and its row stands."""
+    return value if value is not None and least <= value <= most and value not in codes else None
 
 
 def day(cell: str) -> date | None:
@@ -81,12 +87,19 @@ def reading(cells: Cells) -> Row:
 def label(cells: Cells) -> Row:
     """Return a label as the database has it."""
     store, key, station, level, success, seen_on = cells
-    return (text(store), text(key), day(seen_on), text(station), number(level), number(success))
+    return (
+        text(store),
+        text(key),
+        day(seen_on),
+        text(station),
+        within(number(level), -130, 0, *CODES),
+        within(number(success), 0, 100),
+    )
 
 
 PLAIN_READING = re.compile(
     r"\w+,[\w-]+,2026-09-29 (?:[01]\d|2[0-3]):[0-5]\d:[0-5]\d,"
-    r"(?:1[1-9]|2[0-6]),-(?:[1-9]\d|1[0-2]\d)"
+    r"(?:1[1-9]|2[0-6]),-(?!128)(?:[1-9]\d|1[0-2]\d)"
 )
 PLAIN_LABEL = re.compile(
     r"\w+,\w+,[\w-]+,-(?:[1-9]\d|1[0-2]\d),(?:[1-9]?\d|100),2026-09-(?:0[1-9]|[12]\d|30)"

@@ -146,7 +146,7 @@ def plain(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Rows]:
     return found
 
 
-@pytest.mark.parametrize("seed", [1, 2])
+@pytest.mark.parametrize("seed", [1, pytest.param(2, marks=pytest.mark.slow)])
 def test_case_blanks_and_zeros_change_no_plan(
     tmp_path: Path, plain: dict[str, Rows], seed: int
 ) -> None:

@@ -1,10 +1,14 @@
 """Stores with an unlisted station are not planned and say why; sharing a channel has a price."""
 
+from datetime import date, datetime, time
 from pathlib import Path
 
 import duckdb
 import pytest
 
+from pipeline.changes.register import append
+from pipeline.changes.states import PROGRAM, ChangeState, Trigger, new_event
+from pipeline.database import open_database
 from pipeline.progress import Silent
 from pipeline.records import Selection
 from pipeline.run import Request, judge, session, take_in
@@ -104,3 +108,126 @@ def test_six_stations_on_one_channel_are_spread_without_a_labels_export(tmp_path
     channels = found.execute("select distinct channel_planned from station_plan").fetchall()
     assert len(moves) >= 4
     assert len(channels) == 5
+
+
+CLASH = {"stations.csv": STATIONS + "S1,A,15,0,0,2026-09-30\nS1,B,15,3,0,2026-09-30\n"}
+MOVED = "select station, to_channel from move where not parking order by position"
+
+
+def judged(folder: Path, as_of: date | None = None) -> None:
+    """Judge what the database holds once more."""
+    request = Request(None, folder / "q.duckdb", folder / "out", None, None, as_of, Selection())
+    with session(request) as (database, settings):
+        judge(database, request, settings, Silent())
+
+
+def decided(folder: Path, state: ChangeState, day: date, until: date | None = None) -> None:
+    """Decide alike on everything that is proposed."""
+    at = datetime.combine(day, time())
+    with open_database(folder / "q.duckdb") as database:
+        ones = database.connection.execute(
+            "select change from change_story where state = 'proposed'"
+        )
+        events = [
+            new_event(change, state, at, "T. Aldervane", "not now", until=until)
+            for (change,) in ones.fetchall()
+        ]
+        append(database, Trigger.DECIDE, events)
+
+
+def moved(folder: Path) -> list[tuple[object, ...]]:
+    """Return the moves of the plan."""
+    with duckdb.connect(str(folder / "q.duckdb"), read_only=True) as connection:
+        return connection.execute(MOVED).fetchall()
+
+
+def reasons(folder: Path) -> str:
+    """Return what the plan says of its stations."""
+    with duckdb.connect(str(folder / "q.duckdb"), read_only=True) as connection:
+        return str(connection.execute("select reason from station_plan").fetchall())
+
+
+def test_an_approved_move_stays_permitted_and_has_a_next_best(tmp_path: Path) -> None:
+    """Approving a move changes nothing about it but that it is agreed."""
+    ran(tmp_path, {**CLASH, "s.csv": scans("AB")}).close()
+    (before,) = moved(tmp_path)
+    decided(tmp_path, ChangeState.APPROVED, date(2026, 10, 2))
+    judged(tmp_path)
+
+    assert moved(tmp_path) == [before]
+    assert "agreed by T. Aldervane on 2026-10-02" in reasons(tmp_path)
+    assert "is not permitted" not in reasons(tmp_path)
+    assert reasons(tmp_path).count("next best: channel") == 2
+
+
+def test_a_refused_move_comes_again_only_on_its_day(tmp_path: Path) -> None:
+    """Until then another is put forward, or none; the plan says what was refused, and by whom."""
+    ran(tmp_path, {**CLASH, "s.csv": scans("AB")}).close()
+    (before,) = moved(tmp_path)
+    decided(tmp_path, ChangeState.REFUSED, date(2026, 10, 2), until=date(2026, 12, 1))
+    judged(tmp_path)
+    assert before not in moved(tmp_path)
+    assert f"channel {before[1]} was refused by T. Aldervane on 2026-10-02 until" in reasons(
+        tmp_path
+    )
+
+    judged(tmp_path, as_of=date(2026, 12, 1))
+
+    assert before in moved(tmp_path)
+    assert "refused" not in reasons(tmp_path)
+
+
+def test_a_refusal_without_a_day_lasts_until_there_is_new_evidence(tmp_path: Path) -> None:
+    """Scans after it put the move forward again."""
+    ran(tmp_path, {**CLASH, "s.csv": scans("AB")}).close()
+    (before,) = moved(tmp_path)
+    decided(tmp_path, ChangeState.REFUSED, date(2026, 10, 2))
+    judged(tmp_path)
+    assert before not in moved(tmp_path)
+
+    later = scans("AB").replace("2026-09-29", "2026-10-20")
+    ran(
+        tmp_path, {"later.csv": later, "again.csv": CLASH["stations.csv"].replace("09-30", "10-21")}
+    )
+
+    assert before in moved(tmp_path)
+
+
+def test_a_station_just_changed_is_not_moved_again(tmp_path: Path) -> None:
+    """What was verified stays for 60 days, however the other one stands; then it may move."""
+    ran(tmp_path, {**CLASH, "s.csv": scans("AB")}).close()
+    ((station, channel),) = moved(tmp_path)
+    other = "B" if station == "A" else "A"
+    decided(tmp_path, ChangeState.APPROVED, date(2026, 10, 2))
+    with open_database(tmp_path / "q.duckdb") as database:
+        ((change,),) = database.connection.execute("select change from change").fetchall()
+        day = datetime(2026, 10, 3)
+        append(database, Trigger.RESULT, [new_event(change, ChangeState.IMPLEMENTED, day, "T. A.")])
+        append(database, Trigger.VERIFY, [new_event(change, ChangeState.VERIFIED, day, PROGRAM)])
+    # The other one has come onto the same channel, and may not leave it: it is offline.
+    row = "S1,{},{},{},0,{},2026-10-04\n"
+    text = "store,station,channel,x m,y m,connected,exported on\n"
+    text += row.format(station, channel, 0, "yes") + row.format(other, channel, 3, "no")
+    ran(tmp_path, {"later.csv": text}).close()
+    assert moved(tmp_path) == []
+    assert "held: it was changed and verified on 2026-10-03" in reasons(tmp_path)
+
+    judged(tmp_path, as_of=date(2026, 12, 3))
+
+    assert [one for one, _ in moved(tmp_path)] == [station]
+
+
+def test_a_station_that_is_offline_is_left_alone(tmp_path: Path) -> None:
+    """The finding says to leave it, and the plan does: the other one moves."""
+    text = (
+        "store,station,channel,x m,y m,connected,exported on\n"
+        "S1,A,15,0,0,no,2026-09-30\nS1,B,15,3,0,yes,2026-09-30\n"
+    )
+    ran(tmp_path, {"stations.csv": text, "s.csv": scans("AB")}).close()
+    assert [station for station, _ in moved(tmp_path)] == ["B"]
+    assert "held: it is not connected" in reasons(tmp_path)
+
+    swapped = text.replace(",no,", ",-,").replace(",yes,", ",no,").replace(",-,", ",yes,")
+    ran(tmp_path / "other", {"stations.csv": swapped, "s.csv": scans("AB")}).close()
+
+    assert [station for station, _ in moved(tmp_path / "other")] == ["A"]

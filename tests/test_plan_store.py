@@ -1,8 +1,11 @@
 """The plan of a store: brute force, the price of moves, ties, locks and reasons."""
 
+from collections.abc import Mapping
+from datetime import date
 from itertools import product
 from math import log
 from random import Random
+from types import MappingProxyType
 
 import pytest
 
@@ -10,7 +13,7 @@ from pipeline.plan.costs import StoreProblem, clear_air
 from pipeline.plan.decide import PLAIN
 from pipeline.plan.explain import Case, Evidence, Level
 from pipeline.plan.store import plan_store
-from pipeline.reasons import from_json, sentence
+from pipeline.reasons import Bond, from_json, sentence
 from pipeline.records import Heard, StoreStation
 
 PERMITTED = (11, 15, 20, 25, 26)
@@ -24,10 +27,10 @@ def known(busy: float) -> Evidence:
     return Evidence(busy, busy, busy, 0.0, a, b, 4000.0, 40, False, "measured", None)
 
 
-def _case(problem: StoreProblem, locked: frozenset[str] = frozenset()) -> Case:
+def _case(problem: StoreProblem, bonds: Mapping[str, Bond] = MappingProxyType({})) -> Case:
     evidence = {at: known(busy) for at, busy in problem.busy.items()}
     levels = {(h.station, h.neighbour): Level(-60.0, 2.0, "measured") for h in problem.heard}
-    return Case(problem, evidence, levels, locked)
+    return Case(problem, evidence, levels, PERMITTED, bonds)
 
 
 def _problem(random: Random, count: int, price: float = 0.005) -> StoreProblem:
@@ -137,10 +140,26 @@ def test_a_locked_station_stays() -> None:
     """An approved exception keeps it where it is, whatever the noise."""
     problem = _quiet(13, choices=(13,), on13=0.6)
 
-    found = plan_store(_case(problem, frozenset({"A"})), EFFORT, PLAIN)
+    bond = {"A": Bond("exception", "T. Aldervane", None)}
+    found = plan_store(_case(problem, bond), EFFORT, PLAIN)
 
     assert found.moves == ()
-    assert "an approved exception or change keeps it there" in found.stations[0].reason
+    assert "an approved exception keeps it there" in found.stations[0].reason
+
+
+def test_what_is_agreed_says_so_and_keeps_its_rival() -> None:
+    """The reason of an agreed move is that it is agreed: it is permitted, and has a next best."""
+    problem = _quiet(25, choices=(11,))
+    agreed = {"A": Bond("agreed", "T. Aldervane", date(2026, 7, 2))}
+
+    (move,) = plan_store(_case(problem, agreed), EFFORT, PLAIN).moves
+
+    assert move.to_channel == 11
+    assert "agreed by T. Aldervane on 2026-07-02" in move.reason
+    assert "is not permitted" not in move.reason
+    assert "next best: channel 25" in move.reason
+    german = sentence(from_json(move.facts), "de")
+    assert "genehmigt von T. Aldervane am 02.07.2026" in german
 
 
 def test_the_reason_names_noise_neighbours_and_levels() -> None:

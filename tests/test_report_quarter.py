@@ -1,5 +1,6 @@
 """The audit's files: complete, reproducible, and the same whenever they are made."""
 
+from collections import Counter
 from collections.abc import Iterator
 from datetime import datetime
 from io import BytesIO
@@ -90,10 +91,14 @@ def test_the_first_page_says_it_all(
     content = quarter_content(database, QUARTERS[LAST])
     first = pages(later[LAST][".pdf"])[0]
 
-    assert f"{content.now.astray} of {content.now.stations} stations audited" in first
-    for words in ("Over the quarters", "Region by region", "To act on", "North", "Mitte", "East"):
+    now = content.now
+    assert first.index(f"Approvers: answer {now.asked} departures") < first.index("To answer")
+    assert f"They concern {now.astray} of {now.stations} stations audited" in first
+    for words in ("ordered, and found so", "done differently from the order", "nobody's order"):
         assert words in first
-    assert all(quarter in first for quarter in QUARTERS)
+    second = pages(later[LAST][".pdf"])[1]
+    for words in ("Over the quarters", "Region by region", "North", "Mitte", "East", *QUARTERS):
+        assert words in second
 
 
 def test_rates_count_stations_of_stores_that_were_seen(past: History, written: Written) -> None:
@@ -104,9 +109,19 @@ def test_rates_count_stations_of_stores_that_were_seen(past: History, written: W
         quarter = QUARTERS[number]
         content = quarter_content(database, quarter)
         rows = [row for row in past.expected if row[0] == quarter]
-        assert content.now.astray == len({row[1:3] for row in rows if row[4] in open_kinds})
-        assert content.now.approved == sum(row[4] == "approved change" for row in rows)
-        assert content.now.deviations == sum(row[4] == "deviation" for row in rows)
+        rolled = {
+            (row.store, row.subject, row.field)
+            for row in content.to_act_on
+            if next(c for c in content.causes if c.cause == row.cause).rollout
+        }
+        asked = [row for row in rows if row[4] in open_kinds and row[1:4] not in rolled]
+        assert content.now.astray == len({row[1:3] for row in asked})
+        assert content.now.asked == len(asked)
+        assert content.now.rolled == len({row[:2] for row in rolled})
+        assert content.now.ordered == sum(row[4] == "approved change" for row in rows)
+        assert content.now.excepted == sum(row[4] == "deviation" for row in rows)
+        assert content.now.accepted == sum(row[4] == "approved afterwards" for row in rows)
+        assert content.now.accepted == sum(one.stations for one in content.approvals)
         silent = {store for store, q in past.silent if q == number}
         assert {store.store for store in content.uncovered} == silent
         assert content.now.covered == len(past.regions) - len(silent)
@@ -132,6 +147,21 @@ def test_the_list_to_act_on_begins_with_what_costs_most(
     assert len({(o.store, o.subject, o.field) for o in content.to_act_on}) == len(lost)
 
 
+def test_no_row_to_answer_is_printed_twice(written: Written) -> None:
+    """What page one has no room for goes on later; a likely rollout is one row."""
+    database, _, later, _ = written
+    content = quarter_content(database, QUARTERS[LAST])
+    printed = pages(later[LAST][".pdf"])
+    subjects = Counter(one.subject for one in content.causes)
+    single = [o.subject for o in content.causes if o.stations == 1 and subjects[o.subject] == 1]
+    told = [page for page in printed if "To answer" in page]
+    assert len(told) > 1
+    assert len(single) > 9
+    assert {sum(page.count(f"{name}, Store") for page in told) for name in single} == {1}
+    assert "on the pages to come" in printed[0]
+    assert "continued from page one" in " ".join(printed[1:])
+
+
 def test_the_workbook_holds_every_row(
     written: Written,
 ) -> None:
@@ -140,10 +170,12 @@ def test_the_workbook_holds_every_row(
     content = quarter_content(database, QUARTERS[LAST])
     book = load_workbook(BytesIO(later[LAST][".xlsx"]))
 
-    assert book.sheetnames == ["Audit", "Quarters", "Regions", "Act on", "Departures", "Coverage",
-                               "Repeated", "Findings", "Changes", "Promises"]  # fmt: skip
+    assert book.sheetnames == ["Audit", "To answer", "Quarters", "Regions", "Departures",
+                               "Approvals", "Coverage", "Repeated", "Findings", "Orders",
+                               "Promises", "Register"]  # fmt: skip
     assert book["Departures"].max_row == 1 + len(content.differences)
-    assert book["Act on"].max_row == 1 + len(content.to_act_on)
+    assert book["To answer"].max_row == 4 + len(content.causes)
+    assert book["Approvals"].max_row == 1 + len(content.approvals)
     assert book["Coverage"].max_row == 1 + len(content.stores)
     assert book["Quarters"].max_row == 1 + len(QUARTERS)
     labels = [cell.value for cell in book["Audit"]["A"]]
@@ -239,10 +271,10 @@ def test_every_language_and_an_empty_quarter_can_be_laid_out(
     database, _, _, _ = written
     content = quarter_content(database, QUARTERS[LAST])
     german = pages(quarter_pdf(content, wording("DE")))
-    assert "Über die Quartale" in german[0]
+    assert "Über die Quartale" in german[1]
     assert quarter_workbook(content, wording("DE")) == quarter_workbook(content, wording("DE"))
     first: QuarterContent = quarter_content(database, QUARTERS[0])
-    assert "are as agreed" in pages(quarter_pdf(first, WORDS))[0]
+    assert "as agreed or as ordered" in pages(quarter_pdf(first, WORDS))[0]
 
 
 def test_a_quarter_not_audited_is_refused(written: Written, tmp_path: Path) -> None:

@@ -148,10 +148,15 @@ def test_text_equals_the_content(contents: dict[str, StoreContent]) -> None:
 
 
 def test_busy_shares_equal_the_content(contents: dict[str, StoreContent]) -> None:
-    """The figure of the air prints one rounded per cent per station and channel, with its kind."""
+    """The figure of the air prints one rounded per cent per station and channel, with its kind.
+
+    A question mark is at those whose interval is wider than 15 points, and at no others.
+    """
     content = contents["S001"]
     wanted = Counter(
-        ("" if cell.source == "measured" else "≈") + str(max(round(busy * 100), 0))
+        ("" if cell.source == "measured" else "≈")
+        + str(max(round(busy * 100), 0))
+        + ("?" if (cell.busy_high or 0) - (cell.busy_low or 0) > 0.15 else "")
         for cell in content.air
         if (busy := cell.busy_estimate) is not None and 0.005 <= busy <= 0.995
     )

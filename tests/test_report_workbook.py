@@ -18,7 +18,7 @@ from pipeline.report import quarantine
 from pipeline.report.kit.sheet import SheetColumn, lines, row_height
 from pipeline.report.quarter import workbook as quarter_book
 from pipeline.report.region import workbook as region_book
-from pipeline.report.store import forms
+from pipeline.report.store import form_rows, forms
 from pipeline.report.store import workbook as store_book
 from pipeline.report.store.content import StoreContent
 from pipeline.report.store.gather import store_contents
@@ -85,8 +85,9 @@ def test_findings_evidence_and_stations_equal_the_content(
     for row, cell in zip(rows(book["Evidence"]), content.air, strict=True):
         assert row[:4] == (cell.station, cell.channel, cell.readings, cell.worth)
         assert row[4:8] == (cell.visits, cell.busy_estimate, cell.busy_low, cell.busy_high)
-        assert row[8:12] == (cell.mean_dbm, cell.p50_dbm, cell.p90_dbm, cell.p99_dbm)
-        assert row[12:] == (
+        assert row[8] == cell.frames_lost
+        assert row[9:13] == (cell.mean_dbm, cell.p50_dbm, cell.p90_dbm, cell.p99_dbm)
+        assert row[13:] == (
             "yes" if cell.own_traffic else "no", cell.source, cell.newest_at, cell.basis,
         )  # fmt: skip
     for row, station in zip(rows(book["Stations"]), content.stations, strict=True):
@@ -252,7 +253,7 @@ def test_a_text_longer_than_a_cell_is_cut_to_what_a_cell_holds(
 
 def declared() -> Iterator[tuple[str, type, SheetColumn[Any]]]:
     """Give every column declared for a sheet, with where it stands and the record it shows."""
-    for module in (store_book, forms, region_book, quarter_book, quarantine):
+    for module in (store_book, forms, form_rows, region_book, quarter_book, quarantine):
         for name, hint in get_type_hints(module).items():
             for inner in get_args(hint):
                 if get_origin(inner) is SheetColumn:
@@ -266,7 +267,7 @@ def test_every_column_shows_a_field_that_is_there_under_a_heading_that_is_there(
     """Fields are fields or properties of the record, dotted ones too; headings are texts."""
     columns = list(declared())
 
-    assert len({where for where, _, _ in columns}) == 24
+    assert len({where for where, _, _ in columns}) == 25
     assert len(columns) > 184
     for where, record, column in columns:
         assert "." not in column.heading or column.heading in texts("en"), (where, column.heading)

@@ -40,6 +40,16 @@ def test_named_stores_deadlines_and_benefit_decide_in_this_order() -> None:
     assert [store for store, wave in sorted(found.wave_of.items()) if wave == 0] == ["S18", "S19"]
 
 
+def test_what_must_not_go_on_is_settled_in_the_first_wave() -> None:
+    """An urgent store comes before deadlines and benefit."""
+    candidates = [*_candidates(18), Candidate("S18", 1, None, urgent=True)]
+    candidates.append(Candidate("S19", 1, date(2026, 10, 9)))
+
+    found = region_waves(candidates, WAVES, ())
+
+    assert [store for store, wave in sorted(found.wave_of.items()) if wave == 0] == ["S18", "S19"]
+
+
 def test_a_store_stays_in_the_wave_it_was_put_in() -> None:
     """What was decided before stands above benefit and names; a wave no longer there does not."""
     candidates = [

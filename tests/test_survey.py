@@ -324,8 +324,15 @@ def test_a_move_has_the_interval_of_its_evidence(database: Database) -> None:
     assert high / clear == pytest.approx((1 - busy_low) / (1 - busy), abs=1e-4)
 
 
-@pytest.mark.parametrize("visits", [1, 4])
-@pytest.mark.parametrize("here", [_FREE, _SOME])
+@pytest.mark.parametrize(
+    ("here", "visits"),
+    [
+        (_FREE, 1),
+        (_SOME, 4),
+        pytest.param(_FREE, 4, marks=pytest.mark.slow),
+        pytest.param(_SOME, 1, marks=pytest.mark.slow),
+    ],
+)
 def test_losing_a_channels_readings_never_draws_a_station_to_it(
     database: Database, visits: int, here: list[float]
 ) -> None:
@@ -532,7 +539,7 @@ def test_a_receiver_of_coarse_steps_measures_all_the_same(database: Database) ->
     assert _evidence(database, 19)["source"] == "measured"
 
 
-@pytest.mark.parametrize("over_dbm", [0.5, 2.0, 40.0])
+@pytest.mark.parametrize("over_dbm", [0.5, pytest.param(2.0, marks=pytest.mark.slow), 40.0])
 def test_a_reading_over_the_range_is_loud_and_draws_nobody(
     database: Database, over_dbm: float
 ) -> None:

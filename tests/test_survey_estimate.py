@@ -3,6 +3,7 @@
 import re
 from dataclasses import replace
 from datetime import datetime, timedelta
+from math import log
 from pathlib import Path
 
 import numpy as np
@@ -15,12 +16,12 @@ from simulate.setting import Setting
 
 from pipeline.estimate.assumptions import Assumptions
 from pipeline.estimate.grid import POINTS, SHARES, correlation, straying
-from pipeline.estimate.harm import frame_loss, harm
+from pipeline.estimate.harm import frame_loss
 from pipeline.estimate.portfolio import Portfolio, fit_portfolio
 from pipeline.estimate.posterior import chance_above, chance_less, estimate
 from pipeline.estimate.prior import OUTSIDE, default_prior
 from pipeline.estimate.visits import blocks, no_reading, stuck
-from pipeline.plan.worth import chance_of_gain
+from pipeline.plan.worth import chance_of_loss
 
 ASSUMED = Assumptions()
 NOON = datetime(2026, 9, 1, 12)
@@ -223,16 +224,19 @@ def test_interference_below_the_threshold_harms_by_its_level() -> None:
     """-77 dBm spoils what a label at -80 dBm says; -95 dBm does not. By the standard's PER."""
     assert frame_loss(-77.0) == pytest.approx(0.3, abs=0.01)  # 127 octets at -3 dB: all lost
     assert frame_loss(-95.0) < 1e-9
-    assert harm({-95.0: 90, -77.0: 10, -60.0: 5}, -75.0) == pytest.approx(0.03, abs=0.001)
-    assert harm({-60.0: 5}, -75.0) is None
 
 
-def test_chance_of_gain_counts_own_traffic() -> None:
-    """Equal air is even odds; own stations on the new channel turn them."""
-    assert chance_of_gain((2.0, 18.0, 0.0), (2.0, 18.0, 0.0)) == 0.5
-    assert chance_of_gain((2.0, 18.0, 0.0), (2.0, 18.0, 0.0 + 1e-9)) == pytest.approx(0.5, abs=1e-3)
-    assert chance_of_gain((2.0, 18.0, 0.1), (2.0, 18.0, 0.0)) > 0.75
-    assert chance_of_gain((20.0, 80.0, 0.0), (1.0, 99.0, 0.0)) > 0.999
+def test_a_chance_of_loss_counts_own_traffic() -> None:
+    """Equal air loses at even odds; own stations on the new channel, and a margin, turn them."""
+    air = (2.0, 18.0)
+    assert chance_of_loss((*air, 0.0), (*air, 0.0), 0.0) == pytest.approx(0.5, abs=1e-3)
+    assert chance_of_loss((*air, 0.0), (*air, 0.1), 0.0) > 0.75
+    assert chance_of_loss((*air, 0.0), (*air, 0.0), 0.1) < 0.25
+    drawn = np.random.default_rng(1).beta(2, 18, 200_000)
+    lost = float((0.95 * (1 - drawn) - 0.9 > 0.01).mean())  # what stays free there is all but sure
+    assert chance_of_loss((*air, -log(0.95)), (1e5, 9e5, 0.0), 0.01) == pytest.approx(
+        lost, abs=0.005
+    )
 
 
 def test_the_prior_weighs_little_once_there_are_series() -> None:

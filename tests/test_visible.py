@@ -71,6 +71,7 @@ def test_the_terminal_shows_a_text_as_it_is(text: str) -> None:
         quarter="", store=text, subject=text, field="channel", agreed=text, found=text,
         kind="drift", meanwhile=None, first_seen=None, stood_days=None, approved_by=text,
         approved_on=None, change=None, exception=None, basis="baseline", clear_air_lost=None,
+        by_order=None, cause=None, answer=None, answered_by=None, answered_on=None,
     )  # fmt: skip
     found = pl.DataFrame(
         {"store": [text], "region": [text], "severity": ["fix"], "subject": [text],

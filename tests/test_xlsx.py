@@ -9,7 +9,7 @@ from io import BytesIO
 from pathlib import Path
 from zipfile import ZipFile
 
-from openpyxl import Workbook
+from openpyxl import Workbook, load_workbook
 from openpyxl.comments import Comment
 from openpyxl.styles import Font
 
@@ -70,3 +70,11 @@ def test_cells_are_written_as_the_library_itself_writes_them() -> None:
     for name in ours.namelist():
         if name != "docProps/core.xml":  # says when it was saved
             assert ours.read(name) == theirs.read(name), name
+
+
+def test_a_book_written_row_by_row_keeps_its_rows() -> None:
+    """The library writes such sheets as their rows come; they are not written over as empty."""
+    book = Workbook(write_only=True)
+    book.create_sheet("Rows").append(["Łódź", 1])
+    [row] = load_workbook(BytesIO(workbook_bytes(book)))["Rows"].iter_rows(values_only=True)
+    assert row == ("Łódź", 1)

@@ -9,7 +9,8 @@ from typing import Any
 
 from pipeline.audit.baseline import advance
 from pipeline.audit.calendar import Quarter, Span, quarters_to, span_of
-from pipeline.audit.drift import departures, story_of
+from pipeline.audit.causes import with_causes
+from pipeline.audit.drift import Swallowed, audited, departures, story_of
 from pipeline.audit.gather import store_facts
 from pipeline.database import Database
 from pipeline.errors import DaysOutOfOrder, NothingToAudit
@@ -23,6 +24,7 @@ from pipeline.tables.audit import (
     AuditPromise,
     AuditStore,
     Departure,
+    DepartureApproved,
 )
 
 # Each table of figures and the statement that works it out; all but the first need the stores.
@@ -83,13 +85,19 @@ def audit(database: Database, quarter: Quarter, progress: Progress | None = None
     spans = [span_of(one, as_of) for one in quarters]
     stories = [story_of(facts) for facts in store_facts(database, spans[-1].end)]
     watched = (progress or Silent()).over(stories, "audit", len(stories))
-    rows = [row for story in watched for span in spans for row in departures(story, span)]
+    rows: list[Departure] = []
+    approved: list[DepartureApproved] = []
+    for story in watched:
+        for span in spans:
+            departed, swallowed = audited(story, span)
+            rows += departed
+            approved += map(_approved, swallowed)
     days = [
         _QuarterDays(one.name, one.first, span.end)
         for one, span in zip(quarters, spans, strict=True)
     ]
     with database.transaction():
-        _replace(database, quarter.name, rows, days)
+        _replace(database, quarter.name, with_causes(rows), approved, days)
         edition = _edition(database, quarter.name, as_of) if quarter.last <= as_of else None
     found = sum(row.quarter == quarter.name for row in rows)
     return AuditOutcome(quarter.name, edition, len(stories), found)
@@ -111,12 +119,35 @@ def compare(
     return tuple(row for story in stories for row in departures(story, span))
 
 
+def _approved(one: Swallowed) -> DepartureApproved:
+    row, approval = one.departure, one.approval
+    return DepartureApproved(
+        quarter=row.quarter,
+        store=row.store,
+        subject=row.subject,
+        field=row.field,
+        agreed=row.agreed,
+        found=row.found,
+        by_order=row.by_order,
+        first_seen=row.first_seen,
+        approved_by=approval.approved_by,
+        approved_on=approval.approved_on,
+        reason=approval.reason,
+        version=approval.version,
+    )
+
+
 def _replace(
-    database: Database, quarter: str, rows: Sequence[Departure], days: Sequence[_QuarterDays]
+    database: Database,
+    quarter: str,
+    rows: Sequence[Departure],
+    approved: Sequence[DepartureApproved],
+    days: Sequence[_QuarterDays],
 ) -> None:
     """Replace the rows of the quarters up to and including one."""
-    database.clear_until(quarter, Departure, *_FIGURES)
+    database.clear_until(quarter, Departure, DepartureApproved, *_FIGURES)
     database.insert("audit", "departures", frame_of(Departure, rows))
+    database.put(DepartureApproved, approved)
     for name in _FIGURES.values():
         database.insert("audit", name, frame_of(_QuarterDays, days))
 
@@ -135,7 +166,7 @@ def _edition(database: Database, quarter: str, as_of: date) -> int:
 def _fingerprint(database: Database, quarter: str) -> str:
     """Return a mark of all that the audit says, the quarters before included."""
     content = sha256()
-    kinds: tuple[type[Any], ...] = (Departure, *_FIGURES)
+    kinds: tuple[type[Any], ...] = (Departure, DepartureApproved, *_FIGURES)
     for kind in kinds:
         for row in database.every(kind):
             if row.quarter <= quarter:

@@ -16,8 +16,9 @@ from pipeline.errors import (
     ReasonMissing,
     UnknownSelection,
 )
+from pipeline.forms import APPROVE
 from pipeline.settings import Settings
-from pipeline.tables.audit import Baseline
+from pipeline.tables.audit import Baseline, DepartureAnswer
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,6 +109,30 @@ def approve(  # noqa: PLR0913 - what is approved, by whom, why and when
     with database.transaction():
         database.put(Baseline, sorted(rows, key=attrgetter("version", "store", "station", "field")))
     return tuple(done)
+
+
+def take(database: Database, answers: Sequence[DepartureAnswer]) -> None:
+    """Keep what was answered; what was approved as found is agreed, each station in its own row."""
+    latest = {
+        o.store: o.version for o in database.records(LatestVersion, "audit", "latest_versions")
+    }
+    versions: dict[tuple[str, str, date], int] = {}
+    rows = []
+    for one in answers:
+        if one.answer == APPROVE:
+            given = one.store, one.cause, one.answered_on
+            if given not in versions:
+                latest[one.store] = versions[given] = latest.get(one.store, 0) + 1
+            reason = one.note or f"approved as found, before {one.agreed}"
+            rows.append(
+                Baseline(
+                    versions[given], one.store, one.subject, one.field, one.found,
+                    one.answered_by, one.answered_on, reason, None,
+                )
+            )  # fmt: skip
+    with database.transaction():
+        database.put(DepartureAnswer, answers)
+        database.put(Baseline, rows)
 
 
 def _refuse_unfounded(settings: Settings, by: str, reason: str) -> None:

@@ -3,43 +3,30 @@
 There is at most one row for a station, a field and a span of days. What stands at the end of the
 span comes before what happened within it. Drift, deviation, replaced hardware, new, gone and
 renamed are reported in every span until they are settled; an approved change in one span only, the
-first to find it.
+first to find it. What a baseline approved afterwards stays a departure of the span.
 """
 
 from bisect import bisect_right
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from functools import cached_property
 
 from pipeline.audit.calendar import Span
 from pipeline.audit.follow import Agreed, Life, agreed_by_life, follow
-from pipeline.audit.records import (
-    ANY,
-    CHANNEL,
-    EUI64,
-    FIELDS,
-    HARDWARE,
-    STATION,
-    ChangeStory,
-    DriftKind,
-    OnFile,
-    StoreFacts,
-    Values,
-    excepts,
-)
+from pipeline.audit.judge import Difference, Judged, judge
+from pipeline.audit.records import FIELDS, STATION, ByOrder, DriftKind, StoreFacts, Values
 from pipeline.tables.audit import Baseline, Departure
 
 _BASELINE, _EARLIER = "baseline", "earlier export"
-_COVERS = frozenset({"approved", "scheduled", "implemented", "ineffective"})
-_CARRIED = frozenset({"implemented", "ineffective"})
-_VERIFIED, _BACKED_OUT = "verified", "backed out"
 _STANDING = frozenset(
     {
         DriftKind.DEVIATION, DriftKind.DRIFT, DriftKind.REPLACED, DriftKind.RENAMED, DriftKind.NEW,
         DriftKind.GONE, DriftKind.UNSEEN,
     }
 )  # fmt: skip
+
+_AS_AGREED = frozenset({DriftKind.REVERTED, DriftKind.BACK})
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +37,14 @@ class StoreStory:
     days: tuple[date, ...]
     lives: tuple[Life, ...]
     agreed: tuple[Agreed, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Swallowed:
+    """A departure as it stood when a baseline approved it, and the row that did."""
+
+    departure: Departure
+    approval: Baseline
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,31 +63,6 @@ class _View:
     baseline: bool
 
 
-@dataclass(frozen=True, slots=True)
-class Difference:
-    """A field of a station that departs from what is agreed, on a day.
-
-    `names` are those the station went by up to that day, `wanted` what is agreed of all its fields,
-    `agreement` the row about this one, `row` what was found of all of them (None: not listed).
-    """
-
-    names: frozenset[str]
-    place: int
-    day: date
-    wanted: Values
-    agreement: Baseline | None
-    row: Values | None
-
-
-@dataclass(frozen=True, slots=True)
-class Judged:
-    """What a departure is, and the change or exception that approves it."""
-
-    kind: DriftKind
-    change: ChangeStory | None = None
-    exception: OnFile | None = None
-
-
 def story_of(facts: StoreFacts) -> StoreStory:
     """Return a store's facts in the order of what they speak of; once for all spans."""
     lives, agreed = agreed_by_life(follow(facts.snapshots), facts.agreements)
@@ -101,21 +71,82 @@ def story_of(facts: StoreFacts) -> StoreStory:
 
 def departures(story: StoreStory, span: Span) -> tuple[Departure, ...]:
     """Return what differs in a store over a span of days, by station and field."""
+    return audited(story, span)[0]
+
+
+def audited(story: StoreStory, span: Span) -> tuple[tuple[Departure, ...], tuple[Swallowed, ...]]:
+    """Return the departures, and apart those that a baseline approved within the span."""
+    swallowed: list[Swallowed] = []
+    late: dict[tuple[str, str], Departure] = {}
+    for approval in _approvals(story, span):
+        for one in _on_the_eve(story, span, approval):
+            settled = approval.get((one.subject, one.field))
+            if settled is None or settled.value != one.found:
+                continue
+            late[one.subject, one.field] = _accepted(one, settled)
+            if one.kind != DriftKind.APPROVED:
+                swallowed.append(Swallowed(one, settled))
+    rows = {(row.subject, row.field): row for row in _departing(story, span)}
+    back = {at: row for at, row in rows.items() if row.kind in _AS_AGREED}
+    every = {**back, **late, **{at: rows[at] for at in rows.keys() - back.keys()}}.values()
+    return tuple(sorted(every, key=lambda row: (row.subject, FIELDS.index(row.field)))), tuple(
+        swallowed
+    )
+
+
+_Approval = Mapping[tuple[str, str], Baseline]
+"""A version approved by a person: its rows by station and field."""
+
+
+def _approvals(story: StoreStory, span: Span) -> list[_Approval]:
+    """Return what people approved within a span, version by version."""
+    found: dict[tuple[date, int], dict[tuple[str, str], Baseline]] = {}
+    for row in story.facts.agreements:
+        if row.change is None and span.start < row.approved_on <= span.end:
+            version = found.setdefault((row.approved_on, row.version), {})
+            version[row.station, row.field] = row
+    return [rows for _, rows in sorted(found.items())]
+
+
+def _on_the_eve(story: StoreStory, span: Span, approval: _Approval) -> list[Departure]:
+    """Return the departures up to the day of an approval, as if it had not been given."""
+    given = next(iter(approval.values()))
+    until = given.approved_on, given.version
+    earlier = [a for a in story.facts.agreements if (a.approved_on, a.version) < until]
+    before = story_of(replace(story.facts, agreements=tuple(earlier)))
+    rows = _departing(before, replace(span, end=given.approved_on))
+    told = _STANDING - {DriftKind.UNSEEN} | {DriftKind.APPROVED}
+    return [row for row in rows if row.kind in told]
+
+
+def _accepted(one: Departure, approval: Baseline) -> Departure:
+    """Return a departure as settled by the baseline that approved it; one ordered stays so."""
+    if one.kind == DriftKind.APPROVED:
+        return one
+    return replace(
+        one,
+        kind=DriftKind.ACCEPTED.value,
+        stood_days=None,
+        approved_by=approval.approved_by,
+        approved_on=approval.approved_on,
+    )
+
+
+def _departing(story: StoreStory, span: Span) -> list[Departure]:
+    """Return what differs, apart from what a baseline approved within the span."""
     before = bisect_right(story.days, span.start)
     upto = bisect_right(story.days, span.end)
     agreed: Sequence[Agreed] = story.agreed
-    frozen = [a.approved_on for a in story.facts.agreements if a.change is None]
-    first = min(frozen, default=None)
+    first = min((a.approved_on for a in story.facts.agreements if whole(a)), default=None)
     if first is not None and first <= span.end:
         view = _View(story, span, before, upto, first, baseline=True)
     elif upto:
         since, agreed = _as_found(story, span, upto)
         view = _View(story, span, before, upto, since, baseline=False)
     else:
-        return ()
+        return []
     stations = map(_StationSpan, [view] * len(agreed), story.lives, agreed)
-    rows = [row for station in stations for row in station.rows()]
-    return tuple(sorted(rows, key=lambda row: (row.subject, FIELDS.index(row.field))))
+    return [row for station in stations for row in station.rows()]
 
 
 def _as_found(story: StoreStory, span: Span, upto: int) -> tuple[date, list[Agreed]]:
@@ -189,15 +220,15 @@ class _StationSpan:
     def _field(self, place: int) -> Iterator[Departure]:
         found, wanted = _value(self._last, place), self._wanted[place]
         if self._departs(self.end, place, self._last):
-            judged = self._judged(self.end, place, self._last)
+            judged = self._judged(self.end, place, self.upto - 1)
             if not self._told_before(place, judged.kind):
                 name = _value(self._last, STATION) or self._wanted[STATION]
                 yield self._row(name, place, judged, found, self._since(place))
         elif self._moved(place) and found == wanted:
-            if not self._told_before(place, DriftKind.APPROVED):
-                yield self._settled(DriftKind.APPROVED, place)
+            yield from self._agreed_to(place)
         elif self.before and self._departs(self.start, place, self._first):
-            yield self._settled(DriftKind.REVERTED, place)
+            then = self._judged(self.start, place, self.before - 1)
+            yield self._settled(replace(then, kind=DriftKind.REVERTED), place)
         else:
             yield from self._back(place)
 
@@ -208,10 +239,27 @@ class _StationSpan:
         wanted, found = self.agreed.on(day)[place], _value(row, place)
         return wanted != found and (place == STATION or None not in {wanted, found})
 
-    def _judged(self, day: date, place: int, row: Values | None) -> Judged:
-        names, agreement = self.life.known_as(day), self.agreed.row(day, place)
-        one = Difference(names, place, day, self.agreed.on(day), agreement, row)
+    def _judged(self, day: date, place: int, at: int) -> Judged:
+        """Return what a departure is on a day, as export number `at` shows it."""
+        agreement = self.agreed.row(day, place)
+        one = Difference(
+            self.life.known_as(day), place, day, self.days[at], self.agreed.on(day), agreement,
+            self.seen[at],
+        )  # fmt: skip
         return judge(one, self.view.story.facts)
+
+    def _agreed_to(self, place: int) -> Iterator[Departure]:
+        """Yield the row of a change that was verified or undone; an approval is told apart."""
+        agreement = self.agreed.row(self.end, place)
+        if agreement is None or agreement.change is None:
+            return
+        if not self._told_before(place, DriftKind.APPROVED):
+            own = (s for s in self.view.story.facts.changes if s.change.change == agreement.change)
+            story = next(own, None)
+            last = story.last(self.end) if story else None
+            undone = last is not None and last.state == "backed out"
+            by_order = ByOrder.UNDONE if undone else ByOrder.AS_ORDERED
+            yield self._settled(Judged(DriftKind.APPROVED, by_order), place)
 
     def _moved(self, place: int) -> bool:
         """Tell whether what is agreed of a field moved within the span."""
@@ -230,7 +278,7 @@ class _StationSpan:
             return False
         if not self._departs(self.start, place, self._first):
             return False
-        return self._judged(self.start, place, self._first).kind is DriftKind.APPROVED
+        return self._judged(self.start, place, self.before - 1).kind is DriftKind.APPROVED
 
     def _since(self, place: int) -> date:
         """Return the day of the export from which on a field departs to the end."""
@@ -244,23 +292,25 @@ class _StationSpan:
             at -= 1
         return self.days[at]
 
-    def _settled(self, kind: DriftKind, place: int) -> Departure:
-        """Return the row of what departs no more: approved, or back at what is agreed."""
+    def _settled(self, judged: Judged, place: int) -> Departure:
+        """Return the row of what departs no more: ordered, or back at what is agreed."""
         found = _value(self._last, place)
         at = self.upto - 1
         while at > self.before and _value(self.seen[at - 1], place) == found:
             at -= 1
-        before = _value(self._first, place) if kind is DriftKind.REVERTED else None
+        reverted = judged.kind is DriftKind.REVERTED
+        before = _value(self._first, place) if reverted else None
+        judged = replace(judged, by_order=_put_back(judged)) if reverted else judged
         name = _value(self._last, STATION) or _value(self._first, STATION) or self._was[STATION]
-        return self._row(name, place, Judged(kind), found, self.days[at], before)
+        return self._row(name, place, judged, found, self.days[at], before)
 
     def _back(self, place: int) -> Iterator[Departure]:
         """Yield the row of a field that departed within the span and is back."""
         for at in range(self.before, self.upto):
             row, day = self.seen[at], self.days[at]
             if (row is not None or place == STATION) and self._departs(day, place, row):
-                then = self._judged(day, place, row)
-                judged = Judged(DriftKind.BACK, then.change, then.exception)
+                then = self._judged(day, place, at)
+                judged = replace(then, kind=DriftKind.BACK, by_order=_put_back(then))
                 value = _value(row, place)
                 name = _value(self._last, STATION) or _value(row, STATION) or self._was[STATION]
                 yield self._row(name, place, judged, _value(self._last, place), day, value)
@@ -275,8 +325,9 @@ class _StationSpan:
         first_seen: date | None,
         meanwhile: str | None = None,
     ) -> Departure:
-        ordered = self._ordered(place, judged)
-        by, on, change = self._approval(place, replace(judged, change=judged.change or ordered))
+        by, on, change = self._approval(place, judged)
+        differently = judged.by_order is ByOrder.DIFFERENTLY and judged.kind is DriftKind.DRIFT
+        ordered = judged.change if differently else None
         stands = judged.kind in _STANDING and first_seen is not None
         return Departure(
             quarter=self.view.span.quarter,
@@ -284,7 +335,7 @@ class _StationSpan:
             subject=name or "",
             field=FIELDS[place],
             kind=judged.kind.value,
-            agreed=str(ordered.change.to_channel) if ordered else self._wanted[place],
+            agreed=str(ordered.ordered(self.end)) if ordered else self._wanted[place],
             found=found,
             meanwhile=meanwhile,
             first_seen=first_seen,
@@ -295,103 +346,35 @@ class _StationSpan:
             exception=judged.exception.reason if judged.exception else None,
             basis=_BASELINE if self._is_agreed(place) else _EARLIER,
             clear_air_lost=None,  # known once the departures of all stores are
+            by_order=judged.by_order.value if judged.by_order else None,
+            cause=None,
+            answer=None,  # what people answered is joined to them in the database
+            answered_by=None,
+            answered_on=None,
         )
 
     def _is_agreed(self, place: int) -> bool:
         return self.view.baseline or self.agreed.row(self.end, place) is not None
 
-    def _ordered(self, place: int, judged: Judged) -> ChangeStory | None:
-        """Return the change carried out last, where drift leaves the station elsewhere.
-
-        Its channel is the one to put the station on, not the channel of before.
-        """
-        if place != CHANNEL or judged.kind is not DriftKind.DRIFT:
-            return None
-        names, agreement = self.life.known_as(self.end), self.agreed.row(self.end, place)
-        last = _last_said(names, self.view.story.facts.changes, self.end)
-        if last is None or not _holds(last, agreement, self.end):
-            return None
-        event = last.last(self.end)
-        return last if event and event.state in _CARRIED and not last.change.parking else None
-
     def _approval(self, place: int, judged: Judged) -> tuple[str | None, date | None, str | None]:
         """Return who last approved what is there, on what day, and by which change."""
         row, story = self.agreed.row(self.end, place), judged.change
         if story is not None:
-            last = story.last(self.end)
-            return story.approver(self.end), last.at.date() if last else None, story.change.change
+            approval = story.approval(self.end)
+            told = (approval.by, approval.at.date()) if approval else (None, None)
+            return *told, story.change.change
         by, on, change = (row.approved_by, row.approved_on, row.change) if row else (None,) * 3
         return (judged.exception.approved_by if judged.exception else by), on, change
 
 
-def judge(one: Difference, facts: StoreFacts) -> Judged:
-    """Return what a departure is: approved by a change, by an exception, or of which kind."""
-    if one.place == CHANNEL:
-        change = _approving(one, facts.changes)
-        if change is not None:
-            return Judged(DriftKind.APPROVED, change=change)
-    for exception in facts.exceptions:
-        meant = exception.subject == ANY or exception.subject in one.names
-        if meant and exception.holds(one.day) and excepts(exception.rule, FIELDS[one.place]):
-            return Judged(DriftKind.DEVIATION, exception=exception)
-    return Judged(_unapproved(one))
+def _put_back(then: Judged) -> ByOrder | None:
+    """Return whether what is back now was ordered: what had been found as ordered is undone."""
+    return ByOrder.UNDONE if then.by_order is ByOrder.AS_ORDERED else then.by_order
 
 
-def _unapproved(one: Difference) -> DriftKind:
-    wanted, row = one.wanted, one.row
-    if one.place == STATION:
-        if wanted[STATION] is None:
-            return DriftKind.NEW
-        return DriftKind.GONE if row is None else DriftKind.RENAMED
-    if one.place == HARDWARE and row is not None:
-        known = None not in {wanted[EUI64], row[EUI64]}
-        replaced = known and wanted[EUI64] != row[EUI64]
-        return DriftKind.REPLACED if replaced else DriftKind.DRIFT
-    return DriftKind.REPLACED if one.place == EUI64 else DriftKind.DRIFT
-
-
-def _approving(one: Difference, changes: Sequence[ChangeStory]) -> ChangeStory | None:
-    """Return the change that approves a channel which the baseline does not have yet.
-
-    A verified change has moved the baseline and approves nothing more, unless it is a parking step
-    whose plan is still under way. What was agreed anew since ends what was approved before.
-    """
-    own = [story for story in changes if story.change.station in one.names]
-    for story in reversed(own):
-        last = story.last(one.day)
-        if last is None or str(story.change.to_channel) != _value(one.row, CHANNEL):
-            continue
-        if not _holds(story, one.agreement, one.day):
-            continue
-        if last.state in _COVERS or (last.state == _VERIFIED and _parked(story, own, one.day)):
-            return story
-    return None
-
-
-def _holds(story: ChangeStory, agreement: Baseline | None, day: date) -> bool:
-    """Tell whether nothing was agreed after a change's last event."""
-    last = story.last(day)
-    return last is not None and (agreement is None or last.at.date() >= agreement.approved_on)
-
-
-def _last_said(
-    names: frozenset[str], changes: Sequence[ChangeStory], day: date
-) -> ChangeStory | None:
-    """Return the change of a station of which the register spoke last, of those carried out."""
-    said = {*_CARRIED, _VERIFIED, _BACKED_OUT}
-    own = [
-        story
-        for story in changes
-        if story.change.station in names and (e := story.last(day)) is not None and e.state in said
-    ]
-    return max(own, key=lambda story: story.number(day), default=None)
-
-
-def _parked(story: ChangeStory, own: Sequence[ChangeStory], day: date) -> bool:
-    """Tell whether a parking step's plan still has a step of the same station under way."""
-    plan = story.change.plan
-    others = [other.last(day) for other in own if other.change.plan == plan and other is not story]
-    return story.change.parking and any(e is not None and e.state in _COVERS for e in others)
+def whole(agreement: Baseline) -> bool:
+    """Tell whether a row is of an approval of all a store has, not of some fields."""
+    return agreement.change is None and agreement.field == FIELDS[STATION]
 
 
 def _value(row: Values | None, place: int) -> str | None:

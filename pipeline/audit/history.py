@@ -6,10 +6,11 @@ from dataclasses import dataclass
 from datetime import date
 from enum import IntEnum
 
-from pipeline.audit.drift import Difference, Judged, StoreStory, judge, story_of
+from pipeline.audit.drift import StoreStory, story_of
 from pipeline.audit.follow import Agreed, Life
 from pipeline.audit.gather import store_facts
-from pipeline.audit.records import CHANNEL, FIELDS, STATION, Values
+from pipeline.audit.judge import Difference, Judged, judge
+from pipeline.audit.records import CHANNEL, FIELDS, STATION, ByOrder, Values
 from pipeline.database import Database
 from pipeline.errors import UnknownSelection
 from pipeline.tables.audit import ClearAirKept
@@ -127,14 +128,18 @@ def _standing(story: StoreStory, number: int, row: Values, day: date) -> str:
     told = []
     for place, (want, value) in enumerate(zip(wanted, row, strict=True)):
         if None not in {want, value} and want != value:
-            differs = Difference(one.known_as(day), place, day, wanted, agreed.row(day, place), row)
-            told.append(f"{_words(FIELDS[place])} is {_judged(judge(differs, story.facts))}")
+            agreement = agreed.row(day, place)
+            differs = Difference(one.known_as(day), place, day, day, wanted, agreement, row)
+            told.append(f"{_words(FIELDS[place])} is {_judged(judge(differs, story.facts), day)}")
     return f"not as agreed: {', '.join(told)}" if told else "as agreed"
 
 
-def _judged(judged: Judged) -> str:
+def _judged(judged: Judged, day: date) -> str:
     if judged.exception is not None:
         return f"a {judged.kind} ({judged.exception.reason}; {judged.exception.approved_by})"
+    if judged.change is not None and judged.by_order is ByOrder.DIFFERENTLY:
+        ordered = judged.change.ordered(day)
+        return f"done differently: channel {ordered} was ordered ({judged.change.change.change})"
     if judged.change is not None:
         return f"an {judged.kind} ({judged.change.change.change})"
     return f"{judged.kind}, approved by nobody"

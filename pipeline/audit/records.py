@@ -34,6 +34,7 @@ class DriftKind(StrEnum):
     """What a difference between agreed and found comes to."""
 
     APPROVED = "approved change"
+    ACCEPTED = "approved afterwards"  # by a baseline, once it had been found
     DEVIATION = "deviation"  # an exception on file approves it
     DRIFT = "drift"  # nobody approved it
     REPLACED = "replaced hardware"
@@ -43,6 +44,16 @@ class DriftKind(StrEnum):
     UNSEEN = "unseen"  # no export of the store speaks of the span
     REVERTED = "reverted"  # departed before, back at what is agreed
     BACK = "changed and changed back"  # within the span
+
+
+class ByOrder(StrEnum):
+    """Whether what was found was ordered; nothing can be said of a station no export speaks of."""
+
+    AS_ORDERED = "as ordered"
+    DIFFERENTLY = "done differently"  # neither the channel ordered nor that of before
+    UNDONE = "undone"  # ordered, found, and put back
+    NOBODY = "not ordered"
+    EXCEPTED = "excepted"
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,10 +81,19 @@ class ChangeStory:
         last = self.last(day)
         return last.seq if last else 0
 
-    def approver(self, day: date) -> str | None:
-        """Return who last approved it up to and including a day."""
-        by = [e.by for e in self.events if e.state == "approved" and e.at.date() <= day]
-        return by[-1] if by else None
+    def approval(self, day: date) -> ChangeEvent | None:
+        """Return its last approval by a person up to and including a day."""
+        return next((e for e in reversed(self.events) if _approves(e) and e.at.date() <= day), None)
+
+    def ordered(self, day: date) -> int:
+        """Return the channel that was ordered by a day; the one proposed if no other was."""
+        approval = self.approval(day)
+        return (approval and approval.channel) or self.change.to_channel
+
+    def ordered_on(self, day: date) -> date | None:
+        """Return the day of its last approval up to and including a day."""
+        approval = self.approval(day)
+        return approval.at.date() if approval else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,6 +126,11 @@ class StoreFacts:
     changes: tuple[ChangeStory, ...]
     exceptions: tuple[OnFile, ...]
     first_run: date
+
+
+def _approves(event: ChangeEvent) -> bool:
+    """Tell a decision from a change that is to be done still, since it was not done."""
+    return event.state == "approved" and event.result is None
 
 
 @cache

@@ -153,18 +153,21 @@ def _judge(tallies: Sequence[Tally], filed: Filed, *, all_or_nothing: bool) -> N
     _refuse_disagreements(tallies)
     blocked: set[int] = set()
     barred: dict[Draft, str] = {}
+    told: list[tuple[int, WorkbookRefusal]] = []  # of workbooks blocked on the way
     while True:
         for tally in tallies:
             tally.taken, tally.repeated = [], 0
         refused = list(_admitted(tallies, filed, blocked, barred))
         fresh = {at for at, tally in enumerate(tallies) if all_or_nothing and tally.refusals}
         fresh |= {at for at, _ in refused if all_or_nothing}
-        parts = dict(_parted(tallies, filed))
-        if fresh <= blocked and not parts:
+        if not fresh <= blocked:
+            told += [(at, refusal) for at, refusal in refused if at not in blocked]
+            blocked |= fresh  # what a blocked workbook said may have stood in another one's way
+        elif parts := dict(_parted(tallies, filed)):
+            barred |= parts
+        else:
             break
-        blocked |= fresh  # what a blocked workbook said may have stood in another one's way
-        barred |= parts
-    for at, refusal in refused:
+    for at, refusal in [*told, *refused]:
         tallies[at].refusals.append(refusal)
 
 

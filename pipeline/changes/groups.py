@@ -1,6 +1,6 @@
 """Changes that need one another are one decision; what an order or half a group is worth. Pure."""
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from pipeline.changes.review import Draft
@@ -103,11 +103,10 @@ def _unsaid(plan: Decided, group: Sequence[Change], price: Pricer) -> str | None
     decisions = [plan.decisions.get(change.change) for change in group]
     if any(event is not None and says(event.note, SPLIT) for event in decisions):
         return None
-    names = list(dict.fromkeys(change.station for change in group))
-    changes = ", ".join(change.change for change in group)
+    changes = _listed(change.change for change in group)
     worth = _worth(_half(plan, group, price))
     return (
-        f"{', '.join(names[:-1])} and {names[-1]} need one another: decide the same for {changes}, "
+        f"{_named(group)} need one another: decide the same for {changes}, "
         f"or write '{SPLIT}' in the remark of one of them{f', which {worth}' if worth else ''}"
     )
 
@@ -152,9 +151,18 @@ def _halves_told(plan: Decided, asked: set[str], price: Pricer) -> Iterator[tupl
         states = {plan.state(change) for change in group}
         mine = [change.change for change in group if change.change in asked]
         if mine and len(states) > 1 and ChangeState.APPROVED in states:
-            names = " and ".join(dict.fromkeys(change.station for change in group))
             worth = _worth(_half(plan, group, price)) or "is not priced: the store has no plan"
-            yield mine[0], f"{names}: half of what needs one another {worth}"
+            yield mine[0], f"{_named(group)}: doing only part of what needs one another {worth}"
+
+
+def _named(group: Sequence[Change]) -> str:
+    return _listed(dict.fromkeys(change.station for change in group))
+
+
+def _listed(names: Iterable[str]) -> str:
+    """Return names as a text, such as 'A, B and C'."""
+    *others, last = names
+    return f"{', '.join(others)} and {last}" if others else last
 
 
 def _order_told(change: Change, event: ChangeEvent, worth: OrderPrice | None) -> str:

@@ -73,7 +73,6 @@ class ChangeInForce:
     state: str
     at: datetime
     carried_at: datetime | None
-    until: date | None  # of a refusal
     agreed_on: date | None
     agreed_by: str | None
     workbook: str | None
@@ -142,9 +141,7 @@ def proposal(case: StoreCase, run: ThisRun, by: str) -> Proposal | None:
     planned, current = case.planned, case.current
     if current is None and not case.moves:
         return None
-    if current is not None and (
-        run.as_of < current.proposed_on or _agrees(case, current, run.as_of)
-    ):
+    if current is not None and (run.as_of < current.proposed_on or _agrees(case, current)):
         return None
     marks = fingerprint(planned, case.moves)
     before = current.plan if current else None
@@ -201,20 +198,18 @@ def _says(step: ProposedMove | ChangeInForce) -> tuple[str, int, int, bool]:
     return step.station, step.from_channel, step.to_channel, step.parking
 
 
-def _agrees(case: StoreCase, current: ChangePlan, day: date) -> bool:
-    """Tell whether the moves are those in force without what the export shows carried out.
+def _agrees(case: StoreCase, current: ChangePlan) -> bool:
+    """Tell whether the moves are those in force without what was refused or is carried out.
 
-    An export of the very day on which work was done may show it or not. What was refused counts
-    where the plan still asks for it; once the refusal is over it is put forward again.
+    An export of the very day on which work was done may show it or not. A refused move that the
+    plan asks for again is put forward again.
     """
     if case.planned.choices != current.choices:
         return False
     moves, seen_on = [_says(move) for move in case.moves], case.planned.seen_on
-    standing = [c for c in case.changes if c.until is None or c.until > day]
-    unrefused = [c for c in standing if c.state != ChangeState.REFUSED]
+    standing = [known for known in case.changes if known.state != ChangeState.REFUSED]
     return any(
-        moves == [_says(known) for known in some if not _shown(known, seen_on, days)]
-        for some in (standing, unrefused)
+        moves == [_says(known) for known in standing if not _shown(known, seen_on, days)]
         for days in (0, 1)
     )
 

@@ -122,8 +122,11 @@ def files_of(paths: Sequence[Path]) -> list[Path]:
     return sorted(found)
 
 
-def read_workbook(path: Path) -> Returned:
-    """Return what a workbook says; one that cannot be read is refused with the reason."""
+def read_workbook(path: Path, forms: Sequence[Form] = (DECISIONS, RESULTS)) -> Returned:
+    """Return what a workbook says; one that cannot be read is refused with the reason.
+
+    `forms` are the one or two sheets to read; a single one is returned as decisions.
+    """
     try:
         with ZipFile(path) as parts:
             octets = sum(part.file_size for part in parts.infolist())
@@ -138,7 +141,7 @@ def read_workbook(path: Path) -> Returned:
     except Exception as error:  # noqa: BLE001 - a damaged file fails anywhere in the library
         return _refused(path, f"it is damaged ({type(error).__name__}); save it again as .xlsx")
     try:
-        return _read(path, book)
+        return _read(path, book, forms)
     finally:
         book.close()
 
@@ -153,12 +156,12 @@ def _label(path: Path) -> str:
     return "/".join(path.absolute().parts[-2:])
 
 
-def _read(path: Path, book: Workbook) -> Returned:
+def _read(path: Path, book: Workbook, forms: Sequence[Form]) -> Returned:
     marks, written = _copies(book)
     refusals: list[WorkbookRefusal] = []
     rows: dict[str, tuple[Cells, ...]] = {}
     plan, store = marks.get(PLAN_MARK), marks.get(STORE_MARK)
-    for form in (DECISIONS, RESULTS):
+    for form in forms:
         sheet = _sheet(book, form.sheet)
         if sheet is None:
             continue
@@ -176,8 +179,8 @@ def _read(path: Path, book: Workbook) -> Returned:
         path.name,
         plan,
         store,
-        rows.get(DECISIONS.sheet, ()),
-        rows.get(RESULTS.sheet, ()),
+        rows.get(forms[0].sheet, ()),
+        rows.get(forms[-1].sheet, ()) if len(forms) > 1 else (),
         tuple(_cells(_sheet(book, MOVES))),
         written,
         tuple(refusals),

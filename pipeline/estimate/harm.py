@@ -1,6 +1,9 @@
 """What interference costs that is too weak to make a channel busy: frames lost at the labels."""
 
 from collections.abc import Mapping
+from functools import cache
+
+import polars as pl
 
 from pipeline.radio.coexistence import packet_error_rate
 from pipeline.radio.levels import power_sum_dbm
@@ -14,6 +17,8 @@ NOISE_DBM = -100.0
 practice, no published source."""
 
 PSDU_OCTETS = 127
+LABELS_DBM = range(-100, -19)
+WEAK_DBM = range(-110, -39)
 
 
 def frame_loss(
@@ -33,18 +38,15 @@ def frame_loss(
     )
 
 
-def harm(
-    readings: Mapping[float, int],
-    threshold_dbm: float,
-    labels: Mapping[float, float] = LABEL_LEVELS_DBM,
-) -> float | None:
-    """Return the share of frames lost to interference up to the threshold, at which stations send.
+@cache
+def frame_losses() -> pl.DataFrame:
+    """Return the chance that a frame is lost, by label and interference in whole dBm.
 
-    readings: number of readings of each level in dBm. Readings above the threshold keep the station
-    waiting; what they cost is clear air, not this. Null without readings up to the threshold.
+    Columns label_dbm (null: labels at `LABEL_LEVELS_DBM`), level_dbm, lost.
     """
-    below = {level: count for level, count in readings.items() if level <= threshold_dbm}
-    total = sum(below.values())
-    if not total:
-        return None
-    return sum(frame_loss(level, labels) * count for level, count in sorted(below.items())) / total
+    labels = [(None, LABEL_LEVELS_DBM), *((label, {float(label): 1.0}) for label in LABELS_DBM)]
+    rows = [
+        (label, level, frame_loss(float(level), mix)) for label, mix in labels for level in WEAK_DBM
+    ]
+    columns = {"label_dbm": pl.Int64, "level_dbm": pl.Int64, "lost": pl.Float64}
+    return pl.DataFrame(rows, schema=columns, orient="row")

@@ -270,7 +270,9 @@ class Vocabulary:
     def _missing(self, kind: str, cells: Sequence[str]) -> list[str]:
         fields = set(self.known(kind, cells).values())
         wide = sum(map(_is_channel, fields)) >= _CHANNELS_LEAST
-        needed = ("yes",) if wide else ("yes", "long")
+        needed: tuple[str, ...] = ("yes",) if wide else ("yes", "long")
+        # A table of bare keys is one of stores only if nothing in it may be of another kind.
+        needed += ("mixed",) if self._strange(kind, cells) else ()
         # Those of every form come first, for the sentence.
         return [
             field
@@ -279,11 +281,15 @@ class Vocabulary:
             if needs == need and field not in fields
         ]
 
+    def _strange(self, kind: str, cells: Sequence[str]) -> list[str]:
+        """Return the headings that stand for no field of a kind."""
+        known = self.known(kind, cells)
+        return [cell for place, cell in enumerate(cells) if place not in known and cell.strip()]
+
     def _lacking(self, kind: str, cells: Sequence[str]) -> TableRefused:
         missing = self._missing(kind, cells)
-        known = self.known(kind, cells)
         headings = {field: self.headings_of(kind, field) for field in self._needed[kind]}
-        unknown = [c for place, c in enumerate(cells) if place not in known and c.strip()]
+        unknown = self._strange(kind, cells)
         near = (
             f" Is '{cell}' the column for '{field}'?"
             for field in missing

@@ -164,9 +164,12 @@ def _decided(shown: _Shown, mapped: Mapped, titles: Titles) -> Notation | TableR
         )
     comma = titles.comma if titles.comma is not None else _comma(shown)
     if comma is None:
+        both = shown.point and shown.comma
         return TableRefused(
-            "Numbers such as 2.000 could be two or two thousand, and nothing in the file decides "
-            "which.",
+            "Some numbers have a decimal point and others a decimal comma."
+            if both
+            else "Numbers such as 2.000 could be two or two thousand, and nothing in the file "
+            "decides which.",
             "Which is the decimal mark? Paste one of these lines above the headings:"
             "\nDecimals: point\nDecimals: comma",
         )

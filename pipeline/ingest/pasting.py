@@ -109,7 +109,7 @@ def _likely(
 
 
 def _needed(kind: str, *, wide: bool) -> list[str]:
-    needs = ("yes", "long") if kind == READINGS and not wide else ("yes",)
+    needs = ("yes", "long", "mixed") if kind == READINGS and not wide else ("yes", "mixed")
     (fields,) = (each.fields for each in EXPORT_KINDS if each.name == kind)
     return [field.name for field in fields if field.needed in needs]
 

@@ -9,10 +9,11 @@ from itertools import combinations
 
 from pipeline.plan.assign import EFFORT, TOLERANCE, Assignment, assign
 from pipeline.plan.stakes import Choice, Stakes, replaced
-from pipeline.plan.worth import Swap, chance_together
+from pipeline.plan.worth import Swap, chance_of_loss, chance_together
 
 _GAIN = 1e-9  # costs closer than this are equal
 _TRIED = 10  # of groups up to this size every part is tried
+_DIGITS = 12  # of what own stations cost, so that sums in any order are equal
 _NOTABLE = 2.0  # clear air, in prices of a move, that a station must notice of its own move
 
 
@@ -25,15 +26,15 @@ class Terms:
         per_visit: what all moves of a store together must gain beyond their own prices.
         for_others: in prices of a move, what one costs more that is not expected to better its own
             station by a point (twice the price of a move).
-        against: what one costs more again after which its own station is expected to be worse by
-            a point.
+        against: what one costs more again, times the chance that its own station is then worse by
+            more than a point.
         earshot: chance of being heard from which two stations are in earshot, 0..1.
     """
 
     least_chance: float = 0.9
     per_visit: float = 0.01
     for_others: float = 1.0
-    against: float = 4.0
+    against: float = 6.0
     earshot: float = 0.5
 
 
@@ -127,6 +128,7 @@ class _Deciding:
     def __init__(self, stakes: Stakes, terms: Terms) -> None:
         self.stakes, self.terms = stakes, terms
         self._chances: dict[tuple[object, ...], float] = {}
+        self._losses: dict[tuple[int, int, float], float] = {}
 
     def spent(self, choice: Choice) -> float:
         """Return the expected cost with all that moves cost more."""
@@ -139,9 +141,21 @@ class _Deciding:
         total = 0.0
         for i in movers:
             if stakes.free[i]:
-                gain = stakes.air(i, choice) - stakes.air_now[i]
-                total += terms.for_others * (gain < notable) + terms.against * (gain < -notable)
+                total += terms.for_others * (stakes.air(i, choice) - stakes.air_now[i] < notable)
+                total += terms.against * self._chance_of_loss(i, choice) if terms.against else 0.0
         return total * stakes.price
+
+    def _chance_of_loss(self, i: int, choice: Choice) -> float:
+        """Return the chance that a station's own clear air falls notably by its move."""
+        stakes = self.stakes
+        here, there = (
+            (*stakes.beta[i][c[i]], round(stakes.own(i, c), _DIGITS))
+            for c in (stakes.present, choice)
+        )
+        key = (i, choice[i], there[2])
+        if key not in self._losses:
+            self._losses[key] = chance_of_loss(here, there, _NOTABLE * stakes.price)
+        return self._losses[key]
 
     def group(self, choice: Choice, stations: tuple[int, ...]) -> Group:
         """Return what moves made together gain beside the other moves, and how surely."""
@@ -154,7 +168,7 @@ class _Deciding:
         return Group(stations, gain, self._chance(choice, free, -pairs))
 
     def _chance(self, choice: Choice, free: Sequence[int], spared: float) -> float:
-        key = (tuple((i, choice[i]) for i in free), round(spared, 12))
+        key = (tuple((i, choice[i]) for i in free), round(spared, _DIGITS))
         if key not in self._chances:
             stakes = self.stakes
             swaps = [

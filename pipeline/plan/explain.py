@@ -1,10 +1,10 @@
 """Why a station moves or stays: the facts, with figures."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 from pipeline.plan.costs import StoreProblem, hit
-from pipeline.reasons import Air, Neighbour, Reason, SharedPairs
+from pipeline.reasons import Air, Bond, Neighbour, Reason, RefusedMove, SharedPairs
 
 Rival = tuple[float, int] | tuple[None, None]
 """What the next best channel costs more, in units of the plan, and which it is."""
@@ -65,12 +65,28 @@ def sureness(chance: float | None, width: float | None) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Case:
-    """A store's problem with what is known behind its figures."""
+    """A store's problem with what is known behind its figures, and what binds its stations.
+
+    `permitted` are the store's channels, of which a station that is bound has only one to choose.
+    """
 
     problem: StoreProblem
     evidence: Mapping[tuple[str, int], Evidence]
     levels: Mapping[tuple[str, str], Level]
-    locked: frozenset[str]
+    permitted: tuple[int, ...] = ()
+    bonds: Mapping[str, Bond] = field(default_factory=dict)
+    refused: Mapping[str, RefusedMove] = field(default_factory=dict)
+
+    @property
+    def free(self) -> StoreProblem:
+        """The problem as if no station were bound: what else each might take."""
+        stations = tuple(
+            replace(s, choices=tuple(sorted({*self.permitted, *s.choices})))
+            if s.station in self.bonds
+            else s
+            for s in self.problem.stations
+        )
+        return replace(self.problem, stations=stations)
 
 
 def reason_of(
@@ -91,8 +107,9 @@ def reason_of(
         planned=planned,
         staying=None if same else staying,
         moves=moves,
-        permitted=old in station.choices,
-        locked=station.station in case.locked,
+        permitted=old in (case.permitted or station.choices),
+        bond=case.bonds.get(station.station),
+        refused=case.refused.get(station.station),
         rival=rival[1],
         worse=None if rival[0] is None else round(rival[0], 6),
         sureness=sure,

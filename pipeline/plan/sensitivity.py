@@ -20,6 +20,7 @@ from pipeline.tables.plan import PlanSensitivity
 
 _WELL_SCANNED = 100.0  # readings from which another scan would settle little
 _GAIN = 1e-9  # costs closer than this are equal
+_NEAR = 0.005  # clear air, label-weighted, within which a plan is as good as the best
 
 Table = list[list[float]]
 _APART = range(3)  # channels apart at which a neighbour can disturb
@@ -158,6 +159,7 @@ def sensitivity(case: Case, after: Sequence[int], doubt: Doubt, draws: int) -> P
             rivals.update(_changes(problem, ours, rival.now))
         regrets.append(rival.gained)
     wins = sum(regret == 0 for regret in regrets)
+    allowed = _NEAR * fsum(station.weight for station in problem.stations)
     ask = _ask(case, after, rivals)
     return PlanSensitivity(
         store=problem.store,
@@ -165,6 +167,7 @@ def sensitivity(case: Case, after: Sequence[int], doubt: Doubt, draws: int) -> P
         wins=wins,
         regret=fsum(regrets) / max(1, draws),
         ask=ask,
+        near=sum(regret <= allowed for regret in regrets),
     )
 
 

@@ -68,8 +68,11 @@ class Stakes:
 
     def air(self, i: int, choice: Choice) -> float:
         """Return the expected clear air of station i, 0..1."""
-        own = fsum(table[choice[i]][choice[j]] for j, table in self.heard[i])
-        return (1 - self.busy[i][choice[i]]) * exp(-own)
+        return (1 - self.busy[i][choice[i]]) * exp(-self.own(i, choice))
+
+    def own(self, i: int, choice: Choice) -> float:
+        """Return -ln of the share of time that the own stations leave free at station i."""
+        return fsum(table[choice[i]][choice[j]] for j, table in self.heard[i])
 
     def cost(self, choice: Choice) -> float:
         """Return the expected cost of a complete choice."""

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date
 from functools import partial
 from itertools import groupby, islice
 from operator import attrgetter
@@ -17,6 +18,7 @@ from pipeline.plan.sensitivity import Doubt, sensitivity
 from pipeline.plan.store import StorePlan, plan_store
 from pipeline.progress import Progress
 from pipeline.radio.coexistence import Rejection
+from pipeline.reasons import Bond, RefusedMove
 from pipeline.records import Heard, StoreStation
 from pipeline.settings import Settings
 from pipeline.tables.declare import packed
@@ -29,7 +31,7 @@ KEPT = 64  # stores planned between one commit and the next
 
 @dataclass(frozen=True, slots=True)
 class StationToday:
-    """A station of today; `kept_on` is the channel it must keep, or None."""
+    """A station of today; `kept_on` is the channel it is bound to, or None, and why."""
 
     store: str
     station: str
@@ -37,6 +39,21 @@ class StationToday:
     weight: float
     air_share: float
     kept_on: int | None
+    kept_why: str | None
+    kept_by: str | None
+    kept_since: date | None
+
+
+@dataclass(frozen=True, slots=True)
+class RefusedChannel:
+    """A channel that is not put forward again for a station."""
+
+    store: str
+    station: str
+    channel: int
+    by: str
+    day: date
+    until: date | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,6 +86,7 @@ class StoreRows:
     choices: Sequence[PermittedChannel]
     evidence: Sequence[EvidenceRow]
     heard: Sequence[Earshot]
+    refused: Sequence[RefusedChannel] = ()
     held: str | None = None  # the sentence why the store is not planned
 
 
@@ -118,7 +136,7 @@ def _marks(database: Database, settings: Settings) -> dict[str, str]:
     """Return the fingerprint of what each store's plan is made from."""
     inputs = database.frame("plan", "inputs")
     choose(database, inputs["store"].to_list())
-    frames = [inputs, database.frame("plan", "stations")]
+    frames = [inputs, database.frame("plan", "stations"), database.frame("plan", "refused")]
     return store_marks(frames, run_mark(database, settings.limits))
 
 
@@ -183,9 +201,10 @@ def store_case(rows: StoreRows, price_per_move: float) -> Case:
     heard = [row for row in rows.heard if {row.station, row.neighbour} <= known]
     choices = tuple(row.channel for row in rows.choices)
     evidence = {(row.station, row.channel): _evidence(row) for row in rows.evidence}
+    refused = {(row.station, row.channel): row for row in rows.refused}
     problem = StoreProblem(
         store=rows.store,
-        stations=tuple(_station(row, choices) for row in rows.stations),
+        stations=tuple(_station(row, choices, refused) for row in rows.stations),
         heard=tuple(
             Heard(row.station, row.neighbour, (row.hit_co, row.hit_adjacent, row.hit_alternate))
             for row in heard
@@ -201,7 +220,16 @@ def store_case(rows: StoreRows, price_per_move: float) -> Case:
             (row.station, row.neighbour): Level(row.heard_dbm, row.spread_db, row.source)
             for row in rows.heard
         },
-        locked=frozenset(row.station for row in rows.stations if row.kept_on is not None),
+        permitted=choices,
+        bonds={
+            row.station: Bond(row.kept_why, row.kept_by, row.kept_since)
+            for row in rows.stations
+            if row.kept_on is not None and row.kept_why is not None
+        },
+        refused={
+            station: RefusedMove(row.channel, row.by, row.day, row.until)
+            for (station, _), row in refused.items()
+        },
     )
 
 
@@ -221,11 +249,15 @@ def _evidence(row: EvidenceRow) -> Evidence:
     )
 
 
-def _station(row: StationToday, choices: tuple[int, ...]) -> StoreStation:
+def _station(
+    row: StationToday, choices: tuple[int, ...], refused: Mapping[tuple[str, int], RefusedChannel]
+) -> StoreStation:
+    """Return a station with its choices: those not refused, unless that leaves none."""
+    left = tuple(channel for channel in choices if (row.station, channel) not in refused)
     return StoreStation(
         station=row.station,
         channel=row.channel,
-        choices=choices if row.kept_on is None else (row.kept_on,),
+        choices=(left or choices) if row.kept_on is None else (row.kept_on,),
         weight=row.weight,
         air_share=row.air_share,
     )
@@ -238,6 +270,7 @@ def _store_rows(database: Database, stores: Sequence[str]) -> list[StoreRows]:
         choices = _by_store(database.records(PermittedChannel, "plan", "choices"))
         evidence = _by_store(database.records(EvidenceRow, "plan", "evidence"))
         heard = _by_store(database.records(Earshot, "plan", "heard"))
+        refused = _by_store(database.records(RefusedChannel, "plan", "refused"))
     held = {one.store: one.sentence() for one in database.records(HeldStore, "plan", "held")}
     return [
         StoreRows(
@@ -246,13 +279,14 @@ def _store_rows(database: Database, stores: Sequence[str]) -> list[StoreRows]:
             choices=choices.get(store, []),
             evidence=evidence.get(store, []),
             heard=heard.get(store, []),
+            refused=refused.get(store, []),
             held=held.get(store),
         )
         for store in stores
     ]
 
 
-OfStore = TypeVar("OfStore", StationToday, PermittedChannel, EvidenceRow, Earshot)
+OfStore = TypeVar("OfStore", StationToday, PermittedChannel, EvidenceRow, Earshot, RefusedChannel)
 
 
 def _by_store(rows: Sequence[OfStore]) -> dict[str, list[OfStore]]:

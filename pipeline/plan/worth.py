@@ -31,15 +31,14 @@ def expected_cost(a: float, b: float) -> float:
     return float(digamma(a + b) - digamma(b))
 
 
-def chance_of_gain(here: Cost, there: Cost) -> float:
-    """Return the chance that a station's clear air is better there than here.
+def chance_of_loss(here: Cost, there: Cost, loss: float) -> float:
+    """Return the chance that a station's clear air is lower there than here by more than `loss`.
 
-    The two busy shares are independent; clear air is (1 - p) exp(-own). Even odds where both sides
-    are the same.
+    The two busy shares are independent; clear air is (1 - p) exp(-own).
     """
-    if here == there:
-        return 0.5
-    return chance_together([Swap(1.0, here[:2], there[:2])], here[2] - there[2])
+    least = np.exp(-_drawn(here[:2], 0) - here[2]) - loss
+    busy = np.clip(1 - least * np.exp(there[2]), 0.0, 1.0)
+    return 1 - float(betainc(*there[:2], busy).mean())
 
 
 def chance_together(swaps: Sequence[Swap], spared: float) -> float:

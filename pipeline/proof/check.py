@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from pipeline.database import Database
 from pipeline.errors import SealUnreadable
-from pipeline.proof.seal import SEALED, SealedRow, edge_of, rows_of
+from pipeline.proof.seal import SEALED, SealedRow, edge_of, last_seal, rows_of
 from pipeline.proof.tree import Tree
 from pipeline.tables.declare import table_of
 from pipeline.tables.proof import RegisterEntry, RegisterSeal
@@ -48,6 +48,12 @@ def read_seal(text: str) -> PrintedSeal:
     if wrong or set(digits) - set("0123456789abcdef"):
         raise SealUnreadable(text)
     return PrintedSeal(int(size), digits)
+
+
+def seal_of(database: Database) -> PrintedSeal | None:
+    """Return the last seal as it is to be printed or noted; None where nothing was sealed yet."""
+    found = last_seal(database)
+    return PrintedSeal(found.size, found.root) if found else None
 
 
 def check_register(database: Database, printed: Sequence[PrintedSeal]) -> Checked:

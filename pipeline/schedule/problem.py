@@ -204,7 +204,7 @@ def _run(moves: int, day: int, pieces: Mapping[int, Piece], work: Work) -> tuple
 
 def _candidate(case: JobCase, last: date) -> Candidate:
     due = case.deadline.by if case.deadline and case.deadline.by < last else None
-    return Candidate(case.job.store, case.units, due, case.job.wave)
+    return Candidate(case.job.store, case.units, due, case.job.wave, case.job.urgent)
 
 
 def _area(

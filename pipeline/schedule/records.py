@@ -23,6 +23,7 @@ class StoreJob:
     wave: str | None = None  # the wave an earlier run put it in for certain
     groups: Sequence[str] = ()  # at most one store of a group is worked on in a night
     undecided: Sequence[int] = ()  # positions of moves that nobody has approved yet
+    urgent: bool = False  # one of them settles what must not go on
 
     @property
     def moves(self) -> int:

@@ -19,6 +19,7 @@ class Candidate:
     units: int  # benefit
     due: date | None  # its deadline, where that lies among the nights
     wave: str | None = None  # the one it was put in before
+    urgent: bool = False  # its work settles what must not go on
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,8 +38,9 @@ def region_waves(
     """Divide the stores of one region into waves.
 
     Each wave is filled up to its share of all the region's stores, those already done included.
-    Stores put in it before and stores it names come first, then those with a deadline, then those
-    with the most benefit. It opens the next wave once the required share of its stores is verified.
+    Stores put in it before and stores it names come first, then urgent ones, then those with a
+    deadline, then those with the most benefit. It opens the next wave once the required share of
+    its stores is verified.
 
     Args:
         candidates: the region's stores that still have work.
@@ -91,5 +93,5 @@ def _given(candidates: Sequence[Candidate], waves: Sequence[Wave]) -> dict[str, 
     return settled
 
 
-def _order(one: Candidate) -> tuple[date, int, str]:
-    return (one.due or date.max, -one.units, one.store)
+def _order(one: Candidate) -> tuple[bool, date, int, str]:
+    return (not one.urgent, one.due or date.max, -one.units, one.store)

@@ -10,6 +10,7 @@ import polars as pl
 
 from pipeline.database import Database
 from pipeline.estimate.assumptions import Assumptions
+from pipeline.estimate.harm import frame_losses
 from pipeline.estimate.portfolio import Portfolio, fit_portfolio
 from pipeline.estimate.posterior import estimate
 from pipeline.estimate.visits import blocks
@@ -102,6 +103,7 @@ def _keep_air(database: Database, settings: Settings, portfolio: Portfolio) -> N
     found, known = _folded(database, assumed)
     as_of = datetime.combine(database.value("run", "this_day"), time.max)
     database.run("survey", "measured")
+    database.insert("survey", "frames_lost", frame_losses())
     estimates = estimate(found, known, portfolio, as_of, assumed).frame
     database.insert("survey", "ed_evidence", estimates)
     on = ["store", "station", "channel"]

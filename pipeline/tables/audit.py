@@ -73,7 +73,7 @@ class Departure:
     agreed: str | None = column("value agreed")
     found: str | None = column("value found")
     kind: str = column(
-        "approved change, deviation, drift, replaced hardware, renamed, "
+        "approved change, approved afterwards, deviation, drift, replaced hardware, renamed, "
         "new, gone, unseen, reverted, changed and changed back"
     )
     meanwhile: str | None = column("met within the quarter, neither agreed nor found")
@@ -89,6 +89,52 @@ class Departure:
     clear_air_lost: float | None = column(
         "0..1, on the channel found against the agreed one; null: not known"
     )
+    by_order: str | None = column(
+        "as ordered, done differently, undone, not ordered, excepted; null: no export tells",
+        since=4,
+    )
+    cause: str | None = column(
+        "departures of one cause that somebody must answer have this in common; null: none must",
+        since=4,
+    )
+    answer: str | None = column("last given by the end of the quarter, as in drift_answer", since=4)
+    answered_by: str | None = column("who gave it", since=4)
+    answered_on: date | None = column("day of the answer", since=4)
+
+
+@table("drift_answer", watched=True, since=4)
+class DepartureAnswer:
+    """What an approver answered to a departure; rows are only added."""
+
+    cause: str = column("as in drift")
+    store: str = column("the store's key")
+    subject: str = column("the station")
+    field: str = column("as in baseline")
+    agreed: str | None = column("value agreed then")
+    found: str | None = column("value found then")
+    answer: str = column("approve as agreed, put back, leave open")
+    answered_by: str = column("who")
+    answered_on: date = column("day of the answer")
+    note: str = column("empty: none")
+    workbook: str = column("the file it came in")
+
+
+@table("drift_approved", watched=True, since=4)
+class DepartureApproved:
+    """What each baseline approved within a quarter had departed before, one field a row."""
+
+    quarter: str = column("such as 2026-Q3")
+    store: str = column("the store's key")
+    subject: str = column("the station")
+    field: str = column("as in baseline")
+    agreed: str | None = column("before")
+    found: str | None = column("approved now")
+    by_order: str | None = column("as in drift, before it was approved")
+    first_seen: date | None = column("in an export")
+    approved_by: str = column("who signed")
+    approved_on: date = column("the day of the baseline")
+    reason: str = column("the sentence why")
+    version: int = column("of the store's baseline", sql="bigint")
 
 
 @table("audit_air", watched=True)
@@ -104,11 +150,14 @@ class AuditAir:
 
 @table("audit_change", watched=True)
 class AuditChange:
-    """Changes of the register in each quarter audited, by region and state at its end."""
+    """Changes of the register in each quarter audited, by region and how they stood at its end."""
 
     quarter: str = column("such as 2026-Q3")
     region: str = column("region of the chain")
-    state: str = column("state of the register")
+    state: str = column(
+        "as ordered, done differently, not done, undone; refused, lapsed; "
+        "of an open one what it waits for: decision, night, work, export, scan"
+    )
     changes: int = column("in that state at the end of the quarter", sql="bigint")
     entered: int = column("of these, since a day of the quarter", sql="bigint")
 
@@ -130,7 +179,7 @@ class AuditFinding:
 class AuditPromise:
     """Promised against measured clear air of a change judged in an audited quarter.
 
-    The last check of each change counts.
+    The last check of each change counts; one done differently or undone counts for nothing.
     """
 
     quarter: str = column("such as 2026-Q3")

@@ -67,18 +67,36 @@ class StoreSeen:
     )  # fmt: skip
     seen_on: date = exported("day of the export", DAY, *_SEEN_ON)
     name: str | None = exported(
-        "name for people", TEXT, "store name", "name", "bezeichnung", "filialname", needed="yes"
+        "name for people; the key without one",
+        TEXT,
+        "store name",
+        "name",
+        "bezeichnung",
+        "filialname",
+        needed="mixed",
     )
     region: str | None = exported(
-        "region of the chain", TEXT, "region", "area", "gebiet", needed="yes"
+        "region of the chain; 'no region' without one",
+        TEXT,
+        "region",
+        "area",
+        "gebiet",
+        needed="mixed",
     )
-    country: str | None = exported("country", COUNTRY, "country", "land", needed="yes")
+    country: str | None = exported(
+        "country; without one no public holidays", COUNTRY, "country", "land", needed="mixed"
+    )
     store_type: str | None = exported(
-        "kind of store, in the chain's own words", TEXT, "store type", "type", "format",
-        "filialtyp", needed="yes",
+        "kind of store, in the chain's own words; without one no type's rules hold", TEXT,
+        "store type", "type", "format", "filialtyp", needed="mixed",
     )  # fmt: skip
     time_zone: str | None = exported(
-        "time zone of its clocks", TIME_ZONE, "time zone", "timezone", "zeitzone", needed="yes"
+        "time zone of its clocks; without one UTC is taken for its time",
+        TIME_ZONE,
+        "time zone",
+        "timezone",
+        "zeitzone",
+        needed="mixed",
     )
     opens: time | None = exported(
         "start of trading, by the store's clock", TIME, "opens", "öffnet", units=_CLOCK

@@ -61,7 +61,12 @@ station is not planned.
 `quarantine.xlsx` lists every key matched, and every key that is not with the one it may stand for;
 the run's last lines count them. The tables are `key_match` and `key_unmatched`.
 """
-_NEEDED = {"yes": "yes", "no": "no", "long": "unless a column per channel"}
+_NEEDED = {
+    "yes": "yes",
+    "no": "no",
+    "long": "unless a column per channel",
+    "mixed": "beside unknown headings",
+}
 
 
 def tables_page() -> str:

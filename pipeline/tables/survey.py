@@ -71,6 +71,11 @@ class EdEvidence:
     newest_at: datetime | None = column("moment of the newest reading")
     one_moment: bool = column("all readings are of one moment", since=2)
     basis: str = column("one sentence: where the figure comes from")
+    frames_lost: float | None = column(
+        "share of frames at labels lost to interference below the threshold; no part of clear air",
+        digits=6,
+        since=4,
+    )
 
 
 @table("path_fit")

@@ -1,12 +1,16 @@
 -- name: advance
--- Move what is agreed forward by the changes verified, once each, as of the day they were; and back by
--- those backed out, whether or not a baseline was approved before. Where a plan led over another
--- channel, going back ends on the one before the plan. A step backed out without ever having been
+-- Move what is agreed forward by the changes verified, once each, as of the day they were, to the
+-- channel that their last approval by a person ordered; and back by those backed out, whether or not
+-- a baseline was approved before. Where a plan led over another channel, going back ends on the one
+-- before the plan. A step backed out without ever having been
 -- verified leaves things as they were agreed.
 insert into baseline by name
 with moved as (
     select c.store, c.station, c.change, c.plan, c.position, e."at", e.seq, e.state,
-        if(e.state = 'verified', c.to_channel, c.from_channel)::varchar as value,
+        if(e.state = 'verified', coalesce((
+            select arg_max_null(a.channel, a.seq) from change_event a
+            where a.change = e.change and a.state = 'approved' and a.result is null
+                and a.seq < e.seq), c.to_channel), c.from_channel)::varchar as value,
         exists (from change_event v
             where v.change = e.change and v.state = 'verified' and v.seq < e.seq) as was_verified
     from change_event e join change c using (change)

@@ -1,6 +1,7 @@
 -- name: departures
 -- Keep the departures, with the clear air that a channel other than the agreed one costs: by the
--- last run of the quarter or before that found the station on that very channel.
+-- last run of the quarter or before that found the station on that very channel. And with what was
+-- answered last, by the end of the quarter, to the same departure.
 insert into drift by name
 with last_day as (
     select quarter, (left(quarter, 4) || '-01-01')::date
@@ -16,10 +17,21 @@ with last_day as (
         and k.agreed_channel = try_cast(i.agreed as integer)
     where i.field = 'channel'
     group by i.quarter, i.store, i.subject
+), answered as (
+    select i.quarter, i.store, i.subject, i.field, max_by(a, (a.answered_on, a.rowid)) as last
+    from incoming i
+    join last_day d using (quarter)
+    join drift_answer a on a.store = i.store and a.subject = i.subject and a.field = i.field
+        and a.agreed is not distinct from i.agreed and a.found is not distinct from i.found
+        and a.answered_on between i.first_seen and d.day
+    where i.cause is not null
+    group by i.quarter, i.store, i.subject, i.field
 )
-select i.* replace (if(i.field = 'channel', round(c.lost, 6), null) as clear_air_lost)
+select i.* replace (if(i.field = 'channel', round(c.lost, 6), null) as clear_air_lost,
+    a.last.answer as answer, a.last.answered_by as answered_by, a.last.answered_on as answered_on)
 from incoming i
 left join cost c using (quarter, store, subject)
+left join answered a using (quarter, store, subject, field)
 order by i.quarter, i.store, i.subject, i.field;
 
 -- name: figures_of_stores
@@ -42,7 +54,7 @@ with quarters as (select quarter, first, last from incoming), described as (
     select q.quarter, b.store, max_by(b.version, (b.approved_on, b.version)) as version,
         max(b.approved_on) as agreed_on
     from baseline b join quarters q on b.approved_on <= q.last
-    group by q.quarter, b.store having bool_or(b.change is null)
+    group by q.quarter, b.store having bool_or(b.change is null and b.field = 'station')
 ), open as (
     select x.quarter, x.store, count(distinct l.station) as unagreed
     from exported x
@@ -50,7 +62,7 @@ with quarters as (select quarter, first, last from incoming), described as (
     join station_seen l on l.store = x.store and l.seen_on = x.last_export
     where x.stations > 0 and not exists (
         from baseline b where b.store = l.store and b.approved_on <= q.last
-            and (b.change is null or b.station = l.station))
+            and (b.change is null and b.field = 'station' or b.station = l.station))
     group by x.quarter, x.store
 ), moments as (
     select distinct store, clock, time_bucket(interval 15 minutes, scanned_at) as at
@@ -122,35 +134,39 @@ group by q.quarter, 2, v.rule
 order by q.quarter, 2, v.rule;
 
 -- name: figures_of_changes
--- The state of every change at the end of each quarter, parking steps left out.
+-- How the order of every change stood at the end of each quarter, parking steps left out: closed
+-- and how, refused, lapsed undecided, or what it waits for.
 insert into audit_change by name
-with quarters as (select quarter, first, last from incoming), standing as (
-    select q.quarter, q.first, c.store, e.state, e.at
-    from change_event e
-    join change c using (change)
-    join quarters q on e.at < q.last + interval 1 day
+with quarters as (select quarter, first, last from incoming), told as (
+    select q.quarter, q.first, c.store,
+        if(c.state in ('refused', 'lapsed'), c.state, coalesce(c.closed, c.waits_for)) as state,
+        coalesce(c.closed_on, c.done_on, c.decided_on, c.proposed_on) as since
+    from quarters q, lateral (select * from change_story_on(q.last)) c
     where not c.parking
-    qualify row_number() over (partition by q.quarter, e.change order by e.seq desc) = 1
 )
-select c.quarter, coalesce(s.region, 'no region') as region, c.state,
-    count(*) as changes, count(*) filter (c.at >= c.first) as entered
-from standing c
-left join audit_store s on s.quarter = c.quarter and s.store = c.store
-group by c.quarter, region, c.state
-order by c.quarter, region, c.state;
+select t.quarter, coalesce(s.region, 'no region') as region, t.state,
+    count(*) as changes, count(*) filter (t.since >= t.first) as entered
+from told t
+left join audit_store s on s.quarter = t.quarter and s.store = t.store
+group by t.quarter, region, t.state
+order by t.quarter, region, t.state;
 
 -- name: figures_of_promises
--- Promised against measured, and what that is held against: the last check within each quarter of each change that was measured.
+-- Promised against measured, and what that is held against: the last check within each quarter of
+-- each change that was measured, found as ordered and not undone.
 insert into audit_promise by name
 with quarters as (select quarter, first, last from incoming), judged as (
     select q.quarter, k.*
-    from change_check k join quarters q on k.checked_on between q.first and q.last
-    where k.measured is not null
+    from change_check k
+    join quarters q on k.checked_on between q.first and q.last
+    join lateral (select * from change_story_on(q.last)) o on o.change = k.change
+    where k.measured is not null and k.channel_found = o.ordered_channel
+        and coalesce(o.closed = 'as ordered', true)
     qualify row_number() over (partition by q.quarter, k.change order by k.seq desc) = 1
 )
 select j.quarter, coalesce(s.region, 'no region') as region, j.sureness, c.store, c.station,
-    j.change, coalesce(round(j.measured - j.gained, 6), j.clear_air_before) as was, j.promised, j.measured, j.measured_high, j.readings,
-    j.checked_on
+    j.change, coalesce(round(j.measured - j.gained, 6), j.clear_air_before) as was, j.promised,
+    j.measured, j.measured_high, j.readings, j.checked_on
 from judged j
 join change c using (change)
 left join audit_store s on s.quarter = j.quarter and s.store = c.store

@@ -40,13 +40,12 @@ with force as (
 ), told as (
     select change, max("at") filter (state = 'implemented') as carried_at,
         max_by(e, seq) filter (state = 'approved') as ordered,
-        max_by(e, seq) filter (state = 'approved' and result is null) as agreed,
-        max_by(e, seq) as last
+        max_by(e, seq) filter (state = 'approved' and result is null) as agreed
     from change_event e group by change
 )
 select c.store, c.change, c.station, c.from_channel,
     coalesce(t.ordered.channel, c.to_channel) as to_channel, c.position, c.parking,
-    s.state, s.at, t.carried_at, if(s.state = 'refused', t.last.until, null) as until,
+    s.state, s.at, t.carried_at,
     cast(t.agreed."at" as date) as agreed_on, t.agreed."by" as agreed_by, t.agreed.workbook
 from change c
 join force f on f.plan = c.plan

@@ -63,3 +63,18 @@ from store_listens t cross join (select unnest(range(11, 27)) as channel) c
 where t.store in (select unnest($stores))
     and not list_contains(string_split(t.channels, ' '), c.channel::varchar)
 group by t.store, c.channel order by t.store, c.channel;
+
+-- name: asked
+-- What an audit asks and the latest one still does: every departure with a cause.
+select d.cause, d.store, d.subject, d.field, d.agreed, d.found,
+    max(coalesce(d.first_seen, date '0001-01-01')) over (partition by d.cause) as last_seen,
+    coalesce(b.approved_on, date '0001-01-01') as agreed_on, false as settled
+from drift d
+left join (select store, max(approved_on) as approved_on from baseline group by store) b
+    using (store)
+where d.cause is not null and exists (
+    from drift l
+    where l.quarter = (select max(quarter) from drift) and l.cause is not null
+        and l.store = d.store and l.subject = d.subject and l.field = d.field
+        and l.agreed is not distinct from d.agreed and l.found is not distinct from d.found)
+order by d.cause, d.store, d.subject, d.field;

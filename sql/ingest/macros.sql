@@ -28,12 +28,17 @@ create or replace temp macro is_total(key) as
 -- The plain forms come first, because they are common and cheap.
 create or replace temp macro point_form(written, comma) as
     case
-        when not contains(written, if(comma, '.', ',')) and not contains(written, ' ')
+        when comma and not contains(written, '.') and not contains(written, ' ')
             and strlen(written) = length(written) then replace(written, ',', '.')
-        when regexp_full_match(if(comma, translate(written, '.,', ',.'), written),
-            '\s*[-+−]?(\d{1,3}([, \x{00A0}\x{202F}]\d{3})+|\d+)(\.\d*)?\s*')
-            then replace(regexp_replace(if(comma, translate(written, '.,', ',.'), written),
-                '[, \x{00A0}\x{202F}]', '', 'g'), '−', '-')
+        when not comma and not contains(written, ',') and not contains(written, ' ')
+            and strlen(written) = length(written) then written
+        when comma and regexp_full_match(written,
+            '[\s\p{Z}]*[-+−]?(\d{1,3}([. \x{00A0}\x{202F}]\d{3})+|\d+)(,\d*)?[\s\p{Z}]*')
+            then replace(replace(regexp_replace(written, '[. \x{00A0}\x{202F}]', '', 'g'),
+                ',', '.'), '−', '-')
+        when not comma and regexp_full_match(written,
+            '[\s\p{Z}]*[-+−]?(\d{1,3}([, \x{00A0}\x{202F}]\d{3})+|\d+)(\.\d*)?[\s\p{Z}]*')
+            then replace(regexp_replace(written, '[, \x{00A0}\x{202F}]', '', 'g'), '−', '-')
     end;
 
 -- name: as_number
@@ -49,7 +54,13 @@ create or replace temp macro as_whole(written, comma) as
 -- name: bare
 -- A number without the unit written behind it; `unit` is the unit's pattern, lower case.
 create or replace temp macro bare(written, unit) as
-    regexp_replace(written, '^([^a-zA-Z%]*\d)\s*(' || unit || ')\s*$', '\1', 'i');
+    regexp_replace(written, '^([^a-zA-Z%]*\d)[\s\p{Z}]*(' || unit || ')[\s\p{Z}]*$', '\1', 'i');
+
+-- name: bare_number
+-- The number before its unit. A macro puts its argument wherever it names it, and every one costs
+-- time in each file before a row is read: as an element of a list the bare number stands there once.
+create or replace temp macro bare_number(written, unit, comma) as
+    list_transform([bare(written, unit)], lambda n: as_number(n, comma))[1];
 
 -- name: scaled
 -- A number times what the unit of its heading asks for; the last bits are those of a decimal.
@@ -59,16 +70,18 @@ create or replace temp macro scaled(number, factor) as
 -- name: as_metres
 -- A position in metres: with m or cm behind it, else in the unit of its heading.
 create or replace temp macro as_metres(written, comma, factor) as
-    scaled(as_number(bare(written, 'c?m'), comma),
-        case when regexp_matches(written, '(?i)\d\s*cm\s*$') then 0.01
-            when regexp_matches(written, '(?i)\d\s*m\s*$') then 1 else factor end);
+    case when regexp_matches(lower(written), '\d[\s\p{Z}]*cm[\s\p{Z}]*$')
+        then scaled(bare_number(written, 'cm', comma), 0.01)
+        when regexp_matches(lower(written), '\d[\s\p{Z}]*m[\s\p{Z}]*$')
+        then bare_number(written, 'm', comma)
+        else scaled(as_number(written, comma), factor) end;
 
 -- name: as_dbm
 -- A level in dBm: with dBm behind it, else in the unit of its heading, of which `factor` is -1
 -- where that is -dBm. A bare number comes first, because it is common and cheap.
 create or replace temp macro as_dbm(written, comma, factor) as
     coalesce(scaled(as_number(written, comma), factor),
-        as_number(bare(written, 'dbm'), comma));
+        bare_number(written, 'dbm', comma));
 
 -- name: as_percent
 -- A share in percent: with a percent sign, else in the unit of its heading.
@@ -80,21 +93,23 @@ create or replace temp macro as_percent(written, comma, factor) as
 -- A power in dBm: with dBm or mW behind it (10 log10 of milliwatts), else in mW where its heading
 -- says so.
 create or replace temp macro as_power(written, comma, in_mw) as
-    case when regexp_matches(lower(written), '\d\s*mw\s*$')
+    case when regexp_matches(lower(written), '\d[\s\p{Z}]*mw[\s\p{Z}]*$')
             or (in_mw and not contains(lower(written), 'dbm'))
-        then 10 * log10(nullif(greatest(as_number(bare(written, 'mw'), comma), 0), 0))
-        else as_number(bare(written, 'dbm'), comma) end;
+        then case when bare_number(written, 'mw', comma) > 0
+            then 10 * log10(bare_number(written, 'mw', comma)) end
+        else bare_number(written, 'dbm', comma) end;
 
 -- name: of_frequency
 -- The IEEE 802.15.4 channel at a frequency in MHz: 2405 + 5 (k - 11) is that of channel k; null
 -- for any other.
 create or replace temp macro of_frequency(mhz) as
-    list_position(range(2405, 2481, 5), mhz) + 10;
+    case when mhz between 2405 and 2480 and mhz % 5 = 0
+        then cast((mhz - 2405) / 5 as integer) + 11 end;
 
 -- name: bare_channel
 -- A channel in lower case, without a word such as `ch` before it.
 create or replace temp macro bare_channel(written) as
-    regexp_replace(lower(filled(written)), '^(channel|kanal|kanał|ch)\.?\s*', '');
+    regexp_replace(lower(filled(written)), '^(channel|kanal|kanał|ch)\.?[\s\p{Z}]*', '');
 
 -- name: hex_channel
 -- A channel from hex digits; null where it is none, nor 0 or 255, which stand for none set.
@@ -103,27 +118,32 @@ create or replace temp macro hex_channel(digits) as
             or try_cast('0x' || digits as integer) in (0, 255)
         then try_cast('0x' || digits as integer) end;
 
+-- name: odd_channel
+-- A channel, as `bare_channel` leaves it, that is not written in plain decimal digits.
+create or replace temp macro odd_channel(bare, comma, numerals) as
+    case
+        when regexp_full_match(bare, '0x[0-9a-f]{1,2}') then try_cast(bare as integer)
+        when regexp_full_match(bare, '24\d\d ?mhz')
+            then of_frequency(try_cast(left(bare, 4) as integer))
+        when regexp_full_match(bare, '\d\d ?[(\[/,@]? ?24\d\d ?mhz ?[)\]]?')
+            then case when of_frequency(try_cast(regexp_extract(bare, '(24\d\d) ?mhz', 1) as integer))
+                = try_cast(left(bare, 2) as integer)
+                then try_cast(left(bare, 2) as integer) end
+        when numerals = 'hex' and regexp_full_match(bare, '[0-9a-f]{1,2}') then hex_channel(bare)
+        when numerals = 'decimal' then as_whole(bare, comma)
+    end;
+
 -- name: as_channel
 -- A channel in the file's numerals, 'decimal' or 'hex', or as a frequency where they are 'MHz'. Hex
 -- after 0x, and a frequency in MHz alone or behind its channel, are read in any file. The plain
--- form comes first, because it is common and cheap.
+-- form comes first, because it is common and cheap; lists as in `bare_number`.
 create or replace temp macro as_channel(written, comma, numerals) as
     case
         when numerals = 'decimal' and regexp_full_match(written, '\d{1,3}')
             then try_cast(written as integer)
-        when numerals = 'MHz' then of_frequency(as_number(bare(written, 'mhz'), comma))
-        else list_transform([bare_channel(written)], lambda bared: case
-            when regexp_full_match(bared, '0x[0-9a-f]{1,2}') then try_cast(bared as integer)
-            when regexp_full_match(bared, '24\d\d ?mhz')
-                then of_frequency(try_cast(left(bared, 4) as integer))
-            when regexp_full_match(bared, '\d\d ?[(\[/,@]? ?24\d\d ?mhz ?[)\]]?')
-                then case when of_frequency(try_cast(
-                        regexp_extract(bared, '(24\d\d) ?mhz', 1) as integer))
-                    = try_cast(left(bared, 2) as integer)
-                    then try_cast(left(bared, 2) as integer) end
-            when numerals = 'hex' and regexp_full_match(bared, '[0-9a-f]{1,2}')
-                then hex_channel(bared)
-            when numerals = 'decimal' then as_whole(bared, comma) end)[1]
+        when numerals = 'MHz'
+            then list_transform([bare_number(written, 'mhz', comma)], lambda n: of_frequency(n))[1]
+        else list_transform([bare_channel(written)], lambda c: odd_channel(c, comma, numerals))[1]
     end;
 
 -- name: as_flag

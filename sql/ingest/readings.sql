@@ -2,10 +2,8 @@
 -- Type and judge every row of an export with one energy reading per row, in the file's order.
 create or replace temp table cleaned as
 with typed as (
-    select line_number, case when coalesce(scanned_at, '') = ''
-            and (is_total(store) or is_total(station))
-            then coalesce(row_fault, 'totals-row') else row_fault end as row_fault,
-        beyond, tidy(store, $odd) as store, tidy(station, $odd) as station, scanned_at as stamp, channel as channel_cell,
+    select line_number, row_fault, beyond, tidy(store, $odd) as store,
+        tidy(station, $odd) as station, scanned_at as stamp, channel as channel_cell,
         level as level_cell, statistic as statistic_cell, dwell_ms as dwell_cell,
         own_quiet as quiet_cell, unit as unit_cell, scale as scale_cell, zero_dbm as zero_cell,
         as_moment(stamp, $day_order) as scanned_at,
@@ -43,6 +41,8 @@ with typed as (
 select line_number, store, station, scanned_at, clock, channel, level_dbm, statistic,
     within(dwell_ms, 0, 86400000) as dwell_ms, own_quiet, good,
     case when row_fault is not null then [wrong(row_fault, '', beyond)]
+        when not good and coalesce(stamp, '') = '' and (is_total(store) or is_total(station))
+            then [wrong('totals-row', '', beyond)]
         when not (good and sane) then list_filter([
         case when store is null then wrong('key-missing', 'store', '') end,
         case when station is null then wrong('key-missing', 'station', '') end,
@@ -77,10 +77,8 @@ from judged;
 -- file's order. A channel without a level was not scanned.
 create or replace temp table cleaned as
 with written as (
-    select line_number, case when coalesce(scanned_at, '') = ''
-            and (is_total(store) or is_total(station))
-            then coalesce(row_fault, 'totals-row') else row_fault end as row_fault,
-        beyond, tidy(store, $odd) as store, tidy(station, $odd) as station,
+    select line_number, row_fault, beyond, tidy(store, $odd) as store,
+        tidy(station, $odd) as station,
         scanned_at as stamp, tidy(statistic, $odd) as statistic_cell, tidy(dwell_ms, $odd) as dwell_cell,
         tidy(own_quiet, $odd) as quiet_cell, tidy(unit, $odd) as unit_cell, tidy(scale, $odd) as scale_cell,
         tidy(zero_dbm, $odd) as zero_cell, tidy(db_per_step, $odd) as step_cell,
@@ -135,6 +133,8 @@ select line_number, store, station, scanned_at, clock,
     list_transform(taken, lambda r: {'channel': r.channel, 'level_dbm': r.level_dbm}) as levels,
     statistic, within(dwell_ms, 0, 86400000) as dwell_ms, own_quiet, good,
     case when row_fault is not null then [wrong(row_fault, '', beyond)]
+        when not good and coalesce(stamp, '') = '' and (is_total(store) or is_total(station))
+            then [wrong('totals-row', '', beyond)]
         when not (good and coalesce(sane, false)) then nullif(list_concat(list_filter([
         case when store is null then wrong('key-missing', 'store', '') end,
         case when station is null then wrong('key-missing', 'station', '') end,

@@ -22,7 +22,7 @@ with written as (
         as_channel(channel_cell, $comma, $channel_numerals) as channel,
         as_pan_id(pan_cell, $pan_numerals) as pan_id,
         as_power(power_cell, $comma, $in_mw) as tx_power_dbm,
-        as_whole(bare(port_cell, '/(tcp|udp)'), $comma) as port,
+        list_transform([bare(port_cell, '/(tcp|udp)')], lambda p: as_whole(p, $comma))[1] as port,
         as_flag(connected_cell) as connected
     from written
 ), bounded as (   -- what cannot be is not known

@@ -1,29 +1,18 @@
 -- name: stations
--- Every station of today with what the plan needs of it. `kept_on` is the channel it is held to:
--- its own, where an approved exception to channel-not-permitted keeps it there; the one it is
--- ordered to, where that change of the plan in force is approved, scheduled, or made and not yet
--- verified: what people have agreed on is not planned anew.
-with force as (
-    select plan from change_plan
-    qualify row_number() over (partition by store order by number desc) = 1
-), agreed as (
-    select c.store, c.station, max_by(c.ordered_channel, c.position) as channel
-    from change_story c
-    join force f on f.plan = c.plan
-    where c.state in ('approved', 'scheduled', 'implemented')
-    group by c.store, c.station
-)
+-- Every station of today with what the plan needs of it, and what binds it.
 select n.store, n.station, n.channel, l.weight, l.air_share,
-    case when exists (
-        select 1 from exception x, this_run r
-        where x.rule = 'channel-not-permitted' and x.until >= r.as_of
-            and x.store in ('*', n.store) and x.subject in ('*', n.station)
-    ) then n.channel else a.channel end as kept_on
+    b.channel as kept_on, b.why as kept_why, b."by" as kept_by, b.day as kept_since
 from station_now n semi join due_store using (store)
 join station_load l on l.store = n.store and l.station = n.station
-left join agreed a on a.store = n.store and a.station = n.station
+left join station_bound b on b.store = n.store and b.station = n.station
 where n.channel is not null
 order by n.store, n.station;
+
+-- name: refused
+-- Channels that are not put forward again for a station, and who refused them.
+select store, station, channel, "by", day, until
+from channel_refused semi join due_store using (store)
+order by store, station, channel;
 
 -- name: choices
 -- Channels a store may use: permitted by the rules and listened to by every label that says so.

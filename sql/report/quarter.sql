@@ -13,7 +13,8 @@ order by edition desc limit 1;
 
 -- name: quarter_figures
 -- Each quarter up to $quarter in figures: the whole portfolio (region is null), then each region.
--- A station that has gone counts as audited, though no export lists it any more.
+-- Departures are counted one field of a station each; those of a likely rollout apart. A station
+-- that has gone counts as audited, though no export lists it any more.
 with store as (
     select * from audit_store where quarter <= $quarter
 ), stores as (
@@ -22,20 +23,27 @@ with store as (
         sum(unagreed) as unagreed
     from store group by grouping sets ((quarter), (quarter, region))
 ), departed as (
-    select d.*, s.region as store_region,
-        u.quarter is not null as open,
-        coalesce(u.begun, false) as begun
+    select d.*, s.region as store_region, coalesce(c.rollout, false) as rolled,
+        d.cause is not null and not rolled as asks, coalesce(u.begun, false) as begun
     from drift d
     join store s using (quarter, store)
+    left join (select quarter, cause, rollout from departure_cause) c using (quarter, cause)
     left join unapproved u using (quarter, store, subject, field)
 ), departures as (
     select quarter, if(grouping(store_region) = 1, null, store_region) as region,
-        count(distinct (store, subject)) filter (open) as astray,
-        count(distinct (store, subject)) filter (begun) as begun,
-        count(distinct (store, subject)) filter (open and kind = 'gone') as gone,
-        count(*) filter (kind = 'approved change') as approved,
-        count(*) filter (kind = 'deviation') as deviations,
-        count(*) filter (kind = 'reverted') as reverted
+        count(distinct (store, subject)) filter (asks) as astray,
+        count(distinct (store, subject)) filter (asks and begun) as begun,
+        count(*) filter (asks) as asked,
+        count(*) filter (asks and field = 'channel') as channels,
+        count(distinct cause) filter (rolled) as rollouts,
+        count(distinct (store, subject)) filter (rolled) as rolled,
+        count(distinct (store, subject)) filter (cause is not null and kind = 'gone') as gone,
+        count(*) filter (by_order = 'as ordered') as ordered,
+        count(*) filter (by_order = 'done differently') as differently,
+        count(*) filter (by_order = 'undone') as undone,
+        count(*) filter (by_order = 'not ordered' and not rolled) as nobody,
+        count(*) filter (kind = 'approved afterwards') as accepted,
+        count(*) filter (by_order = 'excepted') as excepted
     from departed group by grouping sets ((quarter), (quarter, store_region))
 ), air as (
     select quarter, if(grouping(region) = 1, null, region) as region,
@@ -48,9 +56,12 @@ with store as (
 )
 select s.quarter, s.region, s.stores, s.covered,
     (s.stations + coalesce(d.gone, 0))::bigint as stations, coalesce(d.astray, 0) as astray,
-    coalesce(d.begun, 0) as begun, coalesce(d.approved, 0) as approved,
-    coalesce(d.deviations, 0) as deviations, coalesce(d.reverted, 0) as reverted,
-    s.unagreed::bigint as unagreed, a.clear_air,
+    coalesce(d.begun, 0) as begun, coalesce(d.asked, 0) as asked,
+    coalesce(d.channels, 0) as channels, coalesce(d.rollouts, 0) as rollouts,
+    coalesce(d.rolled, 0) as rolled, coalesce(d.ordered, 0) as ordered,
+    coalesce(d.differently, 0) as differently, coalesce(d.undone, 0) as undone,
+    coalesce(d.nobody, 0) as nobody, coalesce(d.accepted, 0) as accepted,
+    coalesce(d.excepted, 0) as excepted, s.unagreed::bigint as unagreed, a.clear_air,
     f.opened::bigint as opened, f.closed::bigint as closed, f.standing::bigint as findings
 from stores s
 left join departures d on d.quarter = s.quarter and d.region is not distinct from s.region
@@ -58,47 +69,60 @@ left join air a on a.quarter = s.quarter and a.region is not distinct from s.reg
 left join findings f on f.quarter = s.quarter and f.region is not distinct from s.region
 order by s.quarter, s.region nulls first;
 
--- name: quarter_kinds
--- Departures by kind, and those new in the quarter. What is unseen was listed before; it is new if it
--- was last listed in the quarter before.
+-- name: quarter_causes
+-- What somebody must answer, one row a cause: what harms the air first, then what costs most of it,
+-- concerns most stations, has stood longest. Of several stations, store and station are the first.
 with told as (
-    select kind, first_seen, (left(quarter, 4) || '-01-01')::date
-        + to_months(3 * (right(quarter, 1)::integer - 1)) as begins
-    from drift where quarter = $quarter
+    select c.*, min(d.approved_by) as approved_by, max(d.approved_on) as approved_on,
+        min(d.change) as change, arg_max_null(d.answer, d.answered_on) as answer,
+        arg_max_null(d.answered_by, d.answered_on) as answered_by,
+        max(d.answered_on) as answered_on
+    from departure_cause c join drift d using (quarter, cause)
+    where c.quarter = $quarter
+    group by all
 )
-select kind, count(*) as departures, count(*) filter (coalesce(first_seen
-    >= if(kind = 'unseen', begins - interval 3 months, begins), true)) as begun
-from told
-group by kind
-order by list_position(['drift', 'replaced hardware', 'renamed', 'new', 'gone', 'deviation',
-    'approved change', 'reverted', 'changed and changed back', 'unseen'], kind);
+select t.* exclude (quarter), coalesce(s.name, t.store) as name
+from told t left join audit_store s on s.quarter = $quarter and s.store = t.store
+order by list_position(['channel', 'tx_power_dbm', 'pan_id', 'station', 'hardware', 'eui64',
+    'firmware', 'ip_address', 'port', 'name', 'mounted', 'place'], t.field), t.rollout,
+    t.clear_air_lost desc nulls last, t.stations desc, t.stood_days desc nulls last, t.store,
+    t.subject, t.cause;
+
+-- name: quarter_approvals
+-- What the baselines approved in the quarter had departed before, one row a field, old and new value.
+with alike as (
+    select store, field, agreed, found, by_order, approved_by, approved_on, reason, version,
+        count(*) as stations, min(first_seen) as first_seen,
+        string_agg(subject, ', ' order by subject) as subjects
+    from drift_approved where quarter = $quarter group by all
+)
+select a.*, s.name
+from alike a left join audit_store s on s.quarter = $quarter and s.store = a.store
+order by a.approved_on, a.store, list_position(['channel', 'tx_power_dbm', 'pan_id', 'station'],
+    a.field) nulls last, a.field, a.subjects;
 
 -- name: quarter_types
--- Stations audited and stations astray by store type, the worst rate first. A station that has gone
--- is among both, though no export lists it any more.
-with astray as (
-    select store, count(distinct subject) as astray,
-        count(distinct subject) filter (kind = 'gone') as gone
-    from unapproved
-    where quarter = $quarter group by store
+-- Stations audited and those with something to answer that is no likely rollout, by store type, the
+-- worst rate first. A station that has gone is among both, though no export lists it any more.
+with asked as (
+    select d.store, count(distinct d.subject) filter (not c.rollout) as astray,
+        count(distinct d.subject) filter (d.kind = 'gone') as gone
+    from drift d join departure_cause c using (quarter, cause)
+    where d.quarter = $quarter
+    group by d.store
 ), types as (
     select s.store_type, sum(s.stations + coalesce(a.gone, 0))::bigint as stations,
         coalesce(sum(a.astray), 0)::bigint as astray
-    from audit_store s left join astray a using (store)
+    from audit_store s left join asked a using (store)
     where s.quarter = $quarter and s.exports > 0
     group by s.store_type
 )
 select store_type, stations, astray from types
 order by astray / greatest(1, stations) desc, store_type;
 
--- name: quarter_fields
--- Departures nobody approved, by field, the most first.
-select field, count(*) as departures, count(*) filter (begun) as begun
-from unapproved where quarter = $quarter
-group by field order by departures desc, field;
-
 -- name: quarter_repeated
--- Stores in which something went astray in two or more of the last four quarters.
+-- Stores in which something new that is no likely rollout had to be answered in two or more of the
+-- last four quarters.
 with recent as (
     select distinct quarter from audit_store where quarter <= $quarter
     order by quarter desc limit 4
@@ -107,18 +131,18 @@ select u.store, s.name, s.region, count(distinct u.quarter) as quarters, count(*
 from unapproved u
 join recent r using (quarter)
 join audit_store s on s.quarter = $quarter and s.store = u.store
-where u.begun
+where u.begun and u.cause not in (select cause from departure_cause where rollout)
 group by u.store, s.name, s.region
 having count(distinct u.quarter) > 1
 order by quarters desc, departures desc, u.store;
 
 -- name: quarter_states
--- The register at the end of the quarter: changes by state, and those that entered it within it.
+-- How the orders stood at the end of the quarter, and those that came to stand so within it.
 select state, sum(changes)::bigint as changes, sum(entered)::bigint as entered
 from audit_change where quarter = $quarter
 group by state
-order by list_position(['proposed', 'deferred', 'approved', 'scheduled', 'implemented', 'verified',
-    'ineffective', 'backed out', 'refused', 'lapsed'], state);
+order by list_position(['as ordered', 'done differently', 'undone', 'not done', 'export', 'scan',
+    'work', 'night', 'decision', 'refused', 'lapsed'], state);
 
 -- name: quarter_promises
 -- Promised and measured clear air of the changes checked in the quarter.
@@ -134,17 +158,13 @@ group by rule
 order by standing desc, opened desc, rule;
 
 -- name: quarter_departures
--- Every departure of the quarter, those nobody approved first; then the most clear air lost, then the
--- longest standing.
-select coalesce(s.region, 'no region') as region, d.store, coalesce(s.name, d.store) as name,
-    d.subject, d.field,
-    d.agreed, d.found, d.kind, d.meanwhile, d.first_seen, d.stood_days, d.approved_by,
-    d.approved_on, d.change, d.exception, d.basis, d.clear_air_lost, u.quarter is not null as open
-from drift d
-left join audit_store s using (quarter, store)
-left join unapproved u using (quarter, store, subject, field)
+-- Every departure of the quarter, those somebody must answer first; then the most clear air lost,
+-- then the longest standing.
+select coalesce(s.region, 'no region') as region, coalesce(s.name, d.store) as name,
+    d.* exclude (quarter)
+from drift d left join audit_store s using (quarter, store)
 where d.quarter = $quarter
-order by u.quarter is null, d.clear_air_lost desc nulls last, d.stood_days desc nulls last,
+order by d.cause is null, d.clear_air_lost desc nulls last, d.stood_days desc nulls last,
     d.store, d.subject, d.field;
 
 -- name: quarter_stores

@@ -2,7 +2,7 @@
 -- Every store with moves to make: what the schedule needs of it, its moves in order, and what they
 -- are worth. Moves that were refused, put off or carried out are left out. The worth is clear air
 -- gained, weighted by labels; a store without a labels export counts as many per station as the
--- chain has on average.
+-- chain has on average. Urgent are those with a move that settles a `stop`.
 with to_make as (
     select store, list(position order by position) as positions,
         coalesce(list(position order by position)
@@ -27,13 +27,21 @@ with to_make as (
 ), taken as (
     select w.store, max_by(w.wave, w.taken_on) as wave
     from wave_taken w, this_run r where w.taken_on < r.as_of group by w.store
+), urgent as (   -- a move settles what must not go on
+    select distinct f.store
+    from finding f
+    join this_run r using (run)
+    join move m on m.store = f.store and m.station = f.subject
+    where f.severity = 'stop' and not f.excepted
 )
 select n.store, n.region, n.store_type, n.country, n.time_zone, n.opens, n.closes,
-    t.positions, t.undecided, coalesce(w.benefit, 0) as benefit, k.wave
+    t.positions, t.undecided, coalesce(w.benefit, 0) as benefit, k.wave,
+    u.store is not null as urgent
 from to_make t
 join store_now n using (store)
 left join worth w using (store)
 left join taken k using (store)
+left join urgent u using (store)
 order by n.store;
 
 -- name: wifi_neighbours

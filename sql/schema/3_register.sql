@@ -15,8 +15,8 @@ from change_event
 where "at" < cast(day as timestamp) + interval 1 day
 qualify row_number() over (partition by change order by seq desc) = 1;
 
--- name: change_story
--- The story of every change up to the run's day, one row each: proposed, decided, given a night,
+-- name: change_story_on
+-- The story of every change up to the end of a day, one row each: proposed, decided, given a night,
 -- done, found, measured, closed. Whatever says how a change stands reads it here.
 -- `clear_air_before` is what the gain is held against: the channel left by the same scans, else the
 -- share of before. `counts`: figures of effect count it, since it was found as ordered, stands, and
@@ -24,12 +24,13 @@ qualify row_number() over (partition by change order by seq desc) = 1;
 -- `closed` is null while it is open. `overdue`: its night is over and nothing shows it done.
 -- `replaced`: a later plan's change of the same station was ordered, so that nothing follows from
 -- this one any more. `waits_since`: the night that is over, else the day of what was last said of it.
-create or replace view change_story as
+create or replace macro change_story_on(day) as table
 with told as (
     select e.*, e.result is null and e.state in ('approved', 'refused', 'deferred') as decides,
-        max(if(state = 'approved', seq, null)) over (partition by change) as approved_at
+        coalesce(max(if(state = 'approved', seq, null)) over (partition by change), 0)
+            as approved_at
     from change_event e
-    where e."at" < cast((select day from register_day) as timestamp) + interval 1 day
+    where e."at" < cast(day as timestamp) + interval 1 day
 ), latest as (
     select t.change, max_by(t, t.seq) as now, max_by(t, t.seq) filter (decides) as decided,
         max_by(t, t.seq) filter (decides and state = 'approved') as agreed,
@@ -40,7 +41,9 @@ with told as (
     from told t group by t.change
 ), checked as (
     select k.change, max_by(k, k.seq) as found,
-        max_by(k, k.seq) filter (t.state in ('implemented', 'verified', 'ineffective')) as stood
+        -- Of the work on the last order alone.
+        max_by(k, k.seq) filter (k.seq > t.approved_at
+            and t.state in ('implemented', 'verified', 'ineffective')) as stood
     from change_check k join told t using (seq) group by k.change
 ), joined as (
     select c.*, l.now.state as state, l.now."at" as "at", l.decided, l.agreed, l.result, k.found,
@@ -67,7 +70,7 @@ with told as (
             when j.state = 'approved' then 'night' when j.state = 'scheduled' then 'work'
             when j.state = 'implemented'
             then if(j.stood.seq >= j.done.seq, 'scan', 'export') end as waits_for,
-        j.state in ('approved', 'scheduled')
+        j.state in ('approved', 'scheduled') and not j.replaced
             and coalesce(j.due < (select as_of from this_run), false) as overdue
     from joined j
 )
@@ -97,6 +100,11 @@ select j.change, j.plan, j.store, j.station, j.position, j.parking, j.from_chann
         and j.stood.readings >= coalesce((select value from setting
             where name = 'readings_minimum'), 1) as counts
 from waiting j;
+
+-- name: change_story
+-- The story of every change up to the run's day.
+create or replace view change_story as
+from change_story_on((select day from register_day));
 
 -- name: move_story
 -- The moves of this run's plan, each with its change in the plan in force; no change: not put

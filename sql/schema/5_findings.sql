@@ -40,6 +40,18 @@ select unnest(['AT', 'BE', 'BG', 'CH', 'CY', 'CZ', 'DE', 'DK', 'EE', 'ES', 'FI',
     'HR', 'HU', 'IE', 'IS', 'IT', 'LI', 'LT', 'LU', 'LV', 'MT', 'NL', 'NO', 'PL', 'PT', 'RO',
     'SE', 'SI', 'SK']), 'even';
 
+-- name: departure_cause
+-- What somebody must answer, by quarter: departures of one cause in one row. `rollout`: so many
+-- changed alike in one week that somebody rolled it out; what the air feels is never put down to that.
+create or replace view departure_cause as
+select quarter, cause, field, kind, by_order, agreed, found, count(*) as stations,
+    count(distinct store) as stores, min(store) as store, min(subject) as subject,
+    min(first_seen) as first_seen, max(first_seen) as last_seen, max(stood_days) as stood_days,
+    max(clear_air_lost) as clear_air_lost,
+    count(*) > 1 and field not in ('channel', 'tx_power_dbm', 'pan_id') as rollout
+from drift where cause is not null
+group by quarter, cause, field, kind, by_order, agreed, found;
+
 -- name: unapproved
 -- What departs from the baseline with nobody's approval, by quarter; begun: first seen within it.
 create or replace view unapproved as

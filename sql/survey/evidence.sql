@@ -146,6 +146,33 @@ select a.store, a.station, h.* exclude (place),
 from heard h join percentiles p using (place, channel) join place a using (place)
 group by all;
 
+-- name: frames_lost
+-- What interference up to the threshold, which lets a station send, spoils at the labels: the share of
+-- frames lost, by the levels at which the store's labels are heard. `incoming` gives it for each level
+-- of both, and of labels without one. A maximum is not there for a whole frame, so it does not count.
+create or replace temp table frames_lost as
+with labels as (
+    select store, cast(round(greatest(-100, least(-20, level_dbm))) as bigint) as label_dbm,
+        count(*) as labels
+    from label_now where level_dbm is not null group by all
+), known as (
+    select store, label_dbm, labels from labels
+    union all by name
+    select distinct p.store, cast(null as bigint) as label_dbm, 1 as labels
+    from place p anti join labels using (store)
+), lost as (
+    select k.store, o.level_dbm, fsum(k.labels * o.lost) / sum(k.labels) as lost
+    from known k join incoming o on o.label_dbm is not distinct from k.label_dbm
+    group by k.store, o.level_dbm
+)
+select p.store, p.station, h.channel, fsum(h.readings * l.lost) / sum(h.readings) as frames_lost
+from heard_air h join place p using (place)
+join setting t on t.name = 'cca_threshold_dbm' and h.level_dbm <= t.value
+join lost l on l.store = p.store
+    and l.level_dbm = cast(round(greatest(-110, least(-40, h.level_dbm))) as bigint)
+where h.statistic <> 'max'
+group by p.store, p.station, h.channel;
+
 -- name: inferred
 -- How busy each channel is by the Wi-Fi survey. `incoming` gives how much of a Wi-Fi signal falls
 -- into an IEEE 802.15.4 channel. Networks on one Wi-Fi channel share its air, so the busiest of
@@ -205,9 +232,11 @@ select e.store, e.station, e.channel, e.readings, e.visits, e.worth, e.busy_esti
             if(coalesce(e.moment, false), '; all of one moment', ''))
         when 'inferred' then format('no scan; Wi-Fi survey of {}: {}', i.seen_on,
             coalesce('Wi-Fi channel ' || i.wifi_channels, 'no Wi-Fi on this channel'))
-        else 'neither scanned nor covered by a Wi-Fi survey' end as basis
+        else 'neither scanned nor covered by a Wi-Fi survey' end as basis,
+    round(f.frames_lost, 6) as frames_lost
 from incoming e
 left join measured m using (store, station, channel)
+left join frames_lost f using (store, station, channel)
 left join inferred i on i.store = e.store and i.station = e.station and i.channel = e.channel
 order by e.store, e.station, e.channel;
 

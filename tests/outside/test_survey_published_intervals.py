@@ -15,7 +15,7 @@ from pipeline.estimate.posterior import Estimates, estimate, quantile
 from pipeline.estimate.prior import GROUPS, OUTSIDE
 from pipeline.estimate.readings import caught
 from pipeline.estimate.visits import blocks, worth
-from pipeline.plan.worth import chance_of_gain, expected_cost
+from pipeline.plan.worth import Swap, chance_together, expected_cost
 
 NOON = datetime(2026, 9, 1, 12)
 
@@ -96,10 +96,10 @@ def test_sample_sizes_for_ten_per_cent(p: float, readings: int) -> None:
     """
     apart = p * (1 + 0.1 * 2**0.5)
     here, there = (apart * readings, (1 - apart) * readings), (p * readings, (1 - p) * readings)
-    assert chance_of_gain((*here, 0.0), (*there, 0.0)) == pytest.approx(0.975, abs=0.006)
+    assert chance_together([Swap(1.0, here, there)], 0.0) == pytest.approx(0.975, abs=0.006)
 
 
 def test_five_from_ten_per_cent_takes_hundreds_of_readings() -> None:
     """About 340 independent readings a channel tell 5 from 10 % (recomputed); 60 do not."""
-    assert chance_of_gain((34, 306, 0), (17, 323, 0)) > 0.99
-    assert chance_of_gain((6, 54, 0), (3, 57, 0)) < 0.9
+    assert chance_together([Swap(1.0, (34, 306), (17, 323))], 0.0) > 0.99
+    assert chance_together([Swap(1.0, (6, 54), (3, 57))], 0.0) < 0.9

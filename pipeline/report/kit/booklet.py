@@ -1,7 +1,7 @@
 """PDF pages with a foot line and page numbers, and lists that run over several pages."""
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from io import BytesIO
 from itertools import accumulate
 from typing import Generic, TypeVar
@@ -22,6 +22,7 @@ from pipeline.report.kit.pen import (
     Align,
     Box,
     Pen,
+    text_height,
     wrapped,
 )
 from pipeline.wording import Wording
@@ -190,6 +191,14 @@ def rows_fitting(printed: PrintedList, box: Box) -> int:
     return printed.fitting(0, box.w, box.h - HEADING_H - _HEADINGS_H)
 
 
+def list_height(printed: PrintedList, width: float) -> float:
+    """Return the height of a whole list in points."""
+    if not printed.rows:
+        return HEADING_H + text_height(printed.nothing, SMALL, width, 3)
+    rows = (printed.height(number, width) for number in range(len(printed.rows)))
+    return HEADING_H + _HEADINGS_H + sum(rows)
+
+
 def draw_list(pen: Pen, box: Box, printed: PrintedList, start: int, end: int) -> float:
     """Draw rows `start` to before `end` of a list; return the y below."""
     y = pen.heading(box, printed.title, printed.note)
@@ -223,14 +232,22 @@ class _ListPart:
     y: float
 
 
-def list_pages(lists: Sequence[PrintedList], tail_h: float, tail: Draw, page: Box) -> list[Draw]:
-    """Return the drawings of the pages that lists take one after another, and a tail.
+def list_pages(  # noqa: PLR0913, PLR0917 - the lists, and what stands before and after them
+    lists: Sequence[PrintedList],
+    tail_h: float,
+    tail: Draw,
+    page: Box,
+    head: Draw | None = None,
+    head_h: float = 0.0,
+) -> list[Draw]:
+    """Return the drawings of the pages that lists take one after another, a head and a tail.
 
+    The head takes `head_h` points of the first page.
     A list begins on the page of the one before if some of its rows fit there. The tail is drawn
     whole: below the last list if its height fits, else on a page of its own.
     """
     pages: list[list[_ListPart]] = [[]]
-    y = 0.0
+    y = head_h
     for printed in lists:
         start = 0
         while True:
@@ -241,14 +258,23 @@ def list_pages(lists: Sequence[PrintedList], tail_h: float, tail: Draw, page: Bo
                 continue
             end = start + max(count, min(1, len(printed.rows) - start))
             pages[-1].append(_ListPart(printed, start, end, y))
-            rows_h = sum(printed.height(number, page.w) for number in range(start, end))
-            y += HEADING_H + _HEADINGS_H + rows_h + _LIST_GAP
+            part = replace(printed, rows=printed.rows[start:end])
+            y += list_height(part, page.w) + _LIST_GAP
             start = end
             if start >= len(printed.rows):
                 break
-    if y + tail_h <= page.h:
-        return [*map(_drawing, pages[:-1]), _with_tail(pages[-1], tail, y)]
-    return [*map(_drawing, pages), tail]
+    draws: list[Draw] = [*map(_drawing, pages[:-1]), _with_tail(pages[-1], tail, y)]
+    if y + tail_h > page.h:
+        draws = [*map(_drawing, pages), tail]
+    return draws if head is None else [_both(head, draws[0]), *draws[1:]]
+
+
+def _both(one: Draw, other: Draw) -> Draw:
+    def draw(pen: Pen, page: Box) -> None:
+        one(pen, page)
+        other(pen, page)
+
+    return draw
 
 
 def _drawing(parts: Sequence[_ListPart]) -> Draw:

@@ -232,13 +232,11 @@ class Book:
         shared: StyleArray = cell._style  # noqa: SLF001 - see Page.put
         return shared
 
-    def varied(
-        self, look: StyleArray, *, fill: str | None = None, locked: bool = True
-    ) -> StyleArray:
+    def varied(self, look: StyleArray, fill: str = "", *, locked: bool = True) -> StyleArray:
         """Register a look on another ground, or for cells to fill in on a locked sheet."""
         cell: Any = Cell(self._scratch, row=1, column=1)
         cell._style = copy(look)  # noqa: SLF001 - see Page.put
-        if fill is not None:
+        if fill:
             cell.fill = PatternFill("solid", fgColor=argb(fill))
         cell.protection = Protection(locked=locked)
         shared: StyleArray = cell._style  # noqa: SLF001 - see Page.put
@@ -375,13 +373,10 @@ def _shown(value: Value, look: Look) -> str:
         return value
     if value is None:
         return ""
-    if look is Look.MOMENT:
-        return "30.09.2026 22:15"
-    if look is Look.DAY:
-        return "30.09.2026"
-    return (
-        f"{value:,.1f}" if look is Look.LEVEL else f"{value:,}" if look is Look.COUNT else "100 %"
-    )
+    if look in {Look.MOMENT, Look.DAY}:
+        return "30.09.2026 22:15" if look is Look.MOMENT else "30.09.2026"
+    digits = {Look.LEVEL: ",.1f", Look.COUNT: ","}.get(look)
+    return "100 %" if digits is None else f"{value:{digits}}"
 
 
 def lines(text: str, width: float) -> int:

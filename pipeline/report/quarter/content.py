@@ -13,9 +13,12 @@ _MONTHS = 3
 class QuarterFigures:
     """A quarter in figures; `region` None: the whole portfolio.
 
-    `astray` counts the stations that are not as agreed and that nobody approved, `begun` those of
-    them with something first seen in the quarter. `unagreed` counts those of which nothing was ever
-    agreed. Findings are None if no run counted them.
+    `astray` counts the stations of which somebody must answer something that is no likely rollout,
+    `begun` those of them with something first seen in the quarter, `rolled` the stations of
+    `rollouts`. `asked` to `excepted` count departures, one field of a station each: to answer, of
+    them of a channel, found as ordered, done differently, undone, not ordered and no rollout,
+    approved afterwards, under an exception. `unagreed` counts the stations of which nothing was
+    ever agreed. Findings are None if no run counted them.
     """
 
     quarter: str
@@ -25,9 +28,16 @@ class QuarterFigures:
     stations: int
     astray: int
     begun: int
-    approved: int
-    deviations: int
-    reverted: int
+    rolled: int
+    rollouts: int
+    asked: int
+    channels: int
+    ordered: int
+    differently: int
+    undone: int
+    nobody: int
+    accepted: int
+    excepted: int
     unagreed: int
     clear_air: float | None
     opened: int | None
@@ -46,12 +56,53 @@ class QuarterFigures:
 
 
 @dataclass(frozen=True, slots=True)
-class KindCount:
-    """Departures of one kind, and how many of them are new in the quarter."""
+class ToAnswer:
+    """What somebody must answer: departures of one cause, at one station or, alike, at several.
 
+    Of several, `store`, `name` and `subject` are the first; `clear_air_lost` is the most at one.
+    """
+
+    cause: str
+    field: str
     kind: str
-    departures: int
-    begun: int
+    by_order: str
+    agreed: str | None
+    found: str | None
+    stations: int
+    stores: int
+    store: str
+    name: str
+    subject: str
+    first_seen: date | None
+    last_seen: date | None
+    stood_days: int | None
+    clear_air_lost: float | None
+    rollout: bool
+    approved_by: str | None
+    approved_on: date | None
+    change: str | None
+    answer: str | None
+    answered_by: str | None
+    answered_on: date | None
+
+
+@dataclass(frozen=True, slots=True)
+class Approval:
+    """What a baseline approved in the quarter had departed before: alike, at some stations."""
+
+    store: str
+    name: str | None
+    field: str
+    agreed: str | None
+    found: str | None
+    by_order: str | None
+    approved_by: str
+    approved_on: date
+    reason: str
+    version: int
+    stations: int
+    first_seen: date | None
+    subjects: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,15 +112,6 @@ class TypeRate:
     store_type: str
     stations: int
     astray: int
-
-
-@dataclass(frozen=True, slots=True)
-class FieldCount:
-    """What went astray in one field, and how much of it is new in the quarter."""
-
-    field: str
-    departures: int
-    begun: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,7 +127,7 @@ class RepeatStore:
 
 @dataclass(frozen=True, slots=True)
 class StateCount:
-    """Changes in a state at the end of the quarter, and those that entered it in the quarter."""
+    """Changes that stood so at the end of the quarter, and those that came to within it."""
 
     state: str
     changes: int
@@ -106,7 +148,7 @@ class RuleCount:
 
 @dataclass(frozen=True, slots=True)
 class QuarterDeparture:
-    """One departure; `open`: nobody approved it."""
+    """One departure, as in the table `drift`; `cause`: somebody must answer it."""
 
     region: str
     store: str
@@ -125,7 +167,11 @@ class QuarterDeparture:
     exception: str | None
     basis: str
     clear_air_lost: float | None
-    open: bool
+    by_order: str | None
+    cause: str | None
+    answer: str | None
+    answered_by: str | None
+    answered_on: date | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,9 +197,9 @@ class QuarterContent:
     regions: tuple[
         tuple[QuarterFigures, QuarterFigures | None], ...
     ]  # this quarter, and the one before
-    kinds: tuple[KindCount, ...]
+    causes: tuple[ToAnswer, ...]
+    approvals: tuple[Approval, ...]
     types: tuple[TypeRate, ...]
-    fields: tuple[FieldCount, ...]
     repeated: tuple[RepeatStore, ...]
     states: tuple[StateCount, ...]
     measured: tuple[AuditPromise, ...]
@@ -184,8 +230,8 @@ class QuarterContent:
 
     @property
     def to_act_on(self) -> tuple[QuarterDeparture, ...]:
-        """The departures that nobody approved."""
-        return tuple(one for one in self.differences if one.open)
+        """The departures that somebody must answer."""
+        return tuple(one for one in self.differences if one.cause is not None)
 
     @property
     def uncovered(self) -> tuple[AuditStore, ...]:
@@ -199,29 +245,53 @@ class QuarterContent:
 
 
 def verdict(content: QuarterContent, words: Wording) -> str:
-    """Return the audit in a few sentences."""
+    """Return what is asked of whom, and what the audit found, in a few sentences."""
     now = content.now
     if not now.stations:
         return words("audit.verdict_nothing", stores=words.number(now.stores))
     parts = []
-    if now.astray:
+    if now.asked:
+        channels = words.counted("audit.of_channels", now.channels) if now.channels else ""
+        parts.append(
+            words.counted("audit.verdict", now.asked, channels=channels) + _at_stations(now, words)
+        )
+    if now.rollouts:
+        told = max((one for one in content.causes if one.rollout), key=lambda one: one.stations)
         parts.append(
             words.counted(
-                "audit.verdict", now.astray, all=words.number(now.stations),
-                rate=rate_text(words, now.rate), begun=words.number(now.begun),
+                "audit.verdict_rollout", now.rollouts, what=what(told, words),
+                where=where(told, words), rolled=words.number(now.rolled),
             )
         )  # fmt: skip
-    elif agreed_on := now.stations - now.unagreed:
+    if not parts and (agreed_on := now.stations - now.unagreed):
         parts.append(words("audit.verdict_clean", all=words.number(agreed_on)))
-    if now.approved:
-        parts.append(words.counted("audit.verdict_approved", now.approved))
+    if now.accepted:
+        parts.append(words.counted("audit.verdict_accepted", now.accepted))
     if missing := now.stores - now.covered:
         parts.append(words.counted("audit.verdict_missing", missing, all=words.number(now.stores)))
-    if now.unagreed:
-        parts.append(
-            words.counted("audit.verdict_unagreed", now.unagreed, all=words.number(now.stations))
-        )
     return " ".join(parts)
+
+
+def _at_stations(now: QuarterFigures, words: Wording) -> str:
+    all_of = words.number(now.stations)
+    share = rate_text(words, now.rate)
+    return f" {words.counted('audit.verdict_stations', now.astray, all=all_of, rate=share)}"
+
+
+def what(one: ToAnswer, words: Wording) -> str:
+    """Return what changed, such as: firmware, 3.1.9 to 3.2.0."""
+    if one.kind in {"new", "gone", "renamed"}:
+        return f"{words.field(one.field)} {words.named('kind', one.kind)}"
+    values = words("audit.from_to", agreed=one.agreed or NOTHING, found=one.found or NOTHING)
+    return f"{words.field(one.field).split(',')[0]} {values}"
+
+
+def where(one: ToAnswer, words: Wording) -> str:
+    """Return where: the station and the name of its store, or how many of both."""
+    if one.stations == 1:
+        return f"{one.subject}, {one.name}"
+    stores = words.counted("audit.in_stores", one.stores)
+    return words("audit.at_stations", n=words.number(one.stations), stores=stores)
 
 
 def edition(content: QuarterContent, words: Wording) -> str:

@@ -1,20 +1,19 @@
-"""The pages of a quarter's audit: two of figures, the lists, and the sign-off."""
+"""The pages of a quarter's audit: what to answer, the figures, further lists, the sign-off."""
 
 from dataclasses import replace
 
 from pipeline.report.kit import style
 from pipeline.report.kit.booklet import (
     Leaf,
-    PrintedColumn,
     PrintedList,
     booklet,
     draw_figures,
     draw_kind,
     draw_list,
     draw_name,
+    list_height,
     list_pages,
     page_box,
-    printed_list,
     rows_fitting,
 )
 from pipeline.report.kit.pen import (
@@ -29,84 +28,30 @@ from pipeline.report.kit.pen import (
 )
 from pipeline.report.quarter.content import (
     QuarterContent,
-    QuarterDeparture,
-    RepeatStore,
-    RuleCount,
     edition,
-    rate_text,
     verdict,
 )
+from pipeline.report.quarter.lists import approvals, findings, repeated, to_answer, uncovered
 from pipeline.report.quarter.pictures import (
+    BAR_ROW,
     RateBar,
     draw_counts,
     draw_key,
     draw_promises,
     draw_rates,
     draw_trend,
+    trend_height,
 )
-from pipeline.tables.audit import AuditStore
-from pipeline.wording import NOTHING, Wording
+from pipeline.wording import Wording
 
 _TREND_H, _TREND_QUARTERS = 96.0, 8
-_LIST_MOST = 9
 _REGIONS_MOST = 14
+_HEAD_H, _FIGURES_H, _VERDICT_LINES = 54.0, 46.0, 6
 _SIGN_H = 34.0
+_GAP, _PROMISES_H = 10.0, 190.0
 _NAMES_LINES = 12
 _SIGNERS = ("prepared", "checked", "accepted")
 _METHOD = ("agreed", "departure", "rate", "once", "late", "edges", "hurts")
-_PRINTED_MOST = 400  # rows; the workbook has the rest
-
-
-def _approved(one: QuarterDeparture, words: Wording) -> str:
-    return f"{one.approved_by}, {words.day(one.approved_on)}" if one.approved_by else NOTHING
-
-
-def _since(one: QuarterDeparture, words: Wording) -> str:
-    if one.first_seen is None:
-        return NOTHING
-    days = words.number(one.stood_days)
-    return words("audit.since", day=words.day(one.first_seen), days=days)
-
-
-_ACT_ON: tuple[PrintedColumn[QuarterDeparture], ...] = (
-    PrintedColumn(lambda d, _: f"{d.store} {d.name}", "audit.column_store", 13),
-    PrintedColumn(lambda d, _: d.subject, "audit.column_station", 11),
-    PrintedColumn(lambda d, words: words.field(d.field), "audit.column_field", 11),
-    PrintedColumn(lambda d, _: d.agreed or NOTHING, "audit.column_agreed", 12),
-    PrintedColumn(lambda d, _: d.found or NOTHING, "audit.column_found", 12),
-    PrintedColumn(_approved, "audit.column_approved", 12),
-    PrintedColumn(_since, "audit.column_since", 11),
-    PrintedColumn(
-        lambda d, words: words.percent(d.clear_air_lost), "audit.column_lost", 9, right=True
-    ),
-    PrintedColumn(lambda d, words: words.named("action", d.kind), "audit.column_do", 17),
-)
-_UNCOVERED: tuple[PrintedColumn[AuditStore], ...] = (
-    PrintedColumn(lambda s, _: s.store, "audit.column_store", 12),
-    PrintedColumn(lambda s, _: s.name, "audit.column_name", 30),
-    PrintedColumn(lambda s, _: s.region, "audit.column_region", 20),
-    PrintedColumn(lambda s, _: s.store_type, "audit.column_type", 20),
-    PrintedColumn(lambda s, words: words.day(s.last_export), "audit.column_last_export", 18),
-)
-_REPEATED: tuple[PrintedColumn[RepeatStore], ...] = (
-    PrintedColumn(lambda r, _: f"{r.store} {r.name}", "audit.column_store", 34),
-    PrintedColumn(lambda r, _: r.region, "audit.column_region", 16),
-    PrintedColumn(
-        lambda r, words: words.number(r.quarters), "audit.column_quarters", 14, right=True
-    ),
-    PrintedColumn(
-        lambda r, words: words.number(r.departures), "audit.column_departures", 14, right=True
-    ),
-)
-_FINDINGS: tuple[PrintedColumn[RuleCount], ...] = (
-    PrintedColumn(lambda r, _: r.title, "column.title", 33),
-    PrintedColumn(lambda r, words: words.named("severity", r.severity), "column.severity", 14),
-    PrintedColumn(lambda r, words: words.number(r.opened), "audit.column_opened", 13, right=True),
-    PrintedColumn(lambda r, words: words.number(r.closed), "audit.column_closed", 13, right=True),
-    PrintedColumn(
-        lambda r, words: words.number(r.standing), "audit.column_standing", 15, right=True
-    ),
-)
 
 
 def quarter_pdf(content: QuarterContent, words: Wording) -> bytes:
@@ -117,106 +62,84 @@ def quarter_pdf(content: QuarterContent, words: Wording) -> bytes:
     def draw_tail(pen: Pen, box: Box) -> None:
         _draw_last(pen, box, content, words)
 
-    lists = (_act_on(content, words), _uncovered(content, words))
-    further = list_pages(lists, _last_height(content, words, page), draw_tail, page)
+    answer = to_answer(content, words)
+    first = rows_fitting(answer, page.below(_first_bottom(content, words, page)))
+    lists = [approvals(content, words), uncovered(content, words), findings(content, words)]
+    if first < len(answer.rows):  # the rest of page one's list, and not from its beginning again
+        lists.insert(0, replace(answer, rows=answer.rows[first:], note=words("audit.act_rest")))
+    early = _course_fits(content, words, page)
+
+    def draw_head(pen: Pen, box: Box) -> None:
+        _draw_second(pen, box if early else _draw_course(pen, box, content, words), content, words)
+
+    head_h = _second_height(content, words, page)
+    head_h += 0.0 if early else _course_height(content, words)
+    tail_h = _last_height(content, words, page)
+    further = list_pages(lists, tail_h, draw_tail, page, draw_head, head_h)
     leaves = [
-        Leaf(lambda pen, box: _draw_first(pen, box, content, words), words("audit.kind")),
-        Leaf(lambda pen, box: _draw_second(pen, box, content, words), words("audit.fields_title")),
-        *(Leaf(draw, words("audit.act_title")) for draw in further[:-1]),
+        Leaf(
+            lambda pen, box: _draw_first(pen, box, content, words, early=early),
+            words("audit.kind"),
+        ),
+        *(
+            Leaf(draw, words("audit.states_title") if draw is further[0] else None)
+            for draw in further[:-1]
+        ),
         Leaf(further[-1], words("audit.sign_title")),
     ]
     title = words("audit.title", quarter=content.quarter)
     return booklet(leaves, size, words, title=title, foot=f"{title} · {edition(content, words)}")
 
 
-def _act_on(content: QuarterContent, words: Wording) -> PrintedList:
-    """Return what nobody approved, with what to do about each."""
-    shown = content.to_act_on[:_PRINTED_MOST]
-    rest = len(content.to_act_on) - len(shown)
-    return printed_list(
-        words,
-        _ACT_ON,
-        shown,
-        title=words("audit.act_title"),
-        note=words.counted("audit.more_rows", rest) if rest else words("audit.act_note"),
-        nothing=words("audit.act_none"),
-    )
+def _draw_first(
+    pen: Pen, page: Box, content: QuarterContent, words: Wording, *, early: bool
+) -> None:
+    """Draw page one: what is asked, the figures, and what to answer as far as there is room.
 
-
-def _uncovered(content: QuarterContent, words: Wording) -> PrintedList:
-    """Return the stores that no export of the quarter describes."""
-    return printed_list(
-        words,
-        _UNCOVERED,
-        content.uncovered,
-        title=words("audit.uncovered_title"),
-        note=words("audit.uncovered_note"),
-        nothing=words("audit.uncovered_none"),
-    )
-
-
-def _repeated(content: QuarterContent, words: Wording) -> PrintedList:
-    """Return the stores in which something went astray repeatedly."""
-    shown = content.repeated[:_LIST_MOST]
-    rest = len(content.repeated) - len(shown)
-    return printed_list(
-        words,
-        _REPEATED,
-        shown,
-        title=words("audit.repeat_title"),
-        note=words.counted("audit.more_stores", rest) if rest else words("audit.repeat_note"),
-        nothing=words("audit.repeat_none"),
-    )
-
-
-def _findings(content: QuarterContent, words: Wording) -> PrintedList:
-    """Return findings opened, closed and standing by rule."""
-    shown = content.rules[: 2 * _LIST_MOST]
-    rest = len(content.rules) - len(shown)
-    return printed_list(
-        words,
-        _FINDINGS,
-        shown,
-        title=words("audit.findings_title"),
-        note=words.counted("audit.more_rules", rest) if rest else "",
-        nothing=words("audit.findings_none"),
-    )
-
-
-def _draw_first(pen: Pen, page: Box, content: QuarterContent, words: Wording) -> None:
-    """Draw page one: verdict, figures, the quarters, the regions, the first rows to act on."""
+    `early`: all of it, and the course over the quarters below.
+    """
     y = _head(pen, page, content, words)
-    y = pen.paragraph(page.below(y + 8), verdict(content, words), LEAD, lines=5)
-    y = _key_figures(pen, page.below(y + 10), content, words)
-    box = page.below(y + 6)
-    top = pen.heading(box, words("audit.trend_title"))
-    draw_key(pen, Box(box.right - 230, box.y + 4, 230, 12), words)
+    y = pen.paragraph(page.below(y + 8), verdict(content, words), LEAD, lines=_VERDICT_LINES)
+    _key_figures(pen, page.below(y + 10), content, words)
+    box = page.below(_first_bottom(content, words, page))
+    printed = to_answer(content, words)
+    fitting = rows_fitting(printed, box)
+    if rest := len(content.causes) - fitting:
+        printed = replace(printed, note=words.counted("audit.further_rows", rest))
+    y = draw_list(pen, box, printed, 0, fitting)
+    if early:
+        _draw_course(pen, page.below(y + _GAP), content, words)
+
+
+def _course_fits(content: QuarterContent, words: Wording, page: Box) -> bool:
+    """Tell whether the course over the quarters fits on page one, below what is to be answered."""
+    printed = to_answer(content, words)
+    box = page.below(_first_bottom(content, words, page))
+    room = box.h - list_height(printed, page.w) - _GAP
+    return room >= _course_height(content, words)
+
+
+def _course_height(content: QuarterContent, words: Wording) -> float:
+    """Return the height in points of what `_draw_course` draws."""
+    trend = trend_height(_TREND_H, content.trend[-_TREND_QUARTERS:], words)
+    regions = min(_REGIONS_MOST, len(content.regions)) * BAR_ROW + SMALL_MUTED.leading
+    return HEADING_H + trend + _GAP + HEADING_H + regions + _GAP
+
+
+def _draw_course(pen: Pen, page: Box, content: QuarterContent, words: Wording) -> Box:
+    """Draw the course over the quarters and the regions; return the box below."""
+    top = pen.heading(page, words("audit.trend_title"))
+    draw_key(pen, Box(page.right - 230, page.y + 4, 230, 12), words)
     trend = content.trend[-_TREND_QUARTERS:]
     y = draw_trend(pen, Box(page.x, top, page.w, _TREND_H), trend, words)
-    box = page.below(y + 10)
-    top = pen.heading(box, words("audit.regions_title"), words("audit.tick_note"))
-    shown = content.regions[:_REGIONS_MOST]
-    rates = [
-        RateBar(one.region or "", one.rate or 0.0, before.rate if before else None,
-             words("trend.of", n=words.number(one.astray), all=words.number(one.stations)))
-        for one, before in shown
-    ]  # fmt: skip
-    y = draw_rates(pen, box.below(top), rates, words)
-    if rest := len(content.regions) - len(shown):
-        text = words.counted("audit.more_regions", rest)
-        pen.text(page.x, y + SMALL_MUTED.size, text, SMALL_MUTED)
-        y += SMALL_MUTED.leading
-    _act_on_first(pen, page.below(y + 10), content, words)
+    _regions(pen, page.below(y + _GAP), content, words)
+    return page.below(page.y + _course_height(content, words))
 
 
-def _act_on_first(pen: Pen, box: Box, content: QuarterContent, words: Wording) -> None:
-    """Draw as many rows to act on as there is room for."""
-    printed = _act_on(content, words)
-    fitting = rows_fitting(printed, box)
-    if rest := len(content.to_act_on) - fitting:
-        printed = replace(printed, note=words.counted("audit.further_rows", rest))
-    if fitting or not printed.rows:
-        draw_list(pen, box, printed, 0, fitting)
+def _first_bottom(content: QuarterContent, words: Wording, page: Box) -> float:
+    """Return the y at which page one's list begins."""
+    text_h = text_height(verdict(content, words), LEAD, page.w, _VERDICT_LINES)
+    return page.y + _HEAD_H + 8 + text_h + 10 + _FIGURES_H + 6
 
 
 def _head(pen: Pen, page: Box, content: QuarterContent, words: Wording) -> float:
@@ -229,47 +152,56 @@ def _head(pen: Pen, page: Box, content: QuarterContent, words: Wording) -> float
     return draw_name(pen, page, content.quarter, parts)
 
 
-def _key_figures(pen: Pen, box: Box, content: QuarterContent, words: Wording) -> float:
-    now, before = content.now, content.before
-    coverage = words("trend.of", n=words.number(now.covered), all=words.number(now.stores))
+def _key_figures(pen: Pen, box: Box, content: QuarterContent, words: Wording) -> None:
+    """Draw the five counts by order; of what nobody ordered, likely rollouts are counted apart."""
+    now = content.now
+    nobody = words("audit.key_nobody")
+    if now.rollouts:
+        rolled = words.number(now.rolled)
+        nobody = words.counted("audit.key_nobody_and", now.rollouts, rolled=rolled)
     figures = (
-        (rate_text(words, now.rate), words("audit.key_rate")),
-        (rate_text(words, before.rate if before else None), words("audit.key_before")),
-        (words.number(now.approved), words("audit.key_approved")),
-        (words.number(now.deviations), words("audit.key_deviations")),
-        (coverage, words("audit.key_coverage")),
+        (words.number(now.ordered), words("audit.key_ordered")),
+        (words.number(now.differently), words("audit.key_differently")),
+        (words.number(now.nobody), nobody),
+        (words.number(now.excepted), words("audit.key_excepted")),
+        (words.number(now.unagreed), words("audit.key_unagreed")),
     )
     draw_figures(pen, box, figures)
-    return box.y + 42
 
 
 def _draw_second(pen: Pen, page: Box, content: QuarterContent, words: Wording) -> None:
-    """Draw page two: what went astray where, the register, promises, findings."""
+    """Draw the orders and promises, store types, and stores that had something repeatedly."""
     left, right = page.split(2)
-    y = _fields_and_kinds(pen, left, content, words)
-    y = _types(pen, left.below(y + 10), content, words)
-    _whole(pen, left.below(y + 10), _repeated(content, words))
-    y = _states(pen, right, content, words)
-    y = _promises(pen, Box(right.x, y + 10, right.w, 170), content, words)
-    _whole(pen, right.below(y + 10), _findings(content, words))
+    y = _states(pen, left, content, words)
+    y = _types(pen, left.below(y + _GAP), content, words)
+    _whole(pen, left.below(y + _GAP), repeated(content, words))
+    _promises(pen, Box(right.x, right.y, right.w, _PROMISES_H), content, words)
+
+
+def _second_height(content: QuarterContent, words: Wording, page: Box) -> float:
+    """Return the height in points of what `_draw_second` draws, and of the gap below."""
+    bars = max(2, len(content.states)) + len(content.types)
+    again = list_height(repeated(content, words), page.split(2)[0].w)
+    left = 2 * (HEADING_H + _GAP) + bars * BAR_ROW + again
+    return max(left, _PROMISES_H if content.measured else 0.0) + _GAP
+
+
+def _regions(pen: Pen, box: Box, content: QuarterContent, words: Wording) -> None:
+    top = pen.heading(box, words("audit.regions_title"), words("audit.tick_note"))
+    shown = content.regions[:_REGIONS_MOST]
+    rates = [
+        RateBar(one.region or "", one.rate or 0.0, before.rate if before else None,
+             words("trend.of", n=words.number(one.astray), all=words.number(one.stations)))
+        for one, before in shown
+    ]  # fmt: skip
+    y = draw_rates(pen, box.below(top), rates, words)
+    if rest := len(content.regions) - len(shown):
+        text = words.counted("audit.more_regions", rest)
+        pen.text(box.x, y + SMALL_MUTED.size, text, SMALL_MUTED)
 
 
 def _whole(pen: Pen, box: Box, printed: PrintedList) -> None:
     draw_list(pen, box, printed, 0, len(printed.rows))
-
-
-def _fields_and_kinds(pen: Pen, box: Box, content: QuarterContent, words: Wording) -> float:
-    y = pen.heading(box, words("audit.fields_title"), words("audit.fields_note"))
-    y = draw_key(pen, box.below(y), words)
-    counts = [(words.field(f.field), f.departures, f.begun) for f in content.fields]
-    if not counts:
-        y = pen.paragraph(box.below(y), words("audit.act_none"), SMALL_MUTED, lines=2)
-    y = draw_counts(pen, box.below(y), counts, words)
-    if not content.kinds:
-        return y
-    y = pen.heading(box.below(y + 10), words("audit.kinds_title"), words("audit.kinds_note"))
-    kinds = [(words.named("kind", k.kind), k.departures, k.begun) for k in content.kinds]
-    return draw_counts(pen, box.below(y), kinds, words)
 
 
 def _types(pen: Pen, box: Box, content: QuarterContent, words: Wording) -> float:
@@ -286,7 +218,7 @@ def _states(pen: Pen, box: Box, content: QuarterContent, words: Wording) -> floa
     y = pen.heading(box, words("audit.states_title"), words("audit.states_note"))
     if not content.states:
         return pen.paragraph(box.below(y), words("audit.states_none"), SMALL_MUTED, lines=2)
-    counts = [(words.named("state", s.state), s.changes, s.entered) for s in content.states]
+    counts = [(words.named("outcome", s.state), s.changes, s.entered) for s in content.states]
     return draw_counts(pen, box.below(y), counts, words)
 
 

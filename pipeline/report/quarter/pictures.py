@@ -86,13 +86,20 @@ def _figures(
     return y + 12 + _ROW * lines
 
 
+def trend_height(height: float, trend: Sequence[QuarterFigures], words: Wording) -> float:
+    """Return the height in points that `draw_trend` takes with a chart of some height."""
+    return 6 + height + 16 + _ROW * len(_by_key(trend[-1], words))
+
+
 def _by_key(one: QuarterFigures, words: Wording) -> Mapping[str, str]:
     """Return the figures of a quarter by the key of their label, in the order they are printed."""
     return {
         "rate": rate_text(words, one.rate),
         "begun": words.number(one.begun),
-        "approved": words.number(one.approved),
-        "deviations": words.number(one.deviations),
+        "rolled": words.number(one.rolled),
+        "ordered": words.number(one.ordered),
+        "differently": words.number(one.differently),
+        "excepted": words.number(one.excepted),
         "findings": words.number(one.findings),
         "clear_air": words.percent(one.clear_air),
         "coverage": words("trend.of", n=words.number(one.covered), all=words.number(one.stores)),

@@ -1,5 +1,6 @@
 """The audit of a quarter as a workbook: every row behind its pages."""
 
+from pipeline.forms import ANSWERS
 from pipeline.report.kit import style
 from pipeline.report.kit.sheet import (
     Book,
@@ -11,7 +12,9 @@ from pipeline.report.kit.sheet import (
     put_list,
     worded,
 )
+from pipeline.report.quarter.answers import put_answers
 from pipeline.report.quarter.content import (
+    Approval,
     QuarterContent,
     QuarterDeparture,
     QuarterFigures,
@@ -49,9 +52,14 @@ FIGURES: tuple[SheetColumn[QuarterFigures], ...] = (
     SheetColumn("astray", Look.COUNT, "audit.column_astray"),
     SheetColumn("begun", Look.COUNT, "audit.column_begun"),
     SheetColumn(_rate, Look.LEVEL, "audit.column_rate"),
-    SheetColumn("approved", Look.COUNT, "audit.key_approved"),
-    SheetColumn("deviations", Look.COUNT, "audit.key_deviations"),
-    SheetColumn("reverted", Look.COUNT, "audit.column_reverted"),
+    SheetColumn("rollouts", Look.COUNT, "audit.column_rollouts"),
+    SheetColumn("rolled", Look.COUNT, "audit.column_rolled"),
+    SheetColumn("ordered", Look.COUNT, "audit.key_ordered"),
+    SheetColumn("differently", Look.COUNT, "audit.key_differently"),
+    SheetColumn("undone", Look.COUNT, "audit.key_undone"),
+    SheetColumn("nobody", Look.COUNT, "audit.key_nobody"),
+    SheetColumn("accepted", Look.COUNT, "audit.key_accepted"),
+    SheetColumn("excepted", Look.COUNT, "audit.key_excepted"),
     SheetColumn("unagreed", Look.COUNT, "audit.column_unagreed"),
     SheetColumn("clear_air", Look.PERCENT, "audit.column_clear_air"),
     SheetColumn("opened", Look.COUNT, "audit.column_opened"),
@@ -66,6 +74,7 @@ DEPARTURES: tuple[SheetColumn[QuarterDeparture], ...] = (
     SheetColumn(lambda d, words: words.field(d.field), Look.TEXT, "audit.column_field"),
     SheetColumn("agreed", Look.LONG, "audit.column_agreed", 28),
     SheetColumn("found", Look.LONG, "audit.column_found", 28),
+    SheetColumn(worded("by_order", "by_order"), Look.LONG, "audit.column_by_order", 26),
     SheetColumn(worded("kind", "kind"), Look.LONG, "audit.column_kind", 26),
     SheetColumn("meanwhile", Look.LONG, "audit.column_meanwhile", 28),
     SheetColumn("first_seen", Look.DAY, "audit.column_first_seen"),
@@ -76,6 +85,26 @@ DEPARTURES: tuple[SheetColumn[QuarterDeparture], ...] = (
     SheetColumn("change", Look.LONG, "audit.column_change", 24),
     SheetColumn("exception", Look.LONG, "column.exception", 40),
     SheetColumn(worded("basis", "basis"), Look.LONG, "audit.column_basis", 24),
+    SheetColumn(
+        lambda d, words: d.answer and words(f"choice.{d.answer}"), Look.TEXT, "audit.column_answer"
+    ),
+    SheetColumn("answered_by", Look.TEXT, "audit.column_answered_by"),
+    SheetColumn("answered_on", Look.DAY, "audit.column_answered_on"),
+)
+APPROVALS: tuple[SheetColumn[Approval], ...] = (
+    SheetColumn("store", Look.TEXT, "audit.column_store"),
+    SheetColumn("name", Look.LONG, "audit.column_name", 34),
+    SheetColumn("subjects", Look.LONG, "audit.column_station", 40),
+    SheetColumn("stations", Look.COUNT, "audit.column_how_many"),
+    SheetColumn(lambda a, words: words.field(a.field), Look.TEXT, "audit.column_field"),
+    SheetColumn("agreed", Look.LONG, "audit.column_before", 28),
+    SheetColumn("found", Look.LONG, "audit.column_now", 28),
+    SheetColumn(worded("by_order", "by_order"), Look.LONG, "audit.column_by_order", 26),
+    SheetColumn("first_seen", Look.DAY, "audit.column_first_seen"),
+    SheetColumn("approved_by", Look.LONG, "audit.column_signed", 24),
+    SheetColumn("approved_on", Look.DAY, "audit.column_approved_on"),
+    SheetColumn("reason", Look.LONG, "audit.column_reason", 40),
+    SheetColumn("version", Look.COUNT, "audit.column_version"),
 )
 COVERAGE: tuple[SheetColumn[AuditStore], ...] = (
     SheetColumn("store", Look.TEXT, "audit.column_store"),
@@ -107,7 +136,7 @@ FINDINGS: tuple[SheetColumn[RuleCount], ...] = (
     SheetColumn("rule", Look.TEXT, "column.rule"),
 )
 CHANGES: tuple[SheetColumn[StateCount], ...] = (
-    SheetColumn(worded("state", "state"), Look.TEXT, "audit.column_state"),
+    SheetColumn(worded("outcome", "state"), Look.LONG, "audit.column_state", 40),
     SheetColumn("changes", Look.COUNT, "audit.column_changes"),
     SheetColumn("entered", Look.COUNT, "audit.column_entered"),
 )
@@ -130,16 +159,18 @@ def quarter_workbook(content: QuarterContent, words: Wording) -> bytes:
     book = Book(words, style.page_size(words.country))
     book.describe(title)
     _audit(book, book.sheet("Audit", title, landscape=False), content)
+    answer = book.sheet(ANSWERS.sheet, title)
     regions = [now for now, _ in content.regions]
     put_list(book, book.sheet("Quarters", title), FIGURES, content.trend)
     put_list(book, book.sheet("Regions", title), FIGURES, regions)
-    put_list(book, book.sheet("Act on", title), DEPARTURES, content.to_act_on)
     put_list(book, book.sheet("Departures", title), DEPARTURES, content.differences)
+    put_list(book, book.sheet("Approvals", title), APPROVALS, content.approvals)
     put_list(book, book.sheet("Coverage", title), COVERAGE, content.stores)
     put_list(book, book.sheet("Repeated", title), REPEATED, content.repeated)
     put_list(book, book.sheet("Findings", title), FINDINGS, content.rules)
-    put_list(book, book.sheet("Changes", title), CHANGES, content.states)
+    put_list(book, book.sheet("Orders", title), CHANGES, content.states)
     put_list(book, book.sheet("Promises", title), PROMISES, content.measured)
+    put_answers(book, answer, content, title)
     return workbook_bytes(book.book)
 
 
@@ -149,15 +180,19 @@ def _audit(book: Book, page: Page, content: QuarterContent) -> None:
     for text in (edition(content, words), verdict(content, words)):
         sheet.note(text, spare=2)
     sheet.section(words("audit.figures_title"))
-    rate = None if now.rate is None else 100 * now.rate
-    sheet.line((f"{words('audit.key_rate')}, %", Look.TEXT), (rate, Look.LEVEL))
     for key, count in (
+        ("audit.key_ordered", now.ordered),
+        ("audit.key_differently", now.differently),
+        ("audit.key_nobody", now.nobody),
+        ("audit.column_rollouts", now.rollouts),
+        ("audit.column_rolled", now.rolled),
+        ("audit.key_excepted", now.excepted),
+        ("audit.key_undone", now.undone),
+        ("audit.key_accepted", now.accepted),
+        ("audit.key_unagreed", now.unagreed),
         ("audit.column_stations", now.stations),
         ("audit.column_astray", now.astray),
         ("audit.column_begun", now.begun),
-        ("audit.column_unagreed", now.unagreed),
-        ("audit.key_approved", now.approved),
-        ("audit.key_deviations", now.deviations),
         ("audit.column_covered", now.covered),
         ("audit.column_stores", now.stores),
     ):

@@ -188,9 +188,9 @@ class StoreFinding:
 class PlanQuality:
     """How good the plan is proven to be, and how sure it is; costs are in units of the plan.
 
-    The evidence was drawn anew `draws` times within its uncertainty. The plan was best in `wins`
-    of them and lost `regret` of clear air a station (0..1) on average. `ask` is the measurement
-    that would tell most.
+    The evidence was drawn anew `draws` times within its uncertainty. In `near` of them the
+    plan was within half a point of clear air of the best; it lost `regret` of clear air a station
+    (0..1) on average. `ask` is the measurement that would tell most.
     """
 
     store: str
@@ -202,7 +202,7 @@ class PlanQuality:
     order_proven: bool
     worst_step: float
     draws: int = 0
-    wins: int = 0
+    near: int = 0
     regret: float = 0.0
     ask: str = ""
 
@@ -339,7 +339,7 @@ def _proof_lines(content: StoreContent, words: Wording) -> list[tuple[str, str]]
     lines = [(words("evidence.proof"), best), (words("evidence.order"), words(order))]
     if proof.draws:
         lost = words.percent(proof.regret, 1)
-        again = words("evidence.drawn", wins=proof.wins, draws=proof.draws, lost=lost)
+        again = words("evidence.drawn", near=proof.near, draws=proof.draws, lost=lost)
         lines.append((words("evidence.again"), again))
     return lines
 

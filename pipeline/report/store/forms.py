@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import timedelta
+from itertools import accumulate
 from math import ceil
 from typing import Any
 
@@ -59,6 +60,7 @@ from pipeline.xlsx import workbook_bytes
 
 _TITLE, _NOTE, _KEYS, _HEADINGS, _FIRST = range(5)  # rows
 _ROOM = 1.12  # bold headings are wider
+_WIDE = PAGE_LETTERS * _ROOM  # one page
 _DAYS_AHEAD, _REFUSED_AHEAD = 400, 3660  # that a date cell takes; `decide` judges
 _MOST_TEXT, _MOST_TITLE = 225, 32  # letters of a message (Excel's limits, from memory)
 _BACK_OUT_SHEET = "Back-out"
@@ -196,9 +198,11 @@ def _put_top(
     page.put(_TITLE, 0, filled.title, book.title)
     page.height(_TITLE, 24)
     look = book.look(font(), Alignment(vertical="top", wrap_text=True))
-    page.merge(_NOTE, len(widths) - 1, filled.note, look)
-    page.height(_NOTE, row_height([(filled.note, sum(widths))]) + 4)
-    fill_in = _fill_in_looks(book)
+    most = sum(widths) / _pages(widths)  # so that the note stays on the first page
+    across = [width for width, end in zip(widths, accumulate(widths), strict=True) if end <= most]
+    page.merge(_NOTE, len(across) - 1, filled.note, look)
+    page.height(_NOTE, row_height([(filled.note, sum(across))]) + 4)
+    fill_in = fill_in_looks(book)
     entry = book.look(
         font(bold=True),
         Alignment("left", "center", indent=1, wrap_text=True),
@@ -215,7 +219,7 @@ def _put_top(
     return fill_in
 
 
-def _fill_in_looks(book: Book) -> Mapping[Look, Any]:
+def fill_in_looks(book: Book) -> Mapping[Look, Any]:
     """Return the looks of cells to fill in: shaded, framed, not locked."""
     day = book.words.days.cells
     formats = {Look.DAY: day, Look.MOMENT: f"{day} hh:mm"}
@@ -236,16 +240,18 @@ def _fill_in_looks(book: Book) -> Mapping[Look, Any]:
 
 def _bands(book: Book) -> list[Mapping[Look, Any]]:
     """Return the looks of locked cells in each colour of a band."""
-    return [
-        {name: book.varied(look, fill=fill) for name, look in book.looks.items()} for fill in _BANDS
-    ]
+    return [{name: book.varied(look, fill) for name, look in book.looks.items()} for fill in _BANDS]
+
+
+def _pages(widths: Sequence[float]) -> int:
+    return max(1, ceil(sum(widths) / _WIDE))
 
 
 def _set_print(page: Page, rows: int, widths: Sequence[float], kept: int) -> None:
     """Freeze and repeat the headings and the first columns; print on as many pages as are wide."""
     page.freeze(_FIRST, kept)
     page.sheet.print_title_rows = f"{_HEADINGS + 1}:{_HEADINGS + 1}"
-    pages = max(1, ceil(sum(widths) / (PAGE_LETTERS * _ROOM)))
+    pages = _pages(widths)
     if pages > 1:
         page.sheet.print_title_cols = f"A:{get_column_letter(kept)}"
     page.fit(pages, 0)

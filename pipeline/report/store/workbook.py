@@ -126,6 +126,7 @@ EVIDENCE: tuple[SheetColumn[EdEvidence], ...] = (
     SheetColumn("busy_estimate", Look.PERCENT, "column.busy_estimate"),
     SheetColumn("busy_low", Look.PERCENT, "column.busy_low"),
     SheetColumn("busy_high", Look.PERCENT, "column.busy_high"),
+    SheetColumn("frames_lost", Look.PERCENT, "column.frames_lost"),
     SheetColumn("mean_dbm", Look.LEVEL, "column.mean"),
     SheetColumn("p50_dbm", Look.LEVEL, "column.p50"),
     SheetColumn("p90_dbm", Look.LEVEL, "column.p90"),

@@ -1,0 +1,146 @@
+"""The sheet on which approvers answer what nobody ordered: a row a cause, returned as a whole."""
+
+from collections.abc import Mapping, Sequence
+from datetime import timedelta
+
+from openpyxl.styles import Alignment
+from openpyxl.utils import get_column_letter
+from openpyxl.worksheet.datavalidation import DataValidation
+
+from pipeline.forms import ANSWER_WORDS, ANSWERS, CHANGE, COPY, plain, word
+from pipeline.report.kit import style
+from pipeline.report.kit.sheet import (
+    Book,
+    Look,
+    Page,
+    SheetColumn,
+    Value,
+    column_width,
+    font,
+    row_height,
+    under,
+    writable,
+)
+from pipeline.report.quarter.content import QuarterContent, ToAnswer, what, where
+from pipeline.report.store.forms import fill_in_looks, lock
+from pipeline.wording import Wording
+
+_TITLE, _NOTE, _KEYS, _HEADINGS, _FIRST = range(5)
+_DAYS_AHEAD = 400  # that a date cell takes
+_MOST_TEXT = 225  # letters of a message (Excel's limit, from memory)
+_ROOM = 0.85  # of a column's width for a heading: bold letters are wider
+
+
+def _answer(one: ToAnswer, words: Wording) -> Value:
+    return word(one.answer, words.language) if one.answer else None
+
+
+COLUMNS: Mapping[str, SheetColumn[ToAnswer]] = {
+    CHANGE: SheetColumn("cause", Look.TEXT, "audit.column_cause", 14),
+    "what": SheetColumn(what, Look.LONG, "audit.column_field", 34),
+    "where": SheetColumn(where, Look.LONG, "audit.column_where", 34),
+    "stations": SheetColumn("stations", Look.COUNT, "audit.column_how_many", 10),
+    "stores": SheetColumn("stores", Look.COUNT, "audit.column_stores", 10),
+    "first": SheetColumn("first_seen", Look.DAY, "audit.column_since", 12),
+    "last": SheetColumn("last_seen", Look.DAY, "audit.column_last_seen", 12),
+    "lost": SheetColumn("clear_air_lost", Look.PERCENT, "audit.column_lost", 10),
+    "ordered": SheetColumn(
+        lambda one, words: words.named("by_order", one.by_order), Look.LONG,
+        "audit.column_by_order", 18,
+    ),
+    "answer": SheetColumn(_answer, Look.LONG, "audit.column_answer", 22),
+    "by": SheetColumn("answered_by", Look.TEXT, "audit.column_answered_by", 22),
+    "date": SheetColumn("answered_on", Look.DAY, "audit.column_answered_on", 14),
+    "note": SheetColumn(lambda *_: None, Look.LONG, "column.remark", 34),
+}  # fmt: skip
+_LEAST = {"answer": 22, "by": 22, "date": 14, "note": 30}
+
+
+def put_answers(book: Book, page: Page, content: QuarterContent, title: str) -> None:
+    """Write the sheet, and the hidden one with a copy of its locked cells."""
+    words, columns = book.words, [COLUMNS[key] for key in ANSWERS.keys]
+    headings = [column.title(words) for column in columns]
+    rows = [[column.value(one, words) for column in columns] for one in content.causes]
+    widths = [
+        max(column_width(heading, column, [row[at] for row in rows]), _LEAST.get(key, 0))
+        for at, (key, heading, column) in enumerate(
+            zip(ANSWERS.keys, headings, columns, strict=True)
+        )
+    ]
+    _put_top(book, page, title, headings, widths)
+    free = fill_in_looks(book)
+    for number, row in enumerate(rows, start=_FIRST):
+        for at, (key, value) in enumerate(zip(ANSWERS.keys, row, strict=True)):
+            looks = free if key in ANSWERS.entries else book.looks
+            page.put(number, at, value, looks[columns[at].look])
+        texts = [(v, w) for v, w in zip(row, widths, strict=True) if isinstance(v, str)]
+        page.height(number, max(20.0, row_height(texts)))
+    page.freeze(_FIRST, 2)
+    page.sheet.print_title_rows = f"{_HEADINGS + 1}:{_HEADINGS + 1}"
+    page.print_area(_HEADINGS + max(1, len(rows)), len(widths) - 1)
+    if rows:
+        last = _FIRST + len(rows)
+        page.sheet.auto_filter.ref = f"A{_HEADINGS + 1}:{get_column_letter(len(widths))}{last}"
+        for key in ANSWERS.entries:
+            letter = get_column_letter(ANSWERS.keys.index(key) + 1)
+            rule = _entry_rule(words, content, key)
+            rule.add(f"{letter}{_FIRST + 1}:{letter}{last}")
+            page.sheet.add_data_validation(rule)
+    lock(page.sheet)
+    _put_copy(book, content, rows)
+
+
+def _put_top(
+    book: Book, page: Page, title: str, headings: Sequence[str], widths: Sequence[float]
+) -> None:
+    """Write title, note, hidden keys and headings."""
+    note = book.words("audit.answer_note")
+    page.put(_TITLE, 0, title, book.title)
+    page.height(_TITLE, 24)
+    page.merge(_NOTE, len(widths) - 1, note, book.note)
+    page.height(_NOTE, row_height([(note, sum(widths))]) + 4)
+    entry = book.look(
+        font(bold=True), Alignment("left", "center", indent=1, wrap_text=True),
+        border=under(style.INK), fill=style.WASH,
+    )  # fmt: skip
+    for at, (key, heading) in enumerate(zip(ANSWERS.keys, headings, strict=True)):
+        page.width(at, at, widths[at])
+        page.put(_KEYS, at, key, book.note)
+        page.put(_HEADINGS, at, heading, entry if key in ANSWERS.entries else book.heading)
+    page.sheet.row_dimensions[_KEYS + 1].hidden = True
+    bold = [(h, w * _ROOM) for h, w in zip(headings, widths, strict=True)]
+    page.height(_HEADINGS, max(32.0, row_height(bold) + 2))
+
+
+def _entry_rule(words: Wording, content: QuarterContent, key: str) -> DataValidation:
+    """Return what a column to fill in takes, with the message beside it, for no cells yet."""
+    rule = DataValidation(allow_blank=True)
+    if key == "answer":
+        choices = ",".join(word(meaning, words.language) for meaning in ANSWER_WORDS)
+        rule = DataValidation("list", f'"{choices}"', allow_blank=True)
+    elif key == "date":
+        ends = content.first, content.last + timedelta(days=_DAYS_AHEAD)
+        first, last = (f"DATE({day.year},{day.month},{day.day})" for day in ends)
+        rule = DataValidation("date", first, last, allow_blank=True, operator="between")
+    rule.promptTitle = COLUMNS[key].title(words)
+    rule.prompt = words(f"prompt.{key}")[:_MOST_TEXT]
+    rule.showInputMessage = True
+    if rule.type is not None:
+        rule.errorTitle = words("input.error_title")
+        rule.error = words(f"prompt.{key}")[:_MOST_TEXT]
+        rule.showErrorMessage = True
+    return rule
+
+
+def _put_copy(book: Book, content: QuarterContent, rows: Sequence[Sequence[Value]]) -> None:
+    page = Page(book.book.create_sheet(COPY))
+    copies = [
+        (ANSWERS.sheet, one.cause, key, plain(writable(value) if isinstance(value, str) else value))
+        for one, row in zip(content.causes, rows, strict=True)
+        for key, value in zip(ANSWERS.keys, row, strict=True)
+        if key in ANSWERS.locked
+    ]
+    for number, copy in enumerate(copies):
+        for at, text in enumerate(copy):
+            page.put(number, at, text, book.looks[Look.TEXT])
+    page.sheet.sheet_state = "hidden"

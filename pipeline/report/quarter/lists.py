@@ -1,0 +1,159 @@
+"""The lists of a quarter's audit as they are printed: their columns, and what each shows."""
+
+from pipeline.report.kit.booklet import PrintedColumn, PrintedList, printed_list
+from pipeline.report.quarter.content import (
+    Approval,
+    QuarterContent,
+    RepeatStore,
+    RuleCount,
+    ToAnswer,
+    what,
+    where,
+)
+from pipeline.tables.audit import AuditStore
+from pipeline.wording import NOTHING, Wording
+
+_LIST_MOST, _RULES_MOST = 9, 24
+_PRINTED_MOST = 400  # rows; the workbook has the rest
+
+
+def _seen(one: ToAnswer, words: Wording) -> str:
+    if one.first_seen is None:
+        return NOTHING
+    first = words.day(one.first_seen)
+    if one.first_seen != one.last_seen:
+        return words("audit.between", first=first, last=words.day(one.last_seen))
+    return words.counted("audit.since", one.stood_days, day=first) if one.stood_days else first
+
+
+def _agreed(one: ToAnswer, words: Wording) -> str:
+    return f"{one.approved_by}, {words.day(one.approved_on)}" if one.approved_by else NOTHING
+
+
+def _to_do(one: ToAnswer, words: Wording) -> str:
+    """Return what was answered, else what to do."""
+    if one.answer is not None:
+        answered = {"by": one.answered_by or "", "day": words.day(one.answered_on)}
+        return words(f"answered.{one.answer.replace(' ', '_')}", **answered)
+    if one.rollout:
+        return words("action.rollout")
+    if one.by_order == "done differently":
+        return words("action.done_differently", channel=one.agreed or NOTHING)
+    return words.named("action", one.kind)
+
+
+_ANSWER: tuple[PrintedColumn[ToAnswer], ...] = (
+    PrintedColumn(what, "audit.column_field", 25),
+    PrintedColumn(where, "audit.column_where", 25),
+    PrintedColumn(_agreed, "audit.column_approved", 14),
+    PrintedColumn(_seen, "audit.column_since", 13),
+    PrintedColumn(
+        lambda c, words: words.percent(c.clear_air_lost), "audit.column_lost", 8, right=True
+    ),
+    PrintedColumn(_to_do, "audit.column_do", 22),
+)
+_APPROVED: tuple[PrintedColumn[Approval], ...] = (
+    PrintedColumn(lambda a, _: f"{a.store} {a.name or ''}", "audit.column_store", 15),
+    PrintedColumn(lambda a, _: a.subjects, "audit.column_station", 18),
+    PrintedColumn(lambda a, words: words.field(a.field), "audit.column_field", 12),
+    PrintedColumn(lambda a, _: a.agreed or NOTHING, "audit.column_before", 12),
+    PrintedColumn(lambda a, _: a.found or NOTHING, "audit.column_now", 12),
+    PrintedColumn(
+        lambda a, words: f"{a.approved_by}, {words.day(a.approved_on)}", "audit.column_signed", 14
+    ),
+    PrintedColumn(lambda a, _: a.reason, "audit.column_reason", 17),
+)
+_UNCOVERED: tuple[PrintedColumn[AuditStore], ...] = (
+    PrintedColumn(lambda s, _: s.store, "audit.column_store", 12),
+    PrintedColumn(lambda s, _: s.name, "audit.column_name", 30),
+    PrintedColumn(lambda s, _: s.region, "audit.column_region", 20),
+    PrintedColumn(lambda s, _: s.store_type, "audit.column_type", 20),
+    PrintedColumn(lambda s, words: words.day(s.last_export), "audit.column_last_export", 18),
+)
+_REPEATED: tuple[PrintedColumn[RepeatStore], ...] = (
+    PrintedColumn(lambda r, _: f"{r.store} {r.name}", "audit.column_store", 34),
+    PrintedColumn(lambda r, _: r.region, "audit.column_region", 16),
+    PrintedColumn(
+        lambda r, words: words.number(r.quarters), "audit.column_quarters", 14, right=True
+    ),
+    PrintedColumn(
+        lambda r, words: words.number(r.departures), "audit.column_departures", 14, right=True
+    ),
+)
+_FINDINGS: tuple[PrintedColumn[RuleCount], ...] = (
+    PrintedColumn(lambda r, _: r.title, "column.title", 33),
+    PrintedColumn(lambda r, words: words.named("severity", r.severity), "column.severity", 14),
+    PrintedColumn(lambda r, words: words.number(r.opened), "audit.column_opened", 13, right=True),
+    PrintedColumn(lambda r, words: words.number(r.closed), "audit.column_closed", 13, right=True),
+    PrintedColumn(
+        lambda r, words: words.number(r.standing), "audit.column_standing", 15, right=True
+    ),
+)
+
+
+def to_answer(content: QuarterContent, words: Wording) -> PrintedList:
+    """Return what somebody must answer, one row a cause, what harms the air first."""
+    shown = content.causes[:_PRINTED_MOST]
+    rest = len(content.causes) - len(shown)
+    return printed_list(
+        words,
+        _ANSWER,
+        shown,
+        title=words("audit.act_title"),
+        note=words.counted("audit.more_rows", rest) if rest else words("audit.act_note"),
+        nothing=words("audit.act_none"),
+    )
+
+
+def approvals(content: QuarterContent, words: Wording) -> PrintedList:
+    """Return what each baseline approved in the quarter had departed before."""
+    shown = content.approvals[:_PRINTED_MOST]
+    rest = len(content.approvals) - len(shown)
+    return printed_list(
+        words,
+        _APPROVED,
+        shown,
+        title=words("audit.approved_title"),
+        note=words.counted("audit.more_rows", rest) if rest else words("audit.approved_note"),
+        nothing=words("audit.approved_none"),
+    )
+
+
+def uncovered(content: QuarterContent, words: Wording) -> PrintedList:
+    """Return the stores that no export of the quarter describes."""
+    return printed_list(
+        words,
+        _UNCOVERED,
+        content.uncovered,
+        title=words("audit.uncovered_title"),
+        note=words("audit.uncovered_note"),
+        nothing=words("audit.uncovered_none"),
+    )
+
+
+def repeated(content: QuarterContent, words: Wording) -> PrintedList:
+    """Return the stores in which something went astray repeatedly."""
+    shown = content.repeated[:_LIST_MOST]
+    rest = len(content.repeated) - len(shown)
+    return printed_list(
+        words,
+        _REPEATED,
+        shown,
+        title=words("audit.repeat_title"),
+        note=words.counted("audit.more_stores", rest) if rest else words("audit.repeat_note"),
+        nothing=words("audit.repeat_none"),
+    )
+
+
+def findings(content: QuarterContent, words: Wording) -> PrintedList:
+    """Return findings opened, closed and standing by rule."""
+    shown = content.rules[:_RULES_MOST]
+    rest = len(content.rules) - len(shown)
+    return printed_list(
+        words,
+        _FINDINGS,
+        shown,
+        title=words("audit.findings_title"),
+        note=words.counted("audit.more_rules", rest) if rest else "",
+        nothing=words("audit.findings_none"),
+    )
