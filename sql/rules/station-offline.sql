@@ -7,8 +7,8 @@
 --   {labels:# Schild|# Schilder}.
 -- why: The latest stations export says that the station had no connection: its labels got no
 --   updates, or crowd a neighbour.
--- do: Check power and network; the plan does not change its channel until it is back. Mind the rules
---   for work at height and the store's electrical rules.
+-- do: Check power and network; the plan does not change its channel until it is back. Mind the
+--   rules for work at height and the store's electrical rules.
 -- source: common practice, no published source
 select s.store, s.station as subject, s.seen_on, coalesce(l.labels, 0) as labels
 from station_away s
