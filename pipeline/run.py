@@ -158,8 +158,8 @@ def judge(database: Database, request: Request, settings: Settings, progress: Pr
 
 
 def _propose(database: Database, settings: Settings, progress: Progress) -> None:
-    """Enter the plans in the register; plan again where what people had agreed on lapsed."""
-    while any(proposed.freed for proposed in propose(database, settings)):
+    """Enter the plans in the register; plan again where that changed what people have agreed on."""
+    while any(proposed.to_replan for proposed in propose(database, settings)):
         plan(database, settings, progress)
 
 

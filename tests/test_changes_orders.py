@@ -24,7 +24,7 @@ from changes_kit import (
 
 from pipeline.changes.decisions import Taken, decide
 from pipeline.changes.register import append, history, propose
-from pipeline.changes.states import ChangeState, Trigger, new_event
+from pipeline.changes.states import PROGRAM, ChangeState, Trigger, new_event
 from pipeline.changes.verify import verify
 from pipeline.database import Database
 from pipeline.forms import ANOTHER, DECISIONS, RESULTS
@@ -330,6 +330,11 @@ def test_a_new_plan_keeps_what_was_approved_and_it_asks_for_too(
     plan = one.partition("-")[0]
     assert story(proposed, kept, "decided_note") == (f"approved on 2026-10-05 in plan {plan}",)
     assert propose(proposed, settings) == ()
+    # Repeated, not entered: the same exports and decisions are still the same run.
+    assert new.carried == 1
+    entered = proposed.column("run", "told_by_people", {"program": PROGRAM})
+    decided = [line.split()[0] for line in entered if " approved " in line]
+    assert decided == [one, two, alone]
 
 
 def test_a_workbook_sent_out_by_an_earlier_version_is_read(

@@ -93,7 +93,7 @@ class Proposed:
     """A new plan of a store in the register, and how many open changes lapsed for it.
 
     `freed` counts the changes people had agreed on and that it does not ask for: the store's plans
-    need no longer keep to them.
+    need no longer keep to them. `carried` counts those that it asks for too, approved in it.
     """
 
     store: str
@@ -102,6 +102,12 @@ class Proposed:
     superseded: str | None
     lapsed: int
     freed: int
+    carried: int
+
+    @property
+    def to_replan(self) -> bool:
+        """Whether what the store's plan is bound to is no longer what it was made from."""
+        return bool(self.freed or self.carried)
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,8 +124,9 @@ class Proposal:
     @property
     def said(self) -> Proposed:
         """What the run says of it."""
-        plan, lapsed = self.plan, len(self.lapses)
-        return Proposed(plan.store, plan.plan, plan.moves, plan.supersedes, lapsed, self.freed)
+        plan, lapsed, carried = self.plan, len(self.lapses), len(self.agreed)
+        told = (plan.store, plan.plan, plan.moves, plan.supersedes)
+        return Proposed(*told, lapsed, self.freed, carried)
 
 
 def fingerprint(planned: PlannedStore, moves: Sequence[ProposedMove]) -> str:
@@ -190,7 +197,8 @@ def _agreed(case: StoreCase) -> Mapping[str, ChangeInForce]:
 def _approval(change: str, known: ChangeInForce, before: str | None, day: datetime) -> ChangeEvent:
     note = f"approved on {known.agreed_on} in plan {before}"
     by, workbook = known.agreed_by or PROGRAM, known.workbook
-    return new_event(change, ChangeState.APPROVED, day, by, note, workbook=workbook)
+    state = ChangeState.APPROVED
+    return new_event(change, state, day, by, note, workbook=workbook, carried=before)
 
 
 def _says(step: ProposedMove | ChangeInForce) -> tuple[str, int, int, bool]:

@@ -73,11 +73,11 @@ def new_event(  # noqa: PLR0913, PLR0917 - the columns of a row
     channel: int | None = None,
     until: date | None = None,
     workbook: str | None = None,
+    carried: str | None = None,
 ) -> ChangeEvent:
     """Return an event that is not in the register yet: its number is 0."""
-    return ChangeEvent(
-        0, change, state.value, at, by, note, result, due, channel, until, workbook, *_NO_PROMISE
-    )
+    said = (change, state.value, at, by, note, result, due)
+    return ChangeEvent(0, *said, channel, until, workbook, carried, *_NO_PROMISE)
 
 
 @cache

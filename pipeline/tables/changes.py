@@ -97,6 +97,10 @@ class ChangeEvent:
         "of a refusal: not put forward again before this day; null: no day given", since=4
     )
     workbook: str | None = column("the file a decision or result came in; null: none", since=4)
+    carried: str | None = column(
+        "plan before, whose approval this repeats in the plan that took its place; null: none",
+        since=4,
+    )
     promised: float | None = column(
         "clear air promised on the other channel ordered, 0..1; null: none ordered, or not known",
         since=4,
