@@ -23,9 +23,11 @@ order by all;
 
 -- name: told_by_people
 -- What people entered: decisions, results and baselines. The rest follows from these and the exports,
--- also an approval that a new plan repeats.
+-- also what is proposed, in whose name ever, and an approval that a new plan repeats.
 select concat_ws(' ', change, state, "at", "by", note, result, due, channel, until, workbook)
-from change_event where ("by" <> $program and carried is null) or state = 'scheduled' order by seq;
+from change_event
+where ("by" <> $program and state <> 'proposed' and carried is null) or state = 'scheduled'
+order by seq;
 
 -- name: agreed_by_people
 -- The baselines that people approved.
