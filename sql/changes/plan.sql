@@ -27,17 +27,12 @@ order by m.store, m.position;
 
 -- name: plans_in_force
 -- The plan in force of every store: the last one registered.
-select * from change_plan
-qualify row_number() over (partition by store order by number desc) = 1
-order by store;
+select * from plan_in_force order by store;
 
 -- name: changes_in_force
 -- The changes of every plan in force with the channel ordered, where each stands, and when it was
 -- carried out.
-with force as (
-    select plan from change_plan
-    qualify row_number() over (partition by store order by number desc) = 1
-), told as (
+with told as (
     select change, max("at") filter (state = 'implemented') as carried_at,
         max_by(e, seq) filter (state = 'approved') as ordered,
         max_by(e, seq) filter (state = 'approved' and result is null) as agreed
@@ -48,7 +43,7 @@ select c.store, c.change, c.station, c.from_channel,
     s.state, s.at, t.carried_at,
     cast(t.agreed."at" as date) as agreed_on, t.agreed."by" as agreed_by, t.agreed.workbook
 from change c
-join force f on f.plan = c.plan
+join plan_in_force f on f.plan = c.plan
 join change_state_on(date '9999-12-30') s on s.change = c.change
 join told t on t.change = c.change
 order by c.store, c.position;

@@ -102,10 +102,7 @@ order by store;
 -- name: store_changes
 -- The changes of each store's plan in force, or of $plan, with what people decided and reported last.
 -- What the program itself noted is no report of a person.
-with force as (
-    select plan from change_plan
-    qualify row_number() over (partition by store order by number desc) = 1
-), told as (
+with told as (
     select e.*, case when e.result is not null then 'result' else 'decision' end as kind
     from change_event e
     where (e.result is not null and e.by <> 'quietaisle')
@@ -131,7 +128,7 @@ left join nights n on n.change = c.change
 left join latest d on d.change = c.change and d.kind = 'decision'
 left join latest r on r.change = c.change and r.kind = 'result'
 where c.store in (select store from due_store)
-    and c.plan in (select plan from force where $plan is null union all select $plan)
+    and c.plan in (select plan from plan_in_force where $plan is null union all select $plan)
 order by c.store, c.position;
 
 -- name: store_refusals

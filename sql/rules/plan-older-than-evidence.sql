@@ -10,12 +10,9 @@
 --   stand, but the figures in the hands of whoever decides are out of date.
 -- do: Send the store's change plan out again, and decide on that one.
 -- source: common practice, no published source
-with force as (
-    select plan, store, proposed_on from change_plan
-    qualify row_number() over (partition by store order by number desc) = 1
-), waiting as (
+with waiting as (
     select f.store, f.plan, f.proposed_on, count(*) as changes
-    from force f
+    from plan_in_force f
     join change c on c.plan = f.plan
     join change_state_on((select day from register_day)) s using (change)
     where s.state in ('proposed', 'deferred', 'approved')

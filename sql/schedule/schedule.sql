@@ -80,9 +80,7 @@ from change_schedule order by store, night;
 
 -- name: plans_in_force
 -- The plan in force of every store that has one in the register.
-select store as key, plan as value from change_plan
-qualify row_number() over (partition by store order by number desc) = 1
-order by store;
+select store as key, plan as value from plan_in_force order by store;
 
 -- name: night_moves
 -- The moves that have a night, in order, as calendar entries list them.

@@ -7,6 +7,11 @@ select case when r.as_of < (select max(seen_on) from station_seen) then r.as_of
     else date '9999-12-30' end as day
 from this_run r;
 
+-- name: plan_in_force
+-- The plan in force of every store: the last one registered.
+create or replace view plan_in_force as
+from change_plan qualify row_number() over (partition by store order by number desc) = 1;
+
 -- name: change_state_on
 -- The state of every change at the end of a day, from its events up to then.
 create or replace macro change_state_on(day) as table
@@ -111,13 +116,9 @@ from change_story_on((select day from register_day));
 -- forward. What is left of a plan counts its moves anew, so a move is known by its station and
 -- whether it is a parking step.
 create or replace view move_story as
-with force as (
-    select store, plan from change_plan
-    qualify row_number() over (partition by store order by number desc) = 1
-)
 select m.*, s.change, s.state, s.waits_for
 from move m
-left join force f on f.store = m.store
+left join plan_in_force f on f.store = m.store
 left join change_story s on s.plan = f.plan and s.station = m.station and s.parking = m.parking;
 
 -- name: wave_result

@@ -9,13 +9,10 @@ select store, station, channel, seen_on from station_now where not connected;
 -- channel-not-permitted keeps it where it is; 'offline': it is to be left alone until it is back;
 -- 'settled': it was changed and verified lately. Of several, the first of these counts.
 create or replace view station_bound as
-with force as (
-    select plan from change_plan
-    qualify row_number() over (partition by store order by number desc) = 1
-), bound as (
+with bound as (
     select 2 as rank, c.store, c.station, 'agreed' as why, c.ordered_channel as channel, c.position,
         c.decided_by as "by", c.decided_on as day
-    from change_story c semi join force f on f.plan = c.plan
+    from change_story c semi join plan_in_force f on f.plan = c.plan
     where c.state in ('approved', 'scheduled', 'implemented')
     union all
     select 1, n.store, n.station, 'exception', n.channel, 0, x.approved_by, null
@@ -57,7 +54,7 @@ with refused as (
     where r.state = 'refused' group by r.store, r.station
 )
 select r.store, r.station, r.to_channel as channel, r.decided_by as "by", r.decided_on as day,
-    r.refused_until as until, r.decided_note as note
+    r.refused_until as until
 from refused r
 cross join this_run t
 left join last_scan l using (store, station)
