@@ -44,7 +44,8 @@ def plan_store(case: Case, effort: int, terms: Terms) -> StorePlan:
     order = _order(tables, before, after)
     groups = {i: group for group in best.groups for i in group.stations}
     crowd = crowding(problem, (before, after), terms.earshot)
-    narrow = tables if wide == case.free else priced(case.free)
+    free = case.free
+    narrow = tables if wide == free else priced(free)
     stations = _station_plans(case, narrow, (before, after), groups, crowd)
     return StorePlan(
         stations=stations,

@@ -119,6 +119,11 @@ def plan(database: Database, settings: Settings, progress: Progress) -> None:
 
     Plans are committed some stores at a time; an interrupted run resumes.
     """
+    with database.held("station_bound", "channel_refused"):  # read once, not for every few stores
+        _plan(database, settings, progress)
+
+
+def _plan(database: Database, settings: Settings, progress: Progress) -> None:
     marks = _marks(database, settings)
     found = stale(database, "plan", marks)
     work = partial(_planned, limits=dict(settings.limits))
