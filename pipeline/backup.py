@@ -1,9 +1,8 @@
 """Keep a database as a folder of parquet files with a manifest of digests, and bring it back."""
 
 import json
-from collections.abc import Iterator
 from dataclasses import dataclass
-from hashlib import sha256
+from hashlib import file_digest
 from pathlib import Path
 
 import duckdb
@@ -16,7 +15,6 @@ from pipeline.tables.every import VERSION, every_table
 from pipeline.tables.run import SchemaMade, TablesVersion
 
 MANIFEST = "manifest.json"
-_PIECE = 1 << 20
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,13 +106,5 @@ def _filled(database: Database, folder: Path, table: Table, held: dict[str, int]
 
 
 def _digest(path: Path) -> str:
-    found = sha256()
-    for piece in _pieces(path):
-        found.update(piece)
-    return found.hexdigest()
-
-
-def _pieces(path: Path) -> Iterator[bytes]:
     with path.open("rb") as octets:
-        while piece := octets.read(_PIECE):
-            yield piece
+        return file_digest(octets, "sha256").hexdigest()
