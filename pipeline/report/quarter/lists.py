@@ -1,5 +1,8 @@
 """The lists of a quarter's audit as they are printed: their columns, and what each shows."""
 
+from collections.abc import Sequence
+from typing import TypeVar
+
 from pipeline.report.kit.booklet import PrintedColumn, PrintedList, printed_list
 from pipeline.report.quarter.content import (
     Approval,
@@ -13,6 +16,7 @@ from pipeline.report.quarter.content import (
 from pipeline.tables.audit import AuditStore
 from pipeline.wording import NOTHING, Wording
 
+Row = TypeVar("Row")
 _LIST_MOST, _RULES_MOST = 9, 24
 _PRINTED_MOST = 400  # rows; the workbook has the rest
 
@@ -93,28 +97,26 @@ _FINDINGS: tuple[PrintedColumn[RuleCount], ...] = (
 
 def to_answer(content: QuarterContent, words: Wording) -> PrintedList:
     """Return what somebody must answer, one row a cause, what harms the air first."""
-    shown = content.causes[:_PRINTED_MOST]
-    rest = len(content.causes) - len(shown)
+    shown, more = _cut(content.causes, _PRINTED_MOST, "audit.more_rows", words)
     return printed_list(
         words,
         _ANSWER,
         shown,
         title=words("audit.act_title"),
-        note=words.counted("audit.more_rows", rest) if rest else words("audit.act_note"),
+        note=more or words("audit.act_note"),
         nothing=words("audit.act_none"),
     )
 
 
 def approvals(content: QuarterContent, words: Wording) -> PrintedList:
     """Return what each baseline approved in the quarter had departed before."""
-    shown = content.approvals[:_PRINTED_MOST]
-    rest = len(content.approvals) - len(shown)
+    shown, more = _cut(content.approvals, _PRINTED_MOST, "audit.more_rows", words)
     return printed_list(
         words,
         _APPROVED,
         shown,
         title=words("audit.approved_title"),
-        note=words.counted("audit.more_rows", rest) if rest else words("audit.approved_note"),
+        note=more or words("audit.approved_note"),
         nothing=words("audit.approved_none"),
     )
 
@@ -133,27 +135,31 @@ def uncovered(content: QuarterContent, words: Wording) -> PrintedList:
 
 def repeated(content: QuarterContent, words: Wording) -> PrintedList:
     """Return the stores in which something went astray repeatedly."""
-    shown = content.repeated[:_LIST_MOST]
-    rest = len(content.repeated) - len(shown)
+    shown, more = _cut(content.repeated, _LIST_MOST, "audit.more_stores", words)
     return printed_list(
         words,
         _REPEATED,
         shown,
         title=words("audit.repeat_title"),
-        note=words.counted("audit.more_stores", rest) if rest else words("audit.repeat_note"),
+        note=more or words("audit.repeat_note"),
         nothing=words("audit.repeat_none"),
     )
 
 
 def findings(content: QuarterContent, words: Wording) -> PrintedList:
     """Return findings opened, closed and standing by rule."""
-    shown = content.rules[:_RULES_MOST]
-    rest = len(content.rules) - len(shown)
+    shown, more = _cut(content.rules, _RULES_MOST, "audit.more_rules", words)
     return printed_list(
         words,
         _FINDINGS,
         shown,
         title=words("audit.findings_title"),
-        note=words.counted("audit.more_rules", rest) if rest else "",
+        note=more,
         nothing=words("audit.findings_none"),
     )
+
+
+def _cut(rows: Sequence[Row], most: int, more: str, words: Wording) -> tuple[Sequence[Row], str]:
+    """Return the rows to print, and how many more there are by the text `more`; empty for none."""
+    rest = len(rows) - most
+    return rows[:most], words.counted(more, rest) if rest > 0 else ""
