@@ -79,9 +79,10 @@ def answers(
         all_or_nothing: take nothing from a workbook of which something is refused.
         today: the last day an answer can be of; None: any.
     """
-    known = set(database.every(DepartureAnswer))
+    filed = database.every(DepartureAnswer)
+    known = set(map(_said, filed))
     now = grouped(database.records(Asked, "changes", "asked"), "cause")
-    asked = {**_on_file(known), **now}
+    asked = {**_on_file(filed), **now}
     taken: list[Taken] = []
     added: list[DepartureAnswer] = []
     for path in audits:
@@ -90,9 +91,10 @@ def answers(
         refusals = [*review.returned.refusals, *review.refusals]
         if refusals and all_or_nothing:
             given = []
-        fresh = [[one for one in answer if _unfiled(one, known)] for answer in given]
-        known.update(one for answer in fresh for one in answer)
-        added += [one for answer in fresh for one in answer]
+        fresh = [[one for one in answer if _said(one) not in known] for answer in given]
+        new = [one for answer in fresh for one in answer]
+        known.update(map(_said, new))
+        added += new
         count = sum(map(bool, fresh))
         label = review.returned.workbook
         taken.append(Taken(label, None, count, 0, len(given) - count, tuple(refusals)))
@@ -112,10 +114,9 @@ def _on_file(known: Collection[DepartureAnswer]) -> dict[str, list[Asked]]:
     return found
 
 
-def _unfiled(one: DepartureAnswer, known: Collection[DepartureAnswer]) -> bool:
-    """Tell whether an answer is new; the file it came in and its remark do not make it so."""
-    said = replace(one, note="", workbook="")
-    return all(replace(other, note="", workbook="") != said for other in known)
+def _said(one: DepartureAnswer) -> DepartureAnswer:
+    """Return what makes an answer new: the file it came in and its remark do not."""
+    return replace(one, note="", workbook="")
 
 
 class _Answers:
@@ -140,7 +141,7 @@ class _Answers:
             rows = self.asked.get(row[CHANGE].text, ())
             answers = self._answers(row, rows) if rows and self._as_written(row) else []
             settled = all(one.settled for one in rows)
-            if settled and (not rows or any(_unfiled(one, known) for one in answers)):
+            if settled and (not rows or any(_said(one) not in known for one in answers)):
                 why = "the audit asks nothing of that name any more; fill in the latest audit"
                 self._refuse(row[CHANGE].at, why)
             elif answers:
