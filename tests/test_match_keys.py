@@ -6,6 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from pipeline.addresses import hardware_address, network_address
 from pipeline.match.keys import (
     AMBIGUOUS,
     UNKNOWN,
@@ -14,11 +15,9 @@ from pipeline.match.keys import (
     Mention,
     OpenKey,
     fold,
-    hardware_address,
     judge_stations,
     judge_stores,
     nearest,
-    network_address,
     way_between,
 )
 from pipeline.match.match import Matching

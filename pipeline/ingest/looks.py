@@ -5,6 +5,7 @@ from collections.abc import Callable, Mapping, Sequence
 from ipaddress import ip_address
 from types import MappingProxyType
 
+from pipeline.addresses import hardware_address
 from pipeline.tables import cells
 from pipeline.tables.declare import CellForm
 
@@ -67,12 +68,8 @@ def _is_channel(text: str) -> bool:
     return bool(sixteen or re.fullmatch(r"24\d\d ?MHz", text, re.IGNORECASE))
 
 
-def _is_eui(text: str) -> bool:
-    bare = re.sub(r"[:\-. ]", "", text)
-    return re.fullmatch(r"[0-9a-fA-F]{12}|[0-9a-fA-F]{16}", bare) is not None
-
-
 def _is_address(text: str) -> bool:
+    """Say whether it is an address in full: 2.4 may stand for one, and looks like a number."""
     try:
         ip_address(text)
     except ValueError:
@@ -91,7 +88,7 @@ _LOOKS: Mapping[str, Callable[[str], bool]] = MappingProxyType(
         cells.LEVEL.name: _between(-128, -15),
         cells.READING.name: _between(-128, -15),
         cells.PERCENT.name: _between(0, 100),
-        cells.EUI64.name: _is_eui,
+        cells.EUI64.name: lambda text: hardware_address(text) is not None,
         cells.IP_ADDRESS.name: _is_address,
         cells.PAN_ID.name: lambda text: _HEX.fullmatch(text) is not None or _whole(text),
         cells.DAY.name: lambda text: _DAYS.fullmatch(text) is not None,

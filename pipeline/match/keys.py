@@ -13,14 +13,11 @@ from dataclasses import dataclass
 from difflib import get_close_matches
 from itertools import combinations
 
-from pipeline.addresses import ip_address
+from pipeline.addresses import BLANKS, hardware_address, network_address
 
 UNKNOWN, AMBIGUOUS = "unknown", "ambiguous"
 HARDWARE, NETWORK = "hardware address", "IP address"
-# Invisible characters of no width separate nothing, and people do not see them.
-_BLANKS = re.compile(r"[\s\u200b-\u200d\u2060\ufeff]+")
 _PARTS = re.compile(r"[^\W_]+")
-_ADDRESS = re.compile(r"[0-9a-f]{12}|[0-9a-f]{16}")
 _LIKENESS = 0.6  # of 0..1, as difflib has it: one letter in three may differ
 _NEAR_MOST = 100  # keys of one store, or stores, for which a likely match is looked for
 
@@ -70,7 +67,7 @@ def _no_blanks(key: str) -> str:
         before, after = key[: match.start()][-1:], key[match.end() :][:1]
         return " " if before.isdecimal() and after.isdecimal() else ""
 
-    return _BLANKS.sub(kept, key)
+    return BLANKS.sub(kept, key)
 
 
 def _no_zeros(key: str) -> str:
@@ -107,25 +104,6 @@ def way_between(written: str, listed: str) -> str:
     ways = (ways for count in (1, 2) for ways in combinations(_FOLDS, count))
     alike = (w for w in ways if _folded(written, w) == _folded(listed, w))
     return ", ".join(next(alike, tuple(_FOLDS)))
-
-
-def hardware_address(key: str) -> str | None:
-    """Return the lower-case hex digits of an EUI-48 or EUI-64 in any notation; else None.
-
-    All digits 0, or all F, stand for no address.
-    """
-    digits = re.sub(r"[-:.]", "", _BLANKS.sub("", key)).lower().removeprefix("0x")
-    if not _ADDRESS.fullmatch(digits) or set(digits) in ({"0"}, {"f"}):
-        return None
-    return digits
-
-
-def network_address(key: str) -> str | None:
-    """Return an IP address in canonical form; None where it is none of one device."""
-    address = ip_address(_BLANKS.sub("", key)) if re.search(r"[.:]", key) else None
-    if address is None or not int(address) or address.is_loopback():
-        return None
-    return str(address)
 
 
 def judge_stores(
