@@ -145,6 +145,22 @@ def test_a_damaged_file_is_refused_in_a_sentence(
     assert sum(o.refused is None for o in result.outcomes) == len(SET)
 
 
+def test_damage_below_a_sound_head_stops_no_other_file(tmp_path: Path) -> None:
+    """The pages of a Parquet file are read late: it is refused all the same, whole."""
+    put(tmp_path, SET)
+    rows = [{"store": f"S{n}", "station": f"B{n}", "channel": str(n % 90)} for n in range(3000)]
+    content = bytearray(as_parquet(rows))
+    content[40:400] = bytes(octet ^ 255 for octet in content[40:400])
+    (tmp_path / "late_2026-09-30.parquet").write_bytes(content)
+
+    result = take(tmp_path)
+
+    refused = result.outcome("late_2026-09-30.parquet").refused or ""
+    assert refused.startswith("The file is damaged: ")
+    assert refused.endswith("Export it again and replace the file.")
+    assert sum(o.refused is None for o in result.outcomes) == len(SET)
+
+
 TEXTS = st.text(st.characters(exclude_categories=["Cs"]), max_size=8)
 
 

@@ -13,11 +13,11 @@ from pipeline import sql_file
 from pipeline.addresses import ip_address
 from pipeline.database import Database
 from pipeline.ingest.days import FolderTerms
+from pipeline.ingest.delimited import TableUnreadable
 from pipeline.ingest.given import Understood, understand
 from pipeline.ingest.headings import READINGS, Mapped, TableRefused, Vocabulary
 from pipeline.ingest.notation import Notation, Titles, decide, far_stores
 from pipeline.ingest.places import country_cells, zone_cells
-from pipeline.ingest.spreadsheet import WorkbookUnreadable
 from pipeline.ingest.staging import stage_plain, stage_whole
 from pipeline.ingest.tables import DeliveredTable
 from pipeline.settings import Settings
@@ -87,8 +87,8 @@ def clean(
         values = {**_values(table, known, settings), "latest": terms.latest}
         judge = partial(_judge, database, table, known, values)
         found = _read(database, table, known, judge)
-    except WorkbookUnreadable as error:
-        return TableRefused(str(error), "Save the workbook again and replace the file.")
+    except TableUnreadable as error:
+        return TableRefused(str(error), error.advice)
     return found if isinstance(found, TableRefused) else _with_texts(database, found)
 
 

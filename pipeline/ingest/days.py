@@ -10,10 +10,9 @@ from itertools import chain, islice
 from pathlib import Path
 
 from pipeline.database import Database
-from pipeline.ingest.delimited import PLAIN_COLUMNS
+from pipeline.ingest.delimited import PLAIN_COLUMNS, TableUnreadable
 from pipeline.ingest.headings import READINGS, TableRefused, Vocabulary
 from pipeline.ingest.notation import read_titles
-from pipeline.ingest.spreadsheet import WorkbookUnreadable
 from pipeline.ingest.tables import DeliveredTable
 from pipeline.tables.taken import FileTaken
 
@@ -98,7 +97,7 @@ def _years_of(table: DeliveredTable, vocabulary: Vocabulary) -> set[int]:
 def _cells(table: DeliveredTable, places: list[int]) -> list[str]:
     try:
         lines = list(islice(table.lines(), _SAMPLE_ROWS))
-    except WorkbookUnreadable:
+    except TableUnreadable:
         return []
     rows = csv.reader(lines, delimiter=table.head.dialect.delimiter)
     first = len(PLAIN_COLUMNS)

@@ -8,6 +8,7 @@ from io import StringIO
 from itertools import islice
 from pathlib import Path
 
+from pipeline.errors import QuietaisleError
 from pipeline.ingest.headings import Vocabulary
 
 HEAD_LINES = 200
@@ -24,6 +25,12 @@ _DELIMITERS = (",", ";", "\t", "|")
 _DOUBLED, _ESCAPED = re.compile(r'""'), re.compile(r'\\"')
 # As long as a line, so that a long cell is not taken for a broken quote.
 csv.field_size_limit(LINE_LIMIT)
+
+
+class TableUnreadable(QuietaisleError):
+    """A file turns out to be damaged, at once or only while its rows are read."""
+
+    advice = "Export it again and replace the file."
 
 
 @dataclass(frozen=True, slots=True)

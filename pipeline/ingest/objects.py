@@ -16,12 +16,12 @@ from typing import Any
 
 import polars as pl
 
-from pipeline.errors import QuietaisleError
 from pipeline.ingest.delimited import (
     LINE_LIMIT,
     MOST_COLUMNS,
     DeliveredRow,
     Head,
+    TableUnreadable,
     TextDialect,
 )
 from pipeline.ingest.spreadsheet import cell_text
@@ -33,7 +33,7 @@ _BATCH = 10_000
 Pairs = list[tuple[str, object]]
 
 
-class ObjectsUnreadable(QuietaisleError):
+class ObjectsUnreadable(TableUnreadable):
     """A file holds no objects that make a table."""
 
 

@@ -13,13 +13,13 @@ from pathlib import Path
 import openpyxl
 from openpyxl.worksheet._read_only import ReadOnlyWorksheet
 
-from pipeline.errors import QuietaisleError
 from pipeline.ingest.delimited import (
     HEAD_LINES,
     LINE_LIMIT,
     MOST_COLUMNS,
     DeliveredRow,
     Head,
+    TableUnreadable,
     TextDialect,
     headings_at,
 )
@@ -38,8 +38,10 @@ _ROW_NUMBER = re.compile(rb'<(?:\w+:)?row\b[^>]*?\br="(\d+)"')
 _FAR_COLUMN = re.compile(rb'\br="[A-Za-z]{4,}\d*"')
 
 
-class WorkbookUnreadable(QuietaisleError):
+class WorkbookUnreadable(TableUnreadable):
     """A workbook cannot be read."""
+
+    advice = "Save the workbook again and replace the file."
 
     def __init__(self, why: str) -> None:
         super().__init__(f"The workbook is damaged: {why[:200]}")

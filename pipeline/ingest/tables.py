@@ -10,6 +10,7 @@ from openpyxl.worksheet._read_only import ReadOnlyWorksheet
 from pipeline.ingest.delimited import (
     DeliveredRow,
     Head,
+    TableUnreadable,
     TextDialect,
     plain_lines,
     read_head,
@@ -59,7 +60,7 @@ class DeliveredTable:
             return self.rows_if_even
         try:
             return sum(1 for _ in self.lines())
-        except WorkbookUnreadable:
+        except TableUnreadable:
             return 0
 
 
