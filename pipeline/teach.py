@@ -1,9 +1,7 @@
 """Show what the headings of a folder's exports are taken for, and propose what they may be."""
 
-import csv
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from io import StringIO
 from itertools import islice
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -23,7 +21,6 @@ from pipeline.tables.exports import EXPORT_KINDS
 _TELLING = (EUI64, IP_ADDRESS)  # forms that nothing else looks like
 _SAMPLE = 50  # rows looked at
 _SHOWN = 3  # values shown of a column
-_BEFORE = 4  # cells of a plain line before the table's own
 _VALUE_MOST = 24  # letters of a value
 
 
@@ -170,10 +167,8 @@ def _shown(values: Sequence[str]) -> tuple[str, ...]:
 
 def _values(table: DeliveredTable, width: int) -> list[tuple[str, ...]]:
     """Return the first values of each column."""
-    lines = "".join(islice(table.lines(), _SAMPLE))
-    rows = csv.reader(StringIO(lines, newline=""), delimiter=table.head.dialect.delimiter)
-    cut = [row[_BEFORE : _BEFORE + width] for row in rows]
-    return [tuple(row[place] for row in cut if place < len(row)) for place in range(width)]
+    rows = table.first_rows(_SAMPLE)
+    return [tuple(row[place] for row in rows if place < len(row)) for place in range(width)]
 
 
 def asked(taught: Taught, ask: Callable[[str, str, Sequence[str]], str | None]) -> Taught:

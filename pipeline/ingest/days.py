@@ -1,16 +1,14 @@
 """Which days are believable: none beyond the newest a run allows, none years from all the rest."""
 
-import csv
 import re
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
-from itertools import chain, islice
+from itertools import chain
 from pathlib import Path
 
 from pipeline.database import Database
-from pipeline.ingest.delimited import PLAIN_COLUMNS, TableUnreadable
 from pipeline.ingest.headings import READINGS, TableRefused, Vocabulary
 from pipeline.ingest.notation import read_titles
 from pipeline.ingest.tables import DeliveredTable
@@ -90,18 +88,10 @@ def _years_of(table: DeliveredTable, vocabulary: Vocabulary) -> set[int]:
     places = [place for place, column in enumerate(mapped.columns) if column.field == field]
     headings = vocabulary.headings_of(mapped.kind, "seen_on")
     titled = read_titles(table.head.titles, headings).exported_on if not places else None
-    cells = _cells(table, places) if places else [titled or ""]
+    rows = table.first_rows(_SAMPLE_ROWS) if places else []
+    cells = [row[place] for row in rows for place in places if place < len(row)]
+    cells += [] if places else [titled or ""]
     return {year for cell in cells if (year := _year(cell)) is not None}
-
-
-def _cells(table: DeliveredTable, places: list[int]) -> list[str]:
-    try:
-        lines = list(islice(table.lines(), _SAMPLE_ROWS))
-    except TableUnreadable:
-        return []
-    rows = csv.reader(lines, delimiter=table.head.dialect.delimiter)
-    first = len(PLAIN_COLUMNS)
-    return [row[first + place] for row in rows for place in places if first + place < len(row)]
 
 
 def _year(cell: str) -> int | None:

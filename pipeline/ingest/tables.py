@@ -1,13 +1,16 @@
 """Open a found file and give its tables: one of a text, one per sheet or list of objects."""
 
+import csv
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, replace
+from itertools import islice
 from pathlib import Path
 
 from openpyxl.worksheet._read_only import ReadOnlyWorksheet
 
 from pipeline.ingest.delimited import (
+    PLAIN_COLUMNS,
     DeliveredRow,
     Head,
     TableUnreadable,
@@ -62,6 +65,15 @@ class DeliveredTable:
             return sum(1 for _ in self.lines())
         except TableUnreadable:
             return 0
+
+    def first_rows(self, most: int) -> list[list[str]]:
+        """Return the cells of its first rows; none where the file is damaged."""
+        try:
+            lines = list(islice(self.lines(), most))
+        except TableUnreadable:
+            return []
+        rows = csv.reader(lines, delimiter=self.head.dialect.delimiter)
+        return [row[len(PLAIN_COLUMNS) :] for row in rows]
 
 
 @contextmanager
