@@ -7,6 +7,7 @@ from rich.console import Console
 from rich.table import Table
 
 from pipeline.teach import Taught
+from pipeline.terminal import plain_table
 from pipeline.visible import visible
 
 
@@ -14,21 +15,20 @@ def show_taught(console: Console, taught: Taught) -> None:
     """Print a table's columns: heading, some values, the field, and why."""
     kind = taught.kind or "no kind of export that is known"
     state = "taken as it is" if taught.known else "not taken yet"
-    console.print(f"{visible(taught.file)}: {kind}, {state}", markup=False, highlight=False)
+    console.print(f"{taught.file}: {kind}, {state}")
     if taught.refused:
-        console.print(f"  {visible(taught.refused)}", markup=False, highlight=False)
+        console.print(f"  {taught.refused}")
     if taught.columns and not taught.known:
         console.print(_columns(taught))
     for field in taught.lacking:
-        console.print(f"  open: no column stands for {field} yet", highlight=False)
+        console.print(f"  open: no column stands for {field} yet")
 
 
 def _columns(taught: Taught) -> Table:
-    grid = Table("heading", "values", "field", "by", box=None, pad_edge=False, padding=(0, 2, 0, 0))
+    grid = plain_table("heading", "values", "field", "by")
     for column in taught.columns:
         values = ", ".join(column.values)
-        texts = (column.heading, values, column.field or "left aside", column.why)
-        grid.add_row(*(click.unstyle(visible(text)).replace("[", r"\[") for text in texts))
+        grid.add_row(column.heading, values, column.field or "left aside", column.why)
     return grid
 
 

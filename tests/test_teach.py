@@ -107,6 +107,7 @@ def test_the_command_prints_and_writes(tmp_path: Path) -> None:
     assert printed.exception is None
     assert "stations, not taken yet" in printed.output
     assert "[red]HW" in printed.output
+    assert "\\" not in printed.output
     assert f"Written: {path}" in wrote.output
     assert settings_from(path.read_text(encoding="utf-8")).headings["stations"]
     again = CliRunner().invoke(cli, ["teach", str(folder), "--write", str(path)])
