@@ -55,6 +55,16 @@ def story(database: Database, *columns: str, station: str = "B-01") -> tuple[obj
     return tuple(row)
 
 
+def found_elsewhere(database: Database, settings: Settings) -> None:
+    """Approve everything, then find and measure a station on a channel nobody ordered."""
+    approve_all(database)
+    speak_of(database, NEXT)
+    export_says(database, NEXT, {"B-01": 20})
+    readings_say(database, "B-01", 20, QUIET)
+    survey(database, settings)
+    verify(database, settings)
+
+
 def test_a_story_is_told_step_by_step(proposed: Database, settings: Settings) -> None:
     """From the proposal to the measurement, each fact in its column once it is known."""
     columns = ("state", "decision", "decided_by", "night", "done_on", "done_by", "channel_found",
@@ -119,12 +129,7 @@ def test_work_on_another_channel_is_closed_as_done_differently(
     proposed: Database, settings: Settings
 ) -> None:
     """Neither ordered nor before: its figures stand in the story, but count for nothing."""
-    approve_all(proposed)
-    speak_of(proposed, NEXT)
-    export_says(proposed, NEXT, {"B-01": 20})
-    readings_say(proposed, "B-01", 20, QUIET)
-    survey(proposed, settings)
-    verify(proposed, settings)
+    found_elsewhere(proposed, settings)
     columns = ("ordered_channel", "channel_found", "closed", "closed_on", "waits_for", "counts")
     assert story(proposed, *columns) == (25, 20, "done differently", NEXT, None, False)
     assert story(proposed, "measured is not null") == (True,)
@@ -183,12 +188,7 @@ def test_what_was_measured_of_another_order_counts_no_more(
     proposed: Database, settings: Settings
 ) -> None:
     """Found and measured elsewhere, then ordered anew and reported: it waits for its own export."""
-    approve_all(proposed)
-    speak_of(proposed, NEXT)
-    export_says(proposed, NEXT, {"B-01": 20})
-    readings_say(proposed, "B-01", 20, QUIET)
-    survey(proposed, settings)
-    verify(proposed, settings)
+    found_elsewhere(proposed, settings)
     change = names(proposed, "B")[0]
     anew = new_event(change, ChangeState.APPROVED, at(date(2027, 1, 5)), BY)
     append(proposed, Trigger.DECIDE, [replace(anew, channel=15)])
