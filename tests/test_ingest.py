@@ -168,6 +168,18 @@ def test_a_stuck_radio_is_found_across_rows(tmp_path: Path) -> None:
     assert len(result.tables["ed_reading"]) == 8
 
 
+def test_a_row_of_a_stuck_radio_says_all_that_is_wrong(tmp_path: Path) -> None:
+    """A cell that could not be read is named beside the radio."""
+    rows = "".join(f"S001,A,2026-09-29 03:01:00,{c},-30,{'?' * (c == 12)}\n" for c in range(11, 19))
+    text = f"store,station,scanned at,channel,level dbm,own stations quiet\n{rows}"
+
+    result = take(put(tmp_path, {"ed.csv": text}))
+
+    (reason,) = [row[6] for row in result.tables["quarantined_row"] if row[3] == 3]
+    assert "was stuck" in reason
+    assert "'?'" in reason
+
+
 def test_a_missing_heading_fails_the_file_with_both_lists(tmp_path: Path) -> None:
     """The sentence names what was found, what is needed and the nearest match; rows are counted."""
     text = STATIONS.replace(",channel,", ",chanel,")
