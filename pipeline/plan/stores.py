@@ -15,7 +15,7 @@ from pipeline.plan.costs import StoreProblem
 from pipeline.plan.decide import Terms
 from pipeline.plan.explain import Case, Evidence, Level
 from pipeline.plan.sensitivity import Doubt, sensitivity
-from pipeline.plan.store import StorePlan, plan_store
+from pipeline.plan.store import StorePlan, plan_and_hold
 from pipeline.progress import Progress
 from pipeline.radio.coexistence import Rejection
 from pipeline.reasons import Bond, RefusedMove
@@ -42,6 +42,14 @@ class StationToday:
     kept_why: str | None
     kept_by: str | None
     kept_since: date | None
+    kept_detail: str | None
+    kept_facts: str | None
+    first: bool  # its move comes before others
+
+    @property
+    def free(self) -> bool:
+        """Whether it may have any channel; one changed lately may, if that is sure to gain."""
+        return self.kept_on is None or self.kept_why == "settled"
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,6 +62,7 @@ class RefusedChannel:
     by: str
     day: date
     until: date | None
+    note: str | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,7 +167,7 @@ def _planned(rows: StoreRows, limits: Mapping[str, float]) -> _Planned:
     if not rows.choices:
         return _Planned(rows.store, unplanned=UnplannedStore(rows.store, _NO_CHANNEL))
     case = store_case(rows, limits["price_per_move"])
-    found = plan_store(case, int(limits["solver_effort"]), terms_of(limits))
+    found, case = plan_and_hold(case, int(limits["solver_effort"]), terms_of(limits))
     after = [station.channel_planned for station in found.stations]
     sure = sensitivity(case, after, _doubt(limits), int(limits["sensitivity_draws"]))
     return _Planned(rows.store, found, sure)
@@ -222,14 +231,17 @@ def store_case(rows: StoreRows, price_per_move: float) -> Case:
         },
         permitted=choices,
         bonds={
-            row.station: Bond(row.kept_why, row.kept_by, row.kept_since)
+            row.station: Bond(
+                row.kept_why, row.kept_by, row.kept_since, row.kept_detail, row.kept_facts
+            )
             for row in rows.stations
             if row.kept_on is not None and row.kept_why is not None
         },
         refused={
-            station: RefusedMove(row.channel, row.by, row.day, row.until)
+            station: RefusedMove(row.channel, row.by, row.day, row.until, row.note)
             for (station, _), row in refused.items()
         },
+        first=frozenset(row.station for row in rows.stations if row.first),
     )
 
 
@@ -257,7 +269,7 @@ def _station(
     return StoreStation(
         station=row.station,
         channel=row.channel,
-        choices=(left or choices) if row.kept_on is None else (row.kept_on,),
+        choices=(left or choices) if row.free else (row.kept_on or row.channel,),
         weight=row.weight,
         air_share=row.air_share,
     )

@@ -1,44 +1,42 @@
--- name: station_away
--- Stations that their latest export says are not connected: the plan leaves them alone.
-create or replace view station_away as
-select store, station, channel, seen_on from station_now where not connected;
-
 -- name: station_bound
--- What binds the plan of a station: it keeps to `channel`, and why. The plan and the rules both read
--- this. 'agreed': people have agreed on a change and no export has judged it; 'exception': one to
--- channel-not-permitted keeps it where it is; 'offline': it is to be left alone until it is back;
--- 'settled': it was changed and verified lately. Of several, the first of these counts.
+-- What binds a station to a channel, and why. 'exception': one to channel-not-permitted keeps it
+-- where it is; 'agreed': people have agreed on a change and no export has judged it; 'held': a rule
+-- holds it (see plan_bound), `by` being the rule; 'settled': it was changed lately as ordered, and
+-- moves again only for what must not go on or a gain that is sure. Of several, the first counts.
 create or replace view station_bound as
 with force as (
     select plan from change_plan
     qualify row_number() over (partition by store order by number desc) = 1
 ), bound as (
     select 2 as rank, c.store, c.station, 'agreed' as why, c.ordered_channel as channel, c.position,
-        c.decided_by as "by", c.decided_on as day
+        c.decided_by as "by", c.decided_on as day, null as detail, null as facts
     from change_story c semi join force f on f.plan = c.plan
     where c.state in ('approved', 'scheduled', 'implemented')
     union all
-    select 1, n.store, n.station, 'exception', n.channel, 0, x.approved_by, null
+    select 1, n.store, n.station, 'exception', n.channel, 0, x.approved_by, null, null, null
     from station_now n
     join exception x on x.rule = 'channel-not-permitted'
         and x.store in ('*', n.store) and x.subject in ('*', n.station)
     join this_run r on x.until >= r.as_of
     union all
-    select 3, store, station, 'offline', channel, 0, null, seen_on from station_away
+    select 3, n.store, n.station, 'held', n.channel, 0, b.rule, n.seen_on, b.detail, b.facts
+    from plan_bound b join station_now n using (store, station)
+    where b.kind = 'hold' and n.channel between 11 and 26
     union all
-    select 4, c.store, c.station, 'settled', n.channel, c.position, null, c.closed_on
+    select 4, c.store, c.station, 'settled', n.channel, c.position, null,
+        coalesce(c.done_on, c.closed_on), null, null
     from change_story c
     join station_now n on n.store = c.store and n.station = c.station
         and n.channel = c.ordered_channel
     join permitted_channel p on p.store = n.store and p.channel = n.channel
-    join this_run r on c.closed_on > r.as_of - coalesce((
+    join this_run r on coalesce(c.done_on, c.closed_on) > r.as_of - coalesce((
         select cast(value as integer) from setting where name = 'settled_days'), 0)
-    where c.state = 'verified' and not c.parking
+    where c.closed = 'as ordered' and not c.parking
 )
-select store, station, why, channel, "by", day
+select store, station, why, channel, "by", day, detail, facts
 from bound where channel is not null
 qualify row_number() over (
-    partition by store, station order by rank, position desc, "by" nulls last, day) = 1;
+    partition by store, station order by rank, position desc, "by" nulls last, day, detail) = 1;
 
 -- name: channel_refused
 -- Moves that were refused and are not put forward again: until the day that was said, or else until
@@ -57,7 +55,7 @@ with refused as (
     where r.state = 'refused' group by r.store, r.station
 )
 select r.store, r.station, r.to_channel as channel, r.decided_by as "by", r.decided_on as day,
-    r.refused_until as until, r.decided_note as note
+    r.refused_until as until, nullif(r.decided_note, '') as note
 from refused r
 cross join this_run t
 left join last_scan l using (store, station)
