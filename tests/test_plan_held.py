@@ -179,17 +179,21 @@ def test_a_refused_move_comes_again_only_on_its_day(tmp_path: Path) -> None:
 
 
 def test_a_refusal_without_a_day_lasts_until_there_is_new_evidence(tmp_path: Path) -> None:
-    """Scans after it put the move forward again."""
+    """Scans that say the same do not put the move forward again; those that say otherwise do."""
     ran(tmp_path, {**CLASH, "s.csv": scans("AB")}).close()
     (before,) = moved(tmp_path)
     decided(tmp_path, ChangeState.REFUSED, date(2026, 10, 2))
     judged(tmp_path)
     assert before not in moved(tmp_path)
 
+    assert "refused on 2026-10-02 by T. Aldervane: not now; refusing it costs" in reasons(tmp_path)
+    again = CLASH["stations.csv"].replace("09-30", "10-21")
     later = scans("AB").replace("2026-09-29", "2026-10-20")
-    ran(
-        tmp_path, {"later.csv": later, "again.csv": CLASH["stations.csv"].replace("09-30", "10-21")}
-    )
+    ran(tmp_path, {"later.csv": later, "again.csv": again}).close()
+    assert before not in moved(tmp_path)  # nothing new
+
+    loud = scans("AB").replace("2026-09-29", "2026-10-21").replace(",15,-95", ",15,-60")
+    ran(tmp_path, {"loud.csv": loud}).close()
 
     assert before in moved(tmp_path)
 

@@ -13,9 +13,17 @@ order by n.store, n.station;
 
 -- name: refused
 -- Channels that are not put forward again for a station, and who refused them.
-select store, station, channel, "by", day, until, note
+select store, station, from_channel, channel, plan, "by", day, until, note, gain_low, gain_high
 from channel_refused semi join due_store using (store)
 order by store, station, channel;
+
+-- name: then
+-- The stations as they were when a move of the store was refused, and how they were to be.
+select t.store, t.plan, t.station, t.channel, t.final
+from station_then t
+semi join channel_refused r on r.plan = t.plan
+semi join due_store using (store)
+order by t.store, t.plan, t.station;
 
 -- name: choices
 -- Channels a store may use: permitted by the rules and listened to by every label that says so.

@@ -38,26 +38,64 @@ from bound where channel is not null
 qualify row_number() over (
     partition by store, station order by rank, position desc, "by" nulls last, day, detail) = 1;
 
+-- name: station_then
+-- The stations of each plan's store as its latest export up to the plan's day has them, and the
+-- channel each ends on once the plan is carried out.
+create or replace view station_then as
+with latest as (
+    select p.store, p.plan, max(s.seen_on) as seen_on
+    from change_plan p join station_seen s on s.store = p.store and s.seen_on <= p.proposed_on
+    group by p.store, p.plan
+), ends as (
+    select plan, station, max_by(to_channel, position) as channel from change group by plan, station
+)
+select l.store, l.plan, s.station, min(s.channel) as channel,
+    coalesce(any_value(e.channel), min(s.channel)) as final
+from latest l
+join station_seen s on s.store = l.store and s.seen_on = l.seen_on
+left join ends e on e.plan = l.plan and e.station = s.station
+group by l.store, l.plan, s.station;
+
 -- name: channel_refused
 -- Moves that were refused and are not put forward again: until the day that was said, or else until
--- the station was scanned after the refusal, is on another channel, or is agreed on anew.
+-- the evidence changes. Here it has changed where the station is on another channel or agreed on
+-- anew, where it serves more or fewer labels by a share, and where a station in earshot is on a
+-- channel that it neither had then nor was to have. `gain_low` and `gain_high` are the interval of
+-- the gain of then; the plan holds its estimate of now against them.
 create or replace view channel_refused as
-with refused as (
-    select c.*, row_number() over (
-        partition by c.store, c.station, c.ordered_channel order by c.decided_on desc, c.change desc
-    ) as place
-    from change_story c
-    join station_now n on n.store = c.store and n.station = c.station and n.channel = c.from_channel
-    where not c.parking and c.decision is not null
-), last_scan as (
-    select r.store, r.station, max(cast(e.scanned_at as date)) as day
-    from reading_matched e join refused r on r.store = e.store and r.station = e.station
-    where r.state = 'refused' group by r.store, r.station
+with decided as (
+    select s.*, c.labels, c.clear_air_after - c.clear_air_before as gain,
+        sqrt(pow(c.clear_air_after - c.clear_air_after_low, 2)
+            + pow(c.clear_air_before_high - c.clear_air_before, 2)) as down,
+        sqrt(pow(c.clear_air_after_high - c.clear_air_after, 2)
+            + pow(c.clear_air_before - c.clear_air_before_low, 2)) as up,
+        row_number() over (
+            partition by s.store, s.station, s.ordered_channel
+            order by s.decided_on desc, s.change desc) as place
+    from change_story s
+    join change c using (change)
+    join station_now n on n.store = s.store and n.station = s.station and n.channel = s.from_channel
+    where not s.parking and s.decision is not null
+), refused as (
+    from decided where place = 1 and state = 'refused'
+), moved as (
+    select distinct r.change
+    from refused r
+    join earshot e on e.store = r.store and r.station in (e.station, e.neighbour)
+        and e.hit_co >= (select value from setting where name = 'earshot_probability')
+    join station_now n on n.store = r.store and n.station in (e.station, e.neighbour)
+        and n.station <> r.station
+    left join station_then t on t.plan = r.plan and t.station = n.station
+    where coalesce(n.channel not in (t.channel, t.final), true)
 )
-select r.store, r.station, r.to_channel as channel, r.decided_by as "by", r.decided_on as day,
-    r.refused_until as until, nullif(r.decided_note, '') as note
+select r.store, r.station, r.plan, r.from_channel, r.to_channel as channel, r.decided_by as "by",
+    r.decided_on as day, r.refused_until as until, nullif(r.decided_note, '') as note,
+    round(r.gain - r.down, 6) as gain_low, round(r.gain + r.up, 6) as gain_high
 from refused r
 cross join this_run t
-left join last_scan l using (store, station)
-where r.place = 1 and r.state = 'refused'
-    and coalesce(t.as_of < r.refused_until, coalesce(l.day <= r.decided_on, true));
+left join station_load l using (store, station)
+where case when r.refused_until is not null then t.as_of < r.refused_until
+    else r.change not in (select change from moved)
+        and abs(coalesce(l.labels - l.silent_labels, 0) - r.labels)
+            <= (select value from setting where name = 'labels_changed_share') * greatest(r.labels, 1)
+    end;
