@@ -102,31 +102,22 @@ order by store;
 -- name: store_changes
 -- The changes of each store's plan in force, or of $plan, with what people decided and reported last.
 -- What the program itself noted is no report of a person.
-with told as (
-    select e.*, case when e.result is not null then 'result' else 'decision' end as kind
-    from change_event e
-    where (e.result is not null and e.by <> 'quietaisle')
-        or (e.result is null and e.state in ('approved', 'refused', 'deferred'))
-), latest as (
-    select * from told qualify row_number() over (partition by change, kind order by seq desc) = 1
-), nights as (
-    select change, max_by(due, seq) as due from change_event where state = 'scheduled'
-    group by change
+with reported as (
+    select change, max_by(e, seq) as e from change_event e
+    where result is not null and "by" <> 'quietaisle' group by change
 )
 select c.store, c.change, c.position, c.station, c.from_channel, c.to_channel, c.parking,
     c.clear_air_before, c.clear_air_before_low, c.clear_air_before_high, c.clear_air_after,
     c.clear_air_after_low, c.clear_air_after_high, c.chance, c.labels, c.group_no,
-    coalesce(c.facts, '') as facts, '' as reason, d.channel as other, d.until as refused_until, s.state,
-    case when s.state in ('scheduled', 'implemented', 'verified', 'ineffective', 'backed out')
-        then n.due end as due,
-    d.state as decision, d.by as decided_by, cast(d.at as date) as decided_on,
-    d.note as decision_note, r.result as outcome, r.by as done_by, r.at as done_at,
-    r.note as done_note
+    coalesce(c.facts, '') as facts, '' as reason,
+    if(s.decision = 'approved with another channel', s.ordered_channel, null) as other,
+    s.refused_until, s.state,
+    if(s.state in ('approved', 'lapsed'), null, s.due) as due, s.decision, s.decided_by,
+    s.decided_on, s.decided_note as decision_note, r.e.result as outcome, r.e."by" as done_by,
+    r.e."at" as done_at, r.e.note as done_note
 from change c
-join change_state_on(date '9999-12-30') s using (change)
-left join nights n on n.change = c.change
-left join latest d on d.change = c.change and d.kind = 'decision'
-left join latest r on r.change = c.change and r.kind = 'result'
+join change_story_on(date '9999-12-30') s using (change)
+left join reported r using (change)
 where c.store in (select store from due_store)
     and c.plan in (select plan from plan_in_force where $plan is null union all select $plan)
 order by c.store, c.position;
