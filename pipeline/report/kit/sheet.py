@@ -22,7 +22,7 @@ from pipeline import __version__
 from pipeline.report.kit import style
 from pipeline.report.kit.pen import Type, wrapped
 from pipeline.visible import visible
-from pipeline.wording import Wording
+from pipeline.wording import Wording, whole
 
 Record = TypeVar("Record")
 Value = str | int | float | bool | date | datetime | None
@@ -40,6 +40,7 @@ _HEADER_LETTERS, _TITLE_LETTERS = 80, 250
 _HEADER_SIZE = 9
 _BOLD_ROOM = 0.85  # of a column's width, beside the filter button and for bold letters
 PAGE_LETTERS = 205  # across a landscape page, printed no smaller than 7 points
+_PERCENT = "0 %"
 _PAPERS = {style.A4: 9, style.LETTER: 1}  # ECMA-376: paperSize
 
 
@@ -122,6 +123,14 @@ class Page:
             cell.value = value
         # One style per look takes a tenth of the time; last, since a date brings its own format.
         cell._style = look  # noqa: SLF001 - the library has no public way to share a style
+        if isinstance(value, float) and whole(value) != round(100 * value):
+            self._at_the_edge(cell, value)
+
+    def _at_the_edge(self, cell: Any, share: float) -> None:  # noqa: ANN401 - see `put`
+        """Let a share show the whole per cent that all texts show, such as 99 for 0.997."""
+        if cell.number_format == _PERCENT:
+            cell._style = copy(cell._style)  # noqa: SLF001 - the other cells keep theirs
+            cell.number_format = f'"{whole(share)} %"'
 
     def merge(self, row: int, last_column: int, text: str, look: StyleArray) -> None:
         """Write a text across the first columns of a row."""
@@ -177,7 +186,7 @@ class Book:
         }
         formats = {
             Look.COUNT: "#,##0",
-            Look.PERCENT: "0 %",
+            Look.PERCENT: _PERCENT,
             Look.LEVEL: "0.0",
             Look.DAY: day,
             Look.MOMENT: f"{day} hh:mm",
@@ -243,8 +252,8 @@ class Book:
         return shared
 
     def sheet(self, name: str, title: str, *, landscape: bool = True) -> Page:
-        """Add a sheet that prints with heading and page numbers."""
-        sheet = self.book.create_sheet(name)
+        """Add a sheet that prints with heading and page numbers, called by the language's text."""
+        sheet = self.book.create_sheet(self.words.tab(name))
         sheet.sheet_view.showGridLines = False
         sheet.page_setup.paperSize = self.paper
         sheet.page_setup.orientation = "landscape" if landscape else "portrait"
@@ -252,7 +261,7 @@ class Book:
         sheet.page_margins = PageMargins(left=0.5, right=0.5, top=0.75, bottom=0.7)
         plain = writable(title)[:_HEADER_LETTERS].replace("&", "&&")
         sheet.oddHeader.left.text, sheet.oddHeader.left.size = plain, _HEADER_SIZE
-        sheet.oddHeader.right.text, sheet.oddHeader.right.size = name, _HEADER_SIZE
+        sheet.oddHeader.right.text, sheet.oddHeader.right.size = sheet.title, _HEADER_SIZE
         sheet.oddFooter.right.text = self.words("workbook.print_page")
         sheet.oddFooter.right.size = _HEADER_SIZE
         page = Page(sheet)
