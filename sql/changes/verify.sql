@@ -115,8 +115,9 @@ order by grouping(sureness), list_position(['high', 'fair', 'low'], sureness),
 
 -- name: not_as_ordered
 -- Final changes that were ordered and ended otherwise, by how they did. No figure of effect counts
--- them.
+-- them. What lapsed because a later plan has the same order is no end.
 select closed as key, count(*) as value from change_story
 where closed <> 'as ordered' and decision like 'approved%' and not parking
+    and not (state = 'lapsed' and replaced)
     and list_contains($stores, store)
 group by closed order by closed;
