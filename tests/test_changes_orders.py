@@ -23,6 +23,7 @@ from changes_kit import (
     states,
 )
 
+from pipeline.audit.history import LineKind, life
 from pipeline.changes.decisions import Taken, decide
 from pipeline.changes.register import append, history, propose
 from pipeline.changes.states import PROGRAM, ChangeState, Trigger, new_event
@@ -106,6 +107,14 @@ def test_another_channel_is_ordered_priced_and_promised(
     assert story(proposed, change, *columns) == ordered
     last = history(proposed)[-1]
     assert (last.channel, last.promised, last.promised_low) == (20, 0.71, 0.66)
+    speak_of(proposed, LATER)
+    export_says(proposed, LATER, {"B-01": 11})
+    lines = [line.text for line in life(proposed, "B", "B-01") if line.what is LineKind.REGISTER]
+    assert lines == [
+        f"change {change}, channel 11 to 25: proposed",
+        f"change {change}, channel 11 to 20: approved with another channel than proposed",
+        f"change {change}, channel 11 to 20: not done",
+    ]
 
 
 def test_work_is_judged_by_the_promise_of_the_channel_ordered(
