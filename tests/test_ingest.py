@@ -151,6 +151,17 @@ def test_raw_levels_need_their_scale(tmp_path: Path) -> None:
     ]  # fmt: skip
 
 
+@pytest.mark.parametrize("level_dbm", [0.5, 2, 40])
+def test_a_reading_over_the_range_is_kept(tmp_path: Path, level_dbm: float) -> None:
+    """It is loud, not missing; beyond 40 dBm nothing is a reading."""
+    rows = f"S1,A,2026-09-29 03:00:00,11,+{level_dbm}\nS1,A,2026-09-29 03:00:00,12,41\n"
+
+    result = take(put(tmp_path, {"s.csv": f"store,station,scanned at,channel,level dbm\n{rows}"}))
+
+    assert [(row[4], row[5]) for row in result.tables["ed_reading"]] == [(11, level_dbm)]
+    assert result.problems() == [(3, "reading-impossible")]
+
+
 def test_a_stuck_radio_is_found_across_rows(tmp_path: Path) -> None:
     """Eight channels of one scan at one level above the threshold are all put aside.
 
@@ -166,6 +177,18 @@ def test_a_stuck_radio_is_found_across_rows(tmp_path: Path) -> None:
 
     assert [problem for _, problem in result.problems()] == ["radio-stuck"] * 8
     assert len(result.tables["ed_reading"]) == 8
+
+
+def test_a_row_of_a_stuck_radio_says_all_that_is_wrong(tmp_path: Path) -> None:
+    """A cell that could not be read is named beside the radio."""
+    rows = "".join(f"S001,A,2026-09-29 03:01:00,{c},-30,{'?' * (c == 12)}\n" for c in range(11, 19))
+    text = f"store,station,scanned at,channel,level dbm,own stations quiet\n{rows}"
+
+    result = take(put(tmp_path, {"ed.csv": text}))
+
+    (reason,) = [row[6] for row in result.tables["quarantined_row"] if row[3] == 3]
+    assert "was stuck" in reason
+    assert "'?'" in reason
 
 
 def test_a_missing_heading_fails_the_file_with_both_lists(tmp_path: Path) -> None:

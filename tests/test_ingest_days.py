@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 from empty import new_database
-from ingest_kit import HEARD, LABELS, READINGS, SET, STATIONS, STORES, WIFI, Result, dump, put
+from ingest_kit import HEARD, LABELS, READINGS, SET, STATIONS, STORES, WIFI, Result, dump, put, take
 
 from pipeline import run as run_module
 from pipeline.database import open_database
@@ -202,3 +202,16 @@ def test_two_files_alone_are_not_asked_about(tmp_path: Path) -> None:
     result = taken(put(tmp_path / "a", files), tmp_path / "a.duckdb")
 
     assert not [outcome for outcome in result.outcomes if outcome.refused]
+
+
+@pytest.mark.parametrize(("year", "held"), [(2006, True), (2022, True), (2024, False)])
+def test_a_row_years_before_its_neighbours_waits(tmp_path: Path, year: int, held: bool) -> None:
+    """One of twelve, three years or more before the others; a line above the headings confirms."""
+    rows = "".join(f"S1,A,{2026 if n else year}-09-{n + 1:02} 03:00:00,11,-91\n" for n in range(12))
+    text = f"store,station,scanned at,channel,level dbm\n{rows}"
+
+    asked = take(put(tmp_path / "asked", {"s.csv": text}))
+    told = take(put(tmp_path / "told", {"s.csv": f"Year: {year}\n{text}"}))
+
+    assert asked.problems() == ([(2, "date-years-apart")] if held else [])
+    assert told.problems() == []

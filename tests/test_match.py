@@ -11,6 +11,7 @@ import pytest
 from ingest_kit import put
 from rich.console import Console
 
+from pipeline.commands import run_ingest, run_listing
 from pipeline.progress import Silent
 from pipeline.records import KeysLeft, KeysTaken, NewKey, RunSummary, Selection
 from pipeline.run import Request, run
@@ -106,10 +107,10 @@ def exports(scans: Spelling, rest: Spelling | None = None) -> dict[str, str]:
     }
 
 
-def ran(folder: Path, files: Mapping[str, str]) -> RunSummary:
-    """Run the whole job on some exports, beside those that the folder has."""
+def asked(folder: Path, files: Mapping[str, str]) -> Request:
+    """Put some exports beside those that the folder has; return a run of them."""
     put(folder / "in", files)
-    request = Request(
+    return Request(
         exports=folder / "in",
         database=folder / "q.duckdb",
         out=folder / "out",
@@ -118,7 +119,18 @@ def ran(folder: Path, files: Mapping[str, str]) -> RunSummary:
         as_of=None,
         selection=Selection(),
     )
-    return run(request, Silent())
+
+
+def ran(folder: Path, files: Mapping[str, str]) -> RunSummary:
+    """Run the whole job on some exports, beside those that the folder has."""
+    return run(asked(folder, files), Silent())
+
+
+def judged(folder: Path, files: Mapping[str, str]) -> None:
+    """Do the same but for the reports."""
+    request = asked(folder, files)
+    run_ingest(request, Silent())
+    run_listing(request, "listed_findings", Silent())
 
 
 def rows(folder: Path, query: str) -> Rows:
@@ -151,7 +163,7 @@ def test_case_blanks_and_zeros_change_no_plan(
     tmp_path: Path, plain: dict[str, Rows], seed: int
 ) -> None:
     """Keys respelled at random, a new way in every row, give the same evidence and plan."""
-    ran(tmp_path, exports(Loose(seed)))
+    judged(tmp_path, exports(Loose(seed)))
 
     assert planned(tmp_path) == plain
     assert rows(tmp_path, "from key_unmatched") == []
@@ -199,10 +211,10 @@ def test_the_same_exports_under_two_spellings_count_once(
     tmp_path: Path, plain: dict[str, Rows]
 ) -> None:
     """Facts that come again under other keys add nothing."""
-    ran(tmp_path, exports(Spelling()))
+    judged(tmp_path, exports(Spelling()))
     again = {f"again-{name}": text for name, text in exports(Addressed(6)).items()}
 
-    ran(tmp_path, {**again, **{f"l-{n}": t for n, t in exports(Loose(7)).items()}})
+    judged(tmp_path, {**again, **{f"l-{n}": t for n, t in exports(Loose(7)).items()}})
 
     assert planned(tmp_path) == plain
 
@@ -265,7 +277,7 @@ def test_matches_stand_in_the_workbook(tmp_path: Path) -> None:
 
 def test_a_store_and_its_description_come_together(tmp_path: Path) -> None:
     """The stores export writes 7, all others 007: one store, with its region and time zone."""
-    ran(tmp_path, exports(Spelling()) | {"stores.csv": exports(Loose(1))["stores.csv"]})
+    judged(tmp_path, exports(Spelling()) | {"stores.csv": exports(Loose(1))["stores.csv"]})
 
     found = rows(tmp_path, "select store, region, time_zone from store_now order by all")
     assert found == [(store, "North", "Europe/London") for store in STORES]

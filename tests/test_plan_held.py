@@ -41,7 +41,7 @@ def ran(folder: Path, files: dict[str, str]) -> duckdb.DuckDBPyConnection:
 def scans(stations: str) -> str:
     """Return quiet scans of stations over the permitted channels."""
     return SCANS + "".join(
-        f"S1,{station},2026-09-29 1{hour}:00:00,{channel},-95\n"
+        f"S1,{station},2026-09-29 1{hour}:00:00,{channel},{-95 - hour % 2}\n"
         for station in stations
         for hour in range(10)
         for channel in (11, 15, 20, 25, 26)

@@ -530,13 +530,64 @@ def test_a_channel_that_never_varies_beside_others_that_do_is_not_measured(
     }
 
 
-def test_a_receiver_of_coarse_steps_measures_all_the_same(database: Database) -> None:
-    """Where no channel varies the receiver shows its floor: that is quiet air."""
-    for channel in range(11, 20):
-        _scan(database, [-100.0] * 30, channel=channel)
+@pytest.mark.parametrize("code_dbm", [-128.0, 0.0, 127.0, 255.0])
+def test_a_code_in_place_of_a_level_is_no_reading(database: Database, code_dbm: float) -> None:
+    """Radios put such a number for a level they could not take; -127 is a level."""
+    _scan(database, [code_dbm] * 30, channel=11)
+    _scan(database, [-127.0, code_dbm], channel=12)
     survey(database, SETTINGS)
 
-    assert _evidence(database, 19)["source"] == "measured"
+    assert _surveyed(database, 11)["source"] == "absent"
+    assert _surveyed(database, 12)["readings"] == 1
+
+
+def _measured(database: Database) -> set[str]:
+    survey(database, SETTINGS)
+    found = database.connection.execute(
+        "select distinct station from ed_evidence where source = 'measured'"
+    ).fetchall()
+    return {station for (station,) in found}
+
+
+def test_a_radio_with_one_answer_to_everything_measures_nothing(database: Database) -> None:
+    """One level on all channels, day after day; two or three readings do not say so yet."""
+    for channel in (11, 15, 20, 25, 26):
+        for day in range(3):
+            _scan(database, [-100.0], channel=channel, at=SCANNED - timedelta(days=day))
+    assert _measured(database) == {"A"}
+
+    for channel in (11, 15, 20, 25, 26):
+        _scan(database, [-100.0], channel=channel, at=SCANNED - timedelta(days=4))
+
+    assert _measured(database) == set()
+
+
+@pytest.mark.parametrize("station", ["A", "B"])
+def test_a_receiver_of_coarse_steps_measures_all_the_same(database: Database, station: str) -> None:
+    """A level that it, or another radio of the store, was heard to rise above is a floor."""
+    for channel in range(11, 20):
+        _scan(database, [-100.0] * 30, channel=channel)
+    _add(
+        database,
+        "ed_reading",
+        store="S",
+        station=station,
+        scanned_at=SCANNED,
+        clock="store",
+        channel=12,
+        level_dbm=-90.0,
+        statistic="single",
+        own_quiet=True,
+        readings=1,
+    )
+    if station == "B":
+        assert "A" not in _measured(database)  # B never showed this floor
+        database.connection.execute(
+            "insert into ed_reading select * replace (-100 as level_dbm) from ed_reading "
+            "where station = 'B'"
+        )
+
+    assert "A" in _measured(database)
 
 
 @pytest.mark.parametrize("over_dbm", [0.5, pytest.param(2.0, marks=pytest.mark.slow), 40.0])

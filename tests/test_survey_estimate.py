@@ -20,7 +20,7 @@ from pipeline.estimate.harm import frame_loss
 from pipeline.estimate.portfolio import Portfolio, fit_portfolio
 from pipeline.estimate.posterior import chance_above, chance_less, estimate
 from pipeline.estimate.prior import OUTSIDE, default_prior
-from pipeline.estimate.visits import blocks, no_reading, stuck
+from pipeline.estimate.visits import blocks
 from pipeline.plan.worth import chance_of_loss
 
 ASSUMED = Assumptions()
@@ -165,20 +165,6 @@ def test_means_are_bounded_by_their_power() -> None:
     assert estimates == sorted(estimates)
     assert estimates[0] < 0.05
     assert estimates[2] > 0.15
-
-
-def test_what_is_no_reading() -> None:
-    """Sentinels, and scans that answer the same on every channel."""
-    levels = pl.DataFrame({"level_dbm": [-128.0, 0.0, 255.0, -75.0, None]})
-    assert levels.select(no_reading())["no_reading"].to_list() == [True, True, True, False, True]
-    scan = [("S", station, NOON, channel) for station in "AB" for channel in range(11, 16)]
-    scans = pl.DataFrame(
-        scan, schema=["store", "station", "scanned_at", "channel"], orient="row"
-    ).with_columns(
-        pl.when(pl.col("station") == "A").then(-30.0).otherwise(-90.0 + pl.col("channel"))
-        .alias("level_dbm")
-    )  # fmt: skip
-    assert stuck(scans)["station"].to_list() == ["A"]
 
 
 @pytest.mark.parametrize("spread", [0.3, 0.8, 2.0])

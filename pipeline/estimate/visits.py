@@ -1,12 +1,10 @@
-"""Which readings belong together, what they are worth, and which are none at all."""
+"""Which readings belong together, and what they are worth."""
 
 import polars as pl
 
 from pipeline.estimate.assumptions import Assumptions
 
 SERIES = ("store", "station", "channel")
-_SENTINELS_DBM = (-128.0, 0.0, 255.0)
-_SCAN_CHANNELS_LEAST = 4
 
 
 def worth(readings: float, correlation: float) -> float:
@@ -15,29 +13,6 @@ def worth(readings: float, correlation: float) -> float:
     Source: the design effect of cluster sampling (Kish, 1965, from memory).
     """
     return readings / (1 + (readings - 1) * correlation) if readings else 0.0
-
-
-def no_reading() -> pl.Expr:
-    """Return whether a row of readings is none: a sentinel of its radio in place of a level."""
-    return (pl.col("level_dbm").is_in(_SENTINELS_DBM) | pl.col("level_dbm").is_null()).alias(
-        "no_reading"
-    )
-
-
-def stuck(scans: pl.DataFrame) -> pl.DataFrame:
-    """Return the store, station and scanned_at of scans that answer the same on every channel.
-
-    scans: store, station, scanned_at, channel, level_dbm, one row per level. A scan of four or more
-    channels, all at one level, is of a radio that does not listen; common practice, no published
-    source.
-    """
-    return (
-        scans.group_by("store", "station", "scanned_at")
-        .agg(pl.col("channel").n_unique().alias("channels"), pl.col("level_dbm").n_unique())
-        .filter(pl.col("channels") >= _SCAN_CHANNELS_LEAST, pl.col("level_dbm") == 1)
-        .select("store", "station", "scanned_at")
-        .sort("store", "station", "scanned_at")
-    )
 
 
 def blocks(readings: pl.DataFrame, assumed: Assumptions) -> pl.DataFrame:

@@ -231,6 +231,7 @@ def _row_count(database: Database) -> _RowCount:
 def _values(table: DeliveredTable, known: Understood, settings: Settings) -> Mapping[str, object]:
     scales = sorted(settings.scales.items())
     return {
+        "year": known.titles.year,
         "suspect": table.suspect,
         "odd": table.odd_blanks,
         "exported_on": known.titles.exported_on,
@@ -268,6 +269,8 @@ def _run_clean(
     (parsed,) = database.connection.extract_statements(sql_file.statement("ingest", name))
     database.run("ingest", name, {each: known[each] for each in parsed.named_parameters})
     _refuse_future(database, values["latest"], scans=mapped.kind == READINGS)
+    if values["year"] is None:
+        _refuse_years_apart(database, scans=mapped.kind == READINGS)
     if mapped.kind == READINGS:
         _mark_stuck(database, wide=mapped.wide, cca_dbm=values["cca_dbm"])
     elif mapped.kind == "stations":
@@ -279,6 +282,14 @@ def _refuse_future(database: Database, latest: object, *, scans: bool) -> None:
     if isinstance(latest, date) and newest is not None and newest > latest:
         name = "refuse_future_moments" if scans else "refuse_future_days"
         database.run("ingest", name, {"latest": latest})
+
+
+def _refuse_years_apart(database: Database, *, scans: bool) -> None:
+    database.run("ingest", "scanned_days" if scans else "seen_days")
+    last = database.value("ingest", "last_apart")
+    if last is not None:
+        field = "scanned_at" if scans else "seen_on"
+        database.run("ingest", "refuse_years_apart", {"last": last, "field": field})
 
 
 def _mark_stuck(database: Database, *, wide: bool, cca_dbm: object) -> None:

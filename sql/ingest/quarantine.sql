@@ -4,8 +4,11 @@
 insert into quarantined_row by name
 with judged as (
     select c.rowid as n, c.store, coalesce(c.line_number, $first_line + c.rowid) as line, b.cells,
-        coalesce(c.problems, [wrong('radio-stuck', 'level',
-            json_extract_string(b.cells, '$.level'))]) as problems
+        -- Nothing in the row itself holds it: it is of a stuck radio.
+        if(coalesce(len(list_filter(c.problems,
+                lambda p: p.problem not in ('dwell-impossible', 'yes-no-unreadable'))), 0) = 0,
+            list_concat([wrong('radio-stuck', 'level', json_extract_string(b.cells, '$.level'))],
+                c.problems), c.problems) as problems
     from cleaned c join bad_text b on b.n = c.rowid
     where not c.good
 ), bad as (

@@ -34,6 +34,41 @@ select * replace (
 )
 from cleaned order by rowid;
 
+-- name: refuse_years_apart
+-- Good rows up to a day years before all others of their file are bad: the year is mistyped.
+create or replace temp table cleaned as
+select c.* replace (
+    c.good and d.day > $last as good,
+    if(c.good and d.day <= $last,
+        list_concat([wrong('date-years-apart', $field, cast(d.day as varchar))], problems), problems)
+        as problems
+)
+from cleaned c join good_day d on d.n = c.rowid
+order by c.rowid;
+
+-- name: seen_days
+-- The day of each row.
+create or replace temp view good_day as
+select rowid as n, seen_on as day, good from cleaned;
+
+-- name: scanned_days
+-- The same of scans.
+create or replace temp view good_day as
+select rowid as n, cast(scanned_at as date) as day, good from cleaned;
+
+-- name: last_apart
+-- The last day that few rows of ten or more reach, one or one in a hundred, and after which nothing
+-- comes for three years; none where there is no such gap.
+with days as (
+    select day, count(*) as n from good_day where good and day is not null group by day
+), counted as (
+    select day, lead(day) over (order by day) as next, sum(n) over (order by day) as upto,
+        sum(n) over () as total
+    from days
+)
+select max(day) as day from counted
+where next - day > 3 * 365 and total >= 10 and upto <= greatest(1, total // 100);
+
 -- name: newest_seen
 -- The newest day of the file's good rows.
 select max(seen_on) as seen_on from cleaned where good;

@@ -34,10 +34,28 @@ where exists (select 1 from heard_by_all h where h.store = p.store and h.channel
 order by p.store, p.channel;
 
 -- name: evidence
--- The evidence of every station and channel, as the plan reckons with it.
+-- The evidence of every station and channel, as the plan reckons with it. What nobody measured is no
+-- reason to go: a station takes a channel that it knows nothing of to be no better than the one it
+-- measured where it is, nor than the middle one of the store's stations that measured that channel.
+with told as (
+    select *, {'cost': expected_cost, 'a': a, 'b': b} as found
+    from ed_evidence semi join due_store using (store)
+), middle as (
+    select store, channel, found from told where source = 'measured'
+    qualify row_number() over (partition by store, channel order by found, station)
+        = count(*) over (partition by store, channel) // 2 + 1
+), here as (
+    select store, station, found
+    from told semi join station_now using (store, station, channel) where source = 'measured'
+), reckoned as (
+    select t.* replace (greatest(t.found, m.found, h.found) as found)
+    from told t
+    left join middle m on m.store = t.store and m.channel = t.channel and t.source = 'absent'
+    left join here h on h.store = t.store and h.station = t.station and t.source = 'absent'
+)
 select store, station, channel, busy_estimate as share, busy_low as low, busy_high as high,
-    expected_cost as cost, a, b, worth, readings, own_traffic, source, wifi
-from ed_evidence semi join due_store using (store)
+    found.cost, found.a, found.b, worth, readings, own_traffic, source, wifi
+from reckoned
 order by store, station, channel;
 
 -- name: heard

@@ -76,7 +76,9 @@ where not b.alone and not h.own_quiet and b.place = h.place and b.channel = h.ch
 -- name: drop_unmeasured
 -- Delete the readings of a channel that all have one quiet level, twenty or more of them, while the
 -- station's quiet readings vary by 2 dB or more on most of its channels: it did not measure there.
--- Common practice, no published source.
+-- Delete all readings of a station that gave one quiet level on every channel it ever scanned, four
+-- or more, twenty times or more: that is a radio that does not listen, unless another radio of the
+-- store has this level for its floor and rises above it. Common practice, no published source.
 delete from heard_air h using (
     with quiet as (
         select place, channel, min(level_dbm) as lowest_dbm, max(level_dbm) as highest_dbm,
@@ -84,12 +86,25 @@ delete from heard_air h using (
             sum(readings) as readings, any_value(t.value) as threshold_dbm
         from heard_air, setting t where t.name = 'cca_threshold_dbm'
         group by place, channel
+    ), radio as (
+        select p.store, q.place, count(*) as channels, sum(q.readings) as readings,
+            min(q.lowest_dbm) as floor_dbm, max(q.highest_dbm) as highest_dbm,
+            any_value(q.threshold_dbm) as threshold_dbm
+        from quiet q join place p using (place)
+        group by p.store, q.place
     )
     select place, channel from quiet
     where readings >= 20
     qualify lowest_dbm = highest_dbm and highest_dbm <= threshold_dbm
         and count(*) over (partition by place) >= 4
         and median(varies_db) over (partition by place) >= 2
+    union
+    select q.place, q.channel
+    from quiet q join radio r using (place)
+    where r.readings >= 20 and r.channels >= 4 and r.floor_dbm = r.highest_dbm
+        and r.highest_dbm <= r.threshold_dbm
+        and not exists (select 1 from radio o where o.store = r.store
+            and o.floor_dbm = r.floor_dbm and o.highest_dbm > o.floor_dbm)
 ) u
 where h.place = u.place and h.channel = u.channel;
 
