@@ -18,7 +18,7 @@ from pipeline.estimate.assumptions import Assumptions
 from pipeline.estimate.grid import POINTS, SHARES, correlation, straying
 from pipeline.estimate.harm import frame_loss
 from pipeline.estimate.portfolio import Portfolio, fit_portfolio
-from pipeline.estimate.posterior import chance_above, chance_less, estimate
+from pipeline.estimate.posterior import chance_above, estimate
 from pipeline.estimate.prior import OUTSIDE, default_prior
 from pipeline.estimate.visits import blocks
 from pipeline.plan.worth import chance_of_loss
@@ -202,8 +202,6 @@ def test_chances_are_read_off_the_posterior() -> None:
     weights[1, 50] = 1.0
     assert chance_above(weights, 0.001).tolist() == [0.5, 1.0]
     assert chance_above(weights, 0.9).tolist() == [0.0, 0.0]
-    assert chance_less(weights, weights).tolist() == [0.5, 0.5]
-    assert chance_less(weights[:1], weights[1:]).tolist() == [0.75]
 
 
 def test_interference_below_the_threshold_harms_by_its_level() -> None:
