@@ -195,8 +195,8 @@ def test_no_result_rests_on_order_or_company() -> None:
     assert Portfolio.from_json(portfolio.to_json()) == portfolio
 
 
-def test_chances_are_read_off_the_posterior() -> None:
-    """A chance above a limit is the weight above it; of two alike, either is less as often."""
+def test_a_chance_is_read_off_the_posterior() -> None:
+    """A chance above a limit is the weight above it."""
     weights = np.zeros((2, POINTS.size))
     weights[0, 0] = weights[0, 50] = 0.5
     weights[1, 50] = 1.0
