@@ -21,6 +21,7 @@ from pipeline.report.files import (
     safe_names,
     stamps,
 )
+from pipeline.report.quarter.content import verdict
 from pipeline.report.quarter.gather import quarter_content
 from pipeline.report.quarter.pages import quarter_pdf
 from pipeline.report.quarter.workbook import quarter_workbook
@@ -236,6 +237,11 @@ def write_audit(database: Database, out: Path, quarter: str) -> tuple[Path, Path
     put_file(book, quarter_workbook(content, words))
     put_file(pages, quarter_pdf(content, words))
     return book, pages
+
+
+def audit_verdict(database: Database, quarter: str) -> str:
+    """Return in English what the pages of an audited quarter ask first."""
+    return verdict(quarter_content(database, quarter), wording(None))
 
 
 def common_wording(countries: Iterable[str | None]) -> Wording:
