@@ -36,7 +36,13 @@ from pipeline.progress import Progress
 from pipeline.proof.check import Checked, PrintedSeal, check_register, read_seal, seal_of
 from pipeline.proof.prove import Wanted, prove
 from pipeline.records import OrderPrice, RunSummary, Selection
-from pipeline.report.write import cautions, place_of, write_audit, write_back_out
+from pipeline.report.write import (
+    audit_verdict,
+    cautions,
+    place_of,
+    write_audit,
+    write_back_out,
+)
 from pipeline.run import (
     Request,
     judge,
@@ -79,9 +85,10 @@ class Verified:
 
 @dataclass(frozen=True, slots=True)
 class QuarterAudited:
-    """An audit of a quarter, its two files, and the seal of the register."""
+    """An audit of a quarter, what it asks, its two files, and the seal of the register."""
 
     audited: AuditOutcome
+    verdict: str
     files: tuple[Path, ...]
     seal: PrintedSeal | None
 
@@ -247,7 +254,8 @@ def run_audit(request: Request, quarter: str | None, progress: Progress) -> Quar
         chosen = quarter_of(_day(database)) if quarter is None else read_quarter(quarter)
         found = audit(database, chosen, progress)
         files = write_audit(database, request.out, chosen.name)
-        return QuarterAudited(found, files, seal_of(database))
+        asked = audit_verdict(database, chosen.name)
+        return QuarterAudited(found, asked, files, seal_of(database))
 
 
 def run_approve(request: Request, by: str, reason: str) -> tuple[Approved, ...]:

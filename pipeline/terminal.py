@@ -309,8 +309,8 @@ def show_audited(console: Console, found: QuarterAudited) -> None:
     edition = "the quarter is not over yet"
     if audited.edition is not None:
         edition = "first edition" if audited.edition == 1 else f"restatement {audited.edition}"
-    departures = f"{audited.departures} departures in {audited.stores} stores"
-    console.print(f"{audited.quarter} ({edition}): {departures}")
+    console.print(f"{audited.quarter} ({edition}), {audited.stores} stores")
+    under(console, found.verdict, indent=2, style="")
     show_paths(console, found.files, "")
 
 

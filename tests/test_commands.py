@@ -130,6 +130,8 @@ def test_a_quarter_is_audited_and_a_station_tells_its_life(request_of: Request) 
     found = run_audit(request_of, "2026-Q3", Silent())
 
     assert found.audited.quarter == "2026-Q3"
+    book = load_workbook(found.files[0], read_only=True)
+    assert book.worksheets[0]["A3"].value == found.verdict  # the terminal says what the pages do
     assert [path.suffix for path in found.files] == [".xlsx", ".pdf"]
     assert all(path.stat().st_size > 1000 for path in found.files)
     lines = run_life(request_of, STORE, f"{STORE}-02")
