@@ -89,7 +89,7 @@ def test_approved_changes_get_a_night_and_are_not_planned_anew(request_of: Reque
 
     (taken,) = run_decide(request_of, [workbook], all_or_nothing=False)
     (told,) = taken.priced
-    lead = "N104-03: channel 20 instead of 15 leaves the store's clear air as it is; clear air "
+    lead = "N104-09: channel 20 instead of 25 costs 0.4 points of the store's clear air; clear air "
     assert told.startswith(lead)
     assert " promised (" in told
     found = run_schedule(request_of, Silent())
