@@ -89,7 +89,7 @@ def test_approved_changes_get_a_night_and_are_not_planned_anew(request_of: Reque
 
     (taken,) = run_decide(request_of, [workbook], all_or_nothing=False)
     (told,) = taken.priced
-    lead = "N104-03: channel 20 instead of 15 leaves the store's clear air as it is; clear air "
+    lead = "N104-09: channel 20 instead of 25 costs 0.4 points of the store's clear air; clear air "
     assert told.startswith(lead)
     assert " promised (" in told
     found = run_schedule(request_of, Silent())
@@ -130,6 +130,8 @@ def test_a_quarter_is_audited_and_a_station_tells_its_life(request_of: Request) 
     found = run_audit(request_of, "2026-Q3", Silent())
 
     assert found.audited.quarter == "2026-Q3"
+    book = load_workbook(found.files[0], read_only=True)
+    assert book.worksheets[0]["A3"].value == found.verdict  # the terminal says what the pages do
     assert [path.suffix for path in found.files] == [".xlsx", ".pdf"]
     assert all(path.stat().st_size > 1000 for path in found.files)
     lines = run_life(request_of, STORE, f"{STORE}-02")

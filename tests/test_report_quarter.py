@@ -18,7 +18,7 @@ from pipeline.report.quarter.content import QuarterContent
 from pipeline.report.quarter.gather import quarter_content
 from pipeline.report.quarter.pages import quarter_pdf
 from pipeline.report.quarter.workbook import quarter_workbook
-from pipeline.report.write import write_audit
+from pipeline.report.write import common_wording, write_audit
 from pipeline.wording import wording
 
 WORDS = wording(None)
@@ -275,6 +275,14 @@ def test_every_language_and_an_empty_quarter_can_be_laid_out(
     assert quarter_workbook(content, wording("DE")) == quarter_workbook(content, wording("DE"))
     first: QuarterContent = quarter_content(database, QUARTERS[0])
     assert "as agreed or as ordered" in pages(quarter_pdf(first, WORDS))[0]
+
+
+def test_an_audit_speaks_the_language_its_stores_share() -> None:
+    """German in Germany and Austria; English where there are several, or none is shipped."""
+    assert [
+        common_wording(countries).language
+        for countries in (["AT", "DE"], ["DE", "GB"], ["DE", None], ["PL"], [])
+    ] == ["de", "en", "en", "en", "en"]
 
 
 def test_a_quarter_not_audited_is_refused(written: Written, tmp_path: Path) -> None:

@@ -22,14 +22,14 @@ from pipeline.progress import Silent
 from pipeline.records import Selection
 from pipeline.report import write
 from pipeline.report.files import put_file
-from pipeline.report.region.answers import decisions, delays, risks
+from pipeline.report.region.answers import decisions, delays, next_step, risks
 from pipeline.report.region.content import ChangeProgress, RegionContent, StoreStanding
 from pipeline.report.region.gather import region_contents
 from pipeline.report.region.pages import FileLinks, links_of, region_pdf
 from pipeline.report.region.workbook import region_workbook
 from pipeline.report.write import report, reviews
 from pipeline.settings import Deadline, Settings, load_settings
-from pipeline.wording import Wording, wording
+from pipeline.wording import NOTHING, Wording, wording
 
 _LOADED = load_settings()
 SETTINGS: Settings = replace(
@@ -247,6 +247,20 @@ def _links(content: RegionContent) -> list[FileLinks]:
     return [links_of(s.store, "p.xlsx", "s.pdf") for s in content.stores]
 
 
+def test_the_next_step_is_a_night_or_why_there_is_none(north: RegionContent) -> None:
+    """A night laid out and not firm says so; nothing open has no next step."""
+    none = replace(north.stores[0], overdue=0, scheduled=0, approved=0, to_decide=0, unput=0)
+    store = replace(none, next_work=None, laid_out=None, to_put_right=0)
+    night, words = date(2026, 10, 8), WORDS
+    assert next_step(replace(store, to_decide=1), words) == "to be decided"
+    assert next_step(replace(store, approved=1, to_decide=1), words) == "approved, no night yet"
+    laid_out = replace(store, approved=1, laid_out=night)
+    assert next_step(laid_out, words) == "8 Oct 2026, provisional"
+    work = datetime(2026, 10, 7, 22)
+    assert next_step(replace(laid_out, scheduled=1, next_work=work), words) == "7 Oct 2026"
+    assert next_step(replace(store, laid_out=night), words) == NOTHING
+
+
 def test_lists_that_do_not_fit_say_how_much_is_left(north: RegionContent) -> None:
     """However many rules found something, the page stays one page and counts what it leaves out."""
     finding = north.findings[0]
@@ -297,7 +311,7 @@ def test_links_lead_to_the_files_of_each_store(database: Database, tmp_path: Pat
 
 
 def _workbook_links(path: Path) -> list[str]:
-    sheet = load_workbook(path)["Stores"]
+    sheet = load_workbook(path).worksheets[1]
     return [
         str(cell.hyperlink.target) for row in sheet.iter_rows() for cell in row if cell.hyperlink
     ]

@@ -266,6 +266,12 @@ def test_what_is_left_of_a_plan_keeps_its_changes(database: Database) -> None:
     schedule(database, load_settings(), Silent())
     assert [one.change for one in database.records(Booking, "run", "bookings")] == ["plan 5-2"]
 
+    run("create or replace temp table due_store as select 'S1' as store")
+    for days, shown in ((0, True), (30, False)):
+        run(f"update this_run set as_of = as_of + {days}")  # noqa: S608 - numbers named above
+        nights = database.frame("report", "store_moves")["starts_at"]
+        assert (nights.null_count() == 0) is shown  # a night that is over is none of a later plan
+
 
 def test_a_verified_pilot_opens_the_next_wave(database: Database) -> None:
     """The register says what became of the pilot; a store stays in the wave it was put in."""

@@ -2,6 +2,10 @@
 -- The quarters audited, in order.
 select distinct quarter from audit_store order by quarter;
 
+-- name: countries
+-- The country of every store; null: not known.
+select distinct country from store_now order by country;
+
 -- name: quarter_edition
 -- The audit's edition in force and the day of the run that made it; none if this run's day is before
 -- the quarter's end.

@@ -62,6 +62,8 @@ select n.region, n.store, n.name, n.country, n.last_seen_on,
     coalesce(s.approved, 0) as approved, coalesce(s.to_decide, 0) as to_decide,
     if(exists (from change_plan c where c.store = n.store), 0, coalesce(p.moves, 0)) as unput,
     coalesce(s.overdue, 0) as overdue, s.next_work,
+    (select min(c.night) from change_schedule c, day
+        where c.store = n.store and c.night >= day.as_of) as laid_out,
     coalesce(f.stop, 0) as stop, coalesce(f.fix, 0) as fix,
     coalesce(d.stations, 0) as astray,
     coalesce(g.stations, 0) as unagreed, u.reason as unplanned

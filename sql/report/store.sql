@@ -24,8 +24,9 @@ where s.store in (select store from due_store)
 order by s.store, s.station;
 
 -- name: store_moves
--- The channel changes of each store in order, with their night if the schedule has one, and how
--- long the station is off the air. A night is provisional until its move is approved, too.
+-- The channel changes of each store in order, with their night if the schedule has one that is not
+-- over, and how long the station is off the air. A night is provisional until its move is approved,
+-- too.
 select m.store, m.position, m.station, m.from_channel, m.to_channel, m.parking,
     m.clear_air_before, m.clear_air_after, m.reason, m.facts,
     n.starts_local as starts_at, n.ends_local as ends_at,
@@ -35,6 +36,7 @@ select m.store, m.position, m.station, m.from_channel, m.to_channel, m.parking,
 from move_story m
 left join change_schedule n on n.store = m.store
     and m.position between n.first_position and n.last_position
+    and n.night >= (select as_of from this_run)
 where m.store in (select store from due_store)
 order by m.store, m.position, m.station;
 
@@ -102,22 +104,32 @@ order by store;
 -- name: store_changes
 -- The changes of each store's plan in force, or of $plan, with what people decided and reported last.
 -- What the program itself noted is no report of a person.
-with reported as (
-    select change, max_by(e, seq) as e from change_event e
-    where result is not null and "by" <> 'quietaisle' group by change
+with told as (
+    select e.*, case when e.result is not null then 'result' else 'decision' end as kind
+    from change_told e
+    where (e.result is not null and e.by <> 'quietaisle')
+        or (e.result is null and e.state in ('approved', 'refused', 'deferred'))
+), latest as (
+    select * from told qualify row_number() over (partition by change, kind order by seq desc) = 1
+), nights as (
+    select change, max_by(due, seq) as due from change_event where state = 'scheduled'
+    group by change
 )
 select c.store, c.change, c.position, c.station, c.from_channel, c.to_channel, c.parking,
     c.clear_air_before, c.clear_air_before_low, c.clear_air_before_high, c.clear_air_after,
     c.clear_air_after_low, c.clear_air_after_high, c.chance, c.labels, c.group_no,
-    coalesce(c.facts, '') as facts, '' as reason,
-    if(s.decision = 'approved with another channel', s.ordered_channel, null) as other,
-    s.refused_until, s.state,
-    if(s.state in ('approved', 'lapsed'), null, s.due) as due, s.decision, s.decided_by,
-    s.decided_on, s.decided_note as decision_note, r.e.result as outcome, r.e."by" as done_by,
-    r.e."at" as done_at, r.e.note as done_note
+    coalesce(c.facts, '') as facts, '' as reason, d.channel as other, d.until as refused_until, s.state,
+    case when s.state in ('scheduled', 'implemented', 'verified', 'ineffective', 'backed out')
+        then n.due end as due,
+    d.state as decision, d.by as decided_by, cast(d.at as date) as decided_on,
+    d.note as decision_note, if(d.carried is null, null, d.said_on) as carried_on,
+    d.said_in as carried_in, r.result as outcome, r.by as done_by, r.at as done_at,
+    r.note as done_note
 from change c
-join change_story_on(date '9999-12-30') s using (change)
-left join reported r using (change)
+join change_state_on(date '9999-12-30') s using (change)
+left join nights n on n.change = c.change
+left join latest d on d.change = c.change and d.kind = 'decision'
+left join latest r on r.change = c.change and r.kind = 'result'
 where c.store in (select store from due_store)
     and c.plan in (select plan from plan_in_force where $plan is null union all select $plan)
 order by c.store, c.position;

@@ -13,8 +13,9 @@ from pipeline.report.region.content import (
     FindingLine,
     OpenDeadline,
     RegionContent,
+    StoreLine,
 )
-from pipeline.wording import MINUS, Wording
+from pipeline.wording import MINUS, NOTHING, Wording
 
 _NAMED = 3  # stores; more are counted
 _DUE_SOON_DAYS = 45
@@ -68,6 +69,25 @@ def _exceptions(content: RegionContent, words: Wording) -> Iterator[AnswerLine]:
         if found := [e for e in content.expiring if e.over is over]:
             day = words.day(min(e.until for e in found))
             yield _counted(words, key, [e.store for e in found], day=day)
+
+
+def next_step(store: StoreLine, words: Wording) -> str:
+    """Return what comes next in a store: missed nights, the next one, or why there is none."""
+    if store.unplanned is not None:
+        return store.unplanned
+    day = store.next_work.date() if store.next_work else store.laid_out
+    if store.overdue:
+        text = words("review.overdue", n=words.number(store.overdue))
+    elif day and store.open:
+        told = words.day(day)
+        text = told if store.next_work else words("review.provisional", day=told)
+    elif store.to_put_right:
+        text = words.counted("review.to_put_right", store.to_put_right)
+    elif store.approved or store.to_decide:
+        text = words("progress.approved" if store.approved else "progress.to_decide")
+    else:
+        text = NOTHING
+    return text
 
 
 def delays(content: RegionContent, words: Wording) -> list[AnswerLine]:

@@ -70,6 +70,7 @@ class StoreLine:
     unput: int
     overdue: int
     next_work: datetime | None
+    laid_out: date | None  # its first night in the schedule, firm or not
     stop: int
     fix: int
     astray: int

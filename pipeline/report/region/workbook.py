@@ -12,6 +12,7 @@ from pipeline.report.kit.sheet import (
     Look,
     Page,
     SheetColumn,
+    Value,
     put_list,
     worded,
 )
@@ -21,6 +22,7 @@ from pipeline.report.region.answers import (
     decisions,
     delays,
     follows,
+    next_step,
     promise_means,
     risks,
     verdict,
@@ -41,6 +43,16 @@ from pipeline.xlsx import workbook_bytes
 
 _FIRST_WIDTHS = (14, 70, 36)
 
+
+def _next(store: StoreLine, words: Wording) -> Value:
+    """Return the day of a store's next night, or what stands in its place."""
+    text = next_step(store, words)
+    firm = store.next_work.date() if store.next_work else None
+    if firm and text == words.day(firm):
+        return firm
+    return None if text == NOTHING else text
+
+
 STORES: tuple[SheetColumn[StoreLine], ...] = (
     SheetColumn("store", Look.TEXT, "row.store"),
     SheetColumn("name", Look.LONG, "column.station_name", 36),
@@ -48,9 +60,7 @@ STORES: tuple[SheetColumn[StoreLine], ...] = (
     SheetColumn(lambda _, words: words("link.xlsx"), Look.TEXT, "review.column_plan_file"),
     SheetColumn(lambda _, words: words("link.pdf"), Look.TEXT, "review.column_summary_file"),
     *(SheetColumn(one.value, Look.COUNT, f"progress.{one.value}") for one in ChangeProgress),
-    SheetColumn(
-        lambda s, _: s.next_work.date() if s.next_work else None, Look.DAY, "row.next_work"
-    ),
+    SheetColumn(_next, Look.DAY, "row.next_work", 24),
     SheetColumn("clear_air_now", Look.PERCENT, "review.column_air_now"),
     SheetColumn("clear_air_planned", Look.PERCENT, "review.column_air_planned"),
     SheetColumn("stop", Look.COUNT, "severity.stop"),
@@ -59,8 +69,7 @@ STORES: tuple[SheetColumn[StoreLine], ...] = (
     SheetColumn("unagreed", Look.COUNT, "audit.column_unagreed"),
     SheetColumn("stations", Look.COUNT, "review.column_stations"),
     SheetColumn("labels", Look.COUNT, "column.labels"),
-    SheetColumn("last_seen_on", Look.DAY, "review.column_last_seen"),
-    SheetColumn("unplanned", Look.LONG, "review.column_remark", 50),
+    SheetColumn("last_seen_on", Look.DAY, "audit.column_last_export"),
 )
 DECIDE: tuple[SheetColumn[PendingChange], ...] = (
     SheetColumn("store", Look.TEXT, "row.store"),

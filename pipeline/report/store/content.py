@@ -120,6 +120,8 @@ class RegisteredChange:
     decided_by: str | None
     decided_on: date | None
     decision_note: str | None
+    carried_on: date | None  # the approval is an earlier plan's, of this day; None: it is not
+    carried_in: str | None
     outcome: str | None
     done_by: str | None
     done_at: datetime | None
