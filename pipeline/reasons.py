@@ -58,7 +58,7 @@ class SharedPairs:
 
 @dataclass(frozen=True, slots=True)
 class Bond:
-    """What binds a station to its channel: 'agreed', 'exception', 'held' or 'settled'.
+    """What binds a station to its channel: 'agreed', 'exception', 'held', 'put_back' or 'settled'.
 
     `by` is a person, or the rule that holds it, whose sentence is `detail`, made from `facts`.
     `gain` and `chance` are those of an agreed move that stands alone, as if it were still free.
