@@ -5,7 +5,7 @@ import shutil
 import subprocess
 import zipfile
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from pathlib import Path
 from typing import Any
@@ -33,6 +33,7 @@ from pipeline.forms import (
     tabs_of,
     word,
 )
+from pipeline.reasons import Air, Reason, sentence, to_json
 from pipeline.report.store.gather import store_contents
 from pipeline.report.store.workbook import workbook
 from pipeline.report.write import write_back_out
@@ -129,12 +130,14 @@ def test_a_decision_is_made_on_reason_gain_chance_price_and_past(out: Out) -> No
     """Those of a group side by side in one band, with one gain; a refusal of before is told."""
     changes = names(out.database, "S001")
     first, *_, last = changes
+    air = Air(11, 0.61, "measured", None, (), 0)
+    reason = Reason(air, replace(air, channel=20), None, True, True, 15, 0.1, "high")
     out.database.connection.execute(
-        "update change set group_no = if(change in (?, ?), 1, position + 1), "
+        "update change set facts = ?, group_no = if(change in (?, ?), 1, position + 1), "
         "clear_air_before = 0.4, clear_air_before_low = 0.37, clear_air_before_high = 0.43, "
         "clear_air_after = 0.8, clear_air_after_low = 0.76, clear_air_after_high = 0.84, "
         "chance = 0.97, labels = if(change = ?, 30, 10), parking = false where store = 'S001'",
-        [first, last, last],
+        [to_json(reason), first, last, last],
     )
     until = date(2027, 2, 1)
     events = [
@@ -150,6 +153,7 @@ def test_a_decision_is_made_on_reason_gain_chance_price_and_past(out: Out) -> No
         return [sheet_of(book, form).cell(row, at_column).value for row in rows]
 
     assert shown(DECISIONS, "change") == [first, last, *changes[1:-1]]
+    assert shown(DECISIONS, "reason") == [sentence(reason)] * len(changes)
     assert shown(DECISIONS, "group")[:3] == ["A", "A", None]
     # By hand: both gain 40 points; each side of one is the root of 3^2 + 4^2, 5 points, and of the
     # mean of 10 and 30 labels the root of (5/4)^2 + (15/4)^2, 3.95 points.
