@@ -53,7 +53,6 @@ from pipeline.run import (
     take_in,
     write_out,
 )
-from pipeline.schedule.stores import schedule, write_calendars
 from pipeline.settings import Settings
 from pipeline.survey.evidence import survey
 from pipeline.tables.audit import Departure
@@ -188,6 +187,9 @@ def run_decide(
 
 def run_schedule(request: Request, progress: Progress) -> Scheduled:
     """Give every store with moves its night, book approved changes, and write the files."""
+    # The solver takes a fifth of the program's start: the other commands go without.
+    from pipeline.schedule.stores import schedule, write_calendars  # noqa: PLC0415
+
     with _judged(request, progress) as (database, settings):
         schedule(database, settings, progress)
         booked = book(database, database.records(Booking, "run", "bookings"))
