@@ -61,7 +61,7 @@ _LINK = Type(style.SMALL, Face.STRONG, style.PLANNED)
 _STOP = Type(style.SMALL, Face.STRONG, style.ALERT)
 # The columns of the rows by key, with their widths in points; the last gets what is left.
 _WIDTHS = {
-    "standing": 64, "store": 100, "changes": 70, "clear_air": 54, "settle": 30, "astray": 36,
+    "standing": 64, "store": 98, "changes": 66, "clear_air": 54, "settle": 30, "astray": 46,
     "next_work": 0,
 }  # fmt: skip
 _FIGURES = ("clear_air", "settle", "astray")  # aligned to the right
