@@ -145,7 +145,8 @@ def _helping(pen: Pen, box: Box, content: RegionContent, words: Wording) -> None
     now, planned = content.clear_air(planned=False), content.clear_air(planned=True)
     if now is None:
         return
-    text = words("review.whole_region", now=words.percent(now), planned=words.percent(planned))
+    key = "review.whole_region_now" if planned is None else "review.whole_region"
+    text = words(key, now=words.percent(now), planned=words.percent(planned))
     y = pen.paragraph(box.below(y + 6), text, SMALL, lines=3)
     pen.paragraph(box.below(y + 4), words("reading.clear_air"), TINY_MUTED, lines=4)
 
