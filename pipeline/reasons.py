@@ -61,7 +61,7 @@ class SharedPairs:
 
 @dataclass(frozen=True, slots=True)
 class Bond:
-    """What binds a station to its channel: 'agreed', 'exception', 'held' or 'settled'.
+    """What binds a station to its channel: 'agreed', 'exception', 'held', 'put_back' or 'settled'.
 
     `by` is a person, or the rule that holds it, whose sentence is `detail`, made from `facts`.
     `gain` and `chance` are those of an agreed move that stands alone, as if it were still free.
@@ -254,7 +254,7 @@ def _people(reason: Reason, words: _Words) -> Iterator[str]:
     if reason.bond is not None:
         yield words(f"move_reason.bond_{reason.bond.why}", **_said(reason.bond))
         if reason.bond.gain is not None:
-            gain, chance = reason.bond.gain, _rounded_down(reason.bond.chance)
+            gain, chance = reason.bond.gain, rounded_down(reason.bond.chance)
             yield words("move_reason.alone_gain", gain=gain, chance=chance)
     elif not reason.moves:
         yield words("move_reason.stays")
@@ -270,11 +270,11 @@ def _said(record: Bond | RefusedMove) -> Mapping[str, object]:
 
 def _group(together: Together, words: _Words) -> str:
     """Return what a group gains and how surely."""
-    chance, others = _rounded_down(together.chance), list(together.others)
+    chance, others = rounded_down(together.chance), list(together.others)
     return words("move_reason.together", others=others, gain=together.gain, chance=chance)
 
 
-def _rounded_down(chance: float | None) -> float | None:
+def rounded_down(chance: float | None) -> float | None:
     """Return a chance in whole per cent, never all."""
     return None if chance is None else min(0.99, floor(100 * chance) / 100)
 
