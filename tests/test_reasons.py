@@ -58,8 +58,8 @@ MOVE = Reason(
             ),
         ),
         (
-            replace(MOVE, today=replace(BUSY, noise=0.01), bond=Bond("agreed", "T. A.", None)),
-            "Approved by T. A. Channel 15 is hardly ever busy, and no own station disturbs it.",
+            replace(MOVE, today=replace(BUSY, noise=0.01), bond=Bond("agreed", "Ann", None)),
+            "Approved by Ann. Channel 15 is hardly ever busy, and no own station disturbs it.",
         ),
     ],
 )
