@@ -39,6 +39,7 @@ from pipeline.records import OrderPrice, RunSummary, Selection
 from pipeline.report.write import (
     audit_verdict,
     cautions,
+    drop_calendars,
     place_of,
     write_audit,
     write_back_out,
@@ -200,6 +201,7 @@ def run_schedule(request: Request, progress: Progress) -> Scheduled:
             cautions,
             lambda feed: place_of(database, request.out, feed.region, feed.store, feed.team),
         )
+        drop_calendars(request.out, calendars)
         chosen = stores_of(database, request.selection)
         return Scheduled(
             after=database.value("schedule", "nights_after"),

@@ -13,6 +13,9 @@ from typing import Any
 from pipeline.phrases import Style, fill, style
 from pipeline.wording import DEFAULT_LANGUAGE, texts
 
+_WORTH_SAYING = 0.05  # a share of time that outside noise is named from
+_HARDLY = 0.005  # one that prints as 0 %
+
 
 @dataclass(frozen=True, slots=True)
 class Neighbour:
@@ -178,6 +181,49 @@ def sentence(reason: Reason, language: str = DEFAULT_LANGUAGE) -> str:
     parts.append(words(f"move_reason.sureness_{reason.sureness}"))
     text = words("move_reason.between").join(parts)
     return words("move_reason.parked", reason=text) if reason.parked else text
+
+
+def brief(reason: Reason, language: str = DEFAULT_LANGUAGE) -> str:
+    """Return in a sentence or two what is wrong with today's channel, and what the new one is like.
+
+    For people who decide; `sentence` has the evidence.
+    """
+    words = _Words(texts(language), style(language))
+    parts = [words("brief.parked")] if reason.parked else []
+    lead = "brief.clearer" if reason.together is None else "brief.room"
+    parts += _troubles(reason, words) or [words(lead, channel=reason.today.channel)]
+    parts.append(_quality(reason.planned, words))
+    if reason.together is not None:
+        parts.append(words("brief.together", others=list(reason.together.others)))
+    return " ".join(parts)
+
+
+def _troubles(reason: Reason, words: "_Words") -> list[str]:
+    """Return what is wrong with the channel of today; what leaks in only where nothing else is."""
+    today, parts = reason.today, []
+    same = [one.name for one in today.neighbours if one.channel == today.channel]
+    if reason.bond is not None and reason.bond.why == "agreed":
+        parts.append(words("brief.agreed", by=reason.bond.by, since=reason.bond.since))
+    if not reason.permitted:
+        parts.append(words("brief.not_permitted", channel=today.channel))
+    if same:
+        parts.append(words("brief.shares", channel=today.channel, names=same))
+    if today.noise is not None and today.noise >= _WORTH_SAYING:
+        parts.append(words("brief.busy", channel=today.channel, share=today.noise, wifi=today.wifi))
+    if not parts and today.neighbours:
+        parts.append(words("brief.beside", on=today.channel, **asdict(today.neighbours[0])))
+    return parts
+
+
+def _quality(air: Air, words: "_Words") -> str:
+    """Return what a channel is like: how busy, and beside which own station."""
+    if air.noise is None:
+        return words("brief.unmeasured", channel=air.channel)
+    key = "brief.quiet" if air.noise < _HARDLY else "brief.noise"
+    noise = words(key, channel=air.channel, share=air.noise)
+    if not air.neighbours:
+        return words("brief.alone", noise=noise)
+    return words("brief.near", noise=noise, **asdict(air.neighbours[0]))
 
 
 @dataclass(frozen=True, slots=True)

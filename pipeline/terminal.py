@@ -333,9 +333,13 @@ def show_approved(console: Console, approved: Sequence[Approved]) -> None:
 
 def show_departures(console: Console, rows: Sequence[Departure]) -> None:
     """Print what departs from what is agreed, one line each."""
-    table = plain_table("store", "subject", "field", "kind", "agreed", "found", "since", "by")
+    table = plain_table(
+        "store", "subject", "field", "kind", "agreed", "found", "since", "agreed by"
+    )
     for row in rows:
-        cells = (row.store, row.subject, row.field, row.kind, row.agreed, row.found)
+        kind = "changed" if row.kind == "drift" else row.kind
+        kind = row.by_order if row.by_order in {"done differently", "undone"} else kind
+        cells = (row.store, row.subject, row.field.replace("_", " "), kind, row.agreed, row.found)
         since = "" if row.first_seen is None else row.first_seen.isoformat()
         table.add_row(*(c or "" for c in cells), since, row.approved_by or "")
     console.print(table if rows else "Everything is as agreed.")

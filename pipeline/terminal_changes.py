@@ -67,8 +67,8 @@ def show_verified(console: Console, found: Verified) -> None:
 
 
 def _air(check: Check) -> str:
-    if check.follows:  # what was promised is of another channel
-        return ""
+    if check.follows or check.channel_found != check.ordered_channel:
+        return ""  # what was promised is of another channel
     measured = "not measured" if check.measured is None else f"{check.measured:.1%} measured"
     return f", clear air promised {percent(check.promised)}, {measured}"
 

@@ -159,7 +159,9 @@ def test_what_is_agreed_says_so_and_keeps_its_rival() -> None:
 
     assert move.to_channel == free.to_channel == 11
     assert (move.group_gain, move.chance) == (free.group_gain, free.chance)
-    assert "agreed by T. Aldervane on 2026-07-02; better by 5.4\u202f% of an average" in move.reason
+    assert (
+        "approved by T. Aldervane on 2026-07-02; better by 5.4\u202f% of an average" in move.reason
+    )
     assert "is not permitted" not in move.reason
     assert "next best: channel 25, worse by 4.9" in move.reason
     german = sentence(from_json(move.facts), "de")

@@ -261,6 +261,19 @@ def test_the_next_step_is_a_night_or_why_there_is_none(north: RegionContent) -> 
     assert next_step(replace(store, laid_out=night), words) == NOTHING
 
 
+def test_clear_air_as_planned_is_of_the_stores_that_have_it_today(north: RegionContent) -> None:
+    """A store without a plan stays as it is; with none at all nothing is said of plans."""
+    first, second = (replace(store, weight=1) for store in north.stores[:2])
+    one = replace(first, clear_air_now=0.4, clear_air_planned=0.8)
+    other = replace(second, clear_air_now=0.6, clear_air_planned=None)
+    content = replace(north, stores=(one, other), promises=())
+    assert content.clear_air(planned=False) == pytest.approx(0.5)
+    assert content.clear_air(planned=True) == pytest.approx(0.7)
+    text = " ".join(pages(pdf_of(replace(content, stores=(other,))))[0].split())
+    assert "clear air 60 % today." in text.replace(chr(0x202F), " ")
+    assert "as planned 0" not in text
+
+
 def test_lists_that_do_not_fit_say_how_much_is_left(north: RegionContent) -> None:
     """However many rules found something, the page stays one page and counts what it leaves out."""
     finding = north.findings[0]

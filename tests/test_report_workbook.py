@@ -302,3 +302,8 @@ def test_german_headings_for_german_stores(contents: dict[str, StoreContent]) ->
     sheet = read(contents["S002"])["Umstellungen"]
 
     assert [cell.value for cell in sheet[1]][:3] == ["Folge", "Station", "Name"]
+    rows = read(contents["S002"])["Messwerte"].iter_rows(min_row=2, values_only=True)
+    told = {str(row[-1]).partition(":")[0] for row in rows}
+    absent = "weder gescannt noch von einem WLAN-Scan erfasst"
+    assert told
+    assert told <= {"Messwerte", "kein Scan; aus dem WLAN-Scan", absent}

@@ -13,6 +13,7 @@ from empty import new_database
 from pipeline.changes.register import Booking
 from pipeline.database import Database
 from pipeline.progress import Silent
+from pipeline.report.write import drop_calendars
 from pipeline.schedule.calendars import Feed
 from pipeline.schedule.records import WaveResult
 from pipeline.schedule.stores import calendars, schedule, write_calendars
@@ -321,6 +322,12 @@ def test_calendar_files_are_written_where_asked(database: Database, tmp_path: Pa
         "N team 1.ics",
     ]
     assert not list((tmp_path / "out").glob("*.part"))
+    theirs = tmp_path / "out" / "theirs.ics"
+    theirs.write_bytes(b"BEGIN:VCALENDAR\r\nPRODID:-//else//\r\n")
+    drop_calendars(tmp_path, written[1:])  # the first store has no night any more
+    assert not written[0].exists()
+    assert theirs.exists()
+    assert written[1].exists()
     text = written[-1].read_bytes().replace(b"\r\n ", b"")
     assert text.count(b"BEGIN:VEVENT") == text.count(b"Ladders and work at height.") == 4
 

@@ -1,6 +1,6 @@
 """Write every report: change plans, summaries, region reviews, audits, back-outs."""
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import groupby, islice
 from operator import attrgetter
@@ -17,6 +17,7 @@ from pipeline.report.files import (
     WrittenFiles,
     WrittenFolder,
     put_file,
+    remove_file,
     report_folders,
     safe_names,
     stamps,
@@ -40,6 +41,7 @@ from pipeline.wording import Wording, wording
 WORKBOOK, SUMMARY = STORE_FILES = ("change-plan.xlsx", "summary.pdf")
 REVIEWS = ("review.xlsx", "review.pdf")
 STORE_CALENDAR = "changes.ics"
+_OURS = b"PRODID:-//quietaisle//"
 _AUDIT = "audit"
 _NOTED = 64  # stores written before they are noted together
 
@@ -273,6 +275,13 @@ def write_back_out(database: Database, out: Path, steps: Sequence[BackOutStep]) 
 def cautions(words: Wording) -> tuple[str, ...]:
     """Return the cautions for every job in a calendar, as sentences."""
     return tuple(words(f"cautions.{key}") for key in CAUTIONS)
+
+
+def drop_calendars(out: Path, written: Collection[Path]) -> None:
+    """Remove the program's calendar files of nights that are laid out no more."""
+    for path in sorted(out.rglob("*.ics")):
+        if path not in written and _OURS in path.read_bytes()[:200]:
+            remove_file(path)
 
 
 def place_of(

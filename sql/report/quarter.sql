@@ -136,7 +136,7 @@ order by quarters desc, departures desc, u.store;
 select state, sum(changes)::bigint as changes, sum(entered)::bigint as entered
 from audit_change where quarter = $quarter
 group by state
-order by list_position(['as ordered', 'done differently', 'undone', 'not done', 'export', 'scan',
+order by list_position(['as ordered', 'done differently', 'ordered anew', 'undone', 'not done', 'export', 'scan',
     'work', 'night', 'decision', 'refused', 'lapsed'], state);
 
 -- name: quarter_promises

@@ -251,7 +251,8 @@ def verdict(content: QuarterContent, words: Wording) -> str:
         return words("audit.verdict_nothing", stores=words.number(now.stores))
     parts = []
     if now.asked:
-        channels = words.counted("audit.of_channels", now.channels) if now.channels else ""
+        key = "audit.all_channels" if now.channels == now.asked else "audit.of_channels"
+        channels = words.counted(key, now.channels) if now.channels else ""
         parts.append(
             words.counted("audit.verdict", now.asked, channels=channels) + _at_stations(now, words)
         )

@@ -272,11 +272,21 @@ class RegionContent:
         return max(sorted(set(codes)), key=codes.count, default=None)
 
     def clear_air(self, *, planned: bool) -> float | None:
-        """Return clear air over the region, weighted by labels, or None if not known."""
+        """Return clear air over the region, weighted by labels, or None if not known.
+
+        As planned, a store without a plan stays as it is.
+        """
+        if planned and all(s.clear_air_planned is None for s in self.stores):
+            return None
         known = [
             (air, s.weight)
             for s in self.stores
-            if (air := s.clear_air_planned if planned else s.clear_air_now) is not None
+            if (air := _or(s.clear_air_planned, s.clear_air_now) if planned else s.clear_air_now)
+            is not None
         ]
         total = sum(weight for _, weight in known)
         return sum(air * weight for air, weight in known) / total if total else None
+
+
+def _or(value: float | None, other: float | None) -> float | None:
+    return other if value is None else value

@@ -61,7 +61,7 @@ _LINK = Type(style.SMALL, Face.STRONG, style.PLANNED)
 _STOP = Type(style.SMALL, Face.STRONG, style.ALERT)
 # The columns of the rows by key, with their widths in points; the last gets what is left.
 _WIDTHS = {
-    "standing": 64, "store": 100, "changes": 70, "clear_air": 54, "settle": 30, "astray": 36,
+    "standing": 64, "store": 98, "changes": 66, "clear_air": 54, "settle": 30, "astray": 46,
     "next_work": 0,
 }  # fmt: skip
 _FIGURES = ("clear_air", "settle", "astray")  # aligned to the right
@@ -145,7 +145,8 @@ def _helping(pen: Pen, box: Box, content: RegionContent, words: Wording) -> None
     now, planned = content.clear_air(planned=False), content.clear_air(planned=True)
     if now is None:
         return
-    text = words("review.whole_region", now=words.percent(now), planned=words.percent(planned))
+    key = "review.whole_region_now" if planned is None else "review.whole_region"
+    text = words(key, now=words.percent(now), planned=words.percent(planned))
     y = pen.paragraph(box.below(y + 6), text, SMALL, lines=3)
     pen.paragraph(box.below(y + 4), words("reading.clear_air"), TINY_MUTED, lines=4)
 
