@@ -192,7 +192,7 @@ def _is_as_ordered(tale: Tale, today: date, look: Look) -> None:
     if tale.standing == "short":
         return
     since = _since(tale, look)
-    if tale.standing in {"agreed", "booked"}:
+    if tale.standing in {"agreed", "booked", "other"}:  # put right: what was done before was not it
         tale.done_on, tale.done_by = look.seen_on, PROGRAM
     if tale.standing in {"agreed", "booked", "reported", "other"}:
         tale.last = look.seen_on
