@@ -170,6 +170,18 @@ def test_what_is_agreed_says_so_and_keeps_its_rival() -> None:
     assert wish.not_permitted == ()
 
 
+def test_what_is_to_be_put_back_is_put_forward_at_any_price() -> None:
+    """Who answered the audit so, and when, stands in the reason, and what it costs."""
+    answered = {"A": Bond("put_back", "T. Aldervane", date(2026, 7, 2))}
+
+    (move,) = plan_store(_case(_quiet(25, choices=(11,), on11=0.3), answered), EFFORT, PLAIN).moves
+
+    assert move.to_channel == 11
+    said = "put back to the channel agreed, as T. Aldervane answered the audit on 2026-07-02"
+    assert said in move.reason
+    assert "channel 25 would be better by 25.6" in move.reason
+
+
 def test_what_is_agreed_and_no_longer_better_says_so() -> None:
     """An agreed move stays in the plan; its reason does not call a better channel worse."""
     agreed = {"A": Bond("agreed", "T. Aldervane", date(2026, 7, 2))}

@@ -117,8 +117,8 @@ def test_the_page_answers_the_five_questions(north: RegionContent) -> None:
         assert answer in first, answer
 
 
-def test_what_a_rule_puts_first_is_decided_first(tmp_path: Path) -> None:
-    """A change with a stop stands before those that gain more."""
+def test_what_a_rule_puts_first_is_decided_first_and_a_rollout_as_a_whole(tmp_path: Path) -> None:
+    """A change with a stop stands before those that gain more; three stations are one line."""
     into = Invented()
     for number, gain in enumerate((0.3, 0.1, 0.2), start=1):
         store, change = f"K{number}", {"change": f"C{number}"}
@@ -133,11 +133,22 @@ def test_what_a_rule_puts_first_is_decided_first(tmp_path: Path) -> None:
             "change_event", **change, seq=number, state="proposed", at=datetime(2026, 9, 1),
             by="quietaisle", note="",
         )  # fmt: skip
+        into.add(
+            "drift", quarter="2026-Q3", store=store, subject=f"{store}-01", field="firmware",
+            agreed="3.1", found="3.2", kind="drift", first_seen=date(2026, 8, 15), stood_days=46,
+            cause="c", by_order="not ordered", basis="baseline",
+        )  # fmt: skip
     into.add("plan_bound", store="K2", station="K2-01", kind="first", rule="r", detail="so it is")
     with invented_database(tmp_path / "r.duckdb", into) as database:
         [content] = region_contents(database, SETTINGS, ["Lone"])
 
     assert [change.store for change in content.pending] == ["K2", "K1", "K3"]
+    first, others, *_, rollout = decisions(content, wording("GB"))
+    assert (first.count, first.where, first.grave) == ("1", "K2", True)
+    assert (others.count, others.where) == ("2", "K1, K3")
+    assert (rollout.count, rollout.where) == ("3", "at 3 stations in 3 stores")
+    assert "likely one rollout, firmware 3.1 to 3.2:" in rollout.text
+    assert [store.astray for store in content.stores] == [0, 0, 0]
 
 
 def test_a_store_and_a_promise_stand_in_the_review_as_in_their_tables(tmp_path: Path) -> None:
@@ -313,7 +324,7 @@ def test_links_lead_to_the_files_of_each_store(database: Database, tmp_path: Pat
 
 
 def _workbook_links(path: Path) -> list[str]:
-    sheet = load_workbook(path)["Stores"]
+    sheet = load_workbook(path).worksheets[1]
     return [
         str(cell.hyperlink.target) for row in sheet.iter_rows() for cell in row if cell.hyperlink
     ]

@@ -126,7 +126,7 @@ def read_rules(folder: Path | None) -> tuple[tuple[Rule, ...], tuple[BrokenRule,
 def read_rule(path: Path) -> Rule | BrokenRule:
     """Read one rule, or say why it cannot be read."""
     try:
-        return _checked_rule(path, path.read_text(encoding="utf-8-sig"))
+        return checked_rule(path, path.read_text(encoding="utf-8-sig"))
     except UnicodeDecodeError as error:
         line = error.object[: error.start].count(b"\n") + 1
         return BrokenRule(path.name, line, "The file is not UTF-8 text; save it as UTF-8.")
@@ -135,7 +135,7 @@ def read_rule(path: Path) -> Rule | BrokenRule:
 
 
 @lru_cache(maxsize=1024)
-def _checked_rule(path: Path, text: str) -> Rule | BrokenRule:
+def checked_rule(path: Path, text: str) -> Rule | BrokenRule:
     """Return the rule in a text; kept, since a run judges by its rules more than once."""
     try:
         rule = _rule(path, text, _header(text.splitlines()))

@@ -131,7 +131,7 @@ def _stakes(case: Case, tables: Priced) -> Stakes:
 
 def _agreed(case: Case, station: str) -> bool:
     bond = case.bonds.get(station)
-    return bond is not None and bond.why == "agreed"
+    return bond is not None and bond.why in {"agreed", "put_back"}
 
 
 def _must_move(case: Case, station: StoreStation) -> bool:

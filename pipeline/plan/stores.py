@@ -117,7 +117,8 @@ def plan(database: Database, settings: Settings, progress: Progress) -> None:
 
     Plans are committed some stores at a time; an interrupted run resumes.
     """
-    with database.held("station_bound", "channel_refused"):  # read once, not for every few stores
+    # Read once, not for every few stores.
+    with database.held("station_then", "station_bound", "channel_refused"):
         _plan(database, settings, progress)
 
 

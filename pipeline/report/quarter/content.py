@@ -300,6 +300,18 @@ def where(one: ToAnswer, words: Wording) -> str:
     return words("audit.at_stations", n=words.number(one.stations), stores=stores)
 
 
+def to_do(one: ToAnswer, words: Wording) -> str:
+    """Return what was answered, else what to do."""
+    if one.answer is not None:
+        answered = {"by": one.answered_by or "", "day": words.day(one.answered_on)}
+        return words(f"answered.{one.answer.replace(' ', '_')}", **answered)
+    if one.rollout:
+        return words("action.rollout")
+    if one.by_order == "done differently":
+        return words("action.done_differently", channel=one.agreed or NOTHING)
+    return words.named("action", one.kind)
+
+
 def edition(content: QuarterContent, words: Wording) -> str:
     """Return which edition this is, in words."""
     if content.edition is None:

@@ -5,6 +5,8 @@ from datetime import date, datetime
 from enum import StrEnum
 from typing import Protocol
 
+from pipeline.report.quarter.content import ToAnswer
+
 ANYWHERE = "*"  # stands for no one store, or no one region
 
 
@@ -149,6 +151,7 @@ class PendingChange:
     sureness: str
     proposed_on: date
     state: str
+    first: bool  # it settles what must not go on
 
 
 @dataclass(frozen=True, slots=True)
@@ -184,20 +187,10 @@ class ChangeOtherwise:
 
 
 @dataclass(frozen=True, slots=True)
-class UnapprovedDeparture:
-    """A departure from the baseline that nobody approved."""
+class Astray(ToAnswer):
+    """What somebody must answer in a region, as the quarter's audit tells it."""
 
     region: str
-    store: str
-    name: str
-    subject: str
-    field: str
-    agreed: str | None
-    found: str | None
-    kind: str
-    first_seen: date | None
-    stood_days: int | None
-    clear_air_lost: float | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -252,7 +245,7 @@ class RegionContent:
     pending: tuple[PendingChange, ...]
     late: tuple[LateChange, ...]
     otherwise: tuple[ChangeOtherwise, ...]
-    astray: tuple[UnapprovedDeparture, ...]
+    astray: tuple[Astray, ...]
     findings: tuple[FindingLine, ...]
     anywhere: tuple[FindingLine, ...]  # of no one store
     expiring: tuple[ExpiringException, ...]

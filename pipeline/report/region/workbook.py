@@ -16,6 +16,7 @@ from pipeline.report.kit.sheet import (
     put_list,
     worded,
 )
+from pipeline.report.quarter.content import to_do, what, where
 from pipeline.report.region.answers import (
     AnswerLine,
     decisions,
@@ -27,6 +28,7 @@ from pipeline.report.region.answers import (
     verdict,
 )
 from pipeline.report.region.content import (
+    Astray,
     ChangeOtherwise,
     ChangeProgress,
     FindingLine,
@@ -34,7 +36,6 @@ from pipeline.report.region.content import (
     PendingChange,
     RegionContent,
     StoreLine,
-    UnapprovedDeparture,
 )
 from pipeline.report.region.pages import FileLinks
 from pipeline.wording import NOTHING, Wording
@@ -105,17 +106,16 @@ OTHERWISE: tuple[SheetColumn[ChangeOtherwise], ...] = (
     SheetColumn("done_by", Look.TEXT, "column.done_by"),
     SheetColumn(follows, Look.LONG, "review.column_follows", 60),
 )
-ASTRAY: tuple[SheetColumn[UnapprovedDeparture], ...] = (
-    SheetColumn("store", Look.TEXT, "row.store"),
-    SheetColumn("name", Look.LONG, "column.station_name", 36),
-    SheetColumn("subject", Look.LONG, "column.station", 30),
-    SheetColumn(lambda d, words: words.field(d.field), Look.TEXT, "review.column_field"),
-    SheetColumn("agreed", Look.LONG, "review.column_agreed", 30),
-    SheetColumn("found", Look.LONG, "review.column_found", 30),
-    SheetColumn(worded("kind", "kind"), Look.TEXT, "review.column_kind"),
+ASTRAY: tuple[SheetColumn[Astray], ...] = (
+    SheetColumn(lambda one, _: one.store if one.stores == 1 else None, Look.TEXT, "row.store"),
+    SheetColumn(where, Look.LONG, "audit.column_where", 36),
+    SheetColumn(what, Look.LONG, "review.column_field", 36),
+    SheetColumn("stations", Look.COUNT, "audit.column_how_many"),
+    SheetColumn("stores", Look.COUNT, "audit.column_stores"),
     SheetColumn("first_seen", Look.DAY, "review.column_first_seen"),
     SheetColumn("stood_days", Look.COUNT, "review.column_days"),
     SheetColumn("clear_air_lost", Look.PERCENT, "review.column_lost"),
+    SheetColumn(to_do, Look.LONG, "audit.column_do", 40),
 )
 FINDINGS: tuple[SheetColumn[FindingLine], ...] = (
     SheetColumn("store", Look.TEXT, "row.store"),

@@ -75,6 +75,7 @@ class PlannedMove:
     clear_air_after: float | None
     reason: str
     facts: str = ""  # of the reason, as `pipeline.reasons` keeps them
+    brief: str = ""  # the reason in short, for pages
     starts_at: datetime | None = None  # of its night, in local time; None: no night yet
     ends_at: datetime | None = None
     provisional: bool = False  # not approved, or waits for an earlier wave

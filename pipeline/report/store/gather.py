@@ -11,7 +11,7 @@ from typing import Any, TypeVar
 
 from pipeline.database import Database
 from pipeline.fresh import choose, narrowed, program, store_marks
-from pipeline.reasons import from_json, sentence
+from pipeline.reasons import brief, from_json, sentence
 from pipeline.records import Severity
 from pipeline.report.rule_book import RuleBook, rule_book
 from pipeline.report.store.content import (
@@ -171,7 +171,8 @@ def _worded(about: Reasoned, book: RuleBook, language: str) -> Reasoned:
     if bond is not None and bond.by is not None and bond.detail is not None:
         said = book.sentence(bond.by, language, bond.facts, bond.detail)
         reason = replace(reason, bond=replace(bond, detail=said))
-    return replace(about, reason=sentence(reason, language))
+    told = replace(about, reason=sentence(reason, language))
+    return replace(told, brief=brief(reason, language)) if isinstance(told, PlannedMove) else told
 
 
 def _held(stations: Sequence[PlannedStation]) -> Iterator[HeldStation]:

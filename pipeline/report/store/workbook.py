@@ -44,7 +44,7 @@ _LOOKS = {
     "boolean": Look.TEXT, "date": Look.DAY, "double": Look.LEVEL, "integer": Look.COUNT,
     "varchar": Look.LONG,
 }  # fmt: skip
-_SHEETS = ("Moves", "Decisions", "Results", "Channels", "Findings", "Evidence", "Stations")
+_SHEETS = ("moves", "decisions", "results", "channels", "findings", "evidence", "stations")
 
 
 @dataclass(frozen=True, slots=True)
@@ -233,7 +233,7 @@ def _summary(book: Book, page: Page, content: StoreContent) -> None:
     sheet = FirstSheet(book, page, words("summary.title"), _FIRST_WIDTHS)
     for note in filter(None, (verdict(content, words), held_line(content, words))):
         sheet.note(note)
-    sheets = [(name, words(f"summary.sheet_{name.lower()}")) for name in _SHEETS]
+    sheets = [(words(f"tab.{name}"), words(f"summary.sheet_{name}")) for name in _SHEETS]
     for title, lines in (
         ("summary.store", _store_lines(content, words)),
         ("summary.figures", _figure_lines(content, words)),
