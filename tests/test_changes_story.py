@@ -220,3 +220,16 @@ def test_an_audit_tells_what_was_ordered_anew_apart(proposed: Database, settings
     agreed = new_event(anew, ChangeState.APPROVED, at(date(2027, 1, 6)), BY)
     append(proposed, Trigger.DECIDE, [agreed])
     assert ends() == {"ordered anew": 1}
+
+
+def test_work_put_right_was_done_when_it_was_found_right(
+    proposed: Database, settings: Settings
+) -> None:
+    """What was done before was not what was ordered."""
+    found_elsewhere(proposed, settings)
+    later = date(2027, 1, 31)
+    speak_of(proposed, later)
+    export_says(proposed, later, {"B-01": 25})
+    survey(proposed, settings)
+    verify(proposed, settings)
+    assert story(proposed, "channel_found", "done_on", "done_by") == (25, later, "quietaisle")

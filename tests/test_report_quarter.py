@@ -3,7 +3,7 @@
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import replace
-from datetime import datetime
+from datetime import date, datetime
 from io import BytesIO
 from pathlib import Path
 
@@ -15,11 +15,12 @@ from openpyxl import load_workbook
 
 from pipeline.database import Database
 from pipeline.errors import UnknownSelection
-from pipeline.report.quarter.content import QuarterContent, verdict
+from pipeline.report.quarter.content import Approval, QuarterContent, reason_of, verdict
 from pipeline.report.quarter.gather import quarter_content
 from pipeline.report.quarter.pages import quarter_pdf
 from pipeline.report.quarter.workbook import quarter_workbook
 from pipeline.report.write import common_wording, write_audit
+from pipeline.tables.audit import AS_FOUND
 from pipeline.wording import wording
 
 WORDS = wording(None)
@@ -279,6 +280,14 @@ def test_every_language_and_an_empty_quarter_can_be_laid_out(
     assert "angeordnet hat, eines Kanals, ist zu" in verdict(alone, wording("DE"))
     first: QuarterContent = quarter_content(database, QUARTERS[0])
     assert "as agreed or as ordered" in pages(quarter_pdf(first, WORDS))[0]
+
+
+def test_an_approval_without_a_reason_says_so_in_the_language() -> None:
+    """What the program noted in English for want of a reason is no reason of a person."""
+    bare = Approval("S1", "S", "channel", "15", "20", None, "P", date(2026, 10, 5),
+                    f"{AS_FOUND}, before 15", 2, 1, None, "a")  # fmt: skip
+    assert reason_of(bare, wording("DE")) == "wie gefunden genehmigt"
+    assert reason_of(replace(bare, reason="Umbau"), wording("DE")) == "Umbau"
 
 
 def test_an_audit_speaks_the_language_its_stores_share() -> None:

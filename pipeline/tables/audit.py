@@ -4,6 +4,9 @@ from datetime import date
 
 from pipeline.tables.declare import column, table
 
+AS_FOUND = "approved as found"
+"""The reason of an approval of what was found, where the approver gave none."""
+
 
 @table("baseline", watched=True)
 class Baseline:

@@ -4,12 +4,17 @@ select as_of from this_run;
 
 -- name: region_stores
 -- A row a store: what it is, how far its changes have come, what is wrong. The moves of a plan that
--- is not in the register count as not yet proposed.
-with day as (select as_of from this_run), states as (
+-- is not in the register count as not yet proposed. Work reported as done differently is no work
+-- done, before an export shows it too.
+with day as (select as_of from this_run), told as (
+    select *, coalesce(result = 'done differently', false) as otherwise
+    from change_story where not parking
+), states as (
     select store, count(*) filter (state = 'verified') as verified,
-        count(*) filter (waits_for in ('export', 'scan')) as implemented,
+        count(*) filter (waits_for in ('export', 'scan') and not otherwise) as implemented,
         count(*) filter (state = 'ineffective' and closed = 'as ordered') as failed,
-        count(*) filter (closed = 'done differently') as differently,
+        count(*) filter (closed = 'done differently'
+            or (waits_for in ('export', 'scan') and otherwise)) as differently,
         count(*) filter (closed = 'undone') as undone,
         count(*) filter (closed = 'done differently' and not replaced) as to_put_right,
         count(*) filter (waits_for = 'work') as scheduled,
@@ -17,7 +22,7 @@ with day as (select as_of from this_run), states as (
         count(*) filter (waits_for = 'decision') as to_decide,
         count(*) filter (overdue) as overdue,
         min(due) filter (waits_for = 'work' and not overdue) as next_work
-    from change_story where not parking group by store
+    from told group by store
 ), planned as (
     select p.store, count(*) as stations,
         count(*) filter (p.channel_now <> p.channel_planned) as moves,
@@ -84,7 +89,8 @@ order by n.region, n.store;
 with steps as (
     select store, coalesce(done_on, closed_on) as day, true as done
     from change_story
-    where not parking and (state = 'verified' or waits_for in ('export', 'scan'))
+    where not parking and (state = 'verified' or (waits_for in ('export', 'scan')
+        and result is distinct from 'done differently'))
     union all
     select store, greatest(night, (select as_of from this_run)), false
     from change_story where not parking and waits_for = 'work'

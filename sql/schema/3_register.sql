@@ -46,12 +46,17 @@ from told;
 -- this one any more. `waits_since`: the night that is over, else the day on which somebody last said
 -- anything of it.
 create or replace macro change_story_on(day) as table
-with told as (
-    select e.*, e.result is null and e.state in ('approved', 'refused', 'deferred') as decides,
-        coalesce(max(if(state = 'approved', seq, null)) over (partition by change), 0)
-            as approved_at
-    from change_told e
-    where e."at" < cast(day as timestamp) + interval 1 day
+with heard as (
+    select *, max(if(state = 'implemented', seq, null)) over (partition by change) as last_done
+    from change_told where "at" < cast(day as timestamp) + interval 1 day
+), told as (
+    select e.* exclude (last_done),
+        e.result is null and e.state in ('approved', 'refused', 'deferred') as decides,
+        -- The last order, or the last finding of work done differently that was put right since.
+        coalesce(max(if(state = 'approved' or (state = 'ineffective'
+            and result = 'done differently' and seq < last_done), seq, null))
+            over (partition by change), 0) as approved_at
+    from heard e
 ), latest as (
     select t.change, max_by(t, t.seq) as now, max_by(t, t.seq) filter (decides) as decided,
         max_by(t, t.seq) filter (decides and state = 'approved') as agreed,

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from pipeline.tables.audit import AuditPromise, AuditStore
+from pipeline.tables.audit import AS_FOUND, AuditPromise, AuditStore
 from pipeline.wording import NOTHING, Wording
 
 _MONTHS = 3
@@ -242,6 +242,11 @@ class QuarterContent:
     def without_baseline(self) -> tuple[AuditStore, ...]:
         """The audited stores that have no baseline."""
         return tuple(s for s in self.stores if s.exports and s.version is None)
+
+
+def reason_of(approval: Approval, words: Wording) -> str:
+    """Return why it was approved; where the approver gave no reason, that it was as found."""
+    return words("audit.as_found") if approval.reason.startswith(AS_FOUND) else approval.reason
 
 
 def verdict(content: QuarterContent, words: Wording) -> str:

@@ -10,6 +10,7 @@ from pipeline.report.quarter.content import (
     RepeatStore,
     RuleCount,
     ToAnswer,
+    reason_of,
     to_do,
     what,
     where,
@@ -54,7 +55,7 @@ _APPROVED: tuple[PrintedColumn[Approval], ...] = (
     PrintedColumn(
         lambda a, words: f"{a.approved_by}, {words.day(a.approved_on)}", "audit.column_signed", 14
     ),
-    PrintedColumn(lambda a, _: a.reason, "audit.column_reason", 17),
+    PrintedColumn(reason_of, "audit.column_reason", 17),
 )
 _UNCOVERED: tuple[PrintedColumn[AuditStore], ...] = (
     PrintedColumn(lambda s, _: s.store, "audit.column_store", 12),
