@@ -2,9 +2,12 @@
 
 from collections.abc import Iterator, Mapping, Sequence
 from datetime import date, datetime, timedelta
+from math import log1p
 from pathlib import Path
 
 import pytest
+from scipy.special import digamma
+from scipy.stats import beta
 
 from pipeline.changes.register import append, propose, standings
 from pipeline.changes.states import ChangeState, Trigger, new_event
@@ -214,6 +217,25 @@ def test_an_estimate_is_no_bound(database: Database) -> None:
         assert estimate - 0.036 < low < estimate - 0.01
         assert estimate + 0.01 < high < estimate + 0.036
         assert clear == pytest.approx(311 / 346, abs=0.0025)
+
+
+def test_what_is_expected_decides_and_not_the_worst_that_may_be(database: Database) -> None:
+    """0 of 10 against 17 of 346, ten times over: expected is less, possible is more.
+
+    Of 0 of 10, Jeffreys' Beta(1/2, 10 1/2) expects 4.5 % and goes up to 17 % (95 %, one-sided);
+    E[-ln(1 - p)] is digamma(a + b) - digamma(b). 3,460 readings tell 4.9 % to a sixth of it
+    (ITU-R SM.1880). All recomputed below.
+    """
+    a, b, known = 0.5, 10.5, 17 / 346
+    within = 1.96 * ((1 - known) / (known * 3460)) ** 0.5
+    assert digamma(a + b) - digamma(b) < -log1p(-known)
+    assert beta.ppf(0.95, a, b) > known * (1 + within)
+    _stations(database, {"A": 15}, (15, 20, 25))
+    _scans(database, "A", 15, {-60.0: 173, -94.0: 173})
+    _scans(database, "A", 20, {-60.0: 17, -94.0: 329})
+    _scans(database, "A", 25, {-94.0: 10}, visits=1)
+
+    assert _moves(database) == [("A", 25)]
 
 
 @pytest.mark.parametrize(("half_lives", "moves"), [(0, [("A", 25)]), (10, [])])
