@@ -151,6 +151,17 @@ def test_raw_levels_need_their_scale(tmp_path: Path) -> None:
     ]  # fmt: skip
 
 
+@pytest.mark.parametrize("level_dbm", [0.5, 2, 40])
+def test_a_reading_over_the_range_is_kept(tmp_path: Path, level_dbm: float) -> None:
+    """It is loud, not missing; beyond 40 dBm nothing is a reading."""
+    rows = f"S1,A,2026-09-29 03:00:00,11,+{level_dbm}\nS1,A,2026-09-29 03:00:00,12,41\n"
+
+    result = take(put(tmp_path, {"s.csv": f"store,station,scanned at,channel,level dbm\n{rows}"}))
+
+    assert [(row[4], row[5]) for row in result.tables["ed_reading"]] == [(11, level_dbm)]
+    assert result.problems() == [(3, "reading-impossible")]
+
+
 def test_a_stuck_radio_is_found_across_rows(tmp_path: Path) -> None:
     """Eight channels of one scan at one level above the threshold are all put aside.
 

@@ -21,10 +21,10 @@ from pipeline.report.store.content import (
     StoreContent,
     WifiGroup,
     gap,
-    verdict,
 )
 from pipeline.report.store.floor_plan import CELL_H, CELL_W, place
 from pipeline.report.store.gather import key_figures, store_contents
+from pipeline.report.store.verdict import verdict
 from pipeline.wording import wording
 
 AREA = Box(10, 20, 250, 150)
@@ -100,11 +100,11 @@ def test_stores_nobody_surveyed_have_no_clear_air(contents: dict[str, StoreConte
 @pytest.mark.parametrize(
     ("store", "expected"),
     [
-        ("S001", "1 finding must be settled before anything else. Change the channels of 3 "),
+        ("S001", "Settle this first: channel shared. Change the channels of 3 "),
         ("S002", "1 von 1 Stationen in 1 Schritt umstellen: Die freie Luft geht im Mittel von "),
-        ("S004", "1 Befund ist vor allem anderen zu klären. Alle Kanäle so lassen: "),
-        ("S006", "1 finding must be settled before anything else. No plan could be made: no st"),
-        ("S011", "1 finding must be settled before anything else. Leave every channel as it is"),
+        ("S004", "Zuerst zu klären: channel shared. Alle Kanäle so lassen: "),
+        ("S006", "Settle this first: channel shared. No plan could be made: no st"),
+        ("S011", "Settle this first: channel shared. Leave every channel as it is"),
     ],
 )
 def test_verdict_is_one_sentence_for_each_case(
@@ -113,6 +113,22 @@ def test_verdict_is_one_sentence_for_each_case(
     """What must be settled first is said, then what is to be done and what it is worth."""
     content = contents[store]
     assert verdict(content, wording(content.store.country)).startswith(expected)
+
+
+def test_the_verdict_says_where_more_pairs_come_to_share_a_channel(
+    contents: dict[str, StoreContent],
+) -> None:
+    """From none to one: said; as many as before: not."""
+    content = contents["S001"]
+    pair = EarshotPair("S001", "S001-01", "S001-02", 0.9, -60.0)
+    more = replace(content.figures, shared_now=(), shared_planned=(pair,))
+    same = replace(content.figures, shared_now=(pair,), shared_planned=(pair,))
+
+    said = "Then 1 pair in earshot shares a channel, 0 today."
+    assert verdict(replace(content, figures=more), wording("GB")).endswith(said)
+    assert said not in verdict(replace(content, figures=same), wording("GB"))
+    german = verdict(replace(content, figures=more), wording("DE"))
+    assert german.endswith("Danach teilt 1 Paar in Hörweite einen Kanal, heute 0.")
 
 
 def test_gap_is_the_share_still_to_be_gained(contents: dict[str, StoreContent]) -> None:

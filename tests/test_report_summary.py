@@ -4,11 +4,13 @@ import ctypes
 import re
 from collections import Counter
 from dataclasses import dataclass, replace
+from datetime import date
 from io import BytesIO
 from pathlib import Path
 
 import pypdfium2 as pdfium
 import pytest
+from openpyxl import load_workbook
 from pypdfium2 import raw
 from report_stores import extremes, invented_database
 from reportlab.pdfgen.canvas import Canvas
@@ -16,9 +18,10 @@ from reportlab.pdfgen.canvas import Canvas
 from pipeline.report.kit import style
 from pipeline.report.kit.booklet import paginate
 from pipeline.report.kit.pen import Pen, Type, fitted, wrapped
-from pipeline.report.store.content import StoreContent, short_names
+from pipeline.report.store.content import HeldStation, StoreContent, short_names
 from pipeline.report.store.gather import store_contents
 from pipeline.report.store.pages import summary
+from pipeline.report.store.workbook import workbook
 from pipeline.wording import MINUS, wording
 
 STORES = tuple(f"S{n:03}" for n in range(1, 13))
@@ -136,7 +139,7 @@ def test_text_equals_the_content(contents: dict[str, StoreContent]) -> None:
     assert "S001 · North · GB · supermarket · 8 base stations · 2,881 shelf labels" in text
     assert "Change the channels of 3 stations of 8 in 4 steps" in text
     for step in (
-        "S001-01: 11 → 26 (parking)", "S001-02: 15 → 25", "S001-03: 20 → 25", "S001-01: 26 → 25",
+        "S001-01: 11 → 26", "S001-02: 15 → 25", "S001-03: 20 → 25", "S001-01: 26 → 25",
     ):  # fmt: skip
         assert step in text
     for station in content.stations:
@@ -246,21 +249,45 @@ def test_notes_of_our_own_are_not_cut(
 def test_reasons_stand_in_full_somewhere(
     contents: dict[str, StoreContent], store: str, words: int
 ) -> None:
-    """A reason that page one has to cut is whole on the page that it names."""
+    """A change that page one has no room for stands on the page that it names."""
     content = contents[store]
     moves = tuple(
-        replace(move, reason=" ".join(f"word{move.position}-{n}" for n in range(words)))
+        replace(move, brief=" ".join(f"word{move.position}-{n}" for n in range(words)))
         for move in content.moves
     )
     octets = summary(replace(content, moves=moves))
     with pdfium.PdfDocument(octets) as document:
         pages = [" ".join(p.get_textpage().get_text_range().split()) for p in document]
 
-    whole = [" ".join(move.reason.split()) for move in moves]
-    on_first = all(reason in pages[0] for reason in whole)
-    assert on_first or all(any(reason in page for page in pages[2:]) for reason in whole)
+    on_first = all(move.brief in pages[0] for move in moves)
+    assert on_first or all(any(move.brief in page for page in pages[2:]) for move in moves)
     assert on_first or any(f"{word} 3" in pages[0] for word in ("page", "Seite"))
     assert covering(printed(octets)) == []
+
+
+@pytest.mark.parametrize("moved", [True, False])
+def test_one_line_says_which_stations_are_held(
+    contents: dict[str, StoreContent], moved: bool
+) -> None:
+    """Beside changes and where there are none, in the pages and in the workbook."""
+    content = contents["S001"]
+    day = date(2026, 7, 2)
+    held = (
+        HeldStation("S001-04", "held", "station-offline", day),
+        HeldStation("S001-05", "refused", "T. Aldervane", day),
+        HeldStation("S001-06", "settled", None, day),
+        HeldStation("S001-07", "settled", None, day),
+    )
+    content = replace(content, held=held, moves=content.moves if moved else ())
+    line = (
+        "4 stations are held: S001-04 by the rule station-offline; S001-05, refused on 2 Jul 2026 "
+        "by T. Aldervane; S001-06, last changed on 2 Jul 2026; 1 more."
+    )
+
+    assert line in said(summary(content))
+    sheet = load_workbook(BytesIO(workbook(content)))["Summary"]
+    assert line in [cell.value for row in sheet.iter_rows() for cell in row]
+    assert "held" not in said(summary(contents["S001"]))
 
 
 def test_findings_beyond_the_room_are_counted(contents: dict[str, StoreContent]) -> None:

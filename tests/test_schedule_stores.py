@@ -13,6 +13,7 @@ from empty import new_database
 from pipeline.changes.register import Booking
 from pipeline.database import Database
 from pipeline.progress import Silent
+from pipeline.report.write import drop_calendars
 from pipeline.schedule.calendars import Feed
 from pipeline.schedule.records import WaveResult
 from pipeline.schedule.stores import calendars, schedule, write_calendars
@@ -128,6 +129,24 @@ def test_a_store_without_a_labels_export_counts_as_an_average_one(database: Data
     benefits = dict(jobs.select("store", "benefit").iter_rows())
 
     assert benefits == {"S1": 1000, "S2": 750, "S3": 500, "S4": 750}
+
+
+def test_what_a_rule_puts_first_is_in_the_pilot_and_what_it_wants_alone_has_a_night(
+    database: Database,
+) -> None:
+    """S3 has a stop and goes before S1; its other move is made in the next night, alone."""
+    for station, kind in (("S3-a", "first"), ("S3-b", "alone")):
+        values = ["S3", station, kind, "r", "so it is", None]
+        database.connection.execute("insert into plan_bound values (?, ?, ?, ?, ?, ?)", values)
+
+    schedule(database, load_settings(), Silent())
+
+    assert database.connection.execute(
+        "select night, wave, first_position, last_position from change_schedule"
+        " where store = 'S3' order by night"
+    ).fetchall() == [(date(2026, 10, 26), "pilot", 1, 1), (date(2026, 10, 27), "pilot", 2, 2)]
+    wave = "select wave from change_schedule where store = 'S1'"
+    assert database.connection.execute(wave).fetchall() == [("second",)]
 
 
 def test_what_cannot_be_placed_says_why(database: Database) -> None:
@@ -248,6 +267,12 @@ def test_what_is_left_of_a_plan_keeps_its_changes(database: Database) -> None:
     schedule(database, load_settings(), Silent())
     assert [one.change for one in database.records(Booking, "run", "bookings")] == ["plan 5-2"]
 
+    run("create or replace temp table due_store as select 'S1' as store")
+    for days, shown in ((0, True), (30, False)):
+        run(f"update this_run set as_of = as_of + {days}")  # noqa: S608 - numbers named above
+        nights = database.frame("report", "store_moves")["starts_at"]
+        assert (nights.null_count() == 0) is shown  # a night that is over is none of a later plan
+
 
 def test_a_verified_pilot_opens_the_next_wave(database: Database) -> None:
     """The register says what became of the pilot; a store stays in the wave it was put in."""
@@ -297,6 +322,12 @@ def test_calendar_files_are_written_where_asked(database: Database, tmp_path: Pa
         "N team 1.ics",
     ]
     assert not list((tmp_path / "out").glob("*.part"))
+    theirs = tmp_path / "out" / "theirs.ics"
+    theirs.write_bytes(b"BEGIN:VCALENDAR\r\nPRODID:-//else//\r\n")
+    drop_calendars(tmp_path, written[1:])  # the first store has no night any more
+    assert not written[0].exists()
+    assert theirs.exists()
+    assert written[1].exists()
     text = written[-1].read_bytes().replace(b"\r\n ", b"")
     assert text.count(b"BEGIN:VEVENT") == text.count(b"Ladders and work at height.") == 4
 

@@ -154,6 +154,36 @@ def test_lost_readings_make_no_channel_clearer_and_draw_nobody() -> None:
     check(0, 2 * len(WAYS), 1)
 
 
+class Hole(Store):
+    """Two stations on one channel each; the levels of the channels that either measured."""
+
+    def __init__(self, number: int, on: dict[str, int], heard: dict[str, dict[int, int]]) -> None:
+        super().__init__(number)
+        self.__dict__["channels"] = {f"{number}-{name}": channel for name, channel in on.items()}
+        self.__dict__["readings"] = [
+            (f"{number}-{name}", f"{day} 10:{minute:02}:00", channel, level)
+            for name, levels in heard.items()
+            for channel, level in levels.items()
+            for day in _VISITS
+            for minute in range(20)
+        ]
+
+
+LOUD, QUIET = -55, -95
+
+
+def test_what_nobody_measured_is_no_reason_to_go() -> None:
+    """However bad the own channel; a neighbour's reading tells of a channel too."""
+    jammed = Hole(1, {"a": 15}, {"a": {11: LOUD, 15: LOUD, 20: LOUD, 25: LOUD}})
+    told = Hole(2, {"a": 25, "b": 15}, {"b": {11: QUIET, 15: LOUD, 20: LOUD, 26: LOUD}})
+
+    _, planned = found(dict.fromkeys((jammed, told)))
+
+    assert planned["1-a"] == (15, 15)
+    assert planned["2-a"][1] in {11, 25}
+    assert planned["2-b"] == (15, 11)
+
+
 @pytest.mark.slow
 def test_lost_readings_of_300_stores_draw_nobody() -> None:
     """Each in every way."""

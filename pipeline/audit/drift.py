@@ -358,11 +358,10 @@ class _StationSpan:
 
     def _approval(self, place: int, judged: Judged) -> tuple[str | None, date | None, str | None]:
         """Return who last approved what is there, on what day, and by which change."""
-        row, story = self.agreed.row(self.end, place), judged.change
-        if story is not None:
-            approval = story.approval(self.end)
-            told = (approval.by, approval.at.date()) if approval else (None, None)
-            return *told, story.change.change
+        row, told = self.agreed.row(self.end, place), self.view.story.facts.changes
+        made = next((one for one in told if row and one.change.change == row.change), None)
+        if (story := judged.change or (None if judged.exception else made)) is not None:
+            return *(story.approved(self.end) or (None, None)), story.change.change
         by, on, change = (row.approved_by, row.approved_on, row.change) if row else (None,) * 3
         return (judged.exception.approved_by if judged.exception else by), on, change
 

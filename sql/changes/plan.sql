@@ -1,14 +1,11 @@
 -- name: planned_stores
--- Every store this run made a plan for, or could not: what its channels may be, and the day of the
--- stations export the plan rests on.
-with spoken as (
-    select store from plan_proof union select store from unplanned_store
-)
+-- Every store this run made a plan for: what its channels may be, and the day of the stations export
+-- the plan rests on. Where none could be made, the plan in force and what people ordered stand.
 select s.store,
     coalesce((select string_agg(distinct p.channel, ' ' order by p.channel) from permitted_channel p
         where p.store = s.store), '') as choices,
     coalesce((select max(n.seen_on) from station_now n where n.store = s.store), r.as_of) as seen_on
-from spoken s cross join this_run r
+from plan_proof s cross join this_run r
 order by s.store;
 
 -- name: planned_moves
@@ -36,12 +33,13 @@ with told as (
     select change, max("at") filter (state = 'implemented') as carried_at,
         max_by(e, seq) filter (state = 'approved') as ordered,
         max_by(e, seq) filter (state = 'approved' and result is null) as agreed
-    from change_event e group by change
+    from change_told e group by change
 )
 select c.store, c.change, c.station, c.from_channel,
     coalesce(t.ordered.channel, c.to_channel) as to_channel, c.position, c.parking,
     s.state, s.at, t.carried_at,
-    cast(t.agreed."at" as date) as agreed_on, t.agreed."by" as agreed_by, t.agreed.workbook
+    t.agreed.said_on as agreed_on, t.agreed.said_in as agreed_in, t.agreed."by" as agreed_by,
+    t.agreed.workbook
 from change c
 join plan_in_force f on f.plan = c.plan
 join change_state_on(date '9999-12-30') s on s.change = c.change

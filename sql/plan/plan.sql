@@ -1,7 +1,10 @@
 -- name: stations
 -- Every station of today with what the plan needs of it, and what binds it.
 select n.store, n.station, n.channel, l.weight, l.air_share,
-    b.channel as kept_on, b.why as kept_why, b."by" as kept_by, b.day as kept_since
+    b.channel as kept_on, b.why as kept_why, b."by" as kept_by, b.day as kept_since,
+    b.detail as kept_detail, b.facts as kept_facts,
+    exists (from plan_bound f
+        where f.kind = 'first' and f.store = n.store and f.station = n.station) as first
 from station_now n semi join due_store using (store)
 join station_load l on l.store = n.store and l.station = n.station
 left join station_bound b on b.store = n.store and b.station = n.station
@@ -10,9 +13,17 @@ order by n.store, n.station;
 
 -- name: refused
 -- Channels that are not put forward again for a station, and who refused them.
-select store, station, channel, "by", day, until
+select store, station, from_channel, channel, plan, "by", day, until, note, gain_low, gain_high
 from channel_refused semi join due_store using (store)
 order by store, station, channel;
+
+-- name: then
+-- The stations as they were when a move of the store was refused, and how they were to be.
+select t.store, t.plan, t.station, t.channel, t.final
+from station_then t
+semi join channel_refused r on r.plan = t.plan
+semi join due_store using (store)
+order by t.store, t.plan, t.station;
 
 -- name: choices
 -- Channels a store may use: permitted by the rules and listened to by every label that says so.
@@ -34,10 +45,28 @@ where exists (select 1 from heard_by_all h where h.store = p.store and h.channel
 order by p.store, p.channel;
 
 -- name: evidence
--- The evidence of every station and channel, as the plan reckons with it.
+-- The evidence of every station and channel, as the plan reckons with it. What nobody measured is no
+-- reason to go: a station takes a channel that it knows nothing of to be no better than the one it
+-- measured where it is, nor than the middle one of the store's stations that measured that channel.
+with told as (
+    select *, {'cost': expected_cost, 'a': a, 'b': b} as found
+    from ed_evidence semi join due_store using (store)
+), middle as (
+    select store, channel, found from told where source = 'measured'
+    qualify row_number() over (partition by store, channel order by found, station)
+        = count(*) over (partition by store, channel) // 2 + 1
+), here as (
+    select store, station, found
+    from told semi join station_now using (store, station, channel) where source = 'measured'
+), reckoned as (
+    select t.* replace (greatest(t.found, m.found, h.found) as found)
+    from told t
+    left join middle m on m.store = t.store and m.channel = t.channel and t.source = 'absent'
+    left join here h on h.store = t.store and h.station = t.station and t.source = 'absent'
+)
 select store, station, channel, busy_estimate as share, busy_low as low, busy_high as high,
-    expected_cost as cost, a, b, worth, readings, own_traffic, source, wifi
-from ed_evidence semi join due_store using (store)
+    found.cost, found.a, found.b, worth, readings, own_traffic, source, wifi
+from reckoned
 order by store, station, channel;
 
 -- name: heard

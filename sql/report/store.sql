@@ -24,10 +24,11 @@ where s.store in (select store from due_store)
 order by s.store, s.station;
 
 -- name: store_moves
--- The channel changes of each store in order, with their night if the schedule has one, and how
--- long the station is off the air. A night is provisional until its move is approved, too.
+-- The channel changes of each store in order, with their night if the schedule has one that is not
+-- over, and how long the station is off the air. A night is provisional until its move is approved,
+-- too.
 select m.store, m.position, m.station, m.from_channel, m.to_channel, m.parking,
-    m.clear_air_before, m.clear_air_after, m.reason, m.facts,
+    m.clear_air_before, m.clear_air_after, m.reason, m.facts, '' as brief,
     n.starts_local as starts_at, n.ends_local as ends_at,
     coalesce(n.provisional or coalesce(m.waits_for, 'decision') = 'decision', false)
         as provisional,
@@ -35,6 +36,7 @@ select m.store, m.position, m.station, m.from_channel, m.to_channel, m.parking,
 from move_story m
 left join change_schedule n on n.store = m.store
     and m.position between n.first_position and n.last_position
+    and n.night >= (select as_of from this_run)
 where m.store in (select store from due_store)
 order by m.store, m.position, m.station;
 
@@ -104,7 +106,7 @@ order by store;
 -- What the program itself noted is no report of a person.
 with told as (
     select e.*, case when e.result is not null then 'result' else 'decision' end as kind
-    from change_event e
+    from change_told e
     where (e.result is not null and e.by <> 'quietaisle')
         or (e.result is null and e.state in ('approved', 'refused', 'deferred'))
 ), latest as (
@@ -120,7 +122,8 @@ select c.store, c.change, c.position, c.station, c.from_channel, c.to_channel, c
     case when s.state in ('scheduled', 'implemented', 'verified', 'ineffective', 'backed out')
         then n.due end as due,
     d.state as decision, d.by as decided_by, cast(d.at as date) as decided_on,
-    d.note as decision_note, r.result as outcome, r.by as done_by, r.at as done_at,
+    d.note as decision_note, if(d.carried is null, null, d.said_on) as carried_on,
+    d.said_in as carried_in, r.result as outcome, r.by as done_by, r.at as done_at,
     r.note as done_note
 from change c
 join change_state_on(date '9999-12-30') s using (change)

@@ -251,7 +251,8 @@ def verdict(content: QuarterContent, words: Wording) -> str:
         return words("audit.verdict_nothing", stores=words.number(now.stores))
     parts = []
     if now.asked:
-        channels = words.counted("audit.of_channels", now.channels) if now.channels else ""
+        key = "audit.all_channels" if now.channels == now.asked else "audit.of_channels"
+        channels = words.counted(key, now.channels) if now.channels else ""
         parts.append(
             words.counted("audit.verdict", now.asked, channels=channels) + _at_stations(now, words)
         )
@@ -292,6 +293,18 @@ def where(one: ToAnswer, words: Wording) -> str:
         return f"{one.subject}, {one.name}"
     stores = words.counted("audit.in_stores", one.stores)
     return words("audit.at_stations", n=words.number(one.stations), stores=stores)
+
+
+def to_do(one: ToAnswer, words: Wording) -> str:
+    """Return what was answered, else what to do."""
+    if one.answer is not None:
+        answered = {"by": one.answered_by or "", "day": words.day(one.answered_on)}
+        return words(f"answered.{one.answer.replace(' ', '_')}", **answered)
+    if one.rollout:
+        return words("action.rollout")
+    if one.by_order == "done differently":
+        return words("action.done_differently", channel=one.agreed or NOTHING)
+    return words.named("action", one.kind)
 
 
 def edition(content: QuarterContent, words: Wording) -> str:

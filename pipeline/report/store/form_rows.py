@@ -7,6 +7,7 @@ from math import fsum, hypot
 from openpyxl.utils import get_column_letter
 
 from pipeline.forms import ANOTHER, CHANGE, word
+from pipeline.reasons import rounded_down
 from pipeline.report.kit.sheet import Look, SheetColumn, Value
 from pipeline.report.store.content import PlannedStation, Refusal, RegisteredChange, StoreContent
 from pipeline.wording import Wording
@@ -150,6 +151,13 @@ def _decision(row: FormRow, words: Wording) -> Value:
     return word(said, words.language) if said else None
 
 
+def _note(row: FormRow, words: Wording) -> Value:
+    change = row.change
+    if change.carried_on is not None:
+        return words("decide.carried", day=words.day(change.carried_on), plan=change.carried_in)
+    return change.decision_note or None
+
+
 def _outcome(row: FormRow, words: Wording) -> Value:
     return word(row.change.outcome, words.language) if row.change.outcome else None
 
@@ -169,7 +177,9 @@ DECISION_COLUMNS: Mapping[str, SheetColumn[FormRow]] = {
     "clear_after": SheetColumn("change.clear_air_after", Look.PERCENT, "column.clear_after", 12),
     "reason": SheetColumn(lambda row, _: row.change.reason or None, Look.LONG, "column.reason", 56),
     "gain": SheetColumn(_gain, Look.LONG, "column.gain", 16),
-    "chance": SheetColumn("change.chance", Look.PERCENT, "column.chance", 12),
+    "chance": SheetColumn(
+        lambda row, _: rounded_down(row.change.chance), Look.PERCENT, "column.chance", 12
+    ),
     "cost": SheetColumn("figures.label_hours", Look.LEVEL, "column.cost", 16),
     "refused": SheetColumn(_refused, Look.LONG, "column.refused_before", 34),
     "state": SheetColumn(_state, Look.TEXT, "column.state", 16),
@@ -178,9 +188,7 @@ DECISION_COLUMNS: Mapping[str, SheetColumn[FormRow]] = {
     "by": SheetColumn("change.decided_by", Look.TEXT, "column.decided_by", 24),
     "date": SheetColumn("change.decided_on", Look.DAY, "column.date", 14),
     "until": SheetColumn("change.refused_until", Look.DAY, "column.until", 14),
-    "note": SheetColumn(
-        lambda row, _: row.change.decision_note or None, Look.LONG, "column.remark", 40
-    ),
+    "note": SheetColumn(_note, Look.LONG, "column.remark", 40),
 }
 RESULT_COLUMNS: Mapping[str, SheetColumn[FormRow]] = {
     **DECISION_COLUMNS,

@@ -48,19 +48,19 @@ from pipeline.report.store.content import (
     StoreContent,
     evidence_lines,
     short_names,
-    verdict,
 )
 from pipeline.report.store.floor_plan import draw_plans, plan_height
 from pipeline.report.store.lists import (
-    WHOLE_REASON,
     draw_findings,
+    draw_held,
     draw_labels,
     draw_move,
     draw_no_moves,
     fitting,
+    held_height,
     move_height,
-    reasons_cut,
 )
+from pipeline.report.store.verdict import verdict
 from pipeline.wording import Wording, wording
 
 _FIRST_FURTHER = 3  # the number of the first further page
@@ -121,7 +121,7 @@ def _printed(content: StoreContent) -> Iterator[str]:
     for station in content.stations:
         yield from (station.station, station.name or "", station.reason or "")
     for move in content.moves:
-        yield move.reason
+        yield move.brief or move.reason
     for finding in content.findings:
         yield from (finding.subject, finding.detail, finding.excepted or "")
 
@@ -139,8 +139,6 @@ class FirstPage:
     bar_row: float
     bars_shown: int
     moves_shown: int
-    reason_lines: int
-    reasons_cut: bool
 
 
 def _arrange(doc: Document, page: Box) -> FirstPage:
@@ -152,15 +150,14 @@ def _arrange(doc: Document, page: Box) -> FirstPage:
     figures = Box(page.x, said.bottom + 10, page.w, _FIGURES_H)
     top = figures.bottom + 8
     width = page.split(2)[0].w
-    spare = page.bottom - top - 2 * HEADING_H - 4 - max(_LISTS_LEAST, _wanted(content, width))
+    spare = page.bottom - top - 2 * HEADING_H - 4 - max(_LISTS_LEAST, _wanted(doc, width))
     height = plan_height(content, page.w, spare)
     plan = Box(page.x, top, page.w, height + HEADING_H if height else 0)
     left, right = page.below(plan.bottom + 4).split(2)
     room = left.h - HEADING_H
     row, shown = _bars_fitting(len(content.stations), room)
-    lines, moves = fitting(content.moves, right.w, room)
-    cut = reasons_cut(content.moves[:moves], right.w, lines)
-    return FirstPage(head, said, figures, plan, left, right, row, shown, moves, lines, cut)
+    moves = fitting(content.moves, right.w, room - held_height(doc, right.w))
+    return FirstPage(head, said, figures, plan, left, right, row, shown, moves)
 
 
 def _draw_first(pen: Pen, parts: FirstPage, doc: Document) -> None:
@@ -175,10 +172,12 @@ def _draw_first(pen: Pen, parts: FirstPage, doc: Document) -> None:
     _moves(pen, parts, doc)
 
 
-def _wanted(content: StoreContent, width: float) -> float:
+def _wanted(doc: Document, width: float) -> float:
     """Return the height in points at which both lists are shown whole."""
+    content = doc.content
     bars = BARS_KEY_H + BAR_ROW * len(content.stations)
-    return max(bars, sum(move_height(move, width) for move in content.moves))
+    moves = sum(move_height(move, width) for move in content.moves)
+    return max(bars, held_height(doc, width) + moves)
 
 
 def _bars_fitting(stations: int, room: float) -> tuple[float, int]:
@@ -248,18 +247,15 @@ def _bars(pen: Pen, parts: FirstPage, doc: Document) -> None:
 def _moves(pen: Pen, parts: FirstPage, doc: Document) -> None:
     box, words, moves = parts.moves, doc.words, doc.content.moves
     y = pen.heading(box, words("moves.title" if moves else "moves.none_title"))
+    y = draw_held(pen, box.below(y), doc)
     if not moves:
         draw_no_moves(pen, box.below(y), doc)
         return
     for move in moves[: parts.moves_shown]:
-        y = draw_move(pen, box.below(y), move, doc, parts.reason_lines)
+        y = draw_move(pen, box.below(y), move, doc)
     if hidden := len(moves) - parts.moves_shown:
         text = words.counted("more.page", hidden, page=doc.pages["moves"])
-    elif parts.reasons_cut:
-        text = words("more.reasons", page=doc.pages["moves"])
-    else:
-        return
-    pen.text(box.x, y + SMALL_MUTED.size, text, SMALL_MUTED)
+        pen.text(box.x, y + SMALL_MUTED.size, text, SMALL_MUTED)
 
 
 def _air_rows(content: StoreContent) -> Sequence[PlannedStation]:
@@ -338,7 +334,7 @@ def _blocks(doc: Document, first: FirstPage, page: Box) -> list[Block]:
     def draw_some_moves(pen: Pen, box: Box, items: Sequence[int]) -> None:
         y = box.y
         for i in items:
-            y = draw_move(pen, box.below(y), moves[i], doc, WHOLE_REASON)
+            y = draw_move(pen, box.below(y), moves[i], doc)
 
     def draw_some_bars(pen: Pen, box: Box, items: Sequence[int]) -> None:
         draw_bars(pen, box, [stations[i] for i in items], doc)
@@ -347,9 +343,9 @@ def _blocks(doc: Document, first: FirstPage, page: Box) -> list[Block]:
         draw_air(pen, box, [stations[i] for i in items], doc)
 
     blocks = []
-    if first.moves_shown < len(moves) or first.reasons_cut:
+    if first.moves_shown < len(moves):
         width = page.split(2)[0].w
-        heights = tuple(move_height(move, width, WHOLE_REASON) for move in moves)
+        heights = tuple(move_height(move, width) for move in moves)
         title = words("document.more_moves")
         blocks.append(Block("moves", title, 2, 0.0, heights, draw_some_moves))
     if first.bars_shown < len(stations):
