@@ -95,7 +95,8 @@ ANSWERED = {"answered_by": "T. A.", "answered_on": "2026-09-15", "answer": "put 
         ([ANSWERED | {"answer": "leave open"}, ANSWERED], None, True),
         ([ANSWERED], "2026-09-20", False),
         ([ANSWERED], "2026-09-10", True),
-        ([ANSWERED | {"subject": "A", "found": "15", "agreed": "25"}], None, True),
+        ([ANSWERED | {"subject": "A", "found": "15", "agreed": "25", "answered_on": "2026-07-01"}],
+         None, True),  # another channel was refused since
         ([ANSWERED | {"subject": "A", "found": "15", "agreed": "20"}], None, True),
         ([ANSWERED | {"subject": "A", "found": "15", "agreed": "20", "answered_on": "2026-07-01"}],
          None, False),  # refused since

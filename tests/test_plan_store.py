@@ -180,6 +180,7 @@ def test_what_is_to_be_put_back_is_put_forward_at_any_price() -> None:
     said = "put back to the channel agreed, as T. Aldervane answered the audit on 2026-07-02"
     assert said in move.reason
     assert "channel 25 would be better by 25.6" in move.reason
+    assert move.chance == pytest.approx(0, abs=0.01)  # that it gains anything
 
 
 def test_what_is_agreed_and_no_longer_better_says_so() -> None:

@@ -273,7 +273,7 @@ def test_one_line_says_which_stations_are_held(
     content = contents["S001"]
     day = date(2026, 7, 2)
     held = (
-        HeldStation("S001-04", "rule", "station-offline", day),
+        HeldStation("S001-04", "held", "station-offline", day),
         HeldStation("S001-05", "refused", "T. Aldervane", day),
         HeldStation("S001-06", "settled", None, day),
         HeldStation("S001-07", "settled", None, day),

@@ -249,7 +249,7 @@ class KeyFigures:
 
 @dataclass(frozen=True, slots=True)
 class HeldStation:
-    """A station that is kept on its channel: 'rule' (`by` is which), 'refused' or 'settled'."""
+    """A station that is kept on its channel: 'held' (by the rule `by`), 'refused' or 'settled'."""
 
     station: str
     why: str

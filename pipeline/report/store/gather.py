@@ -52,7 +52,6 @@ _READ: tuple[tuple[str, type[Any], Mapping[str, object]], ...] = (
     ("store_refusals", Refusal, {}),
 )
 _NARROWED = ("earshot", "ed_evidence", "wifi_matched")
-_HELD = {"held": "rule", "settled": "settled"}  # why a bond holds a station, in the texts
 _SURENESS = ("high", "fair", "low")
 Row = TypeVar("Row")
 Reasoned = TypeVar("Reasoned", PlannedStation, PlannedMove, RegisteredChange)
@@ -181,12 +180,10 @@ def _held(stations: Sequence[PlannedStation]) -> Iterator[HeldStation]:
         reason = from_json(station.facts) if station.facts and not station.moved else None
         if reason is None:
             continue
-        if reason.bond is not None and reason.bond.why in _HELD:
-            yield HeldStation(
-                station.station, _HELD[reason.bond.why], reason.bond.by, reason.bond.since
-            )
-        elif reason.bond is None and reason.refused is not None:
-            refused = reason.refused
+        bond, refused = reason.bond, reason.refused
+        if bond is not None and bond.why in {"held", "settled"}:
+            yield HeldStation(station.station, bond.why, bond.by, bond.since)
+        elif bond is None and refused is not None:
             yield HeldStation(station.station, "refused", refused.by, refused.on)
 
 
