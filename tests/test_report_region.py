@@ -261,6 +261,15 @@ def test_the_next_step_is_a_night_or_why_there_is_none(north: RegionContent) -> 
     assert next_step(replace(store, laid_out=night), words) == NOTHING
 
 
+def test_what_is_to_be_put_back_is_no_decision_any_more(north: RegionContent) -> None:
+    """It is astray until an export shows it back; nobody is asked again."""
+    calm = replace(north.stores[0], unput=0, unagreed=0, astray=1)
+    alone = replace(north, pending=(), astray=(), expiring=())
+    for unanswered in (1, 0):
+        stores = (replace(calm, unanswered=unanswered),)
+        assert len(decisions(replace(alone, stores=stores), WORDS)) == unanswered
+
+
 def test_clear_air_as_planned_is_of_the_stores_that_have_it_today(north: RegionContent) -> None:
     """A store without a plan stays as it is; with none at all nothing is said of plans."""
     first, second = (replace(store, weight=1) for store in north.stores[:2])

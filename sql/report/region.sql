@@ -44,7 +44,8 @@ with day as (select as_of from this_run), told as (
         count(*) filter (severity = 'fix') as fix
     from finding where run = (select run from this_run) and excepted is null group by store
 ), astray as (
-    select d.store, count(distinct d.subject) as stations
+    select d.store, count(distinct d.subject) as stations,
+        count(distinct d.subject) filter (d.answer is distinct from 'put back') as unanswered
     from drift d join departure_cause c using (quarter, cause)
     where not c.rollout and d.quarter = (select max(quarter) from drift, day
         where quarter <= format('{}-Q{}', year(as_of), quarter(as_of)))
@@ -70,7 +71,7 @@ select n.region, n.store, n.name, n.country, n.last_seen_on,
     (select min(c.night) from change_schedule c, day
         where c.store = n.store and c.night >= day.as_of) as laid_out,
     coalesce(f.stop, 0) as stop, coalesce(f.fix, 0) as fix,
-    coalesce(d.stations, 0) as astray,
+    coalesce(d.stations, 0) as astray, coalesce(d.unanswered, 0) as unanswered,
     coalesce(g.stations, 0) as unagreed, u.reason as unplanned
 from store_now n
 left join states s using (store)

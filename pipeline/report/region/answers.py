@@ -42,7 +42,7 @@ def decisions(content: RegionContent, words: Wording) -> list[AnswerLine]:
         "changes": [p.store for p in waiting],
         "deferred": [p.store for p in deferred],
         "unput": [s.store for s in content.stores for _ in range(s.unput)],
-        "astray": [s.store for s in content.stores for _ in range(s.astray)],
+        "astray": [s.store for s in content.stores for _ in range(s.unanswered)],
         "unagreed": [s.store for s in content.stores for _ in range(s.unagreed)],
     }
     oldest = words.day(min((p.proposed_on for p in waiting), default=content.as_of))
@@ -59,7 +59,7 @@ def decisions(content: RegionContent, words: Wording) -> list[AnswerLine]:
 
 def _rollouts(content: RegionContent, words: Wording) -> Iterator[AnswerLine]:
     for one in content.astray:
-        if one.rollout:
+        if one.rollout and one.answer != "put back":
             text = words("review.decide_rollout", what=what(one, words))
             yield AnswerLine(words.number(one.stations), text, where(one, words))
 

@@ -74,6 +74,7 @@ class StoreLine:
     stop: int
     fix: int
     astray: int
+    unanswered: int  # stations of these that nobody has said are to be put back
     unagreed: int
     unplanned: str | None
 
