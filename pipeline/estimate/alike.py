@@ -14,7 +14,7 @@ from pipeline.estimate.grid import SHARES, straying
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-_CHANNELS = 4  # of fewer nobody can tell
+_CHANNELS, _STATIONS = 4, 4  # of fewer nobody can tell
 _SPREAD = 0.3  # of alike channels, in logits
 _LEAST, _MOST = 0.05, 0.6  # shares of alike channels; below, nothing is to be gained
 _FEW = 0.1  # a smaller share of the stations is taken for none
@@ -67,12 +67,14 @@ def share_alike(series: Series, store: Ints) -> float:
     """Return the share of stations whose channels are alike; store: number of each series' store.
 
     Expectation maximisation; a store counts as one station, and one of each kind takes part. Less
-    than a tenth is 0.
+    than a tenth is 0, and so is that of very few stations: they cannot tell how common it is.
     """
     if not series.station.size:
-        return 0.5
+        return 0.0
     found = _stations(series)
     told = found.sizes >= _CHANNELS
+    if told.sum() < _STATIONS:
+        return 0.0
     ratio = np.exp(found.log_ratio[told])
     of = store[np.cumsum(found.sizes) - 1][told]
     _, number, stations = np.unique(of, return_inverse=True, return_counts=True)
