@@ -28,7 +28,10 @@ class Neighbour:
 
 @dataclass(frozen=True, slots=True)
 class Air:
-    """A channel as one station hears it: outside noise (0..1, None: no evidence) and neighbours."""
+    """A channel as one station hears it: outside noise (0..1, None: no evidence) and neighbours.
+
+    `lost` is the share of frames that weak interference spoils at the labels, None if not known.
+    """
 
     channel: int
     noise: float | None
@@ -36,6 +39,7 @@ class Air:
     wifi: str | None
     neighbours: tuple[Neighbour, ...]
     more: int  # neighbours left unnamed
+    lost: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -245,6 +249,8 @@ def _on(key: str, air: Air, words: _Words) -> str:
         if air.wifi:
             how = words("move_reason.with_wifi", how=how, wifi=air.wifi)
         noise = words("move_reason.noise", share=air.noise, how=how)
+    if air.lost is not None and round(air.lost, 2):
+        noise = words("move_reason.lost", noise=noise, lost=air.lost)
     shown = words("move_reason.air", noise=noise, company=_company(air, words))
     return words(key, channel=air.channel, air=shown)
 

@@ -65,7 +65,7 @@ class Redraw:
         """Draw every busy share from its posterior."""
         drawn = self.random.betavariate
         return [
-            [weight * share_cost(drawn(a, b)) + price for a, b, price in choices]
+            [weight * (share_cost(drawn(a, b)) + lost) + price for a, b, lost, price in choices]
             for weight, choices in self.stations
         ]
 
@@ -98,13 +98,21 @@ class Redraw:
         )
 
 
-def _stations(case: Case) -> list[tuple[float, list[tuple[float, float, float]]]]:
-    """Return each station's weight, and per choice a and b of its busy share, and its price."""
+def _stations(case: Case) -> list[tuple[float, list[tuple[float, float, float, float]]]]:
+    """Return each station's weight, and per choice a and b of its busy share, lost and price.
+
+    What is lost to weak interference is a cost, -ln of the share of frames that get through.
+    """
     return [
         (
             station.weight,
             [
-                (known.a, known.b, case.problem.price_per_move * (channel != station.channel))
+                (
+                    known.a,
+                    known.b,
+                    case.problem.lost_cost(station.station, channel),
+                    case.problem.price_per_move * (channel != station.channel),
+                )
                 for channel in station.choices
                 for known in [case.evidence[station.station, channel]]
             ],

@@ -115,6 +115,7 @@ def _stakes(case: Case, tables: Priced) -> Stakes:
         busy=[[wide.noise(s.station, c) for c in s.choices] for s in wide.stations],
         beta=beta,
         weight=[s.weight for s in wide.stations],
+        lost=[[wide.lost_cost(s.station, c) for c in s.choices] for s in wide.stations],
         present=tuple(s.choices.index(s.channel) for s in wide.stations),
         allowed=[
             [at for at, channel in enumerate(s.choices) if channel in narrow.choices]

@@ -65,6 +65,14 @@ def _scans(
             )
 
 
+def _label(database: Database, level_dbm: float) -> None:
+    database.connection.execute(
+        "insert into label_seen (store, label, seen_on, station, level_dbm)"
+        " values ('S', 'l', ?, 'A', ?)",
+        [DAY, level_dbm],
+    )
+
+
 def _moves(database: Database) -> list[tuple[str, int]]:
     survey(database, SETTINGS)
     plan(database, SETTINGS, Silent())
@@ -75,8 +83,12 @@ def _moves(database: Database) -> list[tuple[str, int]]:
 def test_only_what_stops_a_clear_channel_assessment_moves_a_station(
     database: Database, level_dbm: float, moves: list[tuple[str, int]]
 ) -> None:
-    """Busy is above -75 dBm: IEEE 802.15.4-2006, 6.9.9, 10 dB above a sensitivity of -85 dBm."""
+    """Busy is above -75 dBm: IEEE 802.15.4-2006, 6.9.9, 10 dB above a sensitivity of -85 dBm.
+
+    The label is heard at -60 dBm, so that below the threshold nothing is lost either.
+    """
     _stations(database, {"A": 15}, (15, 25))
+    _label(database, -60.0)
     _scans(database, "A", 15, {level_dbm: 60})
     _scans(database, "A", 25, {-94.0: 60})
 
@@ -97,11 +109,7 @@ def test_interference_below_the_threshold_loses_frames_at_the_labels(
     _scans(database, "A", 15, {-95.0: 54, -77.0: 6, -60.0: 3})
     _scans(database, "A", 25, {-60.0: 3})
     if label_dbm is not None:
-        database.connection.execute(
-            "insert into label_seen (store, label, seen_on, station, level_dbm)"
-            " values ('S', 'l', ?, 'A', ?)",
-            [DAY, label_dbm],
-        )
+        _label(database, label_dbm)
     survey(database, SETTINGS)
 
     found = dict(
@@ -109,6 +117,25 @@ def test_interference_below_the_threshold_loses_frames_at_the_labels(
     )
     assert found[15] == pytest.approx(lost / 10, abs=0.0005)
     assert found[25] is None
+
+
+@pytest.mark.parametrize(("level_dbm", "moves"), [(-94.0, []), (-84.0, []), (-77.0, [("A", 25)])])
+def test_interference_below_the_threshold_costs_what_it_loses(
+    database: Database, level_dbm: float, moves: list[tuple[str, int]]
+) -> None:
+    """Neither channel is ever busy: beside -77 dBm labels at -80 dBm lose all, beside -84 nothing.
+
+    At -3 dB all frames are lost (IEEE 802.15.4-2006, E.4.1.8, 127 octets), at 4 dB none.
+    """
+    _stations(database, {"A": 15}, (15, 25))
+    _scans(database, "A", 15, {level_dbm: 60})
+    _scans(database, "A", 25, {-94.0: 59, -93.0: 1})
+    _label(database, -80.0)
+
+    assert _moves(database) == moves
+    if moves:
+        (reason,) = database.connection.execute("select reason from move").fetchone() or ("",)
+        assert "of frames to labels lost" in reason
 
 
 @pytest.mark.parametrize(("level_dbm", "moves"), [(-68.0, []), (-60.0, [("A", 26)])])
