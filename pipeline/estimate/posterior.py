@@ -195,14 +195,13 @@ def _likelihood(
     used, back = np.unique(found.patterns.items[place], return_inverse=True)
     visit, weeks = found.aged[used].T
     mixed, never = _aged_visits(
-        logs[:, visit], quiet[:, visit], _still_holds(weeks, assumed), prior, found.told.weight
+        logs[:, visit], quiet[visit], _still_holds(weeks, assumed), prior, found.told.weight
     )
     summed = np.add.reduceat(mixed[:, back], starts, axis=1)
-    nevers = np.add.reduceat(never[:, back], starts, axis=1)
-    highest = np.maximum(summed.max(axis=(0, 2)), nevers.max(axis=0))
+    nevers = np.add.reduceat(never[back], starts)
+    highest = np.maximum(summed.max(axis=(0, 2)), nevers)
     busy = np.tensordot(found.told.weight, np.exp(summed - highest[None, :, None]), axes=1)
-    quietest = found.told.weight @ np.exp(nevers - highest)
-    return np.concatenate([quietest[:, None], busy], axis=1)
+    return np.concatenate([np.exp(nevers - highest)[:, None], busy], axis=1)
 
 
 def _aged_visits(
@@ -212,7 +211,7 @@ def _aged_visits(
     highest = logs.max(axis=(0, 2))
     scaled = np.exp(logs - highest[None, :, None])
     never = quiet * np.exp(-highest)
-    mean = np.tensordot(doubt, scaled, axes=1) @ prior[1:] + doubt @ never * prior[0]
+    mean = np.tensordot(doubt, scaled, axes=1) @ prior[1:] + never * prior[0]
     mixed = holds[None, :, None] * scaled / mean[None, :, None] + (1 - holds)[None, :, None]
     rest = holds * never / mean + (1 - holds)
     return np.log(np.maximum(mixed, 1e-290)), np.log(np.maximum(rest, 1e-290))
