@@ -17,7 +17,14 @@ from pipeline.changes.answers import answers, audits_among
 from pipeline.changes.back_out import back_out
 from pipeline.changes.decisions import Taken, decide
 from pipeline.changes.register import Booking, book
-from pipeline.changes.verify import Calibration, Check, calibration, not_as_ordered, verify
+from pipeline.changes.verify import (
+    Calibration,
+    Check,
+    calibration,
+    not_as_ordered,
+    not_put_right,
+    verify,
+)
 from pipeline.check.rules import RuleStanding, portfolio
 from pipeline.database import Database
 from pipeline.errors import UnknownSelection
@@ -66,6 +73,7 @@ class Verified:
     """What verification found, and how promises of clear air have held so far."""
 
     checks: tuple[Check, ...]
+    standing: tuple[Check, ...]  # found otherwise by an earlier look, and not put right since
     calibration: tuple[Calibration, ...]
     not_as_ordered: Mapping[str, int]  # changes that no promise counts, by how they ended
 
@@ -206,7 +214,10 @@ def run_verify(request: Request) -> Verified:
         survey(database, settings)
         chosen = stores_of(database, request.selection)
         checks = tuple(one for one in verify(database, settings) if one.store in set(chosen))
-        return Verified(checks, calibration(database, chosen), not_as_ordered(database, chosen))
+        told = {one.change for one in checks}
+        standing = tuple(o for o in not_put_right(database, chosen) if o.change not in told)
+        held, ended = calibration(database, chosen), not_as_ordered(database, chosen)
+        return Verified(checks, standing, held, ended)
 
 
 def run_back_out(request: Request) -> tuple[Path, ...]:

@@ -58,21 +58,34 @@ class SharedPairs:
 
 @dataclass(frozen=True, slots=True)
 class Bond:
-    """What binds a station to its channel: 'agreed', 'exception', 'offline' or 'settled'."""
+    """What binds a station to its channel: 'agreed', 'exception', 'held' or 'settled'.
+
+    `by` is a person, or the rule that holds it, whose sentence is `detail`, made from `facts`.
+    `gain` and `chance` are those of an agreed move that stands alone, as if it were still free.
+    """
 
     why: str
     by: str | None
     since: date | None
+    detail: str | None = None
+    facts: str | None = None
+    gain: float | None = None
+    chance: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class RefusedMove:
-    """A channel refused for a station, not put forward again; `until` None: for now."""
+    """A channel refused for a station, not put forward again; `until` None: for now.
+
+    `cost` is what the refusal costs, as a share of an average station's clear air, 0 or more.
+    """
 
     channel: int
     by: str | None
     on: date
     until: date | None
+    note: str | None = None
+    cost: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,7 +134,7 @@ def from_json(text: str) -> Reason:
     if crowd := facts.get("crowd"):
         facts["crowd"] = SharedPairs(**crowd)
     if bond := facts.get("bond"):
-        facts["bond"] = Bond(bond["why"], bond["by"], _day(bond["since"]))
+        facts["bond"] = Bond(**{**bond, "since": _day(bond["since"])})
     if refused := facts.get("refused"):
         days = {key: _day(refused[key]) for key in ("on", "until")}
         facts["refused"] = RefusedMove(**{**refused, **days})
@@ -158,8 +171,10 @@ def sentence(reason: Reason, language: str = DEFAULT_LANGUAGE) -> str:
     if reason.crowd is not None:
         parts.append(words("move_reason.crowd", **asdict(reason.crowd)))
     if reason.rival is not None and reason.worse is not None:
-        worse = max(0.0, reason.worse)
-        parts.append(words("move_reason.rival", channel=reason.rival, worse=worse))
+        better = reason.worse < 0 and reason.bond is not None
+        key = "move_reason.better" if better else "move_reason.rival"
+        worse = abs(reason.worse) if better else max(0.0, reason.worse)
+        parts.append(words(key, channel=reason.rival, worse=worse))
     parts.append(words(f"move_reason.sureness_{reason.sureness}"))
     text = words("move_reason.between").join(parts)
     return words("move_reason.parked", reason=text) if reason.parked else text
@@ -192,6 +207,9 @@ def _people(reason: Reason, words: _Words) -> Iterator[str]:
     """Yield what people or the rules have decided of the station, else whether it stays."""
     if reason.bond is not None:
         yield words(f"move_reason.bond_{reason.bond.why}", **_said(reason.bond))
+        if reason.bond.gain is not None:
+            gain, chance = reason.bond.gain, _rounded_down(reason.bond.chance)
+            yield words("move_reason.alone_gain", gain=gain, chance=chance)
     elif not reason.moves:
         yield words("move_reason.stays")
     if reason.refused is not None:
@@ -199,14 +217,20 @@ def _people(reason: Reason, words: _Words) -> Iterator[str]:
 
 
 def _said(record: Bond | RefusedMove) -> Mapping[str, object]:
-    return {each.name: getattr(record, each.name) for each in fields(record)}
+    said = {each.name: getattr(record, each.name) for each in fields(record)}
+    detail = said.get("detail")
+    return said if detail is None else {**said, "detail": detail.rstrip(".")}
 
 
 def _group(together: Together, words: _Words) -> str:
-    """Return what a group gains and how surely, the chance in whole per cent, rounded down."""
-    chance = None if together.chance is None else min(0.99, floor(100 * together.chance) / 100)
-    others = list(together.others)
+    """Return what a group gains and how surely."""
+    chance, others = _rounded_down(together.chance), list(together.others)
     return words("move_reason.together", others=others, gain=together.gain, chance=chance)
+
+
+def _rounded_down(chance: float | None) -> float | None:
+    """Return a chance in whole per cent, never all."""
+    return None if chance is None else min(0.99, floor(100 * chance) / 100)
 
 
 def _company(air: Air, words: _Words) -> str:

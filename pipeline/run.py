@@ -14,7 +14,7 @@ from pipeline.audit.calendar import quarter_of
 from pipeline.changes.register import propose
 from pipeline.changes.states import PROGRAM
 from pipeline.changes.verify import verify
-from pipeline.check.rules import check
+from pipeline.check.rules import bind, check
 from pipeline.database import Database, open_database
 from pipeline.errors import FolderMissing, NothingToRead, UnknownSelection
 from pipeline.fresh import forget_whole_run, keep_whole_run, own_rules, whole_run_is_fresh
@@ -149,10 +149,11 @@ def judge(database: Database, request: Request, settings: Settings, progress: Pr
     with progress.during("verify"):  # reads what the survey made of scans since each change
         verify(database, settings)
     with progress.during("plan"):
+        bound = bind(database, settings, request.rules_folder)  # rules that the plan keeps to
         plan(database, settings, progress)
         _propose(database, settings, progress)
     with progress.during("check"):
-        check(database, settings, request.rules_folder)
+        check(database, settings, request.rules_folder, bound)
         keep(database)  # what later audits need to know of this run
         seal(database)  # before the pages that print it
 

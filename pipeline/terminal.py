@@ -338,7 +338,7 @@ def show_departures(console: Console, rows: Sequence[Departure]) -> None:
 def show_life(console: Console, lines: Sequence[LifeLine]) -> None:
     """Print a station's life, oldest first."""
     for line in lines:
-        until = f" to {line.until}" if line.until else ""
+        until = f" to {line.until}" if line.until not in {None, line.day} else ""
         air = "" if line.clear_air is None else f"; clear air {line.clear_air:.0%}"
         by = f" ({line.by})" if line.by else ""
         console.print(f"{line.day}{until}  {line.text}{by}{air}")

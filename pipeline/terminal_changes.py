@@ -50,14 +50,14 @@ def show_schedule(console: Console, found: Scheduled) -> None:
 
 def show_verified(console: Console, found: Verified) -> None:
     """Print what was found of every change that was waited for, and how promises have held."""
-    for check in found.checks:
+    if not found.checks:
+        console.print("No change waits for an export.")
+    for check in (*found.checks, *found.standing):
         console.print(f"{check.store} {check.station}: {check.said}{_air(check)}")
         if check.note:
             under(console, check.note, indent=5, style="dim")
         if check.follows:
             under(console, f"What follows: {check.follows}.", indent=5, style="bold")
-    if not found.checks:
-        console.print("No change waits for an export.")
     if found.calibration:
         _show_calibration(console, found.calibration)
     ends = ", ".join(f"{count} {closed}" for closed, count in found.not_as_ordered.items())

@@ -4,6 +4,7 @@ from collections.abc import Iterator, Mapping
 from datetime import date
 from pathlib import Path
 
+import polars as pl
 import pytest
 from changes_book import book_of
 from changes_kit import (
@@ -22,10 +23,11 @@ from changes_kit import (
     states,
 )
 
+from pipeline.audit.history import LineKind, life
 from pipeline.changes.decisions import Taken, decide
 from pipeline.changes.register import append, history, propose
 from pipeline.changes.states import PROGRAM, ChangeState, Trigger, new_event
-from pipeline.changes.verify import verify
+from pipeline.changes.verify import not_as_ordered, verify
 from pipeline.database import Database
 from pipeline.forms import ANOTHER, DECISIONS, RESULTS
 from pipeline.records import OrderPrice
@@ -105,6 +107,14 @@ def test_another_channel_is_ordered_priced_and_promised(
     assert story(proposed, change, *columns) == ordered
     last = history(proposed)[-1]
     assert (last.channel, last.promised, last.promised_low) == (20, 0.71, 0.66)
+    speak_of(proposed, LATER)
+    export_says(proposed, LATER, {"B-01": 11})
+    lines = [line.text for line in life(proposed, "B", "B-01") if line.what is LineKind.REGISTER]
+    assert lines == [
+        f"change {change}, channel 11 to 25: proposed",
+        f"change {change}, channel 11 to 20: approved with another channel than proposed",
+        f"change {change}, channel 11 to 20: not done",
+    ]
 
 
 def test_work_is_judged_by_the_promise_of_the_channel_ordered(
@@ -334,6 +344,22 @@ def test_a_new_plan_keeps_what_was_approved_and_it_asks_for_too(
     assert new.carried == 1
     entered = proposed.column("run", "told_by_people", {"program": PROGRAM})
     assert [line.split()[:2] for line in entered] == [[c, "approved"] for c in (one, two, alone)]
+    # Of the three orders one goes on, two were given up.
+    assert not_as_ordered(proposed, ["S"]) == {"not done": 2}
+
+    speak_of(proposed, NEXT)
+    plan_says(proposed, {**MOVES, "S": (("S-01", 15, 26, False), ("S-02", 20, 11, False))})
+    propose(proposed, settings)
+    (again, *_) = names(proposed, "S")[5:]
+    day = date(2026, 10, 5)
+    assert story(proposed, again, "decided_on", "decided_by") == (day, BY)
+    assert story(proposed, again, "decided_note") == (f"approved on {day} in plan {plan}",)
+    assert not_as_ordered(proposed, ["S"]) == {"not done": 2}
+    quarter = {"quarter": ["2026-Q4"], "first": [date(2026, 10, 1)], "last": [NEXT]}
+    with proposed.lent("incoming", pl.DataFrame(quarter)):
+        proposed.run("audit", "figures_of_changes")
+    told = proposed.connection.execute("select state, changes from audit_change").fetchall()
+    assert dict(told) == {"decision": 4, "lapsed": 1, "night": 1, "not done": 2}
 
 
 def test_a_workbook_sent_out_by_an_earlier_version_is_read(

@@ -17,6 +17,7 @@ from pipeline.changes.proposal import Proposed
 from pipeline.changes.register import Booking, book, history, propose
 from pipeline.changes.states import state_on
 from pipeline.changes.verify import calibration, verify
+from pipeline.check.rules import bind
 from pipeline.database import Database, open_database
 from pipeline.demo.demo import write_follow_up
 from pipeline.forms import DECISIONS, RESULTS, Form
@@ -50,7 +51,7 @@ class Tour:
     told: dict[date, dict[str, str]] = field(default_factory=dict)  # the states as of then
 
     def run(self, exports: Path) -> tuple[Proposed, ...]:
-        """Take exports in, survey, verify, plan and propose, as a run does."""
+        """Take exports in, survey, verify, bind, plan and propose, as a run does."""
         ingest(self.database, exports, self.settings, Silent())
         request = Request(
             None, self.folder / "q", self.folder, None, None, None, Selection()
@@ -58,6 +59,7 @@ class Tour:
         start_run(self.database, request, self.settings)
         survey(self.database, self.settings)
         self.said["checks"] = {c.change: c for c in verify(self.database, self.settings)}
+        bind(self.database, self.settings)
         plan(self.database, self.settings, Silent())
         return propose(self.database, self.settings)
 

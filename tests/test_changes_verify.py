@@ -34,6 +34,7 @@ from pipeline.changes.verify import (
     calibration,
     judge,
     not_as_ordered,
+    not_put_right,
     verify,
 )
 from pipeline.database import Database
@@ -389,6 +390,9 @@ def test_work_done_otherwise_is_named_and_no_promise_counts_it(
     assert other.follows == "move it to channel 25 on the next visit, or approve channel 20"
     assert [row.changes for row in calibration(approved, list(PLAN))] == [1, 1, 1]
     assert not_as_ordered(approved, list(PLAN)) == {"done differently": 1}
+    assert look(approved, settings) == {}
+    (standing,) = not_put_right(approved, list(PLAN))  # told again, however often it was looked at
+    assert (standing.said, standing.follows) == (other.said, other.follows)
 
     later = date(2027, 1, 31)
     speak_of(approved, later)
@@ -397,6 +401,7 @@ def test_work_done_otherwise_is_named_and_no_promise_counts_it(
     assert look(approved, settings)[change] == ("implemented", "done")
     assert [row.changes for row in calibration(approved, list(PLAN))] == [1, 1, 1]
     assert not_as_ordered(approved, list(PLAN)) == {}
+    assert not_put_right(approved, list(PLAN)) == ()
 
 
 def test_work_is_held_against_the_channel_ordered(approved: Database, settings: Settings) -> None:

@@ -597,6 +597,16 @@ class TestHeaders:
                 5,
                 "There is no limit named 'busy_limit'.",
             ),
+            (
+                _HEADER.format(name="mine") + "-- binds: sometimes\nselect 'x' as detail",
+                7,
+                "'binds: sometimes' must be one of hold, first, alone",
+            ),
+            (
+                _HEADER.format(name="mine") + "-- binds: hold\nselect 'x' as detail\nfrom move",
+                9,
+                "A rule that binds the plan is judged before it and cannot read move.",
+            ),
         ],
     )
     def test_a_fault_names_line_and_remedy(

@@ -17,7 +17,7 @@ STATIONS = "store,station,channel,x m,y m,exported on\n"
 SCANS = "store,station,scanned at,channel,level dbm\n"
 
 
-def ran(folder: Path, files: dict[str, str]) -> duckdb.DuckDBPyConnection:
+def ran(folder: Path, files: dict[str, str], own: Path | None = None) -> duckdb.DuckDBPyConnection:
     """Take some exports in, judge and plan them; return the database to read from."""
     for name, text in files.items():
         path = folder / "in" / name
@@ -28,7 +28,7 @@ def ran(folder: Path, files: dict[str, str]) -> duckdb.DuckDBPyConnection:
         database=folder / "q.duckdb",
         out=folder / "out",
         rules=None,
-        rules_folder=None,
+        rules_folder=own,
         as_of=None,
         selection=Selection(),
     )
@@ -167,8 +167,9 @@ def test_a_refused_move_comes_again_only_on_its_day(tmp_path: Path) -> None:
     decided(tmp_path, ChangeState.REFUSED, date(2026, 10, 2), until=date(2026, 12, 1))
     judged(tmp_path)
     assert before not in moved(tmp_path)
-    assert f"channel {before[1]} was refused by T. Aldervane on 2026-10-02 until" in reasons(
-        tmp_path
+    assert (
+        f"channel {before[1]} was refused on 2026-10-02 by T. Aldervane until 2026-12-01: not now"
+        in reasons(tmp_path)
     )
 
     judged(tmp_path, as_of=date(2026, 12, 1))
@@ -178,23 +179,27 @@ def test_a_refused_move_comes_again_only_on_its_day(tmp_path: Path) -> None:
 
 
 def test_a_refusal_without_a_day_lasts_until_there_is_new_evidence(tmp_path: Path) -> None:
-    """Scans after it put the move forward again."""
+    """Scans that say the same do not put the move forward again; those that say otherwise do."""
     ran(tmp_path, {**CLASH, "s.csv": scans("AB")}).close()
     (before,) = moved(tmp_path)
     decided(tmp_path, ChangeState.REFUSED, date(2026, 10, 2))
     judged(tmp_path)
     assert before not in moved(tmp_path)
 
+    assert "refused on 2026-10-02 by T. Aldervane: not now; refusing it costs" in reasons(tmp_path)
+    again = CLASH["stations.csv"].replace("09-30", "10-21")
     later = scans("AB").replace("2026-09-29", "2026-10-20")
-    ran(
-        tmp_path, {"later.csv": later, "again.csv": CLASH["stations.csv"].replace("09-30", "10-21")}
-    )
+    ran(tmp_path, {"later.csv": later, "again.csv": again}).close()
+    assert before not in moved(tmp_path)  # nothing new
+
+    loud = scans("AB").replace("2026-09-29", "2026-10-21").replace(",15,-9", ",15,-6")
+    ran(tmp_path, {"loud.csv": loud}).close()
 
     assert before in moved(tmp_path)
 
 
-def test_a_station_just_changed_is_not_moved_again(tmp_path: Path) -> None:
-    """What was verified stays for 60 days, however the other one stands; then it may move."""
+def test_a_station_just_changed_is_settled(tmp_path: Path) -> None:
+    """What was changed as ordered is settled for 60 days: it moves only if that is sure to gain."""
     ran(tmp_path, {**CLASH, "s.csv": scans("AB")}).close()
     ((station, channel),) = moved(tmp_path)
     other = "B" if station == "A" else "A"
@@ -209,8 +214,11 @@ def test_a_station_just_changed_is_not_moved_again(tmp_path: Path) -> None:
     text = "store,station,channel,x m,y m,connected,exported on\n"
     text += row.format(station, channel, 0, "yes") + row.format(other, channel, 3, "no")
     ran(tmp_path, {"later.csv": text}).close()
+    settled = "select station, day from station_bound where why = 'settled'"
+    with open_database(tmp_path / "q.duckdb") as database:
+        assert database.connection.execute(settled).fetchall() == [(station, day.date())]
     assert moved(tmp_path) == []
-    assert "held: it was changed and verified on 2026-10-03" in reasons(tmp_path)
+    assert "it was last changed on 2026-10-03" in reasons(tmp_path)
 
     judged(tmp_path, as_of=date(2026, 12, 3))
 
@@ -225,9 +233,62 @@ def test_a_station_that_is_offline_is_left_alone(tmp_path: Path) -> None:
     )
     ran(tmp_path, {"stations.csv": text, "s.csv": scans("AB")}).close()
     assert [station for station, _ in moved(tmp_path)] == ["B"]
-    assert "held: it is not connected" in reasons(tmp_path)
+    assert "held by the rule station-offline (Not connected in the stations" in reasons(tmp_path)
 
     swapped = text.replace(",no,", ",-,").replace(",yes,", ",no,").replace(",-,", ",yes,")
     ran(tmp_path / "other", {"stations.csv": swapped, "s.csv": scans("AB")}).close()
 
     assert [station for station, _ in moved(tmp_path / "other")] == ["A"]
+
+
+OWN_RULE = """\
+-- name: own-wall
+-- title: A thing is so
+-- severity: note
+-- binds: hold
+-- says: {told}
+-- why: It matters.
+-- do: Change it.
+-- source: from memory
+select store, station as subject, 'the wall is being painted' as told
+from station_now
+where station = 'A'
+"""
+
+
+def test_a_rule_of_ones_own_may_hold_a_station(tmp_path: Path) -> None:
+    """The plan and the finding read the one table; an approved exception lets it go again."""
+    own = tmp_path / "own"
+    own.mkdir()
+    (own / "own-wall.sql").write_text(OWN_RULE, encoding="utf-8")
+    ran(tmp_path, {**CLASH, "s.csv": scans("AB")}, own).close()
+    assert [station for station, _ in moved(tmp_path)] == ["B"]
+    assert "held by the rule own-wall (the wall is being painted)" in reasons(tmp_path)
+
+    exception = (
+        '[[exception]]\nrule = "own-wall"\nstore = "S1"\nsubject = "A"\nreason = "painted"\n'
+        'approved_by = "T. Aldervane"\nuntil = 2027-01-31\n'
+    )
+    free = ran(tmp_path, {"rules.toml": exception}, own)
+
+    assert "own-wall" not in reasons(tmp_path)
+    assert free.table("plan_bound").fetchall() == []
+    found = "select subject, detail, excepted from finding join this_run using (run)"
+    assert free.execute(f"{found} where rule = 'own-wall'").fetchall() == [
+        ("A", "the wall is being painted", "painted")
+    ]
+
+
+def test_a_stop_is_settled_first(tmp_path: Path) -> None:
+    """Of two stations that must move, that over the power limit is first in the store's plan."""
+    text = "store,station,channel,x m,y m,tx power dbm,exported on\n"
+    text += "S1,A,13,0,0,0,2026-09-30\nS1,B,13,30,0,{},2026-09-30\n"
+    order = "select station from move order by position"
+
+    plain = ran(tmp_path / "a", {"stations.csv": text.format(0), "s.csv": scans("AB")})
+    stop = ran(tmp_path / "b", {"stations.csv": text.format(15), "s.csv": scans("AB")})
+
+    assert plain.execute(order).fetchall() == [("A",), ("B",)]
+    assert stop.execute(order).fetchall() == [("B",), ("A",)]
+    bound = stop.execute("select station, kind, rule from plan_bound").fetchall()
+    assert bound == [("B", "first", "power-over-limit")]

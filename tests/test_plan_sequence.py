@@ -98,6 +98,39 @@ def test_agrees_with_exhaustive_search(seed: int, stations: int, choices: int) -
     assert (order.worst, len(order.steps), between) == _exhaustive(one, two, before, after)
 
 
+def _lateness(one: One, two: Two, before: State, after: State, order: Order) -> int:
+    """Return how late the first station must be, over every way as good and as short as this."""
+    states = [s for s in every_choice(one) if total(one, two, s) <= order.worst]
+    ways: list[tuple[State, ...]] = [(before,)]
+    for _ in order.steps:
+        ways = [
+            (*way, new)
+            for way in ways
+            for new in states
+            if _follows(way[-1], new, before, after, once=order.excess > 0)
+            if all(x == y or y != z for x, y, z in zip(new, before, after, strict=True))
+        ]
+    late = [sum(s[0] != after[0] for s in way[1:-1]) for way in ways if way[-1] == after]
+    return min(late)
+
+
+@pytest.mark.parametrize("seed", range(30))
+def test_what_comes_first_is_done_as_early_as_the_order_allows(seed: int) -> None:
+    """No way with the same worst state and number of steps has the first station done earlier."""
+    one, two, before, after = _whole_costs(seed, 4, 3)
+    plain = order_moves(one, two, before=before, after=after)
+
+    order = order_moves(one, two, before=before, after=after, first=[0])
+
+    _check_way(one, two, before, after, order)
+    assert (order.worst, len(order.steps)) == (plain.worst, len(plain.steps))
+    now, late = before, 0
+    for step in order.steps[:-1]:
+        now = tuple(step.to_choice if i == step.station else a for i, a in enumerate(now))
+        late += now[0] != after[0]
+    assert late == _lateness(one, two, before, after, order)
+
+
 def test_swap_goes_through_a_parking_choice() -> None:
     """Two stations that trade places step aside when meeting would be worse than both ends."""
     clash = [[9.0, 0.0, 0.0], [0.0, 9.0, 0.0], [0.0, 0.0, 9.0]]

@@ -1,6 +1,7 @@
 """The plan of a store: brute force, the price of moves, ties, locks and reasons."""
 
 from collections.abc import Mapping
+from dataclasses import replace
 from datetime import date
 from itertools import product
 from math import log
@@ -13,7 +14,8 @@ from pipeline.plan.costs import StoreProblem, clear_air
 from pipeline.plan.decide import PLAIN
 from pipeline.plan.explain import Case, Evidence, Level
 from pipeline.plan.store import plan_store
-from pipeline.reasons import Bond, from_json, sentence
+from pipeline.plan.what_if import what_if
+from pipeline.reasons import Bond, RefusedMove, from_json, sentence
 from pipeline.records import Heard, StoreStation
 
 PERMITTED = (11, 15, 20, 25, 26)
@@ -149,17 +151,65 @@ def test_a_locked_station_stays() -> None:
 
 def test_what_is_agreed_says_so_and_keeps_its_rival() -> None:
     """The reason of an agreed move is that it is agreed: it is permitted, and has a next best."""
-    problem = _quiet(25, choices=(11,))
+    problem = _quiet(25, choices=(11,), on11=0.05)
     agreed = {"A": Bond("agreed", "T. Aldervane", date(2026, 7, 2))}
 
     (move,) = plan_store(_case(problem, agreed), EFFORT, PLAIN).moves
+    (free,) = plan_store(_case(_quiet(25, on11=0.05)), EFFORT, PLAIN).moves
 
-    assert move.to_channel == 11
-    assert "agreed by T. Aldervane on 2026-07-02" in move.reason
+    assert move.to_channel == free.to_channel == 11
+    assert (move.group_gain, move.chance) == (free.group_gain, free.chance)
+    assert "agreed by T. Aldervane on 2026-07-02; better by 5.4\u202f% of an average" in move.reason
     assert "is not permitted" not in move.reason
-    assert "next best: channel 25" in move.reason
+    assert "next best: channel 25, worse by 4.9" in move.reason
     german = sentence(from_json(move.facts), "de")
-    assert "genehmigt von T. Aldervane am 02.07.2026" in german
+    assert "genehmigt von T. Aldervane am 02.07.2026; um 5,4\u202f% einer mittleren" in german
+    wish = what_if(_case(problem, agreed), {"A": 20}, EFFORT, PLAIN)
+    assert wish.not_permitted == ()
+
+
+def test_what_is_agreed_and_no_longer_better_says_so() -> None:
+    """An agreed move stays in the plan; its reason does not call a better channel worse."""
+    agreed = {"A": Bond("agreed", "T. Aldervane", date(2026, 7, 2))}
+    problem = _quiet(25, choices=(11,), on11=0.3)
+
+    (move,) = plan_store(_case(problem, agreed), EFFORT, PLAIN).moves
+
+    assert "channel 25 would be better by 25.6\u202f% of an average station" in move.reason
+    assert "worse by" not in move.reason
+
+
+def test_a_refusal_says_what_it_costs() -> None:
+    """Who refused the best channel, why, and how much clear air is forgone."""
+    problem = _quiet(25, choices=(11, 15, 25, 26), on20=0.05)
+    no = RefusedMove(20, "T. Aldervane", date(2026, 7, 2), None, "the shelf goes in May")
+    case = replace(_case(problem), refused={"A": no})
+
+    (station,) = plan_store(case, EFFORT, PLAIN).stations
+
+    assert station.channel_planned == 25
+    assert station.next_best_channel == 11
+    said = "channel 20 was refused on 2026-07-02 by T. Aldervane: the shelf goes in May; refusing"
+    assert f"{said} it costs 5.4\u202f% of an average station" in station.reason
+
+
+def _settled(share: float, worth: float, *first: str) -> Case:
+    """Return a station on 25 changed lately, with a quieter channel 20 known so well."""
+    case = _case(_quiet(25, on20=share), {"A": Bond("settled", None, date(2026, 7, 2))})
+    there = replace(known(share), a=worth * share + 0.5, b=worth * (1 - share) + 0.5)
+    evidence = {**case.evidence, ("A", 20): there}
+    return replace(case, evidence=evidence, first=frozenset(first))
+
+
+def test_a_station_changed_lately_moves_again_only_for_a_sure_gain_or_a_stop() -> None:
+    """An unsure gain is left alone and the reason says since when; a sure one is made."""
+    (unsure,) = plan_store(_settled(0.05, 20), EFFORT, PLAIN).stations
+    (sure,) = plan_store(_settled(0.05, 400), EFFORT, PLAIN).stations
+    (stop,) = plan_store(_settled(0.05, 20, "A"), EFFORT, PLAIN).stations
+
+    assert (unsure.channel_planned, sure.channel_planned, stop.channel_planned) == (25, 20, 20)
+    assert "it was last changed on 2026-07-02" in unsure.reason
+    assert "last changed" not in sure.reason + stop.reason
 
 
 def test_the_reason_names_noise_neighbours_and_levels() -> None:

@@ -9,74 +9,13 @@ from hypothesis import strategies as st
 from pipeline.radio.channels import (
     CHANNELS,
     WIFI_CHANNELS,
-    Band,
-    channel_band,
     channel_centre_mhz,
-    clear_channels,
-    overlapped_channels,
-    wifi_band,
     wifi_centre_mhz,
-    wifi_pair_band,
 )
 from pipeline.radio.masks import MASKS, OFDM_20, Mask, channel_share_db, power_share_db
 
-bands = st.builds(Band, st.floats(2380, 2510), st.floats(0.1, 60))
 any_mask = st.sampled_from(list(MASKS.values()))
 offsets_mhz = st.floats(0, 90)
-
-
-@given(bands, bands)
-def test_overlap_is_mutual(one: Band, other: Band) -> None:
-    """If one band overlaps another, the other overlaps it."""
-    assert one.overlaps(other) == other.overlaps(one)
-    assert one.overlaps(one)
-
-
-def test_bands_that_touch_do_not_overlap() -> None:
-    """An edge in common is no spectrum in common."""
-    assert not Band(2410, 10).overlaps(Band(2420, 10))
-    assert Band(2410, 10).overlaps(Band(2419.999, 10))
-
-
-@given(st.lists(bands, max_size=5), st.floats(0.5, 5))
-def test_channels_are_either_clear_or_overlapped(several: list[Band], width_mhz: float) -> None:
-    """Clear channels are those that no band overlaps, in ascending order."""
-    clear = clear_channels(several, width_mhz)
-    taken = {k for band in several for k in overlapped_channels(band, width_mhz)}
-
-    assert list(clear) == sorted(set(CHANNELS) - taken)
-
-
-@given(st.lists(bands, max_size=4), bands)
-def test_another_band_never_clears_a_channel(several: list[Band], more: Band) -> None:
-    """Adding a transmission can only take channels away."""
-    assert set(clear_channels([*several, more])) <= set(clear_channels(several))
-
-
-@given(bands, st.floats(1, 3))
-def test_a_wider_band_overlaps_no_fewer_channels(band: Band, factor: float) -> None:
-    """Widening a band keeps every channel it overlapped."""
-    wider = Band(band.centre_mhz, band.width_mhz * factor)
-
-    assert set(overlapped_channels(band)) <= set(overlapped_channels(wider))
-
-
-def test_a_pair_holds_its_primary() -> None:
-    """The 40 MHz band covers all channels of its primary, on the side that was asked for."""
-    for primary in range(1, 10):
-        covered = set(overlapped_channels(wifi_pair_band(primary, "above")))
-        assert set(overlapped_channels(wifi_band(primary))) <= covered
-        assert wifi_pair_band(primary, "above").centre_mhz > wifi_centre_mhz(primary)
-    for primary in range(5, 14):
-        covered = set(overlapped_channels(wifi_pair_band(primary, "below")))
-        assert set(overlapped_channels(wifi_band(primary))) <= covered
-        assert wifi_pair_band(primary, "below").centre_mhz < wifi_centre_mhz(primary)
-
-
-def test_a_channel_overlaps_only_itself() -> None:
-    """2 MHz channels 5 MHz apart share no spectrum."""
-    for k in CHANNELS:
-        assert overlapped_channels(channel_band(k)) == (k,)
 
 
 @given(any_mask, offsets_mhz, offsets_mhz)

@@ -10,26 +10,18 @@ from hypothesis import strategies as st
 
 from pipeline.radio.fitting import fit_log_distance
 from pipeline.radio.propagation import (
-    BREAKPOINT_M,
-    INDUSTRIAL_IN_SIGHT,
-    OFFICE_IN_SIGHT,
     P1238_COMMERCIAL,
-    P1238_OFFICE,
-    P1238_RESIDENTIAL,
-    breakpoint_distance_m,
     breakpoint_loss_db,
     exceedance_probability,
     free_space_loss_db,
     log_distance_loss_db,
     p1238_loss_db,
-    p1238_site_loss_db,
 )
 
 MODELS: dict[str, Callable[[float], float]] = {
     "free space": lambda d: free_space_loss_db(d, 2440),
     "8 m": breakpoint_loss_db,
-    "older P.1238": lambda d: p1238_loss_db(d, 2440, P1238_COMMERCIAL),
-    "newer P.1238": lambda d: p1238_site_loss_db(d, 2.44, INDUSTRIAL_IN_SIGHT),
+    "P.1238": lambda d: p1238_loss_db(d, 2440, P1238_COMMERCIAL),
     "log-distance": lambda d: log_distance_loss_db(d, 40.0, 2.7),
 }
 distances = st.floats(2, 100)
@@ -46,39 +38,6 @@ def test_loss_grows_with_distance(
     near, far = sorted((one, other))
 
     assert model(near) <= model(far)
-
-
-@given(st.floats(0.01, 1000))
-def test_breakpoint_distance_inverts_the_loss(distance_m: float) -> None:
-    """The distance of a loss is where the loss came from."""
-    back = breakpoint_distance_m(breakpoint_loss_db(distance_m))
-
-    assert back == pytest.approx(distance_m, rel=1e-12)
-
-
-@pytest.mark.parametrize("loss_db", [58.27, 58.4, 58.5])
-def test_losses_in_the_step_belong_to_the_breakpoint(loss_db: float) -> None:
-    """Between the two published pieces lies no distance but 8 m."""
-    assert breakpoint_distance_m(loss_db) == BREAKPOINT_M
-
-
-@given(distances, st.integers(0, 99))
-def test_floors_add_loss(distance_m: float, floors: int) -> None:
-    """Each further floor costs more, in every kind of building."""
-    for place in (P1238_OFFICE, P1238_RESIDENTIAL, P1238_COMMERCIAL):
-        less = p1238_loss_db(distance_m, 2440, place, floors)
-
-        assert p1238_loss_db(distance_m, 2440, place, floors + 1) > less
-
-
-def test_extrapolation_is_asked_for() -> None:
-    """Beyond the measured range the newer model holds on only when the caller says so."""
-    within = p1238_site_loss_db(27, 2.44, OFFICE_IN_SIGHT)
-
-    assert p1238_site_loss_db(27, 2.44, OFFICE_IN_SIGHT, extrapolate=True) == within
-    assert p1238_site_loss_db(270, 2.44, OFFICE_IN_SIGHT, extrapolate=True) == pytest.approx(
-        within + 14.6
-    )
 
 
 @given(distances, st.floats(10, 6000))

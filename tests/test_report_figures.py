@@ -21,10 +21,10 @@ from pipeline.report.store.content import (
     StoreContent,
     WifiGroup,
     gap,
-    verdict,
 )
 from pipeline.report.store.floor_plan import CELL_H, CELL_W, place
 from pipeline.report.store.gather import key_figures, store_contents
+from pipeline.report.store.verdict import verdict
 from pipeline.wording import wording
 
 AREA = Box(10, 20, 250, 150)
@@ -113,6 +113,22 @@ def test_verdict_is_one_sentence_for_each_case(
     """What must be settled first is said, then what is to be done and what it is worth."""
     content = contents[store]
     assert verdict(content, wording(content.store.country)).startswith(expected)
+
+
+def test_the_verdict_says_where_more_pairs_come_to_share_a_channel(
+    contents: dict[str, StoreContent],
+) -> None:
+    """From none to one: said; as many as before: not."""
+    content = contents["S001"]
+    pair = EarshotPair("S001", "S001-01", "S001-02", 0.9, -60.0)
+    more = replace(content.figures, shared_now=(), shared_planned=(pair,))
+    same = replace(content.figures, shared_now=(pair,), shared_planned=(pair,))
+
+    said = "Then 1 pair in earshot shares a channel, 0 today."
+    assert verdict(replace(content, figures=more), wording("GB")).endswith(said)
+    assert said not in verdict(replace(content, figures=same), wording("GB"))
+    german = verdict(replace(content, figures=more), wording("DE"))
+    assert german.endswith("Danach teilt 1 Paar in Hörweite einen Kanal, heute 0.")
 
 
 def test_gap_is_the_share_still_to_be_gained(contents: dict[str, StoreContent]) -> None:

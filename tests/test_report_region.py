@@ -117,6 +117,29 @@ def test_the_page_answers_the_five_questions(north: RegionContent) -> None:
         assert answer in first, answer
 
 
+def test_what_a_rule_puts_first_is_decided_first(tmp_path: Path) -> None:
+    """A change with a stop stands before those that gain more."""
+    into = Invented()
+    for number, gain in enumerate((0.3, 0.1, 0.2), start=1):
+        store, change = f"K{number}", {"change": f"C{number}"}
+        invent(into, store, region="Lone", stations=2, moved=0, findings=0)
+        into.add(
+            "change", **change, plan="P", store=store, station=f"{store}-01", from_channel=11,
+            to_channel=25, position=1, parking=False, clear_air_before=0.4,
+            clear_air_after=0.4 + gain, labels=300, sureness="high", proposed_by="quietaisle",
+            proposed_on=date(2026, 9, 1),
+        )  # fmt: skip
+        into.add(
+            "change_event", **change, seq=number, state="proposed", at=datetime(2026, 9, 1),
+            by="quietaisle", note="",
+        )  # fmt: skip
+    into.add("plan_bound", store="K2", station="K2-01", kind="first", rule="r", detail="so it is")
+    with invented_database(tmp_path / "r.duckdb", into) as database:
+        [content] = region_contents(database, SETTINGS, ["Lone"])
+
+    assert [change.store for change in content.pending] == ["K2", "K1", "K3"]
+
+
 def test_a_store_and_a_promise_stand_in_the_review_as_in_their_tables(tmp_path: Path) -> None:
     """Figures of which no two are alike stand under their own headings and in the right order.
 

@@ -4,11 +4,13 @@ import ctypes
 import re
 from collections import Counter
 from dataclasses import dataclass, replace
+from datetime import date
 from io import BytesIO
 from pathlib import Path
 
 import pypdfium2 as pdfium
 import pytest
+from openpyxl import load_workbook
 from pypdfium2 import raw
 from report_stores import extremes, invented_database
 from reportlab.pdfgen.canvas import Canvas
@@ -16,9 +18,10 @@ from reportlab.pdfgen.canvas import Canvas
 from pipeline.report.kit import style
 from pipeline.report.kit.booklet import paginate
 from pipeline.report.kit.pen import Pen, Type, fitted, wrapped
-from pipeline.report.store.content import StoreContent, short_names
+from pipeline.report.store.content import HeldStation, StoreContent, short_names
 from pipeline.report.store.gather import store_contents
 from pipeline.report.store.pages import summary
+from pipeline.report.store.workbook import workbook
 from pipeline.wording import MINUS, wording
 
 STORES = tuple(f"S{n:03}" for n in range(1, 13))
@@ -261,6 +264,31 @@ def test_reasons_stand_in_full_somewhere(
     assert on_first or all(any(reason in page for page in pages[2:]) for reason in whole)
     assert on_first or any(f"{word} 3" in pages[0] for word in ("page", "Seite"))
     assert covering(printed(octets)) == []
+
+
+@pytest.mark.parametrize("moved", [True, False])
+def test_one_line_says_which_stations_are_held(
+    contents: dict[str, StoreContent], moved: bool
+) -> None:
+    """Beside changes and where there are none, in the pages and in the workbook."""
+    content = contents["S001"]
+    day = date(2026, 7, 2)
+    held = (
+        HeldStation("S001-04", "rule", "station-offline", day),
+        HeldStation("S001-05", "refused", "T. Aldervane", day),
+        HeldStation("S001-06", "settled", None, day),
+        HeldStation("S001-07", "settled", None, day),
+    )
+    content = replace(content, held=held, moves=content.moves if moved else ())
+    line = (
+        "4 stations are held: S001-04 by the rule station-offline; S001-05, refused on 2 Jul 2026 "
+        "by T. Aldervane; S001-06, last changed on 2 Jul 2026; 1 more."
+    )
+
+    assert line in said(summary(content))
+    sheet = load_workbook(BytesIO(workbook(content)))["Summary"]
+    assert line in [cell.value for row in sheet.iter_rows() for cell in row]
+    assert "held" not in said(summary(contents["S001"]))
 
 
 def test_findings_beyond_the_room_are_counted(contents: dict[str, StoreContent]) -> None:

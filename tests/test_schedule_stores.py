@@ -130,6 +130,24 @@ def test_a_store_without_a_labels_export_counts_as_an_average_one(database: Data
     assert benefits == {"S1": 1000, "S2": 750, "S3": 500, "S4": 750}
 
 
+def test_what_a_rule_puts_first_is_in_the_pilot_and_what_it_wants_alone_has_a_night(
+    database: Database,
+) -> None:
+    """S3 has a stop and goes before S1; its other move is made in the next night, alone."""
+    for station, kind in (("S3-a", "first"), ("S3-b", "alone")):
+        values = ["S3", station, kind, "r", "so it is", None]
+        database.connection.execute("insert into plan_bound values (?, ?, ?, ?, ?, ?)", values)
+
+    schedule(database, load_settings(), Silent())
+
+    assert database.connection.execute(
+        "select night, wave, first_position, last_position from change_schedule"
+        " where store = 'S3' order by night"
+    ).fetchall() == [(date(2026, 10, 26), "pilot", 1, 1), (date(2026, 10, 27), "pilot", 2, 2)]
+    wave = "select wave from change_schedule where store = 'S1'"
+    assert database.connection.execute(wave).fetchall() == [("second",)]
+
+
 def test_what_cannot_be_placed_says_why(database: Database) -> None:
     """Each store without a place has a sentence; the others are not held up."""
     database.connection.execute("update store_seen set time_zone = null where store = 'S2'")

@@ -18,7 +18,7 @@ from pipeline.estimate.assumptions import Assumptions
 from pipeline.estimate.grid import POINTS, SHARES, correlation, straying
 from pipeline.estimate.harm import frame_loss
 from pipeline.estimate.portfolio import Portfolio, fit_portfolio
-from pipeline.estimate.posterior import chance_above, chance_less, estimate
+from pipeline.estimate.posterior import chance_above, estimate
 from pipeline.estimate.prior import OUTSIDE, default_prior
 from pipeline.estimate.visits import blocks
 from pipeline.plan.worth import chance_of_loss
@@ -195,15 +195,13 @@ def test_no_result_rests_on_order_or_company() -> None:
     assert Portfolio.from_json(portfolio.to_json()) == portfolio
 
 
-def test_chances_are_read_off_the_posterior() -> None:
-    """A chance above a limit is the weight above it; of two alike, either is less as often."""
+def test_a_chance_is_read_off_the_posterior() -> None:
+    """A chance above a limit is the weight above it."""
     weights = np.zeros((2, POINTS.size))
     weights[0, 0] = weights[0, 50] = 0.5
     weights[1, 50] = 1.0
     assert chance_above(weights, 0.001).tolist() == [0.5, 1.0]
     assert chance_above(weights, 0.9).tolist() == [0.0, 0.0]
-    assert chance_less(weights, weights).tolist() == [0.5, 0.5]
-    assert chance_less(weights[:1], weights[1:]).tolist() == [0.75]
 
 
 def test_interference_below_the_threshold_harms_by_its_level() -> None:

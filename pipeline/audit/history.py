@@ -14,6 +14,11 @@ from pipeline.audit.records import CHANNEL, FIELDS, STATION, ByOrder, Values
 from pipeline.database import Database
 from pipeline.errors import UnknownSelection
 from pipeline.tables.audit import ClearAirKept
+from pipeline.tables.changes import ChangeEvent
+
+_AS_AGREED = "as agreed"
+_WENT = frozenset({"not done", "done differently"})
+"""Results that say what became of a change better than the state it is in then."""
 
 
 class LineKind(IntEnum):
@@ -85,9 +90,11 @@ def _found(story: StoreStory, number: int, air: Sequence[ClearAirKept]) -> Itera
             yield LifeLine(start, end, LineKind.MISSING, "the exports do not list it", None, None)
             continue
         text = _configuration(row) if last is None else _difference(last, row)
+        standing = _standing(story, number, row, end)
         yield LifeLine(
-            start, end, LineKind.FOUND, f"{text}; {_standing(story, number, row, end)}",
-            _approver(agreed, row, end), _clear_air(air, row, end),
+            start, end, LineKind.FOUND, f"{text}; {standing}",
+            _approver(agreed, row, end) if standing == _AS_AGREED else None,
+            _clear_air(air, row, end),
         )  # fmt: skip
         last = row
 
@@ -131,7 +138,7 @@ def _standing(story: StoreStory, number: int, row: Values, day: date) -> str:
             agreement = agreed.row(day, place)
             differs = Difference(one.known_as(day), place, day, day, wanted, agreement, row)
             told.append(f"{_words(FIELDS[place])} is {_judged(judge(differs, story.facts), day)}")
-    return f"not as agreed: {', '.join(told)}" if told else "as agreed"
+    return f"not as agreed: {', '.join(told)}" if told else _AS_AGREED
 
 
 def _judged(judged: Judged, day: date) -> str:
@@ -177,11 +184,23 @@ def _register(story: StoreStory, names: Collection[str]) -> Iterator[LifeLine]:
         if one.change.station in names
         for event in one.events
     ]
+    ordered: dict[str, int] = {}
     for change, event in sorted(events, key=lambda e: (e[0].station, e[1].at, e[1].seq)):
-        channels = f"channel {change.from_channel} to {change.to_channel}"
+        if event.state == "approved":
+            ordered[change.change] = event.channel or change.to_channel
+        to = ordered.get(change.change, change.to_channel)
+        channels = f"channel {change.from_channel} to {to}"
         step = f"change {change.change}, {channels}{' (parking)' if change.parking else ''}"
-        text = f"{step}: {event.state}{f' ({event.note})' if event.note else ''}"
+        text = f"{step}: {_became(event)}{f' ({event.note})' if event.note else ''}"
         yield LifeLine(event.at.date(), None, LineKind.REGISTER, text, event.by, None)
+
+
+def _became(event: ChangeEvent) -> str:
+    if event.result in _WENT:
+        return event.result
+    if event.state == "approved" and event.channel is not None:
+        return "approved with another channel than proposed"
+    return event.state
 
 
 def _words(field: str) -> str:

@@ -60,7 +60,8 @@ class PlannedStore:
 class ChangeInForce:
     """A change of the plan in force, where it stands, and when it was carried out, if it was.
 
-    `to_channel` is the one ordered; `agreed_on`, `agreed_by` and `workbook` are of the last order.
+    `to_channel` is the one ordered; `agreed_on`, `agreed_in` (the plan), `agreed_by` and `workbook`
+    are of the last order a person gave.
     """
 
     store: str
@@ -74,6 +75,7 @@ class ChangeInForce:
     at: datetime
     carried_at: datetime | None
     agreed_on: date | None
+    agreed_in: str | None
     agreed_by: str | None
     workbook: str | None
 
@@ -195,7 +197,7 @@ def _agreed(case: StoreCase) -> Mapping[str, ChangeInForce]:
 
 
 def _approval(change: str, known: ChangeInForce, before: str | None, day: datetime) -> ChangeEvent:
-    note = f"approved on {known.agreed_on} in plan {before}"
+    note = f"approved on {known.agreed_on} in plan {known.agreed_in}"
     by, workbook = known.agreed_by or PROGRAM, known.workbook
     state = ChangeState.APPROVED
     return new_event(change, state, day, by, note, workbook=workbook, carried=before)

@@ -125,7 +125,8 @@ class Check:
     def said(self) -> str:
         """What was ordered and found, where it is not as ordered; else how the work went."""
         if self.result in {DIFFERENTLY, NOT_DONE, BACKED_OUT}:
-            ordered = f"ordered {self.ordered_channel}, found on {self.channel_found}"
+            found = "" if self.channel_found is None else f", found on {self.channel_found}"
+            ordered = f"ordered {self.ordered_channel}{found}"
             return f"{ordered}: {'undone' if self.result == BACKED_OUT else self.result}"
         return f"{self.state} ({self.result})" if self.result else self.state
 
@@ -189,6 +190,11 @@ def calibration(database: Database, stores: Sequence[str]) -> tuple[Calibration,
 def not_as_ordered(database: Database, stores: Sequence[str]) -> Mapping[str, int]:
     """Return how many ordered changes of some stores ended otherwise, by how they did."""
     return database.mapping("changes", "not_as_ordered", {"stores": stores})
+
+
+def not_put_right(database: Database, stores: Sequence[str]) -> tuple[Check, ...]:
+    """Return the changes of some stores that stand otherwise than ordered, with no later order."""
+    return tuple(database.records(Check, "changes", "not_put_right", {"stores": stores}))
 
 
 def yardstick(limits: Mapping[str, float]) -> Yardstick:

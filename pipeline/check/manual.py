@@ -22,6 +22,7 @@ def explanation(rule: Rule, settings: Settings) -> str:
         ("do", _filled(rule.english.remedy, settings.limits)),
         ("source", _filled(rule.source, settings.limits)),
         ("limits", _limits(rule, settings.limits)),
+        ("binds", rule.binding(severity)),
         ("file", rule.path.name),
     ]
     lines = [f"{rule.name}: {_filled(rule.english.title, settings.limits)}", ""]
@@ -82,6 +83,14 @@ above a limit.
 country, and English where the header does not have it. A rule without `says` gives its sentence as
 a text column `detail`.
 
+A rule may bind the plan of the stations it finds (its `subject` is a station) with a field more:
+`binds: hold` keeps a station on its channel, `binds: first` has its move made before the others of
+its store and its store in the first wave, `binds: alone` gives its move a night of its own. A rule
+of severity stop puts a move first without saying so. Such a rule is judged before the plan is made,
+so it cannot read what the plan, the schedule or the findings say; what it found is in the table
+`plan_bound`, and the reason of a station that is held names the rule. An approved exception to the
+finding takes this back.
+
 {blanks}
 
 Rules of your own run on a read-only copy of the database in which files, the network and other
@@ -111,6 +120,7 @@ def _section(rule: Rule, limits: Mapping[str, float]) -> list[str]:
         "",
         f"*Source:* {_filled(rule.source, limits)}",
         *([f"*Limits:* {named}"] if named else []),
+        *([f"*Binds the plan:* {binds}"] if (binds := rule.binding(rule.severity)) else []),
         "",
     ]
 

@@ -16,18 +16,28 @@ from pipeline.errors import FolderMissing, PhraseBroken
 from pipeline.phrases import Phrase, phrase
 from pipeline.records import Severity
 from pipeline.settings import load_settings
+from pipeline.tables.every import every_table
 from pipeline.wording import DEFAULT_LANGUAGE, languages, texts
 
 FIELDS = ("name", "title", "severity", "says", "why", "do", "source")
 TRANSLATED = ("title", "says", "do")
-_OPTIONAL = {"says": "{detail}", "runs": ""}  # a select may give the sentence itself, as `detail`
+# A select may give the sentence itself, as `detail`.
+_OPTIONAL = {"says": "{detail}", "runs": "", "binds": ""}
 _LAST = "last"
+BINDS = ("hold", "first", "alone")
+"""What a finding may do to the plan of its station: see the table `plan_bound`."""
 _HEADER_LINE = re.compile(r"-- (?P<field>(?P<plain>[a-z]+)(\.[a-z]{2,3})?):(?: (?P<text>.*))?$")
 _CONTINUED = re.compile(r"--   (?P<text>.+)$")
 _NAME = re.compile(r"[a-z0-9]+(-[a-z0-9]+)*")
 # Tables that only these macros may read, since they refuse a name that is not there.
 _SETTINGS = {"setting": "limit_of", "setting_text": "text_of"}
 _TEXTS = frozenset({"firmware_standard"})
+# What the plan and the steps after it work out: a rule that binds the plan is judged before.
+_LATER = frozenset(
+    table.name
+    for table in every_table()
+    if table.kind.__module__.rpartition(".")[2] in {"check", "plan", "schedule"}
+) | {"finding_track", "move_story", "station_bound", "unapproved", "wave_result"}
 _HIDING = ("query", "query_table")  # they read tables that a text names, unseen by any check
 
 
@@ -44,6 +54,7 @@ class RuleWords:
 class Rule:
     """One rule. `text` is the whole file, which runs as it is; `last`: it judges the findings.
 
+    `binds` is what its findings do to the plan of their stations, one of `BINDS`; "": nothing.
     `words` are by language, English always among them. Their blanks and those of `why` and `source`
     are limits; those of what a finding says are columns of the select.
     """
@@ -54,6 +65,7 @@ class Rule:
     why: str
     source: str
     last: bool
+    binds: str
     path: Path
     text: str
 
@@ -61,6 +73,14 @@ class Rule:
     def english(self) -> RuleWords:
         """The words of the language in which findings are kept."""
         return self.words[DEFAULT_LANGUAGE]
+
+    def binding(self, severity: Severity) -> str:
+        """Return what its findings of a severity do to the plan: what must not go on comes first.
+
+        A rule that reads what the plan makes binds nothing.
+        """
+        stops = severity is Severity.STOP and not self.last and _read_later(self.text) is None
+        return self.binds or ("first" if stops else "")
 
     @property
     def limits(self) -> tuple[str, ...]:
@@ -110,6 +130,7 @@ def read_rule(path: Path) -> Rule | BrokenRule:
         rule = _rule(path, text, _header(text.splitlines()))
         _check_blanks(rule)
         _check_settings(rule.text)
+        _check_binds(rule)
     except _Unreadable as error:
         return BrokenRule(path.name, error.line, error.sentence)
     except UnicodeDecodeError as error:
@@ -130,7 +151,7 @@ def _header(lines: Sequence[str]) -> Mapping[str, tuple[int, str]]:
         if match := _HEADER_LINE.match(line):
             field = match["field"]
             if field not in (*FIELDS, *_OPTIONAL) and match["plain"] not in TRANSLATED:
-                known = ", ".join((*FIELDS, "runs"))
+                known = ", ".join((*FIELDS, "runs", "binds"))
                 raise _Unreadable(number, f"The header has no field '{field}'; it has {known}.")
             if field in fields:
                 raise _Unreadable(number, f"The header gives '{field}' twice.")
@@ -170,6 +191,7 @@ def _rule(path: Path, text: str, header: Mapping[str, tuple[int, str]]) -> Rule:
         why=said["why"],
         source=said["source"],
         last=runs == _LAST,
+        binds=said.get("binds", ""),
         path=path,
         text=text,
     )
@@ -226,6 +248,30 @@ def _check_settings(text: str) -> None:
             raise _Unreadable(line, f"A rule reads a {kind} in one way: {sentence}.")
         if name not in known[macro]:
             raise _Unreadable(line, f"There is no {kind} named '{name}'.")
+
+
+def _check_binds(rule: Rule) -> None:
+    """Refuse a rule that would bind the plan in an unknown way, or by what the plan makes."""
+    if not rule.binds:
+        return
+    line = line_with(rule.text, "-- binds:")
+    if rule.binds not in BINDS:
+        known = ", ".join(BINDS)
+        raise _Unreadable(line, f"'binds: {rule.binds}' must be one of {known}, or be left out.")
+    later = _read_later(rule.text)
+    if rule.last or later is not None:
+        at, name = later or (line, "the findings")
+        sentence = f"A rule that binds the plan is judged before it and cannot read {name}."
+        raise _Unreadable(at, sentence)
+
+
+def _read_later(text: str) -> tuple[int, str] | None:
+    """Return line and name of the first table a select reads that the plan, or later, makes."""
+    for line, node in syntax_nodes(text):
+        name = str(node.get("table_name", "")).lower()
+        if name in _LATER:
+            return line, name
+    return None
 
 
 def _settings_read(text: str) -> Iterator[tuple[int, str, str | None]]:

@@ -18,7 +18,7 @@ from pipeline.errors import RuleUnusable, UnknownRule
 from pipeline.frames import frame_of
 from pipeline.phrases import fill, style
 from pipeline.settings import Settings
-from pipeline.tables.check import RuleText
+from pipeline.tables.check import PlanBound, RuleText
 
 _COLUMNS = ("rule", "severity", *FOUND)
 _Judged = tuple[pl.DataFrame, tuple[BrokenRule, ...]]
@@ -45,7 +45,51 @@ class RuleStanding:
     gone_since: date | None
 
 
-def check(database: Database, settings: Settings, folder: Path | None = None) -> None:
+@dataclass(frozen=True, slots=True)
+class Bound:
+    """What the rules that bind the plan found, and why some of them could not be used."""
+
+    found: tuple[pl.DataFrame, ...]
+    problems: tuple[BrokenRule, ...]
+
+
+def bind(database: Database, settings: Settings, folder: Path | None = None) -> Bound:
+    """Judge by the rules that bind the plan, before it is made, and fill `plan_bound`.
+
+    A finding binds its station, unless an exception covers it. The arguments are those of `check`,
+    which takes the findings from here.
+    """
+    rules, _ = read_rules(None)
+    own, _ = _own_rules(folder, rules)
+    with database.held("store_now", "station_now"):
+        ours = _judged(database.connection, _binding(rules, settings), settings)
+    users = _judged_closed(database, _binding(own, settings), settings)
+    kinds = pl.DataFrame(
+        [(rule.name, _binds(rule, settings)) for rule in _binding([*rules, *own], settings)],
+        schema={"rule": pl.String, "kind": pl.String},
+        orient="row",
+    )
+    with database.transaction():
+        database.clear(PlanBound)
+        found = pl.concat([ours[0], users[0]]).join(kinds, on="rule")
+        database.insert("check", "insert_bound", found)
+    return Bound((ours[0], users[0]), (*ours[1], *users[1]))
+
+
+def _binds(rule: Rule, settings: Settings) -> str:
+    return rule.binding(settings.severity.get(rule.name, rule.severity))
+
+
+def _binding(rules: Sequence[Rule], settings: Settings) -> list[Rule]:
+    return [rule for rule in rules if _binds(rule, settings)]
+
+
+def check(
+    database: Database,
+    settings: Settings,
+    folder: Path | None = None,
+    bound: Bound | None = None,
+) -> None:
     """Replace this run's findings, and the rules' words, by what the rules find and say now.
 
     A rule that cannot be used becomes a finding that names its file and line; the others run.
@@ -54,6 +98,7 @@ def check(database: Database, settings: Settings, folder: Path | None = None) ->
         database: with `this_run` set and the survey done.
         settings: limits, severities and exceptions.
         folder: rules of the user's own; they run on a closed copy.
+        bound: what `bind` found for the plan; None: it is found now.
 
     Raises:
         FolderMissing: `folder` is not a folder.
@@ -62,20 +107,25 @@ def check(database: Database, settings: Settings, folder: Path | None = None) ->
     rules, broken = read_rules(None)
     own, own_broken = _own_rules(folder, rules)
     _refuse_unknown_severities(settings, [*rules, *own], [*broken, *own_broken])
+    bound = bound or bind(database, settings, folder)
     with held(database):
-        first = _judged(database.connection, [rule for rule in rules if not rule.last], settings)
-    users = _judged_closed(database, own, settings)
-    problems = [*broken, *own_broken, *first[1], *users[1]]
+        first = _judged(database.connection, _after_plan(rules, settings), settings)
+    users = _judged_closed(database, _after_plan(own, settings), settings)
+    problems = [*broken, *own_broken, *bound.problems, *first[1], *users[1]]
     with database.transaction():
         database.run("check", "forget_findings")
         database.run("check", "forget_problems")
         database.clear(RuleText)
         database.put(RuleText, _rule_texts([*rules, *own], settings))
-        _keep(database, [first[0], users[0]], problems)
+        _keep(database, [*bound.found, first[0], users[0]], problems)
         _apply_exceptions(database)
         last = _judged(database.connection, [rule for rule in rules if rule.last], settings)
         _keep(database, [last[0]], last[1])
         _apply_exceptions(database)
+
+
+def _after_plan(rules: Sequence[Rule], settings: Settings) -> list[Rule]:
+    return [rule for rule in rules if not rule.last and not _binds(rule, settings)]
 
 
 def portfolio(database: Database, since: date) -> tuple[RuleStanding, ...]:

@@ -258,10 +258,3 @@ def chance_above(weights: Floats, limit: float) -> Floats:
     part = np.clip((LOGITS + _HALF_STEP - logit) / (2 * _HALF_STEP), 0.0, 1.0)
     result: Floats = weights @ np.concatenate([[0.0], part])
     return result
-
-
-def chance_less(one: Floats, other: Floats) -> Floats:
-    """Return the chance that a share of each row of `one` is below that of `other`; ties halve."""
-    below = np.cumsum(one, axis=1) - one / 2
-    result: Floats = (below * other).sum(axis=1)
-    return result

@@ -91,7 +91,8 @@ def decide(
         choice = other  # of equals, the one the ties prefer
     cost = stakes.cost(choice)
     bound = min(cost, found.bound)
-    groups = tuple(deciding.group(choice, each) for each in stakes.groups(choice))
+    told = _Deciding(stakes.undecided(), terms)
+    groups = tuple(told.group(choice, each) for each in stakes.groups(choice))
     close = cost - bound <= TOLERANCE * cost
     return Decision(choice, groups, cost, bound, close, found.solver)
 

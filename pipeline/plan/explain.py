@@ -76,25 +76,49 @@ class Case:
     permitted: tuple[int, ...] = ()
     bonds: Mapping[str, Bond] = field(default_factory=dict)
     refused: Mapping[str, RefusedMove] = field(default_factory=dict)
+    first: frozenset[str] = frozenset()  # whose moves come before others
 
     @property
     def free(self) -> StoreProblem:
-        """The problem as if no station were bound: what else each might take."""
+        """The problem as if nothing were bound or refused: what else each station might take."""
         stations = tuple(
             replace(s, choices=tuple(sorted({*self.permitted, *s.choices})))
-            if s.station in self.bonds
+            if s.station in self.bonds or s.station in self.refused
             else s
             for s in self.problem.stations
         )
         return replace(self.problem, stations=stations)
 
+    def settled(self, station: str) -> bool:
+        """Tell whether a station was changed lately, and nothing about it must not go on."""
+        bond = self.bonds.get(station)
+        return bond is not None and bond.why == "settled" and station not in self.first
+
+    def holding(self, held: frozenset[str]) -> "Case":
+        """Return the case with those changed lately held where they are, the others free."""
+        stations = tuple(
+            replace(s, choices=(s.channel,)) if s.station in held else s
+            for s in self.problem.stations
+        )
+        bonds = {
+            station: bond
+            for station, bond in self.bonds.items()
+            if bond.why != "settled" or station in held
+        }
+        return replace(self, problem=replace(self.problem, stations=stations), bonds=bonds)
+
 
 def reason_of(
-    case: Case, at: int, ends: tuple[Sequence[int], Sequence[int]], rival: Rival, sure: str
+    case: Case,
+    at: int,
+    ends: tuple[Sequence[int], Sequence[int]],
+    others: Sequence[tuple[float, int]],
+    sure: str,
 ) -> Reason:
     """Return why station `at` leaves its channel of today, or why it is left alone.
 
-    `ends` are the channels by station before and after the plan.
+    `ends` are the channels by station before and after the plan, `others` what other channels of
+    the station cost more.
     """
     before, after = ends
     station, old = case.problem.stations[at], before[at]
@@ -102,6 +126,8 @@ def reason_of(
     moves = old != after[at]
     staying = _air(case, at, [*after[:at], old, *after[at + 1 :]]) if moves else None
     same = staying is None or staying.neighbours == today.neighbours
+    refused = _priced(case, case.refused.get(station.station), others)
+    rival = rival_of(case, at, others)
     return Reason(
         today=today,
         planned=planned,
@@ -109,11 +135,28 @@ def reason_of(
         moves=moves,
         permitted=old in (case.permitted or station.choices),
         bond=case.bonds.get(station.station),
-        refused=case.refused.get(station.station),
+        refused=refused,
         rival=rival[1],
         worse=None if rival[0] is None else round(rival[0], 6),
         sureness=sure,
     )
+
+
+def rival_of(case: Case, at: int, others: Sequence[tuple[float, int]]) -> Rival:
+    """Return the next best channel of a station that nobody refused."""
+    refused = case.refused.get(case.problem.stations[at].station)
+    left = [other for other in others if refused is None or other[1] != refused.channel]
+    return min(left, default=(None, None))
+
+
+def _priced(
+    case: Case, refused: RefusedMove | None, others: Sequence[tuple[float, int]]
+) -> RefusedMove | None:
+    """Return a refusal with its cost: what the move would gain, its own price left out."""
+    for more, channel in others:
+        if refused is not None and channel == refused.channel:
+            return replace(refused, cost=round(max(0.0, case.problem.price_per_move - more), 6))
+    return refused
 
 
 def _air(case: Case, at: int, channels: Sequence[int]) -> Air:

@@ -1,31 +1,44 @@
 """Ways from one complete choice to another, one station at a time: searches on whole costs."""
 
 import heapq
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 
 from pipeline.plan.network import Network, Table
 
+_STATES = 1 << 20  # more than any way passes through
 State = tuple[int, ...]
 """What each moving station takes, in order of station."""
 
 
 @dataclass(frozen=True)
 class Ground:
-    """The moving stations alone: the others stand still and are part of the one-station costs."""
+    """The moving stations alone: the others stand still and are part of the one-station costs.
+
+    `first` are those to be done as early as may be: each counts `toll` more, in the sum over the
+    states on the way, for every state in which it is not done. The toll is more than any sum.
+    """
 
     stations: tuple[int, ...]
     network: Network
     constant: int
     before: State
     after: State
+    first: tuple[int, ...] = ()
+    toll: int = 0
+
+    def late(self, state: State) -> int:
+        """What a state counts more for the stations that should be done by then."""
+        return self.toll * sum(state[k] != self.after[k] for k in self.first)
 
     def cost(self, state: State) -> int:
         """Cost of the whole store while the moving stations take `state`."""
         return self.constant + self.network.cost(state)
 
 
-def ground(network: Network, before: Sequence[int], after: Sequence[int]) -> Ground:
+def ground(
+    network: Network, before: Sequence[int], after: Sequence[int], first: Collection[int] = ()
+) -> Ground:
     """Single out the stations whose choice differs between before and after."""
     stations = tuple(i for i, a in enumerate(before) if a != after[i])
     place = {station: k for k, station in enumerate(stations)}
@@ -44,12 +57,15 @@ def ground(network: Network, before: Sequence[int], after: Sequence[int]) -> Gro
             unary[place[j]] = [x + t for x, t in zip(unary[place[j]], row, strict=True)]
         else:
             constant += table[before[i]][before[j]]
+    most = constant + sum(map(max, unary)) + sum(max(map(max, table)) for table in pairs.values())
     return Ground(
         stations,
         Network(tuple(tuple(row) for row in unary), pairs),
         constant,
         tuple(before[i] for i in stations),
         tuple(after[i] for i in stations),
+        tuple(k for k, i in enumerate(stations) if i in first),
+        toll=_STATES * (most + 1),
     )
 
 
@@ -116,7 +132,8 @@ def direct(ground: Ground, ceiling: int) -> tuple[int, list[State]]:
             continue
         later = [x for bit in _missing(moved, full) if (x := sums[moved | bit]) is not None]
         if later:
-            sums[moved] = min(later) + (costs[moved] if moved else 0)
+            late = ground.late(_subset_state(ground, moved))
+            sums[moved] = min(later) + (costs[moved] + late if moved else 0)
     states, moved = [ground.before], 0
     while moved != full:
         reached = [
@@ -219,7 +236,9 @@ def shortest(ground: Ground, worst: int, budget: int, *, once: bool) -> list[Sta
             continue
         for new, price in near.before(state, cost):
             if new not in reached and price <= worst:
-                onward = total if new == ground.before else total + price
+                onward = total
+                if new != ground.before:
+                    onward += price + ground.late(new)
                 rest = apart(new, ground.before)
                 heapq.heappush(heap, (steps + 1 + rest, onward, new, steps + 1, price))
     return _read_off(ground, near, reached) if last else None
@@ -231,7 +250,7 @@ def _read_off(
     way, cost = [ground.before], ground.cost(ground.before)
     while way[-1] != ground.after:
         steps, total = reached[way[-1]]
-        own = 0 if len(way) == 1 else cost
+        own = 0 if len(way) == 1 else cost + ground.late(way[-1])
         way_on = (steps - 1, total - own)
         state, cost = next(
             (new, price) for new, price in near.after(way[-1], cost) if reached.get(new) == way_on
@@ -261,7 +280,8 @@ def beam(ground: Ground, ceiling: int, width: int) -> tuple[int, list[State]]:
                 if apart(new, goal) >= apart(way[-1], goal):
                     continue
                 inner = new != goal
-                key = (max(worst, price) if inner else worst, total + price * inner)
+                own = price + ground.late(new) if inner else 0
+                key = (max(worst, price) if inner else worst, total + own)
                 if new not in reached or key < reached[new][:2]:
                     reached[new] = (*key, [*way, new], price)
         layer = sorted(reached.values(), key=lambda entry: (*entry[:2], entry[2]))[:width]

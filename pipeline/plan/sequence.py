@@ -1,6 +1,6 @@
 """The order of moves from one assignment to another, one station at a time."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -50,7 +50,8 @@ class Order:
     Attributes:
         steps: in order; one station changes at a time.
         costs: cost before any step and after each step, in the caller's units.
-        proven: no other way is better by worst state, then number of steps, then sum of costs;
+        proven: no other way is better by worst state, then number of steps, then how early
+            `first` is done, then sum of costs;
             otherwise the best way found.
     """
 
@@ -80,18 +81,20 @@ class Order:
         )
 
 
-def order_moves(
+def order_moves(  # noqa: PLR0913 - two inputs, two ends; the rest are options with defaults
     one_station_costs: OneStationCosts,
     two_station_costs: TwoStationCosts,
     *,
     before: Sequence[int],
     after: Sequence[int],
+    first: Collection[int] = (),
     budget: int = BUDGET,
 ) -> Order:
     """Find the order of moves that keeps the store best off on the way.
 
-    Wanted, in this order: no state between worse than the worse of both ends, fewest steps,
-    least sum of costs over the states between, so that the benefit comes early, and the earlier
+    Wanted, in this order: no state between worse than the worse of both ends, fewest steps, the
+    stations of `first` done as early as that allows, least sum of costs over the states between, so
+    that the benefit comes early, and the earlier
     station first. Where no order of direct moves keeps to the worse end, stations are parked on
     another of their choices on the way; stations that stay where they are are left alone. Where
     nothing keeps to it, the excess is the least that can be had with each station parked at most
@@ -103,6 +106,7 @@ def order_moves(
         two_station_costs: as for `assign`.
         before: choice of each station now.
         after: choice of each station at the end.
+        first: stations to be done before the others.
         budget: states looked at in each search for parking. A way is proven up to `EXACT_MOVES`
             moves unless that is used up.
 
@@ -113,7 +117,7 @@ def order_moves(
     check_complete("before", before, costs)
     check_complete("after", after, costs)
     network = to_grid(costs, None, costs.most()).network
-    land = ground(network, before, after)
+    land = ground(network, before, after, first)
     way, proven = _way(land, budget)
     now, steps, prices = list(before), [], [costs.total(before)]
     for old, new in pairwise(way):

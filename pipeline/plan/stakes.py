@@ -1,7 +1,7 @@
 """One store in tables: what every choice costs, how sure that is, and who needs whom to move."""
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from math import exp, fsum
 
@@ -27,6 +27,8 @@ class Stakes:
         present: where each station is.
         allowed: choices that each may take; one that may not stay where it is must move.
         price: of a move, in units of cost.
+        agreed: stations whose move is agreed on. They may not stay, but what they gain is told as
+            if they might.
     """
 
     one: Table
@@ -38,6 +40,13 @@ class Stakes:
     present: Choice
     allowed: Sequence[Sequence[int]]
     price: float
+    agreed: frozenset[int] = frozenset()
+
+    def undecided(self) -> "Stakes":
+        """Return the same as if what is agreed on were still free."""
+        pairs = enumerate(zip(self.allowed, self.present, strict=True))
+        allowed = [sorted({*some, now}) if i in self.agreed else some for i, (some, now) in pairs]
+        return replace(self, allowed=allowed) if self.agreed else self
 
     @cached_property
     def free(self) -> tuple[bool, ...]:

@@ -1,6 +1,6 @@
 """The plan of one store, computed from its problem alone."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from pipeline.plan.costs import (
@@ -12,11 +12,12 @@ from pipeline.plan.costs import (
     priced,
     tie_costs,
 )
-from pipeline.plan.decide import Group, Terms, decide
-from pipeline.plan.explain import Case, Evidence, crowding, reason_of, sureness
+from pipeline.plan.decide import Decision, Group, Terms, decide
+from pipeline.plan.explain import Case, Evidence, crowding, reason_of, rival_of, sureness
 from pipeline.plan.sequence import Order, order_moves
 from pipeline.plan.stakes import Stakes
-from pipeline.reasons import SharedPairs, Together, from_json, sentence, to_json
+from pipeline.reasons import Bond, SharedPairs, Together, from_json, sentence, to_json
+from pipeline.records import StoreStation
 from pipeline.tables.plan import Move, PlanProof, StationPlan
 
 
@@ -35,13 +36,50 @@ def plan_store(case: Case, effort: int, terms: Terms) -> StorePlan:
     `effort` bounds the search by a count, never by a clock. Every station needs a choice. Moves
     keep to the `terms`, unless the channel of today is not permitted.
     """
-    problem = case.problem
-    before = [station.channel for station in problem.stations]
-    wide = with_channels(problem, {})  # each station starts where it is
+    return plan_and_hold(case, effort, terms)[0]
+
+
+def plan_and_hold(case: Case, effort: int, terms: Terms) -> tuple[StorePlan, Case]:
+    """Return what `plan_store` does, and the case with the stations that it held.
+
+    A station that was changed lately moves again only for a good reason: what must not go on, or a
+    gain that is sure.
+    """
+    wide = with_channels(case.problem, {})  # each station starts where it is
     tables = priced(wide)
-    best = decide(_stakes(case, tables), terms, ties=tie_costs(wide.stations), effort=effort)
+    stakes, ties = _stakes(case, tables), tie_costs(wide.stations)
+    best = decide(stakes, terms, ties=ties, effort=effort)
+    held: set[int] = set()
+    while unsure := _unsure(case, stakes, best):
+        held |= unsure
+        allowed = [[now] if i in held else some for i, (some, now) in _enumerated(stakes)]
+        stakes = replace(stakes, allowed=allowed)
+        best = decide(stakes, terms, ties=ties, effort=effort)
+    case = case.holding(frozenset(wide.stations[i].station for i in held))
+    return _told(case, tables, best, terms), case
+
+
+def _unsure(case: Case, stakes: Stakes, best: Decision) -> set[int]:
+    """Return the stations changed lately that would move again without a good reason."""
+    return {
+        i
+        for group in best.groups
+        for i in group.stations
+        if group.chance is not None and sureness(group.chance, None) != "high"
+        if stakes.free[i] and case.settled(case.problem.stations[i].station)
+    }
+
+
+def _enumerated(stakes: Stakes) -> Iterator[tuple[int, tuple[Sequence[int], int]]]:
+    return enumerate(zip(stakes.allowed, stakes.present, strict=True))
+
+
+def _told(case: Case, tables: Priced, best: Decision, terms: Terms) -> StorePlan:
+    """Return what a plan says of its decision."""
+    problem, wide = case.problem, tables.problem
+    before = [station.channel for station in problem.stations]
     after = [s.choices[a] for s, a in zip(wide.stations, best.choice, strict=True)]
-    order = _order(tables, before, after)
+    order = _order(case, tables, before, after)
     groups = {i: group for group in best.groups for i in group.stations}
     crowd = crowding(problem, (before, after), terms.earshot)
     free = case.free
@@ -83,7 +121,23 @@ def _stakes(case: Case, tables: Priced) -> Stakes:
             for s, narrow in zip(wide.stations, case.problem.stations, strict=True)
         ],
         price=wide.price_per_move,
+        agreed=frozenset(
+            i
+            for i, s in enumerate(wide.stations)
+            if _agreed(case, s.station) and s.channel in case.permitted
+        ),
     )
+
+
+def _agreed(case: Case, station: str) -> bool:
+    bond = case.bonds.get(station)
+    return bond is not None and bond.why == "agreed"
+
+
+def _must_move(case: Case, station: StoreStation) -> bool:
+    """Tell whether a station may not stay on its channel; what is agreed was a choice."""
+    free = case.permitted if _agreed(case, station.station) else station.choices
+    return station.channel not in free
 
 
 def with_channels(problem: StoreProblem, more: Mapping[str, int]) -> StoreProblem:
@@ -95,11 +149,12 @@ def with_channels(problem: StoreProblem, more: Mapping[str, int]) -> StoreProble
     return replace(problem, stations=stations)
 
 
-def _order(tables: Priced, before: Sequence[int], after: Sequence[int]) -> Order:
+def _order(case: Case, tables: Priced, before: Sequence[int], after: Sequence[int]) -> Order:
     # The way is judged by clear air alone: the price of moves is settled by then.
     one = one_station_costs(replace(tables.problem, price_per_move=0.0))
     ends = tables.choice(before), tables.choice(after)
-    return order_moves(one, tables.two, before=ends[0], after=ends[1])
+    first = [i for i, s in enumerate(tables.problem.stations) if s.station in case.first]
+    return order_moves(one, tables.two, before=ends[0], after=ends[1], first=first)
 
 
 def _beta(known: Evidence | None) -> tuple[float, float]:
@@ -121,12 +176,13 @@ def _station_plans(
         there = case.evidence[station.station, after[at]]
         before_air, after_air = interval(here, now[at]), interval(there, planned[at])
         group = groups.get(at)
-        movable = group is not None and station.channel in station.choices
-        chance = group.chance if group and movable else None
-        rival = min(tables.others(at, after), default=(None, None))
+        chance = None if group is None or _must_move(case, station) else group.chance
+        others = tables.others(at, after)
+        rival = rival_of(case, at, others)
         reason = replace(
-            reason_of(case, at, ends, rival, _sureness(chance, after_air)),
+            reason_of(case, at, ends, others, _sureness(chance, after_air)),
             together=_together(problem, at, group),
+            bond=_bond(case, station.station, group),
             crowd=crowd.get(at),
         )
         plans.append(
@@ -153,6 +209,16 @@ def _station_plans(
             )
         )
     return tuple(plans)
+
+
+def _bond(case: Case, station: str, group: Group | None) -> Bond | None:
+    """Return what binds a station; of an agreed move that stands alone, with its gain."""
+    bond = case.bonds.get(station)
+    if bond is None or group is None or group.gain is None or group.chance is None:
+        return bond
+    if len(group.stations) > 1:
+        return bond
+    return replace(bond, gain=round(group.gain, 6) + 0.0, chance=round(group.chance, 4))
 
 
 def _together(problem: StoreProblem, at: int, group: Group | None) -> Together | None:

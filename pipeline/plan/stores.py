@@ -1,7 +1,7 @@
 """The plan step: every store's problem out of the database, every store's plan back into it."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from functools import partial
 from itertools import groupby, islice
@@ -14,8 +14,9 @@ from pipeline.parallel import mapped
 from pipeline.plan.costs import StoreProblem
 from pipeline.plan.decide import Terms
 from pipeline.plan.explain import Case, Evidence, Level
+from pipeline.plan.refused import RefusedChannel, StationThen, still_refused
 from pipeline.plan.sensitivity import Doubt, sensitivity
-from pipeline.plan.store import StorePlan, plan_store
+from pipeline.plan.store import StorePlan, plan_and_hold
 from pipeline.progress import Progress
 from pipeline.radio.coexistence import Rejection
 from pipeline.reasons import Bond, RefusedMove
@@ -42,18 +43,14 @@ class StationToday:
     kept_why: str | None
     kept_by: str | None
     kept_since: date | None
+    kept_detail: str | None
+    kept_facts: str | None
+    first: bool  # its move comes before others
 
-
-@dataclass(frozen=True, slots=True)
-class RefusedChannel:
-    """A channel that is not put forward again for a station."""
-
-    store: str
-    station: str
-    channel: int
-    by: str
-    day: date
-    until: date | None
+    @property
+    def free(self) -> bool:
+        """Whether it may have any channel; one changed lately may, if that is sure to gain."""
+        return self.kept_on is None or self.kept_why == "settled"
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,6 +84,7 @@ class StoreRows:
     evidence: Sequence[EvidenceRow]
     heard: Sequence[Earshot]
     refused: Sequence[RefusedChannel] = ()
+    then: Sequence[StationThen] = ()
     held: str | None = None  # the sentence why the store is not planned
 
 
@@ -141,7 +139,8 @@ def _marks(database: Database, settings: Settings) -> dict[str, str]:
     """Return the fingerprint of what each store's plan is made from."""
     inputs = database.frame("plan", "inputs")
     choose(database, inputs["store"].to_list())
-    frames = [inputs, database.frame("plan", "stations"), database.frame("plan", "refused")]
+    names = ("stations", "refused", "then")
+    frames = [inputs, *(database.frame("plan", name) for name in names)]
     return store_marks(frames, run_mark(database, settings.limits))
 
 
@@ -163,7 +162,7 @@ def _planned(rows: StoreRows, limits: Mapping[str, float]) -> _Planned:
     if not rows.choices:
         return _Planned(rows.store, unplanned=UnplannedStore(rows.store, _NO_CHANNEL))
     case = store_case(rows, limits["price_per_move"])
-    found = plan_store(case, int(limits["solver_effort"]), terms_of(limits))
+    found, case = plan_and_hold(case, int(limits["solver_effort"]), terms_of(limits))
     after = [station.channel_planned for station in found.stations]
     sure = sensitivity(case, after, _doubt(limits), int(limits["sensitivity_draws"]))
     return _Planned(rows.store, found, sure)
@@ -206,10 +205,9 @@ def store_case(rows: StoreRows, price_per_move: float) -> Case:
     heard = [row for row in rows.heard if {row.station, row.neighbour} <= known]
     choices = tuple(row.channel for row in rows.choices)
     evidence = {(row.station, row.channel): _evidence(row) for row in rows.evidence}
-    refused = {(row.station, row.channel): row for row in rows.refused}
     problem = StoreProblem(
         store=rows.store,
-        stations=tuple(_station(row, choices, refused) for row in rows.stations),
+        stations=tuple(_station(row, choices, ()) for row in rows.stations),
         heard=tuple(
             Heard(row.station, row.neighbour, (row.hit_co, row.hit_adjacent, row.hit_alternate))
             for row in heard
@@ -218,8 +216,10 @@ def store_case(rows: StoreRows, price_per_move: float) -> Case:
         cost={at: known.cost for at, known in evidence.items()},
         price_per_move=price_per_move,
     )
+    refused = still_refused(problem, rows.refused, rows.then)
+    stations = tuple(_station(row, choices, refused) for row in rows.stations)
     return Case(
-        problem=problem,
+        problem=replace(problem, stations=stations),
         evidence=evidence,
         levels={
             (row.station, row.neighbour): Level(row.heard_dbm, row.spread_db, row.source)
@@ -227,14 +227,17 @@ def store_case(rows: StoreRows, price_per_move: float) -> Case:
         },
         permitted=choices,
         bonds={
-            row.station: Bond(row.kept_why, row.kept_by, row.kept_since)
+            row.station: Bond(
+                row.kept_why, row.kept_by, row.kept_since, row.kept_detail, row.kept_facts
+            )
             for row in rows.stations
             if row.kept_on is not None and row.kept_why is not None
         },
         refused={
-            station: RefusedMove(row.channel, row.by, row.day, row.until)
-            for (station, _), row in refused.items()
+            row.station: RefusedMove(row.channel, row.by, row.day, row.until, row.note)
+            for row in refused
         },
+        first=frozenset(row.station for row in rows.stations if row.first),
     )
 
 
@@ -255,14 +258,15 @@ def _evidence(row: EvidenceRow) -> Evidence:
 
 
 def _station(
-    row: StationToday, choices: tuple[int, ...], refused: Mapping[tuple[str, int], RefusedChannel]
+    row: StationToday, choices: tuple[int, ...], refused: Sequence[RefusedChannel]
 ) -> StoreStation:
     """Return a station with its choices: those not refused, unless that leaves none."""
-    left = tuple(channel for channel in choices if (row.station, channel) not in refused)
+    no = {each.channel for each in refused if each.station == row.station}
+    left = tuple(channel for channel in choices if channel not in no)
     return StoreStation(
         station=row.station,
         channel=row.channel,
-        choices=(left or choices) if row.kept_on is None else (row.kept_on,),
+        choices=(left or choices) if row.free else (row.kept_on or row.channel,),
         weight=row.weight,
         air_share=row.air_share,
     )
@@ -276,6 +280,7 @@ def _store_rows(database: Database, stores: Sequence[str]) -> list[StoreRows]:
         evidence = _by_store(database.records(EvidenceRow, "plan", "evidence"))
         heard = _by_store(database.records(Earshot, "plan", "heard"))
         refused = _by_store(database.records(RefusedChannel, "plan", "refused"))
+        then = _by_store(database.records(StationThen, "plan", "then"))
     held = {one.store: one.sentence() for one in database.records(HeldStore, "plan", "held")}
     return [
         StoreRows(
@@ -285,13 +290,16 @@ def _store_rows(database: Database, stores: Sequence[str]) -> list[StoreRows]:
             evidence=evidence.get(store, []),
             heard=heard.get(store, []),
             refused=refused.get(store, []),
+            then=then.get(store, []),
             held=held.get(store),
         )
         for store in stores
     ]
 
 
-OfStore = TypeVar("OfStore", StationToday, PermittedChannel, EvidenceRow, Earshot, RefusedChannel)
+OfStore = TypeVar(
+    "OfStore", StationToday, PermittedChannel, EvidenceRow, Earshot, RefusedChannel, StationThen
+)
 
 
 def _by_store(rows: Sequence[OfStore]) -> dict[str, list[OfStore]]:

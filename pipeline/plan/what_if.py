@@ -58,7 +58,8 @@ def what_if(case: Case, wanted: Mapping[str, int], effort: int, terms: Terms) ->
         not_permitted=tuple(
             station.station
             for station in case.problem.stations
-            if wanted.get(station.station, station.choices[0]) not in station.choices
+            if station.station in wanted
+            if wanted[station.station] not in (case.permitted or station.choices)
         ),
     )
 

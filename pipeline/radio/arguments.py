@@ -31,20 +31,6 @@ def not_negative(name: str, value: float) -> float:
     return value
 
 
-def within(name: str, value: float, low: float, high: float) -> float:
-    """Return a value from low to high, both included."""
-    if not low <= value <= high:
-        raise ValueError(f"{name} must be from {low:g} to {high:g}; got {value!r}")
-    return value
-
-
-def between(name: str, value: float, low: float, high: float) -> float:
-    """Return a value from low to high, both left out."""
-    if not low < value < high:
-        raise ValueError(f"{name} must be above {low:g} and below {high:g}; got {value!r}")
-    return value
-
-
 def whole(name: str, value: int, allowed: range) -> int:
     """Return a whole number that the range holds."""
     if value not in allowed:

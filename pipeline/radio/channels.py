@@ -3,7 +3,7 @@
 Frequencies are in MHz. IEEE 802.15.4 clause numbers are those of the 2006 edition, from memory.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Literal
@@ -53,11 +53,6 @@ class Band:
         positive("centre_mhz", self.centre_mhz)
         positive("width_mhz", self.width_mhz)
 
-    def overlaps(self, other: "Band") -> bool:
-        """Tell whether the two share spectrum; bands that only touch at an edge do not."""
-        apart_mhz = abs(self.centre_mhz - other.centre_mhz)
-        return apart_mhz < (self.width_mhz + other.width_mhz) / 2
-
 
 def channel_centre_mhz(channel: int) -> float:
     """Return the centre of an IEEE 802.15.4 channel, 2405 + 5 (k - 11) MHz.
@@ -67,11 +62,6 @@ def channel_centre_mhz(channel: int) -> float:
     """
     whole("channel", channel, CHANNELS)
     return _FIRST_CENTRE_MHZ + CHANNEL_SPACING_MHZ * (channel - CHANNELS[0])
-
-
-def channel_band(channel: int, width_mhz: float = CHANNEL_WIDTH_MHZ) -> Band:
-    """Return the band of an IEEE 802.15.4 channel, 11 to 26; ValueError otherwise."""
-    return Band(channel_centre_mhz(channel), width_mhz)
 
 
 def wifi_centre_mhz(wifi_channel: int) -> float:
@@ -107,22 +97,3 @@ def wifi_pair_band(primary: int, second: SecondChannel) -> Band:
     whole("primary", primary, WIFI_PAIR_PRIMARIES[second])
     shift_mhz = _WIFI_PAIR_SHIFT_MHZ if second == "above" else -_WIFI_PAIR_SHIFT_MHZ
     return Band(wifi_centre_mhz(primary) + shift_mhz, _WIFI_PAIR_WIDTH_MHZ)
-
-
-def overlapped_channels(band: Band, width_mhz: float = CHANNEL_WIDTH_MHZ) -> tuple[int, ...]:
-    """Return the IEEE 802.15.4 channels, ascending, that share spectrum with a band.
-
-    width_mhz is the width granted to each channel, above 0; ValueError otherwise. The answer
-    is about nominal widths; a signal's skirt beyond them is a matter for pipeline.radio.masks.
-    """
-    return tuple(k for k in CHANNELS if channel_band(k, width_mhz).overlaps(band))
-
-
-def clear_channels(bands: Iterable[Band], width_mhz: float = CHANNEL_WIDTH_MHZ) -> tuple[int, ...]:
-    """Return the IEEE 802.15.4 channels, ascending, that no band of a set overlaps.
-
-    With no band at all every channel is clear. width_mhz as in overlapped_channels.
-    Source of the reasoning: IEEE 802.15.4-2006, Annex E.3, from memory.
-    """
-    taken = {k for band in bands for k in overlapped_channels(band, width_mhz)}
-    return tuple(k for k in CHANNELS if k not in taken)

@@ -7,14 +7,12 @@ by several dB (log-normal shadowing), which exceedance_probability turns into a 
 from dataclasses import dataclass
 from math import erfc, log10, pi, sqrt
 
-from pipeline.radio.arguments import finite, not_negative, number, positive, whole, within
+from pipeline.radio.arguments import finite, not_negative, number, positive, whole
 
 SPEED_OF_LIGHT_M_PER_S = 299_792_458.0
 
 BREAKPOINT_M = 8.0
 
-SPREAD_DB = 7.0
-"""Spread of single places around a model; two open testbeds gave 6.7 and 7.0 dB."""
 
 P1238_LEAST_M = 1.0
 
@@ -50,18 +48,6 @@ def breakpoint_loss_db(distance_m: float) -> float:
     return _FAR_LOSS_DB + _FAR_SLOPE_DB * log10(distance_m / BREAKPOINT_M)
 
 
-def breakpoint_distance_m(loss_db: float) -> float:
-    """Return the distance at which breakpoint_loss_db reaches a finite loss; ValueError otherwise.
-
-    A loss inside the step at 8 m (58.262 to 58.5 dB) gives 8 m.
-    Source: inverse of the model of breakpoint_loss_db.
-    """
-    finite("loss_db", loss_db)
-    if loss_db > _FAR_LOSS_DB:
-        return float(BREAKPOINT_M * 10 ** ((loss_db - _FAR_LOSS_DB) / _FAR_SLOPE_DB))
-    return min(BREAKPOINT_M, float(10 ** ((loss_db - _NEAR_LOSS_DB) / _NEAR_SLOPE_DB)))
-
-
 @dataclass(frozen=True)
 class P1238Place:
     """A row of the tables of ITU-R P.1238-0 to -9 for 1.8 to 2.4 GHz.
@@ -81,8 +67,6 @@ class P1238Place:
         not_negative("further_floor_db", self.further_floor_db)
 
 
-P1238_RESIDENTIAL = P1238Place(28.0, 4.0, 4.0)
-P1238_OFFICE = P1238Place(30.0, 15.0, 4.0)
 P1238_COMMERCIAL = P1238Place(22.0, 6.0, 3.0)
 """Open sales areas; the nearest of the three to a shop."""
 
@@ -105,49 +89,6 @@ def p1238_loss_db(
     floors_db = place.first_floor_db + place.further_floor_db * (floors - 1) if floors else 0.0
     spreading_db = 20 * log10(frequency_mhz) + place.distance_db * log10(distance_m)
     return spreading_db + floors_db - 28
-
-
-@dataclass(frozen=True)
-class P1238Site:
-    """A row of table 2 of ITU-R P.1238-11, with the ranges over which it was measured.
-
-    Loss per tenfold distance is 10 alpha dB, per tenfold frequency 10 gamma dB; beta_db is the
-    loss at 1 m and 1 GHz, spread_db the scatter of single places.
-    """
-
-    alpha: float
-    beta_db: float
-    gamma: float
-    spread_db: float
-    frequency_ghz: tuple[float, float]
-    distance_m: tuple[float, float]
-
-
-OFFICE_IN_SIGHT = P1238Site(1.46, 34.62, 2.03, 3.76, (0.3, 83.5), (2.0, 27.0))
-OFFICE_OUT_OF_SIGHT = P1238Site(2.46, 29.53, 2.38, 5.04, (0.3, 82.0), (4.0, 30.0))
-CORRIDOR_IN_SIGHT = P1238Site(1.63, 28.12, 2.25, 4.07, (0.3, 83.5), (2.0, 160.0))
-CORRIDOR_OUT_OF_SIGHT = P1238Site(2.77, 29.27, 2.48, 7.63, (0.625, 83.5), (4.0, 94.0))
-INDUSTRIAL_IN_SIGHT = P1238Site(2.31, 24.52, 2.06, 2.69, (0.625, 70.28), (2.0, 101.0))
-INDUSTRIAL_OUT_OF_SIGHT = P1238Site(3.79, 21.01, 1.34, 9.05, (0.625, 70.28), (5.0, 108.0))
-
-
-def p1238_site_loss_db(
-    distance_m: float, frequency_ghz: float, site: P1238Site, *, extrapolate: bool = False
-) -> float:
-    """Return the median indoor loss 10 a log10(d) + b + 10 g log10(f) of newer editions, in dB.
-
-    The frequency is in GHz, unlike the older formula; a value outside the row's range is a
-    ValueError, so MHz given by mistake does not pass. distance_m must lie in the row's range too
-    unless extrapolate is set (then above 0). The model has no floor term and no commercial row.
-    Source: Recommendation ITU-R P.1238-11, table 2 (formula since P.1238-10).
-    """
-    within("frequency_ghz", frequency_ghz, *site.frequency_ghz)
-    if extrapolate:
-        positive("distance_m", distance_m)
-    else:
-        within("distance_m", distance_m, *site.distance_m)
-    spreading_db = site.alpha * log10(distance_m) + site.gamma * log10(frequency_ghz)
-    return site.beta_db + 10 * spreading_db
 
 
 def log_distance_loss_db(distance_m: float, loss_at_1m_db: float, exponent: float) -> float:

@@ -2,7 +2,8 @@
 
 All moves of a store are made in one night where one is long enough. Where none is, they are made in
 the fewest nights that do, one directly after the other, so that a store is never left half changed
-for longer than a day; every night but the last is filled.
+for longer than a day; every night but the last is filled. A move that a rule wants alone has
+a night of its own.
 """
 
 from collections.abc import Mapping, Sequence
@@ -145,7 +146,7 @@ def _with_slots(cases: Sequence[JobCase], work: Work) -> list[JobCase]:
     for case in cases:
         pieces = {day: _cut(piece, limits[day]) for day, piece in case.pieces.items()}
         pieces = {day: piece for day, piece in pieces.items() if piece.minutes > 0}
-        slots = _slots(case.job.moves, case.units, pieces, work)
+        slots = _slots(case.job, case.units, pieces, work)
         made.append(replace(case, pieces=pieces, slots=slots))
     return made
 
@@ -170,16 +171,16 @@ def _cut(piece: Piece, end: int | None) -> Piece:
     return replace(piece, closes=closes, minutes=min(piece.minutes, closes - piece.opens))
 
 
-def _slots(moves: int, units: int, pieces: Mapping[int, Piece], work: Work) -> tuple[Slot, ...]:
+def _slots(job: StoreJob, units: int, pieces: Mapping[int, Piece], work: Work) -> tuple[Slot, ...]:
     """Return every way to make a store's moves, by first night.
 
     Args:
-        moves: how many.
+        job: its moves, and those that have a night of their own.
         units: the benefit of having made them, per day.
         pieces: the time for work, by days from the first night.
         work: minutes per move, settling, and for how many days the benefit counts.
     """
-    runs = [run for day in pieces if (run := _run(moves, day, pieces, work))]
+    runs = [run for day in pieces if (run := _run(job, day, pieces, work))]
     fewest = min((len(run) for run in runs), default=0)
     return tuple(
         Slot(run, units * max(1, work.benefit_days - run[-1].day))
@@ -188,16 +189,16 @@ def _slots(moves: int, units: int, pieces: Mapping[int, Piece], work: Work) -> t
     )
 
 
-def _run(moves: int, day: int, pieces: Mapping[int, Piece], work: Work) -> tuple[Piece, ...]:
+def _run(job: StoreJob, day: int, pieces: Mapping[int, Piece], work: Work) -> tuple[Piece, ...]:
     run: list[Piece] = []
-    left = moves
-    while left > 0:
+    done = 0
+    while done < job.moves:
         piece = pieces.get(day)
-        done = min(left, moves_in(piece.minutes, work)) if piece is not None else 0
-        if piece is None or done == 0:
+        some = job.together(done, moves_in(piece.minutes, work)) if piece is not None else 0
+        if piece is None or some == 0:
             return ()
-        run.append(replace(piece, minutes=done * work.minutes_per_move + work.settle_minutes))
-        left -= done
+        run.append(replace(piece, minutes=some * work.minutes_per_move + work.settle_minutes))
+        done += some
         day += 1
     return tuple(run)
 

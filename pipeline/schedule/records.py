@@ -24,11 +24,18 @@ class StoreJob:
     groups: Sequence[str] = ()  # at most one store of a group is worked on in a night
     undecided: Sequence[int] = ()  # positions of moves that nobody has approved yet
     urgent: bool = False  # one of them settles what must not go on
+    alone: Sequence[int] = ()  # positions of moves that have a night of their own
 
     @property
     def moves(self) -> int:
         """How many moves there are to make."""
         return len(self.positions)
+
+    def together(self, done: int, most: int) -> int:
+        """Return how many moves after the first `done` may share a night that has time for some."""
+        left = self.positions[done : done + most]
+        upto = next((n for n, position in enumerate(left) if position in self.alone), len(left))
+        return upto or min(1, len(left))
 
 
 @dataclass(frozen=True, slots=True)

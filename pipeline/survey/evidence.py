@@ -15,7 +15,7 @@ from pipeline.estimate.portfolio import Portfolio, fit_portfolio
 from pipeline.estimate.posterior import estimate
 from pipeline.estimate.visits import blocks
 from pipeline.fresh import choose, fingerprint, keep, narrowed, run_mark, stale, store_marks
-from pipeline.radio.airtime import Traffic, update_us
+from pipeline.radio.airtime import update_us
 from pipeline.radio.channels import (
     CHANNELS,
     WIFI_CHANNELS,
@@ -133,7 +133,7 @@ def _folded(database: Database, assumed: Assumptions) -> tuple[pl.DataFrame, pl.
 def _update_times(database: Database) -> pl.DataFrame:
     """Return the air time in ms of one update, per payload size in octets."""
     octets = database.column("survey", "payloads")
-    times_ms = [update_us(Traffic(1, 1.0, max(1, size))) / _US_PER_MS for size in octets]
+    times_ms = [update_us(max(1, size)) / _US_PER_MS for size in octets]
     return pl.DataFrame(
         {"payload_octets": octets, "air_ms": times_ms},
         schema={"payload_octets": pl.Int64, "air_ms": pl.Float64},

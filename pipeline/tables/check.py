@@ -17,6 +17,24 @@ class Finding:
     facts: str | None = column("what the sentence is made of, as JSON with sorted keys", since=2)
 
 
+@table("plan_bound", since=5)
+class PlanBound:
+    """What the rules that bind the plan found before it was made, and how each binds its station.
+
+    Findings that an approved exception covers are left out.
+    """
+
+    store: str = column("the store's key")
+    station: str = column("the station's key within its store")
+    kind: str = column(
+        "hold: it keeps its channel; first: its move comes first; "
+        "alone: it is the store's only move of its night"
+    )
+    rule: str = column("the rule")
+    detail: str = column("one sentence, in English")
+    facts: str | None = column("what the sentence is made of, as JSON with sorted keys")
+
+
 @table("rule_text", since=2)
 class RuleText:
     """What the rules of the last check are called and say, in every language they have."""

@@ -135,14 +135,18 @@ order by q.quarter, 2, v.rule;
 
 -- name: figures_of_changes
 -- How the order of every change stood at the end of each quarter, parking steps left out: closed
--- and how, refused, lapsed undecided, or what it waits for.
+-- and how, refused, lapsed undecided, or what it waits for. One that lapsed because a later plan has
+-- the same order goes on there.
 insert into audit_change by name
 with quarters as (select quarter, first, last from incoming), told as (
     select q.quarter, q.first, c.store,
-        if(c.state in ('refused', 'lapsed'), c.state, coalesce(c.closed, c.waits_for)) as state,
+        if(c.state = 'refused' or (c.state = 'lapsed' and not c.ordered), c.state,
+            coalesce(c.closed, c.waits_for)) as state,
         coalesce(c.closed_on, c.done_on, c.decided_on, c.proposed_on) as since
-    from quarters q, lateral (select * from change_story_on(q.last)) c
-    where not c.parking
+    from quarters q, lateral (
+        select *, coalesce(decision like 'approved%', false) as ordered
+        from change_story_on(q.last)) c
+    where not c.parking and not (c.state = 'lapsed' and c.ordered and c.replaced)
 )
 select t.quarter, coalesce(s.region, 'no region') as region, t.state,
     count(*) as changes, count(*) filter (t.since >= t.first) as entered

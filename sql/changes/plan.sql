@@ -36,12 +36,13 @@ with told as (
     select change, max("at") filter (state = 'implemented') as carried_at,
         max_by(e, seq) filter (state = 'approved') as ordered,
         max_by(e, seq) filter (state = 'approved' and result is null) as agreed
-    from change_event e group by change
+    from change_told e group by change
 )
 select c.store, c.change, c.station, c.from_channel,
     coalesce(t.ordered.channel, c.to_channel) as to_channel, c.position, c.parking,
     s.state, s.at, t.carried_at,
-    cast(t.agreed."at" as date) as agreed_on, t.agreed."by" as agreed_by, t.agreed.workbook
+    t.agreed.said_on as agreed_on, t.agreed.said_in as agreed_in, t.agreed."by" as agreed_by,
+    t.agreed.workbook
 from change c
 join plan_in_force f on f.plan = c.plan
 join change_state_on(date '9999-12-30') s on s.change = c.change

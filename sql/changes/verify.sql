@@ -115,8 +115,18 @@ order by grouping(sureness), list_position(['high', 'fair', 'low'], sureness),
 
 -- name: not_as_ordered
 -- Final changes that were ordered and ended otherwise, by how they did. No figure of effect counts
--- them.
+-- them. What lapsed because a later plan has the same order is no end.
 select closed as key, count(*) as value from change_story
 where closed <> 'as ordered' and decision like 'approved%' and not parking
+    and not (state = 'lapsed' and replaced)
     and list_contains($stores, store)
 group by closed order by closed;
+
+-- name: not_put_right
+-- Final changes that were done differently or undone, and that nobody has ordered anew since.
+select change, store, station, parking, ordered_channel, channel_found, state,
+    if(closed = 'undone', 'backed out', closed) as result, 'since ' || closed_on as note, cast(null as double) as promised, cast(null as double) as measured
+from change_story
+where closed in ('done differently', 'undone') and not replaced and not parking
+    and list_contains($stores, store)
+order by store, station, change;

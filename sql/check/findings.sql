@@ -20,6 +20,16 @@ select r.run, i.file, i.line, i.sentence
 from incoming i, this_run r
 order by i.file, i.line, i.sentence;
 
+-- name: insert_bound
+-- Keep what binds the plan of a station: findings about stations that no exception covers.
+insert into plan_bound by name
+select i.store, i.subject as station, i.kind, i.rule, i.detail, i.facts
+from incoming i
+semi join station_now n on n.store = i.store and n.station = i.subject
+anti join (select x.* from exception x join this_run r on x.until >= r.as_of) x
+    on x.rule = i.rule and x.store in ('*', i.store) and x.subject in ('*', i.subject)
+order by i.store, i.subject, i.kind, i.rule, i.detail;
+
 -- name: apply_exceptions
 -- The one place where exceptions apply: a finding that an exception of its rule names, its store
 -- and subject exactly or by '*', is excepted up to and on the day agreed. Of several exceptions

@@ -1,7 +1,10 @@
 -- name: stations
 -- Every station of today with what the plan needs of it, and what binds it.
 select n.store, n.station, n.channel, l.weight, l.air_share,
-    b.channel as kept_on, b.why as kept_why, b."by" as kept_by, b.day as kept_since
+    b.channel as kept_on, b.why as kept_why, b."by" as kept_by, b.day as kept_since,
+    b.detail as kept_detail, b.facts as kept_facts,
+    exists (from plan_bound f
+        where f.kind = 'first' and f.store = n.store and f.station = n.station) as first
 from station_now n semi join due_store using (store)
 join station_load l on l.store = n.store and l.station = n.station
 left join station_bound b on b.store = n.store and b.station = n.station
@@ -10,9 +13,17 @@ order by n.store, n.station;
 
 -- name: refused
 -- Channels that are not put forward again for a station, and who refused them.
-select store, station, channel, "by", day, until
+select store, station, from_channel, channel, plan, "by", day, until, note, gain_low, gain_high
 from channel_refused semi join due_store using (store)
 order by store, station, channel;
+
+-- name: then
+-- The stations as they were when a move of the store was refused, and how they were to be.
+select t.store, t.plan, t.station, t.channel, t.final
+from station_then t
+semi join channel_refused r on r.plan = t.plan
+semi join due_store using (store)
+order by t.store, t.plan, t.station;
 
 -- name: choices
 -- Channels a store may use: permitted by the rules and listened to by every label that says so.

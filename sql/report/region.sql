@@ -101,14 +101,16 @@ where s.counts and s.clear_air_before is not null
 order by n.region, s.store, s.station, s.change;
 
 -- name: region_pending
--- The changes that wait for a decision, the largest gain in clear air first.
+-- The changes that wait for a decision: what a rule puts first, then the largest gain in clear air.
 select n.region, s.store, n.name, s.station, s.from_channel, s.to_channel, s.clear_air_before,
     s.promised as clear_air_after, c.sureness, s.proposed_on, s.state
 from change_story s
 join change c using (change)
 join store_now n on n.store = s.store
 where not s.parking and s.waits_for = 'decision'
-order by n.region, s.promised - s.clear_air_before desc nulls last, s.store, s.station;
+order by n.region, exists (from plan_bound b
+        where b.kind = 'first' and b.store = s.store and b.station = s.station) desc,
+    s.promised - s.clear_air_before desc nulls last, s.store, s.station;
 
 -- name: region_late
 -- Late changes: their night has passed, they have none, or nobody has checked them yet.

@@ -104,7 +104,7 @@ order by store;
 -- What the program itself noted is no report of a person.
 with told as (
     select e.*, case when e.result is not null then 'result' else 'decision' end as kind
-    from change_event e
+    from change_told e
     where (e.result is not null and e.by <> 'quietaisle')
         or (e.result is null and e.state in ('approved', 'refused', 'deferred'))
 ), latest as (
@@ -120,7 +120,8 @@ select c.store, c.change, c.position, c.station, c.from_channel, c.to_channel, c
     case when s.state in ('scheduled', 'implemented', 'verified', 'ineffective', 'backed out')
         then n.due end as due,
     d.state as decision, d.by as decided_by, cast(d.at as date) as decided_on,
-    d.note as decision_note, r.result as outcome, r.by as done_by, r.at as done_at,
+    d.note as decision_note, if(d.carried is null, null, d.said_on) as carried_on,
+    d.said_in as carried_in, r.result as outcome, r.by as done_by, r.at as done_at,
     r.note as done_note
 from change c
 join change_state_on(date '9999-12-30') s using (change)

@@ -10,7 +10,9 @@
 -- do: Check power and network; the plan does not change its channel until it is back. Mind the
 --   rules for work at height and the store's electrical rules.
 -- source: common practice, no published source
+-- binds: hold
 select s.store, s.station as subject, s.seen_on, coalesce(l.labels, 0) as labels
-from station_away s
+from station_now s
 left join station_load l on l.store = s.store and l.station = s.station
+where not s.connected
 order by s.store, subject;

@@ -2,14 +2,19 @@
 -- Every store with moves to make: what the schedule needs of it, its moves in order, and what they
 -- are worth. Moves that were refused, put off or carried out are left out. The worth is clear air
 -- gained, weighted by labels; a store without a labels export counts as many per station as the
--- chain has on average. Urgent are those with a move that settles a `stop`.
-with to_make as (
-    select store, list(position order by position) as positions,
-        coalesce(list(position order by position)
-            filter (coalesce(waits_for, 'decision') = 'decision'), []) as undecided
-    from move_story
-    where coalesce(state, 'proposed') in ('proposed', 'approved', 'scheduled')
-    group by store
+-- chain has on average. Urgent are those with a move that a rule puts first.
+with bound as (
+    select store, station, bool_or(kind = 'first') as first, bool_or(kind = 'alone') as alone
+    from plan_bound group by store, station
+), to_make as (
+    select m.store, list(m.position order by m.position) as positions,
+        coalesce(list(m.position order by m.position)
+            filter (coalesce(m.waits_for, 'decision') = 'decision'), []) as undecided,
+        coalesce(list(m.position order by m.position) filter (b.alone), []) as alone,
+        coalesce(bool_or(b.first), false) as urgent
+    from move_story m left join bound b using (store, station)
+    where coalesce(m.state, 'proposed') in ('proposed', 'approved', 'scheduled')
+    group by m.store
 ), carried as (
     select store, sum(labels) as labels, count(*) as stations from station_load group by store
 ), chain as (
@@ -27,21 +32,13 @@ with to_make as (
 ), taken as (
     select w.store, max_by(w.wave, w.taken_on) as wave
     from wave_taken w, this_run r where w.taken_on < r.as_of group by w.store
-), urgent as (   -- a move settles what must not go on
-    select distinct f.store
-    from finding f
-    join this_run r using (run)
-    join move m on m.store = f.store and m.station = f.subject
-    where f.severity = 'stop' and not f.excepted
 )
 select n.store, n.region, n.store_type, n.country, n.time_zone, n.opens, n.closes,
-    t.positions, t.undecided, coalesce(w.benefit, 0) as benefit, k.wave,
-    u.store is not null as urgent
+    t.positions, t.undecided, t.alone, t.urgent, coalesce(w.benefit, 0) as benefit, k.wave
 from to_make t
 join store_now n using (store)
 left join worth w using (store)
 left join taken k using (store)
-left join urgent u using (store)
 order by n.store;
 
 -- name: wifi_neighbours

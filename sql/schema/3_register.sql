@@ -20,6 +20,21 @@ from change_event
 where "at" < cast(day as timestamp) + interval 1 day
 qualify row_number() over (partition by change order by seq desc) = 1;
 
+-- name: change_told
+-- Every event with the day and the plan in which it was said: an approval that a new plan repeats was
+-- given before, with the last order of that station by a person.
+create or replace view change_told as
+with told as (
+    select e.*, c.plan, max_by({'day': cast(e."at" as date), 'plan': c.plan}, e.seq)
+            filter (e.state = 'approved' and e.result is null and e.carried is null)
+            over (partition by c.store, c.station order by e.seq) as given
+    from change_event e join change c using (change)
+)
+select * exclude (plan, given),
+    if(carried is null, cast("at" as date), coalesce(given.day, cast("at" as date))) as said_on,
+    if(carried is null, plan, coalesce(given.plan, carried)) as said_in
+from told;
+
 -- name: change_story_on
 -- The story of every change up to the end of a day, one row each: proposed, decided, given a night,
 -- done, found, measured, closed. Whatever says how a change stands reads it here.
@@ -34,7 +49,7 @@ with told as (
     select e.*, e.result is null and e.state in ('approved', 'refused', 'deferred') as decides,
         coalesce(max(if(state = 'approved', seq, null)) over (partition by change), 0)
             as approved_at
-    from change_event e
+    from change_told e
     where e."at" < cast(day as timestamp) + interval 1 day
 ), latest as (
     select t.change, max_by(t, t.seq) as now, max_by(t, t.seq) filter (decides) as decided,
@@ -83,7 +98,7 @@ select j.change, j.plan, j.store, j.station, j.position, j.parking, j.from_chann
     j.ordered_channel, j.state, j.proposed_on, j.proposed_by,
     case when j.decided.state = 'approved' and j.ordered_channel <> j.to_channel
         then 'approved with another channel' else j.decided.state end as decision,
-    cast(j.decided."at" as date) as decided_on, j.decided."by" as decided_by,
+    j.decided.said_on as decided_on, j.decided."by" as decided_by,
     j.decided.note as decided_note, j.decided.workbook as workbook,
     case when j.decided.state = 'refused' then j.decided.until end as refused_until,
     cast(j.due as date) as night, j.due, cast(j.done."at" as date) as done_on,

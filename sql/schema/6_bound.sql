@@ -1,62 +1,98 @@
--- name: station_away
--- Stations that their latest export says are not connected: the plan leaves them alone.
-create or replace view station_away as
-select store, station, channel, seen_on from station_now where not connected;
-
 -- name: station_bound
--- What binds the plan of a station: it keeps to `channel`, and why. The plan and the rules both read
--- this. 'agreed': people have agreed on a change and no export has judged it; 'exception': one to
--- channel-not-permitted keeps it where it is; 'offline': it is to be left alone until it is back;
--- 'settled': it was changed and verified lately. Of several, the first of these counts.
+-- What binds a station to a channel, and why. 'exception': one to channel-not-permitted keeps it
+-- where it is; 'agreed': people have agreed on a change and no export has judged it; 'held': a rule
+-- holds it (see plan_bound), `by` being the rule; 'settled': it was changed lately as ordered, and
+-- moves again only for what must not go on or a gain that is sure. Of several, the first counts.
 create or replace view station_bound as
 with bound as (
     select 2 as rank, c.store, c.station, 'agreed' as why, c.ordered_channel as channel, c.position,
-        c.decided_by as "by", c.decided_on as day
+        c.decided_by as "by", c.decided_on as day, null as detail, null as facts
     from change_story c semi join plan_in_force f on f.plan = c.plan
     where c.state in ('approved', 'scheduled', 'implemented')
     union all
-    select 1, n.store, n.station, 'exception', n.channel, 0, x.approved_by, null
+    select 1, n.store, n.station, 'exception', n.channel, 0, x.approved_by, null, null, null
     from station_now n
     join exception x on x.rule = 'channel-not-permitted'
         and x.store in ('*', n.store) and x.subject in ('*', n.station)
     join this_run r on x.until >= r.as_of
     union all
-    select 3, store, station, 'offline', channel, 0, null, seen_on from station_away
+    select 3, n.store, n.station, 'held', n.channel, 0, b.rule, n.seen_on, b.detail, b.facts
+    from plan_bound b join station_now n using (store, station)
+    where b.kind = 'hold' and n.channel between 11 and 26
     union all
-    select 4, c.store, c.station, 'settled', n.channel, c.position, null, c.closed_on
+    select 4, c.store, c.station, 'settled', n.channel, c.position, null,
+        coalesce(c.done_on, c.closed_on), null, null
     from change_story c
     join station_now n on n.store = c.store and n.station = c.station
         and n.channel = c.ordered_channel
     join permitted_channel p on p.store = n.store and p.channel = n.channel
-    join this_run r on c.closed_on > r.as_of - coalesce((
+    join this_run r on coalesce(c.done_on, c.closed_on) > r.as_of - coalesce((
         select cast(value as integer) from setting where name = 'settled_days'), 0)
-    where c.state = 'verified' and not c.parking
+    where c.closed = 'as ordered' and not c.parking
 )
-select store, station, why, channel, "by", day
+select store, station, why, channel, "by", day, detail, facts
 from bound where channel is not null
 qualify row_number() over (
-    partition by store, station order by rank, position desc, "by" nulls last, day) = 1;
+    partition by store, station order by rank, position desc, "by" nulls last, day, detail) = 1;
+
+-- name: station_then
+-- The stations of each plan's store as its latest export up to the plan's day has them, and the
+-- channel each ends on once the plan is carried out.
+create or replace view station_then as
+with latest as (
+    select p.store, p.plan, max(s.seen_on) as seen_on
+    from change_plan p join station_seen s on s.store = p.store and s.seen_on <= p.proposed_on
+    group by p.store, p.plan
+), ends as (
+    select plan, station, max_by(to_channel, position) as channel from change group by plan, station
+)
+select l.store, l.plan, s.station, min(s.channel) as channel,
+    coalesce(any_value(e.channel), min(s.channel)) as final
+from latest l
+join station_seen s on s.store = l.store and s.seen_on = l.seen_on
+left join ends e on e.plan = l.plan and e.station = s.station
+group by l.store, l.plan, s.station;
 
 -- name: channel_refused
 -- Moves that were refused and are not put forward again: until the day that was said, or else until
--- the station was scanned after the refusal, is on another channel, or is agreed on anew.
+-- the evidence changes. Here it has changed where the station is on another channel or agreed on
+-- anew, where it serves more or fewer labels by a share, and where a station in earshot is on a
+-- channel that it neither had then nor was to have. `gain_low` and `gain_high` are the interval of
+-- the gain of then; the plan holds its estimate of now against them.
 create or replace view channel_refused as
-with refused as (
-    select c.*, row_number() over (
-        partition by c.store, c.station, c.ordered_channel order by c.decided_on desc, c.change desc
-    ) as place
-    from change_story c
-    join station_now n on n.store = c.store and n.station = c.station and n.channel = c.from_channel
-    where not c.parking and c.decision is not null
-), last_scan as (
-    select r.store, r.station, max(cast(e.scanned_at as date)) as day
-    from reading_matched e join refused r on r.store = e.store and r.station = e.station
-    where r.state = 'refused' group by r.store, r.station
+with decided as (
+    select s.*, c.labels, c.clear_air_after - c.clear_air_before as gain,
+        sqrt(pow(c.clear_air_after - c.clear_air_after_low, 2)
+            + pow(c.clear_air_before_high - c.clear_air_before, 2)) as down,
+        sqrt(pow(c.clear_air_after_high - c.clear_air_after, 2)
+            + pow(c.clear_air_before - c.clear_air_before_low, 2)) as up,
+        row_number() over (
+            partition by s.store, s.station, s.ordered_channel
+            order by s.decided_on desc, s.change desc) as place
+    from change_story s
+    join change c using (change)
+    join station_now n on n.store = s.store and n.station = s.station and n.channel = s.from_channel
+    where not s.parking and s.decision is not null
+), refused as (
+    from decided where place = 1 and state = 'refused'
+), moved as (
+    select distinct r.change
+    from refused r
+    join earshot e on e.store = r.store and r.station in (e.station, e.neighbour)
+        and e.hit_co >= (select value from setting where name = 'earshot_probability')
+    join station_now n on n.store = r.store and n.station in (e.station, e.neighbour)
+        and n.station <> r.station
+    left join station_then t on t.plan = r.plan and t.station = n.station
+    where coalesce(n.channel not in (t.channel, t.final), true)
 )
-select r.store, r.station, r.to_channel as channel, r.decided_by as "by", r.decided_on as day,
-    r.refused_until as until
+select r.store, r.station, r.plan, r.from_channel, r.to_channel as channel, r.decided_by as "by",
+    r.decided_on as day, r.refused_until as until, nullif(r.decided_note, '') as note,
+    round(r.gain - r.down, 6) as gain_low, round(r.gain + r.up, 6) as gain_high
 from refused r
 cross join this_run t
-left join last_scan l using (store, station)
-where r.place = 1 and r.state = 'refused'
-    and coalesce(t.as_of < r.refused_until, coalesce(l.day <= r.decided_on, true));
+left join station_load l using (store, station)
+where case when r.refused_until is not null then t.as_of < r.refused_until
+    else r.change not in (select change from moved)
+        and abs(coalesce(l.labels - l.silent_labels, 0) - r.labels)
+            <= (select value from setting where name = 'labels_changed_share') * greatest(r.labels, 1)
+    end;

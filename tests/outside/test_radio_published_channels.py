@@ -10,14 +10,10 @@ import pytest
 from scipy.integrate import quad
 
 from pipeline.radio.channels import (
-    CHANNELS,
     Band,
     channel_centre_mhz,
-    clear_channels,
-    overlapped_channels,
     wifi_band,
     wifi_centre_mhz,
-    wifi_pair_band,
 )
 from pipeline.radio.masks import (
     DSSS_22,
@@ -71,17 +67,6 @@ def test_wifi_centres() -> None:
     assert wifi_centre_mhz(14) == 2484 == wifi_centre_mhz(13) + 12
 
 
-@pytest.mark.parametrize("width_mhz", [20.0, 22.0])
-def test_wifi_covers_four_channels(width_mhz: float) -> None:
-    """Wi-Fi n overlaps channels n + 10 to n + 13, at 20 as at 22 MHz; 14 the last two."""
-    for n in range(1, 14):
-        expected = tuple(k for k in range(n + 10, n + 14) if k in CHANNELS)
-
-        assert overlapped_channels(wifi_band(n, width_mhz)) == expected
-
-    assert overlapped_channels(wifi_band(14, width_mhz)) == (25, 26)
-
-
 def test_wifi_is_20_mhz_wide_unless_told() -> None:
     """OFDM, HT20 and HE20 channels are 20 MHz wide (IEEE 802.11-2020, from memory)."""
     assert wifi_band(6) == Band(2437.0, 20.0)
@@ -93,65 +78,6 @@ def test_offsets_of_the_four_channels() -> None:
         offsets = [channel_centre_mhz(n + 10 + i) - wifi_centre_mhz(n) for i in range(4)]
 
         assert offsets == [-7, -2, 3, 8]
-
-
-@pytest.mark.parametrize(
-    ("band", "centre_mhz", "first", "last"),
-    [
-        (wifi_pair_band(1, "above"), 2422, 11, 18),
-        (wifi_pair_band(6, "above"), 2447, 16, 23),
-        (wifi_pair_band(11, "below"), 2452, 17, 24),
-        (wifi_pair_band(9, "above"), 2462, 19, 26),
-    ],
-)
-def test_wifi_pairs_cover_eight_channels(
-    band: Band, centre_mhz: float, first: int, last: int
-) -> None:
-    """A 40 MHz signal covers eight channels round a centre 10 MHz off its primary (recomputed)."""
-    assert band.centre_mhz == centre_mhz
-    assert overlapped_channels(band) == tuple(range(first, last + 1))
-
-
-@pytest.mark.parametrize("width_mhz", [20.0, 22.0])
-@pytest.mark.parametrize(
-    ("wifi", "clear"),
-    [
-        ((1, 6, 11), (15, 20, 25, 26)),
-        ((1, 7, 13), (15, 16, 21, 22)),
-        ((1, 5, 9, 13), ()),
-        ((1, 6), (15, *range(20, 27))),
-        ((6,), (*range(11, 16), *range(20, 27))),
-        ((1, 13), tuple(range(15, 23))),
-        ((), tuple(range(11, 27))),
-    ],
-)
-def test_channels_clear_of_wifi(
-    wifi: tuple[int, ...], clear: tuple[int, ...], width_mhz: float
-) -> None:
-    """The channels between usual sets of Wi-Fi channels are those of Annex E.3 (recomputed)."""
-    assert clear_channels([wifi_band(n, width_mhz) for n in wifi]) == clear
-
-
-@pytest.mark.parametrize(
-    ("wifi", "wifi_width_mhz", "channel_width_mhz", "clear"),
-    [
-        ((1, 6, 11), 24.0, 2.0, (25, 26)),
-        ((1, 6, 11), 20.0, 5.0, (25, 26)),
-        ((1, 6, 11), 22.0, 5.0, (26,)),
-        ((1, 7, 13), 20.0, 5.0, (15, 21)),
-        ((1, 7, 13), 22.0, 5.0, ()),
-    ],
-)
-def test_clear_channels_depend_on_assumed_widths(
-    wifi: tuple[int, ...],
-    wifi_width_mhz: float,
-    channel_width_mhz: float,
-    clear: tuple[int, ...],
-) -> None:
-    """Wider assumptions on either side leave fewer channels clear (recomputed)."""
-    bands = [wifi_band(n, wifi_width_mhz) for n in wifi]
-
-    assert clear_channels(bands, channel_width_mhz) == clear
 
 
 # Offsets in MHz and levels in dBr: IEEE 802.11-2020 clauses 15 to 19 and 802.11ax, from memory.

@@ -7,24 +7,10 @@ from scipy import stats
 
 from pipeline.radio.fitting import fit_log_distance
 from pipeline.radio.propagation import (
-    CORRIDOR_IN_SIGHT,
-    CORRIDOR_OUT_OF_SIGHT,
-    INDUSTRIAL_IN_SIGHT,
-    INDUSTRIAL_OUT_OF_SIGHT,
-    OFFICE_IN_SIGHT,
-    OFFICE_OUT_OF_SIGHT,
-    P1238_COMMERCIAL,
-    P1238_OFFICE,
-    P1238_RESIDENTIAL,
-    P1238Place,
-    P1238Site,
-    breakpoint_distance_m,
     breakpoint_loss_db,
     exceedance_probability,
     free_space_loss_db,
     log_distance_loss_db,
-    p1238_loss_db,
-    p1238_site_loss_db,
 )
 
 
@@ -105,99 +91,9 @@ def test_breakpoint_model_steps_at_8_m() -> None:
     assert step_db == pytest.approx(0.2382, abs=5e-5)
 
 
-def test_breakpoint_model_reach() -> None:
-    """85 dB of loss are reached at 50.83 m (recomputed)."""
-    assert breakpoint_distance_m(85) == pytest.approx(50.83, abs=0.005)
-
-
 def test_breakpoint_model_starts_as_free_space() -> None:
     """Its 40.2 dB at 1 m are free space at 2450 MHz, 40.2311 dB (recomputed)."""
     assert breakpoint_loss_db(1) == pytest.approx(free_space_loss_db(1, 2450), abs=0.05)
-
-
-@pytest.mark.parametrize(
-    ("place", "distance_m", "frequency_mhz", "floors", "loss_db"),
-    [
-        # ITU-R P.1238-0 to -9; rows as published in ns-3's buildings module, losses recomputed.
-        (P1238_OFFICE, 1, 2440, 0, 39.748),
-        (P1238_RESIDENTIAL, 1, 2440, 0, 39.748),
-        (P1238_COMMERCIAL, 1, 2440, 0, 39.748),
-        (P1238_OFFICE, 10, 2440, 0, 69.748),
-        (P1238_RESIDENTIAL, 10, 2440, 0, 67.748),
-        (P1238_COMMERCIAL, 10, 2440, 0, 61.748),
-        (P1238_OFFICE, 20, 2440, 0, 78.779),
-        (P1238_RESIDENTIAL, 20, 2440, 0, 76.177),
-        (P1238_COMMERCIAL, 20, 2440, 0, 68.370),
-        (P1238_OFFICE, 10, 2440, 1, 84.748),
-        (P1238_RESIDENTIAL, 10, 2440, 1, 71.748),
-        (P1238_COMMERCIAL, 10, 2440, 1, 67.748),
-        (P1238_OFFICE, 1, 2450, 0, 39.7833),
-        (P1238_OFFICE, 10, 2450, 0, 69.7833),
-        (P1238_OFFICE, 50, 2450, 0, 90.7524),
-        (P1238_COMMERCIAL, 50, 2450, 0, 77.1607),
-        (P1238_OFFICE, 10, 2450, 1, 84.7833),
-        (P1238_OFFICE, 10, 2450, 2, 88.7833),
-        (P1238_OFFICE, 10, 2450, 3, 92.7833),
-    ],
-)
-def test_p1238_older_editions(
-    place: P1238Place, distance_m: float, frequency_mhz: float, floors: int, loss_db: float
-) -> None:
-    """ITU-R P.1238-0 to -9: distance, place and floors as in the recommendation's tables."""
-    loss = p1238_loss_db(distance_m, frequency_mhz, place, floors)
-
-    assert loss == pytest.approx(loss_db, abs=6e-4)
-
-
-@pytest.mark.parametrize(
-    ("site", "at_10_m_db", "at_20_m_db"),
-    [
-        # ITU-R P.1238-11 table 2; losses at 2.440 GHz recomputed.
-        (OFFICE_IN_SIGHT, 57.084, 61.479),
-        (OFFICE_OUT_OF_SIGHT, 63.350, 70.755),
-        (CORRIDOR_IN_SIGHT, 53.136, 58.043),
-        (CORRIDOR_OUT_OF_SIGHT, 66.577, 74.916),
-        (INDUSTRIAL_IN_SIGHT, 55.600, 62.554),
-        (INDUSTRIAL_OUT_OF_SIGHT, 64.101, 75.510),
-    ],
-)
-def test_p1238_newer_editions(site: P1238Site, at_10_m_db: float, at_20_m_db: float) -> None:
-    """ITU-R P.1238-11 at 2.440 GHz, 10 and 20 m, the frequency in GHz."""
-    assert p1238_site_loss_db(10, 2.440, site) == pytest.approx(at_10_m_db, abs=6e-4)
-    assert p1238_site_loss_db(20, 2.440, site) == pytest.approx(at_20_m_db, abs=6e-4)
-
-
-@pytest.mark.parametrize(
-    ("site", "frequency_ghz", "distance_m", "spread_db"),
-    [
-        (OFFICE_IN_SIGHT, (0.3, 83.5), (2, 27), 3.76),
-        (OFFICE_OUT_OF_SIGHT, (0.3, 82), (4, 30), 5.04),
-        (CORRIDOR_IN_SIGHT, (0.3, 83.5), (2, 160), 4.07),
-        (CORRIDOR_OUT_OF_SIGHT, (0.625, 83.5), (4, 94), 7.63),
-        (INDUSTRIAL_IN_SIGHT, (0.625, 70.28), (2, 101), 2.69),
-        (INDUSTRIAL_OUT_OF_SIGHT, (0.625, 70.28), (5, 108), 9.05),
-    ],
-)
-def test_p1238_newer_editions_hold_where_they_were_measured(
-    site: P1238Site,
-    frequency_ghz: tuple[float, float],
-    distance_m: tuple[float, float],
-    spread_db: float,
-) -> None:
-    """Ranges and spreads are those published in ITU-R P.1238-11 table 2."""
-    assert (site.frequency_ghz, site.distance_m) == (frequency_ghz, distance_m)
-    assert site.spread_db == spread_db
-
-
-def test_p1238_counts_no_floors_unless_told() -> None:
-    """Both ends on one floor is the default."""
-    assert p1238_loss_db(10, 2440, P1238_OFFICE) == p1238_loss_db(10, 2440, P1238_OFFICE, 0)
-
-
-def test_p1238_newer_editions_refuse_mhz() -> None:
-    """A frequency given in MHz, which would add some 61 dB, is refused."""
-    with pytest.raises(ValueError, match=r"frequency_ghz must be from 0\.3 to 83\.5; got 2440"):
-        p1238_site_loss_db(10, 2440, OFFICE_IN_SIGHT)
 
 
 @pytest.mark.parametrize("spread_db", [0.5, 4.0, 7.0, 12.0])

@@ -120,6 +120,8 @@ class RegisteredChange:
     decided_by: str | None
     decided_on: date | None
     decision_note: str | None
+    carried_on: date | None  # the approval is an earlier plan's, of this day; None: it is not
+    carried_in: str | None
     outcome: str | None
     done_by: str | None
     done_at: datetime | None
@@ -245,6 +247,16 @@ class KeyFigures:
 
 
 @dataclass(frozen=True, slots=True)
+class HeldStation:
+    """A station that is kept on its channel: 'rule' (`by` is which), 'refused' or 'settled'."""
+
+    station: str
+    why: str
+    by: str | None
+    since: date | None
+
+
+@dataclass(frozen=True, slots=True)
 class StoreContent:
     """Everything one store's workbook and summary say."""
 
@@ -261,41 +273,8 @@ class StoreContent:
     plan: PlanInForce | None = None
     changes: tuple[RegisteredChange, ...] = ()
     refusals: tuple[Refusal, ...] = ()
+    held: tuple[HeldStation, ...] = ()
     approvers: tuple[str, ...] = ()
-
-
-def verdict(content: StoreContent, words: Wording) -> str:
-    """Return in a sentence or two what to do in this store, and what it is worth."""
-    stops = content.figures.findings[Severity.STOP]
-    lead = words.counted("verdict.stop", stops) if stops else ""
-    return lead + _advice(content, words)
-
-
-def _advice(content: StoreContent, words: Wording) -> str:
-    figures = content.figures
-    if content.store.unplanned is not None:
-        return words("verdict.unplanned", reason=content.store.unplanned)
-    if not figures.stations:
-        return words("verdict.nothing")
-    if not figures.stations_moved:
-        clear = figures.clear_air_now
-        key = "verdict.stay_unknown" if clear is None else "verdict.stay"
-        return words(key, clear=words.percent(clear))
-    was, will = (r.value if r else None for r in (figures.weakest_now, figures.weakest_planned))
-    return words.counted(
-        "verdict.change",
-        figures.stations_moved,
-        all=words.number(figures.stations),
-        steps=words.counted("verdict.steps", figures.steps),
-        average=_gain("average", figures.clear_air_now, figures.clear_air_planned, words),
-        weakest=_gain("weakest", was, will, words),
-    )
-
-
-def _gain(what: str, before: float | None, after: float | None, words: Wording) -> str:
-    was, will = words.percent(before), words.percent(after)
-    key = f"verdict.{what}_same" if was == will else f"verdict.{what}"
-    return words(key, before=was, after=will)
 
 
 def gap(content: StoreContent) -> float:

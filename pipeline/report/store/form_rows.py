@@ -150,6 +150,13 @@ def _decision(row: FormRow, words: Wording) -> Value:
     return word(said, words.language) if said else None
 
 
+def _note(row: FormRow, words: Wording) -> Value:
+    change = row.change
+    if change.carried_on is not None:
+        return words("decide.carried", day=words.day(change.carried_on), plan=change.carried_in)
+    return change.decision_note or None
+
+
 def _outcome(row: FormRow, words: Wording) -> Value:
     return word(row.change.outcome, words.language) if row.change.outcome else None
 
@@ -178,9 +185,7 @@ DECISION_COLUMNS: Mapping[str, SheetColumn[FormRow]] = {
     "by": SheetColumn("change.decided_by", Look.TEXT, "column.decided_by", 24),
     "date": SheetColumn("change.decided_on", Look.DAY, "column.date", 14),
     "until": SheetColumn("change.refused_until", Look.DAY, "column.until", 14),
-    "note": SheetColumn(
-        lambda row, _: row.change.decision_note or None, Look.LONG, "column.remark", 40
-    ),
+    "note": SheetColumn(_note, Look.LONG, "column.remark", 40),
 }
 RESULT_COLUMNS: Mapping[str, SheetColumn[FormRow]] = {
     **DECISION_COLUMNS,

@@ -16,6 +16,7 @@ from pipeline.records import Severity
 from pipeline.report.rule_book import RuleBook, rule_book
 from pipeline.report.store.content import (
     EarshotPair,
+    HeldStation,
     KeyFigures,
     PlanInForce,
     PlannedMove,
@@ -51,6 +52,7 @@ _READ: tuple[tuple[str, type[Any], Mapping[str, object]], ...] = (
     ("store_refusals", Refusal, {}),
 )
 _NARROWED = ("earshot", "ed_evidence", "wifi_matched")
+_HELD = {"held": "rule", "settled": "settled"}  # why a bond holds a station, in the texts
 _SURENESS = ("high", "fair", "low")
 Row = TypeVar("Row")
 Reasoned = TypeVar("Reasoned", PlannedStation, PlannedMove, RegisteredChange)
@@ -124,10 +126,11 @@ def _chunks(stores: Sequence[str], most: int) -> Iterator[tuple[str, ...]]:
 
 def _content(store: Store, rows: _Rows, approvers: tuple[str, ...]) -> StoreContent:
     key, language = store.store, wording(store.country).language
-    stations = tuple(_worded(station, language) for station in rows.of(key, PlannedStation))
-    moves = tuple(_worded(move, language) for move in rows.of(key, PlannedMove))
+    book = rows.book
+    stations = tuple(_worded(station, book, language) for station in rows.of(key, PlannedStation))
+    moves = tuple(_worded(move, book, language) for move in rows.of(key, PlannedMove))
     air, pairs = rows.of(key, EdEvidence), rows.of(key, EarshotPair)
-    findings = tuple(_finding(found, rows.book, language) for found in rows.of(key, StoreFinding))
+    findings = tuple(_finding(found, book, language) for found in rows.of(key, StoreFinding))
     plan = next(iter(rows.of(key, PlanInForce)), None)
     changes = rows.of(key, RegisteredChange) if plan else ()
     return StoreContent(
@@ -142,8 +145,9 @@ def _content(store: Store, rows: _Rows, approvers: tuple[str, ...]) -> StoreCont
         permitted=tuple(one.channel for one in rows.of(key, PermittedChannel)),
         figures=key_figures(stations, moves, air, findings, pairs),
         plan=plan,
-        changes=tuple(_worded(change, language) for change in changes),
+        changes=tuple(_worded(change, book, language) for change in changes),
         refusals=rows.of(key, Refusal),
+        held=tuple(_held(stations)),
         approvers=approvers,
     )
 
@@ -158,11 +162,31 @@ def _finding(found: StoreFinding, book: RuleBook, language: str) -> StoreFinding
     )
 
 
-def _worded(about: Reasoned, language: str) -> Reasoned:
+def _worded(about: Reasoned, book: RuleBook, language: str) -> Reasoned:
     """Return a station, move or change with its reason in the store's language."""
     if not about.facts:
         return about
-    return replace(about, reason=sentence(from_json(about.facts), language))
+    reason = from_json(about.facts)
+    bond = reason.bond
+    if bond is not None and bond.by is not None and bond.detail is not None:
+        said = book.sentence(bond.by, language, bond.facts, bond.detail)
+        reason = replace(reason, bond=replace(bond, detail=said))
+    return replace(about, reason=sentence(reason, language))
+
+
+def _held(stations: Sequence[PlannedStation]) -> Iterator[HeldStation]:
+    """Yield the stations that a rule, a refusal or a change made lately keeps where they are."""
+    for station in stations:
+        reason = from_json(station.facts) if station.facts and not station.moved else None
+        if reason is None:
+            continue
+        if reason.bond is not None and reason.bond.why in _HELD:
+            yield HeldStation(
+                station.station, _HELD[reason.bond.why], reason.bond.by, reason.bond.since
+            )
+        elif reason.bond is None and reason.refused is not None:
+            refused = reason.refused
+            yield HeldStation(station.station, "refused", refused.by, refused.on)
 
 
 def key_figures(

@@ -29,6 +29,7 @@ from pipeline.report.store.content import (
     StoreFinding,
     gap,
 )
+from pipeline.report.store.verdict import held_line
 from pipeline.wording import Wording
 
 _INDENT = 20.0
@@ -36,6 +37,7 @@ _GAP = 5.0
 REASON_LINES, FEW_REASON_LINES = 7, 3  # where there is room, and where there is little
 WHOLE_REASON = 40  # more lines than any reason takes
 _STAY_LINES = 4
+_HELD_LINES = 3
 _COUNT_W = 40.0
 _NUMBER = Type(style.SMALL, Face.STRONG, style.PAPER)
 
@@ -60,6 +62,19 @@ def draw_move(
     pen.text(box.x + _INDENT, box.y + STRONG.size, head, STRONG, width=box.w - _INDENT)
     rest = Box(box.x + _INDENT, box.y + STRONG.leading, box.w - _INDENT, 0)
     return pen.paragraph(rest, move.reason, SMALL, lines=lines) + _GAP
+
+
+def held_height(doc: Document, width: float) -> float:
+    """Return the height of the line about stations that are held, in points; 0 without any."""
+    said = held_line(doc.content, doc.words)
+    return text_height(said, SMALL_MUTED, width, _HELD_LINES) + _GAP if said else 0.0
+
+
+def draw_held(pen: Pen, box: Box, doc: Document) -> float:
+    """Draw which stations are held, if any; return the y below."""
+    if not (said := held_line(doc.content, doc.words)):
+        return box.y
+    return pen.paragraph(box, said, SMALL_MUTED, lines=_HELD_LINES) + _GAP
 
 
 def reasons_cut(moves: Sequence[PlannedMove], width: float, lines: int) -> bool:

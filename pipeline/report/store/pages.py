@@ -48,19 +48,21 @@ from pipeline.report.store.content import (
     StoreContent,
     evidence_lines,
     short_names,
-    verdict,
 )
 from pipeline.report.store.floor_plan import draw_plans, plan_height
 from pipeline.report.store.lists import (
     WHOLE_REASON,
     draw_findings,
+    draw_held,
     draw_labels,
     draw_move,
     draw_no_moves,
     fitting,
+    held_height,
     move_height,
     reasons_cut,
 )
+from pipeline.report.store.verdict import verdict
 from pipeline.wording import Wording, wording
 
 _FIRST_FURTHER = 3  # the number of the first further page
@@ -152,13 +154,13 @@ def _arrange(doc: Document, page: Box) -> FirstPage:
     figures = Box(page.x, said.bottom + 10, page.w, _FIGURES_H)
     top = figures.bottom + 8
     width = page.split(2)[0].w
-    spare = page.bottom - top - 2 * HEADING_H - 4 - max(_LISTS_LEAST, _wanted(content, width))
+    spare = page.bottom - top - 2 * HEADING_H - 4 - max(_LISTS_LEAST, _wanted(doc, width))
     height = plan_height(content, page.w, spare)
     plan = Box(page.x, top, page.w, height + HEADING_H if height else 0)
     left, right = page.below(plan.bottom + 4).split(2)
     room = left.h - HEADING_H
     row, shown = _bars_fitting(len(content.stations), room)
-    lines, moves = fitting(content.moves, right.w, room)
+    lines, moves = fitting(content.moves, right.w, room - held_height(doc, right.w))
     cut = reasons_cut(content.moves[:moves], right.w, lines)
     return FirstPage(head, said, figures, plan, left, right, row, shown, moves, lines, cut)
 
@@ -175,10 +177,12 @@ def _draw_first(pen: Pen, parts: FirstPage, doc: Document) -> None:
     _moves(pen, parts, doc)
 
 
-def _wanted(content: StoreContent, width: float) -> float:
+def _wanted(doc: Document, width: float) -> float:
     """Return the height in points at which both lists are shown whole."""
+    content = doc.content
     bars = BARS_KEY_H + BAR_ROW * len(content.stations)
-    return max(bars, sum(move_height(move, width) for move in content.moves))
+    moves = sum(move_height(move, width) for move in content.moves)
+    return max(bars, held_height(doc, width) + moves)
 
 
 def _bars_fitting(stations: int, room: float) -> tuple[float, int]:
@@ -248,6 +252,7 @@ def _bars(pen: Pen, parts: FirstPage, doc: Document) -> None:
 def _moves(pen: Pen, parts: FirstPage, doc: Document) -> None:
     box, words, moves = parts.moves, doc.words, doc.content.moves
     y = pen.heading(box, words("moves.title" if moves else "moves.none_title"))
+    y = draw_held(pen, box.below(y), doc)
     if not moves:
         draw_no_moves(pen, box.below(y), doc)
         return

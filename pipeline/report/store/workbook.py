@@ -29,9 +29,9 @@ from pipeline.report.store.content import (
     StoreContent,
     StoreFinding,
     evidence_lines,
-    verdict,
 )
 from pipeline.report.store.forms import decisions, lock, move_copies, put_copy, put_form, results
+from pipeline.report.store.verdict import held_line, verdict
 from pipeline.tables.declare import column_of
 from pipeline.tables.exports import StationSeen
 from pipeline.tables.survey import EdEvidence
@@ -214,7 +214,8 @@ def _sharing(pairs: Sequence[EarshotPair]) -> Mapping[str, str]:
 def _summary(book: Book, page: Page, content: StoreContent) -> None:
     words = book.words
     sheet = FirstSheet(book, page, words("summary.title"), _FIRST_WIDTHS)
-    sheet.note(verdict(content, words))
+    for note in filter(None, (verdict(content, words), held_line(content, words))):
+        sheet.note(note)
     sheets = [(name, words(f"summary.sheet_{name.lower()}")) for name in _SHEETS]
     for title, lines in (
         ("summary.store", _store_lines(content, words)),

@@ -1,0 +1,58 @@
+"""Whether a refusal without a day still stands: while the gain is what it was then."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from pipeline.plan.costs import StoreProblem, clear_air
+
+
+@dataclass(frozen=True, slots=True)
+class RefusedChannel:
+    """A channel refused for a station, and the interval of the gain of then, in clear air."""
+
+    store: str
+    station: str
+    from_channel: int
+    channel: int
+    plan: str
+    by: str
+    day: date
+    until: date | None
+    note: str | None
+    gain_low: float | None
+    gain_high: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class StationThen:
+    """A station when its store's plan was proposed, and the channel it was to end on."""
+
+    store: str
+    plan: str
+    station: str
+    channel: int
+    final: int
+
+
+def still_refused(
+    problem: StoreProblem, refused: Sequence[RefusedChannel], then: Sequence[StationThen]
+) -> list[RefusedChannel]:
+    """Return the refusals that stand: with a day, or with a gain that is still within its interval.
+
+    The gain is that of then by the evidence of now: all stations on the channels of then, against
+    all where the plan wanted them. One that was not known then ends no refusal.
+    """
+    return [row for row in refused if row.until is not None or _alike(problem, row, then)]
+
+
+def _alike(problem: StoreProblem, row: RefusedChannel, then: Sequence[StationThen]) -> bool:
+    if row.gain_low is None or row.gain_high is None:
+        return True
+    old = {one.station: one for one in then if one.plan == row.plan}
+    on = {s.station: StationThen(s.station, "", "", s.channel, s.channel) for s in problem.stations}
+    stations = [old.get(name, now) for name, now in on.items()]
+    at = list(on).index(row.station)
+    before = clear_air(problem, [station.channel for station in stations])[at]
+    after = clear_air(problem, [station.final for station in stations])[at]
+    return row.gain_low <= after - before <= row.gain_high
