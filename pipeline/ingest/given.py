@@ -64,7 +64,7 @@ def understand(
         if isinstance(without, TableRefused):
             return without
         if without is None:
-            return with_mapping(mapped, cells, vocabulary, own)
+            return with_mapping(mapped, cells, table.first_values(), vocabulary, own)
         mapped, filled = without
     if mapped.kind == READINGS:
         source = "" if "scanned_at" not in filled or day is None else day.said

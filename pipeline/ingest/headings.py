@@ -4,11 +4,10 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
-from functools import lru_cache
 from types import MappingProxyType
-from unicodedata import normalize
 
 from pipeline.errors import HeadingFieldUnknown
+from pipeline.ingest.words import KEYS, core, cores, fold, listed, spelt, unique
 from pipeline.tables.declare import ExportField, unit_of
 from pipeline.tables.exports import EXPORT_KINDS
 from pipeline.tables.units import said_unit, split_heading, unit_within
@@ -29,9 +28,8 @@ MENDED_FIELDS: Mapping[str, str] = MappingProxyType(
 _MENDED_NOTES = ("reason", "what to do", "beyond the headings")
 # What numbers and times are unless something else is said.
 _PLAIN_UNITS = ("dBm", "decimal", "local")
-_ACCENTS = re.compile("[\u0300-\u036f]")  # of letters, not the sounding marks of kana
-_BETWEEN = re.compile(r"[\s_\-.\[\]()#:\u2019'\u00a0\ufeff]+")
 _CHANNELS_LEAST = 2  # columns that make a file one scan per row
+_MIXED_LEAST = 3  # things said of stores that make a table theirs, whatever else it holds
 _FIELDS_LEAST = 2  # known headings that make a row one of headings
 _HEADING_MOST = 80  # characters
 
@@ -91,7 +89,7 @@ class Mapped:
             and column.heading != f"column {place}"
             and not (mended and fold(column.heading) in _MENDED_NOTES)
         ]
-        return f"headings left aside: {_listed(unknown)}" if unknown else ""
+        return f"headings left aside: {listed(unknown)}" if unknown else ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,13 +98,6 @@ class TableRefused:
 
     reason: str
     advice: str
-
-
-@lru_cache(maxsize=4096)
-def fold(heading: str) -> str:
-    """Return a heading in lower case without accents, one blank for any blanks and `_-.[]()#:°`."""
-    parts = normalize("NFKD", heading.casefold().replace("ł", "l").replace("°", " "))
-    return _BETWEEN.sub(" ", _ACCENTS.sub("", parts)).strip()
 
 
 def is_quarantine_overview(cells: Sequence[str]) -> bool:
@@ -146,6 +137,8 @@ class Vocabulary:
             }
             for kind in EXPORT_KINDS
         }
+        self._cores = {kind: cores(words) for kind, words in self.fields.items()}
+        self._base_cores = {kind: cores(words) for kind, words in self._bases.items()}
 
     def headings_of(self, kind: str, field: str) -> list[str]:
         """Return the headings that stand for a field of a kind, folded."""
@@ -166,7 +159,7 @@ class Vocabulary:
         if len(complete) > 1:
             return TableRefused(
                 f"The headings fit more than one kind of export ({', '.join(complete)}): "
-                f"{_listed(cells)}.",
+                f"{listed(cells)}.",
                 "Which kind is it? Name its columns as `quietaisle template` does.",
             )
         if complete:
@@ -183,7 +176,7 @@ class Vocabulary:
         if twice:
             both = [cells[place] for place, field in known.items() if field == twice[0]]
             return TableRefused(
-                f"The columns {_listed(both)} all stand for '{twice[0]}'.",
+                f"The columns {listed(both)} all stand for '{twice[0]}'.",
                 "Which one is right? Remove or rename the others.",
             )
         foreign = self._foreign(kind, cells, known)
@@ -195,7 +188,7 @@ class Vocabulary:
                 "The headings have a column per channel as well as 'channel' and 'level'.",
                 "Which of the two holds the readings? Remove the other.",
             )
-        names = _unique(cells)
+        names = unique(cells)
         columns = [
             FieldColumn(known[place], name, self._unit(kind, cells[place]))
             if place in known
@@ -215,30 +208,51 @@ class Vocabulary:
             for place, cell in enumerate(cells)
             if (field := self._exactly(kind, cell)) is not None
         }
-        taken = set(exact.values())
-        for place, cell in enumerate(cells):
-            field = None if place in exact else self._but_for_unit(kind, cell)
-            if field and field not in taken and self._unit(kind, cell) in self._taken(kind, field):
-                exact[place] = field
+        for find in (self._but_for_unit, self._nearly):
+            taken = set(exact.values())
+            for place, cell in enumerate(cells):
+                field = None if place in exact else find(kind, cell)
+                unit = self._unit(kind, cell)
+                if field and field not in taken and (not unit or unit in self._taken(kind, field)):
+                    exact[place] = field
         return exact
 
     def _exactly(self, kind: str, cell: str) -> str | None:
-        return self.fields[kind].get(fold(cell)) if len(cell) <= _HEADING_MOST else None
+        if len(cell) > _HEADING_MOST:
+            return None
+        fields = self.fields[kind]
+        both = {fields.get(fold(part)) for part in cell.split(" / ")}  # in two languages
+        alike = next(iter(both)) if len(both) == 1 else None
+        return fields.get(fold(cell)) or fields.get(fold(spelt(cell))) or alike
+
+    def _nearly(self, kind: str, cell: str) -> str | None:
+        """Return the field known by the same words in another order, or joined by lesser words."""
+        if len(cell) > _HEADING_MOST:
+            return None
+        split = split_heading(spelt(cell))
+        words = fold(split.base)
+        known = self._base_cores[kind] if split.unit else self._cores[kind]
+        for key in (False, True):
+            field = known.get(core(words, key=key))
+            if field and (not key or field in KEYS):
+                return field
+        return None
 
     def _but_for_unit(self, kind: str, cell: str) -> str | None:
         """Return the field that the words before the heading's unit stand for."""
         if len(cell) > _HEADING_MOST:
             return None
-        base = fold(split_heading(cell).base)
+        split = split_heading(spelt(cell))
+        base = fold(split.base)
         if kind == READINGS and (channel := _channel_field(base)):
             return channel
-        return self._bases[kind].get(base) if split_heading(cell).unit else None
+        return self._bases[kind].get(base) if split.unit else None
 
     def _unit(self, kind: str, cell: str) -> str:
         """Return the unit of a heading; in those of the rules file it may stand anywhere."""
         if fold(cell) in self._own.get(kind, ()):
             return unit_within(cell)
-        return split_heading(cell).unit
+        return split_heading(spelt(cell)).unit
 
     def _taken(self, kind: str, field: str) -> tuple[str, ...]:
         """Return what the unit of a field's heading may be; a channel's column may go without."""
@@ -272,7 +286,9 @@ class Vocabulary:
         wide = sum(map(_is_channel, fields)) >= _CHANNELS_LEAST
         needed: tuple[str, ...] = ("yes",) if wide else ("yes", "long")
         # A table of bare keys is one of stores only if nothing in it may be of another kind.
-        needed += ("mixed",) if self._strange(kind, cells) else ()
+        mixed = [field for field, needs in self._needed[kind].items() if needs == "mixed"]
+        few = len(fields.intersection(mixed)) < _MIXED_LEAST
+        needed += ("mixed",) if few and self._strange(kind, cells) else ()
         # Those of every form come first, for the sentence.
         return [
             field
@@ -298,8 +314,8 @@ class Vocabulary:
         )
         expected = [headings[field][0] for field, n in self._needed[kind].items() if n != "no"]
         return TableRefused(
-            f"It looks like an export of {kind}, but no column stands for {_listed(missing)}. "
-            f"Found: {_listed(cells)}. Needed: {_listed(expected)}.{next(near, '')}",
+            f"It looks like an export of {kind}, but no column stands for {listed(missing)}. "
+            f"Found: {listed(cells)}. Needed: {listed(expected)}.{next(near, '')}",
             f"Rename the column, or map its heading under [headings.{kind}] in the rules file.",
         )
 
@@ -316,7 +332,7 @@ class Vocabulary:
             if (close := get_close_matches(fold(cell)[:_HEADING_MOST], every, n=1, cutoff=0.75))
         )
         return TableRefused(
-            f"No row holds the headings of any kind of export. Found: {_listed(cells)}. "
+            f"No row holds the headings of any kind of export. Found: {listed(cells)}. "
             f"Needed: {needs}.{next(near, '')}",
             "Name the columns as `quietaisle template` does, or map them under [headings] "
             "in the rules file.",
@@ -372,17 +388,3 @@ def _weight(known: Mapping[int, str]) -> int:
     fields = set(known.values())
     channels = set(filter(_is_channel, fields))
     return len(fields - channels) + (len(channels) >= _CHANNELS_LEAST)
-
-
-def _unique(cells: Sequence[str]) -> list[str]:
-    names: list[str] = []
-    for place, cell in enumerate(cells):
-        name = cell.strip() or f"column {place + 1}"
-        names.append(name if name not in names else f"{name} ({place + 1})")
-    return names
-
-
-def _listed(cells: Sequence[str], most: int = 30) -> str:
-    shown = [f"'{' '.join(cell.split())[:60]}'" for cell in cells if cell.strip()]
-    more = f" and {len(shown) - most} more" if len(shown) > most else ""
-    return (", ".join(shown[:most]) or "nothing") + more

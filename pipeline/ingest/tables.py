@@ -30,6 +30,7 @@ from pipeline.ingest.spreadsheet import (
     sheet_lines,
 )
 
+_SAMPLE_ROWS = 50  # that show what a column holds
 _COUNT_MOST = 64 << 20  # bytes up to which the rows of a refused text are counted one by one
 _OF_KEYS = {"key of a", "in the store", "written", "named by"}  # of the quarantine workbook
 _EMPTY = Head(TextDialect(",", '"', '"'), (), DeliveredRow(1, []), 1)
@@ -74,6 +75,12 @@ class DeliveredTable:
             return []
         rows = csv.reader(lines, delimiter=self.head.dialect.delimiter)
         return [row[len(PLAIN_COLUMNS) :] for row in rows]
+
+    def first_values(self) -> list[tuple[str, ...]]:
+        """Return the first values of each column."""
+        rows = self.first_rows(_SAMPLE_ROWS)
+        width = len(self.head.headings.cells)
+        return [tuple(row[place] for row in rows if place < len(row)) for place in range(width)]
 
 
 @contextmanager

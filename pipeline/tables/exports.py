@@ -343,6 +343,17 @@ def _worded(kind: str, field: ExportField) -> ExportField:
     return replace(field, words=tuple(sorted(words)), bases=tuple(sorted(bases)))
 
 
+def lesser_words() -> dict[str, frozenset[str]]:
+    """Return the words of headings that say little: `joining` others, or that it is a `key`."""
+    rows = [row for row in _words() if row["kinds"] == "any"]
+    return {
+        row["field"]: frozenset(
+            word for name in row.keys() - _NO_LANGUAGES for word in row[name].split("|") if word
+        )
+        for row in rows
+    }
+
+
 @cache
 def _words() -> tuple[dict[str, str], ...]:
     with (Path(__file__).parent / "headings.csv").open(encoding="utf-8", newline="") as lines:

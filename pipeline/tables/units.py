@@ -44,7 +44,9 @@ _UNITS: Mapping[str, str] = {form: unit for unit, forms in _SPELT.items() for fo
 _ALIKE = str.maketrans({"µ": "u", "\u03bc": "u", "\u2212": "-", "\u2013": "-", "\u00a0": " "})
 _OFFSET = re.compile(r"(?:utc|gmt) ?[-+] ?\d{1,2}(?::?\d\d)?")
 _BRACKETED = re.compile(r"(?P<base>.*?\S)\s*[(\[{]\s*(?:in )?(?P<unit>[^()\[\]{}]+?)\s*[)\]}]\s*")
-_TRAILING = re.compile(r"(?P<base>.+?)(?:[\s_.,:/]+(?:-\s+)?|(?<=\S)-)(?P<unit>[^\s()\[\]{}]+?)\s*")
+_TRAILING = re.compile(
+    r"(?P<base>.+?)(?:[\s_.,:/]+(?:-\s+)?|(?<=\S)-)(?P<unit>[^\s_()\[\]{}]+?)\s*"
+)
 _PERCENT = re.compile(r"(?P<base>.*?\S)\s*(?P<unit>%)\s*")
 
 FACTORS: Mapping[str, float] = MappingProxyType(
