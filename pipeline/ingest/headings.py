@@ -7,6 +7,7 @@ from difflib import get_close_matches
 from types import MappingProxyType
 
 from pipeline.errors import HeadingFieldUnknown
+from pipeline.ingest.looks import unit_of_values
 from pipeline.ingest.words import KEYS, core, cores, fold, listed, spelt, unique
 from pipeline.tables.declare import ExportField, unit_of
 from pipeline.tables.exports import EXPORT_KINDS
@@ -215,7 +216,18 @@ class Vocabulary:
                 unit = self._unit(kind, cell)
                 if field and field not in taken and (not unit or unit in self._taken(kind, field)):
                     exact[place] = field
-        return exact
+        alone = {"scanned_on", "scanned_at"}.intersection(exact.values()) == {"scanned_on"}
+        return {p: f for p, f in exact.items() if f != "scanned_on"} if alone else exact
+
+    def unit_shown(self, cell: str, values: Sequence[str]) -> str:
+        """Return the unit that a heading leaves out and its values show; empty: there is none."""
+        if len(cell) > _HEADING_MOST or self._unit("", cell):
+            return ""
+        words = fold(spelt(cell))
+        fields = {self._base_cores[kind].get(core(words, key=False)) for kind in self.fields}
+        forms = {f.form for k in EXPORT_KINDS for f in k.fields if f.name in fields}
+        units = {unit_of_values(values, form) for form in forms}
+        return units.pop() if len(units) == 1 else ""
 
     def _exactly(self, kind: str, cell: str) -> str | None:
         if len(cell) > _HEADING_MOST:

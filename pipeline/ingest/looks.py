@@ -39,6 +39,22 @@ def looks_like(values: Sequence[str], form: CellForm) -> bool:
     return odd <= _MOST_ODD * len(filled)
 
 
+def unit_of_values(values: Sequence[str], form: CellForm) -> str:
+    """Return the unit that values show beyond doubt, where a heading leaves it out; or nothing.
+
+    Shares are in percent where a sign says so, or one is above 1; powers where all say dBm.
+    """
+    filled = [value.strip().casefold() for value in values if value.strip()]
+    if form in (cells.LEVEL, cells.READING) and looks_like(values, cells.LEVEL):
+        return "dBm"
+    if form is cells.PERCENT and looks_like(values, form):
+        return "%" if any("%" in value or (_number(value) or 0) > 1 for value in filled) else ""
+    if form is cells.POWER and filled and all(value.endswith("dbm") for value in filled):
+        return "dBm"
+    widths = {re.sub(r" ?mhz$", "", value) for value in filled}
+    return "MHz" if form is cells.WIDTH and widths and widths <= {"20", "22", "40"} else ""
+
+
 def contradicts(values: Sequence[str], form: CellForm) -> bool:
     """Say whether a column's filled values rule out a form that has a look of its own."""
     filled = any(value.strip() for value in values)

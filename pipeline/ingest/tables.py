@@ -58,6 +58,11 @@ class DeliveredTable:
     odd_blanks: bool = True
     refused: str | None = None
 
+    @property
+    def cells(self) -> list[str]:
+        """Its headings."""
+        return self.head.headings.cells
+
     def count(self) -> int:
         """Return how many rows stand below the headings."""
         if not self.counted:
@@ -79,8 +84,8 @@ class DeliveredTable:
     def first_values(self) -> list[tuple[str, ...]]:
         """Return the first values of each column."""
         rows = self.first_rows(_SAMPLE_ROWS)
-        width = len(self.head.headings.cells)
-        return [tuple(row[place] for row in rows if place < len(row)) for place in range(width)]
+        width = range(len(self.cells))
+        return [tuple(row[place] for row in rows if place < len(row)) for place in width]
 
 
 @contextmanager
