@@ -11,8 +11,9 @@ from pipeline.errors import OutputNotWritable
 from pipeline.ingest.discover import Stamps, discover
 from pipeline.ingest.given import understand
 from pipeline.ingest.headings import TableRefused, Vocabulary
-from pipeline.ingest.pasting import escaped, proposal
+from pipeline.ingest.pasting import proposal
 from pipeline.ingest.tables import DeliveredTable, open_tables
+from pipeline.ingest.words import escaped
 from pipeline.settings import Settings
 from pipeline.tables.exports import EXPORT_KINDS
 

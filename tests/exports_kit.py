@@ -257,11 +257,16 @@ def _said(text: str) -> list[str]:
     return text.strip("\n").split("\n")
 
 
+def delimiter_of(heading: str) -> str:
+    """Return what parts the cells of a row of headings."""
+    return next((each for each in ";\t," if each in heading), ",")
+
+
 def _rows(export: Export) -> Iterator[list[str]]:
     lines = _lines(export)
     heading = next(line for line in lines if line.strip() and not line.startswith(("# ", "sep=")))
     delimiter = next((each for each in ";\t," if each in heading), None)
-    for cells in csv.reader(lines[lines.index(heading) :], delimiter=delimiter or ","):
+    for cells in csv.reader(lines[lines.index(heading) :], delimiter=delimiter_of(heading)):
         # Without a delimiter they are aligned with blanks, or between bars.
         row = cells if delimiter else cells[0].replace("|", " ").split()
         if row and not set("".join(row)) <= set("- "):

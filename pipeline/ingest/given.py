@@ -153,8 +153,8 @@ def _without_columns(
         if "scanned_at" in lacking and day is not None:
             filled["scanned_at"] = day.text if ":" in day.text else f"{day.text} {UNTIMED}"
         known = {field: text for field, text in filled.items() if text is not None}
-        for field in filled.keys() - known.keys():
-            return _ask(field, table, mapped.kind)
+        if len(known) < len(filled):
+            return _ask([field for field in filled if field not in known], table, mapped.kind)
         return replace(mapped, columns=mapped.columns[: len(cells)]), known
     return None
 
@@ -172,17 +172,19 @@ def _elsewhere(table: DeliveredTable, vocabulary: Vocabulary, kind: str, field: 
     return titled or next(filter(None, told), None)
 
 
-def _ask(field: str, table: DeliveredTable, kind: str) -> TableRefused:
-    what, line = _QUESTIONS[field]
-    advice = f"If all are of one, paste this line above the headings, with your own:\n{line}"
-    if field == "store":
+def _ask(fields: Sequence[str], table: DeliveredTable, kind: str) -> TableRefused:
+    reasons, lines = zip(*(_QUESTIONS[field] for field in fields), strict=True)
+    these = "this line" if len(lines) == 1 else "these lines"
+    advice = f"If all are of one, paste {these} above the headings, with your own:\n"
+    advice += "\n".join(lines)
+    if "store" in fields:
         name = "sheet name" if "#" in table.file else "folder name"
         name = name if "#" in table.file or "/" in table.file else "file name"
         advice += (
             f"\nOr, if the {name} is the store's key, paste at the end of the rules file:"
             f'\n[headings.{kind}]\n"{name}" = "store"'
         )
-    return TableRefused(what, advice)
+    return TableRefused(" ".join(reasons), advice)
 
 
 def _moment(table: DeliveredTable, vocabulary: Vocabulary, as_of: date | None) -> _Day | None:

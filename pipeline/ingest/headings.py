@@ -1,6 +1,5 @@
 """Which field each heading of an export stands for. The headings stand with the fields' columns."""
 
-import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
@@ -8,15 +7,25 @@ from types import MappingProxyType
 
 from pipeline.errors import HeadingFieldUnknown
 from pipeline.ingest.looks import unit_of_values
-from pipeline.ingest.words import KEYS, core, cores, fold, listed, spelt, unique
+from pipeline.ingest.words import (
+    CHANNEL_FIELDS,
+    KEYS,
+    LEFT_ASIDE,
+    channel_field,
+    core,
+    cores,
+    fold,
+    is_channel,
+    left_aside,
+    listed,
+    spelt,
+    unique,
+)
 from pipeline.tables.declare import ExportField, unit_of
 from pipeline.tables.exports import EXPORT_KINDS
 from pipeline.tables.units import said_unit, split_heading, unit_within
 
 READINGS = "ed_readings"
-CHANNEL_FIELDS: Mapping[int, str] = MappingProxyType({c: f"c{c}" for c in range(11, 27)})
-"""Fields of the columns, one per channel, of an export with one scan per row."""
-_CHANNEL = re.compile(r"(?:ed|ch|channel|kanal|kan|c|ed ch|ed channel|ed kanal)? ?(\d\d)")
 # Headings that the sheets of quarantined rows add to those of the file the rows came in.
 MENDED_FIELDS: Mapping[str, str] = MappingProxyType(
     {
@@ -65,9 +74,7 @@ class Mapped:
     @property
     def level_unit(self) -> str:
         """The unit that the headings of energy readings name; columns of channels share it."""
-        return next(
-            (c.unit for c in self.columns if c.field == "level" or _is_channel(c.field)), ""
-        )
+        return next((c.unit for c in self.columns if c.field == "level" or is_channel(c.field)), "")
 
     @property
     def converted(self) -> str:
@@ -99,14 +106,6 @@ class TableRefused:
 
     reason: str
     advice: str
-
-
-def is_quarantine_overview(cells: Sequence[str]) -> bool:
-    """Whether a row of headings is that of the program's own overview of quarantine."""
-    folded = {fold(cell) for cell in cells}
-    return {"quarantined file", "quarantined line"} <= folded and (
-        "quarantined content" not in folded
-    )
 
 
 class Vocabulary:
@@ -178,13 +177,14 @@ class Vocabulary:
             both = [cells[place] for place, field in known.items() if field == twice[0]]
             return TableRefused(
                 f"The columns {listed(both)} all stand for '{twice[0]}'.",
-                "Which one is right? Remove or rename the others.",
+                "Which one is right? Rename the others, or paste all lines but its own at the end "
+                "of the rules file:\n" + left_aside(kind, both),
             )
         foreign = self._foreign(kind, cells, known)
         if foreign is not None:
             return foreign
         wide = kind == READINGS and not {"channel", "level"} <= set(fields)
-        if kind == READINGS and not wide and any(map(_is_channel, fields)):
+        if kind == READINGS and not wide and any(map(is_channel, fields)):
             return TableRefused(
                 "The headings have a column per channel as well as 'channel' and 'level'.",
                 "Which of the two holds the readings? Remove the other.",
@@ -216,6 +216,7 @@ class Vocabulary:
                 unit = self._unit(kind, cell)
                 if field and field not in taken and (not unit or unit in self._taken(kind, field)):
                     exact[place] = field
+        exact = {place: field for place, field in exact.items() if field != LEFT_ASIDE}
         alone = {"scanned_on", "scanned_at"}.intersection(exact.values()) == {"scanned_on"}
         return {p: f for p, f in exact.items() if f != "scanned_on"} if alone else exact
 
@@ -256,7 +257,7 @@ class Vocabulary:
             return None
         split = split_heading(spelt(cell))
         base = fold(split.base)
-        if kind == READINGS and (channel := _channel_field(base)):
+        if kind == READINGS and (channel := channel_field(base) or channel_field(fold(cell))):
             return channel
         return self._bases[kind].get(base) if split.unit else None
 
@@ -264,11 +265,13 @@ class Vocabulary:
         """Return the unit of a heading; in those of the rules file it may stand anywhere."""
         if fold(cell) in self._own.get(kind, ()):
             return unit_within(cell)
+        if kind == READINGS and channel_field(fold(cell)):  # a frequency is no unit of levels
+            return ""
         return split_heading(spelt(cell)).unit
 
     def _taken(self, kind: str, field: str) -> tuple[str, ...]:
         """Return what the unit of a field's heading may be; a channel's column may go without."""
-        if _is_channel(field):
+        if is_channel(field):
             return ("", *self._units[kind]["level"])
         return self._units[kind].get(field, ())
 
@@ -282,20 +285,21 @@ class Vocabulary:
             if not field or not unit or (place not in known and field in known.values()):
                 continue
             takes = self._taken(kind, field)
-            if unit in takes or not (_is_channel(field) or field in self._units[kind]):
+            if unit in takes or not (is_channel(field) or field in self._units[kind]):
                 continue
-            listed = ", ".join(said_unit(each) for each in takes if each) or "none"
+            read = ", ".join(said_unit(each) for each in takes if each) or "none"
             return TableRefused(
                 f"The heading '{cell.strip()}' is in {said_unit(unit)}, and '{field}' is not read "
-                f"from that unit. Units it is read from: {listed}.",
-                "Export the column in one of these, or take the unit out of the heading where it "
-                "means something else.",
+                f"from that unit. Units it is read from: {read}.",
+                "Export the column in one of these, take the unit out of the heading where it "
+                "means something else, or paste at the end of the rules file, to leave it aside:\n"
+                + left_aside(kind, [cell]),
             )
         return None
 
     def _missing(self, kind: str, cells: Sequence[str]) -> list[str]:
         fields = set(self.known(kind, cells).values())
-        wide = sum(map(_is_channel, fields)) >= _CHANNELS_LEAST
+        wide = sum(map(is_channel, fields)) >= _CHANNELS_LEAST
         needed: tuple[str, ...] = ("yes",) if wide else ("yes", "long")
         # A table of bare keys is one of stores only if nothing in it may be of another kind.
         mixed = [field for field, needs in self._needed[kind].items() if needs == "mixed"]
@@ -355,7 +359,7 @@ def _checked(kind: str, own: Mapping[str, str], known: Sequence[str]) -> dict[st
     """Return the rules file's headings, folded; each must stand for a field of the kind."""
     channels = tuple(CHANNEL_FIELDS.values()) if kind == READINGS else ()
     for heading, field in own.items():
-        if field not in (*known, *channels):
+        if field not in (*known, *channels, LEFT_ASIDE):
             raise HeadingFieldUnknown(kind, heading, field, known)
     return {fold(heading): field for heading, field in own.items()}
 
@@ -383,20 +387,11 @@ def _units_of(fields: Sequence[ExportField]) -> dict[str, tuple[str, ...]]:
     return {field.name: field.units for field in fields if field.units is not None}
 
 
-def _channel_field(folded: str) -> str | None:
-    match = _CHANNEL.fullmatch(folded)
-    return CHANNEL_FIELDS.get(int(match[1])) if match else None
-
-
-def _is_channel(field: str) -> bool:
-    return field in CHANNEL_FIELDS.values()
-
-
 def _weight(known: Mapping[int, str]) -> int:
     """Return how many fields are known.
 
     The columns of channels count as one: rows of data hold bare numbers too.
     """
     fields = set(known.values())
-    channels = set(filter(_is_channel, fields))
+    channels = set(filter(is_channel, fields))
     return len(fields - channels) + (len(channels) >= _CHANNELS_LEAST)

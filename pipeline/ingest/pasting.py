@@ -7,7 +7,7 @@ from difflib import SequenceMatcher
 
 from pipeline.ingest.headings import READINGS, TableRefused, Vocabulary
 from pipeline.ingest.looks import contradicts, looks_like
-from pipeline.ingest.words import fold
+from pipeline.ingest.words import escaped, fold
 from pipeline.tables.cells import DAY, EUI64, IP_ADDRESS, LEVEL, MOMENT, TEXT
 from pipeline.tables.declare import CellForm
 from pipeline.tables.exports import EXPORT_KINDS
@@ -197,9 +197,3 @@ def _alike(heading: str, known: Sequence[str]) -> float:
         words & set(each.split()) or (len(each) >= _WORD and each in heading) for each in known
     )
     return max(ratios, default=0.0) * (1 - _SHARED) + _SHARED if shared else max(ratios, default=0)
-
-
-def escaped(text: str) -> str:
-    r"""Return a heading as it stands between the quotes of a basic string of TOML 1.0."""
-    marked = text.replace("\\", "\\\\").replace('"', '\\"')
-    return re.sub(r"[\x00-\x1f\x7f]", lambda found: f"\\u{ord(found[0]):04X}", marked)

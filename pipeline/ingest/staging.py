@@ -8,8 +8,9 @@ import duckdb
 from pipeline.database import Database
 from pipeline.ingest.delimited import LINE_LIMIT, PLAIN_COLUMNS, PLAIN_QUOTE
 from pipeline.ingest.given import Understood
-from pipeline.ingest.headings import CHANNEL_FIELDS, MENDED_FIELDS
+from pipeline.ingest.headings import MENDED_FIELDS
 from pipeline.ingest.tables import DeliveredTable
+from pipeline.ingest.words import CHANNEL_FIELDS
 from pipeline.tables.exports import EXPORT_KINDS
 
 _BUFFER = 1 << 20

@@ -20,8 +20,9 @@ from pipeline.ingest.delimited import (
 )
 from pipeline.ingest.discover import FoundExport
 from pipeline.ingest.encoding import inspect, transcode
-from pipeline.ingest.headings import Vocabulary, is_quarantine_overview
+from pipeline.ingest.headings import Vocabulary
 from pipeline.ingest.objects import FORMS, ObjectsUnreadable, read_objects
+from pipeline.ingest.scans import read_scans
 from pipeline.ingest.spreadsheet import (
     WorkbookUnreadable,
     open_workbook,
@@ -29,8 +30,10 @@ from pipeline.ingest.spreadsheet import (
     refuse_workbook,
     sheet_lines,
 )
+from pipeline.ingest.words import fold
 
 _SAMPLE_ROWS = 50  # that show what a column holds
+_HEADINGS_LEAST = 2  # known ones that make a table of a text
 _COUNT_MOST = 64 << 20  # bytes up to which the rows of a refused text are counted one by one
 _OF_KEYS = {"key of a", "in the store", "written", "named by"}  # of the quarantine workbook
 _EMPTY = Head(TextDialect(",", '"', '"'), (), DeliveredRow(1, []), 1)
@@ -99,7 +102,11 @@ def open_tables(
     if found.refused is not None:
         yield (_refused(found, room, found.refused),)
         return
-    path = found.content(room)
+    try:
+        path = found.content(room)
+    except TableUnreadable as error:
+        yield (_refused(found, room, str(error)),)
+        return
     if found.suffix in FORMS:
         yield _objects(found, path, room)
     elif found.suffix != ".xlsx":
@@ -133,6 +140,11 @@ def _text(found: FoundExport, path: Path, vocabulary: Vocabulary, room: Path) ->
         if facts.encoding.startswith(("utf-16", "utf-32")):
             facts = replace(inspect(readable), encoding=facts.encoding)
     head = read_head(readable, vocabulary)
+    if vocabulary.score(head.headings.cells) < _HEADINGS_LEAST and (scans := read_scans(readable)):
+        return DeliveredTable(
+            found.file, found.sha256, scans.head, "lines of a scan", scans.lines,
+            room / "plain.csv", suspect=True,
+        )  # fmt: skip
     return DeliveredTable(
         file=found.file,
         sha256=found.sha256,
@@ -178,7 +190,15 @@ def _sheets(
     return tuple(
         _sheet(found, sheet, head, room)
         for sheet, head in filled
-        if not is_quarantine_overview(head.headings.cells) and not _lists_keys(head)
+        if not _is_quarantine_overview(head.headings.cells) and not _lists_keys(head)
+    )
+
+
+def _is_quarantine_overview(cells: Sequence[str]) -> bool:
+    """Whether a row of headings is that of the program's own overview of quarantine."""
+    folded = {fold(cell) for cell in cells}
+    return {"quarantined file", "quarantined line"} <= folded and (
+        "quarantined content" not in folded
     )
 
 

@@ -3,6 +3,7 @@
 import re
 from collections.abc import Mapping, Sequence
 from functools import lru_cache
+from types import MappingProxyType
 from unicodedata import normalize
 
 from pipeline.tables.exports import lesser_words
@@ -11,6 +12,14 @@ _ACCENTS = re.compile("[\u0300-\u036f]")  # of letters, not the sounding marks o
 _BETWEEN = re.compile(r"[\s_\-.\[\]()#:/?\u2019'\u00a0\ufeff]+")
 _CAMEL = re.compile(r"(?<=[a-z0-9])(?=[A-Z])")
 _LESSER = lesser_words()
+CHANNEL_FIELDS: Mapping[int, str] = MappingProxyType({c: f"c{c}" for c in range(11, 27)})
+"""Fields of the columns, one per channel, of an export with one scan per row."""
+_CHANNEL = re.compile(
+    r"(?:(?:ed )?(?:ed|ch|channel|kanal|kan|c|canal|canale|kanaal|チャネル|チャンネル)"
+    r"|dbm|levels?|rssi|energy)? ?(\d\d)|(24\d\d) ?mhz"
+)
+LEFT_ASIDE = "none"
+"""What the rules file says of a heading that stands for no field."""
 KEYS = frozenset({"store", "station", "label", "network", "neighbour", "channel", "wifi_channel"})
 """Fields of which headings may say `no`, `id` or `code` besides."""
 
@@ -63,3 +72,32 @@ def listed(cells: Sequence[str], most: int = 30) -> str:
     shown = [f"'{' '.join(cell.split())[:60]}'" for cell in cells if cell.strip()]
     more = f" and {len(shown) - most} more" if len(shown) > most else ""
     return (", ".join(shown[:most]) or "nothing") + more
+
+
+def escaped(text: str) -> str:
+    r"""Return a heading as it stands between the quotes of a basic string of TOML 1.0."""
+    marked = text.replace("\\", "\\\\").replace('"', '\\"')
+    return re.sub(r"[\x00-\x1f\x7f]", lambda found: f"\\u{ord(found[0]):04X}", marked)
+
+
+def left_aside(kind: str, cells: Sequence[str]) -> str:
+    """Return the lines of the rules file that leave columns aside."""
+    lines = (f'"{escaped(cell.strip())}" = "{LEFT_ASIDE}"' for cell in cells)
+    return "\n".join((f"[headings.{kind}]", *lines))
+
+
+def channel_field(folded: str) -> str | None:
+    """Return the field of a channel's own column by its folded heading, also of its frequency.
+
+    IEEE 802.15.4: channel k is at 2405 + 5 (k - 11) MHz.
+    """
+    match = _CHANNEL.fullmatch(folded)
+    if match and match[2]:
+        place, rest = divmod(int(match[2]) - 2405, 5)
+        return None if rest else CHANNEL_FIELDS.get(11 + place)
+    return CHANNEL_FIELDS.get(int(match[1])) if match else None
+
+
+def is_channel(field: str) -> bool:
+    """Say whether a field is that of a channel's own column."""
+    return field in CHANNEL_FIELDS.values()

@@ -21,7 +21,7 @@ _SPELT: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "us": ("us", "usec", "microsecond", "microseconds", "mikrosekunden"),
         "%": ("%", "pct", "percent", "per cent", "prozent"),
         "0..1": ("0..1", "0-1", "0 to 1", "0 - 1", "fraction", "ratio"),
-        "octets": ("octet", "octets", "oktett", "oktette", "byte", "bytes", "b"),
+        "octets": ("octet", "octets", "oktett", "oktette", "byte", "bytes", "b", "bajty", "バイト"),
         "kB": ("kb", "kbyte", "kbytes", "kilobyte", "kilobytes"),
         "KiB": ("kib", "kibibyte", "kibibytes"),
         "MHz": ("mhz", "megahertz"),

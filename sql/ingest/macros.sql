@@ -332,6 +332,13 @@ create or replace temp macro as_eui64(written) as
         then lower(bare_hex(written)) else written
     end;
 
+-- name: lost_address
+-- Whether an address is none any more: a number that a spreadsheet rounded, or octets above 255.
+create or replace temp macro lost_address(written) as
+    regexp_full_match(written, '\d+([.,]\d+)?[eE][+]\d+')
+    or regexp_full_match(written, '\d{1,3}([.]\d{1,3}){3}')
+        and list_max(list_transform(string_split(written, '.'), lambda o: try_cast(o as integer))) > 255;
+
 -- name: as_statistic
 -- What an energy reading is: 'single', 'max' or 'mean'. Not stated means 'single'.
 create or replace temp macro as_statistic(written) as
