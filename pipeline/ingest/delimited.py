@@ -136,8 +136,8 @@ def _fit(
     """Return how well a dialect explains the lines, known headings first, and its head."""
     rows = list(_rows(iter(lines), dialect))
     filled = [row for row in rows if any(cell.strip() for cell in row.cells)]
-    place = headings_at(filled, vocabulary)
-    headings = filled[place] if filled else DeliveredRow(0, [])
+    top, headings = headings_of(filled, vocabulary)
+    place = next((n for n, row in enumerate(filled) if row.line == headings.line), 0)
     below = filled[place + 1 :]
     width = len(headings.cells)
     sound = sum(len(row.cells) == width and row.fault is None for row in below)
@@ -159,7 +159,35 @@ def _fit(
         and sum(row.line < first_line for row in rows) == first_line - 1
         and not any(line.count(dialect.quote) % 2 for line in lines[: first_line - 1])
     )
-    return fit, Head(dialect, tuple(filled[:place]), headings, first_line, even)
+    return fit, Head(dialect, tuple(filled[:top]), headings, first_line, even)
+
+
+def headings_of(rows: Sequence[DeliveredRow], vocabulary: Vocabulary) -> tuple[int, DeliveredRow]:
+    """Return how many filled rows stand above the headings, and these; two rows of them as one."""
+    if not rows:
+        return 0, DeliveredRow(0, [])
+    place = headings_at(rows, vocabulary)
+    for top in (place - 1, place):
+        pair = rows[top : top + 2] if top >= 0 else ()
+        if len(pair) == 2 and len(pair[0].cells) <= len(pair[1].cells):  # noqa: PLR2004 - a pair
+            cells = _joined(pair[0].cells, pair[1].cells, vocabulary)
+            if vocabulary.score(cells) > vocabulary.score(rows[place].cells):
+                return top, DeliveredRow(pair[1].line, cells)
+    return place, rows[place]
+
+
+def _joined(upper: Sequence[str], lower: Sequence[str], vocabulary: Vocabulary) -> list[str]:
+    """Return headings over two rows as one: the lower, both, or the upper, as they are known.
+
+    An empty cell of the upper row belongs to the one left of it, as where cells are merged.
+    """
+    cells: list[str] = []
+    above = ""
+    for place, below in enumerate(lower):
+        above = (upper[place] if place < len(upper) else "").strip() or above
+        forms = (below, f"{above} {below}".strip(), above)
+        cells.append(next((each for each in forms if vocabulary.score([each])), forms[1]))
+    return cells
 
 
 def headings_at(rows: Sequence[DeliveredRow], vocabulary: Vocabulary) -> int:

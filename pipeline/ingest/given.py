@@ -11,6 +11,7 @@ from pipeline.ingest.headings import READINGS, FieldColumn, Mapped, TableRefused
 from pipeline.ingest.notation import Titles, read_titles
 from pipeline.ingest.pasting import likely_heading, with_mapping
 from pipeline.ingest.tables import DeliveredTable
+from pipeline.ingest.words import LESSER, fold
 
 UNTIMED = "12:00:00"
 """The time of day of scans of which only the day is known: the middle of the trading day."""
@@ -87,11 +88,21 @@ def understand(
         mapped, filled = without
     mapped = replace(mapped, columns=_named_as_written(mapped.columns, cells, table.cells))
     if mapped.kind == READINGS:
+        filled = _statistic(mapped) | dict(filled)
         source = "" if "scanned_at" not in filled or day is None else day.said
         if source and UNTIMED in filled["scanned_at"]:
             source += f", scans at {UNTIMED[:5]}"
         return Understood(mapped, read_titles(table.head.titles, ()), filled, source)
     return _dated(table, vocabulary, mapped, filled, as_of)
+
+
+def _statistic(mapped: Mapped) -> dict[str, str]:
+    """Return what the heading of the level says its readings are, where no column does."""
+    if any(column.field == "statistic" for column in mapped.columns):
+        return {}
+    words = {w for c in mapped.columns if c.field == "level" for w in fold(c.heading).split()}
+    said = [each for each in ("mean", "max", "min") if words & LESSER[each]]  # no "min" is taken
+    return {"statistic": said[0]} if said else {}
 
 
 def _dated(

@@ -216,7 +216,7 @@ class Vocabulary:
                 unit = self._unit(kind, cell)
                 if field and field not in taken and (not unit or unit in self._taken(kind, field)):
                     exact[place] = field
-        exact = {place: field for place, field in exact.items() if field != LEFT_ASIDE}
+        exact = {p: field for p, field in exact.items() if field != LEFT_ASIDE}
         alone = {"scanned_on", "scanned_at"}.intersection(exact.values()) == {"scanned_on"}
         return {p: f for p, f in exact.items() if f != "scanned_on"} if alone else exact
 
@@ -282,7 +282,9 @@ class Vocabulary:
         for place, cell in enumerate(cells):
             field = known.get(place) or self._but_for_unit(kind, cell)
             unit = self._unit(kind, cell)
-            if not field or not unit or (place not in known and field in known.values()):
+            aside = self.fields[kind].get(fold(cell)) == LEFT_ASIDE
+            rivalled = place not in known and field in known.values()
+            if not field or not unit or aside or rivalled:
                 continue
             takes = self._taken(kind, field)
             if unit in takes or not (is_channel(field) or field in self._units[kind]):

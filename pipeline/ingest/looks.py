@@ -15,7 +15,7 @@ _DAY = r"(?:\d{4}[-/.]\d{1,2}[-/.]\d{1,2}|\d{1,2}[-/.]\d{1,2}[-/.]\d{2,4}|20\d{6
 _TIME = r"\d{1,2}[:.h]\d{2}(?:[:.]\d{2}(?:[.,]\d+)?)?"
 _ZONE = r"(?:Z| ?[-+]\d{2}:?\d{2}| UTC)?"
 _DAYS = re.compile(_DAY)
-_MOMENTS = re.compile(rf"{_DAY}[T ]+{_TIME}(?: ?[AP]M)?{_ZONE}", re.IGNORECASE)
+_MOMENTS = re.compile(rf"{_DAY}[T ]+{_TIME}(?: ?[AP]M)?{_ZONE}|1\d{{9}}(?:\d\d\d)?", re.IGNORECASE)
 _HEX = re.compile(r"(?:0x)?[0-9a-f]{4}", re.IGNORECASE)
 _FLAGS = frozenset(
     (

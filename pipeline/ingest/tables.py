@@ -1,6 +1,7 @@
 """Open a found file and give its tables: one of a text, one per sheet or list of objects."""
 
 import csv
+import re
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, replace
@@ -34,6 +35,7 @@ from pipeline.ingest.words import fold
 
 _SAMPLE_ROWS = 50  # that show what a column holds
 _HEADINGS_LEAST = 2  # known ones that make a table of a text
+_ALIGNED_MOST = 4 << 20  # octets of a text that a person laid out
 _COUNT_MOST = 64 << 20  # bytes up to which the rows of a refused text are counted one by one
 _OF_KEYS = {"key of a", "in the store", "written", "named by"}  # of the quarantine workbook
 _EMPTY = Head(TextDialect(",", '"', '"'), (), DeliveredRow(1, []), 1)
@@ -139,6 +141,7 @@ def _text(found: FoundExport, path: Path, vocabulary: Vocabulary, room: Path) ->
         transcode(path, facts.encoding, readable)
         if facts.encoding.startswith(("utf-16", "utf-32")):
             facts = replace(inspect(readable), encoding=facts.encoding)
+    readable = _parted(readable, room)
     head = read_head(readable, vocabulary)
     if vocabulary.score(head.headings.cells) < _HEADINGS_LEAST and (scans := read_scans(readable)):
         return DeliveredTable(
@@ -159,6 +162,21 @@ def _text(found: FoundExport, path: Path, vocabulary: Vocabulary, room: Path) ->
         suspect=facts.suspect,
         odd_blanks=facts.odd_blanks,
     )
+
+
+def _parted(path: Path, room: Path) -> Path:
+    """Return a text of which blanks align the cells with tabs between these; any other as it is."""
+    if path.stat().st_size > _ALIGNED_MOST:
+        return path
+    lines = path.read_text(encoding="utf-8-sig", errors="replace").splitlines()
+    rows = [re.split(" {2,}", line.strip()) for line in lines if line.strip()]
+    widths = {len(row) for row in rows}
+    if re.search(r"[,;|\t]", "".join(lines)) or len(widths) != 1 or widths == {1} or not rows:
+        return path
+    out = room / "parted.csv"
+    parted = ("\t".join(re.split(" {2,}", line.strip())) for line in lines)
+    out.write_text("\n".join(parted) + "\n", encoding="utf-8")
+    return out
 
 
 def _objects(found: FoundExport, path: Path, room: Path) -> tuple[DeliveredTable, ...]:

@@ -11,7 +11,8 @@ from pipeline.tables.exports import lesser_words
 _ACCENTS = re.compile("[\u0300-\u036f]")  # of letters, not the sounding marks of kana
 _BETWEEN = re.compile(r"[\s_\-.\[\]()#:/?\u2019'\u00a0\ufeff]+")
 _CAMEL = re.compile(r"(?<=[a-z0-9])(?=[A-Z])")
-_LESSER = lesser_words()
+LESSER = lesser_words()
+"""Words that join others or say that it is a key, and those of a mean, maximum or minimum."""
 CHANNEL_FIELDS: Mapping[int, str] = MappingProxyType({c: f"c{c}" for c in range(11, 27)})
 """Fields of the columns, one per channel, of an export with one scan per row."""
 _CHANNEL = re.compile(
@@ -30,7 +31,7 @@ def core(folded: str, *, key: bool) -> str:
 
     `Survey date` and `Date of survey` are alike, `Store no.` and `Code of the store`.
     """
-    left_out = _LESSER["joining"] | (_LESSER["key"] if key else frozenset())
+    left_out = LESSER["joining"] | (LESSER["key"] if key else frozenset())
     return " ".join(sorted(word for word in folded.split() if word not in left_out))
 
 

@@ -347,7 +347,7 @@ def _worded(kind: str, field: ExportField) -> ExportField:
 
 
 def lesser_words() -> dict[str, frozenset[str]]:
-    """Return the words of headings that say little: `joining` others, or that it is a `key`."""
+    """Return words of any heading by what they say: `joining` others, a `key`, a `mean`, ..."""
     rows = [row for row in _words() if row["kinds"] == "any"]
     return {
         row["field"]: frozenset(
