@@ -137,7 +137,7 @@ def test_the_shipped_rules_map_no_heading() -> None:
 
 
 ODD = {
-    "import.log": "started\n",
+    "import.bin": "started\n",
     "data.xml": "<a/>\n",
     "old.sqlite3": "x",
     "README": "x",
@@ -168,7 +168,7 @@ def test_every_file_of_the_folder_is_accounted_for(
 ) -> None:
     """Walking the folder another way finds no file without an entry and a line."""
     put(tmp_path, {**ODD, "stations.csv": STATIONS, "empty.zip": archive({})})
-    put(tmp_path, {"some.zip": archive({"a.csv": STATIONS, "b.log": "x", ".c": "x"})})
+    put(tmp_path, {"some.zip": archive({"a.csv": STATIONS, "b.bin": "x", ".c": "x"})})
     monkeypatch.chdir(tmp_path)
 
     status = command(monkeypatch, "ingest", ".", "--out", "reports")
@@ -177,7 +177,7 @@ def test_every_file_of_the_folder_is_accounted_for(
         rows = database.table("export_file").select("file", "kind", "refused", "passed_over")
         entries = {file: why for file, *why in rows.fetchall()}
     met = {path.relative_to(tmp_path).as_posix() for path in tmp_path.rglob("*") if path.is_file()}
-    met = met - {"quietaisle.duckdb.wal"} | {"some.zip!a.csv", "some.zip!b.log", "some.zip!.c"}
+    met = met - {"quietaisle.duckdb.wal"} | {"some.zip!a.csv", "some.zip!b.bin", "some.zip!.c"}
     folders = [file for file in entries if file.endswith("/")]
     unaccounted = {
         file
@@ -200,7 +200,7 @@ def test_other_files_change_no_run(tmp_path: Path) -> None:
     exports = put(tmp_path / "exports", {"stations.csv": STATIONS, **ODD})
     assert len(passed(take(exports, database))) == 11
 
-    (exports / "import.log").unlink()
+    (exports / "import.bin").unlink()
 
     assert len(passed(take(exports, database))) == 10
 
@@ -211,7 +211,7 @@ def passed(result: Result) -> list[tuple[object, ...]]:
 
 
 @pytest.mark.parametrize("name", ["run", "ingest"])
-@pytest.mark.parametrize("files", [{}, {"import.log": "x"}, {"a.json": "{}"}, {".hidden": "x"}])
+@pytest.mark.parametrize("files", [{}, {"import.bin": "x"}, {"a.json": "{}"}, {".hidden": "x"}])
 def test_a_folder_with_nothing_readable_is_an_error(
     monkeypatch: pytest.MonkeyPatch,
     capsys: pytest.CaptureFixture[str],

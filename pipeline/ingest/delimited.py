@@ -10,6 +10,7 @@ from pathlib import Path
 
 from pipeline.errors import QuietaisleError
 from pipeline.ingest.headings import Vocabulary
+from pipeline.tables.units import unit_named
 
 HEAD_LINES = 200
 MOST_COLUMNS = 2_000
@@ -168,12 +169,21 @@ def headings_of(rows: Sequence[DeliveredRow], vocabulary: Vocabulary) -> tuple[i
         return 0, DeliveredRow(0, [])
     place = headings_at(rows, vocabulary)
     for top in (place - 1, place):
-        pair = rows[top : top + 2] if top >= 0 else ()
-        if len(pair) == 2 and len(pair[0].cells) <= len(pair[1].cells):  # noqa: PLR2004 - a pair
-            cells = _joined(pair[0].cells, pair[1].cells, vocabulary)
+        pair = [row.cells for row in rows[top : top + 2]] if top >= 0 else []
+        if len(pair) == 2 and _paired(*pair, vocabulary):  # noqa: PLR2004 - a pair
+            cells = _joined(*pair, vocabulary)
             if vocabulary.score(cells) > vocabulary.score(rows[place].cells):
-                return top, DeliveredRow(pair[1].line, cells)
+                return top, DeliveredRow(rows[top + 1].line, cells)
     return place, rows[place]
+
+
+def _paired(upper: Sequence[str], lower: Sequence[str], vocabulary: Vocabulary) -> bool:
+    """Say whether two rows may be headings together: the upper spans columns, or units follow."""
+    said = [cell.strip() for cell in upper if cell.strip()]
+    spans = len(upper) <= len(lower) and len(set(said)) < len(lower)
+    if spans and vocabulary.score(lower) >= 2:  # noqa: PLR2004 - one may be a cell of data
+        return True
+    return all(unit_named(cell.strip().casefold()) for cell in lower if cell.strip())
 
 
 def _joined(upper: Sequence[str], lower: Sequence[str], vocabulary: Vocabulary) -> list[str]:
