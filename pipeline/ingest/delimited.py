@@ -170,8 +170,8 @@ def headings_of(rows: Sequence[DeliveredRow], vocabulary: Vocabulary) -> tuple[i
     place = headings_at(rows, vocabulary)
     for top in (place - 1, place):
         pair = [row.cells for row in rows[top : top + 2]] if top >= 0 else []
-        if len(pair) == 2 and _paired(*pair, vocabulary):  # noqa: PLR2004 - a pair
-            cells = _joined(*pair, vocabulary)
+        if len(pair) == 2 and _paired(pair[0], pair[1], vocabulary):  # noqa: PLR2004 - a pair
+            cells = _joined(pair[0], pair[1], vocabulary)
             if vocabulary.score(cells) > vocabulary.score(rows[place].cells):
                 return top, DeliveredRow(rows[top + 1].line, cells)
     return place, rows[place]
