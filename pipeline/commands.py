@@ -36,7 +36,14 @@ from pipeline.progress import Progress
 from pipeline.proof.check import Checked, PrintedSeal, check_register, read_seal, seal_of
 from pipeline.proof.prove import Wanted, prove
 from pipeline.records import OrderPrice, RunSummary, Selection
-from pipeline.report.write import cautions, place_of, write_audit, write_back_out
+from pipeline.report.write import (
+    audit_verdict,
+    cautions,
+    drop_calendars,
+    place_of,
+    write_audit,
+    write_back_out,
+)
 from pipeline.run import (
     Request,
     judge,
@@ -47,7 +54,6 @@ from pipeline.run import (
     take_in,
     write_out,
 )
-from pipeline.schedule.stores import schedule, write_calendars
 from pipeline.settings import Settings
 from pipeline.survey.evidence import survey
 from pipeline.tables.audit import Departure
@@ -80,9 +86,10 @@ class Verified:
 
 @dataclass(frozen=True, slots=True)
 class QuarterAudited:
-    """An audit of a quarter, its two files, and the seal of the register."""
+    """An audit of a quarter, what it asks, its two files, and the seal of the register."""
 
     audited: AuditOutcome
+    verdict: str
     files: tuple[Path, ...]
     seal: PrintedSeal | None
 
@@ -181,6 +188,9 @@ def run_decide(
 
 def run_schedule(request: Request, progress: Progress) -> Scheduled:
     """Give every store with moves its night, book approved changes, and write the files."""
+    # The solver takes a fifth of the program's start: the other commands go without.
+    from pipeline.schedule.stores import schedule, write_calendars  # noqa: PLC0415
+
     with _judged(request, progress) as (database, settings):
         schedule(database, settings, progress)
         booked = book(database, database.records(Booking, "run", "bookings"))
@@ -191,6 +201,7 @@ def run_schedule(request: Request, progress: Progress) -> Scheduled:
             cautions,
             lambda feed: place_of(database, request.out, feed.region, feed.store, feed.team),
         )
+        drop_calendars(request.out, calendars)
         chosen = stores_of(database, request.selection)
         return Scheduled(
             after=database.value("schedule", "nights_after"),
@@ -245,7 +256,8 @@ def run_audit(request: Request, quarter: str | None, progress: Progress) -> Quar
         chosen = quarter_of(_day(database)) if quarter is None else read_quarter(quarter)
         found = audit(database, chosen, progress)
         files = write_audit(database, request.out, chosen.name)
-        return QuarterAudited(found, files, seal_of(database))
+        asked = audit_verdict(database, chosen.name)
+        return QuarterAudited(found, asked, files, seal_of(database))
 
 
 def run_approve(request: Request, by: str, reason: str) -> tuple[Approved, ...]:

@@ -10,7 +10,7 @@ import unicodedata
 from dataclasses import dataclass
 from datetime import date, datetime, time
 
-from pipeline.wording import languages, texts
+from pipeline.wording import languages, tab_key, texts
 
 _DIGITS = 9  # of a number's fraction: programs write the further ones differently
 _PLAN = re.compile(r"\b([0-9a-f]{10})\b")
@@ -27,7 +27,10 @@ PLAN_MARK, STORE_MARK = "plan", "store"
 
 @dataclass(frozen=True, slots=True)
 class Form:
-    """A sheet to fill in: its name, the keys of all its columns, and of those to fill in."""
+    """A sheet to fill in: its name, the keys of all its columns, and of those to fill in.
+
+    The name is the English one, by which the hidden copy knows it; people see their own language's.
+    """
 
     sheet: str
     keys: tuple[str, ...]
@@ -80,6 +83,12 @@ DECISION_WORDS = (APPROVED, ANOTHER, REFUSED, "deferred")
 SPLIT = "split"
 """In a remark: the changes of a group are decided differently on purpose."""
 OUTCOME_WORDS = ("done", "done differently", "not done", "backed out")
+
+
+def tabs_of(sheet: str) -> frozenset[str]:
+    """Return what a sheet may be called: by its name, and in every language."""
+    key = tab_key(sheet)
+    return frozenset({sheet, *(texts(language).get(key, sheet) for language in languages())})
 
 
 def plan_in(line: str) -> str | None:

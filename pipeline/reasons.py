@@ -13,6 +13,9 @@ from typing import Any
 from pipeline.phrases import Style, fill, style
 from pipeline.wording import DEFAULT_LANGUAGE, texts
 
+_WORTH_SAYING = 0.05  # a share of time that outside noise is named from
+_HARDLY = 0.005  # one that prints as 0 %
+
 
 @dataclass(frozen=True, slots=True)
 class Neighbour:
@@ -25,7 +28,10 @@ class Neighbour:
 
 @dataclass(frozen=True, slots=True)
 class Air:
-    """A channel as one station hears it: outside noise (0..1, None: no evidence) and neighbours."""
+    """A channel as one station hears it: outside noise (0..1, None: no evidence) and neighbours.
+
+    `lost` is the share of frames that weak interference spoils at the labels, None if not known.
+    """
 
     channel: int
     noise: float | None
@@ -33,6 +39,7 @@ class Air:
     wifi: str | None
     neighbours: tuple[Neighbour, ...]
     more: int  # neighbours left unnamed
+    lost: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +65,7 @@ class SharedPairs:
 
 @dataclass(frozen=True, slots=True)
 class Bond:
-    """What binds a station to its channel: 'agreed', 'exception', 'held' or 'settled'.
+    """What binds a station to its channel: 'agreed', 'exception', 'held', 'put_back' or 'settled'.
 
     `by` is a person, or the rule that holds it, whose sentence is `detail`, made from `facts`.
     `gain` and `chance` are those of an agreed move that stands alone, as if it were still free.
@@ -180,6 +187,49 @@ def sentence(reason: Reason, language: str = DEFAULT_LANGUAGE) -> str:
     return words("move_reason.parked", reason=text) if reason.parked else text
 
 
+def brief(reason: Reason, language: str = DEFAULT_LANGUAGE) -> str:
+    """Return in a sentence or two what is wrong with today's channel, and what the new one is like.
+
+    For people who decide; `sentence` has the evidence.
+    """
+    words = _Words(texts(language), style(language))
+    parts = [words("brief.parked")] if reason.parked else []
+    lead = "brief.clearer" if reason.together is None else "brief.room"
+    parts += _troubles(reason, words) or [words(lead, channel=reason.today.channel)]
+    parts.append(_quality(reason.planned, words))
+    if reason.together is not None:
+        parts.append(words("brief.together", others=list(reason.together.others)))
+    return " ".join(parts)
+
+
+def _troubles(reason: Reason, words: "_Words") -> list[str]:
+    """Return what is wrong with the channel of today; what leaks in only where nothing else is."""
+    today, parts = reason.today, []
+    same = [one.name for one in today.neighbours if one.channel == today.channel]
+    if reason.bond is not None and reason.bond.why == "agreed":
+        parts.append(words("brief.agreed", by=reason.bond.by, since=reason.bond.since))
+    if not reason.permitted:
+        parts.append(words("brief.not_permitted", channel=today.channel))
+    if same:
+        parts.append(words("brief.shares", channel=today.channel, names=same))
+    if today.noise is not None and today.noise >= _WORTH_SAYING:
+        parts.append(words("brief.busy", channel=today.channel, share=today.noise, wifi=today.wifi))
+    if not parts and today.neighbours:
+        parts.append(words("brief.beside", on=today.channel, **asdict(today.neighbours[0])))
+    return parts
+
+
+def _quality(air: Air, words: "_Words") -> str:
+    """Return what a channel is like: how busy, and beside which own station."""
+    if air.noise is None:
+        return words("brief.unmeasured", channel=air.channel)
+    key = "brief.quiet" if air.noise < _HARDLY else "brief.noise"
+    noise = words(key, channel=air.channel, share=air.noise)
+    if not air.neighbours:
+        return words("brief.alone", noise=noise)
+    return words("brief.near", noise=noise, **asdict(air.neighbours[0]))
+
+
 @dataclass(frozen=True, slots=True)
 class _Words:
     """The texts of a language and how it writes numbers and lists."""
@@ -199,6 +249,8 @@ def _on(key: str, air: Air, words: _Words) -> str:
         if air.wifi:
             how = words("move_reason.with_wifi", how=how, wifi=air.wifi)
         noise = words("move_reason.noise", share=air.noise, how=how)
+    if air.lost is not None and round(air.lost, 2):
+        noise = words("move_reason.lost", noise=noise, lost=air.lost)
     shown = words("move_reason.air", noise=noise, company=_company(air, words))
     return words(key, channel=air.channel, air=shown)
 
@@ -208,7 +260,7 @@ def _people(reason: Reason, words: _Words) -> Iterator[str]:
     if reason.bond is not None:
         yield words(f"move_reason.bond_{reason.bond.why}", **_said(reason.bond))
         if reason.bond.gain is not None:
-            gain, chance = reason.bond.gain, _rounded_down(reason.bond.chance)
+            gain, chance = reason.bond.gain, rounded_down(reason.bond.chance)
             yield words("move_reason.alone_gain", gain=gain, chance=chance)
     elif not reason.moves:
         yield words("move_reason.stays")
@@ -224,11 +276,11 @@ def _said(record: Bond | RefusedMove) -> Mapping[str, object]:
 
 def _group(together: Together, words: _Words) -> str:
     """Return what a group gains and how surely."""
-    chance, others = _rounded_down(together.chance), list(together.others)
+    chance, others = rounded_down(together.chance), list(together.others)
     return words("move_reason.together", others=others, gain=together.gain, chance=chance)
 
 
-def _rounded_down(chance: float | None) -> float | None:
+def rounded_down(chance: float | None) -> float | None:
     """Return a chance in whole per cent, never all."""
     return None if chance is None else min(0.99, floor(100 * chance) / 100)
 

@@ -79,6 +79,11 @@ def console(**options: Any) -> Console:  # noqa: ANN401 - as rich has them
     return out
 
 
+def many(number: int, one: str, more: str = "") -> str:
+    """Return a number with its noun; `more` is the plural where it does not end in -s alone."""
+    return f"{number} {one}" if number == 1 else f"{number} {more or one + 's'}"
+
+
 def progress_on(console: Console) -> Progress:
     """Return bars where a person watches, else nothing: a log has no use for them."""
     return TerminalBars(console) if console.is_terminal else Silent()
@@ -113,12 +118,12 @@ def _store(console: Console, store: str, region: str) -> None:
 def show_run(console: Console, summary: RunSummary) -> None:
     """Print what a run came to: exports, findings, moves, clear air, and where the files are."""
     show_exports(console, summary.outcomes)
-    sizes = f"{summary.stores} stores, {summary.stations} stations"
+    sizes = f"{many(summary.stores, 'store')}, {many(summary.stations, 'station')}"
     console.print(f"\n{sizes}, as of {summary.as_of} (run {summary.run})")
     _show_findings(console, summary)
     unknown = f"; not known of {summary.unknown}" if summary.unknown else ""
     console.print(
-        f"{summary.moves} moves in {summary.stores_with_moves} stores; clear air "
+        f"{many(summary.moves, 'move')} in {many(summary.stores_with_moves, 'store')}; clear air "
         f"{percent(summary.clear_air_now)} now, {percent(summary.clear_air_planned)} as planned "
         f"(mean over stations, by labels{unknown})",
     )
@@ -129,7 +134,8 @@ def show_run(console: Console, summary: RunSummary) -> None:
     for store, why in (*summary.unplanned.items(), *summary.unwritten):
         console.print(f"store {store}: {why}")
     if summary.written:
-        files = f"{len(summary.written)} change plans and {len(summary.written)} summaries"
+        number = len(summary.written)
+        files = f"{many(number, 'change plan')} and {many(number, 'summary', 'summaries')}"
         console.print(f"{files} are in {summary.out}/<region>/<store>/")
     if summary.reviews:
         console.print(f"Region reviews: {summary.out}/<region>/review.pdf and .xlsx")
@@ -309,8 +315,8 @@ def show_audited(console: Console, found: QuarterAudited) -> None:
     edition = "the quarter is not over yet"
     if audited.edition is not None:
         edition = "first edition" if audited.edition == 1 else f"restatement {audited.edition}"
-    departures = f"{audited.departures} departures in {audited.stores} stores"
-    console.print(f"{audited.quarter} ({edition}): {departures}")
+    console.print(f"{audited.quarter} ({edition}), {many(audited.stores, 'store')}")
+    under(console, found.verdict, indent=2, style="")
     show_paths(console, found.files, "")
 
 
@@ -320,16 +326,20 @@ def show_approved(console: Console, approved: Sequence[Approved]) -> None:
     for one in approved:
         alike[one.version, one.found_on].append(one)
     for (version, day), stores in sorted(alike.items()):
-        names = stores[0].store if len(stores) == 1 else f"{len(stores)} stores"
-        stations = f"{sum(one.stations for one in stores)} stations as found on {day}"
+        names = stores[0].store if len(stores) == 1 else many(len(stores), "store")
+        stations = f"{many(sum(one.stations for one in stores), 'station')} as found on {day}"
         console.print(f"{names}: version {version}, {stations}")
 
 
 def show_departures(console: Console, rows: Sequence[Departure]) -> None:
     """Print what departs from what is agreed, one line each."""
-    table = plain_table("store", "subject", "field", "kind", "agreed", "found", "since", "by")
+    table = plain_table(
+        "store", "subject", "field", "kind", "agreed", "found", "since", "agreed by"
+    )
     for row in rows:
-        cells = (row.store, row.subject, row.field, row.kind, row.agreed, row.found)
+        kind = "changed" if row.kind == "drift" else row.kind
+        kind = row.by_order if row.by_order in {"done differently", "undone"} else kind
+        cells = (row.store, row.subject, row.field.replace("_", " "), kind, row.agreed, row.found)
         since = "" if row.first_seen is None else row.first_seen.isoformat()
         table.add_row(*(c or "" for c in cells), since, row.approved_by or "")
     console.print(table if rows else "Everything is as agreed.")

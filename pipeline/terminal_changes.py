@@ -7,13 +7,13 @@ from rich.console import Console
 from pipeline.changes.decisions import Taken
 from pipeline.changes.verify import Calibration, Check
 from pipeline.commands import Scheduled, Verified
-from pipeline.terminal import percent, plain_table, under
+from pipeline.terminal import many, percent, plain_table, under
 
 
 def show_taken(console: Console, taken: Sequence[Taken]) -> None:
     """Print what became of every workbook that came back, and what was refused, with its place."""
     for one in taken:
-        taken_now = f"{one.decisions} decisions and {one.results} results taken"
+        taken_now = f"{many(one.decisions, 'decision')} and {many(one.results, 'result')} taken"
         console.print(f"{one.workbook}: {taken_now}, {one.repeated} known already")
         for sentence in one.priced:
             under(console, sentence, indent=2, style="")
@@ -44,8 +44,9 @@ def show_schedule(console: Console, found: Scheduled) -> None:
         share = 1.0 if proof.optimal else proof.benefit / proof.bound
         gap = "best possible" if proof.optimal else f"within {1 - share:.1%} of the best"
         console.print(f"{proof.region}: {gap}")
-    booked = f"{found.booked} approved changes entered as scheduled"
-    console.print(f"{booked}; {len(found.calendars)} calendar files in {found.summary.out}")
+    booked = f"{many(found.booked, 'approved change')} entered as scheduled"
+    files = many(len(found.calendars), "calendar file")
+    console.print(f"{booked}; {files} in {found.summary.out}")
 
 
 def show_verified(console: Console, found: Verified) -> None:
@@ -66,8 +67,8 @@ def show_verified(console: Console, found: Verified) -> None:
 
 
 def _air(check: Check) -> str:
-    if check.follows:  # what was promised is of another channel
-        return ""
+    if check.follows or check.channel_found != check.ordered_channel:
+        return ""  # what was promised is of another channel
     measured = "not measured" if check.measured is None else f"{check.measured:.1%} measured"
     return f", clear air promised {percent(check.promised)}, {measured}"
 

@@ -71,6 +71,10 @@ class Wording:
         """Return the text of a value among those of a group; the value itself if it has none."""
         return self.texts.get(f"{group}.{value.replace(' ', '_')}", value)
 
+    def tab(self, sheet: str) -> str:
+        """Return what a sheet of a workbook is called; its own name if it has no text."""
+        return self.texts.get(tab_key(sheet), sheet)
+
     def field(self, name: str) -> str:
         """Return what a field of a station is called: by its own text, else as declared."""
         own = self.texts.get(f"field.{name}")
@@ -134,6 +138,11 @@ def whole(share: float) -> int:
     if percent == 0 and share > 0:
         return 1
     return 99 if percent == 100 and share < 1 else percent  # noqa: PLR2004 - per cent
+
+
+def tab_key(sheet: str) -> str:
+    """Return the key of the text that says what a sheet is called."""
+    return f"tab.{sheet.lower().replace(' ', '_')}"
 
 
 @cache

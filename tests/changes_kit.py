@@ -6,10 +6,13 @@ from datetime import date, datetime
 from pathlib import Path
 
 from empty import new_database
+from openpyxl.workbook import Workbook
+from openpyxl.worksheet.worksheet import Worksheet
 
 from pipeline.changes.register import append
 from pipeline.changes.states import ChangeState, Trigger, new_event
 from pipeline.database import Database
+from pipeline.forms import Form, tabs_of
 from pipeline.settings import Settings, load_settings
 
 DAY = date(2026, 9, 30)
@@ -22,6 +25,14 @@ proposer = "R. Quellbach"
 Moves = Mapping[str, tuple[tuple[str, int, int, bool], ...]]
 SWAP = (("A-01", 15, 26, True), ("A-02", 20, 15, False), ("A-01", 26, 20, False))
 PLAN: Moves = {"A": SWAP, "B": (("B-01", 11, 25, False),), "C": ()}
+
+
+def sheet_of(book: Workbook, form: Form) -> Worksheet:
+    """Return the sheet of a form, whatever it is called in the workbook's language."""
+    (title,) = tabs_of(form.sheet) & set(book.sheetnames)
+    sheet = book[title]
+    assert isinstance(sheet, Worksheet)
+    return sheet
 
 
 def at(day: date, hour: int = 0) -> datetime:

@@ -9,6 +9,8 @@ from hypothesis import settings
 
 # Before anything loads numpy: threads only get in each other's way on small matrices.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+# Programs that tests start need not be compiled again each time.
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 
 from demo_run import Ran, ran_once
 

@@ -107,6 +107,7 @@ def _stakes(store: _Store) -> Stakes:
             for a, b in zip(store.a.tolist(), store.b.tolist(), strict=True)
         ],
         weight=store.weight.tolist(),
+        lost=[[0.0] * channels] * count,
         present=tuple(store.present),
         allowed=[range(channels)] * count,
         price=PRICE,

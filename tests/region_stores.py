@@ -157,7 +157,8 @@ def _around(into: Invented, region: str) -> None:
         into.add(
             "drift", quarter="2026-Q3", store=f"{letter}00{n + 2}",
             subject=f"{letter}00{n + 2}-0{n + 1}", field=field, agreed=agreed, found=found,
-            kind=kind, first_seen=date(2026, 8, 15), stood_days=46, approved_by="T. A.",
+            kind=kind, first_seen=date(2026, 8, 15), stood_days=46, cause=f"{letter}{n}",
+            by_order="not ordered", approved_by="T. A.",
             approved_on=date(2026, 4, 1), basis="baseline", clear_air_lost=lost,
         )  # fmt: skip
     into.add(

@@ -56,6 +56,7 @@ class Tale:
     last: date = date.min
     replaced: bool = False
     went: str | None = None  # what the last look had to say
+    otherwise: bool = False  # its work was reported as done differently, and no export has shown it
     scans: list[date] = field(default_factory=list)
 
     @property
@@ -123,6 +124,7 @@ def _reported(tale: Tale, day: date, outcome: str) -> None:
     tale.last = day
     if outcome in {"done", "done differently"}:
         tale.standing, tale.done_on, tale.done_by, tale.reported_on = "reported", day, "team", day
+        tale.otherwise = outcome == "done differently"
     elif outcome == "not done":
         tale.standing, tale.agreed_on = "agreed", day
     else:
@@ -192,7 +194,7 @@ def _is_as_ordered(tale: Tale, today: date, look: Look) -> None:
     if tale.standing == "short":
         return
     since = _since(tale, look)
-    if tale.standing in {"agreed", "booked"}:
+    if tale.standing in {"agreed", "booked", "other"}:  # put right: what was done before was not it
         tale.done_on, tale.done_by = look.seen_on, PROGRAM
     if tale.standing in {"agreed", "booked", "reported", "other"}:
         tale.last = look.seen_on
@@ -209,6 +211,7 @@ def _is_as_ordered(tale: Tale, today: date, look: Look) -> None:
 
 
 def _shown(tale: Tale, look: Look) -> None:
+    tale.otherwise = False
     tale.found = look.channel
     tale.shown.append((look.seen_on, look.channel))
 

@@ -175,6 +175,19 @@ def test_the_channel_ordered_is_agreed_where_it_is_another_than_proposed(
     assert agreed(database, "channel") == {"a": "25"}
 
 
+def test_the_approver_is_whoever_approved_not_whoever_reported(database: Database) -> None:
+    """A change reported as not done is approved as before: its installer agreed to nothing."""
+    change(database, [("proposed", datetime(2026, 8, 1)), ("approved", datetime(2026, 8, 2))])
+    put(database, "change_event",
+        [{"seq": 3, "change": "C1", "state": "approved", "at": datetime(2026, 8, 3),
+          "by": "F. Fitter", "note": "", "result": "not done"}])  # fmt: skip
+    events(database, [("implemented", datetime(2026, 8, 4)), ("verified", datetime(2026, 8, 9))], 4)
+
+    assert advance(database) == 1
+    told = database.connection.execute("select approved_by from baseline where change = 'C1'")
+    assert told.fetchall() == [("Q. Other",)]
+
+
 def test_a_verified_change_is_agreed_without_a_baseline(database: Database) -> None:
     """It agrees to the channel of its station alone; one backed out goes back to the one before."""
     change(database, [("approved", datetime(2026, 7, 2)), ("verified", datetime(2026, 7, 9))])

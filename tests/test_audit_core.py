@@ -444,6 +444,16 @@ def test_a_baseline_approved_late_hides_no_departure() -> None:
         assert audited(story_of(known), later) == ((), ())
 
 
+def test_an_approval_before_the_first_export_of_a_quarter_is_told() -> None:
+    """An audit answered in the first days of the next quarter: that one says what was approved."""
+    before, after = MOVED
+    known = facts(exports([before], [after]), *agreed(before),
+                  *agreed(after, on=DAYS[2], version=2))  # fmt: skip
+    _, [swallowed] = audited(story_of(known), Span(DAYS[1], DAYS[3]))
+    assert (swallowed.departure.agreed, swallowed.departure.found) == ("15", "20")
+    assert swallowed.approval.approved_on == DAYS[2]
+
+
 def test_what_departs_again_after_a_late_baseline_is_told_twice_over() -> None:
     """As it stands among the departures, as it was approved among the approvals."""
     before, after = MOVED

@@ -5,13 +5,13 @@ import shutil
 import subprocess
 import zipfile
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from pathlib import Path
 from typing import Any
 
 import pytest
-from changes_kit import BY, at, names, settings_in, states
+from changes_kit import BY, at, names, settings_in, sheet_of, states
 from openpyxl import load_workbook
 from openpyxl.cell.cell import Cell
 from openpyxl.workbook import Workbook
@@ -30,8 +30,10 @@ from pipeline.forms import (
     OUTCOME_WORDS,
     RESULTS,
     Form,
+    tabs_of,
     word,
 )
+from pipeline.reasons import Air, Reason, sentence, to_json
 from pipeline.report.store.gather import store_contents
 from pipeline.report.store.workbook import workbook
 from pipeline.report.write import write_back_out
@@ -80,26 +82,26 @@ def out(tmp_path: Path) -> Iterator[Out]:
 
 def column(book: Workbook, form: Form, key: str) -> int:
     """Return the number of the column of a key."""
-    return [cell.value for cell in book[form.sheet][KEYS]].index(key) + 1
+    return [cell.value for cell in sheet_of(book, form)[KEYS]].index(key) + 1
 
 
 def fill(book: Workbook, form: Form, row: int, **values: Any) -> None:  # noqa: ANN401 - what people type
     """Fill in the cells of a row."""
     for key, value in values.items():
-        book[form.sheet].cell(row, column(book, form, key)).value = value
+        sheet_of(book, form).cell(row, column(book, form, key)).value = value
 
 
 def filled_in(path: Path, language: str = "en") -> int:
     """Decide on every change of a workbook, all alike, and report all but the last; count them."""
     book = load_workbook(path)
-    count = sum(1 for row in book[DECISIONS.sheet].iter_rows(min_row=FIRST) if row[0].value)
+    count = sum(1 for row in sheet_of(book, DECISIONS).iter_rows(min_row=FIRST) if row[0].value)
     for row in range(FIRST, FIRST + count):
         fill(book, DECISIONS, row, decision=word("approved", language), by=BY,
              date=date(2026, 10, 5), note="=SUM is no word" if row == FIRST else None)  # fmt: skip
     for row in range(FIRST, FIRST + count - 1):
         done = word("done differently", language)
         fill(book, RESULTS, row, done_at=NIGHT, outcome=done, by="Zoë Łąka", note="ü 26 → 25")
-    book[DECISIONS.sheet].cell(FIRST, column(book, DECISIONS, "note")).data_type = "s"
+    sheet_of(book, DECISIONS).cell(FIRST, column(book, DECISIONS, "note")).data_type = "s"
     book.save(path)
     return count
 
@@ -128,12 +130,14 @@ def test_a_decision_is_made_on_reason_gain_chance_price_and_past(out: Out) -> No
     """Those of a group side by side in one band, with one gain; a refusal of before is told."""
     changes = names(out.database, "S001")
     first, *_, last = changes
+    air = Air(11, 0.61, "measured", None, (), 0)
+    reason = Reason(air, replace(air, channel=20), None, True, True, 15, 0.1, "high")
     out.database.connection.execute(
-        "update change set group_no = if(change in (?, ?), 1, position + 1), "
+        "update change set facts = ?, group_no = if(change in (?, ?), 1, position + 1), "
         "clear_air_before = 0.4, clear_air_before_low = 0.37, clear_air_before_high = 0.43, "
         "clear_air_after = 0.8, clear_air_after_low = 0.76, clear_air_after_high = 0.84, "
         "chance = 0.97, labels = if(change = ?, 30, 10), parking = false where store = 'S001'",
-        [first, last, last],
+        [to_json(reason), first, last, last],
     )
     until = date(2027, 2, 1)
     events = [
@@ -146,9 +150,10 @@ def test_a_decision_is_made_on_reason_gain_chance_price_and_past(out: Out) -> No
     def shown(form: Form, key: str) -> list[Any]:
         at_column = column(book, form, key)
         rows = range(FIRST, FIRST + len(changes))
-        return [book[form.sheet].cell(row, at_column).value for row in rows]
+        return [sheet_of(book, form).cell(row, at_column).value for row in rows]
 
     assert shown(DECISIONS, "change") == [first, last, *changes[1:-1]]
+    assert shown(DECISIONS, "reason") == [sentence(reason)] * len(changes)
     assert shown(DECISIONS, "group")[:3] == ["A", "A", None]
     # By hand: both gain 40 points; each side of one is the root of 3^2 + 4^2, 5 points, and of the
     # mean of 10 and 30 labels the root of (5/4)^2 + (15/4)^2, 3.95 points.
@@ -162,7 +167,9 @@ def test_a_decision_is_made_on_reason_gain_chance_price_and_past(out: Out) -> No
     assert shown(DECISIONS, "decision")[1] == ANOTHER
     assert shown(DECISIONS, "other")[1] == 26
     assert shown(RESULTS, "to")[-1] == 26
-    fills = [book[DECISIONS.sheet].cell(row, 1).fill.fgColor.rgb for row in range(FIRST, FIRST + 3)]
+    fills = [
+        sheet_of(book, DECISIONS).cell(row, 1).fill.fgColor.rgb for row in range(FIRST, FIRST + 3)
+    ]
     assert fills[0] == fills[1] != fills[2]
 
 
@@ -173,11 +180,11 @@ def test_drop_downs_offer_what_is_read_back(out: Out) -> None:
         rules = {
             (form.sheet, str(rule.sqref).split(":", maxsplit=1)[0]): rule
             for form in (DECISIONS, RESULTS)
-            for rule in book[form.sheet].data_validations.dataValidation
+            for rule in sheet_of(book, form).data_validations.dataValidation
         }
 
         def of(form: Form, key: str, book: Workbook = book, rules: Any = rules) -> Any:  # noqa: ANN401 - rules of a library
-            cell = book[form.sheet].cell(FIRST, column(book, form, key))
+            cell = sheet_of(book, form).cell(FIRST, column(book, form, key))
             return rules[form.sheet, cell.coordinate]
 
         words = ",".join(word(meaning, language) for meaning in DECISION_WORDS)
@@ -195,7 +202,7 @@ def test_drop_downs_offer_what_is_read_back(out: Out) -> None:
 
 def test_the_job_sheet_opens_with_the_cautions(out: Out) -> None:
     """Height, mains, voids, lone work, the public, radio, and who has the last word."""
-    note = str(load_workbook(out.write("S001"))[RESULTS.sheet]["A2"].value)
+    note = str(sheet_of(load_workbook(out.write("S001")), RESULTS)["A2"].value)
 
     for hint in ("Ladders", "mains", "voids", "alone", "public", "radio", "licensed practice"):
         assert hint in note
@@ -206,8 +213,28 @@ def test_a_store_without_a_change_has_forms_that_say_so(out: Out) -> None:
     path = out.write("S004")
     book = load_workbook(path)
 
-    assert "nichts zu entscheiden" in str(book[DECISIONS.sheet]["A2"].value).lower()
+    assert "nichts zu entscheiden" in str(sheet_of(book, DECISIONS)["A2"].value).lower()
     assert out.decide(path)[0][:3] == (0, 0, 0)
+
+
+def test_a_workbook_is_known_whatever_language_its_sheets_are_named_in(out: Out) -> None:
+    """A refusal names the sheet as people see it; an English name in a German workbook will do."""
+    path = out.write("S002")
+    count = filled_in(path, "de")
+    book = load_workbook(path)
+    assert book.sheetnames[:4] == ["Übersicht", "Umstellungen", "Entscheidungen", "Ergebnisse"]
+    fill(book, DECISIONS, FIRST, by="Nobody")
+    book.save(path)
+    ((_, _, _, refused),) = out.decide(path)
+    assert any("sheet Entscheidungen, cell" in str(refusal) for refusal in refused)
+
+    fill(book, DECISIONS, FIRST, by=BY)
+    for form, title in ((DECISIONS, " decisions"), (RESULTS, "RESULTS")):
+        sheet_of(book, form).title = title
+    book.save(path)
+
+    assert out.decide(path)[0][3] == []
+    assert len([e for e in history(out.database) if e.state == "approved"]) >= count
 
 
 @pytest.mark.parametrize("store", STORES)
@@ -221,7 +248,7 @@ def test_what_is_filled_in_is_read_back(out: Out, store: str) -> None:
     assert told == [("implemented", NIGHT, "Zoë Łąka", "ü 26 → 25")] * (count - 1)
     assert out.decide(path) == [(0, 0, 2 * count - 1, [])]
     again = load_workbook(out.write(store))  # written anew, it shows what is on file
-    cell = again[DECISIONS.sheet].cell(FIRST, column(again, DECISIONS, "by"))
+    cell = sheet_of(again, DECISIONS).cell(FIRST, column(again, DECISIONS, "by"))
     assert cell.value == BY
     assert out.decide(path) == [(0, 0, 2 * count - 1, [])]
 
@@ -251,7 +278,7 @@ def test_an_edited_cell_of_any_form_is_named(out: Out) -> None:
     filled_in(path)
     book = load_workbook(path)
     book["Moves"]["H4"] = "for no reason"
-    book[RESULTS.sheet].cell(FIRST + 1, column(book, RESULTS, "mounted")).value = "basement"
+    sheet_of(book, RESULTS).cell(FIRST + 1, column(book, RESULTS, "mounted")).value = "basement"
     book.save(path)
 
     ((decisions, results, _, refusals),) = out.decide(path)
@@ -304,7 +331,7 @@ def mutate(path: Path, chance: random.Random) -> None:
         return
     book = load_workbook(path)
     for _ in range(chance.randint(1, 12)):
-        forms = [name for name in (DECISIONS.sheet, RESULTS.sheet) if name in book.sheetnames]
+        forms = sorted((tabs_of(DECISIONS.sheet) | tabs_of(RESULTS.sheet)) & set(book.sheetnames))
         likely = forms if forms and chance.random() < 0.6 else book.sheetnames
         damage(book, book[chance.choice(likely)], chance)
     book.save(path)

@@ -3,6 +3,7 @@
 Seeds 1 to 40 were used while developing; those from 1001 on were not.
 """
 
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -12,6 +13,8 @@ from loop_harness import Carried, Quarters, two_quarters
 from simulate.setting import Setting
 
 NULL = Setting("null chain", null=0.1, stores=8, surveyed=False)
+SMALL = {"1 x 5": (1, 5), "1 x 20": (1, 20), "3 x 8": (3, 8)}
+EQUAL = {"10 %": None, "0 to 40 %": 0.4}
 BUSY = Setting("60 readings, two visits", stores=20, surveyed=False)
 
 
@@ -53,6 +56,53 @@ def test_where_nothing_can_be_gained_nothing_is_said_to_help(tmp_path: Path) -> 
     moved, again = _shares(chains)
     assert moved <= 0.06
     assert again <= 0.06
+
+
+def _small_nulls(
+    folder: Path, shape: str, air: str, visits: Sequence[int], seeds: range
+) -> list[Quarters]:
+    """Return what becomes of few stores whose stations find all channels equally busy."""
+    (stores, stations), most = SMALL[shape], EQUAL[air]
+    setting = replace(NULL, stores=stores, stations=stations)
+    if most is not None:
+        setting = replace(setting, null=0.0, null_most=most)
+    chains = []
+    for count in visits:
+        own = folder / f"{count} visits"
+        own.mkdir()
+        chains += _chains(own, replace(setting, visits=count), seeds)
+    return chains
+
+
+@pytest.mark.parametrize(("shape", "visits"), [("1 x 5", 1), ("1 x 5", 2), ("3 x 8", 4)])
+def test_few_stores_with_nothing_to_gain_are_left_alone(
+    tmp_path: Path, shape: str, visits: int
+) -> None:
+    """A quick slice of the test below, the levels drawn for each store."""
+    chains = _small_nulls(tmp_path, shape, "0 to 40 %", [visits], range(1, 2))
+
+    assert all(one.shows_nothing for one in chains)
+    assert _shares(chains)[0] <= 0.05
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("air", EQUAL)
+@pytest.mark.parametrize("shape", SMALL)
+def test_small_null_chains(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], shape: str, air: str
+) -> None:
+    """Few stores cannot show how much channels differ, nor that they do not: hardly any move."""
+    chains = _small_nulls(tmp_path, shape, air, [1, 2, 4], range(1201, 1213))
+
+    moved, again = _shares(chains)
+    nothing = sum(one.shows_nothing for one in chains)
+    with capsys.disabled():
+        print(  # noqa: T201 - the figures are the point
+            f"\n{shape}, {air}: moved {moved:.1%}, next quarter {again:.1%}, "
+            f"{nothing} of {len(chains)} show nothing"
+        )
+    assert nothing >= 0.95 * len(chains)
+    assert moved <= 0.05
 
 
 @pytest.mark.slow

@@ -352,7 +352,7 @@ def test_a_new_plan_keeps_what_was_approved_and_it_asks_for_too(
     propose(proposed, settings)
     (again, *_) = names(proposed, "S")[5:]
     day = date(2026, 10, 5)
-    assert story(proposed, again, "decided_on", "decided_by") == (day, BY)
+    assert story(proposed, again, "decided_on", "decided_by", "waits_since") == (day, BY, day)
     assert story(proposed, again, "decided_note") == (f"approved on {day} in plan {plan}",)
     assert not_as_ordered(proposed, ["S"]) == {"not done": 2}
     quarter = {"quarter": ["2026-Q4"], "first": [date(2026, 10, 1)], "last": [NEXT]}

@@ -167,6 +167,21 @@ def test_a_plan_without_moves_lapses_what_is_open(tmp_path: Path) -> None:
         assert propose(database, settings) == ()
 
 
+def test_a_store_without_a_plan_keeps_what_was_ordered(tmp_path: Path) -> None:
+    """A row of an export that cannot be read stops planning; it takes back no approval."""
+    with chain(tmp_path) as database:
+        settings = settings_in(tmp_path)
+        propose(database, settings)
+        approve_all(database)
+        before = states(database)
+        speak_of(database, NEXT)
+        plan_says(database, {"B": PLAN["B"]})
+        database.connection.execute("insert into unplanned_store values ('A', 'a row is lost')")
+
+        assert propose(database, settings) == ()
+        assert states(database) == before
+
+
 def test_other_permitted_channels_make_another_plan(tmp_path: Path) -> None:
     """What was approved under other permitted channels is asked for anew."""
     with chain(tmp_path) as database:

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from changes_kit import states
+from changes_kit import sheet_of, states
 from openpyxl import load_workbook
 
 from pipeline.changes.back_out import back_out
@@ -82,7 +82,7 @@ class Tour:
 def fill_in(path: Path, form: Form, entries: Mapping[str, tuple[object, ...]]) -> None:
     """Fill in the entries of a form's changes, in the order of its entries."""
     file = load_workbook(path)
-    sheet = file[form.sheet]
+    sheet = sheet_of(file, form)
     keys = [cell.value for cell in sheet[3]]
     for row in sheet.iter_rows(min_row=5):
         for key, value in zip(form.entries, entries.get(str(row[0].value), ()), strict=False):

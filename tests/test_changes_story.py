@@ -5,6 +5,7 @@ from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
+import polars as pl
 import pytest
 from changes_kit import (
     BY,
@@ -13,6 +14,7 @@ from changes_kit import (
     chain,
     export_says,
     names,
+    plan_says,
     readings_say,
     set_limits,
     settings_in,
@@ -196,3 +198,38 @@ def test_what_was_measured_of_another_order_counts_no_more(
     append(proposed, Trigger.RESULT, [done])
     columns = ("ordered_channel", "waits_for", "measured", "counts", "done_by")
     assert story(proposed, *columns) == (15, "export", None, False, "team")
+
+
+def test_an_audit_tells_what_was_ordered_anew_apart(proposed: Database, settings: Settings) -> None:
+    """Work done differently asks for nothing once a later plan's order of the station is given."""
+    found_elsewhere(proposed, settings)
+    until = {"quarter": ["2027-Q1"], "first": [date(2027, 1, 1)], "last": [date(2027, 3, 31)]}
+
+    def ends() -> dict[str, int]:
+        proposed.connection.execute("delete from audit_change")
+        with proposed.lent("incoming", pl.DataFrame(until)):
+            proposed.run("audit", "figures_of_changes")
+        told = proposed.connection.execute("select state, changes from audit_change").fetchall()
+        return {state: changes for state, changes in told if "di" in state or "anew" in state}
+
+    assert ends() == {"done differently": 1}
+    speak_of(proposed, date(2027, 1, 5))
+    plan_says(proposed, {"B": (("B-01", 20, 25, False),)})
+    propose(proposed, settings)
+    anew = names(proposed, "B")[-1]
+    agreed = new_event(anew, ChangeState.APPROVED, at(date(2027, 1, 6)), BY)
+    append(proposed, Trigger.DECIDE, [agreed])
+    assert ends() == {"ordered anew": 1}
+
+
+def test_work_put_right_was_done_when_it_was_found_right(
+    proposed: Database, settings: Settings
+) -> None:
+    """What was done before was not what was ordered."""
+    found_elsewhere(proposed, settings)
+    later = date(2027, 1, 31)
+    speak_of(proposed, later)
+    export_says(proposed, later, {"B-01": 25})
+    survey(proposed, settings)
+    verify(proposed, settings)
+    assert story(proposed, "channel_found", "done_on", "done_by") == (25, later, "quietaisle")

@@ -1,6 +1,7 @@
 """The runner: headers, severities, exceptions, the user's own rules, and what stands since when."""
 
 import json
+import re
 import time
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
@@ -24,7 +25,8 @@ from pipeline.records import Severity
 from pipeline.settings import Settings, load_settings
 
 SETTINGS = load_settings()
-PAGE = Path(__file__).parents[1] / "docs" / "rules.md"
+ROOT = Path(__file__).parents[1]
+PAGE = ROOT / "docs" / "rules.md"
 _HEADER = """\
 -- name: {name}
 -- title: A thing is so
@@ -700,6 +702,15 @@ class TestManual:
 
         assert names == sorted([*(rule.name for rule in rule_list()), "mine"])
         assert "A thing is so" in explain("mine", SETTINGS, tmp_path)
+
+    def test_an_exception_shown_as_an_example_names_a_rule_that_exists(self) -> None:
+        """In the rules file that the program writes, and in that of the demo."""
+        known = {rule.name for rule in read_rules(None)[0]}
+        for path in ("pipeline/default_rules.toml", "sample_exports/rules.toml"):
+            text = (ROOT / path).read_text(encoding="utf-8")
+            named = set(re.findall(r'^(?:# )?rule = "(.+)"$', text, re.MULTILINE))
+            assert named
+            assert named <= known
 
     def test_the_page_is_that_of_the_headers(self) -> None:
         """docs/rules.md is what the headers give; QUIETAISLE_RENEW=1 writes it anew."""

@@ -307,7 +307,8 @@ def test_two_files_are_enough(
 
     said = capsys.readouterr()
     assert (status, said.err) == (command_line.DONE, "")
-    assert "2 stations, as of 2026-09-30" in said.out
+    assert "1 store, 2 stations, as of 2026-09-30" in said.out
+    assert "1 change plan and 1 summary are in" in said.out
     assert {path.name for path in tmp_path.glob("reports/*/S1/*")} == {
         "change-plan.xlsx",
         "summary.pdf",

@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 import pipeline.wording
+from pipeline.check.rule_file import checked_rule
 from pipeline.errors import PhraseBroken, PhraseUnfilled
 from pipeline.phrases import fill, phrase, plain_style, style
 from pipeline.wording import wording
@@ -135,7 +136,7 @@ def third_language(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[
     words = "[rule.channels-all-one]\nsays = '{stations:# stacja|# stacje|# stacji}, {channel}'\n"
     (tmp_path / "pl.toml").write_text("\n".join([*lines, words]), encoding="utf-8")
     monkeypatch.setattr("pipeline.wording._FOLDER", tmp_path)
-    kept = (pipeline.wording.languages, pipeline.wording.language, wording, style)
+    kept = (pipeline.wording.languages, pipeline.wording.language, wording, style, checked_rule)
     for each in kept:
         each.cache_clear()
     yield

@@ -155,7 +155,7 @@ def test_an_approved_move_stays_permitted_and_has_a_next_best(tmp_path: Path) ->
     judged(tmp_path)
 
     assert moved(tmp_path) == [before]
-    assert "agreed by T. Aldervane on 2026-10-02" in reasons(tmp_path)
+    assert "approved by T. Aldervane on 2026-10-02" in reasons(tmp_path)
     assert "is not permitted" not in reasons(tmp_path)
     assert reasons(tmp_path).count("next best: channel") == 2
 

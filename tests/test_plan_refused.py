@@ -81,6 +81,54 @@ def test_a_refusal_ends_with_the_facts_it_rests_on(
     assert found == ([("A", 20, "not now")] if stands else [])
 
 
+ANSWERED = {"answered_by": "T. A.", "answered_on": "2026-09-15", "answer": "put back"}
+
+
+@pytest.mark.parametrize(
+    ("answers", "approved", "bound"),
+    [
+        ([ANSWERED], None, True),
+        ([ANSWERED | {"found": "26"}], None, False),  # it is on another channel by now
+        ([ANSWERED | {"agreed": "13"}], None, False),  # no longer permitted
+        ([ANSWERED | {"answered_on": "2026-10-15"}], None, False),  # after the day looked back to
+        ([ANSWERED, ANSWERED | {"answer": "leave open"}], None, False),
+        ([ANSWERED | {"answer": "leave open"}, ANSWERED], None, True),
+        ([ANSWERED], "2026-09-20", False),
+        ([ANSWERED], "2026-09-10", True),
+        ([ANSWERED | {"subject": "A", "found": "15", "agreed": "25", "answered_on": "2026-07-01"}],
+         None, True),  # another channel was refused since
+        ([ANSWERED | {"subject": "A", "found": "15", "agreed": "20"}], None, True),
+        ([ANSWERED | {"subject": "A", "found": "15", "agreed": "20", "answered_on": "2026-07-01"}],
+         None, False),  # refused since
+    ],
+)  # fmt: skip
+def test_what_is_to_be_put_back_is_bound_to_the_channel_agreed(
+    refused: Database, answers: list[dict[str, str]], approved: str | None, bound: bool
+) -> None:
+    """Until it was put back, agreed to after all, or refused as a change."""
+    one = {"cause": "c", "store": "S", "subject": "C", "field": "channel"}
+    channels = {"agreed": "25", "found": "11"}
+    refused.connection.begin()
+    try:
+        export(refused, NOW, **SEEN)
+        export(refused, "2026-12-01", **SEEN)  # so that the run looks back
+        fill(refused, "station_load", [{"store": "S", "station": "A", "labels": "100"}])
+        permitted = [{"store": "S", "channel": c} for c in ("11", "15", "20", "25")]
+        fill(refused, "permitted_channel", permitted)
+        fill(refused, "drift_answer", [one | channels | given for given in answers])
+        if approved is not None:
+            row = {"version": "2", "store": "S", "station": "C", "field": "channel"}
+            fill(refused, "baseline", [row | {"value": "11", "approved_on": approved}])
+        found = refused.connection.execute(
+            "select station, channel, \"by\" from station_bound where why = 'put_back'"
+        ).fetchall()
+    finally:
+        refused.connection.rollback()
+
+    asked = {**one, **channels, **answers[-1]}
+    assert found == ([(asked["subject"], int(asked["agreed"]), "T. A.")] if bound else [])
+
+
 @pytest.mark.parametrize(
     ("busy", "stands"), [(0.30, True), (0.26, True), (0.34, True), (0.25, False), (0.36, False)]
 )

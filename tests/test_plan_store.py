@@ -159,13 +159,28 @@ def test_what_is_agreed_says_so_and_keeps_its_rival() -> None:
 
     assert move.to_channel == free.to_channel == 11
     assert (move.group_gain, move.chance) == (free.group_gain, free.chance)
-    assert "agreed by T. Aldervane on 2026-07-02; better by 5.4\u202f% of an average" in move.reason
+    assert (
+        "approved by T. Aldervane on 2026-07-02; better by 5.4\u202f% of an average" in move.reason
+    )
     assert "is not permitted" not in move.reason
     assert "next best: channel 25, worse by 4.9" in move.reason
     german = sentence(from_json(move.facts), "de")
     assert "genehmigt von T. Aldervane am 02.07.2026; um 5,4\u202f% einer mittleren" in german
     wish = what_if(_case(problem, agreed), {"A": 20}, EFFORT, PLAIN)
     assert wish.not_permitted == ()
+
+
+def test_what_is_to_be_put_back_is_put_forward_at_any_price() -> None:
+    """Who answered the audit so, and when, stands in the reason, and what it costs."""
+    answered = {"A": Bond("put_back", "T. Aldervane", date(2026, 7, 2))}
+
+    (move,) = plan_store(_case(_quiet(25, choices=(11,), on11=0.3), answered), EFFORT, PLAIN).moves
+
+    assert move.to_channel == 11
+    said = "put back to the channel agreed, as T. Aldervane answered the audit on 2026-07-02"
+    assert said in move.reason
+    assert "channel 25 would be better by 25.6" in move.reason
+    assert move.chance == pytest.approx(0, abs=0.01)  # that it gains anything
 
 
 def test_what_is_agreed_and_no_longer_better_says_so() -> None:

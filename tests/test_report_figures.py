@@ -100,11 +100,11 @@ def test_stores_nobody_surveyed_have_no_clear_air(contents: dict[str, StoreConte
 @pytest.mark.parametrize(
     ("store", "expected"),
     [
-        ("S001", "1 finding must be settled before anything else. Change the channels of 3 "),
+        ("S001", "Settle this first: channel shared. Change the channels of 3 "),
         ("S002", "1 von 1 Stationen in 1 Schritt umstellen: Die freie Luft geht im Mittel von "),
-        ("S004", "1 Befund ist vor allem anderen zu klären. Alle Kanäle so lassen: "),
-        ("S006", "1 finding must be settled before anything else. No plan could be made: no st"),
-        ("S011", "1 finding must be settled before anything else. Leave every channel as it is"),
+        ("S004", "Zuerst zu klären: channel shared. Alle Kanäle so lassen: "),
+        ("S006", "Settle this first: channel shared. No plan could be made: no st"),
+        ("S011", "Settle this first: channel shared. Leave every channel as it is"),
     ],
 )
 def test_verdict_is_one_sentence_for_each_case(

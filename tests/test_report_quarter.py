@@ -2,7 +2,8 @@
 
 from collections import Counter
 from collections.abc import Iterator
-from datetime import datetime
+from dataclasses import replace
+from datetime import date, datetime
 from io import BytesIO
 from pathlib import Path
 
@@ -14,11 +15,12 @@ from openpyxl import load_workbook
 
 from pipeline.database import Database
 from pipeline.errors import UnknownSelection
-from pipeline.report.quarter.content import QuarterContent
+from pipeline.report.quarter.content import Approval, QuarterContent, reason_of, verdict
 from pipeline.report.quarter.gather import quarter_content
 from pipeline.report.quarter.pages import quarter_pdf
 from pipeline.report.quarter.workbook import quarter_workbook
-from pipeline.report.write import write_audit
+from pipeline.report.write import common_wording, write_audit
+from pipeline.tables.audit import AS_FOUND
 from pipeline.wording import wording
 
 WORDS = wording(None)
@@ -273,8 +275,27 @@ def test_every_language_and_an_empty_quarter_can_be_laid_out(
     german = pages(quarter_pdf(content, wording("DE")))
     assert "Über die Quartale" in german[1]
     assert quarter_workbook(content, wording("DE")) == quarter_workbook(content, wording("DE"))
+    alone = replace(content, trend=(replace(content.now, asked=1, channels=1, rollouts=0),))
+    assert "nobody ordered as it is, of a channel: put it back" in verdict(alone, WORDS)
+    assert "angeordnet hat, eines Kanals, ist zu" in verdict(alone, wording("DE"))
     first: QuarterContent = quarter_content(database, QUARTERS[0])
     assert "as agreed or as ordered" in pages(quarter_pdf(first, WORDS))[0]
+
+
+def test_an_approval_without_a_reason_says_so_in_the_language() -> None:
+    """What the program noted in English for want of a reason is no reason of a person."""
+    bare = Approval("S1", "S", "channel", "15", "20", None, "P", date(2026, 10, 5),
+                    f"{AS_FOUND}, before 15", 2, 1, None, "a")  # fmt: skip
+    assert reason_of(bare, wording("DE")) == "wie gefunden genehmigt"
+    assert reason_of(replace(bare, reason="Umbau"), wording("DE")) == "Umbau"
+
+
+def test_an_audit_speaks_the_language_its_stores_share() -> None:
+    """German in Germany and Austria; English where there are several, or none is shipped."""
+    assert [
+        common_wording(countries).language
+        for countries in (["AT", "DE"], ["DE", "GB"], ["DE", None], ["PL"], [])
+    ] == ["de", "en", "en", "en", "en"]
 
 
 def test_a_quarter_not_audited_is_refused(written: Written, tmp_path: Path) -> None:

@@ -22,14 +22,14 @@ from pipeline.progress import Silent
 from pipeline.records import Selection
 from pipeline.report import write
 from pipeline.report.files import put_file
-from pipeline.report.region.answers import decisions, delays, risks
+from pipeline.report.region.answers import decisions, delays, next_step, risks
 from pipeline.report.region.content import ChangeProgress, RegionContent, StoreStanding
 from pipeline.report.region.gather import region_contents
 from pipeline.report.region.pages import FileLinks, links_of, region_pdf
 from pipeline.report.region.workbook import region_workbook
 from pipeline.report.write import report, reviews
 from pipeline.settings import Deadline, Settings, load_settings
-from pipeline.wording import Wording, wording
+from pipeline.wording import NOTHING, Wording, wording
 
 _LOADED = load_settings()
 SETTINGS: Settings = replace(
@@ -117,8 +117,8 @@ def test_the_page_answers_the_five_questions(north: RegionContent) -> None:
         assert answer in first, answer
 
 
-def test_what_a_rule_puts_first_is_decided_first(tmp_path: Path) -> None:
-    """A change with a stop stands before those that gain more."""
+def test_what_a_rule_puts_first_is_decided_first_and_a_rollout_as_a_whole(tmp_path: Path) -> None:
+    """A change with a stop stands before those that gain more; three stations are one line."""
     into = Invented()
     for number, gain in enumerate((0.3, 0.1, 0.2), start=1):
         store, change = f"K{number}", {"change": f"C{number}"}
@@ -133,11 +133,22 @@ def test_what_a_rule_puts_first_is_decided_first(tmp_path: Path) -> None:
             "change_event", **change, seq=number, state="proposed", at=datetime(2026, 9, 1),
             by="quietaisle", note="",
         )  # fmt: skip
+        into.add(
+            "drift", quarter="2026-Q3", store=store, subject=f"{store}-01", field="firmware",
+            agreed="3.1", found="3.2", kind="drift", first_seen=date(2026, 8, 15), stood_days=46,
+            cause="c", by_order="not ordered", basis="baseline",
+        )  # fmt: skip
     into.add("plan_bound", store="K2", station="K2-01", kind="first", rule="r", detail="so it is")
     with invented_database(tmp_path / "r.duckdb", into) as database:
         [content] = region_contents(database, SETTINGS, ["Lone"])
 
     assert [change.store for change in content.pending] == ["K2", "K1", "K3"]
+    first, others, *_, rollout = decisions(content, wording("GB"))
+    assert (first.count, first.where, first.grave) == ("1", "K2", True)
+    assert (others.count, others.where) == ("2", "K1, K3")
+    assert (rollout.count, rollout.where) == ("3", "at 3 stations in 3 stores")
+    assert "likely one rollout, firmware 3.1 to 3.2:" in rollout.text
+    assert [store.astray for store in content.stores] == [0, 0, 0]
 
 
 def test_a_store_and_a_promise_stand_in_the_review_as_in_their_tables(tmp_path: Path) -> None:
@@ -236,6 +247,42 @@ def _links(content: RegionContent) -> list[FileLinks]:
     return [links_of(s.store, "p.xlsx", "s.pdf") for s in content.stores]
 
 
+def test_the_next_step_is_a_night_or_why_there_is_none(north: RegionContent) -> None:
+    """A night laid out and not firm says so; nothing open has no next step."""
+    none = replace(north.stores[0], overdue=0, scheduled=0, approved=0, to_decide=0, unput=0)
+    store = replace(none, next_work=None, laid_out=None, to_put_right=0)
+    night, words = date(2026, 10, 8), WORDS
+    assert next_step(replace(store, to_decide=1), words) == "to be decided"
+    assert next_step(replace(store, approved=1, to_decide=1), words) == "approved, no night yet"
+    laid_out = replace(store, approved=1, laid_out=night)
+    assert next_step(laid_out, words) == "8 Oct 2026, provisional"
+    work = datetime(2026, 10, 7, 22)
+    assert next_step(replace(laid_out, scheduled=1, next_work=work), words) == "7 Oct 2026"
+    assert next_step(replace(store, laid_out=night), words) == NOTHING
+
+
+def test_what_is_to_be_put_back_is_no_decision_any_more(north: RegionContent) -> None:
+    """It is astray until an export shows it back; nobody is asked again."""
+    calm = replace(north.stores[0], unput=0, unagreed=0, astray=1)
+    alone = replace(north, pending=(), astray=(), expiring=())
+    for unanswered in (1, 0):
+        stores = (replace(calm, unanswered=unanswered),)
+        assert len(decisions(replace(alone, stores=stores), WORDS)) == unanswered
+
+
+def test_clear_air_as_planned_is_of_the_stores_that_have_it_today(north: RegionContent) -> None:
+    """A store without a plan stays as it is; with none at all nothing is said of plans."""
+    first, second = (replace(store, weight=1) for store in north.stores[:2])
+    one = replace(first, clear_air_now=0.4, clear_air_planned=0.8)
+    other = replace(second, clear_air_now=0.6, clear_air_planned=None)
+    content = replace(north, stores=(one, other), promises=())
+    assert content.clear_air(planned=False) == pytest.approx(0.5)
+    assert content.clear_air(planned=True) == pytest.approx(0.7)
+    text = " ".join(pages(pdf_of(replace(content, stores=(other,))))[0].split())
+    assert "clear air 60 % today." in text.replace(chr(0x202F), " ")
+    assert "as planned 0" not in text
+
+
 def test_lists_that_do_not_fit_say_how_much_is_left(north: RegionContent) -> None:
     """However many rules found something, the page stays one page and counts what it leaves out."""
     finding = north.findings[0]
@@ -286,7 +333,7 @@ def test_links_lead_to_the_files_of_each_store(database: Database, tmp_path: Pat
 
 
 def _workbook_links(path: Path) -> list[str]:
-    sheet = load_workbook(path)["Stores"]
+    sheet = load_workbook(path).worksheets[1]
     return [
         str(cell.hyperlink.target) for row in sheet.iter_rows() for cell in row if cell.hyperlink
     ]

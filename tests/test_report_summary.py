@@ -139,7 +139,7 @@ def test_text_equals_the_content(contents: dict[str, StoreContent]) -> None:
     assert "S001 · North · GB · supermarket · 8 base stations · 2,881 shelf labels" in text
     assert "Change the channels of 3 stations of 8 in 4 steps" in text
     for step in (
-        "S001-01: 11 → 26 (parking)", "S001-02: 15 → 25", "S001-03: 20 → 25", "S001-01: 26 → 25",
+        "S001-01: 11 → 26", "S001-02: 15 → 25", "S001-03: 20 → 25", "S001-01: 26 → 25",
     ):  # fmt: skip
         assert step in text
     for station in content.stations:
@@ -249,19 +249,18 @@ def test_notes_of_our_own_are_not_cut(
 def test_reasons_stand_in_full_somewhere(
     contents: dict[str, StoreContent], store: str, words: int
 ) -> None:
-    """A reason that page one has to cut is whole on the page that it names."""
+    """A change that page one has no room for stands on the page that it names."""
     content = contents[store]
     moves = tuple(
-        replace(move, reason=" ".join(f"word{move.position}-{n}" for n in range(words)))
+        replace(move, brief=" ".join(f"word{move.position}-{n}" for n in range(words)))
         for move in content.moves
     )
     octets = summary(replace(content, moves=moves))
     with pdfium.PdfDocument(octets) as document:
         pages = [" ".join(p.get_textpage().get_text_range().split()) for p in document]
 
-    whole = [" ".join(move.reason.split()) for move in moves]
-    on_first = all(reason in pages[0] for reason in whole)
-    assert on_first or all(any(reason in page for page in pages[2:]) for reason in whole)
+    on_first = all(move.brief in pages[0] for move in moves)
+    assert on_first or all(any(move.brief in page for page in pages[2:]) for move in moves)
     assert on_first or any(f"{word} 3" in pages[0] for word in ("page", "Seite"))
     assert covering(printed(octets)) == []
 
@@ -274,7 +273,7 @@ def test_one_line_says_which_stations_are_held(
     content = contents["S001"]
     day = date(2026, 7, 2)
     held = (
-        HeldStation("S001-04", "rule", "station-offline", day),
+        HeldStation("S001-04", "held", "station-offline", day),
         HeldStation("S001-05", "refused", "T. Aldervane", day),
         HeldStation("S001-06", "settled", None, day),
         HeldStation("S001-07", "settled", None, day),

@@ -23,7 +23,7 @@ from pipeline.report.store import workbook as store_book
 from pipeline.report.store.content import StoreContent
 from pipeline.report.store.gather import store_contents
 from pipeline.report.store.workbook import workbook
-from pipeline.wording import texts
+from pipeline.wording import FIXED_SPACE, texts, wording
 
 SHEETS = [
     "Summary", "Moves", "Decisions", "Results", "Channels", "Findings", "Evidence", "Stations",
@@ -171,12 +171,13 @@ def test_heat_map_marks_channels_by_text(contents: dict[str, StoreContent]) -> N
 
 @pytest.mark.parametrize("store", STORES)
 def test_every_store_has_the_same_sheets_ready_to_print(
-    octets: dict[str, bytes], store: str
+    octets: dict[str, bytes], contents: dict[str, StoreContent], store: str
 ) -> None:
     """Names, frozen headings, filters, print areas, titles, paper, header and footer are set."""
     book = load_workbook(BytesIO(octets[store]))
+    words = wording(contents[store].store.country)
 
-    assert book.sheetnames == [*SHEETS, "Register"]
+    assert book.sheetnames == [*map(words.tab, SHEETS), "Register"]
     assert book["Register"].sheet_state == "hidden"
     for sheet in book.worksheets[:-1]:
         assert sheet.page_setup.paperSize == (1 if store == "S003" else 9)
@@ -186,13 +187,28 @@ def test_every_store_has_the_same_sheets_ready_to_print(
         assert footer is not None
         assert header.left.text
         assert "&P" in str(footer.right.text)
-    for name in SHEETS[1:]:
-        sheet = book[name]
+    for sheet in book.worksheets[1:-1]:
         assert sheet.freeze_panes is not None
         assert sheet.print_title_rows is not None
     for name in ("Moves", "Findings", "Evidence", "Stations"):
-        sheet = book[name]
+        sheet = book[words.tab(name)]
         assert (sheet.auto_filter.ref is not None) == (sheet.max_row > 1)
+
+
+def test_a_share_shows_the_per_cent_of_the_pages(contents: dict[str, StoreContent]) -> None:
+    """A sheet never rounds to none or all what is neither; the figure itself stays exact."""
+    content = contents["S001"]
+    shares = (0.0, 0.003, 0.42, 0.997, 1.0)
+    moves = tuple(replace(content.moves[0], clear_air_after=share) for share in shares)
+
+    told = load_workbook(BytesIO(workbook(replace(content, moves=moves))))["Moves"]["J"][1:]
+
+    assert [cell.value for cell in told] == list(shares)
+    shown = [cell.number_format for cell in told]
+    assert shown == ["0 %", '"1 %"', "0 %", '"99 %"', "0 %"]
+    assert [wording("GB").percent(share) for share in (0.003, 0.997)] == [
+        f"1{FIXED_SPACE}%", f"99{FIXED_SPACE}%",
+    ]  # fmt: skip
 
 
 @pytest.mark.parametrize("start", ["=1+1", "+1", "-1", "@sum", "\tx", "\r=x", "{=1}"])
@@ -248,7 +264,7 @@ def test_a_text_longer_than_a_cell_is_cut_to_what_a_cell_holds(
     content = contents["S002"]
     stations = (replace(content.stations[0], reason="w" * 40_000),)
 
-    assert read(replace(content, stations=stations))["Stations"]["M2"].value == "w" * 32_767
+    assert read(replace(content, stations=stations))["Stationen"]["M2"].value == "w" * 32_767
 
 
 def declared() -> Iterator[tuple[str, type, SheetColumn[Any]]]:
@@ -282,7 +298,12 @@ def test_every_column_shows_a_field_that_is_there_under_a_heading_that_is_there(
 
 
 def test_german_headings_for_german_stores(contents: dict[str, StoreContent]) -> None:
-    """Headings follow the store's language, tab names do not."""
-    sheet = read(contents["S002"])["Moves"]
+    """Headings and tabs follow the store's language."""
+    sheet = read(contents["S002"])["Umstellungen"]
 
     assert [cell.value for cell in sheet[1]][:3] == ["Folge", "Station", "Name"]
+    rows = read(contents["S002"])["Messwerte"].iter_rows(min_row=2, values_only=True)
+    told = {str(row[-1]).partition(":")[0] for row in rows}
+    absent = "weder gescannt noch von einem WLAN-Scan erfasst"
+    assert told
+    assert told <= {"Messwerte", "kein Scan; aus dem WLAN-Scan", absent}

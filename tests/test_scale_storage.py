@@ -65,7 +65,9 @@ def one_sentence(words: list[str]) -> str:
     return done.stderr
 
 
-@pytest.mark.parametrize("size_kib", [300, pytest.param(1_500, marks=pytest.mark.slow)])
+@pytest.mark.parametrize(
+    "size_kib", [300, *(pytest.param(kib, marks=pytest.mark.slow) for kib in (150, 450))]
+)
 def test_a_database_on_a_full_disk_says_so_and_goes_on_once_there_is_room(
     size_kib: int, four_run: Ran, exports: Path, tmp_path: Path
 ) -> None:

@@ -13,6 +13,7 @@ from empty import new_database
 from pipeline.changes.register import Booking
 from pipeline.database import Database
 from pipeline.progress import Silent
+from pipeline.report.write import drop_calendars
 from pipeline.schedule.calendars import Feed
 from pipeline.schedule.records import WaveResult
 from pipeline.schedule.stores import calendars, schedule, write_calendars
@@ -266,6 +267,12 @@ def test_what_is_left_of_a_plan_keeps_its_changes(database: Database) -> None:
     schedule(database, load_settings(), Silent())
     assert [one.change for one in database.records(Booking, "run", "bookings")] == ["plan 5-2"]
 
+    run("create or replace temp table due_store as select 'S1' as store")
+    for days, shown in ((0, True), (30, False)):
+        run(f"update this_run set as_of = as_of + {days}")  # noqa: S608 - numbers named above
+        nights = database.frame("report", "store_moves")["starts_at"]
+        assert (nights.null_count() == 0) is shown  # a night that is over is none of a later plan
+
 
 def test_a_verified_pilot_opens_the_next_wave(database: Database) -> None:
     """The register says what became of the pilot; a store stays in the wave it was put in."""
@@ -315,6 +322,12 @@ def test_calendar_files_are_written_where_asked(database: Database, tmp_path: Pa
         "N team 1.ics",
     ]
     assert not list((tmp_path / "out").glob("*.part"))
+    theirs = tmp_path / "out" / "theirs.ics"
+    theirs.write_bytes(b"BEGIN:VCALENDAR\r\nPRODID:-//else//\r\n")
+    drop_calendars(tmp_path, written[1:])  # the first store has no night any more
+    assert not written[0].exists()
+    assert theirs.exists()
+    assert written[1].exists()
     text = written[-1].read_bytes().replace(b"\r\n ", b"")
     assert text.count(b"BEGIN:VEVENT") == text.count(b"Ladders and work at height.") == 4
 

@@ -77,6 +77,7 @@ def _verify_agrees(database: Database, world: World) -> None:
         step.tale.closed
         for step in steps
         if step.tale.word == "approved" and not step.change.parking
+        if not (step.tale.standing == "lapsed" and step.tale.replaced)  # goes on in a later plan
     )
     not_so = {end: ends[end] for end in ("done differently", "not done", "undone") if ends[end]}
     assert not_as_ordered(database, stores) == not_so
@@ -88,14 +89,21 @@ def _verify_agrees(database: Database, world: World) -> None:
         assert overall[0].held == pytest.approx(kept)
 
 
+_UNCHECKED = {"export", "scan"}
+
+
 def _the_review_agrees(review: RegionContent, world: World) -> None:
     steps = [s for life in world.lives for s in life.steps if not s.change.parking]
     tales = [step.tale for step in steps]
     expected = {
         ChangeProgress.VERIFIED: sum(t.standing == "held" for t in tales),
-        ChangeProgress.IMPLEMENTED: sum(t.waits_for in {"export", "scan"} for t in tales),
+        ChangeProgress.IMPLEMENTED: sum(
+            t.waits_for in _UNCHECKED and not t.otherwise for t in tales
+        ),
         ChangeProgress.FAILED: sum(t.standing == "short" for t in tales),
-        ChangeProgress.DIFFERENTLY: sum(t.standing == "other" for t in tales),
+        ChangeProgress.DIFFERENTLY: sum(
+            t.standing == "other" or (t.waits_for in _UNCHECKED and t.otherwise) for t in tales
+        ),
         ChangeProgress.UNDONE: sum(t.standing == "undone" for t in tales),
         ChangeProgress.SCHEDULED: sum(t.waits_for == "work" for t in tales),
         ChangeProgress.APPROVED: sum(t.waits_for == "night" for t in tales),

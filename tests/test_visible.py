@@ -3,7 +3,7 @@
 import csv
 import zipfile
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from io import BytesIO, StringIO
 from pathlib import Path
@@ -86,6 +86,8 @@ def test_the_terminal_shows_a_text_as_it_is(text: str) -> None:
         told = printed(show)
         assert told.count(visible(text)) >= count, told
         assert not set(CONTROLS) & set(told)
+    otherwise = replace(row, by_order="done differently")
+    assert "done differently" in printed(lambda c: terminal.show_departures(c, [otherwise]))
 
 
 @given(anything)

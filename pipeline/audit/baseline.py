@@ -18,7 +18,7 @@ from pipeline.errors import (
 )
 from pipeline.forms import APPROVE
 from pipeline.settings import Settings
-from pipeline.tables.audit import Baseline, DepartureAnswer
+from pipeline.tables.audit import AS_FOUND, Baseline, DepartureAnswer
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,7 +123,7 @@ def take(database: Database, answers: Sequence[DepartureAnswer]) -> None:
             given = one.store, one.cause, one.answered_on
             if given not in versions:
                 latest[one.store] = versions[given] = latest.get(one.store, 0) + 1
-            reason = one.note or f"approved as found, before {one.agreed}"
+            reason = one.note or f"{AS_FOUND}, before {one.agreed}"
             rows.append(
                 Baseline(
                     versions[given], one.store, one.subject, one.field, one.found,

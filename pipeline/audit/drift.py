@@ -9,7 +9,7 @@ first to find it. What a baseline approved afterwards stays a departure of the s
 from bisect import bisect_right
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import date
+from datetime import date, timedelta
 from functools import cached_property
 
 from pipeline.audit.calendar import Span
@@ -109,14 +109,22 @@ def _approvals(story: StoreStory, span: Span) -> list[_Approval]:
 
 
 def _on_the_eve(story: StoreStory, span: Span, approval: _Approval) -> list[Departure]:
-    """Return the departures up to the day of an approval, as if it had not been given."""
+    """Return the departures up to the day of an approval, as if it had not been given.
+
+    Where no export of the span is older than the approval, they are those that the last export
+    before shows: what was ordered and found so was told then.
+    """
     given = next(iter(approval.values()))
     until = given.approved_on, given.version
     earlier = [a for a in story.facts.agreements if (a.approved_on, a.version) < until]
     before = story_of(replace(story.facts, agreements=tuple(earlier)))
-    rows = _departing(before, replace(span, end=given.approved_on))
-    told = _STANDING - {DriftKind.UNSEEN} | {DriftKind.APPROVED}
-    return [row for row in rows if row.kind in told]
+    eve, told = replace(span, end=given.approved_on), _STANDING - {DriftKind.UNSEEN}
+    last = story.days[at - 1] if (at := bisect_right(story.days, eve.end)) else None
+    if last is not None and last <= eve.start and earlier:
+        eve = replace(eve, start=last - timedelta(days=1))
+    else:
+        told |= {DriftKind.APPROVED}
+    return [row for row in _departing(before, eve) if row.kind in told]
 
 
 def _accepted(one: Departure, approval: Baseline) -> Departure:
@@ -358,11 +366,10 @@ class _StationSpan:
 
     def _approval(self, place: int, judged: Judged) -> tuple[str | None, date | None, str | None]:
         """Return who last approved what is there, on what day, and by which change."""
-        row, story = self.agreed.row(self.end, place), judged.change
-        if story is not None:
-            approval = story.approval(self.end)
-            told = (approval.by, approval.at.date()) if approval else (None, None)
-            return *told, story.change.change
+        row, told = self.agreed.row(self.end, place), self.view.story.facts.changes
+        made = next((one for one in told if row and one.change.change == row.change), None)
+        if (story := judged.change or (None if judged.exception else made)) is not None:
+            return *(story.approved(self.end) or (None, None)), story.change.change
         by, on, change = (row.approved_by, row.approved_on, row.change) if row else (None,) * 3
         return (judged.exception.approved_by if judged.exception else by), on, change
 

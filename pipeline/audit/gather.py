@@ -57,8 +57,9 @@ def _changes(
     asked = {"last": last, "store": store}
     events = grouped(database.records(ChangeEvent, "audit", "events", asked), "change")
     changes = database.records(Change, "audit", "changes", {"store": store})
+    given = database.mapping("audit", "given", {"store": store})
     return {
-        name: tuple(ChangeStory(one, tuple(events.get(one.change, ()))) for one in own)
+        name: tuple(ChangeStory(one, tuple(events.get(one.change, ())), given) for one in own)
         for name, own in grouped(changes, "store").items()
     }
 

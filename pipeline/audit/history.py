@@ -10,7 +10,7 @@ from pipeline.audit.drift import StoreStory, story_of
 from pipeline.audit.follow import Agreed, Life
 from pipeline.audit.gather import store_facts
 from pipeline.audit.judge import Difference, Judged, judge
-from pipeline.audit.records import CHANNEL, FIELDS, STATION, ByOrder, Values
+from pipeline.audit.records import CHANNEL, FIELDS, STATION, ByOrder, DriftKind, Values
 from pipeline.database import Database
 from pipeline.errors import UnknownSelection
 from pipeline.tables.audit import ClearAirKept
@@ -142,14 +142,17 @@ def _standing(story: StoreStory, number: int, row: Values, day: date) -> str:
 
 
 def _judged(judged: Judged, day: date) -> str:
+    kind = "changed" if judged.kind is DriftKind.DRIFT else judged.kind.value
     if judged.exception is not None:
-        return f"a {judged.kind} ({judged.exception.reason}; {judged.exception.approved_by})"
+        return (
+            f"{kind} under an exception ({judged.exception.reason}; {judged.exception.approved_by})"
+        )
     if judged.change is not None and judged.by_order is ByOrder.DIFFERENTLY:
         ordered = judged.change.ordered(day)
         return f"done differently: channel {ordered} was ordered ({judged.change.change.change})"
     if judged.change is not None:
         return f"an {judged.kind} ({judged.change.change.change})"
-    return f"{judged.kind}, approved by nobody"
+    return f"{kind}, approved by nobody"
 
 
 def _approver(agreed: Agreed, row: Values, day: date) -> str | None:

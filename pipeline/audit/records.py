@@ -3,7 +3,7 @@
 import csv
 from bisect import bisect_right
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
 from enum import StrEnum
 from functools import cache
@@ -70,6 +70,8 @@ class ChangeStory:
 
     change: Change
     events: tuple[ChangeEvent, ...]
+    given_on: Mapping[int, date] = field(default_factory=dict)
+    """When approvals that a new plan repeats were given, by the number of the event."""
 
     def last(self, day: date) -> ChangeEvent | None:
         """Return the last event up to and including a day."""
@@ -84,6 +86,11 @@ class ChangeStory:
     def approval(self, day: date) -> ChangeEvent | None:
         """Return its last approval by a person up to and including a day."""
         return next((e for e in reversed(self.events) if _approves(e) and e.at.date() <= day), None)
+
+    def approved(self, day: date) -> tuple[str, date] | None:
+        """Return who approved it last, up to a day, and on what day."""
+        last = self.approval(day)
+        return (last.by, self.given_on.get(last.seq, last.at.date())) if last else None
 
     def ordered(self, day: date) -> int:
         """Return the channel that was ordered by a day; the one proposed if no other was."""

@@ -20,12 +20,12 @@ from pipeline.changes.returned import (
     read_workbook,
 )
 from pipeline.database import Database
-from pipeline.forms import ANSWER_WORDS, ANSWERS, APPROVE, CHANGE
+from pipeline.forms import ANSWER_WORDS, ANSWERS, APPROVE, CHANGE, tabs_of
 from pipeline.frames import grouped
 from pipeline.settings import Settings
 from pipeline.tables.audit import DepartureAnswer
 
-_NAMED = f'name="{ANSWERS.sheet}"'.encode()
+_NAMED = tuple(f'name="{tab}"'.encode() for tab in sorted(tabs_of(ANSWERS.sheet)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +55,8 @@ def audits_among(workbooks: Sequence[Path]) -> list[Path]:
 def _is_audit(path: Path) -> bool:
     try:
         with ZipFile(path) as parts:
-            return _NAMED in parts.read("xl/workbook.xml")
+            sheets = parts.read("xl/workbook.xml")
+            return any(name in sheets for name in _NAMED)
     except (OSError, BadZipFile, KeyError):
         return False  # what is wrong with it is said where changes are read
 
@@ -148,7 +149,9 @@ class _Answers:
                 yield answers
 
     def _refuse(self, cell: str, why: str) -> None:
-        refusal = WorkbookRefusal(self.returned.workbook, None, ANSWERS.sheet, cell, why)
+        refusal = WorkbookRefusal(
+            self.returned.workbook, None, self.returned.tab(ANSWERS.sheet), cell, why
+        )
         self.refusals.append(refusal)
 
     def _as_written(self, row: Cells) -> bool:

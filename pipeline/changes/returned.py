@@ -27,6 +27,7 @@ from pipeline.forms import (
     meaning,
     plain,
     plan_in,
+    tabs_of,
 )
 
 _MOST_OCTETS = 200_000_000  # unpacked; ours have less than a hundredth of it
@@ -108,6 +109,11 @@ class Returned:
     )  # (sheet, change) to the texts of its locked cells, by key
     refusals: tuple[WorkbookRefusal, ...] = ()
     foreign: bool = False  # no workbook of ours: it has none of the sheets to fill in
+    tabs: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+
+    def tab(self, sheet: str) -> str:
+        """Return what a sheet is called in this workbook."""
+        return self.tabs.get(sheet, sheet)
 
 
 def files_of(paths: Sequence[Path]) -> list[Path]:
@@ -168,7 +174,7 @@ def _read(path: Path, book: Workbook, forms: Sequence[Form]) -> Returned:
         plan = plan or _visible_plan(sheet)
         keys = _keys(sheet, form)
         if isinstance(keys, str):
-            refusals.append(WorkbookRefusal(_label(path), store, form.sheet, None, keys))
+            refusals.append(WorkbookRefusal(_label(path), store, sheet.title, None, keys))
         else:
             rows[form.sheet] = tuple(_rows(sheet, form, *keys))
     if not rows and not refusals:
@@ -184,13 +190,14 @@ def _read(path: Path, book: Workbook, forms: Sequence[Form]) -> Returned:
         tuple(_cells(_sheet(book, MOVES))),
         written,
         tuple(refusals),
+        tabs={form.sheet: sheet.title for form in forms if (sheet := _sheet(book, form.sheet))},
     )
 
 
 def _sheet(book: Workbook, name: str) -> Worksheet | None:
-    """Return the sheet of that name, capitals and spaces aside."""
-    wanted = name.casefold()
-    return next((s for s in book.worksheets if s.title.strip().casefold() == wanted), None)
+    """Return the sheet of that name in any language, capitals and spaces aside."""
+    wanted = set(map(folded, tabs_of(name)))
+    return next((s for s in book.worksheets if folded(s.title) in wanted), None)
 
 
 def _copies(

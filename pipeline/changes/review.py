@@ -133,7 +133,9 @@ class Review:
 
     def _refuse(self, sheet: str, cell: str | None, sentence: str) -> None:
         self.refusals.append(
-            WorkbookRefusal(self.returned.workbook, self.plan.store, sheet, cell, sentence)
+            WorkbookRefusal(
+                self.returned.workbook, self.plan.store, self.returned.tab(sheet), cell, sentence
+            )
         )
 
     def _drafts(
@@ -143,6 +145,7 @@ class Review:
         read: Callable[[Cells, Change], ChangeEvent | None],
     ) -> list[Draft]:
         drafts: list[Draft] = []
+        tab = self.returned.tab(form.sheet)
         trigger = Trigger.DECIDE if form is DECISIONS else Trigger.RESULT
         for row in rows:
             asked = any(row[key].text for key in form.entries if key != "note")
@@ -152,9 +155,7 @@ class Review:
             event = read(row, change)
             if event is not None:
                 cell = row[form.entries[0]].at
-                drafts.append(
-                    Draft(self.returned.workbook, form.sheet, cell, trigger, change, event)
-                )
+                drafts.append(Draft(self.returned.workbook, tab, cell, trigger, change, event))
         return drafts
 
     def _change(self, form: Form, row: Cells, *, asked: bool) -> Change | None:

@@ -84,12 +84,12 @@ country, and English where the header does not have it. A rule without `says` gi
 a text column `detail`.
 
 A rule may bind the plan of the stations it finds (its `subject` is a station) with a field more:
-`binds: hold` keeps a station on its channel, `binds: first` has its move made before the others of
-its store and its store in the first wave, `binds: alone` gives its move a night of its own. A rule
-of severity stop puts a move first without saying so. Such a rule is judged before the plan is made,
-so it cannot read what the plan, the schedule or the findings say; what it found is in the table
-`plan_bound`, and the reason of a station that is held names the rule. An approved exception to the
-finding takes this back.
+`binds: hold` keeps a station on its channel, `binds: first` has its move made as early as the order
+of moves allows and its store in the first wave, `binds: alone` gives its move a night of its own. A
+rule of severity stop puts a move first without saying so. Such a rule is judged before the plan is
+made, so it cannot read what the plan, the schedule or the findings say; what it found is in the
+table `plan_bound`, and the reason of a station that is held names the rule. An approved exception
+to the finding takes this back.
 
 {blanks}
 

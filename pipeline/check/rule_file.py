@@ -4,7 +4,7 @@ import json
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from pathlib import Path
 from types import MappingProxyType
 from typing import Any
@@ -126,18 +126,24 @@ def read_rules(folder: Path | None) -> tuple[tuple[Rule, ...], tuple[BrokenRule,
 def read_rule(path: Path) -> Rule | BrokenRule:
     """Read one rule, or say why it cannot be read."""
     try:
-        text = path.read_text(encoding="utf-8-sig")
+        return checked_rule(path, path.read_text(encoding="utf-8-sig"))
+    except UnicodeDecodeError as error:
+        line = error.object[: error.start].count(b"\n") + 1
+        return BrokenRule(path.name, line, "The file is not UTF-8 text; save it as UTF-8.")
+    except OSError as error:
+        return BrokenRule(path.name, 1, f"The file cannot be read: {error.strerror}.")
+
+
+@lru_cache(maxsize=1024)
+def checked_rule(path: Path, text: str) -> Rule | BrokenRule:
+    """Return the rule in a text; kept, since a run judges by its rules more than once."""
+    try:
         rule = _rule(path, text, _header(text.splitlines()))
         _check_blanks(rule)
         _check_settings(rule.text)
         _check_binds(rule)
     except _Unreadable as error:
         return BrokenRule(path.name, error.line, error.sentence)
-    except UnicodeDecodeError as error:
-        line = error.object[: error.start].count(b"\n") + 1
-        return BrokenRule(path.name, line, "The file is not UTF-8 text; save it as UTF-8.")
-    except OSError as error:
-        return BrokenRule(path.name, 1, f"The file cannot be read: {error.strerror}.")
     return rule
 
 

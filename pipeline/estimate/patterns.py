@@ -146,11 +146,11 @@ def block_spread(model: Model, hour: int, moment: int, assumed: Assumptions) -> 
 
 
 def visit_quiet(found: Patterns) -> NDArray[np.bool_]:
-    """Return which distinct visits fit a channel that is never busy."""
-    quiet = found.told.quiet[found.blocks[:, 0]]
+    """Return which distinct visits fit a channel that is never busy, (doubts, visits)."""
+    quiet = found.told.quiet[:, found.blocks[:, 0]]
     if not quiet.size:
         return quiet
-    return np.logical_and.reduceat(quiet[found.visits.items], found.visits.starts)
+    return np.logical_and.reduceat(quiet[:, found.visits.items], found.visits.starts, axis=1)
 
 
 @dataclass(frozen=True)
@@ -168,5 +168,6 @@ def fresh_likelihood(found: Patterns, model: Model, assumed: Assumptions) -> Sca
     summed = np.add.reduceat(logs, found.patterns.starts, axis=1)
     highest = summed.max(axis=(0, 2))
     busy = np.tensordot(found.told.weight, np.exp(summed - highest[None, :, None]), axes=1)
-    quiet = np.logical_and.reduceat(visit_quiet(found)[which], found.patterns.starts)
-    return Scaled(np.concatenate([(quiet * np.exp(-highest))[:, None], busy], axis=1), highest)
+    quiet = np.logical_and.reduceat(visit_quiet(found)[:, which], found.patterns.starts, axis=1)
+    never = found.told.weight @ quiet * np.exp(-highest)
+    return Scaled(np.concatenate([never[:, None], busy], axis=1), highest)

@@ -8,6 +8,7 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
+from pipeline.estimate.alike import Series, share_alike
 from pipeline.estimate.assumptions import Assumptions
 from pipeline.estimate.grid import correlation
 from pipeline.estimate.patterns import Model, fresh_likelihood
@@ -39,6 +40,7 @@ class Portfolio:
         series: series seen of each group.
         priors: per group, how likely a channel is never busy or has each share of the grid.
         outside_spread: how sure the curve is outside of the hours that matter.
+        alike: share of the stations on which all channels are about equally busy.
     """
 
     visit_spread: float
@@ -51,6 +53,7 @@ class Portfolio:
     series: dict[str, int]
     priors: dict[str, tuple[float, ...]]
     outside_spread: float = 0.0
+    alike: float = 0.0
 
     def model(self) -> Model:
         """Return the part that likelihoods are made with."""
@@ -92,8 +95,29 @@ def fit_portfolio(blocks: pl.DataFrame, known: pl.DataFrame, assumed: Assumption
         return _portfolio(default, (), priors, seen)
     sample = sample_of(chosen, assumed)
     model, fitted = _fit_model(sample, default, _fittable(chosen, assumed), assumed)
-    priors = _priors(sample, model, assumed)
-    return _portfolio(model, fitted, centred(sample, model, priors, assumed), seen)
+    priors = centred(sample, model, _priors(sample, model, assumed), assumed)
+    found = _portfolio(model, fitted, priors, seen)
+    groups = chosen.select(*SERIES, "group").unique()
+    return replace(found, alike=_alike(sample, groups, found, assumed))
+
+
+def _alike(
+    sample: Sample, groups: pl.DataFrame, portfolio: Portfolio, assumed: Assumptions
+) -> float:
+    """Return the share of stations whose channels are alike, of those the sample holds."""
+    numbered = sample.found.series.join(groups, on=SERIES).sort(SERIES).select(
+        "pattern",
+        "group",
+        pl.col("store").rle_id().cast(pl.Int64),
+        pl.struct("store", "station").rle_id().cast(pl.Int64).alias("station"),
+    )  # fmt: skip
+    likelihood = fresh_likelihood(sample.found, portfolio.model(), assumed).rows
+    told = likelihood[numbered["pattern"].to_numpy()]
+    priors = np.array([portfolio.priors[group] for group in GROUPS])
+    group = numbered["group"].replace_strict(GROUPS, range(len(GROUPS))).to_numpy()
+    log_evidence = np.log(np.maximum((told * priors[group]).sum(axis=1), 1e-300))
+    series = Series(told, log_evidence, numbered["station"].to_numpy())
+    return round(share_alike(series, numbered["store"].to_numpy()), _DIGITS)
 
 
 def _default_model(assumed: Assumptions) -> Model:

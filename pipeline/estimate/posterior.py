@@ -8,6 +8,7 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
+from pipeline.estimate.alike import Series, mixed
 from pipeline.estimate.assumptions import Assumptions
 from pipeline.estimate.grid import LOGITS, POINTS
 from pipeline.estimate.patterns import Patterns, patterns, visit_logs, visit_quiet
@@ -17,7 +18,7 @@ from pipeline.estimate.visits import SERIES
 
 Floats = NDArray[np.float64]
 
-_CHUNK = 20_000
+_CHUNK = 1250  # stations
 _HALF_STEP = float(LOGITS[1] - LOGITS[0]) / 2
 _MOST_LIKE = 1e6  # a + b of a posterior that is all but certain
 _DIGITS = 6
@@ -88,8 +89,11 @@ def _asked(known: pl.DataFrame, as_of: datetime) -> pl.DataFrame:
 
 
 def _chunks(asked: pl.DataFrame) -> Iterator[pl.DataFrame]:
-    for at in range(0, len(asked), _CHUNK):
-        yield asked[at : at + _CHUNK]
+    ends = asked.select((pl.struct("store", "station").rle_id() // _CHUNK).rle().struct["len"])
+    at = 0
+    for length in ends.to_series():
+        yield asked[at : at + length]
+        at += length
 
 
 def _facts(blocks: pl.DataFrame, portfolio: Portfolio) -> pl.DataFrame:
@@ -134,7 +138,8 @@ def _part(
         .sort("group", "wifi_weeks", "pattern", nulls_last=False)
         .with_row_index("kind")
     )
-    weights = np.empty((len(kinds), POINTS.size))
+    weights, told = np.empty((len(kinds), POINTS.size)), np.ones((len(kinds), POINTS.size))
+    evidence = np.zeros(len(kinds))
     for (group, weeks), some in kinds.group_by("group", "wifi_weeks", maintain_order=True):
         prior = _aged_prior(portfolio, str(group), int(str(weeks)), assumed)
         at = some["kind"].to_numpy()
@@ -142,11 +147,18 @@ def _part(
         weights[at[bare]] = prior
         which = some["pattern"].drop_nulls().to_numpy()
         if which.size:
-            weights[at[~bare]] = _posterior(found, which, (logs, quiet), prior, assumed)
+            told[at[~bare]] = _likelihood(found, which, (logs, quiet), prior, assumed)
+            evidence[at[~bare]] = np.log(told[at[~bare]] @ prior)
+            weights[at[~bare]] = posteriors(told[at[~bare]], prior)
     on = ["group", "wifi_weeks", "pattern"]
     kind = numbered.join(kinds, on=on, how="left", nulls_equal=True, maintain_order="left")["kind"]
-    found_weights: Floats = weights[kind.to_numpy()]
-    return found_weights
+    at = kind.to_numpy()
+    result: Floats = weights[at]
+    read = numbered["pattern"].is_not_null().to_numpy()
+    station = numbered.select(pl.struct("store", "station").rle_id()).to_series().to_numpy()
+    series = Series(told[at[read]], evidence[at[read]], station[read].astype(np.int64))
+    result[read] = mixed(series, result[read], portfolio.alike)
+    return result
 
 
 def _aged_prior(portfolio: Portfolio, group: str, weeks: int, assumed: Assumptions) -> Floats:
@@ -163,14 +175,14 @@ def _still_holds(weeks: NDArray[np.int64], assumed: Assumptions) -> Floats:
     return result
 
 
-def _posterior(
+def _likelihood(
     found: Patterns,
     which: NDArray[np.int64],
     told: tuple[Floats, NDArray[np.bool_]],
     prior: Floats,
     assumed: Assumptions,
 ) -> Floats:
-    """Return the posterior of some patterns under one prior.
+    """Return the likelihood of some patterns over "never" and the grid, scaled, under one prior.
 
     A visit of age A counts with 2^(-A / half-life) as what it is, else as if it had not been: its
     likelihood over its mean under the prior, so that with age a posterior becomes the prior.
@@ -183,14 +195,14 @@ def _posterior(
     used, back = np.unique(found.patterns.items[place], return_inverse=True)
     visit, weeks = found.aged[used].T
     mixed, never = _aged_visits(
-        logs[:, visit], quiet[visit], _still_holds(weeks, assumed), prior, found.told.weight
+        logs[:, visit], quiet[:, visit], _still_holds(weeks, assumed), prior, found.told.weight
     )
     summed = np.add.reduceat(mixed[:, back], starts, axis=1)
-    nevers = np.add.reduceat(never[back], starts)
-    highest = np.maximum(summed.max(axis=(0, 2)), nevers)
+    nevers = np.add.reduceat(never[:, back], starts, axis=1)
+    highest = np.maximum(summed.max(axis=(0, 2)), nevers.max(axis=0))
     busy = np.tensordot(found.told.weight, np.exp(summed - highest[None, :, None]), axes=1)
-    together = np.concatenate([np.exp(nevers - highest)[:, None], busy], axis=1)
-    return posteriors(together, prior)
+    quietest = found.told.weight @ np.exp(nevers - highest)
+    return np.concatenate([quietest[:, None], busy], axis=1)
 
 
 def _aged_visits(
@@ -200,7 +212,7 @@ def _aged_visits(
     highest = logs.max(axis=(0, 2))
     scaled = np.exp(logs - highest[None, :, None])
     never = quiet * np.exp(-highest)
-    mean = np.tensordot(doubt, scaled, axes=1) @ prior[1:] + never * prior[0]
+    mean = np.tensordot(doubt, scaled, axes=1) @ prior[1:] + doubt @ never * prior[0]
     mixed = holds[None, :, None] * scaled / mean[None, :, None] + (1 - holds)[None, :, None]
     rest = holds * never / mean + (1 - holds)
     return np.log(np.maximum(mixed, 1e-290)), np.log(np.maximum(rest, 1e-290))

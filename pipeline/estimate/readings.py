@@ -14,6 +14,7 @@ Floats = NDArray[np.float64]
 CONTENT = ("statistic", "dwell_ms", "level_dbm", "readings", "busy", "burst_dbm")
 _SHORTEST_DWELL_MS = 0.256  # two averages of 128 us; a shorter maximum is one reading
 _LEAST = 1e-12
+_QUIET = np.exp(-1.0)
 _ABOVE_BURST = 1.26  # a mean more than 1 dB above the burst it is made of refutes the burst's level
 
 
@@ -41,7 +42,8 @@ def averaged(dwell_ms: float, burst_ms: float) -> float:
 class Told:
     """What blocks say: likelihood per doubt (burst length or level), block and grid point.
 
-    `weight` holds the weight of each doubt; `quiet` whether a block fits a channel never busy.
+    `weight` holds the weight of each doubt; `quiet` (doubts, blocks) whether, were it so, a block
+    fits a channel never busy.
     """
 
     likelihood: Floats
@@ -57,10 +59,10 @@ def told(unique: pl.DataFrame, assumed: Assumptions) -> Told:
     """
     weight = np.array([share for _, share in assumed.burst_ms])
     rows = [_row(row, assumed) for row in unique.select(CONTENT).iter_rows()]
-    quiet = np.array([bool(log[:, 0].max() > -1) for log in rows], dtype=bool)
     stacked = np.exp(np.stack(rows, axis=1)) if rows else np.zeros((weight.size, 0, LOGITS.size))
+    quiet: NDArray[np.bool_] = stacked[:, :, 0] > _QUIET
     if not unique["statistic"].is_in(("max", "mean")).any():
-        return Told(stacked[:1], quiet, np.ones(1))
+        return Told(stacked[:1], quiet[:1], np.ones(1))
     return Told(stacked, quiet, weight / weight.sum())
 
 

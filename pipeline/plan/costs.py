@@ -5,7 +5,7 @@ so its logarithm is a sum of one-station and two-station terms.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from math import exp, fsum, log1p
 
 from pipeline.records import Heard, StoreStation
@@ -22,7 +22,8 @@ class StoreProblem:
     """One store as the plan sees it, per station and channel.
 
     `busy` is the share of time outside signals keep a channel busy, 0..1, `cost` E[-ln(1 - busy)];
-    None: as of shares that are certain.
+    None: as of shares that are certain. `lost` is the share of frames that interference too weak to
+    make a channel busy spoils at the labels, 0..1: a cost of its own, no part of clear air.
     """
 
     store: str
@@ -31,6 +32,7 @@ class StoreProblem:
     busy: Mapping[tuple[str, int], float]
     price_per_move: float
     cost: Mapping[tuple[str, int], float] | None = None
+    lost: Mapping[tuple[str, int], float] = field(default_factory=dict)
 
     def noise(self, station: str, channel: int) -> float:
         """Return the outside noise, 0..1; a channel that does not exist is never free."""
@@ -42,13 +44,24 @@ class StoreProblem:
             return share_cost(self.noise(station, channel))
         return self.cost.get((station, channel), share_cost(_MOST_BUSY))
 
+    def lost_cost(self, station: str, channel: int) -> float:
+        """Return -ln of the share of frames that get through weak interference."""
+        return share_cost(self.lost.get((station, channel), 0.0))
+
 
 def one_station_costs(problem: StoreProblem) -> OneStation:
-    """Return the cost of each station on each of its choices: outside noise and the move itself."""
+    """Return the cost of each station on each of its choices.
+
+    It is that of outside noise, of frames lost to weak interference, and of the move itself.
+    """
     return [
         [
             round(
-                station.weight * problem.noise_cost(station.station, channel)
+                station.weight
+                * (
+                    problem.noise_cost(station.station, channel)
+                    + problem.lost_cost(station.station, channel)
+                )
                 + (problem.price_per_move if channel != station.channel else 0.0),
                 _DIGITS,
             )

@@ -6,6 +6,7 @@ Moves that need one another are one group with one gain, one chance and one pric
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import combinations
+from math import fsum
 
 from pipeline.plan.assign import EFFORT, TOLERANCE, Assignment, assign
 from pipeline.plan.stakes import Choice, Stakes, replaced
@@ -166,7 +167,11 @@ class _Deciding:
             return Group(stations, None, None)
         alone, pairs = stakes.change(stakes.back(choice, free), choice)
         gain = stakes.price * len(free) - alone - pairs
-        return Group(stations, gain, self._chance(choice, free, -pairs))
+        kept = fsum(
+            stakes.weight[i] * (stakes.lost[i][stakes.present[i]] - stakes.lost[i][choice[i]])
+            for i in free
+        )
+        return Group(stations, gain, self._chance(choice, free, kept - pairs))
 
     def _chance(self, choice: Choice, free: Sequence[int], spared: float) -> float:
         key = (tuple((i, choice[i]) for i in free), round(spared, _DIGITS))

@@ -21,7 +21,8 @@ class Evidence:
 
     `share` is how much of the time outside signals keep it busy, 0..1, `low` and `high` its 5 and
     95 % points, None where it is not known; `cost` is E[-ln(1 - share)], `a` and `b` the Beta it is
-    reckoned with; `worth` counts readings as independent ones; `wifi` names the Wi-Fi heard in it.
+    reckoned with; `worth` counts readings as independent ones; `wifi` names the Wi-Fi heard in it;
+    `lost` is the share of frames that weak interference spoils at the labels, None if not known.
     """
 
     share: float | None
@@ -35,6 +36,7 @@ class Evidence:
     own_traffic: bool
     source: str
     wifi: str | None
+    lost: float | None = None
 
     @property
     def reckoned(self) -> float:
@@ -177,6 +179,7 @@ def _air(case: Case, at: int, channels: Sequence[int]) -> Air:
         wifi=None if known is None else known.wifi,
         neighbours=named,
         more=len(loud) - len(named),
+        lost=None if known is None else known.lost,
     )
 
 

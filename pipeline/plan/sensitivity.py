@@ -5,6 +5,7 @@ plan. That is nearly always, but not proven to be, the draw's best plan; it take
 time of a proof, and what is asked here is how firm the evidence is.
 """
 
+import json
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -64,7 +65,7 @@ class Redraw:
         """Draw every busy share from its posterior."""
         drawn = self.random.betavariate
         return [
-            [weight * share_cost(drawn(a, b)) + price for a, b, price in choices]
+            [weight * (share_cost(drawn(a, b)) + lost) + price for a, b, lost, price in choices]
             for weight, choices in self.stations
         ]
 
@@ -97,13 +98,21 @@ class Redraw:
         )
 
 
-def _stations(case: Case) -> list[tuple[float, list[tuple[float, float, float]]]]:
-    """Return each station's weight, and per choice a and b of its busy share, and its price."""
+def _stations(case: Case) -> list[tuple[float, list[tuple[float, float, float, float]]]]:
+    """Return each station's weight, and per choice a and b of its busy share, lost and price.
+
+    What is lost to weak interference is a cost, -ln of the share of frames that get through.
+    """
     return [
         (
             station.weight,
             [
-                (known.a, known.b, case.problem.price_per_move * (channel != station.channel))
+                (
+                    known.a,
+                    known.b,
+                    case.problem.lost_cost(station.station, channel),
+                    case.problem.price_per_move * (channel != station.channel),
+                )
                 for channel in station.choices
                 for known in [case.evidence[station.station, channel]]
             ],
@@ -236,7 +245,7 @@ def _changes(
 
 
 def _ask(case: Case, after: Sequence[int], rivals: Counter[tuple[int, int]]) -> str:
-    """Return the measurement that would settle most of the draws the plan lost.
+    """Return the measurement that would settle most of the draws the plan lost, as JSON.
 
     A scan settles the more, the oftener its channel was in question and the less it is known.
     """
@@ -251,12 +260,16 @@ def _ask(case: Case, after: Sequence[int], rivals: Counter[tuple[int, int]]) -> 
     at, channel = min(doubt, key=lambda key: (-doubt[key], key))
     station = case.problem.stations[at].station
     if case.evidence[station, channel].worth < _WELL_SCANNED:
-        return f"scan channel {channel} at {station}, own stations quiet, in trading hours"
+        return _asking("scan", channel=channel, station=station)
     guessed = sorted(
         (-level.heard_dbm, neighbour)
         for (listener, neighbour), level in case.levels.items()
         if listener == station and level.source != "measured"
     )
     if guessed:
-        return f"measure the level at which {station} hears {guessed[0][1]}"
-    return f"scan channel {channel} at {station} once more, on another day"
+        return _asking("level", station=station, neighbour=guessed[0][1])
+    return _asking("scan_again", channel=channel, station=station)
+
+
+def _asking(what: str, **facts: str | int) -> str:
+    return json.dumps({"ask": what, **facts}, ensure_ascii=False)

@@ -24,6 +24,8 @@ class Stakes:
         busy: expected share of time, 0..1, that outside signals keep a choice busy.
         beta: a and b of the Beta of that share.
         weight: of each station.
+        lost: -ln of the share of frames that get through weak interference on a choice; in `one`
+            with the station's weight.
         present: where each station is.
         allowed: choices that each may take; one that may not stay where it is must move.
         price: of a move, in units of cost.
@@ -37,6 +39,7 @@ class Stakes:
     busy: Table
     beta: Sequence[Sequence[tuple[float, float]]]
     weight: Sequence[float]
+    lost: Table
     present: Choice
     allowed: Sequence[Sequence[int]]
     price: float

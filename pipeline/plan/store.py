@@ -115,6 +115,7 @@ def _stakes(case: Case, tables: Priced) -> Stakes:
         busy=[[wide.noise(s.station, c) for c in s.choices] for s in wide.stations],
         beta=beta,
         weight=[s.weight for s in wide.stations],
+        lost=[[wide.lost_cost(s.station, c) for c in s.choices] for s in wide.stations],
         present=tuple(s.choices.index(s.channel) for s in wide.stations),
         allowed=[
             [at for at, channel in enumerate(s.choices) if channel in narrow.choices]
@@ -131,7 +132,7 @@ def _stakes(case: Case, tables: Priced) -> Stakes:
 
 def _agreed(case: Case, station: str) -> bool:
     bond = case.bonds.get(station)
-    return bond is not None and bond.why == "agreed"
+    return bond is not None and bond.why in {"agreed", "put_back"}
 
 
 def _must_move(case: Case, station: StoreStation) -> bool:

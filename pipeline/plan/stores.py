@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 from datetime import date
 from functools import partial
 from itertools import groupby, islice
+from math import fsum
 from operator import attrgetter
 from typing import TypeVar
 
@@ -28,6 +29,7 @@ from pipeline.tables.run import PermittedChannel
 from pipeline.tables.survey import Earshot
 
 KEPT = 64  # stores planned between one commit and the next
+_AS_OTHERS = 10.0  # readings, worth as much as independent ones
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,6 +73,7 @@ class EvidenceRow:
     own_traffic: bool
     source: str
     wifi: str | None
+    lost: float | None
     __reduce__ = packed
 
 
@@ -117,7 +120,8 @@ def plan(database: Database, settings: Settings, progress: Progress) -> None:
 
     Plans are committed some stores at a time; an interrupted run resumes.
     """
-    with database.held("station_bound", "channel_refused"):  # read once, not for every few stores
+    # Read once, not for every few stores.
+    with database.held("station_then", "station_bound", "channel_refused"):
         _plan(database, settings, progress)
 
 
@@ -214,6 +218,7 @@ def store_case(rows: StoreRows, price_per_move: float) -> Case:
         ),
         busy={at: known.reckoned for at, known in evidence.items()},
         cost={at: known.cost for at, known in evidence.items()},
+        lost=_lost(rows),
         price_per_move=price_per_move,
     )
     refused = still_refused(problem, rows.refused, rows.then)
@@ -241,6 +246,32 @@ def store_case(rows: StoreRows, price_per_move: float) -> Case:
     )
 
 
+def _lost(rows: StoreRows) -> dict[tuple[str, int], float]:
+    """Return the frames lost to weak interference as the plan reckons with them.
+
+    Ten readings more are taken to be as the store's are on average, so that a few readings decide
+    little. An unread channel loses as many as the store's, and no fewer than the one left for it.
+    """
+    told = [row for row in rows.evidence if row.lost is not None]
+    total = fsum(row.worth for row in told)
+    if not total:
+        return {}
+    mean = fsum(row.worth * (row.lost or 0.0) for row in told) / total
+    read = {
+        (row.station, row.channel): (row.worth * (row.lost or 0.0) + _AS_OTHERS * mean)
+        / (row.worth + _AS_OTHERS)
+        for row in told
+    }
+    here = {row.station: read.get((row.station, row.channel), mean) for row in rows.stations}
+    unread = {station: max(mean, lost) for station, lost in here.items()}
+    return {
+        (row.station, row.channel): read.get(
+            (row.station, row.channel), unread.get(row.station, mean)
+        )
+        for row in rows.evidence
+    }
+
+
 def _evidence(row: EvidenceRow) -> Evidence:
     return Evidence(
         share=row.share,
@@ -254,6 +285,7 @@ def _evidence(row: EvidenceRow) -> Evidence:
         own_traffic=row.own_traffic,
         source=row.source,
         wifi=row.wifi,
+        lost=row.lost,
     )
 
 

@@ -1,6 +1,6 @@
 """Write every report: change plans, summaries, region reviews, audits, back-outs."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import groupby, islice
 from operator import attrgetter
@@ -17,10 +17,12 @@ from pipeline.report.files import (
     WrittenFiles,
     WrittenFolder,
     put_file,
+    remove_file,
     report_folders,
     safe_names,
     stamps,
 )
+from pipeline.report.quarter.content import verdict
 from pipeline.report.quarter.gather import quarter_content
 from pipeline.report.quarter.pages import quarter_pdf
 from pipeline.report.quarter.workbook import quarter_workbook
@@ -39,6 +41,7 @@ from pipeline.wording import Wording, wording
 WORKBOOK, SUMMARY = STORE_FILES = ("change-plan.xlsx", "summary.pdf")
 REVIEWS = ("review.xlsx", "review.pdf")
 STORE_CALENDAR = "changes.ics"
+_OURS = b"PRODID:-//quietaisle//"
 _AUDIT = "audit"
 _NOTED = 64  # stores written before they are noted together
 
@@ -220,7 +223,8 @@ def _make_review(job: tuple[_DueReview, str]) -> bytes | str:
 def write_audit(database: Database, out: Path, quarter: str) -> tuple[Path, Path]:
     """Write `<out>/audit/<quarter>.xlsx` and `.pdf` of an audited quarter, such as 2026-Q3.
 
-    Stores may be in many countries, so the words are English and days are written 2026-09-30.
+    It is in the language of its stores if they have one in common; else the words are English and
+    days are written 2026-09-30.
 
     Returns:
         The workbook and the PDF.
@@ -229,11 +233,23 @@ def write_audit(database: Database, out: Path, quarter: str) -> tuple[Path, Path
         UnknownSelection: the quarter was not audited.
         OutputNotWritable: a file cannot be written.
     """
-    content, words = quarter_content(database, quarter), wording(None)
+    words = common_wording(database.column("report", "countries"))
+    content = quarter_content(database, quarter, words.language)
     book, pages = (out / _AUDIT / f"{quarter}.{kind}" for kind in ("xlsx", "pdf"))
     put_file(book, quarter_workbook(content, words))
     put_file(pages, quarter_pdf(content, words))
     return book, pages
+
+
+def audit_verdict(database: Database, quarter: str) -> str:
+    """Return in English what the pages of an audited quarter ask first."""
+    return verdict(quarter_content(database, quarter), wording(None))
+
+
+def common_wording(countries: Iterable[str | None]) -> Wording:
+    """Return the wording of the language that all countries share; English where there is none."""
+    spoken = {one.language: one for one in map(wording, countries)}
+    return next(iter(spoken.values())) if len(spoken) == 1 else wording(None)
 
 
 def write_back_out(database: Database, out: Path, steps: Sequence[BackOutStep]) -> tuple[Path, ...]:
@@ -259,6 +275,13 @@ def write_back_out(database: Database, out: Path, steps: Sequence[BackOutStep]) 
 def cautions(words: Wording) -> tuple[str, ...]:
     """Return the cautions for every job in a calendar, as sentences."""
     return tuple(words(f"cautions.{key}") for key in CAUTIONS)
+
+
+def drop_calendars(out: Path, written: Collection[Path]) -> None:
+    """Remove the program's calendar files of nights that are laid out no more."""
+    for path in sorted(out.rglob("*.ics")):
+        if path not in written and _OURS in path.read_bytes()[:200]:
+            remove_file(path)
 
 
 def place_of(

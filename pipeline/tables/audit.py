@@ -4,6 +4,9 @@ from datetime import date
 
 from pipeline.tables.declare import column, table
 
+AS_FOUND = "approved as found"
+"""The reason of an approval of what was found, where the approver gave none."""
+
 
 @table("baseline", watched=True)
 class Baseline:
@@ -155,7 +158,7 @@ class AuditChange:
     quarter: str = column("such as 2026-Q3")
     region: str = column("region of the chain")
     state: str = column(
-        "as ordered, done differently, not done, undone; refused, lapsed; "
+        "as ordered, done differently, ordered anew, not done, undone; refused, lapsed; "
         "of an open one what it waits for: decision, night, work, export, scan"
     )
     changes: int = column("in that state at the end of the quarter", sql="bigint")

@@ -26,7 +26,7 @@ with moved as (
 ), approval as (
     select o.change, o.value, max_by(a.by, a.seq) as by
     from once o join change_event a using (change)
-    where a.state = 'approved' and a.seq < o.seq group by o.change, o.value
+    where a.state = 'approved' and a.result is null and a.seq < o.seq group by o.change, o.value
 ), last_version as (select store, max(version) as version from baseline group by store
 ), reported as (
     select *, max(seq) over (partition by plan, station, state, "at") as last_seq from once

@@ -45,6 +45,12 @@ select e.* from change_event e join change c using (change)
 where e.at < $last + interval 1 day and ($store is null or c.store = $store)
 order by e.change, e.seq;
 
+-- name: given
+-- When the approvals that a new plan repeats were given, by the number of the event.
+select t.seq as key, t.said_on as value from change_told t join change c using (change)
+where t.carried is not null and ($store is null or c.store = $store)
+order by t.seq;
+
 -- name: air
 -- Clear air of the stations of a store as runs up to $last noted it, oldest first.
 select * from clear_air_kept

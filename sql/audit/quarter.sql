@@ -135,13 +135,15 @@ order by q.quarter, 2, v.rule;
 
 -- name: figures_of_changes
 -- How the order of every change stood at the end of each quarter, parking steps left out: closed
--- and how, refused, lapsed undecided, or what it waits for. One that lapsed because a later plan has
+-- and how, refused, lapsed undecided, or what it waits for; one done differently is 'ordered anew'
+-- once the station has a later order. One that lapsed because a later plan has
 -- the same order goes on there.
 insert into audit_change by name
 with quarters as (select quarter, first, last from incoming), told as (
     select q.quarter, q.first, c.store,
-        if(c.state = 'refused' or (c.state = 'lapsed' and not c.ordered), c.state,
-            coalesce(c.closed, c.waits_for)) as state,
+        case when c.state = 'refused' or (c.state = 'lapsed' and not c.ordered) then c.state
+            when c.closed = 'done differently' and c.replaced then 'ordered anew'
+            else coalesce(c.closed, c.waits_for) end as state,
         coalesce(c.closed_on, c.done_on, c.decided_on, c.proposed_on) as since
     from quarters q, lateral (
         select *, coalesce(decision like 'approved%', false) as ordered

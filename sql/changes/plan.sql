@@ -1,14 +1,11 @@
 -- name: planned_stores
--- Every store this run made a plan for, or could not: what its channels may be, and the day of the
--- stations export the plan rests on.
-with spoken as (
-    select store from plan_proof union select store from unplanned_store
-)
+-- Every store this run made a plan for: what its channels may be, and the day of the stations export
+-- the plan rests on. Where none could be made, the plan in force and what people ordered stand.
 select s.store,
     coalesce((select string_agg(distinct p.channel, ' ' order by p.channel) from permitted_channel p
         where p.store = s.store), '') as choices,
     coalesce((select max(n.seen_on) from station_now n where n.store = s.store), r.as_of) as seen_on
-from spoken s cross join this_run r
+from plan_proof s cross join this_run r
 order by s.store;
 
 -- name: planned_moves

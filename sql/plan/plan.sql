@@ -65,7 +65,8 @@ with told as (
     left join here h on h.store = t.store and h.station = t.station and t.source = 'absent'
 )
 select store, station, channel, busy_estimate as share, busy_low as low, busy_high as high,
-    found.cost, found.a, found.b, worth, readings, own_traffic, source, wifi
+    found.cost, found.a, found.b, worth, readings, own_traffic, source, wifi,
+    frames_lost as lost
 from reckoned
 order by store, station, channel;
 

@@ -2,6 +2,10 @@
 -- The quarters audited, in order.
 select distinct quarter from audit_store order by quarter;
 
+-- name: countries
+-- The country of every store; null: not known.
+select distinct country from store_now order by country;
+
 -- name: quarter_edition
 -- The audit's edition in force and the day of the run that made it; none if this run's day is before
 -- the quarter's end.
@@ -27,7 +31,7 @@ with store as (
         d.cause is not null and not rolled as asks, coalesce(u.begun, false) as begun
     from drift d
     join store s using (quarter, store)
-    left join (select quarter, cause, rollout from departure_cause) c using (quarter, cause)
+    left join departure_cause c using (quarter, cause)
     left join unapproved u using (quarter, store, subject, field)
 ), departures as (
     select quarter, if(grouping(store_region) = 1, null, store_region) as region,
@@ -71,22 +75,13 @@ order by s.quarter, s.region nulls first;
 
 -- name: quarter_causes
 -- What somebody must answer, one row a cause: what harms the air first, then what costs most of it,
--- concerns most stations, has stood longest. Of several stations, store and station are the first.
-with told as (
-    select c.*, min(d.approved_by) as approved_by, max(d.approved_on) as approved_on,
-        min(d.change) as change, arg_max_null(d.answer, d.answered_on) as answer,
-        arg_max_null(d.answered_by, d.answered_on) as answered_by,
-        max(d.answered_on) as answered_on
-    from departure_cause c join drift d using (quarter, cause)
-    where c.quarter = $quarter
-    group by all
-)
-select t.* exclude (quarter), coalesce(s.name, t.store) as name
-from told t left join audit_store s on s.quarter = $quarter and s.store = t.store
+-- concerns most stations, has stood longest.
+select * exclude (quarter, region)
+from asked_by_cause(false)
+where quarter = $quarter
 order by list_position(['channel', 'tx_power_dbm', 'pan_id', 'station', 'hardware', 'eui64',
-    'firmware', 'ip_address', 'port', 'name', 'mounted', 'place'], t.field), t.rollout,
-    t.clear_air_lost desc nulls last, t.stations desc, t.stood_days desc nulls last, t.store,
-    t.subject, t.cause;
+    'firmware', 'ip_address', 'port', 'name', 'mounted', 'place'], field), rollout,
+    clear_air_lost desc nulls last, stations desc, stood_days desc nulls last, store, subject, cause;
 
 -- name: quarter_approvals
 -- What the baselines approved in the quarter had departed before, one row a field, old and new value.
@@ -141,7 +136,7 @@ order by quarters desc, departures desc, u.store;
 select state, sum(changes)::bigint as changes, sum(entered)::bigint as entered
 from audit_change where quarter = $quarter
 group by state
-order by list_position(['as ordered', 'done differently', 'undone', 'not done', 'export', 'scan',
+order by list_position(['as ordered', 'done differently', 'ordered anew', 'undone', 'not done', 'export', 'scan',
     'work', 'night', 'decision', 'refused', 'lapsed'], state);
 
 -- name: quarter_promises

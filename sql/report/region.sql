@@ -4,12 +4,17 @@ select as_of from this_run;
 
 -- name: region_stores
 -- A row a store: what it is, how far its changes have come, what is wrong. The moves of a plan that
--- is not in the register count as not yet proposed.
-with day as (select as_of from this_run), states as (
+-- is not in the register count as not yet proposed. Work reported as done differently is no work
+-- done, before an export shows it too.
+with day as (select as_of from this_run), told as (
+    select *, coalesce(result = 'done differently', false) as otherwise
+    from change_story where not parking
+), states as (
     select store, count(*) filter (state = 'verified') as verified,
-        count(*) filter (waits_for in ('export', 'scan')) as implemented,
+        count(*) filter (waits_for in ('export', 'scan') and not otherwise) as implemented,
         count(*) filter (state = 'ineffective' and closed = 'as ordered') as failed,
-        count(*) filter (closed = 'done differently') as differently,
+        count(*) filter (closed = 'done differently'
+            or (waits_for in ('export', 'scan') and otherwise)) as differently,
         count(*) filter (closed = 'undone') as undone,
         count(*) filter (closed = 'done differently' and not replaced) as to_put_right,
         count(*) filter (waits_for = 'work') as scheduled,
@@ -17,7 +22,7 @@ with day as (select as_of from this_run), states as (
         count(*) filter (waits_for = 'decision') as to_decide,
         count(*) filter (overdue) as overdue,
         min(due) filter (waits_for = 'work' and not overdue) as next_work
-    from change_story where not parking group by store
+    from told group by store
 ), planned as (
     select p.store, count(*) as stations,
         count(*) filter (p.channel_now <> p.channel_planned) as moves,
@@ -39,10 +44,12 @@ with day as (select as_of from this_run), states as (
         count(*) filter (severity = 'fix') as fix
     from finding where run = (select run from this_run) and excepted is null group by store
 ), astray as (
-    select store, count(distinct subject) as stations from unapproved
-    where quarter = (select max(quarter) from drift, day
+    select d.store, count(distinct d.subject) as stations,
+        count(distinct d.subject) filter (d.answer is distinct from 'put back') as unanswered
+    from drift d join departure_cause c using (quarter, cause)
+    where not c.rollout and d.quarter = (select max(quarter) from drift, day
         where quarter <= format('{}-Q{}', year(as_of), quarter(as_of)))
-    group by store
+    group by d.store
 ), unagreed as (
     select l.store, count(*) as stations from station_now l
     where not exists (from baseline b
@@ -61,8 +68,10 @@ select n.region, n.store, n.name, n.country, n.last_seen_on,
     coalesce(s.approved, 0) as approved, coalesce(s.to_decide, 0) as to_decide,
     if(exists (from change_plan c where c.store = n.store), 0, coalesce(p.moves, 0)) as unput,
     coalesce(s.overdue, 0) as overdue, s.next_work,
+    (select min(c.night) from change_schedule c, day
+        where c.store = n.store and c.night >= day.as_of) as laid_out,
     coalesce(f.stop, 0) as stop, coalesce(f.fix, 0) as fix,
-    coalesce(d.stations, 0) as astray,
+    coalesce(d.stations, 0) as astray, coalesce(d.unanswered, 0) as unanswered,
     coalesce(g.stations, 0) as unagreed, u.reason as unplanned
 from store_now n
 left join states s using (store)
@@ -81,7 +90,8 @@ order by n.region, n.store;
 with steps as (
     select store, coalesce(done_on, closed_on) as day, true as done
     from change_story
-    where not parking and (state = 'verified' or waits_for in ('export', 'scan'))
+    where not parking and (state = 'verified' or (waits_for in ('export', 'scan')
+        and result is distinct from 'done differently'))
     union all
     select store, greatest(night, (select as_of from this_run)), false
     from change_story where not parking and waits_for = 'work'
@@ -103,14 +113,14 @@ order by n.region, s.store, s.station, s.change;
 -- name: region_pending
 -- The changes that wait for a decision: what a rule puts first, then the largest gain in clear air.
 select n.region, s.store, n.name, s.station, s.from_channel, s.to_channel, s.clear_air_before,
-    s.promised as clear_air_after, c.sureness, s.proposed_on, s.state
+    s.promised as clear_air_after, c.sureness, s.proposed_on, s.state,
+    exists (from plan_bound b
+        where b.kind = 'first' and b.store = s.store and b.station = s.station) as first
 from change_story s
 join change c using (change)
 join store_now n on n.store = s.store
 where not s.parking and s.waits_for = 'decision'
-order by n.region, exists (from plan_bound b
-        where b.kind = 'first' and b.store = s.store and b.station = s.station) desc,
-    s.promised - s.clear_air_before desc nulls last, s.store, s.station;
+order by n.region, first desc, s.promised - s.clear_air_before desc nulls last, s.store, s.station;
 
 -- name: region_late
 -- Late changes: their night has passed, they have none, or nobody has checked them yet.
@@ -135,15 +145,14 @@ where not s.parking and not s.replaced and s.closed in ('done differently', 'und
 order by n.region, s.closed, s.store, s.station, s.closed_on;
 
 -- name: region_astray
--- Departures nobody approved, as the latest audit found them: to be approved, or to be put back.
-select coalesce(n.region, 'no region') as region, d.store, coalesce(n.name, d.store) as name,
-    d.subject, d.field,
-    d.agreed, d.found, d.kind, d.first_seen, d.stood_days, d.clear_air_lost
-from unapproved d left join store_now n using (store)
-where d.quarter = (select max(quarter) from drift, this_run
+-- What somebody must answer in each region, as the latest audit found it, one row a cause: to be
+-- approved, or to be put back.
+select * exclude (quarter)
+from asked_by_cause(true)
+where quarter = (select max(quarter) from drift, this_run
     where quarter <= format('{}-Q{}', year(as_of), quarter(as_of)))
-order by coalesce(n.region, 'no region'), d.clear_air_lost desc nulls last, d.stood_days desc nulls last, d.store, d.subject,
-    d.field;
+order by region, rollout, clear_air_lost desc nulls last, stations desc,
+    stood_days desc nulls last, store, subject, cause;
 
 -- name: region_findings
 -- The findings of this run to settle, gravest first: those of severity stop or fix, and all that

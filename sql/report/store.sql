@@ -24,10 +24,11 @@ where s.store in (select store from due_store)
 order by s.store, s.station;
 
 -- name: store_moves
--- The channel changes of each store in order, with their night if the schedule has one, and how
--- long the station is off the air. A night is provisional until its move is approved, too.
+-- The channel changes of each store in order, with their night if the schedule has one that is not
+-- over, and how long the station is off the air. A night is provisional until its move is approved,
+-- too.
 select m.store, m.position, m.station, m.from_channel, m.to_channel, m.parking,
-    m.clear_air_before, m.clear_air_after, m.reason, m.facts,
+    m.clear_air_before, m.clear_air_after, m.reason, m.facts, '' as brief,
     n.starts_local as starts_at, n.ends_local as ends_at,
     coalesce(n.provisional or coalesce(m.waits_for, 'decision') = 'decision', false)
         as provisional,
@@ -35,6 +36,7 @@ select m.store, m.position, m.station, m.from_channel, m.to_channel, m.parking,
 from move_story m
 left join change_schedule n on n.store = m.store
     and m.position between n.first_position and n.last_position
+    and n.night >= (select as_of from this_run)
 where m.store in (select store from due_store)
 order by m.store, m.position, m.station;
 

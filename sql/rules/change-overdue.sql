@@ -4,10 +4,10 @@
 -- severity: fix
 -- says: Its change to channel {to_channel} was
 --   {state:case scheduled=scheduled for|approved=approved on} {since:day}, {days:# day|# days} ago,
---   and no result has been reported.
+--   and {state:case scheduled=no result has been reported|approved=has no night to come}.
 -- says.de: Die Umstellung auf Kanal {to_channel} war {state:case scheduled=für den {since:day}
---   geplant|approved=am {since:day} genehmigt worden}, vor {days:# Tag|# Tagen}; ein Ergebnis
---   fehlt.
+--   geplant|approved=am {since:day} genehmigt worden}, vor {days:# Tag|# Tagen};
+--   {state:case scheduled=ein Ergebnis fehlt|approved=sie hat keine Nacht vor sich}.
 -- why: A change scheduled more than {change_overdue_days} days ago, or approved more than
 --   {change_unscheduled_days} days ago without a night, leaves the store neither as it was planned
 --   nor as it was; meanwhile the evidence behind it ages.

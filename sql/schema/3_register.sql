@@ -43,14 +43,20 @@ from told;
 -- was measured by enough readings.
 -- `closed` is null while it is open. `overdue`: its night is over and nothing shows it done.
 -- `replaced`: a later plan's change of the same station was ordered, so that nothing follows from
--- this one any more. `waits_since`: the night that is over, else the day of what was last said of it.
+-- this one any more. `waits_since`: the night that is over, else the day on which somebody last said
+-- anything of it.
 create or replace macro change_story_on(day) as table
-with told as (
-    select e.*, e.result is null and e.state in ('approved', 'refused', 'deferred') as decides,
-        coalesce(max(if(state = 'approved', seq, null)) over (partition by change), 0)
-            as approved_at
-    from change_told e
-    where e."at" < cast(day as timestamp) + interval 1 day
+with heard as (
+    select *, max(if(state = 'implemented', seq, null)) over (partition by change) as last_done
+    from change_told where "at" < cast(day as timestamp) + interval 1 day
+), told as (
+    select e.* exclude (last_done),
+        e.result is null and e.state in ('approved', 'refused', 'deferred') as decides,
+        -- The last order, or the last finding of work done differently that was put right since.
+        coalesce(max(if(state = 'approved' or (state = 'ineffective'
+            and result = 'done differently' and seq < last_done), seq, null))
+            over (partition by change), 0) as approved_at
+    from heard e
 ), latest as (
     select t.change, max_by(t, t.seq) as now, max_by(t, t.seq) filter (decides) as decided,
         max_by(t, t.seq) filter (decides and state = 'approved') as agreed,
@@ -66,7 +72,8 @@ with told as (
             and t.state in ('implemented', 'verified', 'ineffective')) as stood
     from change_check k join told t using (seq) group by k.change
 ), joined as (
-    select c.*, l.now.state as state, l.now."at" as "at", l.decided, l.agreed, l.result, k.found,
+    select c.*, l.now.state as state, l.now."at" as "at", l.now.said_on as said_on,
+        l.decided, l.agreed, l.result, k.found,
         coalesce(l.agreed.channel, c.to_channel) as ordered_channel,
         case when l.booked.seq > l.decided.seq then l.booked.due end as due,
         case when l.now.state in ('implemented', 'verified', 'ineffective', 'backed out')
@@ -113,7 +120,7 @@ select j.change, j.plan, j.store, j.station, j.position, j.parking, j.from_chann
     j.waits_for,
     case when j.waits_for is null then null when j.overdue then cast(j.due as date)
         when j.state = 'implemented' then cast(j.done."at" as date)
-        else cast(j."at" as date) end as waits_since,
+        else j.said_on end as waits_since,
     j.overdue, j.replaced,
     not j.parking and j.state in ('implemented', 'verified', 'ineffective')
         and j.stood.measured is not null and coalesce(j.closed <> 'done differently', true)

@@ -41,16 +41,32 @@ select unnest(['AT', 'BE', 'BG', 'CH', 'CY', 'CZ', 'DE', 'DK', 'EE', 'ES', 'FI',
     'SE', 'SI', 'SK']), 'even';
 
 -- name: departure_cause
--- What somebody must answer, by quarter: departures of one cause in one row. `rollout`: so many
--- changed alike in one week that somebody rolled it out; what the air feels is never put down to that.
+-- Why somebody must answer departures, by quarter. `rollout`: so many changed alike in one week that
+-- somebody rolled it out; what the air feels is never put down to that.
 create or replace view departure_cause as
-select quarter, cause, field, kind, by_order, agreed, found, count(*) as stations,
-    count(distinct store) as stores, min(store) as store, min(subject) as subject,
-    min(first_seen) as first_seen, max(first_seen) as last_seen, max(stood_days) as stood_days,
-    max(clear_air_lost) as clear_air_lost,
+select quarter, cause,
     count(*) > 1 and field not in ('channel', 'tx_power_dbm', 'pan_id') as rollout
-from drift where cause is not null
-group by quarter, cause, field, kind, by_order, agreed, found;
+from drift where cause is not null group by quarter, cause, field;
+
+-- name: asked_by_cause
+-- What somebody must answer, by quarter: departures of one cause in one row, or `by_region` in one
+-- row for each region of today. Of several stations, store and station are the first.
+create or replace macro asked_by_cause(by_region) as table
+select d.quarter, if(by_region, coalesce(n.region, 'no region'), '') as region, d.cause, d.field,
+    d.kind, d.by_order, d.agreed, d.found, c.rollout, count(*) as stations,
+    count(distinct d.store) as stores, min(d.store) as store,
+    min_by(coalesce(s.name, n.name, d.store), d.store) as name, min(d.subject) as subject,
+    min(d.first_seen) as first_seen, max(d.first_seen) as last_seen,
+    max(d.stood_days) as stood_days, max(d.clear_air_lost) as clear_air_lost,
+    min(d.approved_by) as approved_by, max(d.approved_on) as approved_on,
+    min(d.change) as change, arg_max_null(d.answer, d.answered_on) as answer,
+    arg_max_null(d.answered_by, d.answered_on) as answered_by, max(d.answered_on) as answered_on
+from drift d
+join departure_cause c using (quarter, cause)
+left join audit_store s using (quarter, store)
+left join store_now n on n.store = d.store
+group by d.quarter, if(by_region, coalesce(n.region, 'no region'), ''), d.cause, d.field, d.kind,
+    d.by_order, d.agreed, d.found, c.rollout;
 
 -- name: unapproved
 -- What departs from the baseline with nobody's approval, by quarter; begun: first seen within it.

@@ -1,40 +1,3 @@
--- name: station_bound
--- What binds a station to a channel, and why. 'exception': one to channel-not-permitted keeps it
--- where it is; 'agreed': people have agreed on a change and no export has judged it; 'held': a rule
--- holds it (see plan_bound), `by` being the rule; 'settled': it was changed lately as ordered, and
--- moves again only for what must not go on or a gain that is sure. Of several, the first counts.
-create or replace view station_bound as
-with bound as (
-    select 2 as rank, c.store, c.station, 'agreed' as why, c.ordered_channel as channel, c.position,
-        c.decided_by as "by", c.decided_on as day, null as detail, null as facts
-    from change_story c semi join plan_in_force f on f.plan = c.plan
-    where c.state in ('approved', 'scheduled', 'implemented')
-    union all
-    select 1, n.store, n.station, 'exception', n.channel, 0, x.approved_by, null, null, null
-    from station_now n
-    join exception x on x.rule = 'channel-not-permitted'
-        and x.store in ('*', n.store) and x.subject in ('*', n.station)
-    join this_run r on x.until >= r.as_of
-    union all
-    select 3, n.store, n.station, 'held', n.channel, 0, b.rule, n.seen_on, b.detail, b.facts
-    from plan_bound b join station_now n using (store, station)
-    where b.kind = 'hold' and n.channel between 11 and 26
-    union all
-    select 4, c.store, c.station, 'settled', n.channel, c.position, null,
-        coalesce(c.done_on, c.closed_on), null, null
-    from change_story c
-    join station_now n on n.store = c.store and n.station = c.station
-        and n.channel = c.ordered_channel
-    join permitted_channel p on p.store = n.store and p.channel = n.channel
-    join this_run r on coalesce(c.done_on, c.closed_on) > r.as_of - coalesce((
-        select cast(value as integer) from setting where name = 'settled_days'), 0)
-    where c.closed = 'as ordered' and not c.parking
-)
-select store, station, why, channel, "by", day, detail, facts
-from bound where channel is not null
-qualify row_number() over (
-    partition by store, station order by rank, position desc, "by" nulls last, day, detail) = 1;
-
 -- name: station_then
 -- The stations of each plan's store as its latest export up to the plan's day has them, and the
 -- channel each ends on once the plan is carried out.
@@ -96,3 +59,57 @@ where case when r.refused_until is not null then t.as_of < r.refused_until
         and abs(coalesce(l.labels - l.silent_labels, 0) - r.labels)
             <= (select value from setting where name = 'labels_changed_share') * greatest(r.labels, 1)
     end;
+
+-- name: station_bound
+-- What binds a station to a channel, and why. 'exception': one to channel-not-permitted keeps it
+-- where it is; 'agreed': people have agreed on a change and no export has judged it; 'held': a rule
+-- holds it (see plan_bound), `by` being the rule; 'put_back': an approver answered the audit that it is
+-- to go back to the channel agreed; 'settled': it was changed lately as ordered, and moves again only
+-- for what must not go on or a gain that is sure. Of several, the first counts.
+create or replace view station_bound as
+with answered as (
+    select a.store, a.subject as station, max_by(a, (a.answered_on, a.rowid)) as last
+    from drift_answer a, register_day d
+    where a.field = 'channel' and a.answered_on <= d.day group by a.store, a.subject
+), bound as (
+    select 2 as rank, c.store, c.station, 'agreed' as why, c.ordered_channel as channel, c.position,
+        c.decided_by as "by", c.decided_on as day, null as detail, null as facts
+    from change_story c semi join plan_in_force f on f.plan = c.plan
+    where c.state in ('approved', 'scheduled', 'implemented')
+    union all
+    select 1, n.store, n.station, 'exception', n.channel, 0, x.approved_by, null, null, null
+    from station_now n
+    join exception x on x.rule = 'channel-not-permitted'
+        and x.store in ('*', n.store) and x.subject in ('*', n.station)
+    join this_run r on x.until >= r.as_of
+    union all
+    select 3, n.store, n.station, 'held', n.channel, 0, b.rule, n.seen_on, b.detail, b.facts
+    from plan_bound b join station_now n using (store, station)
+    where b.kind = 'hold' and n.channel between 11 and 26
+    union all
+    select 4, n.store, n.station, 'put_back', p.channel, 0, a.last.answered_by,
+        a.last.answered_on, null, null
+    from answered a
+    join station_now n on n.store = a.store and n.station = a.station
+        and cast(n.channel as varchar) = a.last.found
+    join permitted_channel p on p.store = n.store and cast(p.channel as varchar) = a.last.agreed
+    where a.last.answer = 'put back'
+        and not exists (from baseline b where b.store = n.store and b.station = n.station
+            and b.field = 'channel' and b.approved_on > a.last.answered_on)
+        and not exists (from channel_refused r where r.store = n.store and r.station = n.station
+            and r.channel = p.channel and r.day >= a.last.answered_on)
+    union all
+    select 5, c.store, c.station, 'settled', n.channel, c.position, null,
+        coalesce(c.done_on, c.closed_on), null, null
+    from change_story c
+    join station_now n on n.store = c.store and n.station = c.station
+        and n.channel = c.ordered_channel
+    join permitted_channel p on p.store = n.store and p.channel = n.channel
+    join this_run r on coalesce(c.done_on, c.closed_on) > r.as_of - coalesce((
+        select cast(value as integer) from setting where name = 'settled_days'), 0)
+    where c.closed = 'as ordered' and not c.parking
+)
+select store, station, why, channel, "by", day, detail, facts
+from bound where channel is not null
+qualify row_number() over (
+    partition by store, station order by rank, position desc, "by" nulls last, day, detail) = 1;

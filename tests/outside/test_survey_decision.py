@@ -2,9 +2,12 @@
 
 from collections.abc import Iterator, Mapping, Sequence
 from datetime import date, datetime, timedelta
+from math import log1p
 from pathlib import Path
 
 import pytest
+from scipy.special import digamma
+from scipy.stats import beta
 
 from pipeline.changes.register import append, propose, standings
 from pipeline.changes.states import ChangeState, Trigger, new_event
@@ -62,6 +65,14 @@ def _scans(
             )
 
 
+def _label(database: Database, level_dbm: float) -> None:
+    database.connection.execute(
+        "insert into label_seen (store, label, seen_on, station, level_dbm)"
+        " values ('S', 'l', ?, 'A', ?)",
+        [DAY, level_dbm],
+    )
+
+
 def _moves(database: Database) -> list[tuple[str, int]]:
     survey(database, SETTINGS)
     plan(database, SETTINGS, Silent())
@@ -72,8 +83,12 @@ def _moves(database: Database) -> list[tuple[str, int]]:
 def test_only_what_stops_a_clear_channel_assessment_moves_a_station(
     database: Database, level_dbm: float, moves: list[tuple[str, int]]
 ) -> None:
-    """Busy is above -75 dBm: IEEE 802.15.4-2006, 6.9.9, 10 dB above a sensitivity of -85 dBm."""
+    """Busy is above -75 dBm: IEEE 802.15.4-2006, 6.9.9, 10 dB above a sensitivity of -85 dBm.
+
+    The label is heard at -60 dBm, so that below the threshold nothing is lost either.
+    """
     _stations(database, {"A": 15}, (15, 25))
+    _label(database, -60.0)
     _scans(database, "A", 15, {level_dbm: 60})
     _scans(database, "A", 25, {-94.0: 60})
 
@@ -94,11 +109,7 @@ def test_interference_below_the_threshold_loses_frames_at_the_labels(
     _scans(database, "A", 15, {-95.0: 54, -77.0: 6, -60.0: 3})
     _scans(database, "A", 25, {-60.0: 3})
     if label_dbm is not None:
-        database.connection.execute(
-            "insert into label_seen (store, label, seen_on, station, level_dbm)"
-            " values ('S', 'l', ?, 'A', ?)",
-            [DAY, label_dbm],
-        )
+        _label(database, label_dbm)
     survey(database, SETTINGS)
 
     found = dict(
@@ -106,6 +117,25 @@ def test_interference_below_the_threshold_loses_frames_at_the_labels(
     )
     assert found[15] == pytest.approx(lost / 10, abs=0.0005)
     assert found[25] is None
+
+
+@pytest.mark.parametrize(("level_dbm", "moves"), [(-94.0, []), (-84.0, []), (-77.0, [("A", 25)])])
+def test_interference_below_the_threshold_costs_what_it_loses(
+    database: Database, level_dbm: float, moves: list[tuple[str, int]]
+) -> None:
+    """Neither channel is ever busy: beside -77 dBm labels at -80 dBm lose all, beside -84 nothing.
+
+    At -3 dB all frames are lost (IEEE 802.15.4-2006, E.4.1.8, 127 octets), at 4 dB none.
+    """
+    _stations(database, {"A": 15}, (15, 25))
+    _scans(database, "A", 15, {level_dbm: 60})
+    _scans(database, "A", 25, {-94.0: 59, -93.0: 1})
+    _label(database, -80.0)
+
+    assert _moves(database) == moves
+    if moves:
+        (reason,) = database.connection.execute("select reason from move").fetchone() or ("",)
+        assert "of frames to labels lost" in reason
 
 
 @pytest.mark.parametrize(("level_dbm", "moves"), [(-68.0, []), (-60.0, [("A", 26)])])
@@ -214,6 +244,25 @@ def test_an_estimate_is_no_bound(database: Database) -> None:
         assert estimate - 0.036 < low < estimate - 0.01
         assert estimate + 0.01 < high < estimate + 0.036
         assert clear == pytest.approx(311 / 346, abs=0.0025)
+
+
+def test_what_is_expected_decides_and_not_the_worst_that_may_be(database: Database) -> None:
+    """0 of 10 against 17 of 346, ten times over: expected is less, possible is more.
+
+    Of 0 of 10, Jeffreys' Beta(1/2, 10 1/2) expects 4.5 % and goes up to 17 % (95 %, one-sided);
+    E[-ln(1 - p)] is digamma(a + b) - digamma(b). 3,460 readings tell 4.9 % to a sixth of it
+    (ITU-R SM.1880). All recomputed below.
+    """
+    a, b, known = 0.5, 10.5, 17 / 346
+    within = 1.96 * ((1 - known) / (known * 3460)) ** 0.5
+    assert digamma(a + b) - digamma(b) < -log1p(-known)
+    assert beta.ppf(0.95, a, b) > known * (1 + within)
+    _stations(database, {"A": 15}, (15, 20, 25))
+    _scans(database, "A", 15, {-60.0: 173, -94.0: 173})
+    _scans(database, "A", 20, {-60.0: 17, -94.0: 329})
+    _scans(database, "A", 25, {-94.0: 10}, visits=1)
+
+    assert _moves(database) == [("A", 25)]
 
 
 @pytest.mark.parametrize(("half_lives", "moves"), [(0, [("A", 25)]), (10, [])])

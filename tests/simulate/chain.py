@@ -58,9 +58,9 @@ def chain(setting: Setting, seed: int, survey: int = 0) -> Chain:
 
 
 def _networks(rng: np.random.Generator, setting: Setting) -> _Store:
-    stations = int(rng.integers(2, 11))
+    stations = setting.stations or int(rng.integers(2, 11))
     if setting.null is not None:
-        return _null(setting, stations)
+        return _null(rng, setting, stations)
     wifi, narrow = int(rng.integers(2, 8)), int(rng.integers(0, 4))
     level = np.full((stations, wifi + narrow, CHANNELS.size), _SILENT_DBM)
     for at in range(wifi):
@@ -80,14 +80,17 @@ def _networks(rng: np.random.Generator, setting: Setting) -> _Store:
     )
 
 
-def _null(setting: Setting, stations: int) -> _Store:
+def _null(rng: np.random.Generator, setting: Setting, stations: int) -> _Store:
     """Every channel of every station has a network of its own, all equally busy."""
     assert setting.null is not None
+    null = (
+        setting.null if setting.null_most is None else rng.uniform(setting.null, setting.null_most)
+    )
     count = stations * CHANNELS.size
     level = np.full((stations, count, CHANNELS.size), _SILENT_DBM)
     for at in range(count):
         level[at // CHANNELS.size, at, at % CHANNELS.size] = -60.0
-    base = np.full(count, setting.null / _trading_mean(setting))
+    base = np.full(count, null / _trading_mean(setting))
     return _Store(
         level,
         base,
@@ -111,7 +114,7 @@ def _surveyed(
     slowly = load(networks.base, log_slow + np.log(daily(hour, setting.daily))[:, None])
     trading = (hour >= TRADING[0]) & (hour < TRADING[1])
     if setting.null is not None:
-        slowly = slowly * setting.null / slowly[trading].mean(axis=0)
+        slowly = slowly * networks.base * _trading_mean(setting) / slowly[trading].mean(axis=0)
     truth = _truth(air, setting, store, networks, slowly[trading])
     times_s = _times(scan, setting)
     return _readings(scan, setting, store, networks, slowly, times_s), truth

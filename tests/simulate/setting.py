@@ -9,8 +9,10 @@ class Setting:
 
     `readings` are those of a station and channel over all its visits; `span_s` is how long one
     visit lasts. `spread` is the standard deviation of the logarithm of a network's load over time.
-    `hours` are those in which visits start. `null` makes every channel of every station equally
-    busy. `statistic` and `dwell_ms` say what the scanner reports.
+    `hours` are those in which visits start. `null` makes every channel of a station equally busy,
+    on average: so much, or up to `null_most`, drawn for each store. `stations` is how many each
+    store has; None: 2 to 10.
+    `statistic` and `dwell_ms` say what the scanner reports.
     """
 
     name: str
@@ -28,6 +30,8 @@ class Setting:
     days: int = 28
     surveyed: bool = True
     null: float | None = None
+    null_most: float | None = None
+    stations: int | None = None
 
 
 TRADING = (8.0, 20.0)

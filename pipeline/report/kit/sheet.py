@@ -22,7 +22,7 @@ from pipeline import __version__
 from pipeline.report.kit import style
 from pipeline.report.kit.pen import Type, wrapped
 from pipeline.visible import visible
-from pipeline.wording import Wording
+from pipeline.wording import Wording, whole
 
 Record = TypeVar("Record")
 Value = str | int | float | bool | date | datetime | None
@@ -36,10 +36,10 @@ _CELL = Type(10.0)
 _POINTS_PER_WIDTH = 5.25  # one digit of the font in which spreadsheets count widths
 _INDENT = 9.0
 _WIDEST_LETTER = 2.0  # in digits
-_HEADER_LETTERS, _TITLE_LETTERS = 80, 250
-_HEADER_SIZE = 9
+_HEADER_LETTERS, _TITLE_LETTERS, _HEADER_SIZE = 80, 250, 9
 _BOLD_ROOM = 0.85  # of a column's width, beside the filter button and for bold letters
 PAGE_LETTERS = 205  # across a landscape page, printed no smaller than 7 points
+_PERCENT = "0 %"
 _PAPERS = {style.A4: 9, style.LETTER: 1}  # ECMA-376: paperSize
 
 
@@ -122,6 +122,10 @@ class Page:
             cell.value = value
         # One style per look takes a tenth of the time; last, since a date brings its own format.
         cell._style = look  # noqa: SLF001 - the library has no public way to share a style
+        shown = whole(value) if isinstance(value, float) and 0 < value < 1 else None
+        if shown in {1, 99} and cell.number_format == _PERCENT:  # as texts have it: 99 for 0.997
+            cell._style = copy(look)  # noqa: SLF001 - as above
+            cell.number_format = f'"{shown} %"'
 
     def merge(self, row: int, last_column: int, text: str, look: StyleArray) -> None:
         """Write a text across the first columns of a row."""
@@ -177,7 +181,7 @@ class Book:
         }
         formats = {
             Look.COUNT: "#,##0",
-            Look.PERCENT: "0 %",
+            Look.PERCENT: _PERCENT,
             Look.LEVEL: "0.0",
             Look.DAY: day,
             Look.MOMENT: f"{day} hh:mm",
@@ -243,8 +247,8 @@ class Book:
         return shared
 
     def sheet(self, name: str, title: str, *, landscape: bool = True) -> Page:
-        """Add a sheet that prints with heading and page numbers."""
-        sheet = self.book.create_sheet(name)
+        """Add a sheet that prints with heading and page numbers, called by the language's text."""
+        sheet = self.book.create_sheet(self.words.tab(name))
         sheet.sheet_view.showGridLines = False
         sheet.page_setup.paperSize = self.paper
         sheet.page_setup.orientation = "landscape" if landscape else "portrait"
@@ -252,9 +256,9 @@ class Book:
         sheet.page_margins = PageMargins(left=0.5, right=0.5, top=0.75, bottom=0.7)
         plain = writable(title)[:_HEADER_LETTERS].replace("&", "&&")
         sheet.oddHeader.left.text, sheet.oddHeader.left.size = plain, _HEADER_SIZE
-        sheet.oddHeader.right.text, sheet.oddHeader.right.size = name, _HEADER_SIZE
-        sheet.oddFooter.right.text = self.words("workbook.print_page")
-        sheet.oddFooter.right.size = _HEADER_SIZE
+        sheet.oddHeader.right.text, sheet.oddHeader.right.size = sheet.title, _HEADER_SIZE
+        foot = sheet.oddFooter.right
+        foot.text, foot.size = self.words("workbook.print_page"), _HEADER_SIZE
         page = Page(sheet)
         page.fit(1, 0)
         return page
@@ -349,14 +353,13 @@ def put_list(
             page.put(number, place, value, looks[place])
         texts = [(v, w) for v, w in zip(row, widths, strict=True) if isinstance(v, str)]
         page.height(number, row_height(texts))
-    last = len(columns) - 1
     page.freeze(1, 1)
     page.sheet.print_title_rows = "1:1"
     page.sheet.print_title_cols = "A:A"
     page.fit(ceil(sum(widths) / PAGE_LETTERS), 0)
-    page.print_area(max(1, len(rows)), last)
+    page.print_area(max(1, len(rows)), len(columns) - 1)
     if rows:
-        page.sheet.auto_filter.ref = f"A1:{get_column_letter(last + 1)}{len(rows) + 1}"
+        page.sheet.auto_filter.ref = f"A1:{get_column_letter(len(columns))}{len(rows) + 1}"
     return rows
 
 
@@ -369,10 +372,8 @@ def column_width(heading: str, column: SheetColumn[Any], values: Sequence[Value]
 
 
 def _shown(value: Value, look: Look) -> str:
-    if isinstance(value, str):
-        return value
-    if value is None:
-        return ""
+    if value is None or isinstance(value, str):
+        return value or ""
     if look in {Look.MOMENT, Look.DAY}:
         return "30.09.2026 22:15" if look is Look.MOMENT else "30.09.2026"
     digits = {Look.LEVEL: ",.1f", Look.COUNT: ","}.get(look)

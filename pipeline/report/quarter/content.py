@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from pipeline.tables.audit import AuditPromise, AuditStore
+from pipeline.tables.audit import AS_FOUND, AuditPromise, AuditStore
 from pipeline.wording import NOTHING, Wording
 
 _MONTHS = 3
@@ -244,6 +244,11 @@ class QuarterContent:
         return tuple(s for s in self.stores if s.exports and s.version is None)
 
 
+def reason_of(approval: Approval, words: Wording) -> str:
+    """Return why it was approved; where the approver gave no reason, that it was as found."""
+    return words("audit.as_found") if approval.reason.startswith(AS_FOUND) else approval.reason
+
+
 def verdict(content: QuarterContent, words: Wording) -> str:
     """Return what is asked of whom, and what the audit found, in a few sentences."""
     now = content.now
@@ -251,7 +256,8 @@ def verdict(content: QuarterContent, words: Wording) -> str:
         return words("audit.verdict_nothing", stores=words.number(now.stores))
     parts = []
     if now.asked:
-        channels = words.counted("audit.of_channels", now.channels) if now.channels else ""
+        key = "audit.all_channels" if now.channels == now.asked else "audit.of_channels"
+        channels = words.counted(key, now.channels) if now.channels else ""
         parts.append(
             words.counted("audit.verdict", now.asked, channels=channels) + _at_stations(now, words)
         )
@@ -292,6 +298,18 @@ def where(one: ToAnswer, words: Wording) -> str:
         return f"{one.subject}, {one.name}"
     stores = words.counted("audit.in_stores", one.stores)
     return words("audit.at_stations", n=words.number(one.stations), stores=stores)
+
+
+def to_do(one: ToAnswer, words: Wording) -> str:
+    """Return what was answered, else what to do."""
+    if one.answer is not None:
+        answered = {"by": one.answered_by or "", "day": words.day(one.answered_on)}
+        return words(f"answered.{one.answer.replace(' ', '_')}", **answered)
+    if one.rollout:
+        return words("action.rollout")
+    if one.by_order == "done differently":
+        return words("action.done_differently", channel=one.agreed or NOTHING)
+    return words.named("action", one.kind)
 
 
 def edition(content: QuarterContent, words: Wording) -> str:

@@ -11,8 +11,10 @@ from pipeline.tables.audit import AuditPromise, AuditStore
 from pipeline.wording import DEFAULT_LANGUAGE
 
 
-def quarter_content(database: Database, quarter: str) -> content.QuarterContent:
-    """Return the content of the audit of a quarter, written as 2026-Q3.
+def quarter_content(
+    database: Database, quarter: str, language: str = DEFAULT_LANGUAGE
+) -> content.QuarterContent:
+    """Return the content of the audit of a quarter, written as 2026-Q3; rules in a language.
 
     Raises:
         UnknownSelection: it was not audited.
@@ -40,7 +42,7 @@ def quarter_content(database: Database, quarter: str) -> content.QuarterContent:
         repeated=tuple(database.records(content.RepeatStore, "report", "quarter_repeated", of)),
         states=tuple(database.records(content.StateCount, "report", "quarter_states", of)),
         measured=tuple(database.records(AuditPromise, "report", "quarter_promises", of)),
-        rules=tuple(replace(one, title=book.title(one.rule, DEFAULT_LANGUAGE)) for one in rules),
+        rules=tuple(replace(one, title=book.title(one.rule, language)) for one in rules),
         differences=tuple(
             database.records(content.QuarterDeparture, "report", "quarter_departures", of)
         ),

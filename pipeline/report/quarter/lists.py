@@ -10,6 +10,8 @@ from pipeline.report.quarter.content import (
     RepeatStore,
     RuleCount,
     ToAnswer,
+    reason_of,
+    to_do,
     what,
     where,
 )
@@ -34,18 +36,6 @@ def _agreed(one: ToAnswer, words: Wording) -> str:
     return f"{one.approved_by}, {words.day(one.approved_on)}" if one.approved_by else NOTHING
 
 
-def _to_do(one: ToAnswer, words: Wording) -> str:
-    """Return what was answered, else what to do."""
-    if one.answer is not None:
-        answered = {"by": one.answered_by or "", "day": words.day(one.answered_on)}
-        return words(f"answered.{one.answer.replace(' ', '_')}", **answered)
-    if one.rollout:
-        return words("action.rollout")
-    if one.by_order == "done differently":
-        return words("action.done_differently", channel=one.agreed or NOTHING)
-    return words.named("action", one.kind)
-
-
 _ANSWER: tuple[PrintedColumn[ToAnswer], ...] = (
     PrintedColumn(what, "audit.column_field", 25),
     PrintedColumn(where, "audit.column_where", 25),
@@ -54,7 +44,7 @@ _ANSWER: tuple[PrintedColumn[ToAnswer], ...] = (
     PrintedColumn(
         lambda c, words: words.percent(c.clear_air_lost), "audit.column_lost", 8, right=True
     ),
-    PrintedColumn(_to_do, "audit.column_do", 22),
+    PrintedColumn(to_do, "audit.column_do", 22),
 )
 _APPROVED: tuple[PrintedColumn[Approval], ...] = (
     PrintedColumn(lambda a, _: f"{a.store} {a.name or ''}", "audit.column_store", 15),
@@ -65,7 +55,7 @@ _APPROVED: tuple[PrintedColumn[Approval], ...] = (
     PrintedColumn(
         lambda a, words: f"{a.approved_by}, {words.day(a.approved_on)}", "audit.column_signed", 14
     ),
-    PrintedColumn(lambda a, _: a.reason, "audit.column_reason", 17),
+    PrintedColumn(reason_of, "audit.column_reason", 17),
 )
 _UNCOVERED: tuple[PrintedColumn[AuditStore], ...] = (
     PrintedColumn(lambda s, _: s.store, "audit.column_store", 12),

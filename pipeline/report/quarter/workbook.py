@@ -22,6 +22,7 @@ from pipeline.report.quarter.content import (
     RuleCount,
     StateCount,
     edition,
+    reason_of,
     verdict,
 )
 from pipeline.tables.audit import AuditPromise, AuditStore
@@ -103,7 +104,7 @@ APPROVALS: tuple[SheetColumn[Approval], ...] = (
     SheetColumn("first_seen", Look.DAY, "audit.column_first_seen"),
     SheetColumn("approved_by", Look.LONG, "audit.column_signed", 24),
     SheetColumn("approved_on", Look.DAY, "audit.column_approved_on"),
-    SheetColumn("reason", Look.LONG, "audit.column_reason", 40),
+    SheetColumn(reason_of, Look.LONG, "audit.column_reason", 40),
     SheetColumn("version", Look.COUNT, "audit.column_version"),
 )
 COVERAGE: tuple[SheetColumn[AuditStore], ...] = (

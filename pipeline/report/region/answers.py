@@ -6,14 +6,16 @@ from dataclasses import dataclass
 from datetime import date
 from math import hypot
 
+from pipeline.report.quarter.content import what, where
 from pipeline.report.region.content import (
     ChangeOtherwise,
     ChangeProgress,
     FindingLine,
     OpenDeadline,
     RegionContent,
+    StoreLine,
 )
-from pipeline.wording import MINUS, Wording
+from pipeline.wording import MINUS, NOTHING, Wording
 
 _NAMED = 3  # stores; more are counted
 _DUE_SOON_DAYS = 45
@@ -31,31 +33,61 @@ class AnswerLine:
 
 
 def decisions(content: RegionContent, words: Wording) -> list[AnswerLine]:
-    """Return what the manager must decide."""
-    lines = []
-    waiting = [p for p in content.pending if p.state == "proposed"]
-    deferred = [p.store for p in content.pending if p.state != "proposed"]
-    if waiting:
-        oldest = words.day(min(p.proposed_on for p in waiting))
-        stores = [p.store for p in waiting]
-        lines.append(_counted(words, "review.decide_changes", stores, day=oldest))
-    if deferred:
-        lines.append(_counted(words, "review.decide_deferred", deferred))
-    if unput := [s.store for s in content.stores for _ in range(s.unput)]:
-        lines.append(_counted(words, "review.decide_unput", unput))
-    if content.astray:
-        stations = len({(a.store, a.subject) for a in content.astray})
-        stores = [a.store for a in content.astray]
-        lines.append(_counted(words, "review.decide_astray", stores, count=stations))
-    if unagreed := [s.store for s in content.stores for _ in range(s.unagreed)]:
-        lines.append(_counted(words, "review.decide_unagreed", unagreed))
-    for over in (True, False):
-        found = [e for e in content.expiring if e.over is over]
-        if found:
-            key = "review.exceptions_over" if over else "review.exceptions_ending"
-            first = words.day(min(e.until for e in found))
-            lines.append(_counted(words, key, [e.store for e in found], day=first))
-    return lines
+    """Return what the manager must decide: first of all what settles a stop."""
+    first = [p for p in content.pending if p.first]
+    waiting = [p for p in content.pending if not p.first and p.state == "proposed"]
+    deferred = [p for p in content.pending if not p.first and p.state != "proposed"]
+    asked = {
+        "first": [p.store for p in first],
+        "changes": [p.store for p in waiting],
+        "deferred": [p.store for p in deferred],
+        "unput": [s.store for s in content.stores for _ in range(s.unput)],
+        "astray": [s.store for s in content.stores for _ in range(s.unanswered)],
+        "unagreed": [s.store for s in content.stores for _ in range(s.unagreed)],
+    }
+    oldest = words.day(min((p.proposed_on for p in waiting), default=content.as_of))
+    return [
+        *(
+            _counted(words, f"review.decide_{key}", stores, grave=key == "first", day=oldest)
+            for key, stores in asked.items()
+            if stores
+        ),
+        *_rollouts(content, words),
+        *_exceptions(content, words),
+    ]
+
+
+def _rollouts(content: RegionContent, words: Wording) -> Iterator[AnswerLine]:
+    for one in content.astray:
+        if one.rollout and one.answer != "put back":
+            text = words("review.decide_rollout", what=what(one, words))
+            yield AnswerLine(words.number(one.stations), text, where(one, words))
+
+
+def _exceptions(content: RegionContent, words: Wording) -> Iterator[AnswerLine]:
+    for key, over in (("review.exceptions_over", True), ("review.exceptions_ending", False)):
+        if found := [e for e in content.expiring if e.over is over]:
+            day = words.day(min(e.until for e in found))
+            yield _counted(words, key, [e.store for e in found], day=day)
+
+
+def next_step(store: StoreLine, words: Wording) -> str:
+    """Return what comes next in a store: missed nights, the next one, or why there is none."""
+    if store.unplanned is not None:
+        return store.unplanned
+    day = store.next_work.date() if store.next_work else store.laid_out
+    if store.overdue:
+        text = words("review.overdue", n=words.number(store.overdue))
+    elif day and store.open:
+        told = words.day(day)
+        text = told if store.next_work else words("review.provisional", day=told)
+    elif store.to_put_right:
+        text = words.counted("review.to_put_right", store.to_put_right)
+    elif store.approved or store.to_decide:
+        text = words("progress.approved" if store.approved else "progress.to_decide")
+    else:
+        text = NOTHING
+    return text
 
 
 def delays(content: RegionContent, words: Wording) -> list[AnswerLine]:
@@ -127,14 +159,12 @@ def _counted(
     key: str,
     stores: Sequence[str],
     *,
-    count: int | None = None,
     grave: bool = False,
     **values: str,
 ) -> AnswerLine:
     """Return a line that counts something in stores, each named once for every case."""
-    n = len(stores) if count is None else count
-    where = _named(words, _most_first(stores))
-    return AnswerLine(words.number(n), words.counted(key, n, **values), where, grave)
+    text = words.counted(key, len(stores), **values)
+    return AnswerLine(words.number(len(stores)), text, _named(words, _most_first(stores)), grave)
 
 
 def _most_first(stores: Iterable[str]) -> list[str]:

@@ -5,6 +5,8 @@ from datetime import date, datetime
 from enum import StrEnum
 from typing import Protocol
 
+from pipeline.report.quarter.content import ToAnswer
+
 ANYWHERE = "*"  # stands for no one store, or no one region
 
 
@@ -68,9 +70,11 @@ class StoreLine:
     unput: int
     overdue: int
     next_work: datetime | None
+    laid_out: date | None  # its first night in the schedule, firm or not
     stop: int
     fix: int
     astray: int
+    unanswered: int  # stations of these that nobody has said are to be put back
     unagreed: int
     unplanned: str | None
 
@@ -148,6 +152,7 @@ class PendingChange:
     sureness: str
     proposed_on: date
     state: str
+    first: bool  # it settles what must not go on
 
 
 @dataclass(frozen=True, slots=True)
@@ -183,20 +188,10 @@ class ChangeOtherwise:
 
 
 @dataclass(frozen=True, slots=True)
-class UnapprovedDeparture:
-    """A departure from the baseline that nobody approved."""
+class Astray(ToAnswer):
+    """What somebody must answer in a region, as the quarter's audit tells it."""
 
     region: str
-    store: str
-    name: str
-    subject: str
-    field: str
-    agreed: str | None
-    found: str | None
-    kind: str
-    first_seen: date | None
-    stood_days: int | None
-    clear_air_lost: float | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -251,7 +246,7 @@ class RegionContent:
     pending: tuple[PendingChange, ...]
     late: tuple[LateChange, ...]
     otherwise: tuple[ChangeOtherwise, ...]
-    astray: tuple[UnapprovedDeparture, ...]
+    astray: tuple[Astray, ...]
     findings: tuple[FindingLine, ...]
     anywhere: tuple[FindingLine, ...]  # of no one store
     expiring: tuple[ExpiringException, ...]
@@ -278,11 +273,21 @@ class RegionContent:
         return max(sorted(set(codes)), key=codes.count, default=None)
 
     def clear_air(self, *, planned: bool) -> float | None:
-        """Return clear air over the region, weighted by labels, or None if not known."""
+        """Return clear air over the region, weighted by labels, or None if not known.
+
+        As planned, a store without a plan stays as it is.
+        """
+        if planned and all(s.clear_air_planned is None for s in self.stores):
+            return None
         known = [
             (air, s.weight)
             for s in self.stores
-            if (air := s.clear_air_planned if planned else s.clear_air_now) is not None
+            if (air := _or(s.clear_air_planned, s.clear_air_now) if planned else s.clear_air_now)
+            is not None
         ]
         total = sum(weight for _, weight in known)
         return sum(air * weight for air, weight in known) / total if total else None
+
+
+def _or(value: float | None, other: float | None) -> float | None:
+    return other if value is None else value

@@ -32,7 +32,7 @@ def region_contents(
     pending = read(content.PendingChange, "region_pending")
     late = read(content.LateChange, "region_late")
     otherwise = read(content.ChangeOtherwise, "region_otherwise")
-    astray = read(content.UnapprovedDeparture, "region_astray")
+    astray = read(content.Astray, "region_astray")
     findings = read(content.FindingLine, "region_findings")
     expiring = read(content.ExpiringException, "region_exceptions")
     book = rule_book(database)

@@ -32,7 +32,14 @@ from pipeline.report.kit.pen import (
     wrapped,
 )
 from pipeline.report.kit.style import Face
-from pipeline.report.region.answers import AnswerLine, decisions, delays, risks, verdict
+from pipeline.report.region.answers import (
+    AnswerLine,
+    decisions,
+    delays,
+    next_step,
+    risks,
+    verdict,
+)
 from pipeline.report.region.content import ChangeProgress, RegionContent, StoreLine
 from pipeline.report.region.pictures import (
     draw_helping,
@@ -54,7 +61,7 @@ _LINK = Type(style.SMALL, Face.STRONG, style.PLANNED)
 _STOP = Type(style.SMALL, Face.STRONG, style.ALERT)
 # The columns of the rows by key, with their widths in points; the last gets what is left.
 _WIDTHS = {
-    "standing": 64, "store": 106, "changes": 80, "clear_air": 56, "settle": 32, "astray": 36,
+    "standing": 64, "store": 98, "changes": 66, "clear_air": 54, "settle": 30, "astray": 46,
     "next_work": 0,
 }  # fmt: skip
 _FIGURES = ("clear_air", "settle", "astray")  # aligned to the right
@@ -138,7 +145,8 @@ def _helping(pen: Pen, box: Box, content: RegionContent, words: Wording) -> None
     now, planned = content.clear_air(planned=False), content.clear_air(planned=True)
     if now is None:
         return
-    text = words("review.whole_region", now=words.percent(now), planned=words.percent(planned))
+    key = "review.whole_region_now" if planned is None else "review.whole_region"
+    text = words(key, now=words.percent(now), planned=words.percent(planned))
     y = pen.paragraph(box.below(y + 6), text, SMALL, lines=3)
     pen.paragraph(box.below(y + 4), words("reading.clear_air"), TINY_MUTED, lines=4)
 
@@ -235,7 +243,7 @@ def _row(pen: Pen, box: Box, store: StoreLine, files: FileLinks, words: Wording)
     if store.stop:
         pen.text(cells["settle"].x + 2, base, "!", _STOP)
     last = cells["next_work"]
-    pen.text(last.x + _INDENT, base, _next(store, words), TINY, width=last.w - 10)
+    pen.text(last.x + _INDENT, base, next_step(store, words), TINY, width=last.w - 10)
     _links(pen, box, files, words, base)
     pen.line((box.x, box.bottom), (box.right, box.bottom), style.HAIRLINE, 0.3)
 
@@ -252,19 +260,6 @@ def _changes(pen: Pen, cell: Box, store: StoreLine, words: Wording, base: float)
         if part:
             progress_box(pen, Box(x, cell.y + 3.5, part, 7), progress)
             x += part
-
-
-def _next(store: StoreLine, words: Wording) -> str:
-    """Return what comes next in a store: missed nights, the next one, or why there is none."""
-    if store.unplanned is not None:
-        return store.unplanned
-    if store.overdue:
-        return words("review.overdue", n=words.number(store.overdue))
-    if store.next_work:
-        return words.day(store.next_work.date())
-    if store.to_put_right:
-        return words.counted("review.to_put_right", store.to_put_right)
-    return NOTHING
 
 
 def _links(pen: Pen, box: Box, files: FileLinks, words: Wording, base: float) -> None:

@@ -173,7 +173,8 @@ def draw_helping(pen: Pen, box: Box, content: RegionContent, words: Wording) -> 
         note = words.counted("review.measured_changes", len(content.promises))
     else:
         planned = {"now": False, "planned": True}
-        bars = {key: content.clear_air(planned=then) or 0.0 for key, then in planned.items()}
+        airs = {key: content.clear_air(planned=then) for key, then in planned.items()}
+        bars = {key: air for key, air in airs.items() if air is not None}
         note = words("review.none_measured")
     inks = {"was": style.NOW, "now": style.NOW, "promised": _SOON, "planned": _SOON}
     y = box.y

@@ -12,19 +12,23 @@ from pipeline.report.kit.sheet import (
     Look,
     Page,
     SheetColumn,
+    Value,
     put_list,
     worded,
 )
+from pipeline.report.quarter.content import to_do, what, where
 from pipeline.report.region.answers import (
     AnswerLine,
     decisions,
     delays,
     follows,
+    next_step,
     promise_means,
     risks,
     verdict,
 )
 from pipeline.report.region.content import (
+    Astray,
     ChangeOtherwise,
     ChangeProgress,
     FindingLine,
@@ -32,13 +36,22 @@ from pipeline.report.region.content import (
     PendingChange,
     RegionContent,
     StoreLine,
-    UnapprovedDeparture,
 )
 from pipeline.report.region.pages import FileLinks
 from pipeline.wording import NOTHING, Wording
 from pipeline.xlsx import workbook_bytes
 
 _FIRST_WIDTHS = (14, 70, 36)
+
+
+def _next(store: StoreLine, words: Wording) -> Value:
+    """Return the day of a store's next night, or what stands in its place."""
+    text = next_step(store, words)
+    firm = store.next_work.date() if store.next_work else None
+    if firm and text == words.day(firm):
+        return firm
+    return None if text == NOTHING else text
+
 
 STORES: tuple[SheetColumn[StoreLine], ...] = (
     SheetColumn("store", Look.TEXT, "row.store"),
@@ -47,9 +60,7 @@ STORES: tuple[SheetColumn[StoreLine], ...] = (
     SheetColumn(lambda _, words: words("link.xlsx"), Look.TEXT, "review.column_plan_file"),
     SheetColumn(lambda _, words: words("link.pdf"), Look.TEXT, "review.column_summary_file"),
     *(SheetColumn(one.value, Look.COUNT, f"progress.{one.value}") for one in ChangeProgress),
-    SheetColumn(
-        lambda s, _: s.next_work.date() if s.next_work else None, Look.DAY, "row.next_work"
-    ),
+    SheetColumn(_next, Look.DAY, "row.next_work", 24),
     SheetColumn("clear_air_now", Look.PERCENT, "review.column_air_now"),
     SheetColumn("clear_air_planned", Look.PERCENT, "review.column_air_planned"),
     SheetColumn("stop", Look.COUNT, "severity.stop"),
@@ -58,8 +69,7 @@ STORES: tuple[SheetColumn[StoreLine], ...] = (
     SheetColumn("unagreed", Look.COUNT, "audit.column_unagreed"),
     SheetColumn("stations", Look.COUNT, "review.column_stations"),
     SheetColumn("labels", Look.COUNT, "column.labels"),
-    SheetColumn("last_seen_on", Look.DAY, "review.column_last_seen"),
-    SheetColumn("unplanned", Look.LONG, "review.column_remark", 50),
+    SheetColumn("last_seen_on", Look.DAY, "audit.column_last_export"),
 )
 DECIDE: tuple[SheetColumn[PendingChange], ...] = (
     SheetColumn("store", Look.TEXT, "row.store"),
@@ -96,17 +106,16 @@ OTHERWISE: tuple[SheetColumn[ChangeOtherwise], ...] = (
     SheetColumn("done_by", Look.TEXT, "column.done_by"),
     SheetColumn(follows, Look.LONG, "review.column_follows", 60),
 )
-ASTRAY: tuple[SheetColumn[UnapprovedDeparture], ...] = (
-    SheetColumn("store", Look.TEXT, "row.store"),
-    SheetColumn("name", Look.LONG, "column.station_name", 36),
-    SheetColumn("subject", Look.LONG, "column.station", 30),
-    SheetColumn(lambda d, words: words.field(d.field), Look.TEXT, "review.column_field"),
-    SheetColumn("agreed", Look.LONG, "review.column_agreed", 30),
-    SheetColumn("found", Look.LONG, "review.column_found", 30),
-    SheetColumn(worded("kind", "kind"), Look.TEXT, "review.column_kind"),
+ASTRAY: tuple[SheetColumn[Astray], ...] = (
+    SheetColumn(lambda one, _: one.store if one.stores == 1 else None, Look.TEXT, "row.store"),
+    SheetColumn(where, Look.LONG, "audit.column_where", 36),
+    SheetColumn(what, Look.LONG, "review.column_field", 36),
+    SheetColumn("stations", Look.COUNT, "audit.column_how_many"),
+    SheetColumn("stores", Look.COUNT, "audit.column_stores"),
     SheetColumn("first_seen", Look.DAY, "review.column_first_seen"),
     SheetColumn("stood_days", Look.COUNT, "review.column_days"),
     SheetColumn("clear_air_lost", Look.PERCENT, "review.column_lost"),
+    SheetColumn(to_do, Look.LONG, "audit.column_do", 40),
 )
 FINDINGS: tuple[SheetColumn[FindingLine], ...] = (
     SheetColumn("store", Look.TEXT, "row.store"),

@@ -75,6 +75,7 @@ class PlannedMove:
     clear_air_after: float | None
     reason: str
     facts: str = ""  # of the reason, as `pipeline.reasons` keeps them
+    brief: str = ""  # the reason in short, for pages
     starts_at: datetime | None = None  # of its night, in local time; None: no night yet
     ends_at: datetime | None = None
     provisional: bool = False  # not approved, or waits for an earlier wave
@@ -248,7 +249,7 @@ class KeyFigures:
 
 @dataclass(frozen=True, slots=True)
 class HeldStation:
-    """A station that is kept on its channel: 'rule' (`by` is which), 'refused' or 'settled'."""
+    """A station that is kept on its channel: 'held' (by the rule `by`), 'refused' or 'settled'."""
 
     station: str
     why: str

@@ -7,6 +7,7 @@ from math import fsum, hypot
 from openpyxl.utils import get_column_letter
 
 from pipeline.forms import ANOTHER, CHANGE, word
+from pipeline.reasons import rounded_down
 from pipeline.report.kit.sheet import Look, SheetColumn, Value
 from pipeline.report.store.content import PlannedStation, Refusal, RegisteredChange, StoreContent
 from pipeline.wording import Wording
@@ -176,7 +177,9 @@ DECISION_COLUMNS: Mapping[str, SheetColumn[FormRow]] = {
     "clear_after": SheetColumn("change.clear_air_after", Look.PERCENT, "column.clear_after", 12),
     "reason": SheetColumn(lambda row, _: row.change.reason or None, Look.LONG, "column.reason", 56),
     "gain": SheetColumn(_gain, Look.LONG, "column.gain", 16),
-    "chance": SheetColumn("change.chance", Look.PERCENT, "column.chance", 12),
+    "chance": SheetColumn(
+        lambda row, _: rounded_down(row.change.chance), Look.PERCENT, "column.chance", 12
+    ),
     "cost": SheetColumn("figures.label_hours", Look.LEVEL, "column.cost", 16),
     "refused": SheetColumn(_refused, Look.LONG, "column.refused_before", 34),
     "state": SheetColumn(_state, Look.TEXT, "column.state", 16),

@@ -11,7 +11,7 @@ from typing import Any, TypeVar
 
 from pipeline.database import Database
 from pipeline.fresh import choose, narrowed, program, store_marks
-from pipeline.reasons import from_json, sentence
+from pipeline.reasons import brief, from_json, sentence
 from pipeline.records import Severity
 from pipeline.report.rule_book import RuleBook, rule_book
 from pipeline.report.store.content import (
@@ -52,7 +52,6 @@ _READ: tuple[tuple[str, type[Any], Mapping[str, object]], ...] = (
     ("store_refusals", Refusal, {}),
 )
 _NARROWED = ("earshot", "ed_evidence", "wifi_matched")
-_HELD = {"held": "rule", "settled": "settled"}  # why a bond holds a station, in the texts
 _SURENESS = ("high", "fair", "low")
 Row = TypeVar("Row")
 Reasoned = TypeVar("Reasoned", PlannedStation, PlannedMove, RegisteredChange)
@@ -171,7 +170,8 @@ def _worded(about: Reasoned, book: RuleBook, language: str) -> Reasoned:
     if bond is not None and bond.by is not None and bond.detail is not None:
         said = book.sentence(bond.by, language, bond.facts, bond.detail)
         reason = replace(reason, bond=replace(bond, detail=said))
-    return replace(about, reason=sentence(reason, language))
+    told = replace(about, reason=sentence(reason, language))
+    return replace(told, brief=brief(reason, language)) if isinstance(told, PlannedMove) else told
 
 
 def _held(stations: Sequence[PlannedStation]) -> Iterator[HeldStation]:
@@ -180,12 +180,10 @@ def _held(stations: Sequence[PlannedStation]) -> Iterator[HeldStation]:
         reason = from_json(station.facts) if station.facts and not station.moved else None
         if reason is None:
             continue
-        if reason.bond is not None and reason.bond.why in _HELD:
-            yield HeldStation(
-                station.station, _HELD[reason.bond.why], reason.bond.by, reason.bond.since
-            )
-        elif reason.bond is None and reason.refused is not None:
-            refused = reason.refused
+        bond, refused = reason.bond, reason.refused
+        if bond is not None and bond.why in {"held", "settled"}:
+            yield HeldStation(station.station, bond.why, bond.by, bond.since)
+        elif bond is None and refused is not None:
             yield HeldStation(station.station, "refused", refused.by, refused.on)
 
 

@@ -34,34 +34,49 @@ from pipeline.wording import Wording
 
 _INDENT = 20.0
 _GAP = 5.0
-REASON_LINES, FEW_REASON_LINES = 7, 3  # where there is room, and where there is little
-WHOLE_REASON = 40  # more lines than any reason takes
 _STAY_LINES = 4
 _HELD_LINES = 3
 _COUNT_W = 40.0
 _NUMBER = Type(style.SMALL, Face.STRONG, style.PAPER)
 
 
-def move_height(move: PlannedMove, width: float, lines: int = REASON_LINES) -> float:
+def move_height(move: PlannedMove, width: float) -> float:
     """Return the height of a change in a column, in points."""
-    reason = text_height(move.reason, SMALL, width - _INDENT, lines)
-    return STRONG.leading + reason + _GAP
+    return STRONG.leading + text_height(_brief(move), SMALL, width - _INDENT) + _GAP
 
 
-def draw_move(
-    pen: Pen, box: Box, move: PlannedMove, doc: Document, lines: int = REASON_LINES
-) -> float:
-    """Draw a change with its number; return the y below it."""
+def draw_move(pen: Pen, box: Box, move: PlannedMove, doc: Document) -> float:
+    """Draw a change with its number, what it brings and why; return the y below it."""
     middle = box.y + 7
     pen.circle((box.x + 7, middle), 7, style.PLANNED, style.PLANNED, 0.5)
     pen.text(box.x + 7, middle + 2.8, str(move.position), _NUMBER, align=Align.CENTRE)
     change = doc.words.channels(move.from_channel, move.to_channel)
-    if move.parking:
-        change = f"{change} ({doc.words('moves.parking')})"
     head = doc.words("moves.step", station=doc.called(move.station), change=change)
-    pen.text(box.x + _INDENT, box.y + STRONG.size, head, STRONG, width=box.w - _INDENT)
+    worth = _worth(move, doc)
+    room = box.w - _INDENT - SMALL_MUTED.width(worth) - _GAP
+    pen.text(box.x + _INDENT, box.y + STRONG.size, head, STRONG, width=room)
+    pen.text(box.right, box.y + STRONG.size, worth, SMALL_MUTED, align=Align.RIGHT)
     rest = Box(box.x + _INDENT, box.y + STRONG.leading, box.w - _INDENT, 0)
-    return pen.paragraph(rest, move.reason, SMALL, lines=lines) + _GAP
+    return pen.paragraph(rest, _brief(move), SMALL) + _GAP
+
+
+def _brief(move: PlannedMove) -> str:
+    return move.brief or move.reason
+
+
+def _worth(move: PlannedMove, doc: Document) -> str:
+    """Return the clear air before and after, how sure that is, and the night, if it has one."""
+    words = doc.words
+    if move.parking:
+        parts = [words("moves.parking")]
+    else:
+        station = next(s for s in doc.content.stations if s.station == move.station)
+        parts = [words.change(station.clear_air_now, station.clear_air_planned)]
+        if station.sureness is not None:
+            parts.append(words("moves.sure", sureness=words(f"sureness.{station.sureness}")))
+    if move.starts_at is not None:
+        parts.append(words.day(move.starts_at.date()))
+    return " · ".join(parts)
 
 
 def held_height(doc: Document, width: float) -> float:
@@ -77,15 +92,6 @@ def draw_held(pen: Pen, box: Box, doc: Document) -> float:
     return pen.paragraph(box, said, SMALL_MUTED, lines=_HELD_LINES) + _GAP
 
 
-def reasons_cut(moves: Sequence[PlannedMove], width: float, lines: int) -> bool:
-    """Tell whether any reason needs more lines in a column than it is given."""
-    room = width - _INDENT
-    return any(
-        text_height(move.reason, SMALL, room, lines) < text_height(move.reason, SMALL, room)
-        for move in moves
-    )
-
-
 def draw_no_moves(pen: Pen, box: Box, doc: Document) -> None:
     """Draw why nothing changes: the proof, then the reasons of stations while there is room."""
     y = pen.paragraph(box, _why(doc.content, doc.words), BODY, lines=3) + _GAP
@@ -98,23 +104,18 @@ def draw_no_moves(pen: Pen, box: Box, doc: Document) -> None:
         y = pen.paragraph(box.below(y), text, SMALL_MUTED, lines=_STAY_LINES) + 2
 
 
-def fitting(moves: Sequence[PlannedMove], width: float, room: float) -> tuple[int, int]:
-    """Return the lines for each reason, and how many changes fit into a column.
+def fitting(moves: Sequence[PlannedMove], width: float, room: float) -> int:
+    """Return how many changes fit into a column.
 
-    Unless everything fits, room is kept for a closing line.
+    Unless all do, room is kept for a closing line.
     """
-    for lines in (WHOLE_REASON, *range(REASON_LINES, FEW_REASON_LINES - 1, -1)):
-        closing = SMALL.leading if reasons_cut(moves, width, lines) else 0.0
-        if sum(move_height(move, width, lines) for move in moves) + closing <= room:
-            return lines, len(moves)
-    used, count = 0.0, 0
-    for move in moves:
-        used += move_height(move, width, FEW_REASON_LINES)
+    used = 0.0
+    for count, move in enumerate(moves):
+        used += move_height(move, width)
         spare = 0.0 if count + 1 == len(moves) else SMALL.leading
         if used + spare > room:
-            break
-        count += 1
-    return FEW_REASON_LINES, count
+            return count
+    return len(moves)
 
 
 def _why(content: StoreContent, words: Wording) -> str:

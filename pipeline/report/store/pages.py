@@ -51,7 +51,6 @@ from pipeline.report.store.content import (
 )
 from pipeline.report.store.floor_plan import draw_plans, plan_height
 from pipeline.report.store.lists import (
-    WHOLE_REASON,
     draw_findings,
     draw_held,
     draw_labels,
@@ -60,7 +59,6 @@ from pipeline.report.store.lists import (
     fitting,
     held_height,
     move_height,
-    reasons_cut,
 )
 from pipeline.report.store.verdict import verdict
 from pipeline.wording import Wording, wording
@@ -123,7 +121,7 @@ def _printed(content: StoreContent) -> Iterator[str]:
     for station in content.stations:
         yield from (station.station, station.name or "", station.reason or "")
     for move in content.moves:
-        yield move.reason
+        yield move.brief or move.reason
     for finding in content.findings:
         yield from (finding.subject, finding.detail, finding.excepted or "")
 
@@ -141,8 +139,6 @@ class FirstPage:
     bar_row: float
     bars_shown: int
     moves_shown: int
-    reason_lines: int
-    reasons_cut: bool
 
 
 def _arrange(doc: Document, page: Box) -> FirstPage:
@@ -160,9 +156,8 @@ def _arrange(doc: Document, page: Box) -> FirstPage:
     left, right = page.below(plan.bottom + 4).split(2)
     room = left.h - HEADING_H
     row, shown = _bars_fitting(len(content.stations), room)
-    lines, moves = fitting(content.moves, right.w, room - held_height(doc, right.w))
-    cut = reasons_cut(content.moves[:moves], right.w, lines)
-    return FirstPage(head, said, figures, plan, left, right, row, shown, moves, lines, cut)
+    moves = fitting(content.moves, right.w, room - held_height(doc, right.w))
+    return FirstPage(head, said, figures, plan, left, right, row, shown, moves)
 
 
 def _draw_first(pen: Pen, parts: FirstPage, doc: Document) -> None:
@@ -257,14 +252,10 @@ def _moves(pen: Pen, parts: FirstPage, doc: Document) -> None:
         draw_no_moves(pen, box.below(y), doc)
         return
     for move in moves[: parts.moves_shown]:
-        y = draw_move(pen, box.below(y), move, doc, parts.reason_lines)
+        y = draw_move(pen, box.below(y), move, doc)
     if hidden := len(moves) - parts.moves_shown:
         text = words.counted("more.page", hidden, page=doc.pages["moves"])
-    elif parts.reasons_cut:
-        text = words("more.reasons", page=doc.pages["moves"])
-    else:
-        return
-    pen.text(box.x, y + SMALL_MUTED.size, text, SMALL_MUTED)
+        pen.text(box.x, y + SMALL_MUTED.size, text, SMALL_MUTED)
 
 
 def _air_rows(content: StoreContent) -> Sequence[PlannedStation]:
@@ -343,7 +334,7 @@ def _blocks(doc: Document, first: FirstPage, page: Box) -> list[Block]:
     def draw_some_moves(pen: Pen, box: Box, items: Sequence[int]) -> None:
         y = box.y
         for i in items:
-            y = draw_move(pen, box.below(y), moves[i], doc, WHOLE_REASON)
+            y = draw_move(pen, box.below(y), moves[i], doc)
 
     def draw_some_bars(pen: Pen, box: Box, items: Sequence[int]) -> None:
         draw_bars(pen, box, [stations[i] for i in items], doc)
@@ -352,9 +343,9 @@ def _blocks(doc: Document, first: FirstPage, page: Box) -> list[Block]:
         draw_air(pen, box, [stations[i] for i in items], doc)
 
     blocks = []
-    if first.moves_shown < len(moves) or first.reasons_cut:
+    if first.moves_shown < len(moves):
         width = page.split(2)[0].w
-        heights = tuple(move_height(move, width, WHOLE_REASON) for move in moves)
+        heights = tuple(move_height(move, width) for move in moves)
         title = words("document.more_moves")
         blocks.append(Block("moves", title, 2, 0.0, heights, draw_some_moves))
     if first.bars_shown < len(stations):

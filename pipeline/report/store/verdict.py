@@ -10,10 +10,18 @@ _HELD_NAMED = 3  # stations; more are counted
 def verdict(content: StoreContent, words: Wording) -> str:
     """Return in a sentence or two what to do in this store, and what it is worth."""
     stops = content.figures.findings[Severity.STOP]
-    lead = words.counted("verdict.stop", stops) if stops else ""
+    lead = words.counted("verdict.stop", stops, what=_stops(content)) if stops else ""
     before, after = len(content.figures.shared_now), len(content.figures.shared_planned)
     crowd = words.counted("verdict.crowd", after, before=words.number(before))
     return lead + _advice(content, words) + (f" {crowd}" if after > before else "")
+
+
+def _stops(content: StoreContent) -> str:
+    """Return the titles of what must not go on, each once."""
+    titles = [
+        one.title for one in content.findings if one.severity == Severity.STOP and not one.excepted
+    ]
+    return "; ".join(dict.fromkeys(titles))
 
 
 def held_line(content: StoreContent, words: Wording) -> str:

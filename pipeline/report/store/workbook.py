@@ -1,5 +1,6 @@
 """The change plan of a store as a workbook: changes, forms, and everything they rest on."""
 
+import json
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -35,7 +36,7 @@ from pipeline.report.store.verdict import held_line, verdict
 from pipeline.tables.declare import column_of
 from pipeline.tables.exports import StationSeen
 from pipeline.tables.survey import EdEvidence
-from pipeline.wording import NOTHING, Wording, wording
+from pipeline.wording import DEFAULT_LANGUAGE, NOTHING, Wording, wording
 from pipeline.xlsx import workbook_bytes
 
 _FIRST_WIDTHS = (40, 62)
@@ -43,7 +44,7 @@ _LOOKS = {
     "boolean": Look.TEXT, "date": Look.DAY, "double": Look.LEVEL, "integer": Look.COUNT,
     "varchar": Look.LONG,
 }  # fmt: skip
-_SHEETS = ("Moves", "Decisions", "Results", "Channels", "Findings", "Evidence", "Stations")
+_SHEETS = ("moves", "decisions", "results", "channels", "findings", "evidence", "stations")
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,6 +110,22 @@ MOVES: tuple[SheetColumn[MoveRow], ...] = (
     SheetColumn("move.minutes", Look.COUNT, "column.minutes"),
     SheetColumn("back_out_channel", Look.COUNT, "column.back_out"),
 )
+
+
+def _basis(row: EdEvidence, words: Wording) -> Value:
+    """Return where a figure comes from; the database has it in English, with more of the scan."""
+    if words.language == DEFAULT_LANGUAGE:
+        return row.basis
+    if row.source == "measured" and row.newest_at is not None:
+        told = {"n": row.readings, "visits": row.visits, "worth": round(row.worth)}
+        counts = {name: words.number(count) for name, count in told.items()}
+        return words("basis_of.measured", day=words.day(row.newest_at.date()), **counts)
+    if row.source == "inferred":
+        heard = words("basis_of.wifi", wifi=row.wifi) if row.wifi else words("basis_of.no_wifi")
+        return words("basis_of.inferred", heard=heard)
+    return words("basis_of.absent")
+
+
 FINDINGS: tuple[SheetColumn[StoreFinding], ...] = (
     SheetColumn(worded("severity", "severity"), Look.TEXT, "column.severity"),
     SheetColumn("title", Look.LONG, "column.title", 36),
@@ -134,7 +151,7 @@ EVIDENCE: tuple[SheetColumn[EdEvidence], ...] = (
     SheetColumn(yes_no("own_traffic"), Look.TEXT, "column.own_traffic"),
     SheetColumn(worded("source", "source"), Look.TEXT, "column.source"),
     SheetColumn("newest_at", Look.MOMENT, "column.newest"),
-    SheetColumn("basis", Look.LONG, "column.basis", 38),
+    SheetColumn(_basis, Look.LONG, "column.basis", 38),
 )
 STATIONS: tuple[SheetColumn[StationRow], ...] = (
     SheetColumn("station.station", Look.LONG, "column.station", 30),
@@ -216,7 +233,7 @@ def _summary(book: Book, page: Page, content: StoreContent) -> None:
     sheet = FirstSheet(book, page, words("summary.title"), _FIRST_WIDTHS)
     for note in filter(None, (verdict(content, words), held_line(content, words))):
         sheet.note(note)
-    sheets = [(name, words(f"summary.sheet_{name.lower()}")) for name in _SHEETS]
+    sheets = [(words(f"tab.{name}"), words(f"summary.sheet_{name}")) for name in _SHEETS]
     for title, lines in (
         ("summary.store", _store_lines(content, words)),
         ("summary.figures", _figure_lines(content, words)),
@@ -276,8 +293,16 @@ def _cost_lines(content: StoreContent, words: Wording) -> list[tuple[str, str]]:
     return [
         (words("summary.solver"), proof.solver),
         (words("summary.cost"), _joined(words.number(cost, 3) for cost in costs)),
-        *([(words("summary.ask"), proof.ask)] if proof.ask else []),
+        *([(words("summary.ask"), _asked(proof.ask, words))] if proof.ask else []),
     ]
+
+
+def _asked(text: str, words: Wording) -> str:
+    """Return the measurement that would tell most; as an earlier version wrote it, in English."""
+    if not text.startswith("{"):
+        return text
+    facts = json.loads(text)
+    return words(f"ask.{facts.pop('ask')}", **facts)
 
 
 def _rated(rated: Rated | None, words: Wording) -> str:
