@@ -11,15 +11,12 @@ from pipeline.errors import OutputNotWritable
 from pipeline.ingest.discover import Stamps, discover
 from pipeline.ingest.given import understand
 from pipeline.ingest.headings import TableRefused, Vocabulary
-from pipeline.ingest.looks import contradicts, looks_like
-from pipeline.ingest.pasting import Guess, escaped, guesses
+from pipeline.ingest.pasting import proposal
 from pipeline.ingest.tables import DeliveredTable, open_tables
+from pipeline.ingest.words import escaped
 from pipeline.settings import Settings
-from pipeline.tables.cells import EUI64, IP_ADDRESS
 from pipeline.tables.exports import EXPORT_KINDS
 
-_TELLING = (EUI64, IP_ADDRESS)  # forms that nothing else looks like
-_SAMPLE = 50  # rows looked at
 _SHOWN = 3  # values shown of a column
 _VALUE_MOST = 24  # letters of a value
 
@@ -76,7 +73,7 @@ def _taught(table: DeliveredTable, vocabulary: Vocabulary) -> Taught:
     if table.refused is not None:
         return Taught(table.file, None, False, (), (), table.refused)
     cells = table.head.headings.cells
-    values = _values(table, len(cells))
+    values = table.first_values()
     meant = understand(table, vocabulary, {}, None)
     if not isinstance(meant, TableRefused):
         named = enumerate(column.field for column in meant.mapped.columns)
@@ -92,54 +89,15 @@ def _proposed(
     values: Sequence[tuple[str, ...]],
     refused: TableRefused,
 ) -> Taught:
-    """Return the kind that fits headings and values best, the first of equals."""
     cells = table.head.headings.cells
-    options = [_fitted(each, cells, vocabulary, values) for each in guesses(cells, vocabulary)]
-    best = max(options, key=lambda each: (each.fields, each.fields - len(each.lacking)))
+    best = proposal(cells, values, vocabulary)
     said = f"{refused.reason} {refused.advice}"
     if not best.why:
         return Taught(table.file, None, False, _columns(cells, values, {}, {}), (), said)
     columns = _columns(cells, values, best.places, best.why)
-    new = any(each != "heading" for each in best.why.values())
-    return Taught(table.file, best.kind, False, columns, best.lacking, None if new else said)
-
-
-@dataclass(frozen=True, slots=True)
-class _Fitted:
-    """A kind that a table may be of: the field of each place, why, and what is lacking."""
-
-    kind: str
-    places: Mapping[int, str]
-    why: Mapping[str, str]
-    lacking: tuple[str, ...]
-
-    @property
-    def fields(self) -> int:
-        return len(self.places)
-
-
-def _fitted(
-    guess: Guess, cells: Sequence[str], vocabulary: Vocabulary, values: Sequence[tuple[str, ...]]
-) -> _Fitted:
-    """Return what a guess by headings comes to once the values have had their say."""
-    (fields,) = (kind.fields for kind in EXPORT_KINDS if kind.name == guess.kind)
-    form = {field.name: field.form for field in fields}
-    places = dict(vocabulary.known(guess.kind, cells))
-    why = dict.fromkeys(places.values(), "heading")
-    texts = [" ".join(cell.split()) for cell in cells]
-    for field, heading in guess.found.items():
-        place = texts.index(heading)
-        if place not in places and not contradicts(values[place], form[field]):
-            places[place] = field
-            fits = looks_like(values[place], form[field])
-            why[field] = "heading and values" if fits else "similar heading"
-    telling = [field.name for field in fields if field.form in _TELLING]
-    for field in (*guess.lacking, *telling):
-        free = [place for place in range(len(cells)) if place not in places]
-        fitting = [place for place in free if looks_like(values[place], form[field])]
-        if field not in places.values() and len(fitting) == 1:  # nothing rivals it
-            places[fitting[0]], why[field] = field, "values"
-    return _Fitted(guess.kind, places, why, tuple(f for f in guess.lacking if f not in why))
+    return Taught(
+        table.file, best.kind, False, columns, best.lacking, None if best.proposed else said
+    )
 
 
 def _columns(
@@ -163,12 +121,6 @@ def _columns(
 def _shown(values: Sequence[str]) -> tuple[str, ...]:
     different = dict.fromkeys(value.strip() for value in values if value.strip())
     return tuple(value[:_VALUE_MOST] for value in islice(different, _SHOWN))
-
-
-def _values(table: DeliveredTable, width: int) -> list[tuple[str, ...]]:
-    """Return the first values of each column."""
-    rows = table.first_rows(_SAMPLE)
-    return [tuple(row[place] for row in rows if place < len(row)) for place in range(width)]
 
 
 def asked(taught: Taught, ask: Callable[[str, str, Sequence[str]], str | None]) -> Taught:

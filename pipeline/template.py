@@ -23,7 +23,10 @@ def write_template(folder: Path) -> tuple[Path, ...]:
         OutputNotWritable: the folder cannot be made, or one of the files exists.
     """
     texts = {
-        f"{kind.name}.csv": ",".join(field.headings[0] for field in kind.fields) + "\r\n"
+        f"{kind.name}.csv": ",".join(
+            field.headings[0] for field in kind.fields if field.name != "scanned_on"
+        )
+        + "\r\n"
         for kind in EXPORT_KINDS
     }
     texts["rules.toml"] = DEFAULT_RULES.read_text(encoding="utf-8")

@@ -37,7 +37,7 @@ def test_a_refused_first_export_says_why(
 ) -> None:
     """`run` says what `ingest` says, down to the lines to paste, and ends with status 2."""
     monkeypatch.chdir(tmp_path)
-    files = {f"{place}.csv": f"Filiale;Basisstation;Kan.\nS{place};A;11\n" for place in range(12)}
+    files = {f"{place}.csv": f"Filiale;Basisstation;Kanl.\nS{place};A;11\n" for place in range(12)}
     put(tmp_path / "exports", files)
 
     status = command(monkeypatch, "run", "exports")
@@ -45,16 +45,16 @@ def test_a_refused_first_export_says_why(
     said = capsys.readouterr()
     assert status == command_line.FAILED
     assert "0.csv, 1.csv, 10.csv, 11.csv, 2.csv and 7 more were not taken: " in said.out
-    assert '\n[headings.stations]\n"Kan." = "channel"\n' in said.out
-    assert said.out.count("Kan.' the column for 'channel'") == 1
+    assert '\n[headings.stations]\n"Kanl." = "channel"\n' in said.out
+    assert said.out.count("Kanl.' the column for 'channel'") == 1
     assert said.err.count("\n") == 1
 
 
 @pytest.mark.parametrize(
     ("headings", "row"),
     [
-        ("Shop,Base,Funkkanal Nr", "S1,A,11"),
-        ("Filiale,Basisstation,Kan.", "S1,A,11"),
+        ("Shop,Basse,Funkkanäle", "S1,A,11"),
+        ("Filiale,Basisstation,Kanl.", "S1,A,11"),
         ("store,station,sweep time,ch 11,ch 12", "S1,A,2026-09-30 03:00:00,-90,-91"),
         ('store,station,"the ""radio"" channel\\"', "S1,A,11"),
         ("store,station,\x1b[31mChannel", "S1,A,11"),
@@ -73,7 +73,7 @@ def test_the_lines_to_paste_into_the_rules_file_do(tmp_path: Path, headings: str
 def test_lines_go_below_a_table_that_the_rules_file_has(tmp_path: Path) -> None:
     """TOML takes no table twice: where one is there, its heading is not to be pasted again."""
     rules = '[headings.stations]\n"Base" = "station"\n'
-    folder = put(tmp_path, {"a.csv": "Exported on: 2026-09-30\nstore,Base,chan\nS1,A,11\n"})
+    folder = put(tmp_path, {"a.csv": "Exported on: 2026-09-30\nstore,Base,channl\nS1,A,11\n"})
     refused = take(folder, settings=settings_from(rules)).outcome("a.csv").refused
 
     settings = settings_from(rules + pasted(refused))
@@ -105,7 +105,7 @@ def test_lines_of_several_refusals_can_be_pasted_together(tmp_path: Path) -> Non
     files = {
         f"{place}.csv": f"Exported on: 2026-09-30\n{headings}\nS1,{place},11\n"
         for place, headings in enumerate(
-            ("Filiale,Basisstation,Kan.", "Filiale,Base,Kan.", "Filiale,Base,Funk.")
+            ("Filiale,Basisstation,Kanl.", "Filiale,Basse,Kanl.", "Filiale,Basse,Funkk.")
         )
     }
     folder = put(tmp_path, files)
@@ -137,7 +137,7 @@ def test_the_shipped_rules_map_no_heading() -> None:
 
 
 ODD = {
-    "import.log": "started\n",
+    "import.bin": "started\n",
     "data.xml": "<a/>\n",
     "old.sqlite3": "x",
     "README": "x",
@@ -168,7 +168,7 @@ def test_every_file_of_the_folder_is_accounted_for(
 ) -> None:
     """Walking the folder another way finds no file without an entry and a line."""
     put(tmp_path, {**ODD, "stations.csv": STATIONS, "empty.zip": archive({})})
-    put(tmp_path, {"some.zip": archive({"a.csv": STATIONS, "b.log": "x", ".c": "x"})})
+    put(tmp_path, {"some.zip": archive({"a.csv": STATIONS, "b.bin": "x", ".c": "x"})})
     monkeypatch.chdir(tmp_path)
 
     status = command(monkeypatch, "ingest", ".", "--out", "reports")
@@ -177,7 +177,7 @@ def test_every_file_of_the_folder_is_accounted_for(
         rows = database.table("export_file").select("file", "kind", "refused", "passed_over")
         entries = {file: why for file, *why in rows.fetchall()}
     met = {path.relative_to(tmp_path).as_posix() for path in tmp_path.rglob("*") if path.is_file()}
-    met = met - {"quietaisle.duckdb.wal"} | {"some.zip!a.csv", "some.zip!b.log", "some.zip!.c"}
+    met = met - {"quietaisle.duckdb.wal"} | {"some.zip!a.csv", "some.zip!b.bin", "some.zip!.c"}
     folders = [file for file in entries if file.endswith("/")]
     unaccounted = {
         file
@@ -200,7 +200,7 @@ def test_other_files_change_no_run(tmp_path: Path) -> None:
     exports = put(tmp_path / "exports", {"stations.csv": STATIONS, **ODD})
     assert len(passed(take(exports, database))) == 11
 
-    (exports / "import.log").unlink()
+    (exports / "import.bin").unlink()
 
     assert len(passed(take(exports, database))) == 10
 
@@ -211,7 +211,7 @@ def passed(result: Result) -> list[tuple[object, ...]]:
 
 
 @pytest.mark.parametrize("name", ["run", "ingest"])
-@pytest.mark.parametrize("files", [{}, {"import.log": "x"}, {"a.json": "{}"}, {".hidden": "x"}])
+@pytest.mark.parametrize("files", [{}, {"import.bin": "x"}, {"a.json": "{}"}, {".hidden": "x"}])
 def test_a_folder_with_nothing_readable_is_an_error(
     monkeypatch: pytest.MonkeyPatch,
     capsys: pytest.CaptureFixture[str],
@@ -250,7 +250,7 @@ def test_a_stores_table_needs_its_key_alone(tmp_path: Path, heading: str) -> Non
         ]
 
 
-@pytest.mark.parametrize("headings", ["store,type,Base,Kan.", "store,region,telephone"])
+@pytest.mark.parametrize("headings", ["store,type,Basse,Kanl.", "store,region,telephone"])
 def test_bare_keys_beside_unknown_headings_are_no_stores(tmp_path: Path, headings: str) -> None:
     """The table may be of another kind: it is asked about."""
     text = f"Exported on: 2026-09-30\n{headings}\nS1,a,b,c\n"

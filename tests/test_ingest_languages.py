@@ -10,7 +10,8 @@ from random import Random
 
 import pytest
 
-from pipeline.ingest.headings import Mapped, Vocabulary, fold
+from pipeline.ingest.headings import Mapped, Vocabulary
+from pipeline.ingest.words import fold
 from pipeline.tables import exports
 from pipeline.tables.exports import EXPORT_KINDS
 
@@ -18,7 +19,7 @@ WORDS = Path(exports.__file__).parent / "headings.csv"
 LANGUAGES = ("en", "de", "fr", "es", "it", "nl", "pl", "ja")
 UNIT_BEHIND = {
     "tx_power_dbm": "dBm", "dwell_ms": "ms", "level_dbm": "dBm", "success_pct": "%",
-    "width_mhz": "MHz", "utilisation_pct": "%",
+    "width_mhz": "MHz", "utilisation_pct": "%", "payload_octets": "bytes",
 }  # fmt: skip
 VOCABULARY = Vocabulary({})
 

@@ -183,7 +183,7 @@ def test_undecided_channels_refuse_the_file_with_the_line_to_paste(
     in_hex = channels_of(tmp_path / "b", stations(cells, "Channels: hex"))
     decimal = channels_of(tmp_path / "c", stations(cells, "Channels: decimal"))
 
-    assert "`Channels: hex` or `Channels: decimal`" in refused
+    assert "\nChannels: hex\nChannels: decimal" in refused
     for told, base in ((in_hex, 16), (decimal, 10)):
         readable = [cell for cell in cells if cell.startswith("0x") or base == 16 or cell != "F"]
         values = [int(cell, 16 if cell.startswith("0x") else base) for cell in readable]
@@ -306,7 +306,7 @@ def test_positions_that_no_store_is_wide_enough_for_are_asked_about(tmp_path: Pa
         assert told[0] == pytest.approx((500 * factor, 400 * factor))
     by_heading = positions_of(tmp_path / "h", positions(*IN_CM, headings="x (cm),y (cm)"))
 
-    assert "`Positions: cm`" in refused
+    assert "\nPositions: cm\n" in refused
     assert "In 1 of 1 stores, such as S1," in refused
     assert by_heading == [(5, 4), (60, 4), (5, 35), (120, 35)]
 

@@ -64,7 +64,7 @@ def value(result: Result, kind: str, field: str) -> Any:  # noqa: ANN401 - a cel
         ("labels", "level_dbm", "Level [dBm]", "-61", -61.0),
         ("labels", "success_pct", "Success (0..1)", "0.97", 97.0),
         ("labels", "success_pct", "Success (0..1)", "97 %", 97.0),
-        ("labels", "success_pct", "Success (%)", "0.97", 0.97),
+        ("labels", "success_pct", "Success (%)", "9.7", 9.7),
         ("labels", "payload_octets", "Payload kB", "5.2", 5200.0),
         ("labels", "payload_octets", "Payload (KiB)", "2", 2048.0),
         ("labels", "payload_octets", "Payload (bytes)", "5200", 5200.0),

@@ -248,6 +248,8 @@ def _values(table: DeliveredTable, known: Understood, settings: Settings) -> Map
 
 def _factor(mapped: Mapped, titles: Titles, field: str) -> float:
     unit = mapped.unit_of(field)
+    if titles.share and field in ("success_pct", "utilisation_pct"):
+        return FACTORS.get(titles.share, 1)
     if not unit and field in ("x_m", "y_m"):
         unit = titles.length or ""
     return FACTORS.get(unit, 1)

@@ -10,6 +10,7 @@ from pathlib import Path
 
 from pipeline.errors import QuietaisleError
 from pipeline.ingest.headings import Vocabulary
+from pipeline.tables.units import unit_named
 
 HEAD_LINES = 200
 MOST_COLUMNS = 2_000
@@ -136,8 +137,8 @@ def _fit(
     """Return how well a dialect explains the lines, known headings first, and its head."""
     rows = list(_rows(iter(lines), dialect))
     filled = [row for row in rows if any(cell.strip() for cell in row.cells)]
-    place = headings_at(filled, vocabulary)
-    headings = filled[place] if filled else DeliveredRow(0, [])
+    top, headings = headings_of(filled, vocabulary)
+    place = next((n for n, row in enumerate(filled) if row.line == headings.line), 0)
     below = filled[place + 1 :]
     width = len(headings.cells)
     sound = sum(len(row.cells) == width and row.fault is None for row in below)
@@ -159,7 +160,44 @@ def _fit(
         and sum(row.line < first_line for row in rows) == first_line - 1
         and not any(line.count(dialect.quote) % 2 for line in lines[: first_line - 1])
     )
-    return fit, Head(dialect, tuple(filled[:place]), headings, first_line, even)
+    return fit, Head(dialect, tuple(filled[:top]), headings, first_line, even)
+
+
+def headings_of(rows: Sequence[DeliveredRow], vocabulary: Vocabulary) -> tuple[int, DeliveredRow]:
+    """Return how many filled rows stand above the headings, and these; two rows of them as one."""
+    if not rows:
+        return 0, DeliveredRow(0, [])
+    place = headings_at(rows, vocabulary)
+    for top in (place - 1, place):
+        pair = [row.cells for row in rows[top : top + 2]] if top >= 0 else []
+        if len(pair) == 2 and _paired(pair[0], pair[1], vocabulary):  # noqa: PLR2004 - a pair
+            cells = _joined(pair[0], pair[1], vocabulary)
+            if vocabulary.score(cells) > vocabulary.score(rows[place].cells):
+                return top, DeliveredRow(rows[top + 1].line, cells)
+    return place, rows[place]
+
+
+def _paired(upper: Sequence[str], lower: Sequence[str], vocabulary: Vocabulary) -> bool:
+    """Say whether two rows may be headings together: the upper spans columns, or units follow."""
+    said = [cell.strip() for cell in upper if cell.strip()]
+    spans = len(upper) <= len(lower) and len(set(said)) < len(lower)
+    if spans and vocabulary.score(lower) >= 2:  # noqa: PLR2004 - one may be a cell of data
+        return True
+    return all(unit_named(cell.strip().casefold()) for cell in lower if cell.strip())
+
+
+def _joined(upper: Sequence[str], lower: Sequence[str], vocabulary: Vocabulary) -> list[str]:
+    """Return headings over two rows as one: the lower, both, or the upper, as they are known.
+
+    An empty cell of the upper row belongs to the one left of it, as where cells are merged.
+    """
+    cells: list[str] = []
+    above = ""
+    for place, below in enumerate(lower):
+        above = (upper[place] if place < len(upper) else "").strip() or above
+        forms = (below, f"{above} {below}".strip(), above)
+        cells.append(next((each for each in forms if vocabulary.score([each])), forms[1]))
+    return cells
 
 
 def headings_at(rows: Sequence[DeliveredRow], vocabulary: Vocabulary) -> int:

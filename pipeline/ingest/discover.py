@@ -15,12 +15,14 @@ from pipeline.database import Database
 from pipeline.errors import FolderMissing
 from pipeline.frames import frame_of
 from pipeline.ingest.objects import FORMS
+from pipeline.ingest.packed import unpacked
 from pipeline.tables.taken import FileStamp
 
-READ = (".csv", ".tsv", ".txt", ".xlsx", *FORMS)
+READ = (".csv", ".tsv", ".txt", ".log", ".xlsx", *FORMS)
+_PACKED = (".gz", ".zst")
 # Forms in which tables come but that are not read: each is refused, and a finding says so.
 _TOLD = (
-    ".xls", ".xlsm", ".xlsb", ".ods", ".xml", ".gz", ".7z", ".rar", ".tar", ".tgz", ".bz2", ".xz",
+    ".xls", ".xlsm", ".xlsb", ".ods", ".xml", ".7z", ".rar", ".tar", ".tgz", ".bz2", ".xz",
     ".dat", ".tab", ".db", ".sqlite", ".sqlite3", ".mdb",
 )  # fmt: skip
 # Files that lie in any folder and hold no export: they are passed over, and counted.
@@ -58,13 +60,15 @@ class FoundExport:
 
     @property
     def suffix(self) -> str:
-        """The ending of its name, which decides only how it is opened."""
-        return Path(self.member or self.path.name).suffix.lower()
+        """The ending of its name, which decides only how it is opened; not that of packing."""
+        name = Path(self.member or self.path.name)
+        return Path(name.stem if name.suffix.lower() in _PACKED else name).suffix.lower()
 
     def content(self, room: Path) -> Path:
         """Return a path to the bytes; a member is unpacked into `room` under a name of ours."""
         if self.member is None:
-            return self.path
+            packed = self.path.suffix.lower() in _PACKED
+            return unpacked(self.path, room / f"text{self.suffix}") if packed else self.path
         out = room / f"member{self.suffix}"
         with (
             zipfile.ZipFile(self.path) as archive,
@@ -165,7 +169,7 @@ def _found(folder: Path, path: Path, stamps: Stamps, own: Path | None) -> Iterat
         yield FoundExport(f"{file}/", path, None, _sha256_of(b""), closed, why)
     elif why is not None:
         yield FoundExport(file, path, None, _sha256_of(b""), passed_over=why)
-    elif path.suffix.lower() in _TOLD:
+    elif path.suffix.lower() in _TOLD or _within(path) in (*_TOLD, ".xlsx", ".parquet", ".zip"):
         yield _hashed(file, path, f"Files of the form {path.suffix.lower()} are not read.")
     else:
         yield from _read(file, path, stamps)
@@ -193,10 +197,16 @@ def _pass_over(path: Path, *, is_folder: bool) -> str | None:
         return "It is a file of the operating system."
     if suffix in _OWN_FORMS:
         return _OWN_FORMS[suffix]
-    if is_folder or suffix in (*READ, *_TOLD, ".zip"):
+    inner = _within(path) or suffix
+    if is_folder or inner in (*READ, *_TOLD, ".zip"):
         return None
     form = f"Files of the form {suffix}" if suffix else "Files without an extension"
     return f"{form} are not read; save what they hold of tables as .csv or .xlsx."
+
+
+def _within(path: Path) -> str:
+    """Return the ending of what a packed file holds; none of any other."""
+    return Path(path.stem).suffix.lower() if path.suffix.lower() in _PACKED else ""
 
 
 def _valid(name: str) -> str:

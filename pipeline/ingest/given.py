@@ -4,18 +4,38 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
+from pathlib import PurePosixPath
 from types import MappingProxyType
 
-from pipeline.ingest.headings import READINGS, Mapped, TableRefused, Vocabulary
+from pipeline.ingest.headings import READINGS, FieldColumn, Mapped, TableRefused, Vocabulary
 from pipeline.ingest.notation import Titles, read_titles
 from pipeline.ingest.pasting import likely_heading, with_mapping
 from pipeline.ingest.tables import DeliveredTable
+from pipeline.ingest.words import LESSER, fold
 
 UNTIMED = "12:00:00"
 """The time of day of scans of which only the day is known: the middle of the trading day."""
 _YEAR_FIRST = re.compile(r"(?<!\d)(20\d\d)([-_.]?)(\d\d)\2(\d\d)(?!\d)")
 _DAY_FIRST = re.compile(r"(?<!\d)(\d{1,2})\.(\d{1,2})\.(20\d\d)(?!\d)")
-_STORE, _SCANNED_AT = "store", "scanned at"
+_SCANNED_AT = {"scanned_at": "scanned at"}
+_STORE, _STATION = {"store": "store"}, {"station": "station"}
+# What a table may lack a column for, the least first: fields, and headings that stand for them.
+_LACKING: Sequence[Mapping[str, str]] = (
+    _SCANNED_AT,
+    _STORE,
+    _STORE | _SCANNED_AT,
+    _STATION,
+    _STORE | _STATION,
+    _STATION | _SCANNED_AT,
+    _STORE | _STATION | _SCANNED_AT,
+)
+_QUESTIONS: Mapping[str, tuple[str, str]] = MappingProxyType(
+    {
+        "store": ("No column says which store the rows are of.", "Store: S001"),
+        "station": ("No column says which station scanned.", "Station: S001-01"),
+        "scanned_at": ("No column says when the scans were taken.", "Scanned at: 2026-09-30 03:00"),
+    }
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,25 +73,36 @@ def understand(
     column, else a line above the headings, else the name of the file or of the nearest folder that
     has one, else `as_of`.
     """
-    cells = table.head.headings.cells
+    values = table.first_values()
+    cells = [_with_unit(c, v, vocabulary) for c, v in zip(table.cells, values, strict=True)]
     mapped = vocabulary.understand(cells)
     filled: Mapping[str, str] = MappingProxyType({})
     day = None
     if isinstance(mapped, TableRefused):
-        store = read_titles(table.head.titles, vocabulary.headings_of("stations", "store"))
         day = _moment(table, vocabulary, as_of)
-        without = _without_columns(cells, vocabulary, store.exported_on, day)
+        without = _without_columns(table, cells, vocabulary, day)
         if isinstance(without, TableRefused):
             return without
         if without is None:
-            return with_mapping(mapped, cells, vocabulary, own)
+            return with_mapping(mapped, table.cells, values, vocabulary, own)
         mapped, filled = without
+    mapped = replace(mapped, columns=_named_as_written(mapped.columns, cells, table.cells))
     if mapped.kind == READINGS:
+        filled = _statistic(mapped) | dict(filled)
         source = "" if "scanned_at" not in filled or day is None else day.said
         if source and UNTIMED in filled["scanned_at"]:
             source += f", scans at {UNTIMED[:5]}"
         return Understood(mapped, read_titles(table.head.titles, ()), filled, source)
     return _dated(table, vocabulary, mapped, filled, as_of)
+
+
+def _statistic(mapped: Mapped) -> dict[str, str]:
+    """Return what the heading of the level says its readings are, where no column does."""
+    if any(column.field == "statistic" for column in mapped.columns):
+        return {}
+    words = {w for c in mapped.columns if c.field == "level" for w in fold(c.heading).split()}
+    said = [each for each in ("mean", "max", "min") if words & LESSER[each]]  # no "min" is taken
+    return {"statistic": said[0]} if said else {}
 
 
 def _dated(
@@ -99,42 +130,72 @@ def _dated(
     return Understood(mapped, replace(titles, exported_on=day.text), filled, day.said)
 
 
+def _with_unit(cell: str, values: Sequence[str], vocabulary: Vocabulary) -> str:
+    unit = vocabulary.unit_shown(cell, values)
+    return f"{cell} ({unit})" if unit else cell
+
+
+def _named_as_written(
+    columns: Sequence[FieldColumn], cells: Sequence[str], written: Sequence[str]
+) -> tuple[FieldColumn, ...]:
+    """Return columns under the headings of the file, without the units that values showed."""
+    return tuple(
+        column if cell == own else replace(column, heading=own.strip())
+        for column, cell, own in zip(columns, cells, written, strict=True)
+    )
+
+
 def _without_columns(
-    cells: Sequence[str], vocabulary: Vocabulary, store: str | None, day: _Day | None
+    table: DeliveredTable, cells: Sequence[str], vocabulary: Vocabulary, day: _Day | None
 ) -> tuple[Mapped, Mapping[str, str]] | TableRefused | None:
-    """Return the table understood without a column for its store or its moment.
+    """Return the table understood without a column for its store, its station or its moment.
 
     None: these are not all that it lacks.
     """
-    for lacking in ((_SCANNED_AT,), (_STORE,), (_STORE, _SCANNED_AT)):
-        mapped = vocabulary.understand([*cells, *lacking])
+    for lacking in _LACKING:
+        mapped = vocabulary.understand([*cells, *lacking.values()])
         if isinstance(mapped, TableRefused) or (
-            _SCANNED_AT in lacking
-            and (
-                mapped.kind != READINGS
-                or likely_heading("scanned_at", cells, vocabulary, READINGS) is not None
-            )
+            lacking.keys() != {"store"} and mapped.kind != READINGS
         ):
             continue
-        if _STORE in lacking and likely_heading("store", cells, vocabulary, mapped.kind):
+        if any(likely_heading(field, cells, vocabulary, mapped.kind) for field in lacking):
             continue
-        if _STORE in lacking and store is None:
-            return _ask("No column says which store the rows are of.", "Store: S001")
-        if _SCANNED_AT in lacking and day is None:
-            return _ask("No column says when the scans were taken.", "Scanned at: 2026-09-30 03:00")
-        mapped = replace(mapped, columns=mapped.columns[: len(cells)])
-        filled = {}
-        if _STORE in lacking and store is not None:
-            filled["store"] = store
-        if _SCANNED_AT in lacking and day is not None:
+        filled = {field: _elsewhere(table, vocabulary, mapped.kind, field) for field in lacking}
+        if "scanned_at" in lacking and day is not None:
             filled["scanned_at"] = day.text if ":" in day.text else f"{day.text} {UNTIMED}"
-        return mapped, filled
+        known = {field: text for field, text in filled.items() if text is not None}
+        if len(known) < len(filled):
+            return _ask([field for field in filled if field not in known], table, mapped.kind)
+        return replace(mapped, columns=mapped.columns[: len(cells)]), known
     return None
 
 
-def _ask(reason: str, line: str) -> TableRefused:
-    advice = f"If all are of one, paste this line above the headings, with your own:\n{line}"
-    return TableRefused(reason, advice)
+def _elsewhere(table: DeliveredTable, vocabulary: Vocabulary, kind: str, field: str) -> str | None:
+    """Return the key that a line above the headings says, or a name that the rules file points at.
+
+    Names are those of the file without its ending, of its folder, and of the sheet.
+    """
+    titled = read_titles(table.head.titles, vocabulary.headings_of(kind, field)).exported_on
+    path, _, sheet = table.file.partition("#")
+    names = {"file name": PurePosixPath(path.replace("!", "/")).name.partition(".")[0]}
+    names |= {"folder name": PurePosixPath(path).parent.name, "sheet name": sheet}
+    told = [names[name] for name in names if vocabulary.fields[kind].get(name) == field]
+    return titled or next(filter(None, told), None)
+
+
+def _ask(fields: Sequence[str], table: DeliveredTable, kind: str) -> TableRefused:
+    reasons, lines = zip(*(_QUESTIONS[field] for field in fields), strict=True)
+    these = "this line" if len(lines) == 1 else "these lines"
+    advice = f"If all are of one, paste {these} above the headings, with your own:\n"
+    advice += "\n".join(lines)
+    if "store" in fields:
+        name = "sheet name" if "#" in table.file else "folder name"
+        name = name if "#" in table.file or "/" in table.file else "file name"
+        advice += (
+            f"\nOr, if the {name} is the store's key, paste at the end of the rules file:"
+            f'\n[headings.{kind}]\n"{name}" = "store"'
+        )
+    return TableRefused(" ".join(reasons), advice)
 
 
 def _moment(table: DeliveredTable, vocabulary: Vocabulary, as_of: date | None) -> _Day | None:

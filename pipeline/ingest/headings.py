@@ -1,22 +1,31 @@
 """Which field each heading of an export stands for. The headings stand with the fields' columns."""
 
-import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
-from functools import lru_cache
 from types import MappingProxyType
-from unicodedata import normalize
 
 from pipeline.errors import HeadingFieldUnknown
+from pipeline.ingest.looks import unit_of_values
+from pipeline.ingest.words import (
+    CHANNEL_FIELDS,
+    KEYS,
+    LEFT_ASIDE,
+    channel_field,
+    core,
+    cores,
+    fold,
+    is_channel,
+    left_aside,
+    listed,
+    spelt,
+    unique,
+)
 from pipeline.tables.declare import ExportField, unit_of
 from pipeline.tables.exports import EXPORT_KINDS
 from pipeline.tables.units import said_unit, split_heading, unit_within
 
 READINGS = "ed_readings"
-CHANNEL_FIELDS: Mapping[int, str] = MappingProxyType({c: f"c{c}" for c in range(11, 27)})
-"""Fields of the columns, one per channel, of an export with one scan per row."""
-_CHANNEL = re.compile(r"(?:ed|ch|channel|kanal|kan|c|ed ch|ed channel|ed kanal)? ?(\d\d)")
 # Headings that the sheets of quarantined rows add to those of the file the rows came in.
 MENDED_FIELDS: Mapping[str, str] = MappingProxyType(
     {
@@ -29,9 +38,8 @@ MENDED_FIELDS: Mapping[str, str] = MappingProxyType(
 _MENDED_NOTES = ("reason", "what to do", "beyond the headings")
 # What numbers and times are unless something else is said.
 _PLAIN_UNITS = ("dBm", "decimal", "local")
-_ACCENTS = re.compile("[\u0300-\u036f]")  # of letters, not the sounding marks of kana
-_BETWEEN = re.compile(r"[\s_\-.\[\]()#:\u2019'\u00a0\ufeff]+")
 _CHANNELS_LEAST = 2  # columns that make a file one scan per row
+_MIXED_LEAST = 3  # things said of stores that make a table theirs, whatever else it holds
 _FIELDS_LEAST = 2  # known headings that make a row one of headings
 _HEADING_MOST = 80  # characters
 
@@ -66,9 +74,7 @@ class Mapped:
     @property
     def level_unit(self) -> str:
         """The unit that the headings of energy readings name; columns of channels share it."""
-        return next(
-            (c.unit for c in self.columns if c.field == "level" or _is_channel(c.field)), ""
-        )
+        return next((c.unit for c in self.columns if c.field == "level" or is_channel(c.field)), "")
 
     @property
     def converted(self) -> str:
@@ -91,7 +97,7 @@ class Mapped:
             and column.heading != f"column {place}"
             and not (mended and fold(column.heading) in _MENDED_NOTES)
         ]
-        return f"headings left aside: {_listed(unknown)}" if unknown else ""
+        return f"headings left aside: {listed(unknown)}" if unknown else ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,21 +106,6 @@ class TableRefused:
 
     reason: str
     advice: str
-
-
-@lru_cache(maxsize=4096)
-def fold(heading: str) -> str:
-    """Return a heading in lower case without accents, one blank for any blanks and `_-.[]()#:°`."""
-    parts = normalize("NFKD", heading.casefold().replace("ł", "l").replace("°", " "))
-    return _BETWEEN.sub(" ", _ACCENTS.sub("", parts)).strip()
-
-
-def is_quarantine_overview(cells: Sequence[str]) -> bool:
-    """Whether a row of headings is that of the program's own overview of quarantine."""
-    folded = {fold(cell) for cell in cells}
-    return {"quarantined file", "quarantined line"} <= folded and (
-        "quarantined content" not in folded
-    )
 
 
 class Vocabulary:
@@ -146,6 +137,8 @@ class Vocabulary:
             }
             for kind in EXPORT_KINDS
         }
+        self._cores = {kind: cores(words) for kind, words in self.fields.items()}
+        self._base_cores = {kind: cores(words) for kind, words in self._bases.items()}
 
     def headings_of(self, kind: str, field: str) -> list[str]:
         """Return the headings that stand for a field of a kind, folded."""
@@ -166,7 +159,7 @@ class Vocabulary:
         if len(complete) > 1:
             return TableRefused(
                 f"The headings fit more than one kind of export ({', '.join(complete)}): "
-                f"{_listed(cells)}.",
+                f"{listed(cells)}.",
                 "Which kind is it? Name its columns as `quietaisle template` does.",
             )
         if complete:
@@ -183,19 +176,20 @@ class Vocabulary:
         if twice:
             both = [cells[place] for place, field in known.items() if field == twice[0]]
             return TableRefused(
-                f"The columns {_listed(both)} all stand for '{twice[0]}'.",
-                "Which one is right? Remove or rename the others.",
+                f"The columns {listed(both)} all stand for '{twice[0]}'.",
+                "Which one is right? Rename the others, or paste all lines but its own at the end "
+                "of the rules file:\n" + left_aside(kind, both),
             )
         foreign = self._foreign(kind, cells, known)
         if foreign is not None:
             return foreign
         wide = kind == READINGS and not {"channel", "level"} <= set(fields)
-        if kind == READINGS and not wide and any(map(_is_channel, fields)):
+        if kind == READINGS and not wide and any(map(is_channel, fields)):
             return TableRefused(
                 "The headings have a column per channel as well as 'channel' and 'level'.",
                 "Which of the two holds the readings? Remove the other.",
             )
-        names = _unique(cells)
+        names = unique(cells)
         columns = [
             FieldColumn(known[place], name, self._unit(kind, cells[place]))
             if place in known
@@ -215,34 +209,69 @@ class Vocabulary:
             for place, cell in enumerate(cells)
             if (field := self._exactly(kind, cell)) is not None
         }
-        taken = set(exact.values())
-        for place, cell in enumerate(cells):
-            field = None if place in exact else self._but_for_unit(kind, cell)
-            if field and field not in taken and self._unit(kind, cell) in self._taken(kind, field):
-                exact[place] = field
-        return exact
+        for find in (self._but_for_unit, self._nearly):
+            taken = set(exact.values())
+            for place, cell in enumerate(cells):
+                field = None if place in exact else find(kind, cell)
+                unit = self._unit(kind, cell)
+                if field and field not in taken and (not unit or unit in self._taken(kind, field)):
+                    exact[place] = field
+        exact = {p: field for p, field in exact.items() if field != LEFT_ASIDE}
+        alone = {"scanned_on", "scanned_at"}.intersection(exact.values()) == {"scanned_on"}
+        return {p: f for p, f in exact.items() if f != "scanned_on"} if alone else exact
+
+    def unit_shown(self, cell: str, values: Sequence[str]) -> str:
+        """Return the unit that a heading leaves out and its values show; empty: there is none."""
+        if len(cell) > _HEADING_MOST or self._unit("", cell):
+            return ""
+        words = fold(spelt(cell))
+        fields = {self._base_cores[kind].get(core(words, key=False)) for kind in self.fields}
+        forms = {f.form for k in EXPORT_KINDS for f in k.fields if f.name in fields}
+        units = {unit_of_values(values, form) for form in forms}
+        return units.pop() if len(units) == 1 else ""
 
     def _exactly(self, kind: str, cell: str) -> str | None:
-        return self.fields[kind].get(fold(cell)) if len(cell) <= _HEADING_MOST else None
+        if len(cell) > _HEADING_MOST:
+            return None
+        fields = self.fields[kind]
+        both = {fields.get(fold(part)) for part in cell.split(" / ")}  # in two languages
+        alike = next(iter(both)) if len(both) == 1 else None
+        return fields.get(fold(cell)) or fields.get(fold(spelt(cell))) or alike
+
+    def _nearly(self, kind: str, cell: str) -> str | None:
+        """Return the field known by the same words in another order, or joined by lesser words."""
+        if len(cell) > _HEADING_MOST:
+            return None
+        split = split_heading(spelt(cell))
+        words = fold(split.base)
+        known = self._base_cores[kind] if split.unit else self._cores[kind]
+        for key in (False, True):
+            field = known.get(core(words, key=key))
+            if field and (not key or field in KEYS):
+                return field
+        return None
 
     def _but_for_unit(self, kind: str, cell: str) -> str | None:
         """Return the field that the words before the heading's unit stand for."""
         if len(cell) > _HEADING_MOST:
             return None
-        base = fold(split_heading(cell).base)
-        if kind == READINGS and (channel := _channel_field(base)):
+        split = split_heading(spelt(cell))
+        base = fold(split.base)
+        if kind == READINGS and (channel := channel_field(base) or channel_field(fold(cell))):
             return channel
-        return self._bases[kind].get(base) if split_heading(cell).unit else None
+        return self._bases[kind].get(base) if split.unit else None
 
     def _unit(self, kind: str, cell: str) -> str:
         """Return the unit of a heading; in those of the rules file it may stand anywhere."""
         if fold(cell) in self._own.get(kind, ()):
             return unit_within(cell)
-        return split_heading(cell).unit
+        if kind == READINGS and channel_field(fold(cell)):  # a frequency is no unit of levels
+            return ""
+        return split_heading(spelt(cell)).unit
 
     def _taken(self, kind: str, field: str) -> tuple[str, ...]:
         """Return what the unit of a field's heading may be; a channel's column may go without."""
-        if _is_channel(field):
+        if is_channel(field):
             return ("", *self._units[kind]["level"])
         return self._units[kind].get(field, ())
 
@@ -253,26 +282,31 @@ class Vocabulary:
         for place, cell in enumerate(cells):
             field = known.get(place) or self._but_for_unit(kind, cell)
             unit = self._unit(kind, cell)
-            if not field or not unit or (place not in known and field in known.values()):
+            aside = self.fields[kind].get(fold(cell)) == LEFT_ASIDE
+            rivalled = place not in known and field in known.values()
+            if not field or not unit or aside or rivalled:
                 continue
             takes = self._taken(kind, field)
-            if unit in takes or not (_is_channel(field) or field in self._units[kind]):
+            if unit in takes or not (is_channel(field) or field in self._units[kind]):
                 continue
-            listed = ", ".join(said_unit(each) for each in takes if each) or "none"
+            read = ", ".join(said_unit(each) for each in takes if each) or "none"
             return TableRefused(
                 f"The heading '{cell.strip()}' is in {said_unit(unit)}, and '{field}' is not read "
-                f"from that unit. Units it is read from: {listed}.",
-                "Export the column in one of these, or take the unit out of the heading where it "
-                "means something else.",
+                f"from that unit. Units it is read from: {read}.",
+                "Export the column in one of these, take the unit out of the heading where it "
+                "means something else, or paste at the end of the rules file, to leave it aside:\n"
+                + left_aside(kind, [cell]),
             )
         return None
 
     def _missing(self, kind: str, cells: Sequence[str]) -> list[str]:
         fields = set(self.known(kind, cells).values())
-        wide = sum(map(_is_channel, fields)) >= _CHANNELS_LEAST
+        wide = sum(map(is_channel, fields)) >= _CHANNELS_LEAST
         needed: tuple[str, ...] = ("yes",) if wide else ("yes", "long")
         # A table of bare keys is one of stores only if nothing in it may be of another kind.
-        needed += ("mixed",) if self._strange(kind, cells) else ()
+        mixed = [field for field, needs in self._needed[kind].items() if needs == "mixed"]
+        few = len(fields.intersection(mixed)) < _MIXED_LEAST
+        needed += ("mixed",) if few and self._strange(kind, cells) else ()
         # Those of every form come first, for the sentence.
         return [
             field
@@ -298,8 +332,8 @@ class Vocabulary:
         )
         expected = [headings[field][0] for field, n in self._needed[kind].items() if n != "no"]
         return TableRefused(
-            f"It looks like an export of {kind}, but no column stands for {_listed(missing)}. "
-            f"Found: {_listed(cells)}. Needed: {_listed(expected)}.{next(near, '')}",
+            f"It looks like an export of {kind}, but no column stands for {listed(missing)}. "
+            f"Found: {listed(cells)}. Needed: {listed(expected)}.{next(near, '')}",
             f"Rename the column, or map its heading under [headings.{kind}] in the rules file.",
         )
 
@@ -316,7 +350,7 @@ class Vocabulary:
             if (close := get_close_matches(fold(cell)[:_HEADING_MOST], every, n=1, cutoff=0.75))
         )
         return TableRefused(
-            f"No row holds the headings of any kind of export. Found: {_listed(cells)}. "
+            f"No row holds the headings of any kind of export. Found: {listed(cells)}. "
             f"Needed: {needs}.{next(near, '')}",
             "Name the columns as `quietaisle template` does, or map them under [headings] "
             "in the rules file.",
@@ -327,7 +361,7 @@ def _checked(kind: str, own: Mapping[str, str], known: Sequence[str]) -> dict[st
     """Return the rules file's headings, folded; each must stand for a field of the kind."""
     channels = tuple(CHANNEL_FIELDS.values()) if kind == READINGS else ()
     for heading, field in own.items():
-        if field not in (*known, *channels):
+        if field not in (*known, *channels, LEFT_ASIDE):
             raise HeadingFieldUnknown(kind, heading, field, known)
     return {fold(heading): field for heading, field in own.items()}
 
@@ -355,34 +389,11 @@ def _units_of(fields: Sequence[ExportField]) -> dict[str, tuple[str, ...]]:
     return {field.name: field.units for field in fields if field.units is not None}
 
 
-def _channel_field(folded: str) -> str | None:
-    match = _CHANNEL.fullmatch(folded)
-    return CHANNEL_FIELDS.get(int(match[1])) if match else None
-
-
-def _is_channel(field: str) -> bool:
-    return field in CHANNEL_FIELDS.values()
-
-
 def _weight(known: Mapping[int, str]) -> int:
     """Return how many fields are known.
 
     The columns of channels count as one: rows of data hold bare numbers too.
     """
     fields = set(known.values())
-    channels = set(filter(_is_channel, fields))
+    channels = set(filter(is_channel, fields))
     return len(fields - channels) + (len(channels) >= _CHANNELS_LEAST)
-
-
-def _unique(cells: Sequence[str]) -> list[str]:
-    names: list[str] = []
-    for place, cell in enumerate(cells):
-        name = cell.strip() or f"column {place + 1}"
-        names.append(name if name not in names else f"{name} ({place + 1})")
-    return names
-
-
-def _listed(cells: Sequence[str], most: int = 30) -> str:
-    shown = [f"'{' '.join(cell.split())[:60]}'" for cell in cells if cell.strip()]
-    more = f" and {len(shown) - most} more" if len(shown) > most else ""
-    return (", ".join(shown[:most]) or "nothing") + more

@@ -15,7 +15,7 @@ _DAY = r"(?:\d{4}[-/.]\d{1,2}[-/.]\d{1,2}|\d{1,2}[-/.]\d{1,2}[-/.]\d{2,4}|20\d{6
 _TIME = r"\d{1,2}[:.h]\d{2}(?:[:.]\d{2}(?:[.,]\d+)?)?"
 _ZONE = r"(?:Z| ?[-+]\d{2}:?\d{2}| UTC)?"
 _DAYS = re.compile(_DAY)
-_MOMENTS = re.compile(rf"{_DAY}[T ]+{_TIME}(?: ?[AP]M)?{_ZONE}", re.IGNORECASE)
+_MOMENTS = re.compile(rf"{_DAY}[T ]+{_TIME}(?: ?[AP]M)?{_ZONE}|1\d{{9}}(?:\d\d\d)?", re.IGNORECASE)
 _HEX = re.compile(r"(?:0x)?[0-9a-f]{4}", re.IGNORECASE)
 _FLAGS = frozenset(
     (
@@ -37,6 +37,22 @@ def looks_like(values: Sequence[str], form: CellForm) -> bool:
         return False
     odd = sum(not test(value) for value in filled)
     return odd <= _MOST_ODD * len(filled)
+
+
+def unit_of_values(values: Sequence[str], form: CellForm) -> str:
+    """Return the unit that values show beyond doubt, where a heading leaves it out; or nothing.
+
+    Shares are in percent where a sign says so, or one is above 1; powers where all say dBm.
+    """
+    filled = [value.strip().casefold() for value in values if value.strip()]
+    if form in (cells.LEVEL, cells.READING) and looks_like(values, cells.LEVEL):
+        return "dBm"
+    if form is cells.PERCENT and looks_like(values, form):
+        return "%" if any("%" in value or (_number(value) or 0) > 1 for value in filled) else ""
+    if form is cells.POWER and filled and all(value.endswith("dbm") for value in filled):
+        return "dBm"
+    widths = {re.sub(r" ?mhz$", "", value) for value in filled}
+    return "MHz" if form is cells.WIDTH and widths and widths <= {"20", "22", "40"} else ""
 
 
 def contradicts(values: Sequence[str], form: CellForm) -> bool:

@@ -6,7 +6,8 @@ from dataclasses import dataclass, replace
 
 from pipeline.database import Database
 from pipeline.ingest.delimited import DeliveredRow
-from pipeline.ingest.headings import READINGS, Mapped, TableRefused, fold
+from pipeline.ingest.headings import READINGS, Mapped, TableRefused
+from pipeline.ingest.words import fold
 from pipeline.tables.exports import LENGTHS
 from pipeline.tables.units import unit_named
 
@@ -19,6 +20,7 @@ _ANSWERS_DAYS = {"dd/mm/yyyy": "dmy", "day first": "dmy", "mm/dd/yyyy": "mdy", "
 _ANSWERS_MARK = {"comma": True, ",": True, "point": False, ".": False}
 _ANSWERS_UNIT = {"dbm": "dbm", "-dbm": "-dbm", "raw": "raw"}
 _ANSWERS_NUMERALS = {"hex": "hex", "decimal": "decimal"}
+_SHARES = {"0..1": "0..1", "%": "%"}
 _UNIT_SAID = {"dbm": "dBm", "-dbm": "-dBm", "raw": "raw"}
 _PAN_SAID = {
     "hex": "PAN IDs in hex",
@@ -40,6 +42,7 @@ class Titles:
     channel_numerals: str | None = None
     length: str | None = None
     year: str | None = None
+    share: str | None = None
 
     def said(self) -> str:
         """Return what they say of positions, for the record of decisions."""
@@ -90,6 +93,9 @@ class _Shown:
     channel_either: int
     channel_ten: int
     channel_prefixed: int
+    channel_low: int
+    part: int
+    whole: int
     negative: int
     positive: int
 
@@ -114,6 +120,7 @@ def read_titles(rows: Sequence[DeliveredRow], snapshot_headings: Sequence[str]) 
         channel_numerals=_ANSWERS_NUMERALS.get(said.get("channels", "").lower()),
         length=_length(said.get("positions", "")),
         year=said.get("year"),
+        share=_SHARES.get(said.get("shares", "").lower()),
     )
 
 
@@ -184,15 +191,43 @@ def _decided(shown: _Shown, mapped: Mapped, titles: Titles) -> Notation | TableR
         )
     by_heading = mapped.unit_of("channel") or mapped.unit_of("channels")
     channels = titles.channel_numerals or by_heading or _channel_numerals(shown)
+    counted = _counted(shown, mapped, titles) or _shares(shown, mapped, titles)
+    if counted is not None:
+        return counted
     if channels is None:
         return TableRefused(
             "Channels such as 14 could be decimal or hex (0x14 is channel 20), and nothing in the "
             "file decides which.",
-            "Which are they? Put a line `Channels: hex` or `Channels: decimal` above the headings.",
+            "Which are they? Paste one of these lines above the headings:"
+            "\nChannels: hex\nChannels: decimal",
         )
     pan_ids = titles.pan_numerals or mapped.unit_of("pan_id") or _pan_numerals(shown)
     assumed = unit if mapped.kind == READINGS and not told else None
     return Notation(order, comma, pan_ids, channels, assumed)
+
+
+def _counted(shown: _Shown, mapped: Mapped, titles: Titles) -> TableRefused | None:
+    """Return the question whether channels are counted from 0; none where they cannot be."""
+    told = shown.channel_decimal or titles.channel_numerals
+    if mapped.kind != READINGS or told or not shown.channel_low:
+        return None
+    return TableRefused(
+        "Channels below 11 and none above 19: they may be counted from 0 or 1.",
+        "Which are they? Write them as 11 to 26; if they are right, and those below 11 slips, "
+        "paste this line above the headings:\nChannels: decimal",
+    )
+
+
+def _shares(shown: _Shown, mapped: Mapped, titles: Titles) -> TableRefused | None:
+    """Return the question whether shares that are all below 1 are in percent; none where not."""
+    named = {mapped.unit_of("success_pct"), mapped.unit_of("utilisation_pct")}
+    if titles.share or "0..1" in named or not shown.part or shown.whole:
+        return None
+    return TableRefused(
+        "The shares are all below 1, under a heading in percent.",
+        "Are they shares of 1? Paste one of these lines above the headings:"
+        "\nShares: 0..1\nShares: %",
+    )
 
 
 def _day_order(shown: _Shown) -> str | None:
@@ -263,6 +298,6 @@ def far_stores(
     return TableRefused(
         f"In {len(far)} of {len(stores)} stores, such as {far[0][:60]}, half of the stations lie "
         f"more than {_APART_MOST_M} m from the middle, if their positions are in metres.",
-        "In which unit are they? Put a line `Positions: cm`, `Positions: mm`, `Positions: ft` or "
-        "`Positions: m` above the headings.",
+        "In which unit are they? Paste one of these lines above the headings:"
+        "\nPositions: cm\nPositions: mm\nPositions: ft\nPositions: m",
     )

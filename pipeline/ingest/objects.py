@@ -1,9 +1,9 @@
 """Read tables of JSON, JSON Lines and Parquet as rows of texts, every value as it was written.
 
 A JSON file is a list of objects, or an object with such lists beside plain values, which count as
-lines above the headings. An object inside an object gives its values headings of both keys; a list
-of plain values is one cell of them. Sources: RFC 8259 (JSON); JSON Lines, one value a line, has no
-published standard.
+lines above the headings; where each object holds such a list, its members are the rows. An object
+inside an object gives its values headings of both keys; a list of plain values is one cell of them.
+Sources: RFC 8259 (JSON); JSON Lines, one value a line, has no published standard.
 """
 
 import json
@@ -98,13 +98,29 @@ def _tables(value: object) -> Iterator[ObjectTable]:
         titles = [DeliveredRow(0, [key, cell_text(each)]) for key, each in plain]
         for key, each in value:
             if _is_rows(each):
-                yield _table(key, titles, list(enumerate(each, start=1)))  # type: ignore[arg-type] # a list, as asked
+                yield _table(key, titles, list(enumerate(_opened(each), start=1)))
     elif _is_rows(value):
-        yield _table(None, (), list(enumerate(value, start=1)))  # type: ignore[arg-type] # a list, as asked
+        yield _table(None, (), list(enumerate(_opened(value), start=1)))
     elif isinstance(value, _Pairs) and value:
         yield _table(None, (), [(1, value)])
     else:
         raise ObjectsUnreadable("The file holds no list of objects, which a table would be.")
+
+
+def _opened(rows: object) -> Sequence[object]:
+    """Return a list of objects; where each holds one list of such, these with what is beside it."""
+    assert isinstance(rows, list)  # noqa: S101 - as asked
+    inner = {key for row in rows if isinstance(row, _Pairs) for key, v in row if _is_rows(v)}
+    if len(inner) != 1 or not all(isinstance(row, _Pairs) for row in rows):
+        return rows
+    return [
+        _Pairs([*(pair for pair in row if pair[0] not in inner), *each])
+        for row in rows
+        for key, value in row
+        if key in inner and isinstance(value, list)
+        for each in value
+        if isinstance(each, _Pairs)
+    ]
 
 
 def _is_rows(value: object) -> bool:

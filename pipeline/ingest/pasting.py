@@ -5,8 +5,15 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from difflib import SequenceMatcher
 
-from pipeline.ingest.headings import READINGS, TableRefused, Vocabulary, fold
+from pipeline.ingest.headings import READINGS, TableRefused, Vocabulary
+from pipeline.ingest.looks import contradicts, looks_like
+from pipeline.ingest.words import escaped, fold
+from pipeline.tables.cells import DAY, EUI64, IP_ADDRESS, LEVEL, MOMENT, TEXT
+from pipeline.tables.declare import CellForm
 from pipeline.tables.exports import EXPORT_KINDS
+from pipeline.tables.units import split_heading
+
+_TELLING = (EUI64, IP_ADDRESS)  # forms that nothing else looks like
 
 _LIKELY = 0.6  # share of letters alike from which a heading may stand for a field
 _LETTERS_MOST = 80  # of a heading
@@ -20,25 +27,97 @@ _CHANNEL = re.compile(r"\D*(1[1-9]|2[0-6])( dbm)?")
 
 
 def with_mapping(
-    refused: TableRefused, cells: Sequence[str], vocabulary: Vocabulary, own: Mapping[str, object]
+    refused: TableRefused,
+    cells: Sequence[str],
+    values: Sequence[Sequence[str]],
+    vocabulary: Vocabulary,
+    own: Mapping[str, object],
 ) -> TableRefused:
     """Return the refusal with the lines of the rules file that would map its headings.
 
-    `own` has the kinds whose headings the rules file maps already. Where no kind is likely, the
-    refusal stays as it is.
+    `values` are those of each column, `own` has the kinds whose headings the rules file maps
+    already. Where no kind is likely, the refusal stays as it is.
     """
-    best = max(guesses(cells, vocabulary), key=lambda each: each.fit)  # the first of equals
-    if not best.found:
+    best = proposal(cells, values, vocabulary)
+    if not best.proposed:
         return refused
-    lines = [
-        f'"{escaped(best.found.get(field, f"heading of your column for {field}"))}" = "{field}"'
-        for field in best.lacking
-    ]
+    texts = [" ".join(cell.split()) for cell in cells]
+    lines = [f'"{escaped(texts[place])}" = "{field}"' for place, field in best.proposed.items()]
+    lines += [f'"heading of your column for {field}" = "{field}"' for field in best.lacking]
     where = f"Paste below [headings.{best.kind}] in the rules file, if these are its columns:"
     if not own.get(best.kind):
         where = "Paste at the end of the rules file, if these are its columns:"
         lines.insert(0, f"[headings.{best.kind}]")
     return TableRefused(refused.reason, "\n".join([f"{refused.advice} {where}", *lines]))
+
+
+@dataclass(frozen=True, slots=True)
+class Fitted:
+    """A kind that a table may be of: the field of each place, why, and what is lacking."""
+
+    kind: str
+    places: Mapping[int, str]
+    why: Mapping[str, str]
+    lacking: tuple[str, ...]
+
+    @property
+    def proposed(self) -> Mapping[int, str]:
+        """The field of each place that its heading alone does not tell."""
+        return {place: f for place, f in self.places.items() if self.why[f] != "heading"}
+
+    @property
+    def fit(self) -> tuple[int, int]:
+        """How well the kind fits: fields known or found, and few that are lacking."""
+        return len(self.places), -len(self.lacking)
+
+
+def proposal(
+    cells: Sequence[str], values: Sequence[Sequence[str]], vocabulary: Vocabulary
+) -> Fitted:
+    """Return the kind that fits headings and values best, the first of equals."""
+    options = (_fitted(each, cells, vocabulary, values) for each in guesses(cells, vocabulary))
+    return max(options, key=lambda each: each.fit)
+
+
+def _fitted(
+    guess: "Guess", cells: Sequence[str], vocabulary: Vocabulary, values: Sequence[Sequence[str]]
+) -> Fitted:
+    """Return what a guess by headings comes to once the values have had their say."""
+    (fields,) = (kind.fields for kind in EXPORT_KINDS if kind.name == guess.kind)
+    form = {field.name: field.form for field in fields}
+    places = dict(vocabulary.known(guess.kind, cells))
+    why = dict.fromkeys(places.values(), "heading")
+    texts = [" ".join(cell.split()) for cell in cells]
+    for field, heading in guess.found.items():
+        place = texts.index(heading)
+        if (
+            place not in places
+            and field not in why
+            and _may_be(heading, values[place], form[field])
+        ):
+            places[place] = field
+            fits = looks_like(values[place], form[field])
+            why[field] = "heading and values" if fits else "similar heading"
+    for field in (*guess.lacking, *(field.name for field in fields if field.form in _TELLING)):
+        free = [place for place in range(len(cells)) if place not in places]
+        fitting = [place for place in free if looks_like(values[place], form[field])]
+        if field not in why and len(fitting) == 1:  # nothing rivals it
+            places[fitting[0]], why[field] = field, "values"
+    named = [place for place, field in places.items() if field == "name"]
+    key = "store" if guess.kind == "stores" else "station"
+    if key in guess.lacking and key not in why and named:  # a name alone tells rows apart
+        places[named[0]], why[key] = key, "similar heading"
+        del why["name"]
+    return Fitted(guess.kind, places, why, tuple(f for f in guess.lacking if f not in why))
+
+
+def _may_be(heading: str, values: Sequence[str], form: CellForm) -> bool:
+    """Say whether nothing speaks against a column being of a form: for texts, no unit or level."""
+    if form is not TEXT:
+        return not contradicts(values, form)
+    return not split_heading(heading).unit and not any(
+        looks_like(values, each) for each in (LEVEL, DAY, MOMENT)
+    )
 
 
 def guesses(cells: Sequence[str], vocabulary: Vocabulary) -> "tuple[Guess, ...]":
@@ -67,33 +146,24 @@ class Guess:
     """What a row of headings lacks to be of a kind, and which of its own may stand for that."""
 
     kind: str
-    known: int
     lacking: Sequence[str]
     found: Mapping[str, str]
 
-    @property
-    def fit(self) -> tuple[int, int]:
-        """How well the kind fits: fields known or found, and few that neither are."""
-        return self.known + len(self.found), len(self.found) - len(self.lacking)
-
 
 def _guess(kind: str, cells: Sequence[str], vocabulary: Vocabulary) -> Guess:
-    fields = vocabulary.fields[kind]
     wide = kind == READINGS and sum(bool(_CHANNEL.fullmatch(fold(cell))) for cell in cells) > 1
-    free = [cell for cell in cells if cell and fold(cell) not in fields]
+    placed = vocabulary.known(kind, cells)
+    free = [cell for place, cell in enumerate(cells) if cell and place not in placed]
     if wide:
         free = [cell for cell in free if not _CHANNEL.fullmatch(fold(cell))]
-    known = {fields[fold(cell)] for cell in cells if fold(cell) in fields}
+    known = set(placed.values())
     lacking = [field for field in _needed(kind, wide=wide) if field not in known]
     found: dict[str, str] = {}
     known_as = {field: vocabulary.headings_of(kind, field) for field in lacking}
     for alike, place, field in _likely(known_as, free):
         if alike >= _LIKELY and field not in found and free[place] not in found.values():
             found[field] = free[place]
-    rest = [cell for cell in free if cell not in found.values()]
-    if (known or found) and len(rest) == 1 and len(lacking) == len(found) + 1:
-        found |= {field: rest[0] for field in lacking if field not in found}
-    return Guess(kind, len(known), lacking, found)
+    return Guess(kind, lacking, found)
 
 
 def _likely(
@@ -109,7 +179,7 @@ def _likely(
 
 
 def _needed(kind: str, *, wide: bool) -> list[str]:
-    needs = ("yes", "long", "mixed") if kind == READINGS and not wide else ("yes", "mixed")
+    needs = ("yes", "long") if kind == READINGS and not wide else ("yes",)
     (fields,) = (each.fields for each in EXPORT_KINDS if each.name == kind)
     return [field.name for field in fields if field.needed in needs]
 
@@ -127,9 +197,3 @@ def _alike(heading: str, known: Sequence[str]) -> float:
         words & set(each.split()) or (len(each) >= _WORD and each in heading) for each in known
     )
     return max(ratios, default=0.0) * (1 - _SHARED) + _SHARED if shared else max(ratios, default=0)
-
-
-def escaped(text: str) -> str:
-    r"""Return a heading as it stands between the quotes of a basic string of TOML 1.0."""
-    marked = text.replace("\\", "\\\\").replace('"', '\\"')
-    return re.sub(r"[\x00-\x1f\x7f]", lambda found: f"\\u{ord(found[0]):04X}", marked)

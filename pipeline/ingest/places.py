@@ -36,7 +36,7 @@ def country_code(written: str) -> str | None:
     Names are known in English, German and the country's own languages.
     """
     bare = written.replace(".", "").strip().upper()
-    if len(bare) == _TWO:
+    if len(bare) == _TWO and bare.isascii():
         code = "GB" if bare == "UK" else bare
         return code if code in _countries() else None
     if len(bare) == _THREE and bare.isascii():

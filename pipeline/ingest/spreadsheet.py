@@ -21,7 +21,7 @@ from pipeline.ingest.delimited import (
     Head,
     TableUnreadable,
     TextDialect,
-    headings_at,
+    headings_of,
 )
 from pipeline.ingest.headings import Vocabulary
 
@@ -127,9 +127,8 @@ def read_sheet_head(sheet: ReadOnlyWorksheet, vocabulary: Vocabulary) -> Head | 
         rows = list(islice(_filled(sheet), HEAD_LINES))
     if not rows:
         return None
-    place = headings_at(rows, vocabulary)
-    headings = rows[place]
-    return Head(_WORKBOOK_DIALECT, tuple(rows[:place]), headings, headings.line + 1)
+    top, headings = headings_of(rows, vocabulary)
+    return Head(_WORKBOOK_DIALECT, tuple(rows[:top]), headings, headings.line + 1)
 
 
 def sheet_lines(sheet: ReadOnlyWorksheet, head: Head) -> Iterator[str]:

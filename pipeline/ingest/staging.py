@@ -8,8 +8,9 @@ import duckdb
 from pipeline.database import Database
 from pipeline.ingest.delimited import LINE_LIMIT, PLAIN_COLUMNS, PLAIN_QUOTE
 from pipeline.ingest.given import Understood
-from pipeline.ingest.headings import CHANNEL_FIELDS, MENDED_FIELDS
+from pipeline.ingest.headings import MENDED_FIELDS
 from pipeline.ingest.tables import DeliveredTable
+from pipeline.ingest.words import CHANNEL_FIELDS
 from pipeline.tables.exports import EXPORT_KINDS
 
 _BUFFER = 1 << 20
@@ -20,6 +21,14 @@ _STAGED: Mapping[str, str] = {
     **dict.fromkeys((*CHANNEL_FIELDS.values(), *MENDED_FIELDS.values()), "VARCHAR"),
     **{name: _PLAIN[name] for name in ("line_number", "row_fault", "beyond")},
 }
+
+# A day and a time of day in columns of their own; a whole moment stays.
+_MOMENT = duckdb.SQLExpression(
+    r"case when regexp_full_match(trim(scanned_at), "
+    r"'\d{1,2}([:.]\d{2}){1,2}([.,]\d+)?( ?[AaPp]\.?[Mm]\.?)?') "
+    r"then concat_ws(' ', regexp_replace(trim(scanned_on), '[ T]00:00(:00)?$', ''), "
+    r"trim(scanned_at)) else scanned_at end"
+).alias("scanned_at")
 
 
 def stage_whole(database: Database, path: Path, table: DeliveredTable, known: Understood) -> None:
@@ -79,9 +88,12 @@ def _offer(
     A field without a column is empty, or everywhere what `filled` says.
     """
     present = set(delivered.columns)
+    joined = {"scanned_on", "scanned_at"} <= present
     staged = delivered.select(
         *(
-            duckdb.ColumnExpression(field)
+            _MOMENT
+            if joined and field == "scanned_at"
+            else duckdb.ColumnExpression(field)
             if field in present
             else duckdb.ConstantExpression(filled.get(field)).cast(kind).alias(field)
             for field, kind in _STAGED.items()

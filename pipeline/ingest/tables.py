@@ -1,6 +1,7 @@
 """Open a found file and give its tables: one of a text, one per sheet or list of objects."""
 
 import csv
+import re
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, replace
@@ -20,8 +21,9 @@ from pipeline.ingest.delimited import (
 )
 from pipeline.ingest.discover import FoundExport
 from pipeline.ingest.encoding import inspect, transcode
-from pipeline.ingest.headings import Vocabulary, is_quarantine_overview
+from pipeline.ingest.headings import Vocabulary
 from pipeline.ingest.objects import FORMS, ObjectsUnreadable, read_objects
+from pipeline.ingest.scans import read_scans
 from pipeline.ingest.spreadsheet import (
     WorkbookUnreadable,
     open_workbook,
@@ -29,7 +31,11 @@ from pipeline.ingest.spreadsheet import (
     refuse_workbook,
     sheet_lines,
 )
+from pipeline.ingest.words import fold
 
+_SAMPLE_ROWS = 50  # that show what a column holds
+_HEADINGS_LEAST = 2  # known ones that make a table of a text
+_ALIGNED_MOST = 4 << 20  # octets of a text that a person laid out
 _COUNT_MOST = 64 << 20  # bytes up to which the rows of a refused text are counted one by one
 _OF_KEYS = {"key of a", "in the store", "written", "named by"}  # of the quarantine workbook
 _EMPTY = Head(TextDialect(",", '"', '"'), (), DeliveredRow(1, []), 1)
@@ -57,6 +63,11 @@ class DeliveredTable:
     odd_blanks: bool = True
     refused: str | None = None
 
+    @property
+    def cells(self) -> list[str]:
+        """Its headings."""
+        return self.head.headings.cells
+
     def count(self) -> int:
         """Return how many rows stand below the headings."""
         if not self.counted:
@@ -75,6 +86,12 @@ class DeliveredTable:
         rows = csv.reader(lines, delimiter=self.head.dialect.delimiter)
         return [row[len(PLAIN_COLUMNS) :] for row in rows]
 
+    def first_values(self) -> list[tuple[str, ...]]:
+        """Return the first values of each column."""
+        rows = self.first_rows(_SAMPLE_ROWS)
+        width = range(len(self.cells))
+        return [tuple(row[place] for row in rows if place < len(row)) for place in width]
+
 
 @contextmanager
 def open_tables(
@@ -87,7 +104,11 @@ def open_tables(
     if found.refused is not None:
         yield (_refused(found, room, found.refused),)
         return
-    path = found.content(room)
+    try:
+        path = found.content(room)
+    except TableUnreadable as error:
+        yield (_refused(found, room, str(error)),)
+        return
     if found.suffix in FORMS:
         yield _objects(found, path, room)
     elif found.suffix != ".xlsx":
@@ -120,7 +141,13 @@ def _text(found: FoundExport, path: Path, vocabulary: Vocabulary, room: Path) ->
         transcode(path, facts.encoding, readable)
         if facts.encoding.startswith(("utf-16", "utf-32")):
             facts = replace(inspect(readable), encoding=facts.encoding)
+    readable = _parted(readable, room)
     head = read_head(readable, vocabulary)
+    if vocabulary.score(head.headings.cells) < _HEADINGS_LEAST and (scans := read_scans(readable)):
+        return DeliveredTable(
+            found.file, found.sha256, scans.head, "lines of a scan", scans.lines,
+            room / "plain.csv", suspect=True,
+        )  # fmt: skip
     return DeliveredTable(
         file=found.file,
         sha256=found.sha256,
@@ -135,6 +162,21 @@ def _text(found: FoundExport, path: Path, vocabulary: Vocabulary, room: Path) ->
         suspect=facts.suspect,
         odd_blanks=facts.odd_blanks,
     )
+
+
+def _parted(path: Path, room: Path) -> Path:
+    """Return a text of which blanks align the cells with tabs between these; any other as it is."""
+    if path.stat().st_size > _ALIGNED_MOST:
+        return path
+    lines = path.read_text(encoding="utf-8-sig", errors="replace").splitlines()
+    rows = [re.split(" {2,}", line.strip()) for line in lines if line.strip()]
+    widths = {len(row) for row in rows}
+    if re.search(r"[,;|\t]", "".join(lines)) or len(widths) != 1 or widths == {1} or not rows:
+        return path
+    out = room / "parted.csv"
+    parted = ("\t".join(re.split(" {2,}", line.strip())) for line in lines)
+    out.write_text("\n".join(parted) + "\n", encoding="utf-8")
+    return out
 
 
 def _objects(found: FoundExport, path: Path, room: Path) -> tuple[DeliveredTable, ...]:
@@ -166,7 +208,15 @@ def _sheets(
     return tuple(
         _sheet(found, sheet, head, room)
         for sheet, head in filled
-        if not is_quarantine_overview(head.headings.cells) and not _lists_keys(head)
+        if not _is_quarantine_overview(head.headings.cells) and not _lists_keys(head)
+    )
+
+
+def _is_quarantine_overview(cells: Sequence[str]) -> bool:
+    """Whether a row of headings is that of the program's own overview of quarantine."""
+    folded = {fold(cell) for cell in cells}
+    return {"quarantined file", "quarantined line"} <= folded and (
+        "quarantined content" not in folded
     )
 
 

@@ -25,13 +25,16 @@ TIME = CellForm(
 )
 DAY = CellForm(
     "day",
-    "year first, or day and month in one order throughout a file; a line `Exported on: 2026-09-30` "
-    "above the headings does for a whole file",
+    "year first, or day and month in one order throughout a file; also with the month's English "
+    "name, or a spreadsheet's serial number; a line `Exported on: 2026-09-30` above the headings "
+    "does for a whole file",
     ("2026-09-30", "30.09.2026", "30/09/2026", "20260930"),
 )
 MOMENT = CellForm(
     "moment",
-    "a day with a time of day; UTC where it states an offset, else the store's own clock",
+    "a day with a time of day, with AM or PM too; UTC where it states an offset or counts seconds "
+    "or milliseconds of the epoch, else the store's own clock; also a spreadsheet's serial number; "
+    "day and time of day may have a column each",
     ("2026-09-30 14:05:00", "30.09.2026 14:05", "2026-09-30T14:05:00+02:00"),
 )
 WHOLE = CellForm("whole number", "digits, without a fraction", ("20",))
@@ -51,13 +54,16 @@ READING = CellForm(
     ("-70", "-70.5"),
 )
 PERCENT = CellForm(
-    "percent", "a number from 0 to 100, with or without a percent sign", ("97", "97.5%")
+    "percent",
+    "a number from 0 to 100, with or without a percent sign; where all are below 1, a line "
+    "`Shares: 0..1` or `Shares: %` above the headings must say which they are",
+    ("97", "97.5%"),
 )
 CHANNEL = CellForm(
     "channel",
-    "an IEEE 802.15.4 channel of the 2.4 GHz band, 11 to 26; hex after 0x, and throughout a file "
-    "in which letters occur (B, F, 1A); where that does not tell it, a line `Channels: hex` or "
-    "`Channels: decimal` above the headings does",
+    "an IEEE 802.15.4 channel of the 2.4 GHz band, 11 to 26; hex after 0x or before h, and "
+    "throughout a file in which letters occur (B, F, 1A); where that does not tell it, a line "
+    "`Channels: hex` or `Channels: decimal` above the headings does",
     ("20", "ch 15", "0x0F", "15 (2425 MHz)", "2425 MHz"),
 )
 CHANNELS = CellForm(
@@ -97,7 +103,7 @@ STATISTIC = CellForm(
 )
 UNIT = CellForm("unit", "dBm, -dBm for magnitudes, or raw", ("dBm",))
 WIDTH = CellForm("width", "20, 22 or 40; empty is 20", ("20", "22", "40"))
-WIFI_CHANNEL = CellForm("Wi-Fi channel", "1 to 14", ("6",))
+WIFI_CHANNEL = CellForm("Wi-Fi channel", "1 to 14, or its frequency in MHz", ("6",))
 SECONDARY = CellForm(
     "secondary channel",
     "above or below, upper or lower, +1 or -1, or none; the same in German or Polish",

@@ -209,6 +209,9 @@ class EdReading:
 
 
 READING_UNITS = (
+    ExportField(
+        "scanned_on", "day of the scan, where its time has a column of its own", DAY, ("scan date",)
+    ),
     ExportField("unit", "unit of the level", UNIT, ("unit", "einheit")),
     ExportField(
         "scale", "name of a scale of the rules file, for raw levels", TEXT, ("scale", "skala")
@@ -222,7 +225,7 @@ READING_UNITS = (
         units=_NO_UNIT,
     ),
 )
-"""Fields of energy readings that are no column: they say what the level's number means."""
+"""Fields of energy readings that are no column: its day, and what the level's number means."""
 
 
 @table("label_seen")
@@ -280,7 +283,7 @@ class WifiSeen:
     )
     wifi_channel: int = exported(
         "its primary channel", WIFI_CHANNEL, "wi-fi channel", "wlan-kanal", needed="yes",
-        units=_NO_UNIT,
+        units=("MHz",), bases=_FREQUENCY,
     )  # fmt: skip
     width_mhz: int = exported(
         "width of its channel", WIDTH, "width mhz", "breite mhz", units=("MHz",)
@@ -341,6 +344,17 @@ def _worded(kind: str, field: ExportField) -> ExportField:
             said = {word for name in row.keys() - _NO_LANGUAGES for word in row[name].split("|")}
             (bases if row["unit"] == "needed" else words).update(said - {""})
     return replace(field, words=tuple(sorted(words)), bases=tuple(sorted(bases)))
+
+
+def lesser_words() -> dict[str, frozenset[str]]:
+    """Return words of any heading by what they say: `joining` others, a `key`, a `mean`, ..."""
+    rows = [row for row in _words() if row["kinds"] == "any"]
+    return {
+        row["field"]: frozenset(
+            word for name in row.keys() - _NO_LANGUAGES for word in row[name].split("|") if word
+        )
+        for row in rows
+    }
 
 
 @cache

@@ -18,16 +18,28 @@ encoding, a workbook, JSON, JSON Lines or Parquet. `quietaisle template FOLDER` 
 of each kind.
 
 - In JSON the keys are the headings. A file is a list of objects, or an object with several such
-  lists; plain values beside these are lines above the headings. An object inside an object gives
-  headings of both keys, as `position x m`; a list of plain values is one cell.
-
-- Headings are compared in lower case and without accents; blanks and any of `_ - . [ ] ( ) # :`
-  between words are alike.
+  lists; plain values beside these are lines above the headings. Where each object holds one list of
+  objects, as a store its stations, these are the rows. An object inside an object gives headings of
+  both keys, as `position x m`; a list of plain values is one cell.
+- A text may be packed with gzip or zstd (`.csv.gz`, `.ndjson.zst`); two blanks or more may part its
+  cells.
+- Energy scans may be lines as pasted from a terminal, a channel and a level each, such as
+  `ch 11: -91 dBm` or `11 -91`, or many such pairs; a moment may stand before. Lines above them say
+  the rest: `Store: S001`, `Station: S001-01`, `Time: 2026-09-30 03:00`.
+- Headings may fill two rows, one above the other, also with merged cells in a workbook.
+- Headings are compared in lower case and without accents; blanks and any of `_ - . [ ] ( ) # : / ?`
+  between words are alike, `storeId` is `store id`, and the order of words makes no difference.
+  Words such as `of` and `the` count for nothing, nor do `no.`, `id` and `code` in the headings of
+  keys and channels.
 - `pipeline/tables/headings.csv` has further words for the same fields in English, German, French,
   Spanish, Italian, Dutch, Polish and Japanese, a column a language; they are not listed below.
-- A heading may end in a unit, as `TX power (mW)` or `x cm`: its numbers are converted. A heading in
-  a unit that its field does not take refuses the file.
-- A heading of your own is mapped to a field under `[headings.<kind>]` in the rules file.
+- A heading may end in a unit, as `TX power (mW)` or `x cm`: its numbers are converted. Where it
+  leaves out a unit, values that can be of no other do as well: `-71`, `98 %`, `4 dBm`. A heading
+  in a unit that its field does not take refuses the file.
+- A heading that says mean or maximum says so of its readings.
+- A heading of your own is mapped to a field under `[headings.<kind>]` in the rules file; `"none"`
+  leaves its column aside. `"folder name" = "store"` takes the store from the folder's name,
+  `"file name"` and `"sheet name"` from theirs. What a run refuses prints the lines to paste.
 - Headings that stand for no field are left aside; the record of the file names them.
 - A file must have the columns that are needed. A cell may be empty, unless its row would then
   belong to nothing or say nothing, as without the store's key, the day or a reading's level.

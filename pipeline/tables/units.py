@@ -21,7 +21,7 @@ _SPELT: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "us": ("us", "usec", "microsecond", "microseconds", "mikrosekunden"),
         "%": ("%", "pct", "percent", "per cent", "prozent"),
         "0..1": ("0..1", "0-1", "0 to 1", "0 - 1", "fraction", "ratio"),
-        "octets": ("octet", "octets", "oktett", "oktette", "byte", "bytes", "b"),
+        "octets": ("octet", "octets", "oktett", "oktette", "byte", "bytes", "b", "bajty", "バイト"),
         "kB": ("kb", "kbyte", "kbytes", "kilobyte", "kilobytes"),
         "KiB": ("kib", "kibibyte", "kibibytes"),
         "MHz": ("mhz", "megahertz"),
@@ -44,7 +44,9 @@ _UNITS: Mapping[str, str] = {form: unit for unit, forms in _SPELT.items() for fo
 _ALIKE = str.maketrans({"µ": "u", "\u03bc": "u", "\u2212": "-", "\u2013": "-", "\u00a0": " "})
 _OFFSET = re.compile(r"(?:utc|gmt) ?[-+] ?\d{1,2}(?::?\d\d)?")
 _BRACKETED = re.compile(r"(?P<base>.*?\S)\s*[(\[{]\s*(?:in )?(?P<unit>[^()\[\]{}]+?)\s*[)\]}]\s*")
-_TRAILING = re.compile(r"(?P<base>.+?)(?:[\s_.,:/]+(?:-\s+)?|(?<=\S)-)(?P<unit>[^\s()\[\]{}]+?)\s*")
+_TRAILING = re.compile(
+    r"(?P<base>.+?)(?:[\s_.,:/]+(?:-\s+)?|(?<=\S)-)(?P<unit>[^\s_()\[\]{}]+?)\s*"
+)
 _PERCENT = re.compile(r"(?P<base>.*?\S)\s*(?P<unit>%)\s*")
 
 FACTORS: Mapping[str, float] = MappingProxyType(

@@ -109,7 +109,8 @@ create or replace temp macro of_frequency(mhz) as
 -- name: bare_channel
 -- A channel in lower case, without a word such as `ch` before it.
 create or replace temp macro bare_channel(written) as
-    regexp_replace(lower(filled(written)), '^(channel|kanal|kanał|ch)\.?[\s\p{Z}]*', '');
+    regexp_replace(translate(lower(filled(written)), '０１２３４５６７８９', '0123456789'),
+        '^(channel|kanal|kanał|kanaal|canal|canale|チャネル|チャンネル|ch)\.?[\s\p{Z}_:-]*', '');
 
 -- name: hex_channel
 -- A channel from hex digits; null where it is none, nor 0 or 255, which stand for none set.
@@ -123,6 +124,9 @@ create or replace temp macro hex_channel(digits) as
 create or replace temp macro odd_channel(bare, comma, numerals) as
     case
         when regexp_full_match(bare, '0x[0-9a-f]{1,2}') then try_cast(bare as integer)
+        when regexp_full_match(bare, '[0-9a-f]{2}h') then hex_channel(left(bare, 2))
+        when regexp_full_match(bare, '2\.4\d{1,3} ?ghz') then of_frequency(
+            try_cast(round(1000 * try_cast(regexp_extract(bare, '[\d.]+') as double)) as integer))
         when regexp_full_match(bare, '24\d\d ?mhz')
             then of_frequency(try_cast(left(bare, 4) as integer))
         when regexp_full_match(bare, '\d\d ?[(\[/,@]? ?24\d\d ?mhz ?[)\]]?')
@@ -146,6 +150,14 @@ create or replace temp macro as_channel(written, comma, numerals) as
         else list_transform([bare_channel(written)], lambda c: odd_channel(c, comma, numerals))[1]
     end;
 
+-- name: as_wifi_channel
+-- A Wi-Fi channel, or that of its centre frequency in MHz (IEEE 802.11, 2.4 GHz): 2412 is channel
+-- 1, each channel 5 MHz on, 2484 channel 14.
+create or replace temp macro as_wifi_channel(written, comma) as
+    list_transform([try_cast(bare_number(written, 'mhz', comma) as integer)], lambda n: case
+        when n = 2484 then 14 when n between 2412 and 2472 and n % 5 = 2 then (n - 2407) // 5
+        when n between 1 and 14 then as_whole(written, comma) end)[1];
+
 -- name: as_flag
 -- Yes or no, in any language of the exports; null when the word is neither.
 create or replace temp macro as_flag(written) as
@@ -153,26 +165,33 @@ create or replace temp macro as_flag(written) as
         when written = 'yes' then true
         when written = 'no' then false
         when lower(trim(written)) in ('yes', 'y', 'true', 't', '1', 'on', 'online', 'connected',
-            'ja', 'j', 'wahr', 'tak', 'prawda', 'oui', 'vrai', 'sí', 'si', 'sì', 'sim', 'vero',
+            'ja', 'j', 'はい', '有', 'wahr', 'tak', 'prawda', 'oui', 'vrai', 'sí', 'si', 'sì', 'sim', 'vero',
             'ano', 'igen', 'da', 'verbunden', 'ok', 'active', 'up', 'reachable', '✓') then true
         when lower(trim(written)) in ('no', 'n', 'false', 'f', '0', 'off', 'offline',
-            'disconnected', 'nein', 'falsch', 'nie', 'fałsz', 'non', 'faux', 'não', 'falso',
+            'disconnected', 'nein', 'nee', 'いいえ', '無', 'falsch', 'nie', 'fałsz', 'non', 'faux', 'não', 'falso',
             'ne', 'nem', 'nu', 'getrennt', 'inactive', 'down', 'unreachable', '✗') then false
     end;
 
 -- name: as_iso
--- A date or time stamp with its day year first, from the file's order of day and month.
+-- A date or time stamp with its day year first, from the file's order of day and month. A year of
+-- two digits up to 12 could be a day or a month as well: it stays as it is.
 create or replace temp macro as_iso(written, day_order) as
     case
         when day_order = 'iso' then written
         when regexp_matches(written, '^\d{4}') then written
         when day_order = 'dmy' then regexp_replace(regexp_replace(written,
-            '^(\d{1,2})[./-](\d{1,2})[./-](\d\d)(\D|$)', '20\3-\2-\1\4'),
+            '^(\d{1,2})[./-](\d{1,2})[./-](1[3-9]|[2-9]\d)(\D|$)', '20\3-\2-\1\4'),
             '^(\d{1,2})[./-](\d{1,2})[./-](\d{4})', '\3-\2-\1')
         else regexp_replace(regexp_replace(written,
-            '^(\d{1,2})[./-](\d{1,2})[./-](\d\d)(\D|$)', '20\3-\1-\2\4'),
+            '^(\d{1,2})[./-](\d{1,2})[./-](1[3-9]|[2-9]\d)(\D|$)', '20\3-\1-\2\4'),
             '^(\d{1,2})[./-](\d{1,2})[./-](\d{4})', '\3-\1-\2')
     end;
+
+-- name: of_serial
+-- The moment of a spreadsheet's serial number: days since 30 December 1899, as ECMA-376 has them.
+create or replace temp macro of_serial(written) as
+    make_timestamp(
+        try_cast(round((try_cast(written as double) - 25569) * 86400) as bigint) * 1000000);
 
 -- name: as_day
 -- A day; null when the cell is none. Years outside 1990..2199 are slips, not days.
@@ -187,16 +206,44 @@ create or replace temp macro as_day(written, day_order) as
             then cast(try_strptime(written, '%Y%m%d') as date)
         when regexp_full_match(written, '\d{4}\.\d{1,2}\.\d{1,2}')
             then try_cast(replace(written, '.', '-') as date)
+        when regexp_full_match(written, '4\d{4}') then of_serial(written)::date
+        when regexp_full_match(written, '\d{4}年\d{1,2}月\d{1,2}日')
+            then try_strptime(written, '%Y年%m月%d日')::date
+        when regexp_matches(written, '[A-Za-z]{3}') then try_strptime(written, ['%d %b %Y',
+            '%d %B %Y', '%d-%b-%Y', '%d. %B %Y', '%b %d, %Y', '%B %d, %Y', '%b %d %Y'])::date
     end;
 
 -- name: has_offset
--- Whether a time stamp states its offset from UTC: Z, +02:00 or -05:00 after the time of day.
+-- Whether a time stamp states its offset from UTC: Z, UTC, +02:00 or -05:00 after the time of day,
+-- or counts the seconds or milliseconds of the epoch.
 create or replace temp macro has_offset(written) as
     case
         when written like '____-__-_____:__:__' then false
         when written is null then false
         else contains(substr(written, 12), '+') or contains(substr(written, 12), '-')
             or contains(substr(written, 12), 'Z') or contains(substr(written, 12), 'z')
+            or contains(substr(written, 12), 'UTC') or contains(substr(written, 12), 'GMT')
+            or length(written) in (10, 13) and regexp_full_match(written, '1(\d{9}|\d{12})')
+    end;
+
+-- name: odd_moment
+-- A moment as machines and other clocks write it: seconds or milliseconds of the epoch, a
+-- spreadsheet's serial number with its fraction, digits alone, hours with AM or PM.
+create or replace temp macro odd_moment(written, day_order) as
+    case
+        when regexp_full_match(written, '1\d{9}')
+            then make_timestamp(cast(written as bigint) * 1000000)
+        when regexp_full_match(written, '1\d{12}')
+            then make_timestamp(cast(written as bigint) * 1000)
+        when regexp_full_match(written, '4\d{4}[.]\d+') then of_serial(written)
+        when regexp_full_match(written, '20\d{6}[T ]?\d{6}')
+            then try_strptime(regexp_replace(written, '[T ]', ''), '%Y%m%d%H%M%S')
+        when regexp_full_match(lower(written),
+            '[\d./-]{8,10} +(0?[1-9]|1[0-2])[:.]\d{2}([:.]\d{2})? ?[ap]\.?m\.?')
+            then try_strptime(as_iso(split_part(written, ' ', 1), day_order) || ' '
+                || replace(replace(regexp_extract(lower(written), ' +(\d.*\d)', 1), '.', ':'), ' ', '')
+                || if(contains(lower(written), 'p'), ' PM', ' AM'),
+                ['%Y-%m-%d %I:%M:%S %p', '%Y-%m-%d %I:%M %p'])
     end;
 
 -- name: as_moment
@@ -209,13 +256,14 @@ create or replace temp macro as_moment(written, day_order) as
         when day_order = 'dmy' and written like '__.__.____ __:__:__' then try_cast(
             substr(written, 7, 4) || '-' || substr(written, 4, 2) || '-' || substr(written, 1, 2)
             || substr(written, 11) as timestamp)
-        when length(written) < 12 or not contains(written, ':') then null
-        when has_offset(written) then case when regexp_full_match(written,
-            '\s*[\d./-]+[\sT]+\d{1,2}:\d{2}(:\d{2}([.,]\d+)?)?\s*([zZ]|[+-]\d{2}(:?\d{2})?)\s*')
+        when length(written) >= 12 and contains(written, ':') and has_offset(written)
+            then case when regexp_full_match(written,
+            '\s*[\d./-]+[\sT]+\d{1,2}:\d{2}(:\d{2}([.,]\d+)?)?\s*([zZ]|UTC|GMT|[+-]\d{2}(:?\d{2})?)\s*')
             then make_timestamp(epoch_us(try_cast(as_iso(written, day_order) as timestamptz))) end
-        when regexp_full_match(written,
+        when length(written) >= 12 and regexp_full_match(written,
             '\s*[\d./-]+[\sT]+\d{1,2}:\d{1,2}(:\d{1,2}([.,]\d+)?)?\s*')
             then try_cast(as_iso(written, day_order) as timestamp)
+        else list_transform([filled(written)], lambda w: odd_moment(w, day_order))[1]
     end;
 
 -- name: as_time
@@ -283,6 +331,13 @@ create or replace temp macro as_eui64(written) as
     case when regexp_full_match(bare_hex(written), '[0-9a-fA-F]{12}|[0-9a-fA-F]{16}')
         then lower(bare_hex(written)) else written
     end;
+
+-- name: lost_address
+-- Whether an address is none any more: a number that a spreadsheet rounded, or octets above 255.
+create or replace temp macro lost_address(written) as
+    regexp_full_match(written, '\d+([.,]\d+)?[eE][+]\d+')
+    or regexp_full_match(written, '\d{1,3}([.]\d{1,3}){3}')
+        and list_max(list_transform(string_split(written, '.'), lambda o: try_cast(o as integer))) > 255;
 
 -- name: as_statistic
 -- What an energy reading is: 'single', 'max' or 'mean'. Not stated means 'single'.

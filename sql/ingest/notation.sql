@@ -5,10 +5,11 @@
 -- a group are joined into one text first, so that rows that show nothing cost little.
 with joined as (
     select concat_ws(chr(31), seen_on, last_heard_on, scanned_at) as days,
-        concat_ws(chr(31), level, level_dbm, x_m, y_m, tx_power_dbm, success_pct, utilisation_pct,
+        concat_ws(chr(31), level, level_dbm, tx_power_dbm, success_pct, utilisation_pct,
             zero_dbm, db_per_step, c11, c12, c13, c14, c15, c16, c17, c18, c19, c20, c21, c22,
             c23, c24, c25, c26) as small,
-        concat_ws(chr(31), updates_per_day, payload_octets, dwell_ms) as large, pan_id,
+        concat_ws(chr(31), x_m, y_m, updates_per_day, payload_octets, dwell_ms) as large, pan_id,
+        concat_ws(chr(31), success_pct, utilisation_pct) as shares,
         lower(coalesce(channel, channels)) as channel
     from (select * from staged limit $rows)
 ), telling as (
@@ -43,12 +44,15 @@ with joined as (
     select coalesce(sum(n) filter (regexp_matches(t, '\b(0?[b-f]|1a)\b')), 0) as channel_letters,
         coalesce(sum(n) filter (regexp_matches(t, '\b(2[0-6]|[2-9]\d|\d{3,})\b')), 0) as channel_decimal,
         coalesce(sum(n) filter (regexp_matches(t, '\b1\d\b')), 0) as channel_either,
+        coalesce(sum(n) filter (regexp_full_match(t, '\d')), 0) as channel_low,
         coalesce(sum(n) filter (regexp_matches(t, '\b10\b')), 0) as channel_ten,
         coalesce(sum(n) filter (regexp_matches(t, '\b0x')), 0) as channel_prefixed
     from channel_cells
 ), signs as (
     select count(*) filter (regexp_matches(small, '(^|\x1f)\s*[-−]')) as negative,
-        count(*) filter (regexp_matches(small, '(^|\x1f)\s*\d')) as positive
+        count(*) filter (regexp_matches(small, '(^|\x1f)\s*\d')) as positive,
+        count(*) filter (regexp_matches(shares, '(^|\x1f)\s*0[.,]\d*[1-9]\d*\s*(\x1f|$)')) as part,
+        count(*) filter (regexp_matches(shares, '%|(^|\x1f)\s*([2-9]|\d\d|1[.,]\d*[1-9])')) as whole
     from joined
 )
 select
@@ -71,7 +75,8 @@ select
     count(*) filter (g = 'pan' and regexp_full_match(t, '\d{4}')) as four_digits,
     any_value(channel_letters) as channel_letters, any_value(channel_decimal) as channel_decimal,
     any_value(channel_either) as channel_either, any_value(channel_ten) as channel_ten,
-    any_value(channel_prefixed) as channel_prefixed,
+    any_value(channel_prefixed) as channel_prefixed, any_value(channel_low) as channel_low,
+    any_value(part) as part, any_value(whole) as whole,
     any_value(negative) as negative, any_value(positive) as positive
 from signs cross join channel_signs left join ordered on true;
 

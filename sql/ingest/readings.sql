@@ -9,7 +9,7 @@ with typed as (
         as_moment(stamp, $day_order) as scanned_at,
         if($in_utc or has_offset(stamp), 'utc', 'store') as clock,
         as_channel(channel_cell, $comma, $channel_numerals) as channel,
-        as_number(level_cell, $comma) as number,
+        coalesce(as_number(level_cell, $comma), bare_number(level_cell, 'dbm', $comma)) as number,
         case when $unit is not null then $unit
             when filled(unit_cell) is not null then as_unit(filled(unit_cell))
             when coalesce(filled(zero_dbm), filled(scale)) is not null then 'raw'
@@ -107,7 +107,8 @@ with written as (
         as_statistic(statistic_cell) as statistic,
         scaled(as_number(dwell_cell, $comma), $dwell_ms_factor) as dwell_ms, as_flag(quiet_cell) as own_quiet,
         list_transform(cells, lambda r: {'channel': r.channel, 'cell': r.cell,
-            'number': as_number(r.cell, $comma)}) as numbers
+            'number': coalesce(as_number(r.cell, $comma), bare_number(r.cell, 'dbm', $comma))})
+            as numbers
     from written
 ), levelled as (
     select *, list_transform(numbers, lambda r: {'channel': r.channel, 'cell': r.cell,

@@ -37,8 +37,8 @@ with written as (
     from bounded
 )
 select line_number, store, station, seen_on, sound(name) as name, sound(mounted) as mounted, floor,
-    x_m, y_m, channel, pan_id, tx_power_dbm, sound(eui64) as eui64, sound(ip_address) as ip_address,
-    port, sound(firmware) as firmware, sound(hardware) as hardware, connected, good,
+    x_m, y_m, channel, pan_id, tx_power_dbm, if(lost_address(eui64), null, sound(eui64)) as eui64,
+    if(lost_address(ip_address), null, sound(ip_address)) as ip_address, port, sound(firmware) as firmware, sound(hardware) as hardware, connected, good,
     case when row_fault is not null then [wrong(row_fault, '', beyond)]
         else nullif(list_filter([
         case when store is null then wrong('key-missing', 'store', '') end,
@@ -62,6 +62,9 @@ select line_number, store, station, seen_on, sound(name) as name, sound(mounted)
             then wrong('power-impossible', 'tx_power_dbm', power_cell) end,
         case when damaged(eui64) then wrong('text-damaged', 'eui64', eui64) end,
         case when damaged(ip_address) then wrong('text-damaged', 'ip_address', ip_address) end,
+        case when lost_address(eui64) then wrong('address-lost', 'eui64', eui64) end,
+        case when lost_address(ip_address)
+            then wrong('address-lost', 'ip_address', ip_address) end,
         case when port_cell is not null and port is null
             then wrong('port-impossible', 'port', port_cell) end,
         case when damaged(firmware) then wrong('text-damaged', 'firmware', firmware) end,

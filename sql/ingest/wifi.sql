@@ -14,8 +14,9 @@ with written as (
     from staged
 ), typed as (
     select *, as_day(seen_cell, $day_order) as seen_on,
-        as_whole(channel_cell, $comma) as wifi_channel,
-        coalesce(as_whole(width_cell, $comma), if(width_cell is null, 20, null)) as width_mhz,
+        as_wifi_channel(channel_cell, $comma) as wifi_channel,
+        coalesce(as_whole(bare(width_cell, 'mhz'), $comma), if(width_cell is null, 20, null))
+            as width_mhz,
         case when secondary_cell in ('above', 'upper', '+1', '+', 'oberhalb', 'oben', 'powyżej')
             then 'above'
             when secondary_cell in ('below', 'lower', '-1', 'unterhalb', 'unten', 'poniżej')

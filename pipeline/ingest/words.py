@@ -1,0 +1,104 @@
+"""The words of headings: in one form, without marks and accents, and those that matter."""
+
+import re
+from collections.abc import Mapping, Sequence
+from functools import lru_cache
+from types import MappingProxyType
+from unicodedata import normalize
+
+from pipeline.tables.exports import lesser_words
+
+_ACCENTS = re.compile("[\u0300-\u036f]")  # of letters, not the sounding marks of kana
+_BETWEEN = re.compile(r"[\s_\-.\[\]()#:/?\u2019'\u00a0\ufeff]+")
+_CAMEL = re.compile(r"(?<=[a-z0-9])(?=[A-Z])")
+LESSER = lesser_words()
+"""Words that join others or say that it is a key, and those of a mean, maximum or minimum."""
+CHANNEL_FIELDS: Mapping[int, str] = MappingProxyType({c: f"c{c}" for c in range(11, 27)})
+"""Fields of the columns, one per channel, of an export with one scan per row."""
+_CHANNEL = re.compile(
+    r"(?:(?:ed )?(?:ed|ch|channel|kanal|kan|c|canal|canale|kanaal|チャネル|チャンネル)"
+    r"|dbm|levels?|rssi|energy)? ?(\d\d)|(24\d\d) ?mhz"
+)
+LEFT_ASIDE = "none"
+"""What the rules file says of a heading that stands for no field."""
+KEYS = frozenset({"store", "station", "label", "network", "neighbour", "channel", "wifi_channel"})
+"""Fields of which headings may say `no`, `id` or `code` besides."""
+
+
+@lru_cache(maxsize=4096)
+def core(folded: str, *, key: bool) -> str:
+    """Return the words that matter of a folded heading, in one order; of a `key` not `no` or `id`.
+
+    `Survey date` and `Date of survey` are alike, `Store no.` and `Code of the store`.
+    """
+    left_out = LESSER["joining"] | (LESSER["key"] if key else frozenset())
+    return " ".join(sorted(word for word in folded.split() if word not in left_out))
+
+
+def spelt(heading: str) -> str:
+    """Return a heading of one word in `camelCase` as words: `storeId` as `store Id`."""
+    plain = heading.replace("dBm", "dbm")
+    return heading if " " in heading.strip() else _CAMEL.sub(" ", plain)
+
+
+@lru_cache(maxsize=4096)
+def fold(heading: str) -> str:
+    """Return a heading in lower case without accents, a blank for any blanks and `_-.[]()#:/?°`."""
+    parts = normalize("NFKD", heading.casefold().replace("ł", "l").replace("°", " "))
+    return _BETWEEN.sub(" ", _ACCENTS.sub("", parts)).strip()
+
+
+def cores(words: Mapping[str, str]) -> dict[str, str]:
+    """Return the field of each heading's core; none where a core stands for two."""
+    found: dict[str, str] = {}
+    rivals: set[str] = set()
+    for word, field in words.items():
+        for words_left in {core(word, key=False), core(word, key=field in KEYS)}:
+            if words_left and found.setdefault(words_left, field) != field:
+                rivals.add(words_left)
+    return {each: field for each, field in found.items() if each not in rivals}
+
+
+def unique(cells: Sequence[str]) -> list[str]:
+    """Return headings of which no two are the same, and none is empty."""
+    names: list[str] = []
+    for place, cell in enumerate(cells):
+        name = cell.strip() or f"column {place + 1}"
+        names.append(name if name not in names else f"{name} ({place + 1})")
+    return names
+
+
+def listed(cells: Sequence[str], most: int = 30) -> str:
+    """Return cells in quotes for a sentence, no more than `most`."""
+    shown = [f"'{' '.join(cell.split())[:60]}'" for cell in cells if cell.strip()]
+    more = f" and {len(shown) - most} more" if len(shown) > most else ""
+    return (", ".join(shown[:most]) or "nothing") + more
+
+
+def escaped(text: str) -> str:
+    r"""Return a heading as it stands between the quotes of a basic string of TOML 1.0."""
+    marked = text.replace("\\", "\\\\").replace('"', '\\"')
+    return re.sub(r"[\x00-\x1f\x7f]", lambda found: f"\\u{ord(found[0]):04X}", marked)
+
+
+def left_aside(kind: str, cells: Sequence[str]) -> str:
+    """Return the lines of the rules file that leave columns aside."""
+    lines = (f'"{escaped(cell.strip())}" = "{LEFT_ASIDE}"' for cell in cells)
+    return "\n".join((f"[headings.{kind}]", *lines))
+
+
+def channel_field(folded: str) -> str | None:
+    """Return the field of a channel's own column by its folded heading, also of its frequency.
+
+    IEEE 802.15.4: channel k is at 2405 + 5 (k - 11) MHz.
+    """
+    match = _CHANNEL.fullmatch(folded)
+    if match and match[2]:
+        place, rest = divmod(int(match[2]) - 2405, 5)
+        return None if rest else CHANNEL_FIELDS.get(11 + place)
+    return CHANNEL_FIELDS.get(int(match[1])) if match else None
+
+
+def is_channel(field: str) -> bool:
+    """Say whether a field is that of a channel's own column."""
+    return field in CHANNEL_FIELDS.values()
