@@ -9,6 +9,7 @@ from pathlib import Path
 
 import duckdb
 import pytest
+from changes_kit import sheet_of
 from demo_run import SAMPLE, Ran
 from openpyxl import load_workbook
 from scale_chain import tables_of, tree_of
@@ -16,6 +17,7 @@ from started import ended, started
 from test_scale_kill import kill_when
 
 from pipeline.demo.chain import LATEST
+from pipeline.forms import DECISIONS
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="a process cannot be killed -9")
 
@@ -55,7 +57,7 @@ def approved(folder: Path) -> None:
     """Let every change plan come back with all its changes approved."""
     for path in sorted((folder / "reports").rglob("change-plan.xlsx")):
         book = load_workbook(path)
-        sheet = book["Decisions"]
+        sheet = sheet_of(book, DECISIONS)
         keys = [cell.value for cell in sheet[3]]
         for row in sheet.iter_rows(min_row=5):
             if row[keys.index("change")].value:

@@ -98,7 +98,7 @@ delete from heard_air h using (
     qualify lowest_dbm = highest_dbm and highest_dbm <= threshold_dbm
         and count(*) over (partition by place) >= 4
         and median(varies_db) over (partition by place) >= 2
-    union
+    union by name
     select q.place, q.channel
     from quiet q join radio r using (place)
     where r.readings >= 20 and r.channels >= 4 and r.floor_dbm = r.highest_dbm
