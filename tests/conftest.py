@@ -27,6 +27,21 @@ settings.load_profile("quietaisle")
 run.today = lambda: date(2031, 1, 1)
 
 
+# Files that take longest, in that order, so that none of them ends alone.
+_LONGEST = (
+    "test_scale.py", "test_plan_held.py", "test_match.py", "test_check_rules.py", "test_fresh.py",
+    "test_audit_round.py", "test_survey.py", "test_first_hour.py", "test_check_cases.py",
+    "test_ingest_days.py", "test_changes_verify.py", "test_ingest_notation.py",
+    "test_changes_round_trip.py", "test_run_final.py", "test_changes_forms.py", "test_bench.py",
+)  # fmt: skip
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Begin with the files that take longest."""
+    place = {name: at for at, name in enumerate(_LONGEST)}
+    items.sort(key=lambda item: place.get(item.path.name, len(place)))
+
+
 @pytest.fixture(scope="session")
 def shared_data() -> Path:
     """Return the folder of open data beside the checkout, or skip the test."""

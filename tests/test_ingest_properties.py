@@ -66,7 +66,13 @@ def labels() -> st.SearchStrategy[list[Label]]:
         texts(), texts(), texts(), tenths, share | st.none(), st.integers(0, 900) | st.none(),
         st.integers(0, 900).map(lambda days: date(2026, 1, 1) + timedelta(days)),
     )  # fmt: skip
-    return st.lists(row, min_size=1, max_size=12)
+    return st.lists(row, min_size=1, max_size=12).filter(_in_percent)
+
+
+def _in_percent(rows: list[Label]) -> bool:
+    """Tell whether shares are clearly in percent: parts of 1 alone are asked about."""
+    shares = [row[4] for row in rows if row[4]]
+    return not shares or max(shares) >= 1
 
 
 QUOTINGS: tuple[Literal[0, 1, 2], ...] = (0, 1, 2)

@@ -194,6 +194,7 @@ def shown(summary: RunSummary) -> str:
     return " ".join(capture.get().split())
 
 
+@pytest.mark.slow
 def test_a_late_inventory_matches_earlier_scans(tmp_path: Path, plain: dict[str, Rows]) -> None:
     """Runs before the inventory came change nothing of what the last one finds."""
     files = exports(Loose(4), Addressed(5))
@@ -207,6 +208,7 @@ def test_a_late_inventory_matches_earlier_scans(tmp_path: Path, plain: dict[str,
     assert planned(tmp_path) == plain
 
 
+@pytest.mark.slow
 def test_the_same_exports_under_two_spellings_count_once(
     tmp_path: Path, plain: dict[str, Rows]
 ) -> None:

@@ -139,6 +139,9 @@ def test_a_database_of_a_newer_program_is_refused_in_one_sentence(kept: Path) ->
     assert list(kept.parent.iterdir()) == [kept]
 
 
+@pytest.mark.parametrize(
+    "version", [1, *(pytest.param(one, marks=pytest.mark.slow) for one in range(2, VERSION))]
+)
 def test_running_the_exports_again_adds_to_what_was_said(kept: Path, exports: Path) -> None:
     """What people decided and agreed stays as it was; a run of today adds rows after it."""
     columns = {table: names for table, names in columns_of(kept).items() if table in SAID}
