@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
-from pipeline.changes.groups import Decided, Pricer, decided, parted, priced, unknown_price
+from pipeline.changes.groups import Decided, OrderPricing, decided, parted, priced, unknown_price
 from pipeline.changes.orders import DeafLabels
 from pipeline.changes.register import append, standings
 from pipeline.changes.returned import Returned, WorkbookRefusal, files_of, read_workbook
@@ -43,7 +43,7 @@ class Filed:
     standings: Mapping[str, ChangeStanding]
     events: Mapping[str, Sequence[ChangeEvent]]
     deaf: Mapping[str, Mapping[int, int]]
-    price: Pricer
+    price: OrderPricing
 
     @property
     def ordered(self) -> Mapping[str, int]:
@@ -62,7 +62,7 @@ def decide(  # noqa: PLR0913 - what it needs to know, by name
     *,
     all_or_nothing: bool = False,
     today: date | None = None,
-    price: Pricer = unknown_price,
+    price: OrderPricing = unknown_price,
 ) -> tuple[Taken, ...]:
     """Take the decisions and results of workbooks into the register.
 
@@ -98,7 +98,7 @@ def decide(  # noqa: PLR0913 - what it needs to know, by name
     return tuple(map(_taken, tallies))
 
 
-def _filed(database: Database, plans: Sequence[str], price: Pricer) -> Filed:
+def _filed(database: Database, plans: Sequence[str], price: OrderPricing) -> Filed:
     asked = {"plans": plans}
     on_file = database.records(PlanOnFile, "changes", "plans_on_file")
     changes = database.records(Change, "changes", "changes_of", asked)

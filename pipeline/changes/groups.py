@@ -11,7 +11,7 @@ from pipeline.records import OrderPrice
 from pipeline.tables.changes import Change, ChangeEvent
 
 Channels = Mapping[str, int]
-Pricer = Callable[[str, Channels, Channels], OrderPrice | None]
+OrderPricing = Callable[[str, Channels, Channels], OrderPrice | None]
 """Price the second choice of channels in a store against the first; who is named in neither stays
 on its channel of today. None where the store cannot be priced."""
 
@@ -75,7 +75,9 @@ def decided(changes: Sequence[Change], events: Sequence[ChangeEvent]) -> Decided
     return Decided(sorted(changes, key=lambda change: change.position), last)
 
 
-def parted(plan: Decided, drafts: Sequence[Draft], price: Pricer) -> Iterator[tuple[Draft, str]]:
+def parted(
+    plan: Decided, drafts: Sequence[Draft], price: OrderPricing
+) -> Iterator[tuple[Draft, str]]:
     """Yield the drafts that would decide a group in parts without saying so, and what to do."""
     asked = {draft.change.change: draft for draft in drafts}
     for group in plan.groups():
@@ -98,7 +100,7 @@ def _on_the_way(plan: Decided, group: Sequence[Change]) -> str | None:
     return None
 
 
-def _unsaid(plan: Decided, group: Sequence[Change], price: Pricer) -> str | None:
+def _unsaid(plan: Decided, group: Sequence[Change], price: OrderPricing) -> str | None:
     """Return why a group cannot be decided in parts; None where a remark says it is meant."""
     decisions = [plan.decisions.get(change.change) for change in group]
     if any(event is not None and says(event.note, SPLIT) for event in decisions):
@@ -111,7 +113,7 @@ def _unsaid(plan: Decided, group: Sequence[Change], price: Pricer) -> str | None
     )
 
 
-def _half(plan: Decided, group: Sequence[Change], price: Pricer) -> OrderPrice | None:
+def _half(plan: Decided, group: Sequence[Change], price: OrderPricing) -> OrderPrice | None:
     """Price a group of which only the approved part is made against the whole of it."""
     whole, half = plan.channels(), plan.channels()
     for change in reversed(group):
@@ -122,7 +124,7 @@ def _half(plan: Decided, group: Sequence[Change], price: Pricer) -> OrderPrice |
 
 
 def priced(
-    plan: Decided, drafts: Sequence[Draft], price: Pricer
+    plan: Decided, drafts: Sequence[Draft], price: OrderPricing
 ) -> tuple[list[Draft], list[tuple[str, str]]]:
     """Return drafts with the promise of what they order, and (change, sentence) of each price."""
     told: list[tuple[str, str]] = []
@@ -146,7 +148,7 @@ def priced(
     return out, told
 
 
-def _halves_told(plan: Decided, asked: set[str], price: Pricer) -> Iterator[tuple[str, str]]:
+def _halves_told(plan: Decided, asked: set[str], price: OrderPricing) -> Iterator[tuple[str, str]]:
     for group in plan.groups():
         states = {plan.state(change) for change in group}
         mine = [change.change for change in group if change.change in asked]
