@@ -62,13 +62,13 @@ class FoundExport:
     def suffix(self) -> str:
         """The ending of its name, which decides only how it is opened; not that of packing."""
         name = Path(self.member or self.path.name)
-        return Path(name.stem if name.suffix.lower() in _PACKED else name).suffix.lower()
+        return _within(name) if _is_packed(name) else name.suffix.lower()
 
     def content(self, room: Path) -> Path:
         """Return a path to the bytes; a member is unpacked into `room` under a name of ours."""
         if self.member is None:
-            packed = self.path.suffix.lower() in _PACKED
-            return unpacked(self.path, room / f"text{self.suffix}") if packed else self.path
+            out = room / f"text{self.suffix}"
+            return unpacked(self.path, out) if _is_packed(self.path) else self.path
         out = room / f"member{self.suffix}"
         with (
             zipfile.ZipFile(self.path) as archive,
@@ -206,7 +206,11 @@ def _pass_over(path: Path, *, is_folder: bool) -> str | None:
 
 def _within(path: Path) -> str:
     """Return the ending of what a packed file holds; none of any other."""
-    return Path(path.stem).suffix.lower() if path.suffix.lower() in _PACKED else ""
+    return Path(path.stem).suffix.lower() if _is_packed(path) else ""
+
+
+def _is_packed(path: Path) -> bool:
+    return path.suffix.lower() in _PACKED
 
 
 def _valid(name: str) -> str:

@@ -36,6 +36,7 @@ from pipeline.ingest.words import fold
 _SAMPLE_ROWS = 50  # that show what a column holds
 _HEADINGS_LEAST = 2  # known ones that make a table of a text
 _ALIGNED_MOST = 4 << 20  # octets of a text that a person laid out
+_DELIMITER = re.compile(rb"[,;|\t]")
 _COUNT_MOST = 64 << 20  # bytes up to which the rows of a refused text are counted one by one
 _OF_KEYS = {"key of a", "in the store", "written", "named by"}  # of the quarantine workbook
 _EMPTY = Head(TextDialect(",", '"', '"'), (), DeliveredRow(1, []), 1)
@@ -166,16 +167,15 @@ def _text(found: FoundExport, path: Path, vocabulary: Vocabulary, room: Path) ->
 
 def _parted(path: Path, room: Path) -> Path:
     """Return a text of which blanks align the cells with tabs between these; any other as it is."""
-    if path.stat().st_size > _ALIGNED_MOST:
+    if path.stat().st_size > _ALIGNED_MOST or _DELIMITER.search(path.read_bytes()):
         return path
     lines = path.read_text(encoding="utf-8-sig", errors="replace").splitlines()
-    rows = [re.split(" {2,}", line.strip()) for line in lines if line.strip()]
-    widths = {len(row) for row in rows}
-    if re.search(r"[,;|\t]", "".join(lines)) or len(widths) != 1 or widths == {1} or not rows:
+    rows = [re.split(" {2,}", line.strip()) for line in lines]
+    widths = {len(row) for row in rows if row != [""]}
+    if len(widths) != 1 or widths == {1}:
         return path
     out = room / "parted.csv"
-    parted = ("\t".join(re.split(" {2,}", line.strip())) for line in lines)
-    out.write_text("\n".join(parted) + "\n", encoding="utf-8")
+    out.write_text("".join("\t".join(row) + "\n" for row in rows), encoding="utf-8")
     return out
 
 
