@@ -111,16 +111,11 @@ class Case:
 
 
 def reason_of(
-    case: Case,
-    at: int,
-    ends: tuple[Sequence[int], Sequence[int]],
-    others: Sequence[tuple[float, int]],
-    sure: str,
+    case: Case, at: int, ends: tuple[Sequence[int], Sequence[int]], rival: Rival, sure: str
 ) -> Reason:
     """Return why station `at` leaves its channel of today, or why it is left alone.
 
-    `ends` are the channels by station before and after the plan, `others` what other channels of
-    the station cost more.
+    `ends` are the channels by station before and after the plan, `rival` is the next best channel.
     """
     before, after = ends
     station, old = case.problem.stations[at], before[at]
@@ -128,8 +123,6 @@ def reason_of(
     moves = old != after[at]
     staying = _air(case, at, [*after[:at], old, *after[at + 1 :]]) if moves else None
     same = staying is None or staying.neighbours == today.neighbours
-    refused = _priced(case, case.refused.get(station.station), others)
-    rival = rival_of(case, at, others)
     return Reason(
         today=today,
         planned=planned,
@@ -137,7 +130,6 @@ def reason_of(
         moves=moves,
         permitted=old in (case.permitted or station.choices),
         bond=case.bonds.get(station.station),
-        refused=refused,
         rival=rival[1],
         worse=None if rival[0] is None else round(rival[0], 6),
         sureness=sure,
@@ -151,10 +143,14 @@ def rival_of(case: Case, at: int, others: Sequence[tuple[float, int]]) -> Rival:
     return min(left, default=(None, None))
 
 
-def _priced(
-    case: Case, refused: RefusedMove | None, others: Sequence[tuple[float, int]]
+def priced_refusal(
+    case: Case, station: str, others: Sequence[tuple[float, int]]
 ) -> RefusedMove | None:
-    """Return a refusal with its cost: what the move would gain, its own price left out."""
+    """Return a station's refusal with its cost: what the move would gain, its own price left out.
+
+    `others` are what the station's other channels cost more; there may be no refusal.
+    """
+    refused = case.refused.get(station)
     for more, channel in others:
         if refused is not None and channel == refused.channel:
             return replace(refused, cost=round(max(0.0, case.problem.price_per_move - more), 6))

@@ -49,10 +49,8 @@ def still_refused(
 def _alike(problem: StoreProblem, row: RefusedChannel, then: Sequence[StationThen]) -> bool:
     if row.gain_low is None or row.gain_high is None:
         return True
-    old = {one.station: one for one in then if one.plan == row.plan}
-    on = {s.station: StationThen(s.station, "", "", s.channel, s.channel) for s in problem.stations}
-    stations = [old.get(name, now) for name, now in on.items()]
-    at = list(on).index(row.station)
-    before = clear_air(problem, [station.channel for station in stations])[at]
-    after = clear_air(problem, [station.final for station in stations])[at]
+    old = {one.station: (one.channel, one.final) for one in then if one.plan == row.plan}
+    ways = [old.get(s.station, (s.channel, s.channel)) for s in problem.stations]
+    at = [s.station for s in problem.stations].index(row.station)
+    before, after = (clear_air(problem, channels)[at] for channels in zip(*ways, strict=True))
     return row.gain_low <= after - before <= row.gain_high

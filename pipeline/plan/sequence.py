@@ -51,8 +51,7 @@ class Order:
         steps: in order; one station changes at a time.
         costs: cost before any step and after each step, in the caller's units.
         proven: no other way is better by worst state, then number of steps, then how early
-            `first` is done, then sum of costs;
-            otherwise the best way found.
+            `first` is done, then sum of costs; otherwise the best way found.
     """
 
     steps: tuple[Step, ...]
@@ -94,12 +93,11 @@ def order_moves(  # noqa: PLR0913 - two inputs, two ends; the rest are options w
 
     Wanted, in this order: no state between worse than the worse of both ends, fewest steps, the
     stations of `first` done as early as that allows, least sum of costs over the states between, so
-    that the benefit comes early, and the earlier
-    station first. Where no order of direct moves keeps to the worse end, stations are parked on
-    another of their choices on the way; stations that stay where they are are left alone. Where
-    nothing keeps to it, the excess is the least that can be had with each station parked at most
-    once: more would be many disruptions for little. States closer than `TOLERANCE`, relative,
-    count as equal.
+    that the benefit comes early, and the earlier station first. Where no order of direct moves
+    keeps to the worse end, stations are parked on another of their choices on the way; stations
+    that stay where they are are left alone. Where nothing keeps to it, the excess is the least that
+    can be had with each station parked at most once: more would be many disruptions for little.
+    States closer than `TOLERANCE`, relative, count as equal.
 
     Args:
         one_station_costs: as for `assign`.

@@ -1,6 +1,6 @@
 """The plan of one store, computed from its problem alone."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from pipeline.plan.costs import (
@@ -13,7 +13,15 @@ from pipeline.plan.costs import (
     tie_costs,
 )
 from pipeline.plan.decide import Decision, Group, Terms, decide
-from pipeline.plan.explain import Case, Evidence, crowding, reason_of, rival_of, sureness
+from pipeline.plan.explain import (
+    Case,
+    Evidence,
+    crowding,
+    priced_refusal,
+    reason_of,
+    rival_of,
+    sureness,
+)
 from pipeline.plan.sequence import Order, order_moves
 from pipeline.plan.stakes import Stakes
 from pipeline.reasons import Bond, SharedPairs, Together, from_json, sentence, to_json
@@ -52,7 +60,9 @@ def plan_and_hold(case: Case, effort: int, terms: Terms) -> tuple[StorePlan, Cas
     held: set[int] = set()
     while unsure := _unsure(case, stakes, best):
         held |= unsure
-        allowed = [[now] if i in held else some for i, (some, now) in _enumerated(stakes)]
+        allowed = list(stakes.allowed)
+        for i in unsure:
+            allowed[i] = [stakes.present[i]]
         stakes = replace(stakes, allowed=allowed)
         best = decide(stakes, terms, ties=ties, effort=effort)
     case = case.holding(frozenset(wide.stations[i].station for i in held))
@@ -68,10 +78,6 @@ def _unsure(case: Case, stakes: Stakes, best: Decision) -> set[int]:
         if group.chance is not None and sureness(group.chance, None) != "high"
         if stakes.free[i] and case.settled(case.problem.stations[i].station)
     }
-
-
-def _enumerated(stakes: Stakes) -> Iterator[tuple[int, tuple[Sequence[int], int]]]:
-    return enumerate(zip(stakes.allowed, stakes.present, strict=True))
 
 
 def _told(case: Case, tables: Priced, best: Decision, terms: Terms) -> StorePlan:
@@ -181,7 +187,8 @@ def _station_plans(
         others = tables.others(at, after)
         rival = rival_of(case, at, others)
         reason = replace(
-            reason_of(case, at, ends, others, _sureness(chance, after_air)),
+            reason_of(case, at, ends, rival, _sureness(chance, after_air)),
+            refused=priced_refusal(case, station.station, others),
             together=_together(problem, at, group),
             bond=_bond(case, station.station, group),
             crowd=crowd.get(at),
