@@ -1,4 +1,4 @@
-"""Where channels lie in the 2.4 GHz band, which overlap, and which stay clear.
+"""Where the channels of IEEE 802.15.4 and Wi-Fi lie in the 2.4 GHz band.
 
 Frequencies are in MHz. IEEE 802.15.4 clause numbers are those of the 2006 edition, from memory.
 """

@@ -16,18 +16,7 @@ def power_sum_dbm(levels_dbm: Sequence[float]) -> float:
     Never below the strongest level. Independent of their order, and free of overflow since
     powers are taken relative to the strongest.
     """
-    strongest, total = _relative_sum(levels_dbm)
-    return strongest + 10 * log10(total)
-
-
-def _relative_sum(levels_dbm: Sequence[float]) -> tuple[float, float]:
-    strongest = max(_some_finite("levels_dbm", levels_dbm))
-    return strongest, fsum(10 ** ((level - strongest) / 10) for level in levels_dbm)
-
-
-def _some_finite(name: str, values: Sequence[float]) -> Sequence[float]:
-    if not len(values):
-        raise ValueError(f"{name} must hold at least one value; got none")
-    for place, value in enumerate(values):
-        finite(f"{name}[{place}]", value)
-    return values
+    if not len(levels_dbm):
+        raise ValueError("levels_dbm must hold at least one value; got none")
+    strongest = max(finite(f"levels_dbm[{n}]", level) for n, level in enumerate(levels_dbm))
+    return strongest + 10 * log10(fsum(10 ** ((level - strongest) / 10) for level in levels_dbm))
