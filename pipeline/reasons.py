@@ -202,7 +202,18 @@ def brief(reason: Reason, language: str = DEFAULT_LANGUAGE) -> str:
     return " ".join(parts)
 
 
-def _troubles(reason: Reason, words: "_Words") -> list[str]:
+@dataclass(frozen=True, slots=True)
+class _Words:
+    """The texts of a language and how it writes numbers and lists."""
+
+    texts: Mapping[str, str]
+    style: Style
+
+    def __call__(self, key: str, **values: object) -> str:
+        return fill(self.texts[key], values, self.style)
+
+
+def _troubles(reason: Reason, words: _Words) -> list[str]:
     """Return what is wrong with the channel of today; what leaks in only where nothing else is."""
     today, parts = reason.today, []
     same = [one.name for one in today.neighbours if one.channel == today.channel]
@@ -219,7 +230,7 @@ def _troubles(reason: Reason, words: "_Words") -> list[str]:
     return parts
 
 
-def _quality(air: Air, words: "_Words") -> str:
+def _quality(air: Air, words: _Words) -> str:
     """Return what a channel is like: how busy, and beside which own station."""
     if air.noise is None:
         return words("brief.unmeasured", channel=air.channel)
@@ -228,17 +239,6 @@ def _quality(air: Air, words: "_Words") -> str:
     if not air.neighbours:
         return words("brief.alone", noise=noise)
     return words("brief.near", noise=noise, **asdict(air.neighbours[0]))
-
-
-@dataclass(frozen=True, slots=True)
-class _Words:
-    """The texts of a language and how it writes numbers and lists."""
-
-    texts: Mapping[str, str]
-    style: Style
-
-    def __call__(self, key: str, **values: object) -> str:
-        return fill(self.texts[key], values, self.style)
 
 
 def _on(key: str, air: Air, words: _Words) -> str:

@@ -136,8 +136,8 @@ order by quarters desc, departures desc, u.store;
 select state, sum(changes)::bigint as changes, sum(entered)::bigint as entered
 from audit_change where quarter = $quarter
 group by state
-order by list_position(['as ordered', 'done differently', 'ordered anew', 'undone', 'not done', 'export', 'scan',
-    'work', 'night', 'decision', 'refused', 'lapsed'], state);
+order by list_position(['as ordered', 'done differently', 'ordered anew', 'undone', 'not done',
+    'export', 'scan', 'work', 'night', 'decision', 'refused', 'lapsed'], state);
 
 -- name: quarter_promises
 -- Promised and measured clear air of the changes checked in the quarter.

@@ -47,9 +47,8 @@ with day as (select as_of from this_run), told as (
     select d.store, count(distinct d.subject) as stations,
         count(distinct d.subject) filter (d.answer is distinct from 'put back') as unanswered
     from drift d join departure_cause c using (quarter, cause)
-    where not c.rollout and d.quarter = (select max(quarter) from drift, day
-        where quarter <= format('{}-Q{}', year(as_of), quarter(as_of)))
-    group by d.store
+    semi join latest_audited using (quarter)
+    where not c.rollout group by d.store
 ), unagreed as (
     select l.store, count(*) as stations from station_now l
     where not exists (from baseline b
@@ -148,9 +147,7 @@ order by n.region, s.closed, s.store, s.station, s.closed_on;
 -- What somebody must answer in each region, as the latest audit found it, one row a cause: to be
 -- approved, or to be put back.
 select * exclude (quarter)
-from asked_by_cause(true)
-where quarter = (select max(quarter) from drift, this_run
-    where quarter <= format('{}-Q{}', year(as_of), quarter(as_of)))
+from asked_by_cause(true) semi join latest_audited using (quarter)
 order by region, rollout, clear_air_lost desc nulls last, stations desc,
     stood_days desc nulls last, store, subject, cause;
 

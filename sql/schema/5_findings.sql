@@ -48,6 +48,12 @@ select quarter, cause,
     count(*) > 1 and field not in ('channel', 'tx_power_dbm', 'pan_id') as rollout
 from drift where cause is not null group by quarter, cause, field;
 
+-- name: latest_audited
+-- The last quarter of which departures are kept, up to that of this run.
+create or replace view latest_audited as
+select max(quarter) as quarter from drift, this_run
+where quarter <= format('{}-Q{}', year(as_of), quarter(as_of));
+
 -- name: asked_by_cause
 -- What somebody must answer, by quarter: departures of one cause in one row, or `by_region` in one
 -- row for each region of today. Of several stations, store and station are the first.

@@ -81,6 +81,11 @@ class PlannedMove:
     provisional: bool = False  # not approved, or waits for an earlier wave
     minutes: float | None = None  # off the air
 
+    @property
+    def why(self) -> str:
+        """What pages say: the reason in short, or what there is of it."""
+        return self.brief or self.reason
+
 
 @dataclass(frozen=True, slots=True)
 class PlanInForce:

@@ -42,7 +42,7 @@ _NUMBER = Type(style.SMALL, Face.STRONG, style.PAPER)
 
 def move_height(move: PlannedMove, width: float) -> float:
     """Return the height of a change in a column, in points."""
-    return STRONG.leading + text_height(_brief(move), SMALL, width - _INDENT) + _GAP
+    return STRONG.leading + text_height(move.why, SMALL, width - _INDENT) + _GAP
 
 
 def draw_move(pen: Pen, box: Box, move: PlannedMove, doc: Document) -> float:
@@ -57,11 +57,7 @@ def draw_move(pen: Pen, box: Box, move: PlannedMove, doc: Document) -> float:
     pen.text(box.x + _INDENT, box.y + STRONG.size, head, STRONG, width=room)
     pen.text(box.right, box.y + STRONG.size, worth, SMALL_MUTED, align=Align.RIGHT)
     rest = Box(box.x + _INDENT, box.y + STRONG.leading, box.w - _INDENT, 0)
-    return pen.paragraph(rest, _brief(move), SMALL) + _GAP
-
-
-def _brief(move: PlannedMove) -> str:
-    return move.brief or move.reason
+    return pen.paragraph(rest, move.why, SMALL) + _GAP
 
 
 def _worth(move: PlannedMove, doc: Document) -> str:

@@ -121,7 +121,7 @@ def _printed(content: StoreContent) -> Iterator[str]:
     for station in content.stations:
         yield from (station.station, station.name or "", station.reason or "")
     for move in content.moves:
-        yield move.brief or move.reason
+        yield move.why
     for finding in content.findings:
         yield from (finding.subject, finding.detail, finding.excepted or "")
 
