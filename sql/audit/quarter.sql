@@ -136,8 +136,8 @@ order by q.quarter, 2, v.rule;
 -- name: figures_of_changes
 -- How the order of every change stood at the end of each quarter, parking steps left out: closed
 -- and how, refused, lapsed undecided, or what it waits for; one done differently is 'ordered anew'
--- once the station has a later order. One that lapsed because a later plan has
--- the same order goes on there.
+-- once the station has a later order. One that lapsed because a later plan has the same order goes on
+-- there.
 insert into audit_change by name
 with quarters as (select quarter, first, last from incoming), told as (
     select q.quarter, q.first, c.store,

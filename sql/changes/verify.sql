@@ -125,7 +125,8 @@ group by closed order by closed;
 -- name: not_put_right
 -- Final changes that were done differently or undone, and that nobody has ordered anew since.
 select change, store, station, parking, ordered_channel, channel_found, state,
-    if(closed = 'undone', 'backed out', closed) as result, 'since ' || closed_on as note, cast(null as double) as promised, cast(null as double) as measured
+    if(closed = 'undone', 'backed out', closed) as result, 'since ' || closed_on as note,
+    cast(null as double) as promised, cast(null as double) as measured
 from change_story
 where closed in ('done differently', 'undone') and not replaced and not parking
     and list_contains($stores, store)

@@ -165,11 +165,11 @@ create or replace temp macro as_flag(written) as
         when written = 'yes' then true
         when written = 'no' then false
         when lower(trim(written)) in ('yes', 'y', 'true', 't', '1', 'on', 'online', 'connected',
-            'ja', 'j', 'はい', '有', 'wahr', 'tak', 'prawda', 'oui', 'vrai', 'sí', 'si', 'sì', 'sim', 'vero',
-            'ano', 'igen', 'da', 'verbunden', 'ok', 'active', 'up', 'reachable', '✓') then true
+            'ja', 'j', 'wahr', 'tak', 'prawda', 'oui', 'vrai', 'sí', 'si', 'sì', 'sim', 'vero',
+            'はい', '有', 'ano', 'igen', 'da', 'verbunden', 'ok', 'active', 'up', 'reachable', '✓') then true
         when lower(trim(written)) in ('no', 'n', 'false', 'f', '0', 'off', 'offline',
-            'disconnected', 'nein', 'nee', 'いいえ', '無', 'falsch', 'nie', 'fałsz', 'non', 'faux', 'não', 'falso',
-            'ne', 'nem', 'nu', 'getrennt', 'inactive', 'down', 'unreachable', '✗') then false
+            'disconnected', 'nein', 'nee', 'falsch', 'nie', 'fałsz', 'non', 'faux', 'não', 'falso',
+            'いいえ', '無', 'ne', 'nem', 'nu', 'getrennt', 'inactive', 'down', 'unreachable', '✗') then false
     end;
 
 -- name: as_iso

@@ -38,7 +38,8 @@ with written as (
 )
 select line_number, store, station, seen_on, sound(name) as name, sound(mounted) as mounted, floor,
     x_m, y_m, channel, pan_id, tx_power_dbm, if(lost_address(eui64), null, sound(eui64)) as eui64,
-    if(lost_address(ip_address), null, sound(ip_address)) as ip_address, port, sound(firmware) as firmware, sound(hardware) as hardware, connected, good,
+    if(lost_address(ip_address), null, sound(ip_address)) as ip_address, port,
+    sound(firmware) as firmware, sound(hardware) as hardware, connected, good,
     case when row_fault is not null then [wrong(row_fault, '', beyond)]
         else nullif(list_filter([
         case when store is null then wrong('key-missing', 'store', '') end,
