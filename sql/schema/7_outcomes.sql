@@ -1,0 +1,62 @@
+-- name: label_day
+-- What labels exports said of a label on a day, up to the run's date, with its share of updates
+-- acknowledged as `acknowledged` of `updates`. `counted`: the store's export of that day has counts,
+-- and labels without one say nothing; else a share stands for the updates that the label is sent a
+-- day, or is taken to be sent. A count of updates sent goes before the share beside it, and with it
+-- where the count acknowledged is missing. Where exports of a day disagree on a label, the smallest
+-- row stands, as in label_now.
+-- `export_before` is the day of the store's labels export before, `station_before` the station that
+-- served the label then; null: it was not in it, or had none.
+create or replace view label_day as
+with upto as (
+    select * from label_matched where seen_on <= (select as_of from this_run)
+), twice as (
+    select store, label, seen_on from upto group by store, label, seen_on having count(*) > 1
+), told as (
+    select u.* from upto u anti join twice using (store, label, seen_on)
+    union all by name
+    select u.* from upto u semi join twice using (store, label, seen_on)
+    qualify row_number() over (partition by u.store, u.label, u.seen_on order by u) = 1
+), export as (
+    select store, seen_on, lag(seen_on) over (partition by store order by seen_on) as export_before,
+        bool_or(updates_sent > 0
+            and coalesce(updates_acknowledged, success_pct) is not null) as counted
+    from told group by store, seen_on
+), weighed as (
+    select t.store, t.label, t.seen_on, t.station, t.last_heard_on, e.export_before,
+        coalesce(e.counted, false) as counted, t.acknowledged_first as first_time,
+        if(e.counted, t.updates_sent, coalesce(t.updates_per_day, s.value)) as updates,
+        if(e.counted, coalesce(t.updates_acknowledged, t.updates_sent * t.success_pct / 100),
+            updates * t.success_pct / 100) as acknowledged,
+        lag(t.seen_on) over before as told_before, lag(t.station) over before as station_told
+    from told t join export e using (store, seen_on)
+    cross join setting s where s.name = 'default_updates_per_day'
+    window before as (partition by t.store, t.label order by t.seen_on)
+)
+select * exclude (told_before, station_told),
+    case when told_before = export_before then station_told end as station_before
+from weighed;
+
+-- name: label_outcome
+-- What the labels of a station got, by labels export: of how many updates sent how many they
+-- acknowledged. `updates` and `acknowledged` are null where the export has no counts: then
+-- `success_share` weighs the labels' shares by the updates each is sent a day
+-- (`default_updates_per_day` where the export does not say), which assumes that all shares of an
+-- export are of the same days. `silent` counts labels not heard for more than `silent_after_days`,
+-- null where none says when it was heard; `moved` those that another station served in the store's
+-- labels export before, null in its first.
+create or replace view label_outcome as
+select store, station, seen_on, count(*) as labels,
+    cast(sum(updates) filter (counted and acknowledged is not null) as bigint) as updates,
+    cast(round(fsum(acknowledged) filter (counted)) as bigint) as acknowledged,
+    cast(sum(first_time) filter (counted and acknowledged is not null) as bigint)
+        as acknowledged_first,
+    round(fsum(acknowledged) / nullif(fsum(updates) filter (acknowledged is not null), 0), 9)
+        as success_share,
+    if(count(last_heard_on) = 0, null, count(*) filter (seen_on - last_heard_on > (
+        select value from setting where name = 'silent_after_days'))) as silent,
+    if(any_value(export_before) is null, null,
+        count(*) filter (station_before <> station)) as moved
+from label_day
+where station is not null
+group by store, station, seen_on;
