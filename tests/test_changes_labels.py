@@ -26,7 +26,7 @@ def database(tmp_path: Path) -> Iterator[Database]:
         yield opened
 
 
-def label(name: str, seen_on: date = AS_OF, station: str | None = "A", **more: Any) -> LabelSeen:
+def label(name: str, seen_on: date = AS_OF, station: str | None = "A", **more: object) -> LabelSeen:
     """Return a label of store S, with nothing said of it but `more`."""
     said = dict.fromkeys(LabelSeen.__dataclass_fields__)
     return LabelSeen(**{**said, "store": "S", "label": name, "seen_on": seen_on,
@@ -94,3 +94,18 @@ def test_silent_and_moved_are_counted_against_the_limit_and_the_export_before(
     assert found["A", between]["moved"] == 0
     assert now["success_share"] is None
     assert ("A", AS_OF + timedelta(1)) not in found
+    changed = database.connection.execute("from labels_changed order by seen_on").fetchall()
+    assert changed == [("S", before, between, 2, 2, 0, 1, 1), ("S", between, AS_OF, 2, 4, 1, 2, 0)]
+
+
+def test_a_station_is_replaced_where_exports_name_other_hardware(database: Database) -> None:
+    """An export that names no address in between changes nothing; the same address is the same."""
+    told = [(90, "a1"), (60, None), (30, "a1"), (10, "a2"), (-1, "a3")]
+    database.connection.executemany(
+        "insert into station_seen (store, station, seen_on, eui64) values ('S', 'A', ?, ?)",
+        [(AS_OF - timedelta(days), eui64) for days, eui64 in told],
+    )
+
+    found = database.connection.execute("from station_replaced").fetchall()
+
+    assert found == [("S", "A", AS_OF - timedelta(30), AS_OF - timedelta(10), "a1", "a2")]

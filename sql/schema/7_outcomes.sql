@@ -1,12 +1,12 @@
 -- name: label_day
 -- What labels exports said of a label on a day, up to the run's date, with its share of updates
--- acknowledged as `acknowledged` of `updates`. `counted`: the store's export of that day has counts,
--- and labels without one say nothing; else a share stands for the updates that the label is sent a
--- day, or is taken to be sent. A count of updates sent goes before the share beside it, and with it
--- where the count acknowledged is missing. Where exports of a day disagree on a label, the smallest
--- row stands, as in label_now.
+-- acknowledged as `acknowledged` of `updates`. `counted`: the store's export of that day has
+-- counts, and labels without one say nothing; else a share stands for the updates that the label is
+-- sent a day, or is taken to be sent. A count acknowledged goes before the share beside it; where
+-- it is missing, the share of the count sent stands in. Where exports of a day disagree on a label,
+-- the smallest row stands, as in label_now.
 -- `export_before` is the day of the store's labels export before, `station_before` the station that
--- served the label then; null: it was not in it, or had none.
+-- served the label then; null: it was not `listed_before`, or had none.
 create or replace view label_day as
 with upto as (
     select * from label_matched where seen_on <= (select as_of from this_run)
@@ -34,7 +34,8 @@ with upto as (
     window before as (partition by t.store, t.label order by t.seen_on)
 )
 select * exclude (told_before, station_told),
-    case when told_before = export_before then station_told end as station_before
+    coalesce(told_before = export_before, false) as listed_before,
+    if(listed_before, station_told, null) as station_before
 from weighed;
 
 -- name: label_outcome
@@ -60,3 +61,33 @@ select store, station, seen_on, count(*) as labels,
 from label_day
 where station is not null
 group by store, station, seen_on;
+
+-- name: labels_changed
+-- What became of a store's labels from one labels export to the next: served by another station
+-- than before, listed for the first time since, and listed no more. Comparisons over the days
+-- between wash such labels out.
+create or replace view labels_changed as
+with counted as (
+    select store, export_before, seen_on, count(*) as labels,
+        count(*) filter (listed_before) as stayed,
+        count(*) filter (station_before <> station) as moved
+    from label_day group by store, export_before, seen_on
+)
+select n.store, n.export_before, n.seen_on, b.labels as labels_before, n.labels, n.moved,
+    n.labels - n.stayed as new, b.labels - n.stayed as gone
+from counted n join counted b on b.store = n.store and b.seen_on = n.export_before;
+
+-- name: station_replaced
+-- Stations whose hardware was replaced, by the EUI-64 of stations exports: between the last export
+-- that names the old one and the first that names the new one.
+create or replace view station_replaced as
+with told as (
+    select store, station, seen_on, min(s).eui64 as eui64 from station_seen s
+    where seen_on <= (select as_of from this_run) group by store, station, seen_on
+), known as (
+    select *, lag(seen_on) over before as before, lag(eui64) over before as eui64_before
+    from told where eui64 is not null
+    window before as (partition by store, station order by seen_on)
+)
+select store, station, before, seen_on, eui64_before, eui64
+from known where eui64 <> eui64_before;
