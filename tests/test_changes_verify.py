@@ -26,14 +26,13 @@ from changes_kit import (
 )
 
 from pipeline.changes.back_out import Carried, back_out, way_back
-from pipeline.changes.effect import Measured, Share
+from pipeline.changes.effect import Measured, Share, calibration
 from pipeline.changes.register import Booking, append, book, history, propose
 from pipeline.changes.states import ChangeState, Trigger, new_event
 from pipeline.changes.verify import (
     Found,
     Waiting,
     Yardstick,
-    calibration,
     judge,
     not_as_ordered,
     not_put_right,
@@ -307,7 +306,7 @@ def test_labels_decide_with_the_air(tmp_path: Path, settings: Settings) -> None:
         labels = database.connection.execute(
             "select labels_before, labels_due, labels_listed, labels_after from change_check"
         ).fetchall()
-        assert labels == [(49, 49, None, None), (49, 49, 49, 39), (49, 49, 49, 49)]
+        assert labels == [(49, None, None, None), (49, 49, 49, 39), (49, 49, 49, 49)]
 
 
 def test_work_nobody_reported_is_found(approved: Database, settings: Settings) -> None:

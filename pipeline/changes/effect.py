@@ -214,3 +214,27 @@ def success_gain(
         return gain, None, None
     half = float(stdtrit(labels - 1, (1 + interval) / 2)) * error
     return gain, round(gain - half, 6), round(gain + half, 6)
+
+
+@dataclass(frozen=True, slots=True)
+class Calibration:
+    """How promises of one kind held: `promised` and `measured` are means over the changes.
+
+    `error` is the mean of measured less promised, `absolute_error` of its size, `held` the share of
+    changes whose interval of clear air measured reaches the promise.
+    """
+
+    sureness: str  # 'all': whatever the evidence
+    promised_from: float
+    promised_to: float
+    changes: int
+    promised: float
+    measured: float
+    error: float
+    absolute_error: float
+    held: float
+
+
+def calibration(database: Database, stores: Sequence[str]) -> tuple[Calibration, ...]:
+    """Return how promises in some stores held up to the run's day: by kind, and over all."""
+    return tuple(database.records(Calibration, "changes", "calibration", {"stores": stores}))

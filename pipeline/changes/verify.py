@@ -159,25 +159,6 @@ class Check:
         return ""
 
 
-@dataclass(frozen=True, slots=True)
-class Calibration:
-    """How promises of one kind held: `promised` and `measured` are means over the changes.
-
-    `error` is the mean of measured less promised, `absolute_error` of its size, `held` the share of
-    changes whose interval of clear air measured reaches the promise.
-    """
-
-    sureness: str  # 'all': whatever the evidence
-    promised_from: float
-    promised_to: float
-    changes: int
-    promised: float
-    measured: float
-    error: float
-    absolute_error: float
-    held: float
-
-
 def verify(database: Database, settings: Settings) -> tuple[Check, ...]:
     """Judge every change that waits for an export; call it after survey and before propose.
 
@@ -199,11 +180,6 @@ def verify(database: Database, settings: Settings) -> tuple[Check, ...]:
     with database.transaction():
         _keep(database, judged, as_of)
     return tuple(_check(*each) for each in judged)
-
-
-def calibration(database: Database, stores: Sequence[str]) -> tuple[Calibration, ...]:
-    """Return how promises in some stores held up to the run's day: by kind, and over all."""
-    return tuple(database.records(Calibration, "changes", "calibration", {"stores": stores}))
 
 
 def not_as_ordered(database: Database, stores: Sequence[str]) -> Mapping[str, int]:
