@@ -118,6 +118,7 @@ with told as (
     select c.change, c.plan, c.store, c.station, c.position, c.parking, c.ordered_channel, c.agreed,
         s.state, s.at, s.due, s.by = 'quietaisle' as shown,
         n.channel as channel_found, n.connected, n.seen_on,
+        coalesce(c.evening, c.reported_on) as night,
         c.reported_on is not null or coalesce(c.evening < n.seen_on, false) as dated,
         case when c.evening < n.seen_on and coalesce(c.reported_on <= c.evening + 1, true)
             then least(c.evening, c.reported_on)
