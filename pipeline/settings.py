@@ -94,6 +94,7 @@ class Work:
     # A change is worth its clear air until so many days after the first night.
     benefit_days: Annotated[int, lambda t, key: rules.whole(t.content["nights"], 3650)(t, key)]
     effort: Annotated[float, rules.number(0, 1_000_000)]  # deterministic, for all regions together
+    order: Annotated[str, rules.one_of(("drawn", "benefit"))]  # of stores, wave by wave
 
 
 @dataclass(frozen=True, slots=True)

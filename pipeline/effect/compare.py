@@ -2,8 +2,8 @@
 
 A store is one observation: how its outcome changed from the days before a wave to those after, so
 that nothing is assumed of days and labels within it (Bertrand, Duflo & Mullainathan 2004). Stores
-are compared within blocks: those of one stratum of the draw, over the days of one wave. The estimate
-is that of least squares with an effect for every block.
+are compared within blocks: those of one stratum of the draw, over the days of one wave. The
+estimate is that of least squares with an effect for every block.
 
 The interval is of randomisation inference (Fisher 1935; Rosenbaum 2002, section 2.4): every effect
 at which, were it taken off the changed stores, the draw that was made would not stand out among
@@ -49,7 +49,7 @@ class Estimate:
     high: float
     turned: int  # stores
     controls: int
-    spread: float  # standard deviation of the stores' changes about their block's mean, the effect apart
+    spread: float  # standard deviation of stores' changes about their block's, the effect apart
 
     @property
     def helped(self) -> bool:

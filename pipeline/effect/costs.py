@@ -1,10 +1,10 @@
 """What goes with updates that are not acknowledged: binomial regression with store effects.
 
-The log-odds that an update is acknowledged are linear in what a station suffers, with an effect for
-every store, so that stations are compared with others of their store. Standard errors respect stores
-as clusters, by the jackknife over stores, which few or uneven ones do not make too small (MacKinnon,
-Nielsen & Webb 2023); so counts may vary more than binomial ones. Intervals are Student's with one
-degree less than stores.
+The log-odds that an update is acknowledged are linear in what a station suffers, with an effect
+for every store, so that stations are compared with others of their store. Standard errors respect
+stores as clusters, by the jackknife over stores, which few or uneven ones do not make too small
+(MacKinnon, Nielsen & Webb 2023); so counts may vary more than binomial ones. Intervals are
+Student's with one degree less than stores.
 """
 
 from collections.abc import Sequence
@@ -99,7 +99,8 @@ def _within(x: np.ndarray, weights: np.ndarray, index: np.ndarray) -> np.ndarray
     flat = x.reshape(len(x), -1)
     total = np.bincount(index, weights)
     means = [np.bincount(index, weights * column) / total for column in flat.T]
-    return (flat - np.array(means).T[index]).reshape(x.shape)
+    inside: np.ndarray = (flat - np.array(means).T[index]).reshape(x.shape)
+    return inside
 
 
 def _fit(
@@ -117,9 +118,8 @@ def _fit(
         odds = np.log(p / (1 - p))
         aim = odds + (share - p) / (p * (1 - p))
         inside, rest = _within(x, weights, index), _within(aim, weights, index)
-        new = np.linalg.lstsq(
-            inside * np.sqrt(weights)[:, None], rest * np.sqrt(weights), rcond=None
-        )[0]
+        root = np.sqrt(weights)
+        new = np.linalg.lstsq(inside * root[:, None], rest * root, rcond=None)[0]
         p = np.clip(expit(aim - rest + inside @ new), _STILL, 1 - _STILL)
         if np.max(np.abs(new - beta)) < _STILL * (1 + np.max(np.abs(new))):
             return new, p, _within(x, n * p * (1 - p), index)

@@ -91,27 +91,30 @@ def decide(
     """
     if not standing.ready:
         return _too_early(standing)
-    air, labels = found.get(Outcome.CLEAR_AIR), found.get(label_outcome(found))
-    known = {Outcome.CLEAR_AIR: air, label_outcome(found): labels}
-    for outcome, one in known.items():
-        if one is not None and one.harmed and one.effect <= -rule.loss_most:
+    of = label_outcome(found)
+    known = {of: found.get(of), Outcome.CLEAR_AIR: found.get(Outcome.CLEAR_AIR)}
+    told = {outcome: one for outcome, one in known.items() if one is not None}
+    for outcome, one in told.items():
+        if one.harmed and one.effect <= -rule.loss_most:
             return Verdict(Word.STOP, Why.HARMED, outcome)
-    if air is None or labels is None:
-        why = Why.NO_AIR if air is None else Why.NO_LABELS
+    if len(told) < len(known):
+        why = Why.NO_LABELS if Outcome.CLEAR_AIR in told else Why.NO_AIR
         return Verdict(Word.NOT_YET, why, until=standing.next_done_on)
     if not standing.drawn:
         return Verdict(Word.NOT_YET, Why.NOT_DRAWN)
-    if max(air.high, labels.high) < rule.gain_least:
+    return _proved(told, rule, standing)
+
+
+def _proved(told: Mapping[Outcome, Estimate], rule: VerdictRule, standing: Standing) -> Verdict:
+    """Return the verdict where both outcomes are known, neither harmed, and chance decided."""
+    if all(one.high < rule.gain_least for one in told.values()):
         return Verdict(Word.STOP, Why.NOT_WORTH)
-    for outcome, one, other in (
-        (label_outcome(found), labels, air),
-        (Outcome.CLEAR_AIR, air, labels),
-    ):
-        if one.helped and one.effect >= rule.gain_least and other.low > -rule.loss_most:
+    surely = all(one.low > -rule.loss_most for one in told.values())
+    for outcome, one in told.items():
+        if surely and one.helped and one.effect >= rule.gain_least:
             return Verdict(Word.ROLL_ON, Why.HELPED, outcome)
-    wider = min((air, labels), key=lambda one: one.spread)
-    aim = max(rule.gain_least, wider.effect)
-    more = stores_needed(wider.spread, aim, standing.stores)
+    steadiest = min(told.values(), key=lambda one: one.spread)
+    more = stores_needed(steadiest.spread, rule.gain_least, standing.stores)
     return Verdict(Word.NOT_YET, Why.WIDE, until=standing.next_done_on, stores=more)
 
 

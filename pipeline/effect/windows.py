@@ -204,9 +204,7 @@ def _side(turn: Turn, days: WaveDays) -> bool | Reason | None:
     return False if turn.stratum is not None else Reason.NOT_DRAWN
 
 
-def _change(
-    turn: Turn, days: WaveDays, outcome: Outcome, figures: Figures
-) -> float | Reason:
+def _change(turn: Turn, days: WaveDays, outcome: Outcome, figures: Figures) -> float | Reason:
     upset = figures.upset(turn, (days.before[0], days.after[1]))
     return upset or figures.change(outcome, turn.store, days.before, days.after)
 

@@ -2,6 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
 
@@ -9,15 +10,23 @@ from pipeline.database import Database
 from pipeline.frames import grouped
 from pipeline.progress import Progress
 from pipeline.schedule.calendars import Feed, Imprint, NightMove, feeds
+from pipeline.schedule.draw import Lot, draw, places
 from pipeline.schedule.records import StoreJob, WaveResult
 from pipeline.schedule.schedule import schedule_stores
 from pipeline.settings import Settings
-from pipeline.tables.schedule import ScheduleProof, ScheduleRemark, UnscheduledStore, WorkNight
+from pipeline.tables.run import ThisRun
+from pipeline.tables.schedule import (
+    ScheduleProof,
+    ScheduleRemark,
+    UnscheduledStore,
+    WaveDraw,
+    WorkNight,
+)
 from pipeline.wording import Wording
 
 
 def schedule(database: Database, settings: Settings, progress: Progress) -> None:
-    """Fill change_schedule, unscheduled_store, schedule_proof, schedule_remark and wave_taken.
+    """Fill the tables of the schedule, and wave_taken, wave_draw and verdict_rule.
 
     The first night is as many days as the rules say after the day of this run, or of the last
     decision or report where that is later. Nights of moves nobody has approved are
@@ -32,6 +41,11 @@ def schedule(database: Database, settings: Settings, progress: Progress) -> None
     groups = _groups(rules.staff, hearing)
     rows = database.frame("schedule", "jobs").iter_rows(named=True)
     jobs = [StoreJob(**row, groups=groups[row["store"]]) for row in rows]
+    (run,) = database.records(ThisRun, "run", "this_run")
+    database.run("schedule", "forget_draws")
+    draws = draw(jobs, rules, Lot(run.run, run.as_of, database.every(WaveDraw)))
+    place = places(draws, [job.store for job in jobs if job.wave is None])
+    jobs = [replace(job, place=place.get(job.store, 0.0)) for job in jobs]
     results = database.records(WaveResult, "schedule", "wave_results")
     day = database.value("schedule", "nights_after")
     first = day + timedelta(days=rules.work.first_night_after_days)
@@ -44,6 +58,9 @@ def schedule(database: Database, settings: Settings, progress: Progress) -> None
         database.put(UnscheduledStore, made.unplaced)
         database.run("schedule", "forget_waves")
         database.run("schedule", "keep_waves")
+        database.clear(WaveDraw)
+        database.put(WaveDraw, draws)
+        database.run("schedule", "keep_verdict_rule")
 
 
 def _groups(
