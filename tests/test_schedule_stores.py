@@ -24,7 +24,7 @@ from pipeline.wording import Wording
 CAUTIONS = ("Ladders and work at height.", "Local codes come first.")
 TABLES = (
     "change_schedule", "unscheduled_store", "schedule_proof", "schedule_remark", "wave_taken",
-    "wave_draw", "verdict_rule",
+    "wave_draw", "verdict_rule", "freeze_kept",
 )  # fmt: skip
 Rows = list[tuple[Any, ...]]
 

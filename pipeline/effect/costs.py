@@ -85,6 +85,31 @@ def update_costs(terms: Sequence[str], rows: Sequence[Burden]) -> tuple[UpdateCo
     )
 
 
+def own_weight(rows: Sequence[Burden]) -> float | None:
+    """Return what time lost to an own neighbour on the channel costs, against outside signals.
+
+    None where it does not surely differ, or either is not surely a cost. The first two terms of a
+    burden are the shares of time that outside signals and such neighbours take.
+    """
+    told = {cost.term: cost for cost in update_costs(_places(rows), rows)}
+    # With both as one term, the second is what own neighbours cost more.
+    joined = [
+        Burden(r.store, r.updates, r.acknowledged, (r.suffers[0] + r.suffers[1], *r.suffers[1:]))
+        for r in rows
+    ]
+    more = {cost.term: cost for cost in update_costs(_places(rows), joined)}
+    outside, own, extra = told.get("0"), told.get("1"), more.get("1")
+    if outside is None or own is None or extra is None or max(outside.high, own.high) >= 0:
+        return None
+    if extra.low <= 0 <= extra.high:
+        return None
+    return own.coefficient / outside.coefficient
+
+
+def _places(rows: Sequence[Burden]) -> list[str]:
+    return [str(place) for place in range(len(rows[0].suffers))] if rows else []
+
+
 def _telling(rows: Sequence[Burden]) -> list[Burden]:
     sums: dict[str, tuple[int, float, float]] = {}
     for row in rows:

@@ -9,9 +9,6 @@ from pipeline.effect.compare import Estimate
 from pipeline.effect.power import stores_needed
 from pipeline.effect.windows import Outcome, WaveDays
 
-RULE_LIMITS = ("comparison_days", "verdict_gain_least", "verdict_loss_most")
-"""The limits that are kept as they were before the first wave."""
-
 
 class Word(StrEnum):
     """The verdict in a word."""

@@ -43,7 +43,8 @@ class Turn:
     wave: str | None  # that it was put in for good
     begun_on: date | None  # the days of its first and last change; None: not yet
     done_on: date | None
-    left: int = 0  # changes of its plan still to be made
+    to_make: int = 0  # changes of its plan
+    drawn: bool = True  # by chance, and not by benefit
 
 
 @dataclass(frozen=True, slots=True)
@@ -194,7 +195,7 @@ def comparison(
 def _side(turn: Turn, days: WaveDays) -> bool | Reason | None:
     """Say whether a store had its turn in the wave or has it later; None: it had it before."""
     if turn.wave == days.wave:
-        if turn.done_on is None or turn.left:
+        if turn.done_on is None or turn.to_make:
             return Reason.NOT_CHANGED
         if turn.done_on > days.done_on:
             return Reason.LATE

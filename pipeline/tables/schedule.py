@@ -84,6 +84,17 @@ class WaveDraw:
     drawn_on: date = column("day of that run")
 
 
+@table("freeze_kept", watched=True, since=6)
+class FreezeKept:
+    """A freeze of the rules file or its calendars, as the last schedule kept to it."""
+
+    region: str | None = column("null: of every region")
+    store: str | None = column("null: of every store")
+    first: date = column("its first day, on the store's own clock")
+    last: date = column("its last day")
+    reason: str = column("why")
+
+
 @table("verdict_rule", watched=True, key=("name",), since=6)
 class VerdictLimit:
     """A limit that verdicts on a rollout go by, as it was when the first store got its wave."""
