@@ -16,11 +16,10 @@ from pipeline.audit.history import LifeLine, life
 from pipeline.changes.answers import answers, audits_among
 from pipeline.changes.back_out import back_out
 from pipeline.changes.decisions import Taken, decide
+from pipeline.changes.effect import Calibration, calibration
 from pipeline.changes.register import Booking, book
 from pipeline.changes.verify import (
-    Calibration,
     Check,
-    calibration,
     not_as_ordered,
     not_put_right,
     verify,

@@ -13,6 +13,7 @@ _BOUNDED = {
     "hours_until": rules.whole(1, 24),
     "visit_gap_hours": rules.number(1, 48),
     "evidence_half_life_days": rules.number(1, 36500),
+    "labels_verified_share": rules.number(0, 1),
 }
 
 

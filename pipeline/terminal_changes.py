@@ -5,7 +5,8 @@ from collections.abc import Sequence
 from rich.console import Console
 
 from pipeline.changes.decisions import Taken
-from pipeline.changes.verify import Calibration, Check
+from pipeline.changes.effect import Calibration
+from pipeline.changes.verify import Check
 from pipeline.commands import Scheduled, Verified
 from pipeline.terminal import many, percent, plain_table, under
 

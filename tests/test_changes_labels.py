@@ -1,6 +1,7 @@
 """What labels got, and which of them did not follow a change, against a recount in plain Python."""
 
 from collections.abc import Iterator
+from dataclasses import fields
 from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
@@ -26,11 +27,11 @@ def database(tmp_path: Path) -> Iterator[Database]:
         yield opened
 
 
-def label(name: str, seen_on: date = AS_OF, station: str | None = "A", **more: object) -> LabelSeen:
+def label(name: str, seen_on: date = AS_OF, station: str | None = "A", **more: Any) -> LabelSeen:  # noqa: ANN401 - any columns
     """Return a label of store S, with nothing said of it but `more`."""
-    said = dict.fromkeys(LabelSeen.__dataclass_fields__)
-    return LabelSeen(**{**said, "store": "S", "label": name, "seen_on": seen_on,
-                        "station": station, **more})  # fmt: skip
+    said: dict[str, Any] = dict.fromkeys(column.name for column in fields(LabelSeen))
+    key = {"store": "S", "label": name, "seen_on": seen_on, "station": station}
+    return LabelSeen(**{**said, **key, **more})
 
 
 def outcomes(database: Database) -> list[dict[str, Any]]:

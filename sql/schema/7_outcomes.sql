@@ -91,3 +91,53 @@ with told as (
 )
 select store, station, before, seen_on, eui64_before, eui64
 from known where eui64 <> eui64_before;
+
+-- name: change_made
+-- The changes that people agreed on, unless a later plan's change of the same station was ordered,
+-- beside what the latest stations export says of the station. `ordered_channel` and `agreed` are of
+-- the last order. `channels_before` and `channels_after` are those its way leads over before this
+-- step and from it on; `carried_out`: the export has it on one of the latter.
+-- `since` is the day after which readings and labels count as taken after the change: the evening
+-- of its night, where that lies before the export and nobody reported it for a later day than the
+-- morning after; else the day it was reported carried out; else its approval. It is no earlier than
+-- the last export that has the station elsewhere: work put right counts from there on. `dated`: a
+-- night or a report says when it was made.
+create or replace view change_made as
+with told as (
+    select e.change,
+        max(e.at) filter (e.state = 'implemented' and e.by <> 'quietaisle') as reported_at,
+        cast(max(e.due) filter (e.state = 'scheduled') - interval 12 hours as date) as evening,
+        max(e.at) filter (e.state = 'approved') as approved_at,
+        max_by(e, e.seq) filter (e.state = 'approved') as agreed
+    from change_event e group by e.change
+), ordered as (
+    select c.*, coalesce(t.agreed.channel, c.to_channel) as ordered_channel,
+        t.* exclude (change), cast(t.reported_at as date) as reported_on
+    from change c join told t using (change)
+), on_the_way as (
+    select c.change, c.plan, c.store, c.station, c.position, c.parking, c.ordered_channel, c.agreed,
+        s.state, s.at, s.due, s.by = 'quietaisle' as shown,
+        n.channel as channel_found, n.connected, n.seen_on,
+        c.reported_on is not null or coalesce(c.evening < n.seen_on, false) as dated,
+        case when c.evening < n.seen_on and coalesce(c.reported_on <= c.evening + 1, true)
+            then least(c.evening, c.reported_on)
+            else coalesce(c.reported_on, cast(c.approved_at as date)) end as moved_on,
+        (select list(o.from_channel order by o.position) from change o
+            where o.plan = c.plan and o.station = c.station and o.position <= c.position)
+            as channels_before,
+        (select list(o.ordered_channel) from ordered o where o.plan = c.plan
+            and o.station = c.station and o.position >= c.position) as channels_after
+    from change_state_on(date '9999-12-30') s
+    join ordered c using (change)
+    join station_now n on n.store = c.store and n.station = c.station
+    where s.state in ('approved', 'scheduled', 'implemented', 'ineffective', 'verified')
+        and c.change not in (select change from change_story where replaced)
+)
+select w.*, coalesce(list_contains(w.channels_after, w.channel_found), false) as carried_out,
+    greatest(w.moved_on, (select max(k.seen_on) from change_check k
+        where k.change = w.change and not list_contains(w.channels_after, k.channel_found)),
+        (select max(e.seen_on) from station_seen e where e.store = w.store
+            and e.station = w.station and e.seen_on < w.seen_on
+            and list_contains(w.channels_before, e.channel)
+            and not list_contains(w.channels_after, e.channel))) as since
+from on_the_way w;
