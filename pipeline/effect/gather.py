@@ -159,7 +159,7 @@ class Rollout:
                 mean = sum(changes.values()) / len(changes)
                 squares += sum((change - mean) ** 2 for change in changes.values())
                 free += len(changes) - 1
-        return (squares / free) ** 0.5 if free > 0 else None
+        return (squares / free) ** 0.5 if squares > 0 else None
 
 
 def proofs(rollout: Rollout, regions: Sequence[str]) -> Mapping[str, Proof]:

@@ -8,7 +8,7 @@ from scipy.stats import t as student
 
 _POWER = 0.8
 _SURE = 0.975  # either end of a 95 % interval
-_DRAWS_LEAST = 20  # with fewer ways to draw no interval of 95 % has an end
+_DRAWS_LEAST = 21  # with fewer ways to draw no interval of 95 % has an end
 
 
 def least_effect(spread: float, turned: int, controls: int) -> float:

@@ -149,6 +149,19 @@ class Figures:
                 return one.reason
         return None
 
+    def days(self, outcome: Outcome, store: str) -> list[date]:
+        """Return the days on which an outcome of a store is known, in order."""
+        return sorted({one.day for one in self._of[outcome, store]})
+
+    def quiet_change(
+        self, outcome: Outcome, turn: Turn, spans: tuple[tuple[date, date], tuple[date, date]]
+    ) -> float | None:
+        """Return by how much an outcome changed between spans in which nothing else happened."""
+        change = self.change(outcome, turn.store, *spans)
+        if isinstance(change, Reason) or self.upset(turn, (spans[0][0], spans[1][1])):
+            return None
+        return change
+
     def change(
         self, outcome: Outcome, store: str, before: tuple[date, date], after: tuple[date, date]
     ) -> float | Reason:
@@ -217,13 +230,19 @@ def _block(stores: Sequence[tuple[float, bool]]) -> Block:
 def quiet_changes(
     turns: Sequence[Turn], outcome: Outcome, figures: Figures, days: int, as_of: date
 ) -> Mapping[str, float]:
-    """Return how stores changed from one stretch of days to the next before any had its turn."""
+    """Return how stores changed from one stretch of days to the next before any had its turn.
+
+    Where no store has figures of both stretches: from one day with figures to the next, the last.
+    """
     first = min((t.begun_on for t in turns if t.begun_on), default=as_of + _DAY)
     after = first - days * _DAY, first - _DAY
-    before = after[0] - days * _DAY, after[0] - _DAY
     found = {}
     for turn in turns:
-        change = figures.change(outcome, turn.store, before, after)
-        if not isinstance(change, Reason) and not figures.upset(turn, (before[0], after[1])):
-            found[turn.store] = change
-    return found
+        spans = (after[0] - days * _DAY, after[0] - _DAY), after
+        found[turn.store] = figures.quiet_change(outcome, turn, spans)
+    if all(change is None for change in found.values()):
+        for turn in turns:
+            last = [(day, day) for day in figures.days(outcome, turn.store) if day < first][-2:]
+            if len(last) > 1:
+                found[turn.store] = figures.quiet_change(outcome, turn, (last[0], last[1]))
+    return {store: change for store, change in found.items() if change is not None}

@@ -1,7 +1,7 @@
 -- name: turns
 -- Every store of the draw: the wave it was put in for good, when its changes since were made (from
--- the night given, where that lies before the day on which they were reported or found), and how many
--- of the plan in force are still to be made.
+-- the night given, where that lies before the day on which they were reported or found), and how
+-- many of the plan in force are still to be made.
 with taken as (
     select w.store, max_by(w.wave, w.taken_on) as wave
     from wave_taken w, this_run r where w.taken_on <= r.as_of group by w.store
@@ -26,7 +26,8 @@ order by d.region, d.store;
 -- by counts where the export has them, else by labels; and the share of labels not silent.
 with counted as (
     select store, seen_on, sum(updates) as updates, sum(acknowledged) as acknowledged,
-        fsum(success_share * labels) as shares, sum(labels) filter (success_share is not null) as told,
+        fsum(success_share * labels) as shares,
+        sum(labels) filter (success_share is not null) as told,
         sum(labels) filter (silent is not null) as labels, sum(silent) as silent
     from label_outcome group by store, seen_on
 )
@@ -41,24 +42,39 @@ from counted where labels > 0
 order by outcome, store, day;
 
 -- name: air_days
--- Clear air of the stores of the draw as the scans of a day found it, on the channels of that day: the
--- share of readings below the threshold, times what own neighbours left free then, weighted by labels.
-with scanned as (
+-- Clear air of the stores of the draw as the scans of a day found it, on the channels of that day:
+-- the share of readings below the threshold, times what own neighbours left free then, weighted by
+-- labels. A channel holds from the night on which the register has the change, not from the export
+-- that shows it; what the first export shows held before it too.
+with listed as (
+    select store, station, channel, valid_from,
+        lag(valid_from) over (partition by store, station order by valid_from) as before
+    from station_history semi join wave_draw using (store)
+), since as (
+    select l.store, l.station, l.channel, l.valid_from, if(l.before is null, date '1900-01-01',
+        coalesce(max(least(coalesce(c.night, c.done_on), c.done_on)), l.valid_from)) as since
+    from listed l left join change_story c on c.store = l.store and c.station = l.station
+        and c.ordered_channel = l.channel and c.done_on > l.before and c.done_on <= l.valid_from
+    group by l.store, l.station, l.channel, l.valid_from, l.before
+), held as (
+    select *, lead(since) over (partition by store, station order by valid_from) as until
+    from since
+), scanned as (
     select store, station, channel, cast(begins as date) as day, sum(readings) as readings,
         sum(busy) / sum(readings) as busy
     from block_today semi join wave_draw using (store)
     where begins::date <= (select as_of from this_run)
     group by store, station, channel, cast(begins as date)
 ), on_it as (
-    select s.* from scanned s join station_history h using (store, station, channel)
-    where s.day >= h.valid_from and (h.valid_to is null or s.day < h.valid_to)
+    select s.* from scanned s join held h using (store, station, channel)
+    where s.day >= h.since and (h.until is null or s.day < h.until)
 ), own as (
     select o.store, o.station, o.day, exp(fsum(ln(greatest(1e-9, 1 - coalesce(l.air_share, 0)
         * case abs(o.channel - n.channel) when 0 then e.hit_co when 1 then e.hit_adjacent
             when 2 then e.hit_alternate else 0 end)))) as free
     from on_it o join earshot e using (store, station)
-    join station_history n on n.store = o.store and n.station = e.neighbour
-        and o.day >= n.valid_from and (n.valid_to is null or o.day < n.valid_to)
+    join held n on n.store = o.store and n.station = e.neighbour
+        and o.day >= n.since and (n.until is null or o.day < n.until)
     left join station_load l on l.store = o.store and l.station = e.neighbour
     group by o.store, o.station, o.day
 )
@@ -72,8 +88,9 @@ group by o.store, o.day
 order by o.store, o.day;
 
 -- name: upsets
--- What changed the stores of the draw, from the export before it to the one that shows it: many labels
--- mapped to other stations, stations that came, went or were replaced, and stations set otherwise.
+-- What changed the stores of the draw, from the export before it to the one that shows it: many
+-- labels mapped to other stations, stations that came, went or were replaced, and stations whose
+-- radio was set otherwise. New firmware does not count: it comes to all stores, early or late.
 with days as (
     select store, seen_on, lag(seen_on) over (partition by store order by seen_on) as before
     from (select distinct store, seen_on from station_seen semi join wave_draw using (store)
@@ -82,9 +99,9 @@ with days as (
     select distinct d.store, s.station, d.seen_on, d.before
     from days d join station_seen s using (store, seen_on)
 ), set_so as (
-    select *, lag(row(channel, tx_power_dbm, pan_id, firmware))
+    select *, lag(row(channel, tx_power_dbm, pan_id))
             over (partition by store, station order by valid_from) as earlier,
-        row(channel, tx_power_dbm, pan_id, firmware) as now
+        row(channel, tx_power_dbm, pan_id) as now
     from station_history semi join wave_draw using (store)
 ), told as (
     select store, 'remapped' as reason, export_before as before, seen_on from labels_changed
@@ -134,10 +151,10 @@ from placed group by region, wave order by region, wave;
 select store as key, region as value from store_now order by store;
 
 -- name: burdens
--- What the stations of today suffer, beside what their labels got on the latest day: by counts where
--- the export has them, else by labels. Shares, 0..1: of time that outside signals hold the channel;
--- that own neighbours on the channel, and beside it, are heard; of labels that hear their station
--- weakly; of time the station sends.
+-- What the stations of today suffer, beside what their labels got on the latest day: by counts
+-- where the export has them, else by labels. Shares, 0..1: of time that outside signals hold the
+-- channel; that own neighbours on the channel, and beside it, are heard; of labels that hear their
+-- station weakly; of time the station sends.
 with latest as (
     from label_outcome qualify seen_on = max(seen_on) over (partition by store)
 ), beside as (

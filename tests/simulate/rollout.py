@@ -55,8 +55,8 @@ def simulated(plan: Rollout, seed: int) -> Chain:
     shock = _shocks(rng, stores, weeks)
     when = np.arange(weeks)
     season = -0.01 * when + 0.15 * np.sin(2 * np.pi * when / 12)
-    # What is expected of a store follows how bad it looked in the survey, its bad luck included.
-    looked = level + shock[:, :2].mean(axis=1) * 2
+    # What is expected of a store follows a short survey: bad luck counts more there than the store.
+    looked = level / 2 + 4 * shock[:, plan.starts[0] - 2 : plan.starts[0]].mean(axis=1)
     benefit = -looked + rng.normal(0, 0.2, stores)
     ranks = np.argsort(np.argsort(-benefit))
     stratum = ranks * plan.strata // stores

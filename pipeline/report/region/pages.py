@@ -57,7 +57,8 @@ from pipeline.wording import NOTHING, Wording
 _COUNT = Type(style.LEAD, Face.STRONG, style.PLANNED)
 _GRAVE = Type(style.LEAD, Face.STRONG, style.ALERT)
 _VERDICTS = {Word.ROLL_ON: _COUNT, Word.STOP: _GRAVE, Word.NOT_YET: LEAD}
-_PANELS_H, _STRIP_H, _STRIP_MOST = 240.0, 104.0, 210.0
+_PANELS_H, _VERDICT_H, _FIGURES_H = 168.0, 30.0, 72.0
+_STRIP_H, _STRIP_MOST = 104.0, 210.0
 _GAPS = 12.0 + 8.0 + 10.0
 _COUNT_W, _COLUMN_GAP = 34.0, 14.0
 _ROW, _HEADINGS_H = 15.0, 26.0
@@ -106,7 +107,7 @@ def _draw_first(pen: Pen, page: Box, content: RegionContent, words: Wording) -> 
     """Draw the page that answers the five questions."""
     y = _head(pen, page, content, words)
     y = pen.paragraph(page.below(y + 8), verdict(content, words), LEAD, lines=4)
-    left, right = Box(page.x, y + 10, page.w, _PANELS_H).split(2)
+    left, right = Box(page.x, y + 10, page.w, _panels_h(content)).split(2)
     _how_far(pen, left, content, words)
     _helping(pen, right, content, words)
     answers = (
@@ -124,6 +125,14 @@ def _draw_first(pen: Pen, page: Box, content: RegionContent, words: Wording) -> 
     for box, (key, items) in zip(lists, answers, strict=True):
         top = pen.heading(box, words(f"question.{key}"))
         _items(pen, box.below(top), items, words, words(f"empty.{key}"))
+
+
+def _panels_h(content: RegionContent) -> float:
+    """Return the height of the first two answers: a verdict takes more, and its figures."""
+    if content.proof is None:
+        return _PANELS_H
+    judged = any(line.found is not None for line in content.proof.lines)
+    return _PANELS_H + (_FIGURES_H if judged else _VERDICT_H)
 
 
 def _head(pen: Pen, page: Box, content: RegionContent, words: Wording) -> float:
