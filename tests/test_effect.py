@@ -12,18 +12,18 @@ from scipy.stats import t as student
 from simulate.rollout import WAVES, Chain, Rollout, burdened, simulated
 
 from pipeline.effect.chart import chart_limits
-from pipeline.effect.compare import Block, Estimate, compare
+from pipeline.effect.compare import Estimate, Peers, compare
 from pipeline.effect.costs import Burden, own_weight, update_costs
 from pipeline.effect.power import least_effect, sights, stores_needed
-from pipeline.effect.verdict import Standing, Verdict, VerdictRule, Why, Word, decide
+from pipeline.effect.verdict import RolloutVerdict, Standing, VerdictRule, Why, Word, decide
 from pipeline.effect.windows import (
     Comparison,
     Figures,
-    Outcome,
+    Measure,
     OutcomeDay,
-    Reason,
     Turn,
     Upset,
+    WashOut,
     WaveDays,
     comparison,
     quiet_changes,
@@ -31,7 +31,7 @@ from pipeline.effect.windows import (
 )
 
 RULE = VerdictRule(gain_least=0.02, loss_most=0.02)
-AIR, ACKNOWLEDGED = Outcome.CLEAR_AIR, Outcome.ACKNOWLEDGED
+AIR, ACKNOWLEDGED = Measure.CLEAR_AIR, Measure.ACKNOWLEDGED
 DAYS = 28
 
 
@@ -53,13 +53,13 @@ def figures_of(chain: Chain) -> Figures:
     ]
     day = timedelta(days=1)
     upsets = [
-        Upset(f"S{store:03}", Reason.REPLACED, chain.day(week - 1) + day, chain.day(week))
+        Upset(f"S{store:03}", WashOut.REPLACED, chain.day(week - 1) + day, chain.day(week))
         for store, week in chain.upsets
     ]
     return Figures(rows, upsets)
 
 
-def compared(chain: Chain) -> dict[Outcome, list[Comparison]]:
+def compared(chain: Chain) -> dict[Measure, list[Comparison]]:
     """Return the comparisons of the waves that have stores to come."""
     turns, figures = turns_of(chain), figures_of(chain)
     waves = wave_days(turns, DAYS)[: len(chain.plan.sizes) - 1]
@@ -76,7 +76,7 @@ def estimate(found: list[Comparison]) -> Estimate:
     return whole
 
 
-def verdicts(chain: Chain, *, drawn: bool = True) -> list[Verdict]:
+def verdicts(chain: Chain, *, drawn: bool = True) -> list[RolloutVerdict]:
     """Return the verdict once the days of each wave are over."""
     found = compared(chain)
     waves = [one.days for one in found[AIR]]
@@ -290,15 +290,17 @@ def test_the_verdict_is_that_of_the_rule(
 
 def test_labels_heard_stand_in_where_no_export_has_updates() -> None:
     """And what is missing says by when, and how many stores it takes."""
-    assert decide({AIR: GAIN, Outcome.HEARD: NONE}, RULE, OVER).word is Word.ROLL_ON
+    assert decide({AIR: GAIN, Measure.HEARD: NONE}, RULE, OVER).word is Word.ROLL_ON
     said = decide({AIR: OPEN, ACKNOWLEDGED: OPEN}, RULE, OVER)
     assert (said.until, said.stores) == (date(2026, 8, 1), stores_needed(0.02, 0.02, 200))
     early = replace(OVER, as_of=PILOT.after[1] - timedelta(days=1))
-    assert decide({AIR: GAIN, ACKNOWLEDGED: GAIN}, RULE, early) == Verdict(
+    assert decide({AIR: GAIN, ACKNOWLEDGED: GAIN}, RULE, early) == RolloutVerdict(
         Word.NOT_YET, Why.DAYS_LEFT, until=PILOT.after[1]
     )
     none = replace(OVER, waves=[])
-    assert decide({}, RULE, none) == Verdict(Word.NOT_YET, Why.NO_WAVE, until=OVER.next_done_on)
+    assert decide({}, RULE, none) == RolloutVerdict(
+        Word.NOT_YET, Why.NO_WAVE, until=OVER.next_done_on
+    )
     by_benefit = replace(OVER, drawn=False)
     assert decide({AIR: GAIN, ACKNOWLEDGED: GAIN}, RULE, by_benefit).why is Why.NOT_DRAWN
     assert decide({AIR: LOSS, ACKNOWLEDGED: GAIN}, RULE, by_benefit).why is Why.HARMED
@@ -342,20 +344,20 @@ def test_stores_that_other_things_happened_to_are_left_out_each_with_its_reason(
         if (t.store, when < begun) not in {("I", True), ("J", False)}
     ]
     upsets = [
-        Upset("B", Reason.REMAPPED, begun - 2 * day, after),  # its own night explains it
-        Upset("F", Reason.REPLACED, before - 5 * day, before),
-        Upset("G", Reason.REMAPPED, after, after + day),
-        Upset("H", Reason.OTHERWISE, after, after + day),
-        Upset("K", Reason.FROZEN, after, after + 30 * day),
-        Upset("L", Reason.FROZEN, after, after),  # one day of two is left
-        Upset("O", Reason.REPLACED, before - 90 * day, before - 80 * day),  # long ago
+        Upset("B", WashOut.REMAPPED, begun - 2 * day, after),  # its own night explains it
+        Upset("F", WashOut.REPLACED, before - 5 * day, before),
+        Upset("G", WashOut.REMAPPED, after, after + day),
+        Upset("H", WashOut.OTHERWISE, after, after + day),
+        Upset("K", WashOut.FROZEN, after, after + 30 * day),
+        Upset("L", WashOut.FROZEN, after, after),  # one day of two is left
+        Upset("O", WashOut.REPLACED, before - 90 * day, before - 80 * day),  # long ago
     ]
     found = comparison(PILOT, AIR, turns, Figures(told, upsets))
 
     assert {one.store: one.reason for one in found.left_out} == {
-        "C": Reason.NOT_CHANGED, "D": Reason.NOT_DRAWN, "E": Reason.LATE, "F": Reason.REPLACED,
-        "G": Reason.REMAPPED, "H": Reason.OTHERWISE, "I": Reason.NO_BEFORE, "J": Reason.NO_AFTER,
-        "K": Reason.FROZEN,
+        "C": WashOut.NOT_CHANGED, "D": WashOut.NOT_DRAWN, "E": WashOut.LATE, "F": WashOut.REPLACED,
+        "G": WashOut.REMAPPED, "H": WashOut.OTHERWISE, "I": WashOut.NO_BEFORE, "J": WashOut.NO_AFTER,
+        "K": WashOut.FROZEN,
     }  # fmt: skip
     (block,) = found.blocks
     assert block.turned == (True, True, False, False, False)  # A, B; L, M, O
@@ -412,7 +414,7 @@ def test_a_published_difference_in_differences() -> None:
 
     The published difference is 2.76, from figures before rounding; from these it is 2.75.
     """
-    block = Block((21.03 - 20.44, 21.17 - 23.33), (True, False))
+    block = Peers((21.03 - 20.44, 21.17 - 23.33), (True, False))
     found = compare([block])
     assert found is not None
     assert found.effect == pytest.approx(2.75, abs=1e-9)
@@ -425,7 +427,7 @@ def test_a_published_randomisation_test() -> None:
     An effect of nothing is thus just not excluded at 5 %, and is at 5.5 %.
     """
     eighths = (49, -67, 8, 16, 6, 23, 28, 41, 14, 29, 56, 24, 75, 60, -48)
-    pairs = [Block((float(d), 0.0), (True, False)) for d in eighths]
+    pairs = [Peers((float(d), 0.0), (True, False)) for d in eighths]
     found = compare(pairs, draws=199_999)
     assert found is not None
     assert found.effect == pytest.approx(314 / 15)

@@ -24,7 +24,7 @@ _SAME = 1e-9  # a draw that differs by less is the one that was made, or its mir
 
 
 @dataclass(frozen=True, slots=True)
-class Block:
+class Peers:
     """Stores that may be compared: their changes of a share, 0..1, and which had their turn."""
 
     changes: tuple[float, ...]
@@ -62,7 +62,7 @@ class Estimate:
         return self.high < 0
 
 
-def compare(blocks: Sequence[Block], draws: int = _DRAWS) -> Estimate | None:
+def compare(blocks: Sequence[Peers], draws: int = _DRAWS) -> Estimate | None:
     """Return the effect over all blocks; None where none has a store of either side.
 
     Args:
@@ -107,7 +107,7 @@ def _interval(effect: np.ndarray, taken: np.ndarray) -> tuple[float, float]:
     return float(np.sort(lows)[rank - 1]), float(np.sort(highs)[-rank])
 
 
-def _spread(blocks: Sequence[Block], effect: float) -> float:
+def _spread(blocks: Sequence[Peers], effect: float) -> float:
     """Return the standard deviation of the changes about their block's mean, the effect apart."""
     squares, free = 0.0, -1
     for block in blocks:

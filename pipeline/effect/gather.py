@@ -12,8 +12,8 @@ from pipeline.effect.compare import Estimate, compare
 from pipeline.effect.costs import Burden
 from pipeline.effect.power import Sight, sights
 from pipeline.effect.verdict import (
+    RolloutVerdict,
     Standing,
-    Verdict,
     VerdictRule,
     decide,
     label_outcome,
@@ -22,11 +22,11 @@ from pipeline.effect.windows import (
     Comparison,
     Figures,
     LeftOut,
-    Outcome,
+    Measure,
     OutcomeDay,
-    Reason,
     Turn,
     Upset,
+    WashOut,
     WaveDays,
     comparison,
     quiet_changes,
@@ -45,7 +45,7 @@ _HALF = 0.5  # of a region's stores must have an export of a day for it to be a 
 class EffectLine:
     """An outcome over the days of a wave, or over all waves judged (`days` None)."""
 
-    outcome: Outcome
+    outcome: Measure
     days: WaveDays | None
     found: Estimate | None
 
@@ -54,17 +54,17 @@ class EffectLine:
 class RunChart:
     """An outcome of a region's stores by day, the limits of its first points, and the waves."""
 
-    outcome: Outcome
+    outcome: Measure
     points: tuple[tuple[date, float], ...]
     limits: ChartLimits | None
     waves: tuple[tuple[str, date], ...]
 
 
 @dataclass(frozen=True, slots=True)
-class Proof:
+class RolloutProof:
     """Whether a rollout helps: of a region, or of the chain."""
 
-    verdict: Verdict
+    verdict: RolloutVerdict
     rule: VerdictRule
     stated_on: date | None  # None: the rule was not kept before a first wave
     reworded: bool  # the rules file says otherwise by now
@@ -101,7 +101,7 @@ class Rollout:
         if self.turns:
             self.outcomes += _outcomes(database, "air_days")
             rows = database.frame("effect", "upsets").iter_rows(named=True)
-            upsets = [Upset(**{**row, "reason": Reason(row["reason"])}) for row in rows]
+            upsets = [Upset(**{**row, "reason": WashOut(row["reason"])}) for row in rows]
         self.figures = Figures(self.outcomes, upsets)
         self._planned = database.frame("effect", "planned_waves").rows(named=True)
         self._order = {wave: place for place, wave in enumerate(waves)}
@@ -129,7 +129,7 @@ class Rollout:
     def chart(self, region: str, waves: Iterable[WaveDays]) -> RunChart | None:
         """Return how labels fared by day: updates acknowledged, else labels heard."""
         marks = tuple((days.wave, days.begun_on) for days in waves)
-        for outcome in (Outcome.ACKNOWLEDGED, Outcome.HEARD):
+        for outcome in (Measure.ACKNOWLEDGED, Measure.HEARD):
             own = [
                 one
                 for one in self.outcomes
@@ -144,13 +144,13 @@ class Rollout:
         """Return what the waves laid out would see, of the outcomes that have a past."""
         waves = [(wave, stores) for wave, stores, _ in self.planned(region)]
         found: list[Sight] = []
-        for outcome in (Outcome.CLEAR_AIR, Outcome.ACKNOWLEDGED):
+        for outcome in (Measure.CLEAR_AIR, Measure.ACKNOWLEDGED):
             spread = self._spread(region, outcome)
             if spread is not None:
                 found += sights(outcome, spread, waves, self.limit["effect_to_see"])
         return tuple(found)
 
-    def _spread(self, region: str, outcome: Outcome) -> float | None:
+    def _spread(self, region: str, outcome: Measure) -> float | None:
         """Return the standard deviation of changes in quiet days, within regions and strata."""
         squares, free = 0.0, 0
         for _, own in groupby(self.of(region), key=lambda turn: (turn.region, turn.stratum)):
@@ -162,7 +162,7 @@ class Rollout:
         return (squares / free) ** 0.5 if squares > 0 else None
 
 
-def proofs(rollout: Rollout, regions: Sequence[str]) -> Mapping[str, Proof]:
+def proofs(rollout: Rollout, regions: Sequence[str]) -> Mapping[str, RolloutProof]:
     """Return the proof of each region and, under `CHAIN`, of the chain."""
     waves: dict[str, list[WaveDays]] = {}
     compared: dict[str, list[Comparison]] = defaultdict(list)
@@ -171,7 +171,7 @@ def proofs(rollout: Rollout, regions: Sequence[str]) -> Mapping[str, Proof]:
         waves[region] = wave_days(own, rollout.days)
         for days in waves[region]:
             if days.after[1] <= rollout.as_of:
-                compared[region] += [comparison(days, o, own, rollout.figures) for o in Outcome]
+                compared[region] += [comparison(days, o, own, rollout.figures) for o in Measure]
     waves[CHAIN] = sorted((d for own in waves.values() for d in own), key=lambda d: d.begun_on)
     compared[CHAIN] = [one for own in compared.values() for one in own]
     return {
@@ -182,22 +182,22 @@ def proofs(rollout: Rollout, regions: Sequence[str]) -> Mapping[str, Proof]:
 
 def _proof(
     rollout: Rollout, region: str, waves: Sequence[WaveDays], compared: Sequence[Comparison]
-) -> Proof:
+) -> RolloutProof:
     found = {
         outcome: compare([b for one in compared if one.outcome is outcome for b in one.blocks])
-        for outcome in Outcome
+        for outcome in Measure
     }
     lines = [EffectLine(outcome, None, one) for outcome, one in found.items()]
     if region != CHAIN:
         lines += [EffectLine(one.outcome, one.days, compare(one.blocks)) for one in compared]
-    shown = {Outcome.CLEAR_AIR, label_outcome(found)}
+    shown = {Measure.CLEAR_AIR, label_outcome(found)}
     turned = [turn for turn in rollout.of(region) if turn.begun_on is not None]
     by_chance = all(turn.drawn for turn in turned)
     rule = VerdictRule.of(rollout.limit)
     standing = Standing(
         rollout.as_of, waves, rollout.next_done_on(region), by_chance, len(rollout.of(region))
     )
-    return Proof(
+    return RolloutProof(
         verdict=decide(found, rule, standing),
         rule=rule,
         stated_on=rollout.stated_on,
@@ -223,7 +223,7 @@ def _points(outcomes: Sequence[OutcomeDay]) -> Iterator[tuple[date, float]]:
 
 def _outcomes(database: Database, name: str) -> list[OutcomeDay]:
     rows = database.frame("effect", name).iter_rows(named=True)
-    return [OutcomeDay(**{**row, "outcome": Outcome(row["outcome"])}) for row in rows]
+    return [OutcomeDay(**{**row, "outcome": Measure(row["outcome"])}) for row in rows]
 
 
 def _burdens(database: Database) -> list[Burden]:

@@ -7,7 +7,7 @@ from enum import StrEnum
 
 from pipeline.effect.compare import Estimate
 from pipeline.effect.power import stores_needed
-from pipeline.effect.windows import Outcome, WaveDays
+from pipeline.effect.windows import Measure, WaveDays
 
 
 class Word(StrEnum):
@@ -46,12 +46,12 @@ class VerdictRule:
 
 
 @dataclass(frozen=True, slots=True)
-class Verdict:
+class RolloutVerdict:
     """A verdict: what it rests on, and of one that is open what is missing and by when."""
 
     word: Word
     why: Why
-    outcome: Outcome | None = None
+    outcome: Measure | None = None
     until: date | None = None
     stores: int | None = None  # changed first, that would settle it
 
@@ -72,14 +72,14 @@ class Standing:
         return [days for days in self.waves if days.after[1] <= self.as_of]
 
 
-def label_outcome(found: Mapping[Outcome, Estimate | None]) -> Outcome:
+def label_outcome(found: Mapping[Measure, Estimate | None]) -> Measure:
     """Return the outcome that stands for labels: updates acknowledged, where exports have them."""
-    return Outcome.HEARD if found.get(Outcome.ACKNOWLEDGED) is None else Outcome.ACKNOWLEDGED
+    return Measure.HEARD if found.get(Measure.ACKNOWLEDGED) is None else Measure.ACKNOWLEDGED
 
 
 def decide(
-    found: Mapping[Outcome, Estimate | None], rule: VerdictRule, standing: Standing
-) -> Verdict:
+    found: Mapping[Measure, Estimate | None], rule: VerdictRule, standing: Standing
+) -> RolloutVerdict:
     """Return the verdict on the waves whose days are over.
 
     Stop: clear air or labels are surely worse, by more than allowed, or both surely gain less than
@@ -89,33 +89,35 @@ def decide(
     if not standing.ready:
         return _too_early(standing)
     of = label_outcome(found)
-    known = {of: found.get(of), Outcome.CLEAR_AIR: found.get(Outcome.CLEAR_AIR)}
+    known = {of: found.get(of), Measure.CLEAR_AIR: found.get(Measure.CLEAR_AIR)}
     told = {outcome: one for outcome, one in known.items() if one is not None}
     for outcome, one in told.items():
         if one.harmed and one.effect <= -rule.loss_most:
-            return Verdict(Word.STOP, Why.HARMED, outcome)
+            return RolloutVerdict(Word.STOP, Why.HARMED, outcome)
     if len(told) < len(known):
-        why = Why.NO_LABELS if Outcome.CLEAR_AIR in told else Why.NO_AIR
-        return Verdict(Word.NOT_YET, why, until=standing.next_done_on)
+        why = Why.NO_LABELS if Measure.CLEAR_AIR in told else Why.NO_AIR
+        return RolloutVerdict(Word.NOT_YET, why, until=standing.next_done_on)
     if not standing.drawn:
-        return Verdict(Word.NOT_YET, Why.NOT_DRAWN)
+        return RolloutVerdict(Word.NOT_YET, Why.NOT_DRAWN)
     return _proved(told, rule, standing)
 
 
-def _proved(told: Mapping[Outcome, Estimate], rule: VerdictRule, standing: Standing) -> Verdict:
+def _proved(
+    told: Mapping[Measure, Estimate], rule: VerdictRule, standing: Standing
+) -> RolloutVerdict:
     """Return the verdict where both outcomes are known, neither harmed, and chance decided."""
     if all(one.high < rule.gain_least for one in told.values()):
-        return Verdict(Word.STOP, Why.NOT_WORTH)
+        return RolloutVerdict(Word.STOP, Why.NOT_WORTH)
     surely = all(one.low > -rule.loss_most for one in told.values())
     for outcome, one in told.items():
         if surely and one.helped and one.effect >= rule.gain_least:
-            return Verdict(Word.ROLL_ON, Why.HELPED, outcome)
+            return RolloutVerdict(Word.ROLL_ON, Why.HELPED, outcome)
     steadiest = min(told.values(), key=lambda one: one.spread)
     more = stores_needed(steadiest.spread, rule.gain_least, standing.stores)
-    return Verdict(Word.NOT_YET, Why.WIDE, until=standing.next_done_on, stores=more)
+    return RolloutVerdict(Word.NOT_YET, Why.WIDE, until=standing.next_done_on, stores=more)
 
 
-def _too_early(standing: Standing) -> Verdict:
+def _too_early(standing: Standing) -> RolloutVerdict:
     if not standing.waves:
-        return Verdict(Word.NOT_YET, Why.NO_WAVE, until=standing.next_done_on)
-    return Verdict(Word.NOT_YET, Why.DAYS_LEFT, until=standing.waves[0].after[1])
+        return RolloutVerdict(Word.NOT_YET, Why.NO_WAVE, until=standing.next_done_on)
+    return RolloutVerdict(Word.NOT_YET, Why.DAYS_LEFT, until=standing.waves[0].after[1])

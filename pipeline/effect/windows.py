@@ -6,12 +6,12 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from enum import StrEnum
 
-from pipeline.effect.compare import Block
+from pipeline.effect.compare import Peers
 
 _DAY = timedelta(days=1)
 
 
-class Outcome(StrEnum):
+class Measure(StrEnum):
     """What is compared: shares, 0..1, more is better."""
 
     CLEAR_AIR = "clear_air"  # as scans of the day found it
@@ -19,7 +19,7 @@ class Outcome(StrEnum):
     HEARD = "heard"  # labels that are not silent
 
 
-class Reason(StrEnum):
+class WashOut(StrEnum):
     """Why a store is left out of a comparison."""
 
     NOT_CHANGED = "not_changed"  # its wave is over and its changes were not all made
@@ -53,7 +53,7 @@ class OutcomeDay:
 
     store: str
     day: date
-    outcome: Outcome
+    outcome: Measure
     value: float
     worth: float = 1.0  # updates, labels or readings behind it
 
@@ -63,7 +63,7 @@ class Upset:
     """What changed a store for another reason, on a day from `first` to `last`."""
 
     store: str
-    reason: Reason
+    reason: WashOut
     first: date
     last: date
 
@@ -75,8 +75,8 @@ class LeftOut:
     region: str
     store: str
     wave: str
-    outcome: Outcome | None
-    reason: Reason
+    outcome: Measure | None
+    reason: WashOut
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,55 +122,55 @@ class Figures:
     """Outcomes of stores by day, and what upset them."""
 
     def __init__(self, outcomes: Iterable[OutcomeDay], upsets: Iterable[Upset]) -> None:
-        self._of: dict[tuple[Outcome, str], list[OutcomeDay]] = defaultdict(list)
+        self._of: dict[tuple[Measure, str], list[OutcomeDay]] = defaultdict(list)
         for one in outcomes:
             self._of[one.outcome, one.store].append(one)
         self._upset: dict[str, list[Upset]] = defaultdict(list)
         for upset in upsets:
             self._upset[upset.store].append(upset)
 
-    def mean(self, outcome: Outcome, store: str, span: tuple[date, date]) -> float | Reason | None:
+    def mean(self, outcome: Measure, store: str, span: tuple[date, date]) -> float | WashOut | None:
         """Return the mean over the days of a span: every day counts alike, freezes not at all."""
         days = [d for d in self._of[outcome, store] if span[0] <= d.day <= span[1]]
-        freezes = [u for u in self._upset[store] if u.reason is Reason.FROZEN]
+        freezes = [u for u in self._upset[store] if u.reason is WashOut.FROZEN]
         told = [d.value for d in days if not any(f.first <= d.day <= f.last for f in freezes)]
         if told:
             return sum(told) / len(told)
-        return Reason.FROZEN if days else None
+        return WashOut.FROZEN if days else None
 
-    def upset(self, turn: Turn, span: tuple[date, date]) -> Reason | None:
+    def upset(self, turn: Turn, span: tuple[date, date]) -> WashOut | None:
         """Return what else happened to a store within a span, its own nights apart."""
         for one in self._upset[turn.store]:
             own = turn.begun_on is not None and one.first <= (turn.done_on or turn.begun_on)
             own = own and turn.begun_on is not None and one.last >= turn.begun_on
-            spared = own and one.reason in {Reason.REMAPPED, Reason.OTHERWISE}
+            spared = own and one.reason in {WashOut.REMAPPED, WashOut.OTHERWISE}
             within = one.first <= span[1] and one.last >= span[0]
-            if within and not spared and one.reason is not Reason.FROZEN:
+            if within and not spared and one.reason is not WashOut.FROZEN:
                 return one.reason
         return None
 
-    def days(self, outcome: Outcome, store: str) -> list[date]:
+    def days(self, outcome: Measure, store: str) -> list[date]:
         """Return the days on which an outcome of a store is known, in order."""
         return sorted({one.day for one in self._of[outcome, store]})
 
     def quiet_change(
-        self, outcome: Outcome, turn: Turn, spans: tuple[tuple[date, date], tuple[date, date]]
+        self, outcome: Measure, turn: Turn, spans: tuple[tuple[date, date], tuple[date, date]]
     ) -> float | None:
         """Return by how much an outcome changed between spans in which nothing else happened."""
         change = self.change(outcome, turn.store, *spans)
-        if isinstance(change, Reason) or self.upset(turn, (spans[0][0], spans[1][1])):
+        if isinstance(change, WashOut) or self.upset(turn, (spans[0][0], spans[1][1])):
             return None
         return change
 
     def change(
-        self, outcome: Outcome, store: str, before: tuple[date, date], after: tuple[date, date]
-    ) -> float | Reason:
+        self, outcome: Measure, store: str, before: tuple[date, date], after: tuple[date, date]
+    ) -> float | WashOut:
         """Return by how much an outcome changed, or why nobody knows."""
         was, now = (self.mean(outcome, store, span) for span in (before, after))
-        if isinstance(was, Reason) or isinstance(now, Reason):
-            return Reason.FROZEN
+        if isinstance(was, WashOut) or isinstance(now, WashOut):
+            return WashOut.FROZEN
         if was is None or now is None:
-            return Reason.NO_BEFORE if was is None else Reason.NO_AFTER
+            return WashOut.NO_BEFORE if was is None else WashOut.NO_AFTER
         return now - was
 
 
@@ -179,13 +179,13 @@ class Comparison:
     """A wave's changed stores and those whose turn is later, over the same days."""
 
     days: WaveDays
-    outcome: Outcome
-    blocks: tuple[Block, ...]
+    outcome: Measure
+    blocks: tuple[Peers, ...]
     left_out: tuple[LeftOut, ...]
 
 
 def comparison(
-    days: WaveDays, outcome: Outcome, turns: Sequence[Turn], figures: Figures
+    days: WaveDays, outcome: Measure, turns: Sequence[Turn], figures: Figures
 ) -> Comparison:
     """Return what is compared of a wave of a region, by the strata of the draw."""
     strata: dict[str, list[tuple[float, bool]]] = defaultdict(list)
@@ -194,9 +194,9 @@ def comparison(
         side = _side(turn, days)
         if side is None:
             continue
-        found = side if isinstance(side, Reason) else _change(turn, days, outcome, figures)
-        if isinstance(found, Reason):
-            figured = found in {Reason.FROZEN, Reason.NO_BEFORE, Reason.NO_AFTER}
+        found = side if isinstance(side, WashOut) else _change(turn, days, outcome, figures)
+        if isinstance(found, WashOut):
+            figured = found in {WashOut.FROZEN, WashOut.NO_BEFORE, WashOut.NO_AFTER}
             of = outcome if figured else None
             left_out.append(LeftOut(turn.region, turn.store, days.wave, of, found))
         else:
@@ -205,30 +205,30 @@ def comparison(
     return Comparison(days, outcome, blocks, tuple(left_out))
 
 
-def _side(turn: Turn, days: WaveDays) -> bool | Reason | None:
+def _side(turn: Turn, days: WaveDays) -> bool | WashOut | None:
     """Say whether a store had its turn in the wave or has it later; None: it had it before."""
     if turn.wave == days.wave:
         if turn.done_on is None or turn.to_make:
-            return Reason.NOT_CHANGED
+            return WashOut.NOT_CHANGED
         if turn.done_on > days.done_on:
-            return Reason.LATE
-        return True if turn.stratum is not None else Reason.NOT_DRAWN
+            return WashOut.LATE
+        return True if turn.stratum is not None else WashOut.NOT_DRAWN
     if turn.begun_on is not None and turn.begun_on <= days.after[1]:
         return None
-    return False if turn.stratum is not None else Reason.NOT_DRAWN
+    return False if turn.stratum is not None else WashOut.NOT_DRAWN
 
 
-def _change(turn: Turn, days: WaveDays, outcome: Outcome, figures: Figures) -> float | Reason:
+def _change(turn: Turn, days: WaveDays, outcome: Measure, figures: Figures) -> float | WashOut:
     upset = figures.upset(turn, (days.before[0], days.after[1]))
     return upset or figures.change(outcome, turn.store, days.before, days.after)
 
 
-def _block(stores: Sequence[tuple[float, bool]]) -> Block:
-    return Block(tuple(change for change, _ in stores), tuple(turned for _, turned in stores))
+def _block(stores: Sequence[tuple[float, bool]]) -> Peers:
+    return Peers(tuple(change for change, _ in stores), tuple(turned for _, turned in stores))
 
 
 def quiet_changes(
-    turns: Sequence[Turn], outcome: Outcome, figures: Figures, days: int, as_of: date
+    turns: Sequence[Turn], outcome: Measure, figures: Figures, days: int, as_of: date
 ) -> Mapping[str, float]:
     """Return how stores changed from one stretch of days to the next before any had its turn.
 

@@ -2,7 +2,7 @@
 
 Stores differ, drift apart, follow a trend and a season, and labels come and go. Stores whose bad
 weeks fell into the survey are expected to gain most, so whoever goes by that sees them recover.
-Some stores are upset by other things, which the chain knows of. Nothing here comes from the program.
+Some stores are upset by other things, which the chain knows. Nothing here comes from the program.
 """
 
 from dataclasses import dataclass

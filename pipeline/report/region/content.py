@@ -6,7 +6,7 @@ from enum import StrEnum
 from typing import Protocol
 
 from pipeline.effect.costs import UpdateCost
-from pipeline.effect.gather import Proof
+from pipeline.effect.gather import RolloutProof
 from pipeline.report.quarter.content import ToAnswer
 
 ANYWHERE = "*"  # stands for no one store, or no one region
@@ -253,8 +253,8 @@ class RegionContent:
     anywhere: tuple[FindingLine, ...]  # of no one store
     expiring: tuple[ExpiringException, ...]
     deadlines: tuple[OpenDeadline, ...]
-    proof: Proof | None = None
-    chain: Proof | None = None
+    proof: RolloutProof | None = None
+    chain: RolloutProof | None = None
     costs: tuple[UpdateCost, ...] = ()  # of updates, over the chain; empty: too few data
     offer: float | None = None  # what time lost to own neighbours weighs; None: as in the plan
 

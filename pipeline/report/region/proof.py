@@ -5,9 +5,9 @@ from math import isfinite
 
 from pipeline.effect.compare import Estimate
 from pipeline.effect.costs import STORES_LEAST, UpdateCost
-from pipeline.effect.gather import EffectLine, Proof
+from pipeline.effect.gather import EffectLine, RolloutProof
 from pipeline.effect.power import Sight
-from pipeline.effect.verdict import Verdict, Why
+from pipeline.effect.verdict import RolloutVerdict, Why
 from pipeline.effect.windows import LeftOut
 from pipeline.wording import MINUS, Wording
 
@@ -28,12 +28,12 @@ def gain(found: Estimate, words: Wording) -> str:
     return words("proof.gain", mean=mean, low=low, high=high)
 
 
-def word(proof: Proof, words: Wording) -> str:
+def word(proof: RolloutProof, words: Wording) -> str:
     """Return the verdict in a word."""
     return words(f"proof.{proof.verdict.word.value}")
 
 
-def gains(proof: Proof, words: Wording) -> list[str]:
+def gains(proof: RolloutProof, words: Wording) -> list[str]:
     """Return the effect of all waves judged, by outcome."""
     return [
         f"{_capital(words(f'outcome_of.{line.outcome.value}'))}: {gain(line.found, words)}"
@@ -46,7 +46,7 @@ def _capital(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
-def why(proof: Proof, words: Wording) -> str:
+def why(proof: RolloutProof, words: Wording) -> str:
     """Return what the verdict rests on; of one that is open what is missing, and by when."""
     said, rule = proof.verdict, proof.rule
     of = words(f"outcome_of.{said.outcome}") if said.outcome else ""
@@ -59,7 +59,7 @@ def why(proof: Proof, words: Wording) -> str:
     return " ".join((text, *_missing(said, proof, words)))
 
 
-def _missing(said: Verdict, proof: Proof, words: Wording) -> Iterator[str]:
+def _missing(said: RolloutVerdict, proof: RolloutProof, words: Wording) -> Iterator[str]:
     least = words.number(100 * proof.rule.gain_least, 1)
     if said.why is Why.WIDE and said.stores is not None:
         yield words.counted("proof.stores", said.stores, least=least)
@@ -72,8 +72,8 @@ def _missing(said: Verdict, proof: Proof, words: Wording) -> Iterator[str]:
 
 
 def sentences(
-    proof: Proof,
-    chain: Proof | None,
+    proof: RolloutProof,
+    chain: RolloutProof | None,
     costs: Sequence[UpdateCost],
     offer: float | None,
     words: Wording,
@@ -96,7 +96,7 @@ def _title(key: str, words: Wording) -> str:
     return words(f"proof.title.{key}")
 
 
-def _rule(proof: Proof, words: Wording) -> Iterator[str]:
+def _rule(proof: RolloutProof, words: Wording) -> Iterator[str]:
     key = "proof.rule_stated" if proof.stated_on else "proof.rule_open"
     yield words(
         key,
