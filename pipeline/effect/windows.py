@@ -9,6 +9,7 @@ from enum import StrEnum
 from pipeline.effect.compare import Peers
 
 _DAY = timedelta(days=1)
+_NIGHTS = timedelta(days=7)  # about as long as a wave takes
 
 
 class Measure(StrEnum):
@@ -230,15 +231,17 @@ def _block(stores: Sequence[tuple[float, bool]]) -> Peers:
 def quiet_changes(
     turns: Sequence[Turn], outcome: Measure, figures: Figures, days: int, as_of: date
 ) -> Mapping[str, float]:
-    """Return how stores changed from one stretch of days to the next before any had its turn.
+    """Return how stores changed from one stretch of days to another before any had its turn.
 
+    A week lies between, as the nights of a wave would: stores drift further apart in more time.
     Where no store has figures of both stretches: from one day with figures to the next, the last.
     """
     first = min((t.begun_on for t in turns if t.begun_on), default=as_of + _DAY)
     after = first - days * _DAY, first - _DAY
+    before_ends = after[0] - _DAY - _NIGHTS
     found = {}
     for turn in turns:
-        spans = (after[0] - days * _DAY, after[0] - _DAY), after
+        spans = (before_ends - (days - 1) * _DAY, before_ends), after
         found[turn.store] = figures.quiet_change(outcome, turn, spans)
     if all(change is None for change in found.values()):
         for turn in turns:
