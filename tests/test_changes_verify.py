@@ -46,7 +46,9 @@ from pipeline.tables.changes import ChangeLabels
 NEXT = date(2026, 12, 31)
 NIGHT = date(2026, 10, 20)
 QUIET, LOUD = {-95: 40}, {-95: 20, -60: 20}
-MEASURE = Yardstick(shortfall=0.05, labels_back=0.8, labels_verified=0.98, readings_minimum=20)
+MEASURE = Yardstick(
+    shortfall=0.05, labels_back=0.8, labels_verified=0.98, readings_minimum=20, silent_after_days=7
+)
 LABELS = ChangeLabels(
     change="c", store="B", station="B-01", since=NIGHT, told_on=NEXT, labels_due=100,
     labels_listed=100, labels_back=100, labels_unsaid=0, labels_elsewhere=0, labels_compared=100,
@@ -114,6 +116,11 @@ def report(database: Database, changes: list[str], day: date = NIGHT) -> None:
         ({"labels_back": 97}, ["implemented"], "done", "export of 2026-12-31, 98 needed"),
         ({"labels_back": 80}, ["implemented"], "done", "80 of 100 labels are back"),
         ({"labels_back": 79}, ["ineffective"], "done", "21 were not heard since the change and 0"),
+        (
+            {"labels_back": 20, "told_on": NIGHT + timedelta(7)},
+            ["implemented"], "done", "20 of 100 labels are back",
+        ),
+        ({"labels_back": 79, "told_on": NIGHT + timedelta(8)}, ["ineffective"], "done", "21 were"),
         ({"labels_back": 97, "labels_unsaid": 3}, ["implemented"], "done", "; of 3 it does not"),
         ({"labels_back": 0, "labels_unsaid": 100}, ["implemented"], "done", "; of 100 it does not"),
         ({"labels_elsewhere": 20}, ["verified"], "done", "100 of 100 labels back"),

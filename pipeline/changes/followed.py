@@ -62,13 +62,18 @@ def _kept(one: _Counted, interval: float) -> ChangeLabels:
     )  # fmt: skip
 
 
-def astray(labels: ChangeLabels | None, back_least: float) -> Iterator[str]:
+def astray(
+    labels: ChangeLabels | None, back_least: float, silent_after_days: float
+) -> Iterator[str]:
     """Yield what is surely wrong with the labels of a change: too many silent, or elsewhere.
 
-    What no export says of a label counts neither for nor against it. `back_least` is the share of
-    them that must be back at their station, 0..1.
+    What no export says of a label counts neither for nor against it, and so does what one says
+    sooner after the change than `silent_after_days`. `back_least` is the share of them that must be
+    back at their station, 0..1.
     """
-    if labels is None or not labels.labels_due:
+    if labels is None or labels.told_on is None or not labels.labels_due:
+        return
+    if (labels.told_on - labels.since).days <= silent_after_days:
         return
     silent = labels.labels_listed - labels.labels_back - labels.labels_unsaid
     left = labels.labels_due - silent - labels.labels_elsewhere

@@ -116,6 +116,7 @@ class Yardstick:
     labels_back: float  # share of its labels that must be back at it; fewer are a failure
     labels_verified: float  # share that must be heard again before it is verified
     readings_minimum: float  # fewer say nothing yet
+    silent_after_days: float  # so soon after the change no label is lost yet
 
 
 @dataclass(frozen=True, slots=True)
@@ -199,6 +200,7 @@ def yardstick(limits: Mapping[str, float]) -> Yardstick:
         limits["labels_back_share"],
         limits["labels_verified_share"],
         limits["readings_minimum"],
+        limits["silent_after_days"],
     )
 
 
@@ -252,7 +254,7 @@ def _effect(one: Waiting, found: Found, by: Yardstick, first: tuple[ChangeState,
 def _wrong(one: Waiting, found: Found, by: Yardstick) -> Iterator[str]:
     if one.connected is False:
         yield f"the station is not connected in the export of {one.seen_on}"
-    yield from astray(found.labels, by.labels_back)
+    yield from astray(found.labels, by.labels_back, by.silent_after_days)
     if found.scans.readings >= by.readings_minimum and _short(one, found, by):
         rest = f", with {one.undone} other changes of the plan not carried out"
         yield f"{_air(one, found)}{rest if one.undone else ''}"

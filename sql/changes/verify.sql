@@ -170,3 +170,28 @@ from change_story
 where closed in ('done differently', 'undone') and not replaced and not parking
     and list_contains($stores, store)
 order by store, station, change;
+
+-- name: last_night
+-- Changes whose night no stations export of before the newest has seen the end of, beside what the
+-- newest says of the station and of its labels. `seen_on` is null where it is no later than the
+-- night.
+with earlier as (
+    select n.store, max(s.seen_on) as seen_on
+    from (select store, max(seen_on) as seen_on from station_now group by store) n
+    join station_seen s on s.store = n.store and s.seen_on < n.seen_on
+    group by n.store
+)
+select m.change, m.store, m.station, m.parking, c.from_channel, m.ordered_channel, m.night,
+    if(m.seen_on > m.night, m.seen_on, null) as seen_on, m.channel_found,
+    list_contains(m.channels_before, m.channel_found) and not m.carried_out as undone,
+    m.carried_out, m.connected, l.told_on, l.labels_due, l.labels_listed, l.labels_back,
+    l.labels_unsaid, l.labels_elsewhere,
+    coalesce((select list(b.label order by b.label) from label_behind b
+        where b.change = m.change), []) as missing
+from change_made m
+join change c using (change)
+left join earlier e on e.store = m.store
+left join change_labels l using (change)
+where m.night < (select as_of from this_run) and m.night >= coalesce(e.seen_on, m.night)
+    and list_contains($stores, m.store)
+order by m.store, m.plan, m.position;

@@ -26,8 +26,8 @@ with upto as (
     select t.store, t.label, t.seen_on, t.station, t.last_heard_on, e.export_before,
         coalesce(e.counted, false) as counted, t.acknowledged_first as first_time,
         if(e.counted, t.updates_sent, coalesce(t.updates_per_day, s.value)) as updates,
-        if(e.counted, coalesce(t.updates_acknowledged, t.updates_sent * t.success_pct / 100),
-            updates * t.success_pct / 100) as acknowledged,
+        case when e.counted and updates is not null and t.updates_acknowledged is not null
+            then t.updates_acknowledged else updates * t.success_pct / 100 end as acknowledged,
         lag(t.seen_on) over before as told_before, lag(t.station) over before as station_told
     from told t join export e using (store, seen_on)
     cross join setting s where s.name = 'default_updates_per_day'
@@ -118,6 +118,7 @@ with told as (
     select c.change, c.plan, c.store, c.station, c.position, c.parking, c.ordered_channel, c.agreed,
         s.state, s.at, s.due, s.by = 'quietaisle' as shown,
         n.channel as channel_found, n.connected, n.seen_on,
+        coalesce(c.evening, c.reported_on) as night,
         c.reported_on is not null or coalesce(c.evening < n.seen_on, false) as dated,
         case when c.evening < n.seen_on and coalesce(c.reported_on <= c.evening + 1, true)
             then least(c.evening, c.reported_on)
