@@ -368,6 +368,22 @@ def test_stores_that_other_things_happened_to_are_left_out_each_with_its_reason(
     assert block.changes == pytest.approx((0.1,) * 5)
 
 
+def test_stores_are_compared_within_their_stratum() -> None:
+    """Where most of those that gain anyway go first, that is no effect."""
+    turns, told = [], []
+    for n in range(8):
+        stratum, turned = ("a", n < 3) if n < 4 else ("b", n == 4)
+        on = BEGUN if turned else None
+        turns.append(Turn("North", f"S{n}", stratum, "pilot" if turned else None, on, on))
+        for day, value in ((PILOT.before[1], 0.5), (PILOT.after[1], 0.6 if n < 4 else 0.5)):
+            told.append(OutcomeDay(f"S{n}", day, AIR, value))
+
+    found = compare(comparison(PILOT, AIR, turns, Figures(told, [])).blocks)
+
+    assert found is not None
+    assert found.effect == pytest.approx(0.0, abs=1e-12)
+
+
 # -- against other programs and published examples ------------------------------------------------
 
 

@@ -94,9 +94,8 @@ class Rollout:
         self.days = int(self.limit["comparison_days"])
         self.region_of: Mapping[str, str] = database.mapping("effect", "regions")
         self.turns = database.records(Turn, "effect", "turns")
-        with database.held("label_outcome"):
-            self.outcomes = _outcomes(database, "label_days")
-            self.burdens = _burdens(database)
+        self.outcomes = _outcomes(database, "label_days")
+        self.burdens = _burdens(database)
         upsets: list[Upset] = []
         if self.turns:
             self.outcomes += _outcomes(database, "air_days")
