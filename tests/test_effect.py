@@ -273,7 +273,7 @@ SMALL = _found(0.015, 0.01, 0.025)
         (GAIN, NONE, Word.ROLL_ON, Why.HELPED),
         (NONE, GAIN, Word.ROLL_ON, Why.HELPED),
         (GAIN, OPEN, Word.NOT_YET, Why.WIDE),  # a loss of three points is not ruled out
-        (SMALL, OPEN, Word.NOT_YET, Why.WIDE),  # it surely gains, but less than pays
+        (SMALL, NONE, Word.NOT_YET, Why.WIDE),  # it surely gains, but maybe less than pays
         (OPEN, OPEN, Word.NOT_YET, Why.WIDE),
         (GAIN, LOSS, Word.STOP, Why.HARMED),
         (LOSS, None, Word.STOP, Why.HARMED),
