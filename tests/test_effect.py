@@ -84,7 +84,7 @@ def verdicts(chain: Chain, *, drawn: bool = True) -> list[RolloutVerdict]:
         decide(
             {outcome: estimate(own[: n + 1]) for outcome, own in found.items()},
             RULE,
-            Standing(waves[n].after[1], waves[: n + 1], None, drawn, len(chain.wave)),
+            Standing(waves[n].after[1], waves[: n + 1], None, drawn, [50] * 4),
         )
         for n in range(len(waves))
     ]
@@ -209,7 +209,7 @@ def test_the_least_effect_a_wave_can_see_is_seen_four_times_in_five(
             for change in own.values()
         ]  # fmt: skip
         spread = (sum(squares) / (len(squares) - plan.strata)) ** 0.5
-        effect = least_effect(spread, 12, 188)
+        effect = least_effect(spread, [(3, 47)] * 4)
         chain = simulated(replace(plan, effect=effect), seed)
         hits += estimate(compared(chain)[ACKNOWLEDGED][:1]).helped
     print("power", hits)  # noqa: T201 - as above
@@ -261,7 +261,7 @@ def _found(effect: float, low: float, high: float, spread: float = 0.02) -> Esti
 
 BEGUN = date(2026, 3, 2)
 PILOT = WaveDays("North", "pilot", BEGUN, BEGUN + timedelta(days=4), DAYS)
-OVER = Standing(date(2026, 6, 1), [PILOT], date(2026, 8, 1), drawn=True, stores=200)
+OVER = Standing(date(2026, 6, 1), [PILOT], date(2026, 8, 1), drawn=True, strata=[200])
 GAIN, NONE = _found(0.04, 0.02, 0.06), _found(0.0, -0.015, 0.015)
 OPEN, LOSS = _found(0.01, -0.03, 0.05), _found(-0.03, -0.05, -0.01)
 SMALL = _found(0.015, 0.01, 0.025)
@@ -296,7 +296,7 @@ def test_labels_heard_stand_in_where_no_export_has_updates() -> None:
     """And what is missing says by when, and how many stores it takes."""
     assert decide({AIR: GAIN, Measure.HEARD: NONE}, RULE, OVER).word is Word.ROLL_ON
     said = decide({AIR: OPEN, ACKNOWLEDGED: OPEN}, RULE, OVER)
-    assert (said.until, said.stores) == (date(2026, 8, 1), stores_needed(0.02, 0.02, 200))
+    assert (said.until, said.stores) == (date(2026, 8, 1), stores_needed(0.02, 0.02, [200]))
     early = replace(OVER, as_of=PILOT.after[1] - timedelta(days=1))
     assert decide({AIR: GAIN, ACKNOWLEDGED: GAIN}, RULE, early) == RolloutVerdict(
         Word.NOT_YET, Why.DAYS_LEFT, until=PILOT.after[1]
@@ -312,19 +312,23 @@ def test_labels_heard_stand_in_where_no_export_has_updates() -> None:
 
 def test_what_waves_see_follows_their_size() -> None:
     """Two stores and two show nothing; the pilot asked for is the least that shows enough."""
-    assert least_effect(0.02, 2, 2) == math.inf
-    assert least_effect(0.02, 12, 188) == pytest.approx(0.0168, abs=0.0002)
-    assert least_effect(0.02, 12, 188) < least_effect(0.02, 6, 194)
-    needed = stores_needed(0.05, 0.04, 200)
+    assert least_effect(0.02, [(2, 2)]) == math.inf
+    assert least_effect(0.02, [(12, 188)]) == pytest.approx(0.0168, abs=0.0002)
+    assert least_effect(0.02, [(12, 188)]) < least_effect(0.02, [(6, 194)])
+    # One of four in each of two regions can be drawn in 16 ways, in three in 64.
+    assert least_effect(0.02, [(1, 3)] * 2) == math.inf
+    assert least_effect(0.02, [(1, 3)] * 3) == least_effect(0.02, [(1, 3), (1, 3), (1, 3), (0, 9)])
+    assert math.isfinite(least_effect(0.02, [(1, 3)] * 3))
+    needed = stores_needed(0.05, 0.04, [200])
     assert needed is not None
-    assert (
-        least_effect(0.05, needed, 200 - needed)
-        <= 0.04
-        < least_effect(0.05, needed - 1, 201 - needed)
-    )
-    assert stores_needed(0.05, 0.001, 200) is None
-    pilot, second = sights("clear_air", 0.03, [("pilot", 1), ("second", 9), ("rest", 10)], 0.04)
-    assert (pilot.least is not None, pilot.controls, second.controls) == (False, 19, 10)
+    assert least_effect(0.05, [(needed, 200 - needed)]) <= 0.04
+    assert least_effect(0.05, [(needed - 1, 201 - needed)]) > 0.04
+    assert stores_needed(0.05, 0.001, [200]) is None
+    assert stores_needed(0.001, 0.04, [4, 4, 4]) == 3
+    waves = [("pilot", [1, 0]), ("second", [4, 5]), ("rest", [5, 5])]
+    pilot, second = sights("clear_air", 0.03, waves, 0.04)
+    assert (pilot.least, pilot.turned, pilot.controls, second.controls) == (None, 1, 19, 10)
+    assert second.least == least_effect(0.03, [(4, 5), (5, 5)])
 
 
 def test_stores_that_other_things_happened_to_are_left_out_each_with_its_reason() -> None:

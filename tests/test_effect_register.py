@@ -237,7 +237,7 @@ def test_before_the_first_wave_the_schedule_says_what_it_would_show(database: Da
     assert found["North"].verdict.why is Why.NO_WAVE
     assert found["North"].verdict.until == date(2026, 10, 12) + 28 * DAY
     (labels,) = [s for s in found["North"].sights if s.outcome == "acknowledged"][:1]
-    assert (labels.wave, labels.turned, labels.controls) == ("pilot", 7, 19)
+    assert (labels.wave, labels.turned, labels.controls) == ("pilot", 7, 18)
     assert labels.least is not None
     assert 0 < labels.least < 0.1
     assert found[CHAIN].sights

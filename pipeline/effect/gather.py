@@ -1,10 +1,11 @@
 """Read what is known of a rollout, and say by region and for the chain whether it helps."""
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from itertools import groupby
+from typing import Any
 
 from pipeline.database import Database
 from pipeline.effect.chart import ChartLimits, chart_limits
@@ -38,6 +39,7 @@ from pipeline.tables.schedule import VerdictLimit
 CHAIN = "*"
 TERMS = ("busy", "shared", "next_to", "weak", "load")
 """What stations suffer, as `burdens` gives it."""
+_FREE_LEAST = 5  # a spread of fewer stores, less one a stratum, says too little
 _HALF = 0.5  # of a region's stores must have an export of a day for it to be a point
 
 
@@ -105,21 +107,23 @@ class Rollout:
         self._planned = database.frame("effect", "planned_waves").rows(named=True)
         self._order = {wave: place for place, wave in enumerate(waves)}
 
-    def planned(self, region: str) -> list[tuple[str, int, date | None]]:
-        """Return the waves laid out: name, stores, and last night still to come or None."""
-        found: dict[str, tuple[int, date | None]] = {}
-        for row in self._planned:
-            if region in {CHAIN, row["region"]} and row["wave"] in self._order:
-                stores, last = found.get(row["wave"], (0, None))
-                nights = [night for night in (last, row["last_night"]) if night is not None]
-                found[row["wave"]] = stores + row["stores"], max(nights, default=None)
-        waves = sorted(found, key=self._order.__getitem__)
-        return [(wave, *found[wave]) for wave in waves]
-
     def next_done_on(self, region: str) -> date | None:
         """Return when the days after the wave laid out next are over."""
-        nights = [last for _, _, last in self.planned(region) if last and last >= self.as_of]
+        last: dict[tuple[str, str], date] = {}
+        for row in self._planned_of(region):
+            key, night = (row["region"], row["wave"]), row["last_night"]
+            if night is not None:
+                last[key] = max(night, last.get(key, night))
+        nights = [night for night in last.values() if night >= self.as_of]
         return min(nights) + timedelta(days=self.days) if nights else None
+
+    def _planned_of(self, region: str) -> list[dict[str, Any]]:
+        return [row for row in self._planned if region in {CHAIN, row["region"]}]
+
+    def strata(self, region: str) -> list[int]:
+        """Return how many stores each stratum of a region's rollout has, or of the chain's."""
+        drawn = [t for t in self.of(region) if t.stratum is not None]
+        return list(Counter((turn.region, turn.stratum) for turn in drawn).values())
 
     def of(self, region: str) -> list[Turn]:
         """Return the stores of a region's rollout, or of the chain's."""
@@ -141,11 +145,17 @@ class Rollout:
 
     def sights(self, region: str) -> tuple[Sight, ...]:
         """Return what the waves laid out would see, of the outcomes that have a past."""
-        waves = [(wave, stores) for wave, stores, _ in self.planned(region)]
+        stores: Counter[tuple[str, str, str]] = Counter()
+        for row in self._planned_of(region):
+            if row["wave"] in self._order and row["stratum"] is not None:
+                stores[row["wave"], row["region"], row["stratum"]] += row["stores"]
+        strata = sorted({(place, stratum) for _, place, stratum in stores})
+        names = sorted({wave for wave, *_ in stores}, key=self._order.__getitem__)
+        waves = [(wave, [stores[wave, *one] for one in strata]) for wave in names]
         found: list[Sight] = []
         for outcome in (Measure.CLEAR_AIR, Measure.ACKNOWLEDGED):
             spread = self._spread(region, outcome)
-            if spread is not None:
+            if spread is not None and waves:
                 found += sights(outcome, spread, waves, self.limit["effect_to_see"])
         return tuple(found)
 
@@ -158,7 +168,7 @@ class Rollout:
                 mean = sum(changes.values()) / len(changes)
                 squares += sum((change - mean) ** 2 for change in changes.values())
                 free += len(changes) - 1
-        return (squares / free) ** 0.5 if squares > 0 else None
+        return (squares / free) ** 0.5 if squares > 0 and free >= _FREE_LEAST else None
 
 
 def proofs(rollout: Rollout, regions: Sequence[str]) -> Mapping[str, RolloutProof]:
@@ -194,7 +204,7 @@ def _proof(
     by_chance = all(turn.drawn for turn in turned)
     rule = VerdictRule.of(rollout.limit)
     standing = Standing(
-        rollout.as_of, waves, rollout.next_done_on(region), by_chance, len(rollout.of(region))
+        rollout.as_of, waves, rollout.next_done_on(region), by_chance, rollout.strata(region)
     )
     return RolloutProof(
         verdict=decide(found, rule, standing),

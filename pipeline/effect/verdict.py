@@ -64,7 +64,7 @@ class Standing:
     waves: Sequence[WaveDays]  # begun
     next_done_on: date | None  # the last night of the wave laid out next, and the days after it
     drawn: bool  # whether chance decided who went first
-    stores: int  # of the rollout
+    strata: Sequence[int]  # stores of the rollout
 
     @property
     def ready(self) -> list[WaveDays]:
@@ -113,7 +113,7 @@ def _proved(
         if surely and one.helped and one.effect >= rule.gain_least:
             return RolloutVerdict(Word.ROLL_ON, Why.HELPED, outcome)
     steadiest = min(told.values(), key=lambda one: one.spread)
-    more = stores_needed(steadiest.spread, rule.gain_least, standing.stores)
+    more = stores_needed(steadiest.spread, rule.gain_least, standing.strata)
     return RolloutVerdict(Word.NOT_YET, Why.WIDE, until=standing.next_done_on, stores=more)
 
 

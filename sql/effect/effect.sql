@@ -133,7 +133,7 @@ from frozen
 order by store, first, last, reason;
 
 -- name: planned_waves
--- The stores of each region's waves, put in for good or laid out, and the last night that is.
+-- The stores of each region's waves by stratum, put in for good or laid out, and the last night.
 with placed as (
     select store, region, wave, max(night) as last_night
     from change_schedule group by store, region, wave
@@ -143,8 +143,9 @@ with placed as (
     where d.store not in (select store from change_schedule)
     group by d.store, d.region
 )
-select region, wave, count(*) as stores, max(last_night) as last_night
-from placed group by region, wave order by region, wave;
+select p.region, p.wave, d.stratum, count(*) as stores, max(p.last_night) as last_night
+from placed p left join wave_draw d using (store)
+group by p.region, p.wave, d.stratum order by p.region, p.wave, d.stratum;
 
 -- name: regions
 -- The region of every store.
