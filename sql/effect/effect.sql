@@ -1,15 +1,13 @@
 -- name: turns
--- Every store of the draw: the wave it was put in for good, when its changes since were made (from
--- the night given, where that lies before the day on which they were reported or found), and how
--- many of the plan in force are still to be made.
+-- Every store of the draw: the wave it was put in for good, when its changes since were made, from
+-- the night given on, and how many of the plan in force are still to be made.
 with taken as (
     select w.store, max_by(w.wave, w.taken_on) as wave
     from wave_taken w, this_run r where w.taken_on <= r.as_of group by w.store
 ), made as (
-    select s.store, min(least(coalesce(s.night, s.done_on), s.done_on)) as begun_on,
-        max(s.done_on) as done_on
-    from change_story s join wave_draw d using (store)
-    where not s.parking and s.done_on >= d.drawn_on group by s.store
+    select c.store, min(c.begun_on) as begun_on, max(c.done_on) as done_on
+    from change_turn c join wave_draw d using (store)
+    where c.done_on >= d.drawn_on group by c.store
 ), open as (
     select s.store, count(*) as changes
     from change_story s join plan_in_force using (plan)
@@ -52,8 +50,8 @@ with listed as (
     from station_history semi join wave_draw using (store)
 ), since as (
     select l.store, l.station, l.channel, l.valid_from, if(l.before is null, date '1900-01-01',
-        coalesce(max(least(coalesce(c.night, c.done_on), c.done_on)), l.valid_from)) as since
-    from listed l left join change_story c on c.store = l.store and c.station = l.station
+        coalesce(max(c.done_on), l.valid_from)) as since
+    from listed l left join change_turn c on c.store = l.store and c.station = l.station
         and c.ordered_channel = l.channel and c.done_on > l.before and c.done_on <= l.valid_from
     group by l.store, l.station, l.channel, l.valid_from, l.before
 ), held as (
