@@ -316,6 +316,22 @@ def test_labels_decide_with_the_air(tmp_path: Path, settings: Settings) -> None:
         assert labels == [(49, None, None, None), (49, 49, 49, 39), (49, 49, 49, 49)]
 
 
+def test_work_reported_on_the_morning_after_was_done_in_its_night(
+    approved: Database, settings: Settings
+) -> None:
+    """An export of that very day counts, and what it shows is entered after the report."""
+    change, morning = names(approved, "B")[0], NIGHT + timedelta(1)
+    speak_of(approved, date(2026, 10, 6))
+    book(approved, [Booking(change, at(NIGHT, 22), "team 1")])
+    append(approved, Trigger.RESULT, [
+        new_event(change, ChangeState.IMPLEMENTED, at(morning, 7), "team", result="done"),
+    ])  # fmt: skip
+    speak_of(approved, morning)
+    export_says(approved, morning, {"B-01": 20})
+
+    assert look(approved, settings) == {change: ("ineffective", "done differently")}
+
+
 def test_work_nobody_reported_is_found(approved: Database, settings: Settings) -> None:
     """On its channel in the export: carried out on that day, and judged by readings since."""
     change = names(approved, "B")[0]

@@ -7,8 +7,7 @@ from math import ceil
 
 from pipeline.changes.effect import success_gain
 from pipeline.database import Database
-from pipeline.fresh import narrowed
-from pipeline.tables.changes import ChangeLabels
+from pipeline.tables.changes import ChangeLabels, LabelBehind
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,17 +35,13 @@ def follow(database: Database, interval: float) -> dict[str, ChangeLabels]:
 
     `interval` is the chance that an interval holds the truth, 0..1.
     """
-    stores = database.column("changes", "labels_owed")
-    database.clear(ChangeLabels)
-    database.run("changes", "forget_labels")
-    if not stores:
-        return {}
-    with narrowed(database, stores, "label_matched"):
-        database.run("changes", "labels_span")
-        database.run("changes", "followed")
+    database.clear(ChangeLabels, LabelBehind)
+    database.run("changes", "labels_span")
+    database.run("changes", "hold_labels")
+    database.run("changes", "followed")
     database.run("changes", "keep_behind")
     found = [_kept(one, interval) for one in database.records(_Counted, "changes", "label_changes")]
-    database.release("followed", "labels_span")
+    database.release("label_matched", "followed", "labels_span")
     database.put(ChangeLabels, found)
     return {one.change: one for one in found}
 

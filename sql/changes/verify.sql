@@ -5,10 +5,6 @@ from change_state_on(date '9999-12-30') s join change c using (change)
 where s.state in ('approved', 'scheduled', 'implemented', 'ineffective')
 order by c.store;
 
--- name: labels_owed
--- Stores in which a change was made whose labels can be looked for.
-select distinct store from change_made where carried_out and not parking order by store;
-
 -- name: labels_span
 -- The last labels export before each change that exports show carried out, and the latest since.
 create or replace temp table labels_span as
@@ -23,6 +19,13 @@ from change_made m left join told t using (store)
 where m.carried_out and not m.parking
 group by all;
 
+-- name: hold_labels
+-- Let `label_matched` hold only the exports on both sides of each change, until it is released.
+create temp table label_matched as
+from main.label_matched l semi join (
+    select distinct store, unnest([before_on, told_on]) as seen_on from labels_span
+) d on d.store = l.store and d.seen_on = l.seen_on;
+
 -- name: followed
 -- Each label that a changed station served in the last labels export before, beside what the
 -- latest one since says of it. `due`: it was not silent before. `back`: heard since the change,
@@ -31,7 +34,7 @@ group by all;
 create or replace temp table followed as
 with silent as (
     select value::integer as days from setting where name = 'silent_after_days'
-)
+), weighed as materialized (from label_weighed)
 select s.change, s.store, s.station, b.label,
     coalesce(b.seen_on - b.last_heard_on <= silent.days, true) as due,
     a.label is not null as listed, a.station as station_now, a.last_heard_on as heard_on,
@@ -39,12 +42,8 @@ select s.change, s.store, s.station, b.label,
     b.updates as updates_before, b.acknowledged as acknowledged_before, a.updates, a.acknowledged
 from labels_span s
 cross join silent
-join label_day b on b.store = s.store and b.station = s.station and b.seen_on = s.before_on
-left join label_day a on a.store = s.store and a.label = b.label and a.seen_on = s.told_on;
-
--- name: forget_labels
--- Forget which labels did not follow, to work it out again.
-delete from label_behind;
+join weighed b on b.store = s.store and b.station = s.station and b.seen_on = s.before_on
+left join weighed a on a.store = s.store and a.label = b.label and a.seen_on = s.told_on;
 
 -- name: keep_behind
 -- Keep the labels that are listed and were not heard since the change of their station.

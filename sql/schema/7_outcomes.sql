@@ -1,13 +1,11 @@
--- name: label_day
+-- name: label_weighed
 -- What labels exports said of a label on a day, up to the run's date, with its share of updates
 -- acknowledged as `acknowledged` of `updates`. `counted`: the store's export of that day has
 -- counts, and labels without one say nothing; else a share stands for the updates that the label is
 -- sent a day, or is taken to be sent. A count acknowledged goes before the share beside it; where
 -- it is missing, the share of the count sent stands in. Where exports of a day disagree on a label,
 -- the smallest row stands, as in label_now.
--- `export_before` is the day of the store's labels export before, `station_before` the station that
--- served the label then; null: it was not `listed_before`, or had none.
-create or replace view label_day as
+create or replace view label_weighed as
 with upto as (
     select * from label_matched where seen_on <= (select as_of from this_run)
 ), twice as (
@@ -18,25 +16,33 @@ with upto as (
     select u.* from upto u semi join twice using (store, label, seen_on)
     qualify row_number() over (partition by u.store, u.label, u.seen_on order by u) = 1
 ), export as (
-    select store, seen_on, lag(seen_on) over (partition by store order by seen_on) as export_before,
-        bool_or(updates_sent > 0
-            and coalesce(updates_acknowledged, success_pct) is not null) as counted
+    select store, seen_on, coalesce(bool_or(updates_sent > 0
+        and coalesce(updates_acknowledged, success_pct) is not null), false) as counted
     from told group by store, seen_on
-), weighed as (
-    select t.store, t.label, t.seen_on, t.station, t.last_heard_on, e.export_before,
-        coalesce(e.counted, false) as counted, t.acknowledged_first as first_time,
-        if(e.counted, t.updates_sent, coalesce(t.updates_per_day, s.value)) as updates,
-        case when e.counted and updates is not null and t.updates_acknowledged is not null
-            then t.updates_acknowledged else updates * t.success_pct / 100 end as acknowledged,
-        lag(t.seen_on) over before as told_before, lag(t.station) over before as station_told
-    from told t join export e using (store, seen_on)
-    cross join setting s where s.name = 'default_updates_per_day'
-    window before as (partition by t.store, t.label order by t.seen_on)
 )
-select * exclude (told_before, station_told),
-    coalesce(told_before = export_before, false) as listed_before,
-    if(listed_before, station_told, null) as station_before
-from weighed;
+select t.store, t.label, t.seen_on, t.station, t.last_heard_on, e.counted,
+    t.acknowledged_first as first_time,
+    if(e.counted, t.updates_sent, coalesce(t.updates_per_day, s.value)) as updates,
+    case when e.counted and updates is not null and t.updates_acknowledged is not null
+        then t.updates_acknowledged else updates * t.success_pct / 100 end as acknowledged
+from told t join export e using (store, seen_on)
+cross join setting s where s.name = 'default_updates_per_day';
+
+-- name: label_day
+-- The same, beside the store's labels export before: `export_before` is its day, `station_before`
+-- the station that served the label then; null: it was not `listed_before`, or had none.
+create or replace view label_day as
+with export as (
+    select store, seen_on, lag(seen_on) over (partition by store order by seen_on) as export_before
+    from (select distinct store, seen_on from label_matched
+        where seen_on <= (select as_of from this_run))
+)
+select w.*, e.export_before,
+    coalesce(lag(w.seen_on) over before = e.export_before, false) as listed_before,
+    if(lag(w.seen_on) over before = e.export_before, lag(w.station) over before, null)
+        as station_before
+from label_weighed w join export e using (store, seen_on)
+window before as (partition by w.store, w.label order by w.seen_on);
 
 -- name: label_outcome
 -- What the labels of a station got, by labels export: of how many updates sent how many they
