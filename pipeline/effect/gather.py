@@ -75,6 +75,7 @@ class RolloutProof:
     chart: RunChart | None
     sights: tuple[Sight, ...]
     by_chance: bool
+    days: int  # compared before and after a wave
 
 
 class Rollout:
@@ -216,6 +217,7 @@ def _proof(
         chart=rollout.chart(region, waves),
         sights=() if turned else rollout.sights(region),
         by_chance=by_chance,
+        days=rollout.days,
     )
 
 

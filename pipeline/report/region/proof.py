@@ -1,5 +1,6 @@
 """Whether a rollout helps, in words: the verdict, what it rests on, and what stands in its way."""
 
+from collections import defaultdict
 from collections.abc import Iterator, Sequence
 from math import isfinite
 
@@ -8,7 +9,7 @@ from pipeline.effect.costs import STORES_LEAST, UpdateCost
 from pipeline.effect.gather import EffectLine, RolloutProof
 from pipeline.effect.power import Sight
 from pipeline.effect.verdict import RolloutVerdict, Why
-from pipeline.effect.windows import LeftOut
+from pipeline.effect.windows import LeftOut, Measure, WashOut
 from pipeline.wording import MINUS, Wording
 
 _NAMED = 6
@@ -55,6 +56,7 @@ def why(proof: RolloutProof, words: Wording) -> str:
         outcome=of,
         least=words.number(100 * rule.gain_least, 1),
         loss=words.number(100 * rule.loss_most, 1),
+        days=words.number(proof.days),
     )
     return " ".join((text, *_missing(said, proof, words)))
 
@@ -128,19 +130,23 @@ def _line(line: EffectLine, words: Wording) -> str:
 
 
 def _left_out(left: Sequence[LeftOut], words: Wording) -> Iterator[str]:
-    """Yield who is left out, by wave and reason."""
-    keys = sorted({(one.wave, one.reason, one.outcome or "") for one in left})
-    for wave, reason, outcome in keys:
-        stores = [
-            one.store for one in left if (one.wave, one.reason, one.outcome or "") ==
-            (wave, reason, outcome)
-        ]  # fmt: skip
+    """Yield who is left out, by wave, reason and figures."""
+    figures: defaultdict[tuple[str, WashOut, str], set[Measure]] = defaultdict(set)
+    for one in left:
+        figures[one.wave, one.reason, one.store] |= {one.outcome} if one.outcome else set(Measure)
+    alike = defaultdict(list)
+    for (wave, reason, store), found in sorted(figures.items()):
+        alike[wave, reason, tuple(sorted(found))].append(store)
+    for (wave, reason, outcomes), stores in alike.items():
         names = ", ".join(stores[:_NAMED])
         if len(stores) > _NAMED:
             names = words("review.and_more", names=names, n=words.number(len(stores) - _NAMED))
-        of = words(f"outcome_of.{outcome}") if outcome else words("outcome_of.all")
-        reason_text = words(f"left_out.{reason.value}")
-        yield words("proof.left_out", wave=wave, outcome=of, reason=reason_text, names=names)
+        whole = len(outcomes) == len(Measure)
+        of = ", ".join(words(f"outcome_of.{each}") for each in outcomes)
+        yield words(
+            "proof.left_out", wave=wave, outcome=words("outcome_of.all") if whole else of,
+            reason=words(f"left_out.{reason.value}"), names=names,
+        )  # fmt: skip
 
 
 def sight(one: Sight, words: Wording) -> str:
