@@ -57,7 +57,7 @@ from pipeline.wording import NOTHING, Wording
 _COUNT = Type(style.LEAD, Face.STRONG, style.PLANNED)
 _GRAVE = Type(style.LEAD, Face.STRONG, style.ALERT)
 _VERDICTS = {Word.ROLL_ON: _COUNT, Word.STOP: _GRAVE, Word.NOT_YET: LEAD}
-_PANELS_H, _VERDICT_H, _FIGURES_H = 168.0, 30.0, 72.0
+_PANELS_H, _VERDICT_H, _FIGURES_H = 168.0, 48.0, 72.0
 _STRIP_H, _STRIP_MOST = 104.0, 210.0
 _GAPS = 12.0 + 8.0 + 10.0
 _COUNT_W, _COLUMN_GAP = 34.0, 14.0

@@ -203,10 +203,13 @@ def draw_run_chart(pen: Pen, box: Box, chart: RunChart, words: Wording) -> None:
     first, last, limits = chart.points[0][0], chart.points[-1][0], chart.limits
     values = sorted(value for _, value in chart.points)
     lines = (limits.low, limits.centre, limits.high) if limits else (values[0], values[-1])
+    free = area.bottom + TINY_MUTED.leading
     for value in lines:
         y = at(first, value)[1]
         pen.line((area.x, y), (area.right, y), style.HAIRLINE, 0.6)
-        pen.text(area.x - 3, y + 2.5, words.percent(value, 1), TINY_MUTED, align=Align.RIGHT)
+        if free - y >= TINY_MUTED.leading:  # else it would stand on the one below
+            pen.text(area.x - 3, y + 2.5, words.percent(value, 1), TINY_MUTED, align=Align.RIGHT)
+            free = y
     for wave, day in chart.waves:
         x = at(day, values[0])[0]
         pen.line((x, area.y - 2), (x, area.bottom), style.PLANNED, 0.8)
