@@ -41,6 +41,7 @@ from pipeline.report.write import (
     audit_verdict,
     cautions,
     drop_calendars,
+    foresight,
     place_of,
     write_audit,
     write_back_out,
@@ -72,6 +73,7 @@ class Scheduled:
     nights: pl.DataFrame
     unplaced: Sequence[UnscheduledStore]
     proofs: Sequence[ScheduleProof]
+    foreseen: Sequence[str]  # what the waves would show
     booked: int
     calendars: tuple[Path, ...]
     summary: RunSummary
@@ -230,6 +232,7 @@ def run_schedule(request: Request, progress: Progress) -> Scheduled:
                 if one.store in chosen
             ],
             proofs=database.records(ScheduleProof, "run", "schedule_proof", {"stores": chosen}),
+            foreseen=foresight(database, settings),
             booked=booked,
             calendars=calendars,
             summary=write_out(database, request, settings, progress),

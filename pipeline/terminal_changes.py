@@ -50,6 +50,8 @@ def show_schedule(console: Console, found: Scheduled) -> None:
         share = 1.0 if proof.optimal else proof.benefit / proof.bound
         gap = "best possible" if proof.optimal else f"within {1 - share:.1%} of the best"
         console.print(f"{proof.region}: {gap}")
+    for sentence in found.foreseen:
+        console.print(sentence)
     booked = f"{many(found.booked, 'approved change')} entered as scheduled"
     files = many(len(found.calendars), "calendar file")
     console.print(f"{booked}; {files} in {found.summary.out}")
