@@ -71,7 +71,7 @@ class Life:
         ]
         at = step.change.position
         return (
-            [c.from_channel for c, _ in own if c.position <= at],
+            [c.from_channel or 0 for c, _ in own if c.position <= at],
             [ordered for c, ordered in own if c.position >= at],
         )
 
@@ -228,7 +228,7 @@ class World:
             if step.tale.standing == "other" and life.chance.random() < 0.6:
                 life.channels[step.change.station] = step.tale.ordered
             elif step.tale.standing in {"reported", "shown", "held", "short", "other"}:
-                life.channels[step.change.station] = step.change.from_channel
+                life.channels[step.change.station] = step.change.from_channel or 0
                 self._report(step, life.chance.choice(("backed out", None)))
 
     def _report(self, step: Step, outcome: str | None) -> None:

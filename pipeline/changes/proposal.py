@@ -29,7 +29,7 @@ class ProposedMove:
 
     store: str
     station: str
-    from_channel: int
+    from_channel: int | None
     to_channel: int
     position: int
     parking: bool
@@ -67,7 +67,7 @@ class ChangeInForce:
     store: str
     change: str
     station: str
-    from_channel: int
+    from_channel: int | None
     to_channel: int
     position: int
     parking: bool
@@ -203,7 +203,7 @@ def _approval(change: str, known: ChangeInForce, before: str | None, day: dateti
     return new_event(change, state, day, by, note, workbook=workbook, carried=before)
 
 
-def _says(step: ProposedMove | ChangeInForce) -> tuple[str, int, int, bool]:
+def _says(step: ProposedMove | ChangeInForce) -> tuple[str, int | None, int, bool]:
     """Return what is to be done, whatever its place in the order."""
     return step.station, step.from_channel, step.to_channel, step.parking
 

@@ -33,7 +33,7 @@ class Waiting:
     change: str
     store: str
     station: str
-    from_channel: int
+    from_channel: int | None
     ordered_channel: int
     parking: bool
     state: str
@@ -43,7 +43,7 @@ class Waiting:
     found_before: int | None  # when it was judged last; None: never
     connected: bool | None  # None: the export does not say
     seen_on: date
-    channels_before: Sequence[int]  # those its way leads over before this step
+    channels_before: Sequence[int | None]  # those its way leads over before this step; None: off
     channels_after: Sequence[int]  # those from this step on
     labels_before: int
     labels_after: int | None  # None: no labels export since
@@ -56,9 +56,10 @@ class Waiting:
     promised_high: float | None
     free_of_own: float  # share of time that own neighbours leave free
     sureness: str
-    left_channel: int  # it was on this before the whole plan
+    left_channel: int | None  # it was on this before the whole plan; None: not on the air
     free_of_own_before: float | None  # None: not known
     undone: int  # other changes of its plan that are not carried out
+    planned: bool  # the export says that it is still to be installed
 
     @property
     def put_right(self) -> bool:
@@ -206,9 +207,9 @@ def yardstick(limits: Mapping[str, float]) -> Yardstick:
 
 def judge(one: Waiting, found: Measured, by: Yardstick) -> Judgement:
     """Return what the exports mean for one change; `found` is from scans since. Pure."""
-    if one.channel_found is None:
+    if one.channel_found is None and not one.planned:
         return Judgement((), None, f"the export of {one.seen_on} does not say its channel")
-    if one.channel_found in one.channels_before:
+    if one.planned or one.channel_found in one.channels_before:
         return _not_done(one)
     first = () if one.state in _CARRIED else (ChangeState.IMPLEMENTED,)
     seen = f"the export of {one.seen_on} has it on channel {one.channel_found}"
@@ -225,7 +226,8 @@ def judge(one: Waiting, found: Measured, by: Yardstick) -> Judgement:
 
 
 def _not_done(one: Waiting) -> Judgement:
-    seen = f"the export of {one.seen_on} has it on channel {one.channel_found} as before"
+    found = f"has it on channel {one.channel_found} as before"
+    seen = f"the export of {one.seen_on} {'lists it as planned' if one.planned else found}"
     implemented = one.state == ChangeState.IMPLEMENTED
     if one.state == ChangeState.INEFFECTIVE or (implemented and one.shown):
         return Judgement((ChangeState.BACKED_OUT,), BACKED_OUT, seen)

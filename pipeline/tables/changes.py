@@ -35,7 +35,9 @@ class Change:
     plan: str = column("the plan it belongs to")
     store: str = column("the store's key")
     station: str = column("the station's key within its store")
-    from_channel: int = column("channel before the move, 11..26")
+    from_channel: int | None = column(
+        "channel before the move, 11..26; null: the station's first setting"
+    )
     to_channel: int = column("channel after the move, 11..26")
     position: int = column("1 is the first of the plan")
     parking: bool = column("a step on the way, not the final channel")

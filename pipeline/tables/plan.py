@@ -12,7 +12,9 @@ class Move:
 
     store: str = column("the store's key")
     station: str = column("the station's key within its store")
-    from_channel: int = column("channel before the move, 11..26")
+    from_channel: int | None = column(
+        "channel before the move, 11..26; null: the station's first setting"
+    )
     to_channel: int = column("channel after the move, 11..26")
     position: int = column("1 is the first in the store")
     parking: bool = column("a step on the way, not the final channel")
@@ -28,7 +30,7 @@ class Move:
     clear_air_after_high: float | None = column("95 % point of it", digits=6, since=2)
     chance: float | None = column(
         "that the moves of its group gain anything, 0..1; null: the channel of today is not "
-        "permitted",
+        "permitted, or there is none",
         digits=4,
         since=2,
     )
@@ -52,7 +54,7 @@ class StationPlan:
 
     store: str = column("the store's key")
     station: str = column("the station's key within its store")
-    channel_now: int = column("channel of today")
+    channel_now: int | None = column("channel of today; null: still to be installed")
     channel_planned: int = column("channel of the plan")
     clear_air_now: float | None = column("0..1; null: not known", digits=6)
     clear_air_now_low: float | None = column("5 % point of it", digits=6, since=2)

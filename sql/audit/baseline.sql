@@ -17,7 +17,7 @@ with moved as (
     where e.state = 'verified' and not c.parking or e.state = 'backed out'
 ), once as (
     select * from moved m
-    where not exists (from baseline b where b.change = m.change and b.value = m.value)
+    where not exists (from baseline b where b.change = m.change and b.value is not distinct from m.value)
         and (state = 'verified' or was_verified or m.value is distinct from (
             select max_by(b.value, (b.approved_on, b.version)) from baseline b
             where b.store = m.store and b.station = m.station and b.field = 'channel'

@@ -29,6 +29,7 @@ with standing as (
     from change c join dated d using (change)
 ), on_the_way as (
     select c.*, s.state, s.at, s.due, s.by = $program as shown, n.channel as channel_found,
+        n.status is not distinct from 'planned' as planned,
         n.connected, n.seen_on,
         (select max_by(k.channel_found, k.seq) from change_check k where k.change = c.change)
             as found_before,
@@ -42,7 +43,7 @@ with standing as (
             and o.station = c.station and o.position >= c.position) as channels_after
     from standing s
     join ordered c using (change)
-    join station_now n on n.store = c.store and n.station = c.station
+    join station_in_plan n on n.store = c.store and n.station = c.station
     where (n.seen_on > cast(s.at as date)
         or (s.state = 'implemented' and s.by = $program and n.seen_on = cast(s.at as date)))
         and c.change not in (select change from change_story where replaced)
@@ -71,7 +72,8 @@ select w.change, w.store, w.station, w.from_channel, w.ordered_channel, w.parkin
     w.free_of_own_before,
     (select count(*) from change o join change_state_on(date '9999-12-30') z using (change)
         where o.plan = w.plan and o.change <> w.change and not o.parking
-        and z.state not in ('implemented', 'verified', 'ineffective')) as undone
+        and z.state not in ('implemented', 'verified', 'ineffective')) as undone,
+    w.planned
 from waiting w
 left join served s using (change)
 left join clear_air_now a on a.store = w.store and a.station = w.station

@@ -1,14 +1,15 @@
 -- name: stations
--- Every station of today with what the plan needs of it, and what binds it.
+-- Every station of today and those to be installed, with what the plan needs of each, and what binds
+-- it. One to be installed has no channel.
 select n.store, n.station, n.channel, l.weight, l.air_share,
     b.channel as kept_on, b.why as kept_why, b."by" as kept_by, b.day as kept_since,
     b.detail as kept_detail, b.facts as kept_facts,
     exists (from plan_bound f
         where f.kind = 'first' and f.store = n.store and f.station = n.station) as first
-from station_now n semi join due_store using (store)
+from station_in_plan n semi join due_store using (store)
 join station_load l on l.store = n.store and l.station = n.station
 left join station_bound b on b.store = n.store and b.station = n.station
-where n.channel is not null
+where n.channel is not null or n.status = 'planned'
 order by n.store, n.station;
 
 -- name: refused

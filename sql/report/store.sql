@@ -7,7 +7,8 @@ where s.store in (select store from due_store)
 order by s.store;
 
 -- name: store_stations
--- The stations of each store, with what the plan, the air and the labels say of them.
+-- The stations of each store, those to be installed too, with what the plan, the air and the labels
+-- say of them.
 -- A store without a plan still has its clear air of today.
 select s.*, p.channel_planned, coalesce(p.clear_air_now, c.clear_air) as clear_air_now,
     p.clear_air_planned, p.busy_now, p.busy_planned, p.source_planned,
@@ -16,7 +17,7 @@ select s.*, p.channel_planned, coalesce(p.clear_air_now, c.clear_air) as clear_a
     coalesce(l.silent_labels, 0) as silent_labels, coalesce(l.lone_labels, 0) as lone_labels,
     coalesce(l.air_share, 0) as air_share, coalesce(l.weight, 1) as weight,
     coalesce(p.facts, '') as facts
-from station_now s
+from station_in_plan s
 left join station_plan p on p.store = s.store and p.station = s.station
 left join clear_air_now c on c.store = s.store and c.station = s.station
 left join station_load l on l.store = s.store and l.station = s.station
@@ -62,6 +63,16 @@ from earshot
 where store in (select store from due_store)
 group by all
 having max(hit_co) >= (select value from setting where name = 'earshot_probability')
+order by all;
+
+-- name: store_levels
+-- Where the levels at stations to be installed come from: 'measured', reckoned from coordinates
+-- ('placed'), or 'guessed' where there are none.
+select distinct e.store, e.station,
+    case when e.source = 'measured' then 'measured' when e.distance_m is null then 'guessed'
+        else 'placed' end as source
+from earshot e semi join station_planned using (store, station)
+where e.store in (select store from due_store)
 order by all;
 
 -- name: store_wifi

@@ -23,7 +23,8 @@ with bound as (
 ), worth as (
     select p.store, round(sum(
         case when c.labels > 0 then coalesce(l.labels, 0) else chain.labels_per_station end
-            * coalesce(p.clear_air_planned - p.clear_air_now, 0) order by p.station
+            * coalesce(p.clear_air_planned
+                - if(p.channel_now is null, 0, p.clear_air_now), 0) order by p.station
     ), 4) as benefit
     from station_plan p
     left join station_load l on l.store = p.store and l.station = p.station
@@ -84,7 +85,7 @@ select store as key, plan as value from plan_in_force order by store;
 select m.store, m.position, m.station, n.name, m.from_channel, m.to_channel, m.parking,
     coalesce(m.waits_for, 'decision') = 'decision' as waits
 from move_story m
-left join station_now n on n.store = m.store and n.station = m.station
+left join station_in_plan n on n.store = m.store and n.station = m.station
 where m.store in (select store from change_schedule)
 order by m.store, m.position;
 

@@ -48,15 +48,32 @@ select l.store, coalesce(t.name, l.store) as name, coalesce(t.region, 'no region
     t.seen_on as described_on, l.last_seen_on
 from last_seen l left join latest t using (store);
 
--- name: station_now
--- The stations of each store in its latest stations export up to the run's date.
--- One that the latest export no longer lists stays in station_history and is a finding, not a row.
-create or replace view station_now as
+-- name: station_listed
+-- The stations of each store in its latest stations export up to the run's date, whatever their
+-- status. One that the latest export no longer lists stays in station_history and is a finding, not a
+-- row.
+create or replace view station_listed as
 with upto as (
     select * from station_seen where seen_on <= (select as_of from this_run)
 ), newest as (select store, max(seen_on) as seen_on from upto group by store)
 select unnest(min(u)) from upto u join newest n using (store, seen_on)
 group by u.store, u.station;
+
+-- name: station_now
+-- The stations of each store that are installed.
+create or replace view station_now as
+from station_listed where status is null or status = 'installed';
+
+-- name: station_planned
+-- The stations of each store that are still to be installed. One that is not on the air has no
+-- channel, whatever its export has in mind for it.
+create or replace view station_planned as
+select * replace (cast(null as integer) as channel) from station_listed where status = 'planned';
+
+-- name: station_in_plan
+-- The stations that a plan gives a channel: those installed, and those to be installed.
+create or replace view station_in_plan as
+from station_now union all by name from station_planned;
 
 -- name: label_now
 -- The labels of each store in its latest labels export up to the run's date. Where exports of that

@@ -56,6 +56,11 @@ class PlannedStation(StationSeen):
         return self.channel if self.channel_planned is None else self.channel_planned
 
     @property
+    def to_install(self) -> bool:
+        """Whether it is still to be installed."""
+        return self.status == "planned"
+
+    @property
     def moved(self) -> bool:
         """Whether the plan gives it another channel."""
         return self.final_channel != self.channel
@@ -68,7 +73,7 @@ class PlannedMove:
     store: str
     position: int
     station: str
-    from_channel: int
+    from_channel: int | None
     to_channel: int
     parking: bool
     clear_air_before: float | None
@@ -82,9 +87,20 @@ class PlannedMove:
     minutes: float | None = None  # off the air
 
     @property
+    def kind(self) -> str:
+        """What it is: 'first', 'parking' or 'final'."""
+        return _kind(self.from_channel, parking=self.parking)
+
+    @property
     def why(self) -> str:
         """What pages say: the reason in short, or what there is of it."""
         return self.brief or self.reason
+
+
+def _kind(before: int | None, *, parking: bool) -> str:
+    if before is None:
+        return "first"
+    return "parking" if parking else "final"
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,7 +121,7 @@ class RegisteredChange:
     change: str
     position: int
     station: str
-    from_channel: int
+    from_channel: int | None
     to_channel: int
     parking: bool
     clear_air_before: float | None
@@ -133,6 +149,11 @@ class RegisteredChange:
     done_at: datetime | None
     done_note: str | None
     reason: str  # worded when gathered
+
+    @property
+    def kind(self) -> str:
+        """What it is: 'first', 'parking' or 'final'."""
+        return _kind(self.from_channel, parking=self.parking)
 
     @property
     def ordered_channel(self) -> int:
@@ -163,6 +184,15 @@ class EarshotPair:
     neighbour: str
     hit: float
     heard_dbm: float
+
+
+@dataclass(frozen=True, slots=True)
+class LevelSource:
+    """What is known of the levels at a station to be installed: measured, placed or guessed."""
+
+    store: str
+    station: str
+    source: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -225,9 +255,13 @@ class Rated:
 
 @dataclass(frozen=True, slots=True)
 class KeyFigures:
-    """The store in numbers; clear air is 0..1, weighted by the labels a station serves."""
+    """The store in numbers; clear air is 0..1, weighted by the labels a station serves.
+
+    Stations still to be installed count apart; clear air is of those installed, unless none is.
+    """
 
     stations: int
+    to_install: int
     stations_moved: int
     steps: int
     parking_steps: int
@@ -280,6 +314,7 @@ class StoreContent:
     changes: tuple[RegisteredChange, ...] = ()
     refusals: tuple[Refusal, ...] = ()
     held: tuple[HeldStation, ...] = ()
+    levels: tuple[LevelSource, ...] = ()
     approvers: tuple[str, ...] = ()
 
 

@@ -123,7 +123,7 @@ def _state(row: FormRow, words: Wording) -> Value:
 
 
 def _kind(row: FormRow, words: Wording) -> Value:
-    return words("moves.parking" if row.change.parking else "moves.final")
+    return words(f"moves.{row.change.kind}")
 
 
 def _gain(row: FormRow, words: Wording) -> Value:

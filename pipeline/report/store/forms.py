@@ -79,6 +79,8 @@ class BackOutRow:
 
 
 def _way_back(row: BackOutRow, words: Wording) -> Value:
+    if row.step.to_channel is None:
+        return words("back_out.kind_off")
     return words("back_out.kind_parking" if row.step.parking else "back_out.kind_final")
 
 

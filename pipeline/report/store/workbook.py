@@ -55,8 +55,8 @@ class MoveRow:
     station: PlannedStation | None
 
     @property
-    def back_out_channel(self) -> int:
-        """The channel to go back to."""
+    def back_out_channel(self) -> int | None:
+        """The channel to go back to; None: the station is set for the first time."""
         now = self.station.channel if self.station else None
         return self.move.from_channel if now is None else now
 
@@ -71,7 +71,7 @@ class StationRow:
 
 
 def _kind(row: MoveRow, words: Wording) -> Value:
-    return words("moves.parking" if row.move.parking else "moves.final")
+    return words(f"moves.{row.move.kind}")
 
 
 def _window(row: MoveRow, words: Wording) -> Value:
@@ -270,6 +270,11 @@ def _figure_lines(content: StoreContent, words: Wording) -> list[tuple[str, str]
     grades = (figures.findings[grade] for grade in Severity)
     return [
         (words("summary.stations"), words.number(figures.stations)),
+        *(
+            [(words("summary.to_install"), words.number(figures.to_install))]
+            if figures.to_install
+            else []
+        ),
         (words("summary.moved"), words.number(figures.stations_moved)),
         (words("summary.steps"), words.number(figures.steps)),
         (words("summary.parking"), words.number(figures.parking_steps)),
