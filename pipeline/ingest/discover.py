@@ -32,7 +32,7 @@ _PASSED_REPORTS = (
     "The folder of reports is not read; a mended quarantine.xlsx belongs beside the exports."
 )
 _OWN_FORMS = {
-    ".toml": "Rules files are no exports.",
+    ".toml": "It is a rules file.",
     ".duckdb": "It is a database of this program.",
     ".wal": "It belongs to a database of this program.",
 }
