@@ -1,6 +1,8 @@
-"""The limits of the rules file: numbers by name, some of them within bounds."""
+"""The limits of the rules file: numbers by name, some within bounds, and what is first set."""
 
 from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Annotated
 
 from pipeline import rules_table as rules
 from pipeline.rules_table import Reader, RulesTable, by_name, fits
@@ -30,3 +32,36 @@ def limits(*names: str) -> Reader:
         return found
 
     return bounded
+
+
+LAST_PAN_ID = 0xFFFD
+"""0xFFFF is the broadcast PAN ID (IEEE 802.15.4); 0xFFFE some radios refuse."""
+
+
+def _is_pattern(value: object) -> bool:
+    """Tell a pattern that names every station of a store."""
+    try:
+        str(value).format(store="S", station="s", floor="0")
+    except (KeyError, IndexError, ValueError, AttributeError):
+        return False
+    return isinstance(value, str) and "{station}" in value
+
+
+@dataclass(frozen=True, slots=True)
+class FirstSettings:
+    """What stations to be installed are given: PAN IDs from a range, and names by a pattern."""
+
+    pan_id_from: Annotated[int, rules.whole(1, LAST_PAN_ID)]
+    pan_id_until: Annotated[int, rules.whole(1, LAST_PAN_ID)]
+    name: Annotated[
+        str,
+        rules.fits("a text with {station} in it, and if you like {store}, {floor}", _is_pattern),
+    ]
+
+
+@dataclass(frozen=True, slots=True)
+class Scale:
+    """What a raw energy value means: level_dbm = zero_dbm + db_per_step x value."""
+
+    zero_dbm: Annotated[float, NUMBER]
+    db_per_step: Annotated[float, NUMBER]

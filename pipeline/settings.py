@@ -13,7 +13,7 @@ from typing import Annotated, Any, Generic, TypeVar
 
 from pipeline import rules_table as rules
 from pipeline.errors import FreezeFileUnreadable, RulesFileUnreadable
-from pipeline.limits import NUMBER, limits
+from pipeline.limits import FirstSettings, Scale, limits
 from pipeline.records import Severity
 from pipeline.rules_table import Reader, RulesTable, by_name, fits, within
 from pipeline.tables.exports import EXPORT_KINDS
@@ -46,14 +46,6 @@ _Nights = Annotated[tuple[int, ...], _NIGHTS, "nights"]  # weekdays of the eveni
 _Jobs = Annotated[int, rules.whole(1, 1000)]
 _Minutes = Annotated[int, rules.whole(1, 1440)]
 _MinutesIfAny = Annotated[int, rules.whole(0, 1440)]
-
-
-@dataclass(frozen=True, slots=True)
-class Scale:
-    """What a raw energy value means: level_dbm = zero_dbm + db_per_step x value."""
-
-    zero_dbm: Annotated[float, NUMBER]
-    db_per_step: Annotated[float, NUMBER]
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,6 +86,8 @@ class Work:
     # A change is worth its clear air until so many days after the first night.
     benefit_days: Annotated[int, lambda t, key: rules.whole(t.content["nights"], 3650)(t, key)]
     effort: Annotated[float, rules.number(0, 1_000_000)]  # deterministic, for all regions together
+    minutes_per_install: _Minutes = 60
+    installs_per_night: _Jobs = 6  # in one store
 
 
 @dataclass(frozen=True, slots=True)
@@ -330,6 +324,8 @@ def _exemption(table: RulesTable, key: str) -> Exemption:
 @dataclass(frozen=True, slots=True)
 class Settings:
     """Everything the rules file decides."""
+
+    first: Annotated[FirstSettings, rules.record(FirstSettings), "first_settings"]
 
     limits: Annotated[Mapping[str, float], limits(*_SHIPPED["limits"])]
     channels: Annotated[PerStore[tuple[int, ...]], _channels]

@@ -342,6 +342,7 @@ def _change(life: Life, plan: str, at: int, move: tuple[str, int, int, bool], da
         proposed_by="R. Quellbach", proposed_on=day, clear_air_before_low=0.38,
         clear_air_before_high=0.42, clear_air_after_low=0.78, clear_air_after_high=0.82,
         chance=0.99, free_of_own_before=None, group_no=None, facts=None,
+        pan_id=None, tx_power_dbm=None, name=None,
     )  # fmt: skip
 
 

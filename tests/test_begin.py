@@ -1,6 +1,9 @@
 """Stores and stations that are not on the air yet: planned with the rest, and told apart."""
 
+import random
 from collections.abc import Iterator
+from dataclasses import replace
+from datetime import datetime
 from pathlib import Path
 
 import begin_stores
@@ -8,15 +11,23 @@ import duckdb
 import pytest
 from begin_stores import DAY, STATIONS, cost_of, least
 from ingest_kit import put, take
+from test_changes_verify import MEASURE, WAITING
 
+from pipeline.changes.back_out import Carried, way_back
+from pipeline.changes.effect import NOTHING
+from pipeline.changes.verify import judge as judge_change
 from pipeline.database import Database
+from pipeline.limits import FirstSettings
 from pipeline.plan.decide import PLAIN
+from pipeline.plan.first import NewStation, pan_ids
 from pipeline.plan.store import plan_store
 from pipeline.plan.stores import case_of
 from pipeline.progress import Silent
 from pipeline.records import OFF_AIR, Selection
 from pipeline.run import Request, judge, session, take_in
-from pipeline.settings import Settings
+from pipeline.schedule.problem import moves_in, needed
+from pipeline.schedule.records import StoreJob
+from pipeline.settings import Settings, load_settings
 
 EXACT = 1e-6  # costs are rounded to nine digits, pair by pair
 
@@ -153,3 +164,121 @@ def test_plans_of_random_stores_cost_what_brute_force_finds(tmp_path: Path) -> N
 def test_plans_of_500_random_stores_cost_what_brute_force_finds(tmp_path: Path) -> None:
     """Any mix of planned, installed and removed, up to seven stations."""
     assert check_stores(tmp_path, 11, 500) > 500
+
+
+RULES = FirstSettings(0x1000, 0x103F, "{store}-{station}")
+Key = tuple[str, str]
+
+
+def given_in(
+    chance: random.Random, keys: list[Key], given: dict[Key, int], used: dict[int, list[str]]
+) -> None:
+    """Let a run over some stations, in any order, add to what was given before."""
+    fresh = [
+        NewStation(*key, chance.choice((None, None, 0x1001, 0xFFFE, 0xFFFF, 0)), None, 0)
+        for key in keys
+    ]
+    chance.shuffle(fresh)
+    given |= pan_ids(fresh, given, used, RULES)
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_pan_ids_are_given_once_in_the_chain_and_for_ever(seed: int) -> None:
+    """Stores come in any order, over 20 runs; what exports name already is never given again."""
+    chance = random.Random(seed)
+    used = {0x1000 + at: [f"old\n{at}"] for at in range(0, 24, 3)}
+    keys = [(f"S{at % 7}", f"{at}") for at in range(50)]
+    chance.shuffle(keys)
+    given: dict[Key, int] = {}
+    before: dict[Key, int] = {}
+    for upto in range(0, 60, 3):
+        given_in(chance, keys[:upto], given, used)
+        assert before.items() <= given.items()
+        before = dict(given)
+    assert given.keys() == set(keys)
+    assert len(set(given.values())) == len(keys)
+    assert not set(given.values()) & (used.keys() | {0, 0xFFFE, 0xFFFF})
+
+
+def test_a_range_that_is_used_up_gives_no_pan_id_twice() -> None:
+    """The stations beyond it get none; the sheet says so."""
+    fresh = [NewStation("S", str(at), None, None, None) for at in range(70)]
+    assert len(set(pan_ids(fresh, {}, {}, RULES).values())) == 64
+
+
+def test_first_settings_keep_to_the_rules_and_go_to_the_register(tmp_path: Path) -> None:
+    """What an export says stands where it may; power keeps to the limit, on 26 to the edge's."""
+    head = STATIONS.replace("exported on", "tx power dbm,station name,exported on")
+    lines = (f"S1,A,,0x2222,0,0,planned,20,,{DAY}\nS1,B,,0x2223,9,0,planned,,Bay,{DAY}\n"
+             f"S1,C,,0xFFFF,90,0,planned,8,,{DAY}\nS2,A,26,0x2223,0,0,,0,,{DAY}\n")  # fmt: skip
+    stores = f"store,name,region,country,exported on\nS1,One,North,US,{DAY}\n"
+    rules = '[channels]\npermitted = [26]\n[first_settings]\nname = "{store}/{station}"\n'
+    run(tmp_path, {"stations.csv": head + lines, "stores.csv": stores}, rules)
+    told = rows(
+        tmp_path, "select station, to_channel, tx_power_dbm, name, pan_id from move order by 1"
+    )
+    assert [row[:4] for row in told] == [
+        ("A", 26, 0.0, "S1/A"), ("B", 26, 0.0, "Bay"), ("C", 26, 0.0, "S1/C"),
+    ]  # fmt: skip
+    pans = [row[4] for row in told]
+    assert pans[0] == 0x2222
+    assert len(set(pans)) == 3
+    assert set(pans[1:]) <= set(range(0x1000, 0xF000))
+    asked = "select station, to_channel, tx_power_dbm, name, pan_id from change order by 1"
+    assert rows(tmp_path, asked) == told
+
+
+def test_a_night_installs_as_many_stations_as_the_rules_let_it() -> None:
+    """Six moves, three of them installs: minutes of their own, and no more than two a night."""
+    work = replace(load_settings().schedule.work, minutes_per_install=60, installs_per_night=2)
+    job = StoreJob("S", "R", None, None, "UTC", None, None, (1, 2, 3, 4, 5, 6), fresh=(2, 4, 5))
+    assert job.installs == [False, True, False, True, True, False]
+    assert moves_in(1000, job.installs, work) == 4
+    assert moves_in(149, job.installs, work) == 3  # 30 to settle, 15 + 60 + 15; the next needs 60
+    assert needed(job.installs[:4], work) == 30 + 2 * 15 + 2 * 60
+
+
+@pytest.mark.parametrize(
+    ("of", "states", "note"),
+    [
+        ({"planned": True, "state": "approved"}, [], "lists it as planned"),
+        ({"planned": True, "state": "scheduled"}, ["approved"], "its night is over"),
+        ({"planned": True, "state": "implemented", "shown": True}, ["backed out"], "as planned"),
+        ({"state": "approved", "channel_found": 25}, ["implemented"], "readings since"),
+        (
+            {"state": "approved", "channel_found": 25, "pan_id_found": 9},
+            ["implemented", "ineffective"],
+            "PAN ID is 0x0009, ordered was 0x1000",
+        ),
+        (
+            {"state": "approved", "channel_found": 20},
+            ["implemented", "ineffective"],
+            "ordered was 25",
+        ),
+    ],
+)  # fmt: skip
+def test_the_next_export_says_what_became_of_a_first_setting(
+    of: dict[str, object], states: list[str], note: str
+) -> None:
+    """Still planned, set as ordered, set otherwise, or gone again."""
+    waiting = replace(
+        WAITING, from_channel=None, channels_before=(None,), left_channel=None, channel_found=None,
+        due=datetime(2026, 10, 1), labels_before=0, clear_air_before=None, pan_id=0x1000,
+        pan_id_found=0x1000,
+    )  # fmt: skip
+    found = judge_change(replace(waiting, **of), NOTHING, MEASURE)  # type: ignore[arg-type]  # by name
+    assert [str(state) for state in found.states] == states
+    assert note in found.note
+
+
+def test_what_was_never_on_the_air_has_nothing_to_go_back_to() -> None:
+    """Its move after the first setting goes back; the first setting leads off the air."""
+    carried = [
+        Carried("S", "c2", "p", "A", 15, 20, None),
+        Carried("S", "c1", "p", "A", None, 15, None),
+    ]
+    steps = way_back(carried)
+    assert [(one.from_channel, one.to_channel, one.parking) for one in steps] == [
+        (20, 15, True),
+        (15, None, False),
+    ]

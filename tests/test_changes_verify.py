@@ -52,7 +52,7 @@ WAITING = Waiting(
     channels_before=(11,), channels_after=(25,), labels_before=100, labels_after=100,
     since=NIGHT, clear_air_before=0.4, clear_air_before_low=0.38, clear_air_before_high=0.42,
     promised=0.8, promised_low=0.78, promised_high=0.82, free_of_own=1.0, sureness="high", undone=0,
-    left_channel=11, free_of_own_before=1.0, planned=False,
+    left_channel=11, free_of_own_before=1.0, planned=False, pan_id=None, pan_id_found=None,
 )  # fmt: skip
 
 

@@ -20,8 +20,8 @@ from pipeline.report.store.content import (
     PlannedStation,
     StoreContent,
     WifiGroup,
-    gap,
 )
+from pipeline.report.store.evidence import gap
 from pipeline.report.store.floor_plan import CELL_H, CELL_W, place
 from pipeline.report.store.gather import key_figures, store_contents
 from pipeline.report.store.verdict import verdict

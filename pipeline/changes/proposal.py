@@ -45,6 +45,9 @@ class ProposedMove:
     free_of_own_before: float | None
     group_no: int | None
     facts: str
+    pan_id: int | None  # of a first setting, as the two that follow
+    tx_power_dbm: float | None
+    name: str | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -255,6 +258,9 @@ def _change(move: ProposedMove, plan: str, as_of: date, by: str) -> Change:
         free_of_own_before=move.free_of_own_before,
         group_no=move.group_no,
         facts=move.facts or None,
+        pan_id=move.pan_id,
+        tx_power_dbm=move.tx_power_dbm,
+        name=move.name,
     )
 
 

@@ -60,6 +60,8 @@ class Waiting:
     free_of_own_before: float | None  # None: not known
     undone: int  # other changes of its plan that are not carried out
     planned: bool  # the export says that it is still to be installed
+    pan_id: int | None  # ordered, of a first setting; None: none
+    pan_id_found: int | None
 
     @property
     def put_right(self) -> bool:
@@ -256,6 +258,8 @@ def _effect(
 def _wrong(one: Waiting, found: Measured, by: Yardstick) -> Iterator[str]:
     if one.connected is False:
         yield f"the station is not connected in the export of {one.seen_on}"
+    if one.pan_id is not None and one.pan_id_found not in {one.pan_id, None}:
+        yield f"its PAN ID is {one.pan_id_found:#06x}, ordered was {one.pan_id:#06x}"
     back = one.labels_after
     if back is not None and back < by.labels_back * one.labels_before:
         yield f"{back} labels are back of {one.labels_before}"

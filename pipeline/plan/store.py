@@ -300,6 +300,9 @@ def _moves(
                 facts=to_json(reason),
                 group_no=heads.index(group.stations) + 1,
                 group_gain=group.gain,
+                pan_id=None,
+                tx_power_dbm=None,
+                name=None,
             )
         )
     return tuple(moves)

@@ -25,11 +25,17 @@ class StoreJob:
     undecided: Sequence[int] = ()  # positions of moves that nobody has approved yet
     urgent: bool = False  # one of them settles what must not go on
     alone: Sequence[int] = ()  # positions of moves that have a night of their own
+    fresh: Sequence[int] = ()  # positions of first settings: their stations are installed
 
     @property
     def moves(self) -> int:
         """How many moves there are to make."""
         return len(self.positions)
+
+    @property
+    def installs(self) -> list[bool]:
+        """Whether each move is that of a station to be installed, in the order to make them."""
+        return [position in self.fresh for position in self.positions]
 
     def together(self, done: int, most: int) -> int:
         """Return how many moves after the first `done` may share a night that has time for some."""

@@ -67,6 +67,15 @@ class Change:
     facts: str | None = column(
         "why it was proposed, as JSON, to be worded in any language; null: not known", since=4
     )
+    pan_id: int | None = column(
+        "of a first setting: the PAN ID to give it; null: another change, or none is left", since=6
+    )
+    tx_power_dbm: float | None = column(
+        "of a first setting: the transmit power to set; null: another change", since=6
+    )
+    name: str | None = column(
+        "of a first setting: the name to give it; null: another change", since=6
+    )
 
 
 @table("change_event", watched=True, key=("seq",))

@@ -1,5 +1,7 @@
 """The plan of every store: stations, moves in order, proof and sensitivity."""
 
+from datetime import date
+
 from pipeline.tables.declare import column, table
 
 
@@ -46,6 +48,25 @@ class Move:
         digits=6,
         since=3,
     )
+    pan_id: int | None = column(
+        "of a first setting: the PAN ID to give it; null: another move, or none is left", since=6
+    )
+    tx_power_dbm: float | None = column(
+        "of a first setting: the transmit power to set; null: another move", since=6
+    )
+    name: str | None = column(
+        "of a first setting: the name to give it; null: another move", since=6
+    )
+
+
+@table("pan_id_given", key=("pan_id",), since=6)
+class PanIdGiven:
+    """The PAN IDs given to stations before they were installed: each once, and for ever."""
+
+    pan_id: int = column("the PAN ID")
+    store: str = column("the store's key")
+    station: str = column("the station's key within its store")
+    given_on: date = column("the day of the run that gave it")
 
 
 @table("station_plan")

@@ -29,7 +29,7 @@ with standing as (
     from change c join dated d using (change)
 ), on_the_way as (
     select c.*, s.state, s.at, s.due, s.by = $program as shown, n.channel as channel_found,
-        n.status is not distinct from 'planned' as planned,
+        n.status is not distinct from 'planned' as planned, n.pan_id as pan_id_found,
         n.connected, n.seen_on,
         (select max_by(k.channel_found, k.seq) from change_check k where k.change = c.change)
             as found_before,
@@ -73,7 +73,7 @@ select w.change, w.store, w.station, w.from_channel, w.ordered_channel, w.parkin
     (select count(*) from change o join change_state_on(date '9999-12-30') z using (change)
         where o.plan = w.plan and o.change <> w.change and not o.parking
         and z.state not in ('implemented', 'verified', 'ineffective')) as undone,
-    w.planned
+    w.planned, w.pan_id, w.pan_id_found
 from waiting w
 left join served s using (change)
 left join clear_air_now a on a.store = w.store and a.station = w.station

@@ -33,7 +33,8 @@ select m.store, m.position, m.station, m.from_channel, m.to_channel, m.parking,
     n.starts_local as starts_at, n.ends_local as ends_at,
     coalesce(n.provisional or coalesce(m.waits_for, 'decision') = 'decision', false)
         as provisional,
-    (select value from setting where name = 'minutes_per_move') as minutes
+    (select value from setting where name
+        = if(m.from_channel is null, 'minutes_per_install', 'minutes_per_move')) as minutes
 from move_story m
 left join change_schedule n on n.store = m.store
     and m.position between n.first_position and n.last_position

@@ -11,6 +11,7 @@ with bound as (
         coalesce(list(m.position order by m.position)
             filter (coalesce(m.waits_for, 'decision') = 'decision'), []) as undecided,
         coalesce(list(m.position order by m.position) filter (b.alone), []) as alone,
+        coalesce(list(m.position order by m.position) filter (m.from_channel is null), []) as fresh,
         coalesce(bool_or(b.first), false) as urgent
     from move_story m left join bound b using (store, station)
     where coalesce(m.state, 'proposed') in ('proposed', 'approved', 'scheduled')
@@ -35,7 +36,7 @@ with bound as (
     from wave_taken w, this_run r where w.taken_on < r.as_of group by w.store
 )
 select n.store, n.region, n.store_type, n.country, n.time_zone, n.opens, n.closes,
-    t.positions, t.undecided, t.alone, t.urgent, coalesce(w.benefit, 0) as benefit, k.wave
+    t.positions, t.undecided, t.alone, t.fresh, t.urgent, coalesce(w.benefit, 0) as benefit, k.wave
 from to_make t
 join store_now n using (store)
 left join worth w using (store)

@@ -97,14 +97,10 @@ def draw_plans(pen: Pen, box: Box, doc: Document) -> None:
 def _grid(content: StoreContent) -> tuple[int, int]:
     """Return the rows and columns of drawings."""
     shown = min(FLOORS_DRAWN, len(_floors(content.stations)))
-    times = 2 if _changes(content) and content.figures.stations else 1
+    times = 2 if content.figures.changes and content.figures.stations else 1
     if _wide(content):
         return shown * times, 1
     return (shown, 2) if times == 2 else (1, max(1, shown))  # noqa: PLR2004 - now and proposed
-
-
-def _changes(content: StoreContent) -> bool:
-    return bool(content.figures.stations_moved or content.figures.to_install)
 
 
 def _wide(content: StoreContent) -> bool:
@@ -126,7 +122,7 @@ def _panels(
     for floor, stations in floors[:FLOORS_DRAWN]:
         now = {s.station: s.channel for s in stations if not s.to_install}
         part = _floor_name(floor, words) if len(floors) > 1 else ""
-        if not _changes(doc.content):
+        if not figures.changes:
             caption = part or words("plan.one_plan")
             panels.append(_panel(caption, stations, now, figures.shared_now))
             continue

@@ -27,8 +27,8 @@ from pipeline.report.store.content import (
     PlannedStation,
     StoreContent,
     StoreFinding,
-    gap,
 )
+from pipeline.report.store.evidence import gap
 from pipeline.report.store.verdict import held_line
 from pipeline.wording import Wording
 

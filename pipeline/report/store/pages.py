@@ -46,9 +46,9 @@ from pipeline.report.store.content import (
     Document,
     PlannedStation,
     StoreContent,
-    evidence_lines,
     short_names,
 )
+from pipeline.report.store.evidence import evidence_lines
 from pipeline.report.store.floor_plan import draw_plans, plan_height
 from pipeline.report.store.lists import (
     draw_findings,

@@ -29,8 +29,8 @@ from pipeline.report.store.content import (
     Rated,
     StoreContent,
     StoreFinding,
-    evidence_lines,
 )
+from pipeline.report.store.evidence import evidence_lines
 from pipeline.report.store.forms import decisions, lock, move_copies, put_copy, put_form, results
 from pipeline.report.store.verdict import held_line, verdict
 from pipeline.tables.declare import column_of
@@ -153,6 +153,7 @@ EVIDENCE: tuple[SheetColumn[EdEvidence], ...] = (
     SheetColumn("newest_at", Look.MOMENT, "column.newest"),
     SheetColumn(_basis, Look.LONG, "column.basis", 38),
 )
+_STATUS = _seen("status")
 STATIONS: tuple[SheetColumn[StationRow], ...] = (
     SheetColumn("station.station", Look.LONG, "column.station", 30),
     SheetColumn("station.name", Look.LONG, "column.station_name", 30),
@@ -180,6 +181,7 @@ STATIONS: tuple[SheetColumn[StationRow], ...] = (
     _seen("firmware", 24),
     _seen("hardware", 24),
     _seen("connected"),
+    _STATUS,
     SheetColumn("sharing_now", Look.LONG, "column.sharing_now", 30),
     SheetColumn("sharing_planned", Look.LONG, "column.sharing_planned", 30),
 )
@@ -205,7 +207,8 @@ def workbook(content: StoreContent) -> bytes:
     put_heat_map(book, book.sheet("Channels", title), content)
     put_list(book, book.sheet("Findings", title), FINDINGS, content.findings)
     put_list(book, book.sheet("Evidence", title), EVIDENCE, content.air)
-    put_list(book, book.sheet("Stations", title), STATIONS, _station_rows(content))
+    columns = [one for one in STATIONS if content.figures.to_install or one is not _STATUS]
+    put_list(book, book.sheet("Stations", title), columns, _station_rows(content))
     put_copy(book, content, copies)
     for sheet in book.book.worksheets:
         lock(sheet)
