@@ -10,7 +10,7 @@ from pathlib import Path
 import polars as pl
 
 from pipeline.audit.audit import AuditOutcome, audit, compare
-from pipeline.audit.baseline import Approved, approve, take
+from pipeline.audit.baseline import Approved, accept, approve, take
 from pipeline.audit.calendar import quarter_of, read_quarter
 from pipeline.audit.history import LifeLine, life
 from pipeline.changes.answers import answers, audits_among
@@ -183,6 +183,7 @@ def run_decide(
         done = decide(database, settings, others, all_or_nothing=whole, today=day, price=price)
         told, given = answers(database, settings, audits, all_or_nothing=whole, today=day)
         take(database, given)
+        accept(database)
         return (*done, *told)
 
 

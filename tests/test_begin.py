@@ -11,12 +11,15 @@ import duckdb
 import pytest
 from begin_stores import DAY, STATIONS, cost_of, least
 from ingest_kit import put, take
+from openpyxl import load_workbook
 from test_changes_verify import MEASURE, WAITING
 
 from pipeline.changes.back_out import Carried, way_back
 from pipeline.changes.effect import NOTHING
 from pipeline.changes.verify import judge as judge_change
+from pipeline.commands import run_decide
 from pipeline.database import Database
+from pipeline.forms import CHECKS, COMMISSION, DECISIONS, Form
 from pipeline.limits import FirstSettings
 from pipeline.plan.decide import PLAIN
 from pipeline.plan.first import NewStation, pan_ids
@@ -25,6 +28,7 @@ from pipeline.plan.stores import case_of
 from pipeline.progress import Silent
 from pipeline.records import OFF_AIR, Selection
 from pipeline.run import Request, judge, session, take_in
+from pipeline.run import run as whole_run
 from pipeline.schedule.problem import moves_in, needed
 from pipeline.schedule.records import StoreJob
 from pipeline.settings import Settings, load_settings
@@ -282,3 +286,69 @@ def test_what_was_never_on_the_air_has_nothing_to_go_back_to() -> None:
         (20, 15, True),
         (15, None, False),
     ]
+
+
+def filled(book: Path, form: Form, entries: dict[str, dict[str, object]]) -> Path:
+    """Fill in a store's workbook, by station, as somebody who sends it back."""
+    back = load_workbook(book)
+    sheet = back[form.sheet]
+    keys = [cell.value for cell in sheet[3]]
+    for row in sheet.iter_rows(min_row=5):
+        for key, value in entries.get(str(row[keys.index("station")].value), {}).items():
+            row[keys.index(key)].value = value  # type: ignore[assignment]  # what people type
+    path = book.parents[3] / "back.xlsx"
+    back.save(path)
+    return path
+
+
+def test_a_store_goes_from_planned_to_accepted_and_the_next_export_confirms_it(
+    tmp_path: Path,
+) -> None:
+    """The workbook there and back: what was accepted is agreed, what was not is still to do."""
+    head = STATIONS.replace("exported on", "mounted,connected,exported on")
+    lines = "".join(
+        f"S1,{name},,,{9 * at},0,planned,pillar {at},,{DAY}\n" for at, name in enumerate("ABC")
+    )
+    stores = f"store,name,region,country,exported on\nS1,One,North,GB,{DAY}\n"
+    rules = '[approvers]\nnames = ["A. Leitner"]\nproposer = "B. Leitner"\n'
+    request = request_of(tmp_path, {"stations.csv": head + lines, "stores.csv": stores}, rules)
+    whole_run(request, Silent())
+    book = tmp_path / "out" / "North" / "S1" / "change-plan.xlsx"
+    word = {"decision": "approved", "by": "A. Leitner", "date": datetime(2026, 10, 1)}
+    on = replace(request, as_of=datetime(2026, 10, 1).date())
+    run_decide(on, [filled(book, DECISIONS, dict.fromkeys("ABC", word))], all_or_nothing=False)
+    whole_run(request, Silent())
+    holds: dict[str, object] = dict.fromkeys(CHECKS, "yes")
+    holds |= {"by": "T. Rieger", "done_at": datetime(2026, 10, 6, 23)}
+    back = filled(book, COMMISSION, {
+        "A": holds, "B": {**holds, "labels_arrive": "no"}, "C": {**holds, "first_scan": None},
+    })  # fmt: skip
+    on = replace(request, as_of=datetime(2026, 10, 7).date())
+    (taken,) = run_decide(on, [back], all_or_nothing=False)
+    assert (taken.decisions, taken.results) == (0, 2)
+    assert "every check of a station needs a yes or no" in str(taken.refusals[0])
+    (again,) = run_decide(on, [back], all_or_nothing=False)
+    assert (again.decisions, again.results) == (0, 0)
+    ((pan, channel),) = rows(tmp_path, "select pan_id, to_channel from change where station = 'A'")
+    agreed = "select field, value, approved_by, reason from baseline order by field"
+    assert rows(tmp_path, agreed) == [
+        (field, value, "A. Leitner", "accepted at commissioning")
+        for field, value in (
+            ("channel", str(channel)), ("name", "S1-A"), ("pan_id", f"0x{pan:04X}"),
+            ("station", "A"), ("tx_power_dbm", "0"),
+        )
+    ]  # fmt: skip
+    last = """
+        select station, max_by(e.state, seq), max_by(e."by", seq), arg_max_null(e.note, seq)
+        from change_event e join change using (change) group by station order by station
+    """
+    states = rows(tmp_path, last)
+    assert [row[1] for row in states] == ["implemented", "approved", "approved"]
+    assert "does not hold: labels arrive" in str(states[1][3])
+    later = f"S1,A,{channel},{pan},0,0,installed,,yes,2026-10-10\nS1,B,,,9,0,planned,,,2026-10-10\n"
+    (tmp_path / "in" / "later.csv").write_text(f"PAN IDs: decimal\n{head}{later}", encoding="utf-8")
+    whole_run(request, Silent())
+    assert rows(tmp_path, last)[0][1:3] == ("implemented", "quietaisle")
+    assert rows(tmp_path, "select station, from_channel from move") == [("B", None)]
+    assert rows(tmp_path, agreed)[0][1] == str(channel)
+    assert rows(tmp_path, "from drift") == []

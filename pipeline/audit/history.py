@@ -17,7 +17,7 @@ from pipeline.tables.audit import ClearAirKept
 from pipeline.tables.changes import ChangeEvent
 
 _AS_AGREED = "as agreed"
-_WENT = frozenset({"not done", "done differently"})
+_WENT = frozenset({"not done", "done differently", "accepted"})
 """Results that say what became of a change better than the state it is in then."""
 
 

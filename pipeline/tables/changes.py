@@ -96,7 +96,7 @@ class ChangeEvent:
     by: str = column("who")
     note: str = column("empty: none")
     result: str | None = column(
-        "done, done differently, not done, backed out; null: not about the work"
+        "done, done differently, not done, backed out, accepted; null: not about the work"
     )
     due: datetime | None = column(
         "of a scheduled change: when work starts, on the store's own clock"

@@ -130,7 +130,8 @@ with told as (
 select c.store, c.change, c.position, c.station, c.from_channel, c.to_channel, c.parking,
     c.clear_air_before, c.clear_air_before_low, c.clear_air_before_high, c.clear_air_after,
     c.clear_air_after_low, c.clear_air_after_high, c.chance, c.labels, c.group_no,
-    coalesce(c.facts, '') as facts, '' as reason, d.channel as other, d.until as refused_until, s.state,
+    c.pan_id, c.tx_power_dbm, c.name, coalesce(c.facts, '') as facts, '' as reason,
+    d.channel as other, d.until as refused_until, s.state,
     case when s.state in ('scheduled', 'implemented', 'verified', 'ineffective', 'backed out')
         then n.due end as due,
     d.state as decision, d.by as decided_by, cast(d.at as date) as decided_on,

@@ -149,6 +149,9 @@ class RegisteredChange:
     done_at: datetime | None
     done_note: str | None
     reason: str  # worded when gathered
+    pan_id: int | None = None  # of a first setting, as the two that follow
+    tx_power_dbm: float | None = None
+    name: str | None = None
 
     @property
     def kind(self) -> str:

@@ -40,6 +40,7 @@ from pipeline.report.store.air import (
     draw_air,
     draw_bars,
 )
+from pipeline.report.store.commission import commission_block
 from pipeline.report.store.content import (
     CAUTIONS,
     READING,
@@ -357,4 +358,4 @@ def _blocks(doc: Document, first: FirstPage, page: Box) -> list[Block]:
     if len(_air_rows(content)) < len(stations):
         heights, title = (AIR_ROW,) * len(stations), words("document.more_air")
         blocks.append(Block("air", title, 1, air_height(0), heights, draw_some_air))
-    return blocks
+    return blocks + [one for one in [commission_block(doc, page.w)] if one is not None]

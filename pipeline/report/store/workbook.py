@@ -31,7 +31,16 @@ from pipeline.report.store.content import (
     StoreFinding,
 )
 from pipeline.report.store.evidence import evidence_lines
-from pipeline.report.store.forms import decisions, lock, move_copies, put_copy, put_form, results
+from pipeline.report.store.form_rows import commission_rows
+from pipeline.report.store.forms import (
+    commissioning,
+    decisions,
+    lock,
+    move_copies,
+    put_copy,
+    put_form,
+    results,
+)
 from pipeline.report.store.verdict import held_line, verdict
 from pipeline.tables.declare import column_of
 from pipeline.tables.exports import StationSeen
@@ -44,7 +53,16 @@ _LOOKS = {
     "boolean": Look.TEXT, "date": Look.DAY, "double": Look.LEVEL, "integer": Look.COUNT,
     "varchar": Look.LONG,
 }  # fmt: skip
-_SHEETS = ("moves", "decisions", "results", "channels", "findings", "evidence", "stations")
+_SHEETS = (
+    "moves",
+    "decisions",
+    "results",
+    "commissioning",
+    "channels",
+    "findings",
+    "evidence",
+    "stations",
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -202,7 +220,10 @@ def workbook(content: StoreContent) -> bytes:
     stations = {station.station: station for station in content.stations}
     moves = [MoveRow(move, stations.get(move.station)) for move in content.moves]
     copies = move_copies(put_list(book, book.sheet("Moves", title), MOVES, moves))
-    for form in (decisions(book, content), results(book, content)):
+    filled = [decisions(book, content), results(book, content)]
+    if commission_rows(content):
+        filled.append(commissioning(book, content))
+    for form in filled:
         copies += put_form(book, book.sheet(form.form.sheet, title), form, content)
     put_heat_map(book, book.sheet("Channels", title), content)
     put_list(book, book.sheet("Findings", title), FINDINGS, content.findings)
@@ -236,7 +257,11 @@ def _summary(book: Book, page: Page, content: StoreContent) -> None:
     sheet = FirstSheet(book, page, words("summary.title"), _FIRST_WIDTHS)
     for note in filter(None, (verdict(content, words), held_line(content, words))):
         sheet.note(note)
-    sheets = [(words(f"tab.{name}"), words(f"summary.sheet_{name}")) for name in _SHEETS]
+    sheets = [
+        (words(f"tab.{name}"), words(f"summary.sheet_{name}"))
+        for name in _SHEETS
+        if name != "commissioning" or commission_rows(content)
+    ]
     for title, lines in (
         ("summary.store", _store_lines(content, words)),
         ("summary.figures", _figure_lines(content, words)),
