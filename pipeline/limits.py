@@ -1,11 +1,12 @@
 """The limits of the rules file: numbers by name, some within bounds, and what is first set."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import Annotated
 
 from pipeline import rules_table as rules
 from pipeline.rules_table import Reader, RulesTable, by_name, fits
+from pipeline.tables.run import StationStatus
 
 NUMBER = fits("a number", rules.is_number, float)
 _BOUNDED = {
@@ -65,3 +66,14 @@ class Scale:
 
     zero_dbm: Annotated[float, NUMBER]
     db_per_step: Annotated[float, NUMBER]
+
+
+_STATUSES = ("planned", "installed", "removed")
+
+
+def station_status(table: RulesTable, key: str) -> StationStatus:
+    """Read what somebody decided of a station's status."""
+    own = table.below(key).known(*(each.name for each in fields(StationStatus)))
+    said = {name: rules.TEXT(own, name) for name in ("store", "station", "approved_by", "reason")}
+    status = rules.one_of(_STATUSES)(own, "status")
+    return StationStatus(status=status, since=rules.DAY(own, "since"), **said)

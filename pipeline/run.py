@@ -45,6 +45,7 @@ from pipeline.tables.run import (
     RulesKept,
     Setting,
     SettingText,
+    StationStatus,
     ThisRun,
 )
 from pipeline.tables.taken import ExportFile
@@ -249,6 +250,8 @@ def start_run(database: Database, request: Request, settings: Settings) -> None:
         if [last.run for last in database.records(ThisRun, "run", "this_run")] != [this.run]:
             forget_whole_run(database)
         database.clear(Setting, SettingText, PermittedChannel, Exemption, ThisRun, RulesKept)
+        database.clear(StationStatus)
+        database.put(StationStatus, sorted(settings.statuses, key=astuple))
         database.put(ThisRun, [this])
         database.put(Setting, _limits(settings))
         database.put(SettingText, texts)

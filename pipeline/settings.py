@@ -13,11 +13,11 @@ from typing import Annotated, Any, Generic, TypeVar
 
 from pipeline import rules_table as rules
 from pipeline.errors import FreezeFileUnreadable, RulesFileUnreadable
-from pipeline.limits import FirstSettings, Scale, limits
+from pipeline.limits import FirstSettings, Scale, limits, station_status
 from pipeline.records import Severity
 from pipeline.rules_table import Reader, RulesTable, by_name, fits, within
 from pipeline.tables.exports import EXPORT_KINDS
-from pipeline.tables.run import Exemption
+from pipeline.tables.run import Exemption, StationStatus
 
 DEFAULT_RULES = Path(__file__).resolve().parent / "default_rules.toml"
 _SHIPPED: Mapping[str, Any] = tomllib.loads(DEFAULT_RULES.read_text(encoding="utf-8"))
@@ -347,6 +347,7 @@ class Settings:
         str | None, within("proposer", rules.optional(_ANY_TEXT), "names"), "approvers"
     ]
     exceptions: Annotated[tuple[Exemption, ...], rules.entries(_exemption), "exception"]
+    statuses: Annotated[tuple[StationStatus, ...], rules.entries(station_status), "station_status"]
     schedule: ScheduleRules
     rules: str  # the user's file as written
     text: str  # that and its calendars, so that a run can be named after them

@@ -126,6 +126,59 @@ def test_stations_not_on_the_air_raise_no_finding(tmp_path: Path) -> None:
     assert rows(tmp_path, "select station from station_plan where store = 'S2'") == [("A",)]
 
 
+DECIDED = """
+[[station_status]]
+store = "S2"
+station = "{}"
+status = "removed"
+since = 2026-10-0{}
+approved_by = "A. Leitner"
+reason = "the bakery is gone"
+"""
+
+
+def test_a_walk_with_a_receiver_and_a_decision_count(tmp_path: Path) -> None:
+    """A place scanned counts for the station planned near it; a decision until an export says more.
+
+    Of two places the nearer one counts, none beyond 20 m or on another floor; a station scanned at
+    itself needs none. S2: A and B are decided to be removed before, and after, the last export.
+    """
+    head = STATIONS.replace("y m,", "y m,floor,")
+    lines = [f"S1,{name},,,{x},0,{floor},{status},{DAY}" for name, x, floor, status in (
+        ("A", 0, 0, "planned"), ("B", 50, 0, "planned"), ("C", 0, 1, "planned"),
+        ("D", 1, 0, "planned"), ("near", 3, 0, "place"), ("next", 6, 0, "Messpunkt"),
+    )]  # fmt: skip
+    lines += [
+        f"S2,{name},15,,0,0,0,{status},{DAY}"
+        for name, status in (("A", ""), ("B", ""), ("C", "installed"))
+    ]
+    scan = "".join(
+        f"S1,{name},2026-09-29 1{hour}:00:00,{channel},{-60 if channel == loud else -95}\n"
+        for name, loud in (("near", 15), ("next", 20), ("D", 25))
+        for hour in range(10)
+        for channel in begin_stores.PERMITTED
+    )
+    files = {
+        "stations.csv": head + "\n".join(lines) + "\n",
+        "scans.csv": f"store,station,scanned at,channel,level dbm\n{scan}",
+    }
+    decided = DECIDED.format("A", 1) + DECIDED.format("B", 2) + DECIDED.format("C", 1)
+    request = request_of(tmp_path, files, decided)
+    for database, _ in opened(replace(request, as_of=datetime(2026, 10, 1).date())):
+        ask = database.connection.execute
+        loud = "select station, list(channel order by channel) from ed_evidence where source = "
+        told = ask(f"{loud}'measured' and busy_estimate > 0.5 group by station order by station")
+        assert told.fetchall() == [("A", [15]), ("D", [25])]
+        told = ask("select distinct station from ed_evidence where source = 'measured' order by 1")
+        assert told.fetchall() == [("A",), ("D",)]
+        assert ask("from key_unmatched").fetchall() == []
+        told = ask("select station from station_now order by 1")
+        assert told.fetchall() == [("B",)]
+        assert ask(
+            "select distinct station from move where store = 'S1' order by 1"
+        ).fetchall() == [(name,) for name in "ABCD"]
+
+
 def check_stores(folder: Path, seed: int, stores: int) -> int:
     """Hold the plans of random stores against brute force; return how many stations are planned."""
     planned = 0

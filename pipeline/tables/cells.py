@@ -98,9 +98,9 @@ FLAG = CellForm(
 )
 STATUS = CellForm(
     "status",
-    "planned, installed or removed, or the same in another language of the exports; a column that "
-    "says whether stations are connected may say it too",
-    ("planned", "geplant", "removed"),
+    "planned, installed or removed, or place for a place on a walk with a receiver; the same in "
+    "another language of the exports; a column that says whether stations are connected may say it",
+    ("planned", "geplant", "removed", "place"),
 )
 STATISTIC = CellForm(
     "statistic",

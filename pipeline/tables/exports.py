@@ -169,7 +169,8 @@ class StationSeen:
         shown={"en": "Connected", "de": "Verbunden"},
     )  # fmt: skip
     status: str | None = exported(
-        "'planned', 'installed' or 'removed'; installed where the export does not say", STATUS,
+        "'planned', 'installed' or 'removed'; 'place': no station, but a place where a receiver "
+        "scanned; installed where the export does not say", STATUS,
         "installation status", "einbaustatus", since=6, shown={"en": "Status", "de": "Status"},
     )  # fmt: skip
 

@@ -355,7 +355,8 @@ create or replace temp macro as_statistic(written) as
     end;
 
 -- name: as_status
--- Whether a station is 'planned', 'installed' or 'removed', in the languages of the exports.
+-- Whether a station is 'planned', 'installed' or 'removed', or no station but a 'place' where
+-- somebody scanned, in the languages of the exports.
 create or replace temp macro as_status(written) as
     case
         when lower(written) in ('planned', 'to install', 'to be installed', 'not installed',
@@ -381,6 +382,9 @@ create or replace temp macro as_status(written) as
             'desmontada', 'rimosso', 'rimossa', 'smontato', 'smontata', 'dismesso', 'dismessa',
             'verwijderd', 'gedemonteerd', 'usunięty', 'usunięta', 'zdemontowany', 'zdemontowana',
             '撤去', '撤去済', '撤去済み') then 'removed'
+        when lower(written) in ('place', 'scan place', 'survey point', 'measuring point',
+            'messpunkt', 'messort', 'point de mesure', 'punto de medición', 'punto di misura',
+            'meetpunt', 'punkt pomiarowy', '測定点') then 'place'
     end;
 
 -- name: as_unit

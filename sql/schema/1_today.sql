@@ -50,14 +50,22 @@ from last_seen l left join latest t using (store);
 
 -- name: station_listed
 -- The stations of each store in its latest stations export up to the run's date, whatever their
--- status. One that the latest export no longer lists stays in station_history and is a finding, not a
--- row.
+-- status: the one decided where the export says none or is older. One that the latest export no longer
+-- lists stays in station_history and is a finding, not a row.
 create or replace view station_listed as
 with upto as (
     select * from station_seen where seen_on <= (select as_of from this_run)
-), newest as (select store, max(seen_on) as seen_on from upto group by store)
-select unnest(min(u)) from upto u join newest n using (store, seen_on)
-group by u.store, u.station;
+), newest as (select store, max(seen_on) as seen_on from upto group by store
+), latest as (
+    select unnest(min(u)) from upto u join newest n using (store, seen_on)
+    group by u.store, u.station
+), decided as (
+    select store, station, max_by(d, since) as last
+    from station_status d where since <= (select as_of from this_run) group by store, station
+)
+select l.* replace (if(d.last.status is not null
+    and (l.status is null or l.seen_on < d.last.since), d.last.status, l.status) as status)
+from latest l left join decided d using (store, station);
 
 -- name: station_now
 -- The stations of each store that are installed.

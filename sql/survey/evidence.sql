@@ -1,15 +1,29 @@
 -- name: place
--- The stations of today and those to be installed, each with a number, in order: names would cost more where there are many
--- readings.
+-- The stations of today and those to be installed, each with a number, in order: names would cost
+-- more where there are many readings. One to be installed that nobody scanned at is read at the nearest
+-- place on its floor where somebody did, within walk_round_most_m.
 create or replace temp table place as
 with stores as (   -- a zone the tz database does not know is a finding, not an end of the run
     select store, time_zone
     from store_now left join pg_timezone_names() z on z.name = time_zone
     where time_zone is null or z.name is not null
+), scanned as (
+    select distinct store, station from reading_matched semi join station_planned using (store)
+), near as (
+    select p.store, p.station, arg_min(l.station,
+            (pow(p.x_m - l.x_m, 2) + pow(p.y_m - l.y_m, 2), l.station)) as read_at
+    from station_planned p anti join scanned using (store, station)
+    join station_listed l on l.store = p.store and l.status = 'place'
+        and coalesce(l.floor, 0) = coalesce(p.floor, 0)
+        and pow(p.x_m - l.x_m, 2) + pow(p.y_m - l.y_m, 2)
+            <= pow((select value from setting where name = 'walk_round_most_m'), 2)
+    semi join scanned r on r.store = l.store and r.station = l.station
+    group by p.store, p.station
 )
-select n.store, n.station, s.time_zone,
+select n.store, n.station, coalesce(r.read_at, n.station) as read_at, s.time_zone,
     cast(row_number() over (order by n.store, n.station) as integer) as place
-from station_in_plan n left join stores s on s.store = n.store;
+from station_in_plan n left join stores s on s.store = n.store
+left join near r on r.store = n.store and r.station = n.station;
 
 -- name: heard_air
 -- Readings up to the run's date on the store's own clock. Above 0 dBm is beyond the receiver's range:
@@ -19,7 +33,7 @@ select p.place, f.channel, least(f.level_dbm, 0) as level_dbm, f.statistic, f.dw
     if(f.clock = 'utc' and p.time_zone is not null,
         timezone(p.time_zone, timezone('UTC', f.scanned_at)), f.scanned_at) as store_time,
     cast(f.scanned_at as date) as scan_day, coalesce(f.own_quiet, false) as own_quiet
-from reading_matched f join place p on p.store = f.store and p.station = f.station
+from reading_matched f join place p on p.store = f.store and p.read_at = f.station
 where cast(f.scanned_at as date) <= (select as_of from this_run)
     and not no_measurement(f.level_dbm);
 

@@ -13,6 +13,9 @@ union all by name
 select store, 'station_seen' as kind, count(*) as rows, bit_xor(hash(f)) as content
 from station_seen f group by store
 union all by name
+select store, 'station_status' as kind, count(*) as rows, bit_xor(hash(f)) as content
+from station_status f group by store
+union all by name
 select store, 'store_seen' as kind, count(*) as rows, bit_xor(hash(f)) as content
 from store_matched f group by store
 union all by name
