@@ -118,9 +118,13 @@ def test_stations_not_on_the_air_raise_no_finding(tmp_path: Path) -> None:
     stores = f"store,name,region,country,exported on\nS1,One,North,GB,{DAY}\n"
     run(tmp_path, {"stations.csv": STATIONS + lines, "stores.csv": stores})
     assert rows(tmp_path, "from finding where store = 'S1' or subject = 'B'") == []
-    moves = rows(tmp_path, "select from_channel, to_channel, chance from move order by position")
-    assert [(before, chance) for before, _, chance in moves] == [(None, None)] * 3
-    assert len({channel for _, channel, _ in moves} & {11, 15, 20, 25, 26}) == len(moves)
+    asked = "select from_channel, to_channel, chance, group_no from move order by position"
+    moves = rows(tmp_path, asked)
+    assert [(before, chance, no) for before, _, chance, no in moves] == [
+        (None, None, no)
+        for no in (1, 2, 3)  # each a decision of its own
+    ]
+    assert len({move[1] for move in moves} & {11, 15, 20, 25, 26}) == len(moves)
     told = rows(tmp_path, "select from_channel, state from change_story")
     assert told == [(None, "proposed")] * 3
     assert rows(tmp_path, "select station from station_plan where store = 'S2'") == [("A",)]
@@ -204,6 +208,12 @@ def check_stores(folder: Path, seed: int, stores: int) -> int:
             assert cost == pytest.approx(least(problem, held), abs=EXACT), store
             free = plan_store(case, 200_000, PLAIN)
             assert free.proof.cost == pytest.approx(least(problem), abs=EXACT), store
+        unlike = database.connection.execute(
+            "select l.store, l.station from station_load l semi join station_planned "
+            "using (store, station) where l.labels = 0 and (l.weight <> 1 or l.air_share = 0) "
+            "and l.store in (select store from station_load where labels > 0)"
+        ).fetchall()
+        assert unlike == []  # as the installed ones of their store on average
         unplanned = database.connection.execute(
             "select station from station_planned anti join unplanned_store using (store) "
             "anti join station_plan using (store, station)"
@@ -281,6 +291,8 @@ def test_first_settings_keep_to_the_rules_and_go_to_the_register(tmp_path: Path)
     assert pans[0] == 0x2222
     assert len(set(pans)) == 3
     assert set(pans[1:]) <= set(range(0x1000, 0xF000))
+    crowded = rows(tmp_path, "select count(*) from move where reason like '%1 pair in earshot%'")
+    assert crowded == [(2,)]  # A and B on the one channel there is; C hangs far off
     asked = "select station, to_channel, tx_power_dbm, name, pan_id from change order by 1"
     assert rows(tmp_path, asked) == told
 
@@ -405,3 +417,32 @@ def test_a_store_goes_from_planned_to_accepted_and_the_next_export_confirms_it(
     assert rows(tmp_path, "select station, from_channel from move") == [("B", None)]
     assert rows(tmp_path, agreed)[0][1] == str(channel)
     assert rows(tmp_path, "from drift") == []
+
+
+@pytest.mark.slow
+def test_pan_ids_stay_over_twenty_runs_of_a_chain_that_grows(tmp_path: Path) -> None:
+    """Stores come a few at a time, in any order; what was given stays, and nobody else has it."""
+    chance = random.Random(4)
+    whole = begin_stores.exports(21, 20)
+    order = [f"R{number:03}" for number in range(20)]
+    chance.shuffle(order)
+    before: set[tuple[object, ...]] = set()
+    request = request_of(tmp_path, {})
+    for upto in range(1, 21):
+        for name in ("stations.csv", "stores.csv"):
+            head, *lines = whole[name].splitlines(keepends=True)
+            kept = [line for line in lines if line.split(",")[0] in order[:upto]]
+            chance.shuffle(kept)
+            (tmp_path / "in").mkdir(exist_ok=True)
+            (tmp_path / "in" / f"{upto}-{name}").write_text(head + "".join(kept), encoding="utf-8")
+        for _ in opened(request):
+            pass
+        given = set(rows(tmp_path, "select store, station, pan_id from pan_id_given"))
+        assert before <= given
+        assert len({pan for _, _, pan in given}) == len(given)
+        others = "select pan_id from station_seen where pan_id is not null"
+        assert not {pan for _, _, pan in given} & {pan for (pan,) in rows(tmp_path, others)}
+        set_to = "select distinct store, station, pan_id from move where from_channel is null"
+        assert set(rows(tmp_path, set_to)) <= given
+        before = given
+    assert len(before) > 20

@@ -60,11 +60,11 @@ with upto as (
     select unnest(min(u)) from upto u join newest n using (store, seen_on)
     group by u.store, u.station
 ), decided as (
-    select store, station, max_by(d, since) as last
-    from station_status d where since <= (select as_of from this_run) group by store, station
+    select store, station, max_by(status, (since, status)) as status, max(since) as since
+    from station_status where since <= (select as_of from this_run) group by store, station
 )
-select l.* replace (if(d.last.status is not null
-    and (l.status is null or l.seen_on < d.last.since), d.last.status, l.status) as status)
+select l.* replace (if(d.since > l.seen_on or l.status is null, coalesce(d.status, l.status),
+    l.status) as status)
 from latest l left join decided d using (store, station);
 
 -- name: station_now
@@ -72,16 +72,17 @@ from latest l left join decided d using (store, station);
 create or replace view station_now as
 from station_listed where status is null or status = 'installed';
 
--- name: station_planned
--- The stations of each store that are still to be installed. One that is not on the air has no
--- channel, whatever its export has in mind for it.
-create or replace view station_planned as
-select * replace (cast(null as integer) as channel) from station_listed where status = 'planned';
-
 -- name: station_in_plan
--- The stations that a plan gives a channel: those installed, and those to be installed.
+-- The stations that a plan gives a channel: those installed, and those to be installed. One that is
+-- not on the air has no channel, whatever its export has in mind for it.
 create or replace view station_in_plan as
-from station_now union all by name from station_planned;
+select * replace (if(status = 'planned', null, channel) as channel)
+from station_listed where status is null or status in ('installed', 'planned');
+
+-- name: station_planned
+-- The stations of each store that are still to be installed.
+create or replace view station_planned as
+from station_in_plan where status = 'planned';
 
 -- name: label_now
 -- The labels of each store in its latest labels export up to the run's date. Where exports of that

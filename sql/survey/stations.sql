@@ -28,7 +28,8 @@ order by store, kind;
 -- `measured_dbm` is the level heard; `reverse_dbm` the level heard the other way round.
 with stations as (
     select n.store, n.station, n.floor, n.x_m, n.y_m,
-        coalesce(n.tx_power_dbm, s.value) as tx_power_dbm
+        least(coalesce(n.tx_power_dbm, s.value), if(n.status = 'planned', (   -- what it will be set to
+            select value from setting where name = 'tx_power_limit_dbm'), null)) as tx_power_dbm
     from station_in_plan n, setting s where s.name = 'default_tx_power_dbm'
 )
 select a.store, a.station, b.station as neighbour,
