@@ -125,6 +125,7 @@ def test_stations_not_on_the_air_raise_no_finding(tmp_path: Path) -> None:
         for no in (1, 2, 3)  # each a decision of its own
     ]
     assert len({move[1] for move in moves} & {11, 15, 20, 25, 26}) == len(moves)
+    assert rows(tmp_path, "select cost_now from plan_proof where store = 'S1'") == [(0.0,)]
     told = rows(tmp_path, "select from_channel, state from change_story")
     assert told == [(None, "proposed")] * 3
     assert rows(tmp_path, "select station from station_plan where store = 'S2'") == [("A",)]

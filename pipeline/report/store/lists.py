@@ -28,8 +28,7 @@ from pipeline.report.store.content import (
     StoreContent,
     StoreFinding,
 )
-from pipeline.report.store.evidence import gap
-from pipeline.report.store.verdict import held_line
+from pipeline.report.store.verdict import gap, held_line
 from pipeline.wording import Wording
 
 _INDENT = 20.0

@@ -49,7 +49,6 @@ from pipeline.report.store.content import (
     StoreContent,
     short_names,
 )
-from pipeline.report.store.evidence import evidence_lines
 from pipeline.report.store.floor_plan import draw_plans, plan_height
 from pipeline.report.store.lists import (
     draw_findings,
@@ -61,7 +60,7 @@ from pipeline.report.store.lists import (
     held_height,
     move_height,
 )
-from pipeline.report.store.verdict import verdict
+from pipeline.report.store.verdict import evidence_lines, verdict
 from pipeline.wording import Wording, wording
 
 _FIRST_FURTHER = 3  # the number of the first further page

@@ -30,7 +30,6 @@ from pipeline.report.store.content import (
     StoreContent,
     StoreFinding,
 )
-from pipeline.report.store.evidence import evidence_lines
 from pipeline.report.store.form_rows import commission_rows
 from pipeline.report.store.forms import (
     commissioning,
@@ -41,7 +40,7 @@ from pipeline.report.store.forms import (
     put_form,
     results,
 )
-from pipeline.report.store.verdict import held_line, verdict
+from pipeline.report.store.verdict import evidence_lines, held_line, verdict
 from pipeline.tables.declare import column_of
 from pipeline.tables.exports import StationSeen
 from pipeline.tables.survey import EdEvidence
