@@ -314,6 +314,11 @@ def test_a_night_installs_as_many_stations_as_the_rules_let_it() -> None:
         ({"planned": True, "state": "approved"}, [], "lists it as planned"),
         ({"planned": True, "state": "scheduled"}, ["approved"], "its night is over"),
         ({"planned": True, "state": "implemented", "shown": True}, ["backed out"], "as planned"),
+        (
+            {"planned": True, "channels_before": (11,), "from_channel": 11, "shown": True},
+            ["backed out"],
+            "lists it as planned",
+        ),
         ({"state": "approved", "channel_found": 25}, ["implemented"], "readings since"),
         (
             {"state": "approved", "channel_found": 25, "pan_id_found": 9},
