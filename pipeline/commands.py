@@ -271,6 +271,9 @@ def run_approve(request: Request, by: str, reason: str) -> tuple[Approved, ...]:
         stores = stores_of(database, request.selection)
         if request.selection == Selection():
             stores = database.column("audit", "known_stores")
+        if not request.selection.stores:  # nothing can be agreed to where nothing hangs yet
+            hanging = set(database.column("audit", "hanging_stores"))
+            stores = [store for store in stores if store in hanging]
         return approve(database, settings, stores, by=by, reason=reason, on=_day(database))
 
 

@@ -64,6 +64,11 @@ class Waiting:
     pan_id_found: int | None
 
     @property
+    def first(self) -> bool:
+        """Whether its station was set for the first time, so that there is no before."""
+        return self.from_channel is None
+
+    @property
     def put_right(self) -> bool:
         """Whether it was done differently when judged last, and is as ordered now."""
         found = self.found_before
@@ -297,7 +302,8 @@ def _air(one: Waiting, found: Measured) -> str:
     if found.air is None:
         return f"clear air not measured, promised {promised}"
     air = f"{found.air.value:.0%} ({found.air.low:.0%} to {found.air.high:.0%})"
-    return f"clear air {air} measured, {promised} promised: {verdict(_gain(one, found))}"
+    shown = "" if one.first else f": {verdict(_gain(one, found))}"
+    return f"clear air {air} measured, {promised} promised{shown}"
 
 
 def _waiting(
@@ -356,7 +362,7 @@ def _facts(seq: int, one: Waiting, found: Measured, as_of: date) -> ChangeCheck:
         gained=None if gain is None else gain.value,
         gained_low=None if gain is None else gain.low,
         gained_high=None if gain is None else gain.high,
-        verdict=None if one.parking else verdict(gain),
+        verdict=None if one.parking or one.first else verdict(gain),
     )
 
 

@@ -147,5 +147,6 @@ class ChangeCheck:
     gained_low: float | None = column("5 % point of the gain", since=2)
     gained_high: float | None = column("95 % point of the gain", since=2)
     verdict: str | None = column(
-        "helped, no difference shown, worse, scan again; null: of no final channel", since=2
+        "helped, no difference shown, worse, scan again; null: of no final channel, or the first",
+        since=2,
     )

@@ -88,6 +88,11 @@ order by store, approved_on, version, station, field;
 -- Every store of which a stations export speaks.
 select distinct store from station_seen order by store;
 
+-- name: hanging_stores
+-- Every store of which a stations export speaks of more than stations to be installed.
+select distinct store from station_seen where coalesce(status, 'installed') = 'installed'
+order by store;
+
 -- name: latest_versions
 -- The latest version of each store's baseline, and the last day anything was approved for.
 select store, max(version) as version, max(approved_on) as approved_on from baseline group by store;
