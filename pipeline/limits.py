@@ -68,6 +68,15 @@ class Scale:
     db_per_step: Annotated[float, NUMBER]
 
 
+def first_settings(table: RulesTable, key: str) -> FirstSettings:
+    """Read what stations to be installed are given."""
+    own = table.below(key).known(*rules.keys_of(FirstSettings))
+    found = rules.record_of(FirstSettings, own)
+    if found.pan_id_from > found.pan_id_until:
+        raise own.wrong("pan_id_until", "a PAN ID that is not below pan_id_from")
+    return found
+
+
 _STATUSES = ("planned", "installed", "removed")
 
 

@@ -13,7 +13,7 @@ from typing import Annotated, Any, Generic, TypeVar
 
 from pipeline import rules_table as rules
 from pipeline.errors import FreezeFileUnreadable, RulesFileUnreadable
-from pipeline.limits import FirstSettings, Scale, limits, station_status
+from pipeline.limits import FirstSettings, Scale, first_settings, limits, station_status
 from pipeline.records import Severity
 from pipeline.rules_table import Reader, RulesTable, by_name, fits, within
 from pipeline.tables.exports import EXPORT_KINDS
@@ -325,7 +325,7 @@ def _exemption(table: RulesTable, key: str) -> Exemption:
 class Settings:
     """Everything the rules file decides."""
 
-    first: Annotated[FirstSettings, rules.record(FirstSettings), "first_settings"]
+    first: Annotated[FirstSettings, first_settings, "first_settings"]
 
     limits: Annotated[Mapping[str, float], limits(*_SHIPPED["limits"])]
     channels: Annotated[PerStore[tuple[int, ...]], _channels]

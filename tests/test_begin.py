@@ -19,6 +19,7 @@ from pipeline.changes.effect import NOTHING
 from pipeline.changes.verify import judge as judge_change
 from pipeline.commands import run_decide
 from pipeline.database import Database
+from pipeline.errors import RulesValueWrong
 from pipeline.forms import CHECKS, COMMISSION, DECISIONS, Form
 from pipeline.limits import FirstSettings
 from pipeline.plan.decide import PLAIN
@@ -31,7 +32,7 @@ from pipeline.run import Request, judge, session, take_in
 from pipeline.run import run as whole_run
 from pipeline.schedule.problem import moves_in, needed
 from pipeline.schedule.records import StoreJob
-from pipeline.settings import Settings, load_settings
+from pipeline.settings import Settings, load_settings, settings_from
 
 EXACT = 1e-6  # costs are rounded to nine digits, pair by pair
 
@@ -272,6 +273,21 @@ def test_a_range_that_is_used_up_gives_no_pan_id_twice() -> None:
     """The stations beyond it get none; the sheet says so."""
     fresh = [NewStation("S", str(at), None, None, None) for at in range(70)]
     assert len(set(pan_ids(fresh, {}, {}, RULES).values())) == 64
+
+
+@pytest.mark.parametrize(
+    ("said", "told"),
+    [
+        ("pan_id_from = 9\npan_id_until = 8", "not below pan_id_from"),
+        ("pan_id_until = 0xfffe", "from 1 to 65533"),
+        ('name = "{store}"', "{station}"),
+        ('name = "{station}-{aisle}"', "{station}"),
+    ],
+)
+def test_a_rules_file_that_could_not_be_kept_to_is_refused(said: str, told: str) -> None:
+    """A range the wrong way round or reserved, a name that stations would share."""
+    with pytest.raises(RulesValueWrong, match=told):
+        settings_from(f"[first_settings]\n{said}\n")
 
 
 def test_first_settings_keep_to_the_rules_and_go_to_the_register(tmp_path: Path) -> None:
