@@ -19,6 +19,7 @@ from pipeline.ingest.words import (
     cores,
     fold,
     is_channel,
+    keyed_by_name,
     left_aside,
     listed,
     spelt,
@@ -227,6 +228,7 @@ class Vocabulary:
                     unit = read[place].unit
                     exact |= {place: field} if unit in ("", *self._taken(kind, field)) else {}
         exact = {p: field for p, field in exact.items() if field != LEFT_ASIDE}
+        exact = keyed_by_name(exact, cells) if kind == "stations" else exact
         alone = {"scanned_on", "scanned_at"}.intersection(exact.values()) == {"scanned_on"}
         return {p: f for p, f in exact.items() if f != "scanned_on"} if alone else exact
 

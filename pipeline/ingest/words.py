@@ -106,6 +106,21 @@ def is_channel(field: str) -> bool:
     return field in CHANNEL_FIELDS.values()
 
 
+def keyed_by_name(known: Mapping[int, str], cells: Sequence[str]) -> dict[int, str]:
+    """Return what headings of stations stand for: the name is the key where nothing else can be.
+
+    That is, where no column is the key, every heading is known, and it is a station's for sure.
+    """
+    every = all(place in known for place, cell in enumerate(cells) if cell.strip())
+    if not every or "station" in known.values():
+        return dict(known)
+    names = LESSER["station_name"]
+    return {
+        place: "station" if field == "name" and fold(cells[place]) in names else field
+        for place, field in known.items()
+    }
+
+
 def weight(known: Mapping[int, str]) -> int:
     """Return how many fields are known.
 
