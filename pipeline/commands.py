@@ -10,7 +10,7 @@ from pathlib import Path
 import polars as pl
 
 from pipeline.audit.audit import AuditOutcome, audit, compare
-from pipeline.audit.baseline import Approved, approve, take
+from pipeline.audit.baseline import Approved, accept, approve, take
 from pipeline.audit.calendar import quarter_of, read_quarter
 from pipeline.audit.history import LifeLine, life
 from pipeline.changes.answers import answers, audits_among
@@ -203,6 +203,7 @@ def run_decide(
         done = decide(database, settings, others, all_or_nothing=whole, today=day, price=price)
         told, given = answers(database, settings, audits, all_or_nothing=whole, today=day)
         take(database, given)
+        accept(database)
         return (*done, *told)
 
 
@@ -309,6 +310,9 @@ def run_approve(request: Request, by: str, reason: str) -> tuple[Approved, ...]:
         stores = stores_of(database, request.selection)
         if request.selection == Selection():
             stores = database.column("audit", "known_stores")
+        if not request.selection.stores:  # nothing can be agreed to where nothing hangs yet
+            hanging = set(database.column("audit", "hanging_stores"))
+            stores = [store for store in stores if store in hanging]
         return approve(database, settings, stores, by=by, reason=reason, on=_day(database))
 
 

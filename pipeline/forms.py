@@ -64,6 +64,18 @@ RESULTS = Form(
     ("done_at", "outcome", "by", "note"),
     ("state", "due"),
 )  # fmt: skip
+CHECKS = ("reachable", "channel_right", "pan_id_right", "labels_arrive", "first_scan")
+"""What must hold before a station that was installed is accepted."""
+COMMISSION = Form(
+    "Commissioning",
+    (
+        CHANGE, "order", "station", "name", "mounted", "place", "to", "pan_id", "power", "address",
+        "state", "due", *CHECKS, "done_at", "by", "note",
+    ),
+    (*CHECKS, "done_at", "by", "note"),
+    ("state", "due", "place", "address"),
+)  # fmt: skip
+"""The sheet on which a station set for the first time is accepted; results have no row of it."""
 MOVES = "Moves"
 """The list of moves: nothing to fill in, but decisions rest on it."""
 
@@ -83,6 +95,9 @@ DECISION_WORDS = (APPROVED, ANOTHER, REFUSED, "deferred")
 SPLIT = "split"
 """In a remark: the changes of a group are decided differently on purpose."""
 OUTCOME_WORDS = ("done", "done differently", "not done", "backed out")
+YES, NO = YES_NO = ("yes", "no")
+ACCEPTED = "accepted"
+"""The result of a first setting of which every check holds."""
 
 
 def tabs_of(sheet: str) -> frozenset[str]:
@@ -126,6 +141,11 @@ def says(text: str, key: str) -> bool:
 def folded(text: str) -> str:
     """Return a text for comparison: lower case, composed accents, single spaces."""
     return " ".join(unicodedata.normalize("NFKC", text).casefold().split())
+
+
+def pan_text(pan_id: int) -> str:
+    """Return a PAN ID as people set it, such as 0x1A2B."""
+    return f"0x{pan_id:04X}"
 
 
 def plain(value: object) -> str:

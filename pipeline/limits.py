@@ -1,9 +1,12 @@
-"""The limits of the rules file: numbers by name, some of them within bounds."""
+"""The limits of the rules file: numbers by name, some within bounds, and what is first set."""
 
 from collections.abc import Mapping
+from dataclasses import dataclass, fields
+from typing import Annotated
 
 from pipeline import rules_table as rules
 from pipeline.rules_table import Reader, RulesTable, by_name, fits
+from pipeline.tables.run import StationStatus
 
 NUMBER = fits("a number", rules.is_number, float)
 _BOUNDED = {
@@ -37,3 +40,56 @@ def limits(*names: str) -> Reader:
         return found
 
     return bounded
+
+
+LAST_PAN_ID = 0xFFFD
+"""0xFFFF is the broadcast PAN ID (IEEE 802.15.4); 0xFFFE some radios refuse."""
+
+
+def _is_pattern(value: object) -> bool:
+    """Tell a pattern that names every station of a store."""
+    try:
+        str(value).format(store="S", station="s", floor="0")
+    except (KeyError, IndexError, ValueError, AttributeError):
+        return False
+    return isinstance(value, str) and "{station}" in value
+
+
+@dataclass(frozen=True, slots=True)
+class FirstSettings:
+    """What stations to be installed are given: PAN IDs from a range, and names by a pattern."""
+
+    pan_id_from: Annotated[int, rules.whole(1, LAST_PAN_ID)]
+    pan_id_until: Annotated[int, rules.whole(1, LAST_PAN_ID)]
+    name: Annotated[
+        str,
+        rules.fits("a text with {station} in it, and if you like {store}, {floor}", _is_pattern),
+    ]
+
+
+@dataclass(frozen=True, slots=True)
+class Scale:
+    """What a raw energy value means: level_dbm = zero_dbm + db_per_step x value."""
+
+    zero_dbm: Annotated[float, NUMBER]
+    db_per_step: Annotated[float, NUMBER]
+
+
+def first_settings(table: RulesTable, key: str) -> FirstSettings:
+    """Read what stations to be installed are given."""
+    own = table.below(key).known(*rules.keys_of(FirstSettings))
+    found = rules.record_of(FirstSettings, own)
+    if found.pan_id_from > found.pan_id_until:
+        raise own.wrong("pan_id_until", "a PAN ID that is not below pan_id_from")
+    return found
+
+
+_STATUSES = ("planned", "installed", "removed")
+
+
+def station_status(table: RulesTable, key: str) -> StationStatus:
+    """Read what somebody decided of a station's status."""
+    own = table.below(key).known(*(each.name for each in fields(StationStatus)))
+    said = {name: rules.TEXT(own, name) for name in ("store", "station", "approved_by", "reason")}
+    status = rules.one_of(_STATUSES)(own, "status")
+    return StationStatus(status=status, since=rules.DAY(own, "since"), **said)

@@ -99,12 +99,13 @@ class RefusedMove:
 class Reason:
     """The facts a sentence is made from.
 
-    `today` and `planned` are the air now and as planned, equal for a station that stays; `staying`
-    is the air on today's channel once the others have moved, if that differs. `rival` is the next
+    `today` and `planned` are the air now and as planned, equal for a station that stays; one that
+    is set for the first time has no `today`. `staying` is the air on today's channel once the
+    others have moved, if that differs. `rival` is the next
     best channel and `worse` its extra cost, as a share of an average station's clear air.
     """
 
-    today: Air
+    today: Air | None
     planned: Air
     staying: Air | None
     moves: bool
@@ -165,9 +166,11 @@ def sentence(reason: Reason, language: str = DEFAULT_LANGUAGE) -> str:
     """Return the reason as a sentence, in English if the language is not shipped."""
     words = _Words(texts(language), style(language))
     parts = []
-    if not reason.permitted:
+    if reason.today is None:
+        parts.append(words("move_reason.first"))
+    elif not reason.permitted:
         parts.append(words("move_reason.not_permitted", channel=reason.today.channel))
-    if reason.moves:
+    if reason.moves and reason.today is not None:
         parts.append(_on("move_reason.today", reason.today, words))
         if reason.staying is not None:
             parts.append(words("move_reason.staying", company=_company(reason.staying, words)))
@@ -195,7 +198,12 @@ def brief(reason: Reason, language: str = DEFAULT_LANGUAGE) -> str:
     words = _Words(texts(language), style(language))
     parts = [words("brief.parked")] if reason.parked else []
     lead = "brief.clearer" if reason.together is None else "brief.room"
-    parts += _troubles(reason, words) or [words(lead, channel=reason.today.channel)]
+    if reason.today is None:
+        parts += [*_approved(reason, words), words("brief.first")]
+    else:
+        parts += _troubles(reason, reason.today, words) or [
+            words(lead, channel=reason.today.channel)
+        ]
     parts.append(_quality(reason.planned, words))
     if reason.together is not None:
         parts.append(words("brief.together", others=list(reason.together.others)))
@@ -213,12 +221,17 @@ class _Words:
         return fill(self.texts[key], values, self.style)
 
 
-def _troubles(reason: Reason, words: _Words) -> list[str]:
+def _approved(reason: Reason, words: _Words) -> list[str]:
+    """Return who approved the move, where somebody did."""
+    if reason.bond is None or reason.bond.why != "agreed":
+        return []
+    return [words("brief.agreed", by=reason.bond.by, since=reason.bond.since)]
+
+
+def _troubles(reason: Reason, today: Air, words: _Words) -> list[str]:
     """Return what is wrong with the channel of today; what leaks in only where nothing else is."""
-    today, parts = reason.today, []
     same = [one.name for one in today.neighbours if one.channel == today.channel]
-    if reason.bond is not None and reason.bond.why == "agreed":
-        parts.append(words("brief.agreed", by=reason.bond.by, since=reason.bond.since))
+    parts = _approved(reason, words)
     if not reason.permitted:
         parts.append(words("brief.not_permitted", channel=today.channel))
     if same:

@@ -18,9 +18,16 @@ class Severity(StrEnum):
     NOTE = "note"
 
 
+OFF_AIR = 0
+"""Stands for the channel of a station that is not on the air: nobody hears it, whatever theirs."""
+
+
 @dataclass(frozen=True, slots=True)
 class StoreStation:
-    """A station as the plan sees it: today's channel, and the channels it may use, ascending."""
+    """A station as the plan sees it: today's channel, and the channels it may use, ascending.
+
+    The channel of a station that is still to be installed is `OFF_AIR`.
+    """
 
     station: str
     channel: int
@@ -72,8 +79,8 @@ class BackOutStep:
     change: str
     plan: str
     station: str
-    from_channel: int
-    to_channel: int
+    from_channel: int | None
+    to_channel: int | None  # None: off the air, for it had no channel before
     parking: bool  # a step on the way, not where the station ends
 
 
@@ -144,6 +151,7 @@ class RunSummary:
     as_of: date
     stores: int
     stations: int
+    to_install: int  # stations beside these
     excepted: int  # findings that an approved exception covers
     moves: int
     stores_with_moves: int

@@ -22,6 +22,7 @@ from pipeline.ingest.days import FolderTerms
 from pipeline.ingest.load import ingest
 from pipeline.match.match import match, new_keys
 from pipeline.parallel import helped
+from pipeline.plan.first import set_first
 from pipeline.plan.stores import plan
 from pipeline.progress import Progress
 from pipeline.proof.seal import seal
@@ -44,6 +45,7 @@ from pipeline.tables.run import (
     RulesKept,
     Setting,
     SettingText,
+    StationStatus,
     ThisRun,
 )
 from pipeline.tables.taken import ExportFile
@@ -151,6 +153,7 @@ def judge(database: Database, request: Request, settings: Settings, progress: Pr
     with progress.during("plan"):
         bound = bind(database, settings, request.rules_folder)  # rules that the plan keeps to
         plan(database, settings, progress)
+        set_first(database, settings)
         _propose(database, settings, progress)
     with progress.during("check"):
         check(database, settings, request.rules_folder, bound)
@@ -162,6 +165,7 @@ def _propose(database: Database, settings: Settings, progress: Progress) -> None
     """Enter the plans in the register; plan again where that changed what people have agreed on."""
     while any(proposed.to_replan for proposed in propose(database, settings)):
         plan(database, settings, progress)
+        set_first(database, settings)
 
 
 def write_out(
@@ -246,6 +250,8 @@ def start_run(database: Database, request: Request, settings: Settings) -> None:
         if [last.run for last in database.records(ThisRun, "run", "this_run")] != [this.run]:
             forget_whole_run(database)
         database.clear(Setting, SettingText, PermittedChannel, Exemption, ThisRun, RulesKept)
+        database.clear(StationStatus)
+        database.put(StationStatus, sorted(settings.statuses, key=astuple))
         database.put(ThisRun, [this])
         database.put(Setting, _limits(settings))
         database.put(SettingText, texts)
@@ -268,8 +274,12 @@ def _run_name(database: Database, request: Request, as_of: date, settings: Setti
 
 
 def _limits(settings: Settings) -> list[Setting]:
-    per_move = settings.schedule.work.minutes_per_move
-    limits = {**settings.limits, "minutes_per_move": per_move}
+    work = settings.schedule.work
+    each = {
+        "minutes_per_move": work.minutes_per_move,
+        "minutes_per_install": work.minutes_per_install,
+    }
+    limits = {**settings.limits, **each}
     return [Setting(name, value) for name, value in sorted(limits.items())]
 
 

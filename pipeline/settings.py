@@ -13,11 +13,11 @@ from typing import Annotated, Any, Generic, TypeVar
 
 from pipeline import rules_table as rules
 from pipeline.errors import FreezeFileUnreadable, RulesFileUnreadable
-from pipeline.limits import NUMBER, limits
+from pipeline.limits import FirstSettings, Scale, first_settings, limits, station_status
 from pipeline.records import Severity
 from pipeline.rules_table import Reader, RulesTable, by_name, fits, within
 from pipeline.tables.exports import EXPORT_KINDS
-from pipeline.tables.run import Exemption
+from pipeline.tables.run import Exemption, StationStatus
 
 DEFAULT_RULES = Path(__file__).resolve().parent / "default_rules.toml"
 _SHIPPED: Mapping[str, Any] = tomllib.loads(DEFAULT_RULES.read_text(encoding="utf-8"))
@@ -46,14 +46,6 @@ _Nights = Annotated[tuple[int, ...], _NIGHTS, "nights"]  # weekdays of the eveni
 _Jobs = Annotated[int, rules.whole(1, 1000)]
 _Minutes = Annotated[int, rules.whole(1, 1440)]
 _MinutesIfAny = Annotated[int, rules.whole(0, 1440)]
-
-
-@dataclass(frozen=True, slots=True)
-class Scale:
-    """What a raw energy value means: level_dbm = zero_dbm + db_per_step x value."""
-
-    zero_dbm: Annotated[float, NUMBER]
-    db_per_step: Annotated[float, NUMBER]
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,6 +86,8 @@ class Work:
     benefit_days: Annotated[int, lambda t, key: rules.whole(t.content["nights"], 3650)(t, key)]
     effort: Annotated[float, rules.number(0, 1_000_000)]  # deterministic, for all regions together
     order: Annotated[str, rules.one_of(("drawn", "benefit"))]  # of stores, wave by wave
+    minutes_per_install: _Minutes = 60
+    installs_per_night: _Jobs = 6  # in one store
 
 
 @dataclass(frozen=True, slots=True)
@@ -331,6 +325,8 @@ def _exemption(table: RulesTable, key: str) -> Exemption:
 class Settings:
     """Everything the rules file decides."""
 
+    first: Annotated[FirstSettings, first_settings, "first_settings"]
+
     limits: Annotated[Mapping[str, float], limits(*_SHIPPED["limits"])]
     channels: Annotated[PerStore[tuple[int, ...]], _channels]
     path_loss: Annotated[str, within("path_loss", rules.one_of(_PATH_LOSS)), "model"]
@@ -351,6 +347,7 @@ class Settings:
         str | None, within("proposer", rules.optional(_ANY_TEXT), "names"), "approvers"
     ]
     exceptions: Annotated[tuple[Exemption, ...], rules.entries(_exemption), "exception"]
+    statuses: Annotated[tuple[StationStatus, ...], rules.entries(station_status), "station_status"]
     schedule: ScheduleRules
     rules: str  # the user's file as written
     text: str  # that and its calendars, so that a run can be named after them

@@ -119,6 +119,8 @@ def show_run(console: Console, summary: RunSummary) -> None:
     """Print what a run came to: exports, findings, moves, clear air, and where the files are."""
     show_exports(console, summary.outcomes)
     sizes = f"{many(summary.stores, 'store')}, {many(summary.stations, 'station')}"
+    if summary.to_install:
+        sizes += f" and {summary.to_install} to install"
     console.print(f"\n{sizes}, as of {summary.as_of} (run {summary.run})")
     _show_findings(console, summary)
     unknown = f"; not known of {summary.unknown}" if summary.unknown else ""
@@ -254,8 +256,10 @@ def show_moves(console: Console, rows: pl.DataFrame) -> None:
     for (store,), moves in rows.group_by(["store"], maintain_order=True):
         _store(console, str(store), moves["region"][0])
         for row in moves.iter_rows(named=True):
+            before = row["from_channel"]
             head = (
-                f"{row['position']:>3}. {row['station']}: {row['from_channel']} to "
+                f"{row['position']:>3}. {row['station']}: "
+                f"{'first setting' if before is None else before} to "
                 f"{row['to_channel']}{' (parking)' if row['parking'] else ''}, clear air "
                 f"{percent(row['clear_air_before'])} to {percent(row['clear_air_after'])}"
             )
@@ -291,7 +295,10 @@ def show_what_if(console: Console, found: WhatIf) -> None:
     """Print today, the plan, and a person's own choice side by side."""
     table = plain_table("station", numbers=[option.name for option in found.options])
     for at, station in enumerate(found.stations):
-        cells = (f"{o.channels[at]} ({o.clear_air[at]:.1%})" for o in found.options)
+        cells = (
+            f"{o.channels[at]} ({o.clear_air[at]:.1%})" if o.channels[at] else "off"
+            for o in found.options
+        )
         table.add_row(station, *cells)
     table.add_row("moves", *(str(option.moves) for option in found.options))
     table.add_row("cost", *(f"{option.cost:.4f}" for option in found.options))

@@ -71,7 +71,7 @@ class Life:
         ]
         at = step.change.position
         return (
-            [c.from_channel for c, _ in own if c.position <= at],
+            [c.from_channel or 0 for c, _ in own if c.position <= at],
             [ordered for c, ordered in own if c.position >= at],
         )
 
@@ -228,7 +228,7 @@ class World:
             if step.tale.standing == "other" and life.chance.random() < 0.6:
                 life.channels[step.change.station] = step.tale.ordered
             elif step.tale.standing in {"reported", "shown", "held", "short", "other"}:
-                life.channels[step.change.station] = step.change.from_channel
+                life.channels[step.change.station] = step.change.from_channel or 0
                 self._report(step, life.chance.choice(("backed out", None)))
 
     def _report(self, step: Step, outcome: str | None) -> None:
@@ -342,6 +342,7 @@ def _change(life: Life, plan: str, at: int, move: tuple[str, int, int, bool], da
         proposed_by="R. Quellbach", proposed_on=day, clear_air_before_low=0.38,
         clear_air_before_high=0.42, clear_air_after_low=0.78, clear_air_after_high=0.82,
         chance=0.99, free_of_own_before=None, group_no=None, facts=None,
+        pan_id=None, tx_power_dbm=None, name=None,
     )  # fmt: skip
 
 

@@ -176,6 +176,7 @@ def story(*states: tuple[date, str], to_channel: int = 20, **of: object) -> Chan
         sureness="high", proposed_by="R. Proposer", proposed_on=DAYS[0],
         clear_air_before_low=0.4, clear_air_before_high=0.6, clear_air_after_low=0.8,
         clear_air_after_high=0.95, chance=0.99, free_of_own_before=None, group_no=None, facts=None,
+        pan_id=None, tx_power_dbm=None, name=None,
     )  # fmt: skip
     events = tuple(
         replace(

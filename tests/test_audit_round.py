@@ -33,6 +33,7 @@ REGIONS = ("East", "Mitte", "North")
 WRONG, DRIFTED, REPLACED = "N104-02", "N102-03", "M203-01"
 ELSEWHERE = 15  # neither the channel of before nor the one ordered
 SILENT = "E302"  # its exports end with the demo's first snapshot
+OPENING = "N105"  # nothing of it is installed by the next quarter
 
 
 @dataclass(frozen=True)
@@ -146,7 +147,7 @@ def test_the_next_quarter_names_the_three_mishaps_and_nothing_else(done: Round) 
     assert len(done.verified) > 10
     assert WRONG not in done.verified
     approved = {d.subject for d in done.content.differences if d.kind == "approved change"}
-    silent = {name for name in done.ordered if name.startswith(f"{SILENT}-")}
+    silent = {name for name in done.ordered if name.startswith((f"{SILENT}-", f"{OPENING}-"))}
     assert approved == done.ordered.keys() - {WRONG} - silent
     asked = {(one.subject, one.field) for review in done.reviews for one in review.astray}
     assert asked == {(subject, field) for subject, field, _ in named}

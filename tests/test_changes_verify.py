@@ -62,7 +62,7 @@ WAITING = Waiting(
     channels_before=(11,), channels_after=(25,), labels_before=100,
     since=NIGHT, clear_air_before=0.4, clear_air_before_low=0.38, clear_air_before_high=0.42,
     promised=0.8, promised_low=0.78, promised_high=0.82, free_of_own=1.0, sureness="high", undone=0,
-    left_channel=11, free_of_own_before=1.0,
+    left_channel=11, free_of_own_before=1.0, planned=False, pan_id=None, pan_id_found=None,
 )  # fmt: skip
 
 
@@ -421,7 +421,7 @@ def test_way_back_undoes_any_order_of_steps() -> None:
     """Steps forward and then back end where the store began, and no step is in vain."""
     forward = [("A-01", 15, 26), ("A-02", 20, 15), ("A-01", 26, 20), ("A-02", 15, 11)]
     carried = [Carried("A", str(n), "p", *step, None) for n, step in enumerate(forward)]
-    on = {"A-01": 20, "A-02": 11}
+    on: dict[str, int | None] = {"A-01": 20, "A-02": 11}
     for step in way_back(carried[::-1]):
         assert on[step.station] == step.from_channel != step.to_channel
         on[step.station] = step.to_channel

@@ -20,11 +20,10 @@ from pipeline.report.store.content import (
     PlannedStation,
     StoreContent,
     WifiGroup,
-    gap,
 )
 from pipeline.report.store.floor_plan import CELL_H, CELL_W, place
 from pipeline.report.store.gather import key_figures, store_contents
-from pipeline.report.store.verdict import verdict
+from pipeline.report.store.verdict import gap, verdict
 from pipeline.wording import wording
 
 AREA = Box(10, 20, 250, 150)

@@ -47,10 +47,10 @@ def _files(folder: Path) -> dict[str, bytes]:
 
 
 def test_every_store_gets_its_two_files(demo: Ran) -> None:
-    """12 stores in 3 regions: 12 change plans and 12 summaries, none failed."""
+    """13 stores in 3 regions: 13 change plans and 13 summaries, none failed."""
     names = [path.name for path in demo.request.out.rglob("*") if path.is_file()]
 
-    assert names.count("change-plan.xlsx") == names.count("summary.pdf") == 12
+    assert names.count("change-plan.xlsx") == names.count("summary.pdf") == 13
     assert demo.summary.unwritten == ()
     assert len({written.region for written in demo.summary.written}) == 3
 

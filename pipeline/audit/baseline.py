@@ -53,13 +53,19 @@ def keep(database: Database) -> None:
 
 
 def advance(database: Database) -> int:
-    """Agree to the channels of the changes verified since; return how many changes moved any.
+    """Agree to what was accepted and to the channels verified since; return how many moved any.
 
     Each change moves its station's channel once, as of the day it was verified; one backed out
     moves it back. No baseline needs to come before.
     """
     with database.transaction():
+        accept(database)
         return len(database.column("audit", "advance"))
+
+
+def accept(database: Database) -> None:
+    """Agree to the settings that stations were accepted with at commissioning, once each."""
+    database.run("audit", "accept")
 
 
 def approve(  # noqa: PLR0913 - what is approved, by whom, why and when

@@ -17,7 +17,7 @@ from pipeline.tables.audit import ClearAirKept
 from pipeline.tables.changes import ChangeEvent
 
 _AS_AGREED = "as agreed"
-_WENT = frozenset({"not done", "done differently"})
+_WENT = frozenset({"not done", "done differently", "accepted"})
 """Results that say what became of a change better than the state it is in then."""
 
 
@@ -192,7 +192,8 @@ def _register(story: StoreStory, names: Collection[str]) -> Iterator[LifeLine]:
         if event.state == "approved":
             ordered[change.change] = event.channel or change.to_channel
         to = ordered.get(change.change, change.to_channel)
-        channels = f"channel {change.from_channel} to {to}"
+        before = change.from_channel
+        channels = f"first setting, channel {to}" if before is None else f"channel {before} to {to}"
         step = f"change {change.change}, {channels}{' (parking)' if change.parking else ''}"
         text = f"{step}: {_became(event)}{f' ({event.note})' if event.note else ''}"
         yield LifeLine(event.at.date(), None, LineKind.REGISTER, text, event.by, None)

@@ -16,7 +16,7 @@ class Carried:
     change: str
     plan: str
     station: str
-    from_channel: int
+    from_channel: int | None
     to_channel: int
     found: int | None
 
@@ -25,7 +25,8 @@ def back_out(database: Database, store: str, day: date) -> tuple[BackOutStep, ..
     """Return the steps that undo what stands carried out in a store at the end of a day.
 
     Changes carried out last are undone first; the store goes back to how it was before the first
-    change of the register that still stands.
+    change of the register that still stands. A station that was set for the first time has nothing
+    to go back to: its step leads off the air.
     """
     values = {"store": store, "day": day}
     return way_back(database.records(Carried, "changes", "carried_out", values))
@@ -38,7 +39,7 @@ def way_back(carried: Sequence[Carried]) -> tuple[BackOutStep, ...]:
     where the station already is are left out.
     """
     origin = {one.station: one.from_channel for one in carried}  # of the earliest, which comes last
-    on: dict[str, int] = {}
+    on: dict[str, int | None] = {}
     steps: list[BackOutStep] = []
     for one in carried:
         here = on.get(one.station, one.found or one.to_channel)

@@ -1,7 +1,7 @@
 """Take decisions and results from the workbooks that came back."""
 
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
 
@@ -13,6 +13,7 @@ from pipeline.changes.review import Draft, PlanOnFile, Review, Rules, Tally
 from pipeline.changes.states import ChangeStanding, ChangeState, Trigger, admit
 from pipeline.database import Database
 from pipeline.errors import EventOutOfOrder, TransitionIllegal
+from pipeline.forms import ACCEPTED
 from pipeline.frames import grouped
 from pipeline.fresh import narrowed
 from pipeline.settings import Settings
@@ -91,7 +92,7 @@ def decide(  # noqa: PLR0913 - what it needs to know, by name
     _judge(tallies, filed, all_or_nothing=all_or_nothing)
     _price(tallies, filed)
     with database.transaction():
-        for trigger in (Trigger.DECIDE, Trigger.RESULT):
+        for trigger in (Trigger.DECIDE, Trigger.RESULT, Trigger.TAKE_OVER):
             taken = [draft for tally in tallies for draft in tally.taken]
             drafts = sorted((d for d in taken if d.trigger is trigger), key=_in_time)
             append(database, trigger, [draft.event for draft in drafts])
@@ -125,7 +126,8 @@ def _tally(returned: Returned, filed: Filed, rules: Rules) -> Tally:
     if plan is not None:
         return Review(returned, plan, filed.changes, rules, filed.ordered).result()
     refusals = list(returned.refusals)
-    nothing_to_fill_in = returned.plan is None and not (returned.decisions or returned.results)
+    filled = returned.decisions or returned.results or returned.commissioned
+    nothing_to_fill_in = returned.plan is None and not filled
     if not refusals and not nothing_to_fill_in:
         sentence = "it does not say which plan it belongs to; send the plan out again"
         if returned.plan is not None:
@@ -141,7 +143,7 @@ def _taken(tally: Tally) -> Taken:
         tally.workbook,
         tally.store,
         triggers.count(Trigger.DECIDE),
-        triggers.count(Trigger.RESULT),
+        len(triggers) - triggers.count(Trigger.DECIDE),
         tally.repeated,
         tuple(tally.refusals),
         tuple(tally.priced),
@@ -248,6 +250,7 @@ def _admitted(
 ) -> Iterator[tuple[int, WorkbookRefusal]]:
     """Put the drafts to the register, decisions first, each kind in order of time."""
     stands = dict(filed.standings)
+    _keep_verified(tallies, stands)
     drafts = [
         (at, draft)
         for at, tally in enumerate(tallies)
@@ -275,6 +278,18 @@ def _admitted(
         stands[event.change] = ChangeStanding(event.change, event.state, event.at)
         taken.add(said)
         tallies[at].taken.append(draft)
+
+
+def _keep_verified(tallies: Sequence[Tally], stands: Mapping[str, ChangeStanding]) -> None:
+    """Let a station be accepted that the exports have verified: that is how it stays."""
+    for tally in tallies:
+        tally.drafts = [
+            replace(draft, event=replace(draft.event, state=ChangeState.VERIFIED))
+            if draft.event.result == ACCEPTED
+            and stands[draft.change.change].state == ChangeState.VERIFIED
+            else draft
+            for draft in tally.drafts
+        ]
 
 
 def _on_file(event: ChangeEvent, events: Iterable[ChangeEvent]) -> bool:

@@ -85,8 +85,8 @@ class Changed(Protocol):
         ...
 
     @property
-    def left_channel(self) -> int:
-        """The channel it was on before the whole plan."""
+    def left_channel(self) -> int | None:
+        """The channel it was on before the whole plan; None: it was not on the air."""
         ...
 
     @property
@@ -142,7 +142,9 @@ def _since(blocks: pl.DataFrame, changes: Sequence[Changed]) -> pl.DataFrame:
         [
             (one.change, one.store, one.station, channel, one.since)
             for one in changes
-            for channel in sorted({one.left_channel, one.channel_found or one.left_channel})
+            for channel in sorted(
+                {c for c in (one.left_channel, one.channel_found) if c is not None}
+            )
         ],
         schema={
             "change": pl.String,

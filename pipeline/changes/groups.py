@@ -7,13 +7,14 @@ from pipeline.changes.review import Draft
 from pipeline.changes.states import ChangeState, Trigger
 from pipeline.forms import SPLIT, says
 from pipeline.frames import grouped
-from pipeline.records import OrderPrice
+from pipeline.records import OFF_AIR, OrderPrice
 from pipeline.tables.changes import Change, ChangeEvent
 
 Channels = Mapping[str, int]
 OrderPricing = Callable[[str, Channels, Channels], OrderPrice | None]
 """Price the second choice of channels in a store against the first; who is named in neither stays
-on its channel of today. None where the store cannot be priced."""
+on its channel of today, and one on `OFF_AIR` is not installed. None where the store cannot be
+priced."""
 
 _DECIDED = frozenset({ChangeState.APPROVED, ChangeState.REFUSED, ChangeState.DEFERRED})
 _LEAST = 0.0005  # points of clear air are told to one decimal
@@ -47,7 +48,7 @@ class Decided:
 
     def channels(self) -> dict[str, int]:
         """Return the channel of each station once all is done that is not refused."""
-        stays = {c.station: c.from_channel for c in reversed(self.changes)}
+        stays = {c.station: c.from_channel or OFF_AIR for c in reversed(self.changes)}
         return {
             station: stays[station]
             if self.state(last) == ChangeState.REFUSED
@@ -119,7 +120,7 @@ def _half(plan: Decided, group: Sequence[Change], price: OrderPricing) -> OrderP
     for change in reversed(group):
         whole[change.station] = plan.ordered(plan.finals()[change.station])
         if plan.state(change) != ChangeState.APPROVED:
-            half[change.station] = change.from_channel
+            half[change.station] = change.from_channel or OFF_AIR
     return price(plan.store, whole, half)
 
 

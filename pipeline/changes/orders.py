@@ -68,7 +68,7 @@ def read_order(cell: Cell, word: str, change: Change, steps: Sequence[Change], r
     return channel
 
 
-def _pointless(channel: int, today: int, last: Change) -> str | None:
+def _pointless(channel: int, today: int | None, last: Change) -> str | None:
     """Return what to do instead where a channel is the one proposed, or that of today."""
     if channel == last.to_channel:
         return f"channel {channel} is the one proposed: choose 'approved' and clear this cell"

@@ -29,7 +29,7 @@ class ProposedMove:
 
     store: str
     station: str
-    from_channel: int
+    from_channel: int | None
     to_channel: int
     position: int
     parking: bool
@@ -45,6 +45,9 @@ class ProposedMove:
     free_of_own_before: float | None
     group_no: int | None
     facts: str
+    pan_id: int | None  # of a first setting, as the two that follow
+    tx_power_dbm: float | None
+    name: str | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,7 +70,7 @@ class ChangeInForce:
     store: str
     change: str
     station: str
-    from_channel: int
+    from_channel: int | None
     to_channel: int
     position: int
     parking: bool
@@ -203,7 +206,7 @@ def _approval(change: str, known: ChangeInForce, before: str | None, day: dateti
     return new_event(change, state, day, by, note, workbook=workbook, carried=before)
 
 
-def _says(step: ProposedMove | ChangeInForce) -> tuple[str, int, int, bool]:
+def _says(step: ProposedMove | ChangeInForce) -> tuple[str, int | None, int, bool]:
     """Return what is to be done, whatever its place in the order."""
     return step.station, step.from_channel, step.to_channel, step.parking
 
@@ -255,6 +258,9 @@ def _change(move: ProposedMove, plan: str, as_of: date, by: str) -> Change:
         free_of_own_before=move.free_of_own_before,
         group_no=move.group_no,
         facts=move.facts or None,
+        pan_id=move.pan_id,
+        tx_power_dbm=move.tx_power_dbm,
+        name=move.name,
     )
 
 

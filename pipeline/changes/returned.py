@@ -16,6 +16,7 @@ from openpyxl.worksheet.worksheet import Worksheet
 
 from pipeline.forms import (
     CHANGE,
+    COMMISSION,
     COPY,
     DECISIONS,
     MOVES,
@@ -103,6 +104,7 @@ class Returned:
     store: str | None = None
     decisions: tuple[Cells, ...] = ()
     results: tuple[Cells, ...] = ()
+    commissioned: tuple[Cells, ...] = ()
     moves: tuple[tuple[Cell, ...], ...] = ()
     written: Mapping[tuple[str, str], Mapping[str, str]] = field(
         default_factory=lambda: MappingProxyType({})
@@ -128,10 +130,10 @@ def files_of(paths: Sequence[Path]) -> list[Path]:
     return sorted(found)
 
 
-def read_workbook(path: Path, forms: Sequence[Form] = (DECISIONS, RESULTS)) -> Returned:
+def read_workbook(path: Path, forms: Sequence[Form] = (DECISIONS, RESULTS, COMMISSION)) -> Returned:
     """Return what a workbook says; one that cannot be read is refused with the reason.
 
-    `forms` are the one or two sheets to read; a single one is returned as decisions.
+    `forms` are the sheets to read; the first is returned as decisions.
     """
     try:
         with ZipFile(path) as parts:
@@ -186,7 +188,8 @@ def _read(path: Path, book: Workbook, forms: Sequence[Form]) -> Returned:
         plan,
         store,
         rows.get(forms[0].sheet, ()),
-        rows.get(forms[-1].sheet, ()) if len(forms) > 1 else (),
+        rows.get(RESULTS.sheet, ()),
+        rows.get(COMMISSION.sheet, ()),
         tuple(_cells(_sheet(book, MOVES))),
         written,
         tuple(refusals),

@@ -22,21 +22,32 @@ from pipeline.changes.returned import (
 )
 from pipeline.changes.states import ChangeState, Trigger, new_event
 from pipeline.forms import (
+    ACCEPTED,
     ANOTHER,
     APPROVED,
     CHANGE,
+    CHECKS,
+    COMMISSION,
     DECISION_WORDS,
     DECISIONS,
     MOVES,
+    NO,
     OUTCOME_WORDS,
     RESULTS,
+    YES_NO,
     Form,
     looks_like_change,
+    pan_text,
     plain,
 )
 from pipeline.tables.changes import Change, ChangeEvent
 
 Value = TypeVar("Value")
+_TRIGGERS = {
+    DECISIONS.sheet: Trigger.DECIDE,
+    RESULTS.sheet: Trigger.RESULT,
+    COMMISSION.sheet: Trigger.TAKE_OVER,
+}
 RESULT_STATES = {
     "done": ChangeState.IMPLEMENTED,
     "done differently": ChangeState.IMPLEMENTED,
@@ -128,7 +139,8 @@ class Review:
         """Return what may be taken and what is refused."""
         decisions = self._drafts(DECISIONS, self.returned.decisions, self._decision)
         results = self._drafts(RESULTS, self.returned.results, self._result)
-        drafts = [*decisions, *results]
+        accepted = self._drafts(COMMISSION, self.returned.commissioned, self._accepted)
+        drafts = [*decisions, *results, *accepted]
         return Tally(self.returned.workbook, self.plan.store, drafts, self.refusals)
 
     def _refuse(self, sheet: str, cell: str | None, sentence: str) -> None:
@@ -146,7 +158,7 @@ class Review:
     ) -> list[Draft]:
         drafts: list[Draft] = []
         tab = self.returned.tab(form.sheet)
-        trigger = Trigger.DECIDE if form is DECISIONS else Trigger.RESULT
+        trigger = _TRIGGERS[form.sheet]
         for row in rows:
             asked = any(row[key].text for key in form.entries if key != "note")
             change = self._change(form, row, asked=asked)
@@ -173,7 +185,7 @@ class Review:
         """Hold the locked cells against the register, and against their second copy."""
         copied = self.returned.written.get((form.sheet, change.change), {})
         written = {**copied, **_facts(change)}
-        if form is RESULTS and row["to"].text == plain(self.ordered.get(change.change)):
+        if form is not DECISIONS and row["to"].text == plain(self.ordered.get(change.change)):
             written["to"] = row["to"].text  # written after another channel was ordered
         edited = [
             (row[key], written[key])
@@ -253,6 +265,21 @@ class Review:
             workbook=self.returned.file,
         )
 
+    def _accepted(self, row: Cells, change: Change) -> ChangeEvent | None:
+        """Return what a row of the commissioning sheet says: accepted, or not, and why."""
+        checks = {key: self._read(COMMISSION, row[key], _read_check) for key in CHECKS}
+        by = self._read(COMMISSION, row["by"], read_name)
+        at = self._read(COMMISSION, row["done_at"], lambda c: self._dated(read_moment(c)))
+        note = self._read(COMMISSION, row["note"], read_note)
+        if None in checks.values() or by is None or at is None or note is None:
+            return None
+        failed = [key.replace("_", " ") for key, word in checks.items() if word == NO]
+        if failed:
+            note = f"not accepted, does not hold: {', '.join(failed)}{f'; {note}' if note else ''}"
+        state = ChangeState.APPROVED if failed else ChangeState.IMPLEMENTED
+        result = "not done" if failed else ACCEPTED
+        return new_event(change.change, state, at, by, note, result, workbook=self.returned.file)
+
     def _read(self, form: Form, cell: Cell, read: Callable[[Cell], Value]) -> Value | None:
         try:
             return read(cell)
@@ -273,6 +300,12 @@ class Review:
         return at
 
 
+def _read_check(cell: Cell) -> str:
+    if not cell.text:
+        raise EntryProblem("this check has no answer; every check of a station needs a yes or no")
+    return read_choice(cell, YES_NO)
+
+
 def _facts(change: Change) -> dict[str, str]:
     """Return what the register knows of a change, as its locked cells say it."""
     return {
@@ -283,4 +316,6 @@ def _facts(change: Change) -> dict[str, str]:
         "to": plain(change.to_channel),
         "clear_before": plain(change.clear_air_before),
         "clear_after": plain(change.clear_air_after),
+        "pan_id": "" if change.pan_id is None else pan_text(change.pan_id),
+        "power": plain(change.tx_power_dbm),
     }

@@ -41,6 +41,7 @@ class Trigger(StrEnum):
     DECIDE = "decide"
     SCHEDULE = "schedule"
     RESULT = "result"  # reported by those who did the work
+    TAKE_OVER = "take over"  # reported of a station set for the first time, with every check
     VERIFY = "verify"
     SUPERSEDE = "supersede"
 

@@ -35,7 +35,7 @@ class Waiting:
     change: str
     store: str
     station: str
-    from_channel: int
+    from_channel: int | None
     ordered_channel: int
     parking: bool
     state: str
@@ -46,7 +46,7 @@ class Waiting:
     found_before: int | None  # when it was judged last; None: never
     connected: bool | None  # None: the export does not say
     seen_on: date
-    channels_before: Sequence[int]  # those its way leads over before this step
+    channels_before: Sequence[int | None]  # those its way leads over before this step; None: off
     channels_after: Sequence[int]  # those from this step on
     labels_before: int
     since: date  # readings of later days were taken after the change
@@ -58,9 +58,17 @@ class Waiting:
     promised_high: float | None
     free_of_own: float  # share of time that own neighbours leave free
     sureness: str
-    left_channel: int  # it was on this before the whole plan
+    left_channel: int | None  # it was on this before the whole plan; None: not on the air
     free_of_own_before: float | None  # None: not known
     undone: int  # other changes of its plan that are not carried out
+    planned: bool  # the export says that it is still to be installed
+    pan_id: int | None  # ordered, of a first setting; None: none
+    pan_id_found: int | None
+
+    @property
+    def first(self) -> bool:
+        """Whether its station was set for the first time, so that there is no before."""
+        return self.from_channel is None
 
     @property
     def put_right(self) -> bool:
@@ -206,9 +214,9 @@ def yardstick(limits: Mapping[str, float]) -> Yardstick:
 
 def judge(one: Waiting, found: Found, by: Yardstick) -> Judgement:
     """Return what the exports mean for one change. Pure."""
-    if one.channel_found is None:
+    if one.channel_found is None and not one.planned:
         return Judgement((), None, f"the export of {one.seen_on} does not say its channel")
-    if one.channel_found in one.channels_before:
+    if one.planned or one.channel_found in one.channels_before:
         return _not_done(one)
     first = () if one.state in _CARRIED else (ChangeState.IMPLEMENTED,)
     seen = f"the export of {one.seen_on} has it on channel {one.channel_found}"
@@ -225,7 +233,8 @@ def judge(one: Waiting, found: Found, by: Yardstick) -> Judgement:
 
 
 def _not_done(one: Waiting) -> Judgement:
-    seen = f"the export of {one.seen_on} has it on channel {one.channel_found} as before"
+    found = f"has it on channel {one.channel_found} as before"
+    seen = f"the export of {one.seen_on} {'lists it as planned' if one.planned else found}"
     implemented = one.state == ChangeState.IMPLEMENTED
     if one.state == ChangeState.INEFFECTIVE or (implemented and one.shown):
         return Judgement((ChangeState.BACKED_OUT,), BACKED_OUT, seen)
@@ -254,6 +263,8 @@ def _effect(one: Waiting, found: Found, by: Yardstick, first: tuple[ChangeState,
 def _wrong(one: Waiting, found: Found, by: Yardstick) -> Iterator[str]:
     if one.connected is False:
         yield f"the station is not connected in the export of {one.seen_on}"
+    if one.pan_id is not None and one.pan_id_found not in {one.pan_id, None}:
+        yield f"its PAN ID is {one.pan_id_found:#06x}, ordered was {one.pan_id:#06x}"
     yield from astray(found.labels, by.labels_back, by.silent_after_days)
     if found.scans.readings >= by.readings_minimum and _short(one, found, by):
         rest = f", with {one.undone} other changes of the plan not carried out"
@@ -288,7 +299,8 @@ def _air(one: Waiting, found: Found) -> str:
     if found.air is None:
         return f"clear air not measured, promised {promised}"
     air = f"{found.air.value:.0%} ({found.air.low:.0%} to {found.air.high:.0%})"
-    return f"clear air {air} measured, {promised} promised: {verdict(_gain(one, found))}"
+    shown = "" if one.first else f": {verdict(_gain(one, found))}"
+    return f"clear air {air} measured, {promised} promised{shown}"
 
 
 def _waiting(
@@ -351,7 +363,7 @@ def _facts(seq: int, one: Waiting, found: Found, as_of: date) -> ChangeCheck:
         gained=None if gain is None else gain.value,
         gained_low=None if gain is None else gain.low,
         gained_high=None if gain is None else gain.high,
-        verdict=None if one.parking else verdict(gain),
+        verdict=None if one.parking or one.first else verdict(gain),
         labels_due=None if told is None else told.labels_due,
         labels_listed=None if told is None else told.labels_listed,
         success_before=None if told is None else told.success_before,

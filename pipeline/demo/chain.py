@@ -62,6 +62,12 @@ DEMO_STORES = tuple(
     )
 )  # fmt: skip
 
+OPENING = DemoStore(
+    "N105", "Wendlebeck", NORTH, "supermarket", 44.0, 30.0, 1, 5, 0,
+    (1, 6), _USUAL, _EARLY, _LATE, False,
+)  # fmt: skip
+"""A store that opens after the latest snapshot: its stations are planned, nothing is on the air."""
+
 # Width and depth in metres, floors, fewest and most stations, labels.
 _TYPES = {
     "convenience": (17.0, 13.0, 1, 2, 3, 150),

@@ -1,4 +1,4 @@
-"""The demo: twelve stores with every deliberate fault, their README and rules, and what follows."""
+"""The demo: twelve stores with every deliberate fault, one about to open, and what follows."""
 
 from collections import Counter
 from collections.abc import Collection, Iterator, Mapping, Sequence
@@ -8,8 +8,17 @@ from functools import cache
 from pathlib import Path
 
 from pipeline.demo.air import CHANNELS
-from pipeline.demo.chain import CHAIN, DEMO_STORES, EARLIER, LATEST, SEED, sites_of
-from pipeline.demo.exports import tables_of, write_files
+from pipeline.demo.chain import (
+    CHAIN,
+    DEMO_STORES,
+    EARLIER,
+    LATEST,
+    OPENING,
+    SEED,
+    site_of,
+    sites_of,
+)
+from pipeline.demo.exports import opening_of, tables_of, write_files
 from pipeline.demo.faults import FAULT_FREE, FAULTS, fault_files, fault_rows, fault_sites
 from pipeline.demo.observe import observed
 from pipeline.demo.records import ChainSeen, DemoSite, Fault, Outcome, Scan
@@ -41,6 +50,12 @@ explains |
 | store | name | region | kind | stations | labels |
 | --- | --- | --- | --- | --- | --- |
 {stores}
+## A store about to open
+
+{opening.store} {opening.name} ({opening.region.name}) has {opening.stations} stations planned and \
+none on the air: its exports, in
+`north/{latest}/opening`, have no channel yet. It is planned from its Wi-Fi survey and coordinates.
+
 ## Deliberate faults
 
 Each must be found. One fault may have further consequences: a busy channel lowers clear air too.
@@ -59,7 +74,7 @@ def write_demo(folder: Path) -> None:
     tables = tables_of(_demo()[1])
     for fault in FAULTS:
         tables = fault_files(fault, tables)
-    write_files(tables, folder)
+    write_files((*tables, *opening_of(_opening(), LATEST)), folder)
     (folder / "README.md").write_bytes(_readme().encode())
     (folder / "rules.toml").write_bytes(_RULES.read_bytes())
     (folder / ".gitattributes").write_bytes(_GIT_ATTRIBUTES.encode())
@@ -75,6 +90,13 @@ def generate(
     is in order.
     """
     return _seen(seed, _built(seed, stores, made), made)
+
+
+def _opening() -> ChainSeen:
+    """Return what is known of the store about to open: addresses follow those of the demo."""
+    number = len(DEMO_STORES)
+    site = site_of(SEED, OPENING, sum(plan.stations for plan in DEMO_STORES), number)
+    return observed(SEED, (site,), (LATEST,))
 
 
 @cache
@@ -110,6 +132,7 @@ def _readme() -> str:
         stores="".join(stores),
         faults="".join(map(fault_row, FAULTS)),
         free=", ".join(FAULT_FREE),
+        opening=OPENING,
     )
 
 

@@ -42,6 +42,8 @@ _MITTE_FILES = {
     "heard": "stationspegel",
 }
 _MITTE_TITLED = ("stations", "heard")  # exports whose date stands above the headings
+# What an export cannot say of a station before it is installed.
+_NOT_YET = ("Channel", "PAN ID", "TX power dBm", "EUI-64", "Firmware", "Connected")
 DWELL_MS = 0.128
 _STAMP = datetime(2026, 9, 30, 18, 0)  # noqa: DTZ001 - a document property, fixed on purpose
 # The records differ by kind; a column is only ever asked about its own kind.
@@ -164,6 +166,18 @@ def _north(rows: Mapping[str, Sequence[Any]], day: date) -> Iterator[ExportTable
         if level is not None
     ]
     yield table(f"{folder}ed_readings.csv", NORTH_TEXT, ED_NORTH, readings)
+
+
+def opening_of(portfolio: ChainSeen, day: date) -> Iterator[ExportTable]:
+    """Yield what North exports of a store about to open: its stations planned, its Wi-Fi heard."""
+    for kind in ("stores", "stations", "wifi"):
+        columns = dated(columns_of("north")[kind], "Exported on", day)
+        if kind == "stations":
+            columns = tuple(one for one in columns if one[0] not in _NOT_YET)
+            columns += (("Channel", lambda _: None), ("Installation status", lambda _: "planned"))
+        yield table(
+            f"north/{day}/opening/{kind}.csv", NORTH_TEXT, columns, getattr(portfolio, kind)
+        )
 
 
 def _mitte(rows: Mapping[str, Sequence[Any]], day: date) -> Iterator[ExportTable]:

@@ -8,7 +8,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from math import exp, fsum, log1p
 
-from pipeline.records import Heard, StoreStation
+from pipeline.records import OFF_AIR, Heard, StoreStation
 
 _MOST_BUSY = 0.999  # a channel never found free still has a finite cost
 _DIGITS = 9  # costs are rounded so that equal plans are equal to the bit
@@ -55,23 +55,24 @@ class StoreProblem:
 def one_station_costs(problem: StoreProblem) -> OneStation:
     """Return the cost of each station on each of its choices.
 
-    It is that of outside noise, of frames lost to weak interference, and of the move itself.
+    It is that of outside noise, of frames lost to weak interference, and of the move itself. Off
+    the air a station costs nothing, and its first channel has no price.
     """
     return [
-        [
-            round(
-                station.weight
-                * (
-                    problem.noise_cost(station.station, channel)
-                    + problem.lost_cost(station.station, channel)
-                )
-                + (problem.price_per_move if channel != station.channel else 0.0),
-                _DIGITS,
-            )
-            for channel in station.choices
-        ]
+        [_own_cost(problem, station, channel) for channel in station.choices]
         for station in problem.stations
     ]
+
+
+def _own_cost(problem: StoreProblem, station: StoreStation, channel: int) -> float:
+    if channel == OFF_AIR:
+        return 0.0
+    noise = problem.noise_cost(station.station, channel)
+    lost = problem.lost_cost(station.station, channel)
+    moves = station.channel not in {channel, OFF_AIR}
+    return round(
+        station.weight * (noise + lost) + (problem.price_per_move if moves else 0.0), _DIGITS
+    )
 
 
 def two_station_costs(problem: StoreProblem) -> TwoStation:
@@ -88,7 +89,8 @@ def two_station_costs(problem: StoreProblem) -> TwoStation:
         apart = [weight * share_cost(air_share * chance) for chance in heard.hit]
         for row, a in zip(table, rows, strict=True):
             for at, b in enumerate(columns):
-                if abs(a - b) < len(apart):  # further apart they do not disturb one another
+                # Further apart they do not disturb one another; off the air neither does.
+                if abs(a - b) < len(apart) and a != OFF_AIR:
                     row[at] = round(row[at] + apart[abs(a - b)], _DIGITS)
     return {pair: costs[pair] for pair in sorted(costs)}
 
@@ -159,7 +161,10 @@ def tie_costs(stations: Sequence[StoreStation]) -> list[list[int]]:
 
 
 def clear_air(problem: StoreProblem, channels: Sequence[int]) -> list[float]:
-    """Return each station's clear air, 0..1, when station i uses `channels[i]`."""
+    """Return each station's clear air, 0..1, when station i uses `channels[i]`.
+
+    That of one off the air is nobody's to find: as good as none.
+    """
     on = {s.station: c for s, c in zip(problem.stations, channels, strict=True)}
     air = {s.station: s.air_share for s in problem.stations}
     own: dict[str, list[float]] = {s.station: [] for s in problem.stations}
@@ -175,7 +180,7 @@ def clear_air(problem: StoreProblem, channels: Sequence[int]) -> list[float]:
 def hit(heard: Heard, channel: int, other: int) -> float:
     """Return the chance that the neighbour on `other` disturbs the station on `channel`."""
     apart = abs(channel - other)
-    return heard.hit[apart] if apart < len(heard.hit) else 0.0
+    return heard.hit[apart] if apart < len(heard.hit) and channel != OFF_AIR else 0.0
 
 
 def share_cost(share: float) -> float:

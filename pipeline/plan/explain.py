@@ -5,6 +5,7 @@ from dataclasses import dataclass, field, replace
 
 from pipeline.plan.costs import StoreProblem, hit
 from pipeline.reasons import Air, Bond, Neighbour, Reason, RefusedMove, SharedPairs
+from pipeline.records import OFF_AIR
 
 Rival = tuple[float, int] | tuple[None, None]
 """What the next best channel costs more, in units of the plan, and which it is."""
@@ -119,16 +120,17 @@ def reason_of(
     """
     before, after = ends
     station, old = case.problem.stations[at], before[at]
-    today, planned = _air(case, at, before), _air(case, at, after)
+    first = old == OFF_AIR
+    today, planned = None if first else _air(case, at, before), _air(case, at, after)
     moves = old != after[at]
-    staying = _air(case, at, [*after[:at], old, *after[at + 1 :]]) if moves else None
-    same = staying is None or staying.neighbours == today.neighbours
+    staying = _air(case, at, [*after[:at], old, *after[at + 1 :]]) if moves and today else None
+    same = staying is None or today is None or staying.neighbours == today.neighbours
     return Reason(
         today=today,
         planned=planned,
         staying=None if same else staying,
         moves=moves,
-        permitted=old in (case.permitted or station.choices),
+        permitted=first or old in (case.permitted or station.choices),
         bond=case.bonds.get(station.station),
         rival=rival[1],
         worse=None if rival[0] is None else round(rival[0], 6),
@@ -194,7 +196,7 @@ def crowding(
         if heard.hit[0] >= earshot
         for i, j in [(index[heard.station], index[heard.neighbour])]
     }
-    before, after = ({(i, j) for i, j in pairs if on[i] == on[j]} for on in ends)
+    before, after = ({(i, j) for i, j in pairs if on[i] == on[j] != OFF_AIR} for on in ends)
     if len(after) <= len(before):
         return {}
     crowd = SharedPairs(len(before), len(after))

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from pipeline.plan.costs import StoreProblem, clear_air
+from pipeline.records import OFF_AIR
 
 
 @dataclass(frozen=True, slots=True)
@@ -13,7 +14,7 @@ class RefusedChannel:
 
     store: str
     station: str
-    from_channel: int
+    from_channel: int | None
     channel: int
     plan: str
     by: str
@@ -26,13 +27,16 @@ class RefusedChannel:
 
 @dataclass(frozen=True, slots=True)
 class StationThen:
-    """A station when its store's plan was proposed, and the channel it was to end on."""
+    """A station when its store's plan was proposed, and the channel it was to end on.
+
+    `channel` is None for one that was not on the air.
+    """
 
     store: str
     plan: str
     station: str
-    channel: int
-    final: int
+    channel: int | None
+    final: int | None
 
 
 def still_refused(
@@ -49,7 +53,11 @@ def still_refused(
 def _alike(problem: StoreProblem, row: RefusedChannel, then: Sequence[StationThen]) -> bool:
     if row.gain_low is None or row.gain_high is None:
         return True
-    old = {one.station: (one.channel, one.final) for one in then if one.plan == row.plan}
+    old = {
+        one.station: (one.channel or OFF_AIR, one.final or OFF_AIR)
+        for one in then
+        if one.plan == row.plan
+    }
     ways = [old.get(s.station, (s.channel, s.channel)) for s in problem.stations]
     at = [s.station for s in problem.stations].index(row.station)
     before, after = (clear_air(problem, channels)[at] for channels in zip(*ways, strict=True))

@@ -17,6 +17,7 @@ from pipeline.plan.costs import OneStation, StoreProblem, TwoStation, share_cost
 from pipeline.plan.explain import Case
 from pipeline.radio.coexistence import Rejection, channel_rejection_db
 from pipeline.radio.propagation import exceedance_probability
+from pipeline.records import OFF_AIR
 from pipeline.tables.plan import PlanSensitivity
 
 _WELL_SCANNED = 100.0  # readings from which another scan would settle little
@@ -111,7 +112,7 @@ def _stations(case: Case) -> list[tuple[float, list[tuple[float, float, float, f
                     known.a,
                     known.b,
                     case.problem.lost_cost(station.station, channel),
-                    case.problem.price_per_move * (channel != station.channel),
+                    case.problem.price_per_move * (station.channel not in {channel, OFF_AIR}),
                 )
                 for channel in station.choices
                 for known in [case.evidence[station.station, channel]]

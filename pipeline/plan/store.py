@@ -11,6 +11,7 @@ from pipeline.plan.costs import (
     one_station_costs,
     priced,
     tie_costs,
+    two_station_costs,
 )
 from pipeline.plan.decide import Decision, Group, Terms, decide
 from pipeline.plan.explain import (
@@ -25,7 +26,7 @@ from pipeline.plan.explain import (
 from pipeline.plan.sequence import Order, order_moves
 from pipeline.plan.stakes import Stakes
 from pipeline.reasons import Bond, SharedPairs, Together, from_json, sentence, to_json
-from pipeline.records import StoreStation
+from pipeline.records import OFF_AIR, StoreStation
 from pipeline.tables.plan import Move, PlanProof, StationPlan
 
 
@@ -85,7 +86,7 @@ def _told(case: Case, tables: Priced, best: Decision, terms: Terms) -> StorePlan
     problem, wide = case.problem, tables.problem
     before = [station.channel for station in problem.stations]
     after = [s.choices[a] for s, a in zip(wide.stations, best.choice, strict=True)]
-    order = _order(case, tables, before, after)
+    order, ordered = _order(case, tables, before, after)
     groups = {i: group for group in best.groups for i in group.stations}
     crowd = crowding(problem, (before, after), terms.earshot)
     free = case.free
@@ -93,7 +94,7 @@ def _told(case: Case, tables: Priced, best: Decision, terms: Terms) -> StorePlan
     stations = _station_plans(case, narrow, (before, after), groups, crowd)
     return StorePlan(
         stations=stations,
-        moves=_moves(wide, order, stations, groups),
+        moves=_moves(ordered, order, stations, groups),
         proof=PlanProof(
             store=problem.store,
             cost=best.cost,
@@ -156,12 +157,26 @@ def with_channels(problem: StoreProblem, more: Mapping[str, int]) -> StoreProble
     return replace(problem, stations=stations)
 
 
-def _order(case: Case, tables: Priced, before: Sequence[int], after: Sequence[int]) -> Order:
+def _order(
+    case: Case, tables: Priced, before: Sequence[int], after: Sequence[int]
+) -> tuple[Order, StoreProblem]:
+    """Return the order of the moves, and the problem that its choices are of.
+
+    Nothing is parked that is set for the first time: it goes where it ends.
+    """
     # The way is judged by clear air alone: the price of moves is settled by then.
-    one = one_station_costs(replace(tables.problem, price_per_move=0.0))
-    ends = tables.choice(before), tables.choice(after)
-    first = [i for i, s in enumerate(tables.problem.stations) if s.station in case.first]
-    return order_moves(one, tables.two, before=ends[0], after=ends[1], first=first)
+    problem = replace(tables.problem, price_per_move=0.0)
+    stations = tuple(
+        replace(s, choices=(OFF_AIR, channel)) if s.channel == OFF_AIR else s
+        for s, channel in zip(problem.stations, after, strict=True)
+    )
+    if stations != problem.stations:
+        problem = replace(problem, stations=stations)
+        tables = Priced(problem, tables.one, two_station_costs(problem))
+    ends = Priced(problem, [], {}).choice(before), Priced(problem, [], {}).choice(after)
+    first = [i for i, s in enumerate(problem.stations) if s.station in case.first]
+    one = one_station_costs(problem)
+    return order_moves(one, tables.two, before=ends[0], after=ends[1], first=first), problem
 
 
 def _beta(known: Evidence | None) -> tuple[float, float]:
@@ -197,7 +212,7 @@ def _station_plans(
             StationPlan(
                 store=problem.store,
                 station=station.station,
-                channel_now=before[at],
+                channel_now=before[at] or None,
                 channel_planned=after[at],
                 clear_air_now=before_air[0],
                 clear_air_now_low=before_air[1],
@@ -270,7 +285,7 @@ def _moves(
             Move(
                 store=wide.store,
                 station=station.station,
-                from_channel=station.choices[step.from_choice],
+                from_channel=station.choices[step.from_choice] or None,
                 to_channel=station.choices[step.to_choice],
                 position=position,
                 parking=step.parking,
@@ -285,6 +300,9 @@ def _moves(
                 facts=to_json(reason),
                 group_no=heads.index(group.stations) + 1,
                 group_gain=group.gain,
+                pan_id=None,
+                tx_power_dbm=None,
+                name=None,
             )
         )
     return tuple(moves)

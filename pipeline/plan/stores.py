@@ -21,7 +21,7 @@ from pipeline.plan.store import StorePlan, plan_and_hold
 from pipeline.progress import Progress
 from pipeline.radio.coexistence import Rejection
 from pipeline.reasons import Bond, RefusedMove
-from pipeline.records import Heard, StoreStation
+from pipeline.records import OFF_AIR, Heard, StoreStation
 from pipeline.settings import Settings
 from pipeline.tables.declare import packed
 from pipeline.tables.plan import Move, PlanProof, PlanSensitivity, StationPlan, UnplannedStore
@@ -34,11 +34,14 @@ _AS_OTHERS = 10.0  # readings, worth as much as independent ones
 
 @dataclass(frozen=True, slots=True)
 class StationToday:
-    """A station of today; `kept_on` is the channel it is bound to, or None, and why."""
+    """A station of today, or one to be installed, which has no channel yet.
+
+    `kept_on` is the channel it is bound to, or None, and why.
+    """
 
     store: str
     station: str
-    channel: int
+    channel: int | None
     weight: float
     air_share: float
     kept_on: int | None
@@ -263,7 +266,9 @@ def _lost(rows: StoreRows) -> dict[tuple[str, int], float]:
         / (row.worth + _AS_OTHERS)
         for row in told
     }
-    here = {row.station: read.get((row.station, row.channel), mean) for row in rows.stations}
+    here = {
+        row.station: read.get((row.station, row.channel or OFF_AIR), mean) for row in rows.stations
+    }
     unread = {station: max(mean, lost) for station, lost in here.items()}
     return {
         (row.station, row.channel): read.get(
@@ -298,8 +303,8 @@ def _station(
     left = tuple(channel for channel in choices if channel not in no)
     return StoreStation(
         station=row.station,
-        channel=row.channel,
-        choices=(left or choices) if row.free else (row.kept_on or row.channel,),
+        channel=row.channel or OFF_AIR,
+        choices=(left or choices) if row.free else (row.kept_on or row.channel or OFF_AIR,),
         weight=row.weight,
         air_share=row.air_share,
     )

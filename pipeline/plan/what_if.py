@@ -9,7 +9,7 @@ from pipeline.plan.costs import StoreProblem, clear_air, priced, tie_costs
 from pipeline.plan.decide import Terms
 from pipeline.plan.explain import Case
 from pipeline.plan.store import interval, plan_store, with_channels
-from pipeline.records import OrderPrice
+from pipeline.records import OFF_AIR, OrderPrice
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,12 +65,16 @@ def what_if(case: Case, wanted: Mapping[str, int], effort: int, terms: Terms) ->
 
 
 def worth_of(case: Case, before: Mapping[str, int], after: Mapping[str, int]) -> OrderPrice:
-    """Price channels by station against others; who is not named stays on its channel of today."""
+    """Price channels by station against others; who is not named stays on its channel of today.
+
+    A station that one of the two leaves off the air counts for what it does to the others.
+    """
     problem = with_channels(case.problem, {})
     stations = problem.stations
     then, now = ([some.get(s.station, s.channel) for s in stations] for some in (before, after))
     air = clear_air(problem, now)
-    gains = [x - y for x, y in zip(air, clear_air(problem, then), strict=True)]
+    ends = zip(air, clear_air(problem, then), now, then, strict=True)
+    gains = [0.0 if OFF_AIR in {a, b} else x - y for x, y, a, b in ends]
     weights = [s.weight for s in stations] if any(s.weight for s in stations) else [1.0] * len(air)
     gained = fsum(w * gain for w, gain in zip(weights, gains, strict=True)) / fsum(weights)
     found = {

@@ -121,7 +121,7 @@ class NightMove:
     position: int
     station: str
     name: str | None
-    from_channel: int
+    from_channel: int | None
     to_channel: int
     parking: bool
     waits: bool
@@ -225,7 +225,7 @@ def _lines(one: WorkNight, moves: Sequence[NightMove], words: Wording) -> Iterat
 def _move_line(move: NightMove, words: Wording) -> str:
     named = move.name and move.name != move.station
     line = words(
-        "calendar.move", position=move.position,
+        "calendar.first" if move.from_channel is None else "calendar.move", position=move.position,
         station=f"{move.station} ({move.name})" if named else move.station,
         before=words.channel(move.from_channel), after=words.channel(move.to_channel),
     )  # fmt: skip

@@ -82,9 +82,25 @@ def label_days(value: int) -> float:
     return value / _HUNDREDTHS
 
 
-def moves_in(minutes: int, work: Work) -> int:
-    """Return how many moves one night's minutes are enough for."""
-    return max(0, minutes - work.settle_minutes) // work.minutes_per_move
+def moves_in(minutes: int, installs: Sequence[bool], work: Work) -> int:
+    """Return how many of some moves one night's minutes are enough for, in their order.
+
+    `installs` says of each whether its station is installed first.
+    """
+    left, stations = minutes - work.settle_minutes, work.installs_per_night
+    for done, install in enumerate(installs):
+        left -= work.minutes_per_install if install else work.minutes_per_move
+        stations -= install
+        if left < 0 or stations < 0:
+            return done
+    return len(installs)
+
+
+def needed(installs: Sequence[bool], work: Work) -> int:
+    """Return the minutes that some moves take in one night, until the labels are back."""
+    count = sum(installs)
+    moves = (len(installs) - count) * work.minutes_per_move
+    return moves + count * work.minutes_per_install + work.settle_minutes
 
 
 def _shifts(teams: Sequence[Team], first: date, days: int) -> dict[int, tuple[Shift, ...]]:
@@ -187,13 +203,14 @@ def _slots(job: StoreJob, units: int, pieces: Mapping[int, Piece], work: Work) -
 
 def _run(job: StoreJob, day: int, pieces: Mapping[int, Piece], work: Work) -> tuple[Piece, ...]:
     run: list[Piece] = []
-    done = 0
+    done, installs = 0, job.installs
     while done < job.moves:
         piece = pieces.get(day)
-        some = job.together(done, moves_in(piece.minutes, work)) if piece is not None else 0
+        most = 0 if piece is None else moves_in(piece.minutes, installs[done:], work)
+        some = job.together(done, most)
         if piece is None or some == 0:
             return ()
-        run.append(replace(piece, minutes=some * work.minutes_per_move + work.settle_minutes))
+        run.append(replace(piece, minutes=needed(installs[done : done + some], work)))
         done += some
         day += 1
     return tuple(run)

@@ -26,11 +26,17 @@ class StoreJob:
     urgent: bool = False  # one of them settles what must not go on
     alone: Sequence[int] = ()  # positions of moves that have a night of their own
     place: float = 0.0  # among those drawn, 0..1; the same for all: they go by benefit
+    fresh: Sequence[int] = ()  # positions of first settings: their stations are installed
 
     @property
     def moves(self) -> int:
         """How many moves there are to make."""
         return len(self.positions)
+
+    @property
+    def installs(self) -> list[bool]:
+        """Whether each move is that of a station to be installed, in the order to make them."""
+        return [position in self.fresh for position in self.positions]
 
     def together(self, done: int, most: int) -> int:
         """Return how many moves after the first `done` may share a night that has time for some."""

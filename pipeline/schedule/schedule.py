@@ -13,7 +13,7 @@ from zoneinfo import ZoneInfo
 
 from pipeline.progress import Progress, Silent
 from pipeline.schedule.nights import why_closed, zone_of
-from pipeline.schedule.problem import EPOCH, JobCase, Problem, build, label_days, moves_in
+from pipeline.schedule.problem import EPOCH, JobCase, Problem, build, label_days, moves_in, needed
 from pipeline.schedule.records import Schedule, Slot, StoreJob, Task, WaveResult
 from pipeline.schedule.search import NEVER, Board
 from pipeline.schedule.solve import Solved, solve
@@ -74,7 +74,8 @@ def _placed(board: Board, problem: Problem) -> Iterator[WorkNight]:
         task = board.area.tasks[number]
         job, left = jobs[task.store], list(jobs[task.store].positions)
         for piece in slot.pieces:
-            count = moves_in(piece.minutes, problem.rules.work)
+            installs = [position in job.fresh for position in left]
+            count = moves_in(piece.minutes, installs, problem.rules.work)
             made, left = left[:count], left[count:]
             duty = duties[number][piece.day]
             starts_at = EPOCH + timedelta(minutes=duty.starts)
@@ -128,8 +129,7 @@ def _why_no_slot(case: JobCase, problem: Problem) -> str:
     if not case.pieces:
         return _late_or_alone(case)
     longest = max(piece.minutes for piece in case.pieces.values())
-    fitting = moves_in(longest, work)
-    need = job.moves * work.minutes_per_move + work.settle_minutes
+    fitting, need = moves_in(longest, job.installs, work), needed(job.installs, work)
     room = (
         f"its longest night has {longest} minutes for one team, enough for {fitting} moves at most"
     )

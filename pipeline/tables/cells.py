@@ -96,6 +96,12 @@ FLAG = CellForm(
     "of the exports",
     ("yes", "0", "ja", "nie"),
 )
+STATUS = CellForm(
+    "status",
+    "planned, installed or removed, or place for a place on a walk with a receiver; the same in "
+    "another language of the exports; a column that says whether stations are connected may say it",
+    ("planned", "geplant", "removed", "place"),
+)
 STATISTIC = CellForm(
     "statistic",
     "single, max or mean, or the same in German or Polish; empty is single",
@@ -113,5 +119,5 @@ SECONDARY = CellForm(
 FORMS = (
     TEXT, WHOLE, NUMBER, POSITION, PERCENT, FLAG, DAY, MOMENT, TIME, TIME_ZONE, COUNTRY, FLOOR,
     CHANNEL, CHANNELS, PAN_ID, LEVEL, POWER, READING, UNIT, STATISTIC, EUI64, IP_ADDRESS, PORT,
-    WIFI_CHANNEL, WIDTH, SECONDARY,
+    WIFI_CHANNEL, WIDTH, SECONDARY, STATUS,
 )  # fmt: skip

@@ -35,7 +35,9 @@ class Change:
     plan: str = column("the plan it belongs to")
     store: str = column("the store's key")
     station: str = column("the station's key within its store")
-    from_channel: int = column("channel before the move, 11..26")
+    from_channel: int | None = column(
+        "channel before the move, 11..26; null: the station's first setting"
+    )
     to_channel: int = column("channel after the move, 11..26")
     position: int = column("1 is the first of the plan")
     parking: bool = column("a step on the way, not the final channel")
@@ -65,6 +67,15 @@ class Change:
     facts: str | None = column(
         "why it was proposed, as JSON, to be worded in any language; null: not known", since=4
     )
+    pan_id: int | None = column(
+        "of a first setting: the PAN ID to give it; null: another change, or none is left", since=6
+    )
+    tx_power_dbm: float | None = column(
+        "of a first setting: the transmit power to set; null: another change", since=6
+    )
+    name: str | None = column(
+        "of a first setting: the name to give it; null: another change", since=6
+    )
 
 
 @table("change_event", watched=True, key=("seq",))
@@ -85,7 +96,7 @@ class ChangeEvent:
     by: str = column("who")
     note: str = column("empty: none")
     result: str | None = column(
-        "done, done differently, not done, backed out; null: not about the work"
+        "done, done differently, not done, backed out, accepted; null: not about the work"
     )
     due: datetime | None = column(
         "of a scheduled change: when work starts, on the store's own clock"
@@ -140,7 +151,8 @@ class ChangeCheck:
     gained_low: float | None = column("5 % point of the gain", since=2)
     gained_high: float | None = column("95 % point of the gain", since=2)
     verdict: str | None = column(
-        "helped, no difference shown, worse, scan again; null: of no final channel", since=2
+        "helped, no difference shown, worse, scan again; null: of no final channel, or the first",
+        since=2,
     )
     labels_due: int | None = column(
         "served in the last labels export before the change, silent ones left out; null: none "

@@ -33,6 +33,7 @@ from pipeline.tables.cells import (
     READING,
     SECONDARY,
     STATISTIC,
+    STATUS,
     TEXT,
     TIME,
     TIME_ZONE,
@@ -166,6 +167,11 @@ class StationSeen:
     connected: bool | None = exported(
         "whether it was connected", FLAG, "connected", "online", "verbunden",
         shown={"en": "Connected", "de": "Verbunden"},
+    )  # fmt: skip
+    status: str | None = exported(
+        "'planned', 'installed' or 'removed'; 'place': no station, but a place where a receiver "
+        "scanned; installed where the export does not say", STATUS,
+        "installation status", "einbaustatus", since=6, shown={"en": "Status", "de": "Status"},
     )  # fmt: skip
 
 

@@ -1,5 +1,7 @@
 """The plan of every store: stations, moves in order, proof and sensitivity."""
 
+from datetime import date
+
 from pipeline.tables.declare import column, table
 
 
@@ -12,7 +14,9 @@ class Move:
 
     store: str = column("the store's key")
     station: str = column("the station's key within its store")
-    from_channel: int = column("channel before the move, 11..26")
+    from_channel: int | None = column(
+        "channel before the move, 11..26; null: the station's first setting"
+    )
     to_channel: int = column("channel after the move, 11..26")
     position: int = column("1 is the first in the store")
     parking: bool = column("a step on the way, not the final channel")
@@ -28,7 +32,7 @@ class Move:
     clear_air_after_high: float | None = column("95 % point of it", digits=6, since=2)
     chance: float | None = column(
         "that the moves of its group gain anything, 0..1; null: the channel of today is not "
-        "permitted",
+        "permitted, or there is none",
         digits=4,
         since=2,
     )
@@ -44,6 +48,25 @@ class Move:
         digits=6,
         since=3,
     )
+    pan_id: int | None = column(
+        "of a first setting: the PAN ID to give it; null: another move, or none is left", since=6
+    )
+    tx_power_dbm: float | None = column(
+        "of a first setting: the transmit power to set; null: another move", since=6
+    )
+    name: str | None = column(
+        "of a first setting: the name to give it; null: another move", since=6
+    )
+
+
+@table("pan_id_given", key=("pan_id",), since=6)
+class PanIdGiven:
+    """The PAN IDs given to stations before they were installed: each once, and for ever."""
+
+    pan_id: int = column("the PAN ID")
+    store: str = column("the store's key")
+    station: str = column("the station's key within its store")
+    given_on: date = column("the day of the run that gave it")
 
 
 @table("station_plan")
@@ -52,7 +75,7 @@ class StationPlan:
 
     store: str = column("the store's key")
     station: str = column("the station's key within its store")
-    channel_now: int = column("channel of today")
+    channel_now: int | None = column("channel of today; null: still to be installed")
     channel_planned: int = column("channel of the plan")
     clear_air_now: float | None = column("0..1; null: not known", digits=6)
     clear_air_now_low: float | None = column("5 % point of it", digits=6, since=2)

@@ -46,6 +46,21 @@ class ThisRun:
     as_of: date = column("the day the run speaks of")
 
 
+@table("station_status", since=6)
+class StationStatus:
+    """The status of stations as the rules file has it decided.
+
+    It holds where the exports say none, or were made before it.
+    """
+
+    store: str = column("the store's key")
+    station: str = column("the station's key within its store")
+    status: str = column("'planned', 'installed' or 'removed'")
+    since: date = column("the day from which it holds")
+    approved_by: str = column("who decided it")
+    reason: str = column("the sentence why")
+
+
 @table("exception")
 class Exemption:
     """Approved departures from the rules, from the rules file.

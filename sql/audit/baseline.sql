@@ -17,7 +17,8 @@ with moved as (
     where e.state = 'verified' and not c.parking or e.state = 'backed out'
 ), once as (
     select * from moved m
-    where not exists (from baseline b where b.change = m.change and b.value = m.value)
+    where not exists (from baseline b where b.change = m.change and b.field = 'channel'
+            and b.value is not distinct from m.value)
         and (state = 'verified' or was_verified or m.value is distinct from (
             select max_by(b.value, (b.approved_on, b.version)) from baseline b
             where b.store = m.store and b.station = m.station and b.field = 'channel'
@@ -45,6 +46,38 @@ left join approval a using (change, value)
 order by o.store, o.nth
 returning change;
 
+-- name: accept
+-- Agree to what stations set for the first time were accepted with at commissioning, once each.
+insert into baseline by name
+with accepted as (
+    select c.*, e."at", e.seq, coalesce((
+            select arg_max_null(a.channel, a.seq) from change_event a where a.change = e.change
+                and a.state = 'approved' and a.result is null and a.seq < e.seq), c.to_channel)
+            as ordered_channel,
+        (select arg_max(a."by", a.seq) from change_event a where a.change = e.change
+            and a.state = 'approved' and a.result is null and a.seq < e.seq) as approved_by
+    from change_event e join change c using (change)
+    where e.result = 'accepted'
+        and not exists (from baseline b where b.change = c.change and b.field = 'station')
+    qualify row_number() over (partition by c.change order by e.seq desc) = 1
+), last_version as (select store, max(version) as version from baseline group by store
+), numbered as (
+    select a.*, coalesce(l.version, 0)
+        + row_number() over (partition by a.store order by a."at", a.seq) as version
+    from accepted a left join last_version l using (store)
+)
+select version, store, station, f.field, f.value,
+    coalesce(approved_by, 'nobody on record') as approved_by, cast("at" as date) as approved_on,
+    'accepted at commissioning' as reason, change
+from numbered, unnest([
+    {'field': 'station', 'value': station},
+    {'field': 'channel', 'value': cast(ordered_channel as varchar)},
+    {'field': 'pan_id', 'value': printf('0x%04X', pan_id)},
+    {'field': 'tx_power_dbm', 'value': format('{:g}', tx_power_dbm)},
+    {'field': 'name', 'value': name}]) u(f)
+where f.value is not null
+order by store, version, f.field;
+
 -- name: agreements
 -- What was agreed up to $last, in the order it was approved.
 select * from baseline
@@ -54,6 +87,11 @@ order by store, approved_on, version, station, field;
 -- name: known_stores
 -- Every store of which a stations export speaks.
 select distinct store from station_seen order by store;
+
+-- name: hanging_stores
+-- Every store of which a stations export speaks of more than stations to be installed.
+select distinct store from station_seen where coalesce(status, 'installed') = 'installed'
+order by store;
 
 -- name: latest_versions
 -- The latest version of each store's baseline, and the last day anything was approved for.

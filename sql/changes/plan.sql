@@ -15,7 +15,7 @@ select m.store, m.station, m.from_channel, m.to_channel, m.position, m.parking,
     m.clear_air_after_low, m.clear_air_after_high, m.chance,
     coalesce(l.labels - l.silent_labels, 0) as labels, p.sureness,
     round(least(1, m.clear_air_before / nullif(1 - e.busy_estimate, 0)), 6) as free_of_own_before,
-    m.group_no, m.facts
+    m.group_no, m.facts, m.pan_id, m.tx_power_dbm, m.name
 from move m
 join station_plan p on p.store = m.store and p.station = m.station
 left join ed_evidence e on e.store = m.store and e.station = m.station and e.channel = p.channel_now

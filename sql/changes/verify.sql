@@ -105,7 +105,8 @@ select m.change, m.store, m.station, c.from_channel, m.ordered_channel, m.parkin
     c.free_of_own_before,
     (select count(*) from change o join change_state_on(date '9999-12-30') z using (change)
         where o.plan = m.plan and o.change <> m.change and not o.parking
-        and z.state not in ('implemented', 'verified', 'ineffective')) as undone
+        and z.state not in ('implemented', 'verified', 'ineffective')) as undone,
+    m.planned, c.pan_id, m.pan_id_found
 from change_made m
 join change c using (change)
 left join clear_air_now a on a.store = m.store and a.station = m.station

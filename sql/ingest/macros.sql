@@ -354,6 +354,39 @@ create or replace temp macro as_statistic(written) as
             then 'mean'
     end;
 
+-- name: as_status
+-- Whether a station is 'planned', 'installed' or 'removed', or no station but a 'place' where
+-- somebody scanned, in the languages of the exports.
+create or replace temp macro as_status(written) as
+    case
+        when lower(written) in ('planned', 'to install', 'to be installed', 'not installed',
+            'not yet installed', 'not installed yet', 'pending', 'geplant', 'vorgesehen',
+            'in planung', 'zu montieren', 'nicht montiert', 'noch nicht montiert', 'einzubauen',
+            'prévu', 'prévue', 'planifié', 'planifiée', 'à installer', 'à poser', 'non installé',
+            'non installée', 'planificado', 'planificada', 'previsto', 'prevista', 'por instalar',
+            'sin instalar', 'pianificato', 'pianificata', 'da installare', 'non installato',
+            'non installata', 'gepland', 'te plaatsen', 'te installeren', 'nog te plaatsen',
+            'niet geplaatst', 'planowany', 'planowana', 'planowane', 'zaplanowany', 'zaplanowana',
+            'do montażu', 'do instalacji', 'niezainstalowana', '予定', '計画', '計画中', '未設置',
+            '設置予定') then 'planned'
+        when lower(written) in ('installed', 'in place', 'mounted', 'in service', 'commissioned',
+            'live', 'montiert', 'installiert', 'eingebaut', 'in betrieb', 'verbaut', 'installé',
+            'installée', 'posé', 'posée', 'en service', 'instalado', 'instalada', 'montado',
+            'montada', 'en servicio', 'installato', 'installata', 'montato', 'montata',
+            'in servizio', 'geplaatst', 'geïnstalleerd', 'gemonteerd', 'in gebruik',
+            'zainstalowany', 'zainstalowana', 'zamontowany', 'zamontowana', '設置済', '設置済み',
+            '稼働中') then 'installed'
+        when lower(written) in ('removed', 'dismantled', 'taken down', 'decommissioned', 'retired',
+            'entfernt', 'demontiert', 'ausgebaut', 'abgebaut', 'stillgelegt', 'retiré', 'retirée',
+            'déposé', 'déposée', 'démonté', 'démontée', 'retirado', 'retirada', 'desmontado',
+            'desmontada', 'rimosso', 'rimossa', 'smontato', 'smontata', 'dismesso', 'dismessa',
+            'verwijderd', 'gedemonteerd', 'usunięty', 'usunięta', 'zdemontowany', 'zdemontowana',
+            '撤去', '撤去済', '撤去済み') then 'removed'
+        when lower(written) in ('place', 'scan place', 'survey point', 'measuring point',
+            'messpunkt', 'messort', 'point de mesure', 'punto de medición', 'punto di misura',
+            'meetpunt', 'punkt pomiarowy', '測定点') then 'place'
+    end;
+
 -- name: as_unit
 -- The unit of a level: 'dbm', '-dbm' (magnitudes) or 'raw' (0..255 on a declared scale).
 create or replace temp macro as_unit(written) as

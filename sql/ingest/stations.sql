@@ -12,7 +12,7 @@ with written as (
         said(y_m) as y_cell, filled(channel) as channel_cell, said(pan_id) as pan_cell,
         said(tx_power_dbm) as power_cell, as_eui64(said(eui64)) as eui64,
         said(ip_address) as ip_address, said(port) as port_cell, said(firmware) as firmware,
-        said(hardware) as hardware, said(connected) as connected_cell
+        said(hardware) as hardware, said(connected) as connected_cell, said(status) as status_cell
     from staged
 ), typed as (
     select *, as_day(seen_cell, $day_order) as seen_on, as_floor(floor_cell, $comma) as floor,
@@ -23,7 +23,10 @@ with written as (
         as_pan_id(pan_cell, $pan_numerals) as pan_id,
         as_power(power_cell, $comma, $in_mw) as tx_power_dbm,
         list_transform([bare(port_cell, '/(tcp|udp)')], lambda p: as_whole(p, $comma))[1] as port,
-        as_flag(connected_cell) as connected
+        as_flag(connected_cell) as connected,
+        -- A column called "status" may say either.
+        coalesce(as_status(status_cell), if(status_cell is null and as_flag(connected_cell) is null,
+            as_status(connected_cell), null)) as status
     from written
 ), bounded as (   -- what cannot be is not known
     select * replace (within(floor, -20, 200) as floor, within(x_m, -10000, 10000) as x_m,
@@ -39,7 +42,7 @@ with written as (
 select line_number, store, station, seen_on, sound(name) as name, sound(mounted) as mounted, floor,
     x_m, y_m, channel, pan_id, tx_power_dbm, if(lost_address(eui64), null, sound(eui64)) as eui64,
     if(lost_address(ip_address), null, sound(ip_address)) as ip_address, port,
-    sound(firmware) as firmware, sound(hardware) as hardware, connected, good,
+    sound(firmware) as firmware, sound(hardware) as hardware, connected, status, good,
     case when row_fault is not null then [wrong(row_fault, '', beyond)]
         else nullif(list_filter([
         case when store is null then wrong('key-missing', 'store', '') end,
@@ -71,7 +74,10 @@ select line_number, store, station, seen_on, sound(name) as name, sound(mounted)
         case when damaged(firmware) then wrong('text-damaged', 'firmware', firmware) end,
         case when damaged(hardware) then wrong('text-damaged', 'hardware', hardware) end,
         case when connected_cell is not null and connected is null
-            then wrong('yes-no-unreadable', 'connected', connected_cell) end
+                and (status is null or status_cell is not null)
+            then wrong('yes-no-unreadable', 'connected', connected_cell) end,
+        case when status_cell is not null and status is null
+            then wrong('status-unreadable', 'status', status_cell) end
     ], lambda p: p is not null), []) end as problems
 from judged;
 

@@ -1,14 +1,15 @@
 -- name: stations
--- Every station of today with what the plan needs of it, and what binds it.
+-- Every station of today and those to be installed, with what the plan needs of each, and what binds
+-- it. One to be installed has no channel.
 select n.store, n.station, n.channel, l.weight, l.air_share,
     b.channel as kept_on, b.why as kept_why, b."by" as kept_by, b.day as kept_since,
     b.detail as kept_detail, b.facts as kept_facts,
     exists (from plan_bound f
         where f.kind = 'first' and f.store = n.store and f.station = n.station) as first
-from station_now n semi join due_store using (store)
+from station_in_plan n semi join due_store using (store)
 join station_load l on l.store = n.store and l.station = n.station
 left join station_bound b on b.store = n.store and b.station = n.station
-where n.channel is not null
+where n.channel is not null or n.status = 'planned'
 order by n.store, n.station;
 
 -- name: refused
@@ -91,3 +92,31 @@ select c.store, c.fingerprint, p.channels, h.cause, h.subject, h.stations
 from computed c left join permitted p using (store) left join held_store h using (store)
 where c.step = 'survey'
 order by c.store;
+
+-- name: to_set
+-- The stations of the plan that are set for the first time, and what their export says of them.
+select distinct s.store, s.station, s.pan_id, s.name, s.floor
+from station_planned s semi join (select store, station from move where from_channel is null) m
+    using (store, station)
+order by s.store, s.station;
+
+-- name: pan_ids_used
+-- Every PAN ID that exports ever named, with the stations that had it.
+select pan_id as key, list(distinct concat_ws(chr(10), store, station)) as value
+from station_seen where pan_id is not null group by pan_id order by pan_id;
+
+-- name: set_first
+-- Write PAN ID, power and name into the first settings; `incoming` has the names. The power is the
+-- export's, or the usual one, within the limit of the rules file; on channel 26 within that of the band
+-- edge too, unless the country is known to have one limit up to it.
+update move set pan_id = g.pan_id, name = i.name,
+    tx_power_dbm = least(coalesce(s.tx_power_dbm, limit_of('default_tx_power_dbm')),
+        limit_of('tx_power_limit_dbm'),
+        case when move.to_channel = 26 and b.edge is distinct from 'even'
+            then limit_of('band_edge_power_dbm') end)
+from incoming i
+join station_planned s on s.store = i.store and s.station = i.station
+join store_now t on t.store = i.store
+left join band_edge_country b on b.country = t.country
+left join pan_id_given g on g.store = i.store and g.station = i.station
+where move.store = i.store and move.station = i.station and move.from_channel is null;

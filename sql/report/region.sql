@@ -38,6 +38,7 @@ with day as (select as_of from this_run), told as (
         fsum(a.clear_air * greatest(coalesce(l.labels, 0), 1)) as clear_now
     from clear_air_now a left join station_load l using (store, station) group by a.store
 ), listed as (select store, count(*) as stations from station_now group by store
+), opening as (select store, count(*) as stations from station_planned group by store
 ), served as (select store, sum(labels) as labels from station_load group by store
 ), found as (
     select store, count(*) filter (severity = 'stop') as stop,
@@ -57,7 +58,8 @@ with day as (select as_of from this_run), told as (
     group by l.store
 )
 select n.region, n.store, n.name, n.country, n.last_seen_on,
-    coalesce(x.stations, 0) as stations, coalesce(v.labels, 0)::bigint as labels,
+    coalesce(x.stations, 0) as stations, coalesce(o.stations, 0) as to_install,
+    coalesce(v.labels, 0)::bigint as labels,
     coalesce(p.clear_now / p.weight, a.clear_now / a.weight) as clear_air_now,
     p.clear_planned / p.weight as clear_air_planned,
     coalesce(p.weight, a.weight, 0)::bigint as weight,
@@ -77,6 +79,7 @@ left join states s using (store)
 left join planned p using (store)
 left join aired a using (store)
 left join listed x using (store)
+left join opening o using (store)
 left join served v using (store)
 left join found f using (store)
 left join astray d using (store)

@@ -7,7 +7,8 @@ where s.store in (select store from due_store)
 order by s.store;
 
 -- name: store_stations
--- The stations of each store, with what the plan, the air and the labels say of them.
+-- The stations of each store, those to be installed too, with what the plan, the air and the labels
+-- say of them.
 -- A store without a plan still has its clear air of today.
 select s.*, p.channel_planned, coalesce(p.clear_air_now, c.clear_air) as clear_air_now,
     p.clear_air_planned, p.busy_now, p.busy_planned, p.source_planned,
@@ -16,7 +17,7 @@ select s.*, p.channel_planned, coalesce(p.clear_air_now, c.clear_air) as clear_a
     coalesce(l.silent_labels, 0) as silent_labels, coalesce(l.lone_labels, 0) as lone_labels,
     coalesce(l.air_share, 0) as air_share, coalesce(l.weight, 1) as weight,
     coalesce(p.facts, '') as facts
-from station_now s
+from station_in_plan s
 left join station_plan p on p.store = s.store and p.station = s.station
 left join clear_air_now c on c.store = s.store and c.station = s.station
 left join station_load l on l.store = s.store and l.station = s.station
@@ -32,7 +33,8 @@ select m.store, m.position, m.station, m.from_channel, m.to_channel, m.parking,
     n.starts_local as starts_at, n.ends_local as ends_at,
     coalesce(n.provisional or coalesce(m.waits_for, 'decision') = 'decision', false)
         as provisional,
-    (select value from setting where name = 'minutes_per_move') as minutes
+    (select value from setting where name
+        = if(m.from_channel is null, 'minutes_per_install', 'minutes_per_move')) as minutes
 from move_story m
 left join change_schedule n on n.store = m.store
     and m.position between n.first_position and n.last_position
@@ -62,6 +64,16 @@ from earshot
 where store in (select store from due_store)
 group by all
 having max(hit_co) >= (select value from setting where name = 'earshot_probability')
+order by all;
+
+-- name: store_levels
+-- Where the levels at stations to be installed come from: 'measured', reckoned from coordinates
+-- ('placed'), or 'guessed' where there are none.
+select distinct e.store, e.station,
+    case when e.source = 'measured' then 'measured' when e.distance_m is null then 'guessed'
+        else 'placed' end as source
+from earshot e semi join station_planned using (store, station)
+where e.store in (select store from due_store)
 order by all;
 
 -- name: store_wifi
@@ -118,7 +130,8 @@ with told as (
 select c.store, c.change, c.position, c.station, c.from_channel, c.to_channel, c.parking,
     c.clear_air_before, c.clear_air_before_low, c.clear_air_before_high, c.clear_air_after,
     c.clear_air_after_low, c.clear_air_after_high, c.chance, c.labels, c.group_no,
-    coalesce(c.facts, '') as facts, '' as reason, d.channel as other, d.until as refused_until, s.state,
+    c.pan_id, c.tx_power_dbm, c.name, coalesce(c.facts, '') as facts, '' as reason,
+    d.channel as other, d.until as refused_until, s.state,
     case when s.state in ('scheduled', 'implemented', 'verified', 'ineffective', 'backed out')
         then n.due end as due,
     d.state as decision, d.by as decided_by, cast(d.at as date) as decided_on,

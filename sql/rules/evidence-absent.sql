@@ -10,7 +10,7 @@
 -- do: Scan all channels at the station, or survey the store's Wi-Fi.
 -- source: common practice, no published source
 select e.store, e.station as subject, list(e.channel order by e.channel) as channels
-from ed_evidence e
+from ed_evidence e anti join station_planned using (store, station)
 join permitted_channel p on p.store = e.store and p.channel = e.channel
 where e.source = 'absent'
 group by e.store, e.station

@@ -6,7 +6,7 @@
 -- says.de: Die Exporte vom {seen_on:day} widersprechen sich: {fields:each {field:case
 --   name=Name|mounted=Montage|hardware=Hardware|firmware=Firmware|eui64=Hardwareadresse|
 --   ip_address=Netzwerkadresse|floor=Ebene|x=x|y=y|channel=Kanal|PAN ID=PAN-ID|port=Port|
---   power=Sendeleistung|connected=Verbindung|region=Region|country=Land|type=Typ|
+--   power=Sendeleistung|connected=Verbindung|status=Status|region=Region|country=Land|type=Typ|
 --   time zone=Zeitzone|opens=öffnet|closes=schließt} ({given:or})}.
 -- why: Two exports of the same day say different things about the same station or store. One has to
 --   be chosen (the smaller value is); it may be the wrong one.
@@ -17,7 +17,7 @@ with told as (
         select s.store, station as subject, s.seen_on, name, mounted, hardware, firmware, eui64,
             ip_address, floor::varchar as floor, x_m::varchar as x, y_m::varchar as y,
             channel::varchar as channel, pan_id::varchar as "PAN ID", port::varchar as port,
-            tx_power_dbm::varchar as power, connected::varchar as connected
+            tx_power_dbm::varchar as power, connected::varchar as connected, status
         from station_seen s join told_twice w
             on w.store = s.store and w.subject = s.station and w.seen_on = s.seen_on
     ) on columns(* exclude (store, subject, seen_on)) into name field value value

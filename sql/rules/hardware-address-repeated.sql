@@ -13,13 +13,13 @@
 with place as (   -- what is no address at all is a finding of its own
     select lower(eui64) as address, count(*) as places,
         list(store || ' ' || station order by store, station)[1:5] as first_places
-    from station_now
+    from station_in_plan
     where regexp_full_match(eui64, '[0-9a-fA-F]{16}')
         and not regexp_full_match(lower(eui64), '0{16}|f{16}')
     group by lower(eui64) having count(*) > 1
 )
 select s.store, s.station as subject, p.address, p.places,
     list_filter(p.first_places, lambda x: x <> s.store || ' ' || s.station) as others
-from station_now s
+from station_in_plan s
 join place p on p.address = lower(s.eui64)
 order by s.store, subject;

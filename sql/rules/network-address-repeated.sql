@@ -10,11 +10,11 @@
 -- source: RFC 5227 (IPv4 address conflict detection)
 with place as (
     select store, ip_address, list(station order by station) as stations
-    from station_now where ip_address is not null group by store, ip_address
+    from station_in_plan where ip_address is not null group by store, ip_address
 )
 select s.store, s.station as subject, s.ip_address as address,
     list_filter(p.stations, lambda x: x <> s.station) as others
-from station_now s
+from station_in_plan s
 join place p on p.store = s.store and p.ip_address = s.ip_address
 where len(p.stations) > 1
 order by s.store, subject;

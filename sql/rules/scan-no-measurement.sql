@@ -13,7 +13,7 @@
 -- source: common practice, no published source
 with told as (
     select store, station, channel, sum(readings)::bigint as readings
-    from reading_matched
+    from reading_matched anti join station_planned using (store, station)
     where cast(scanned_at as date) <= (select as_of from this_run)
     group by store, station, channel
 )

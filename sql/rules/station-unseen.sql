@@ -11,12 +11,12 @@
 --   the old name's entry removed; else bring it back.
 -- source: common practice, no published source
 with gone as (
-    select store, station, max(seen_on) as last_listed_on
+    select store, station, max(seen_on) as last_listed_on, arg_max_null(status, seen_on) as status
     from station_seen where seen_on <= (select as_of from this_run)
     group by store, station
 ), newest as (select store, max(last_listed_on) as newest_on from gone group by store)
 select g.store, g.station as subject, g.last_listed_on, n.newest_on
 from gone g
 join newest n on n.store = g.store
-where g.last_listed_on < n.newest_on
+where g.last_listed_on < n.newest_on and coalesce(g.status, 'installed') = 'installed'
 order by g.store, subject;

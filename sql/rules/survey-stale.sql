@@ -10,7 +10,8 @@
 -- source: common practice, no published source
 with newest as (
     select store, station, max(newest_at)::date as scanned_on
-    from ed_evidence where source = 'measured' group by store, station
+    from ed_evidence anti join station_planned using (store, station)
+    where source = 'measured' group by store, station
 ), aged as (
     select n.*, date_diff('day', n.scanned_on, r.as_of) as days from newest n, this_run r
 )

@@ -12,7 +12,7 @@
 -- source: the number is common practice, no published source
 select e.store, e.station as subject, limit_of('readings_minimum') as wanted,
     list({'channel': e.channel, 'readings': e.readings} order by e.channel) as channels
-from ed_evidence e
+from ed_evidence e anti join station_planned using (store, station)
 join permitted_channel p on p.store = e.store and p.channel = e.channel
 where e.source = 'measured' and e.readings < limit_of('readings_minimum')
 group by e.store, e.station

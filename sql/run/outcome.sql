@@ -10,6 +10,7 @@ with chosen as (select unnest($stores) as store), aired as (
 select run, as_of,
     (select count(*) from store_now where store in (from chosen)) as stores,
     (select count(*) from station_now where store in (from chosen)) as stations,
+    (select count(*) from station_planned where store in (from chosen)) as to_install,
     (select count(*) from finding f where f.run = this_run.run and excepted is not null
         and (f.store in (from chosen) or $whole)) as excepted,
     (select count(*) from move where store in (from chosen)) as moves,
@@ -17,7 +18,8 @@ select run, as_of,
     (select fsum(clear_air_now * labels) / sum(labels) from aired) as clear_air_now,
     (select fsum(clear_air_planned * labels) / sum(labels) from aired) as clear_air_planned,
     (select count(*) from station_plan where store in (from chosen)
-        and (clear_air_now is null or clear_air_planned is null)) as unknown
+        and (clear_air_now is null and channel_now is not null
+            or clear_air_planned is null)) as unknown
 from this_run;
 
 -- name: standing_findings

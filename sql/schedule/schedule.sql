@@ -11,6 +11,7 @@ with bound as (
         coalesce(list(m.position order by m.position)
             filter (coalesce(m.waits_for, 'decision') = 'decision'), []) as undecided,
         coalesce(list(m.position order by m.position) filter (b.alone), []) as alone,
+        coalesce(list(m.position order by m.position) filter (m.from_channel is null), []) as fresh,
         coalesce(bool_or(b.first), false) as urgent
     from move_story m left join bound b using (store, station)
     where coalesce(m.state, 'proposed') in ('proposed', 'approved', 'scheduled')
@@ -23,7 +24,8 @@ with bound as (
 ), worth as (
     select p.store, round(sum(
         case when c.labels > 0 then coalesce(l.labels, 0) else chain.labels_per_station end
-            * coalesce(p.clear_air_planned - p.clear_air_now, 0) order by p.station
+            * coalesce(p.clear_air_planned
+                - if(p.channel_now is null, 0, p.clear_air_now), 0) order by p.station
     ), 4) as benefit
     from station_plan p
     left join station_load l on l.store = p.store and l.station = p.station
@@ -34,7 +36,7 @@ with bound as (
     from wave_taken w, this_run r where w.taken_on < r.as_of group by w.store
 )
 select n.store, n.region, n.store_type, n.country, n.time_zone, n.opens, n.closes,
-    t.positions, t.undecided, t.alone, t.urgent, coalesce(w.benefit, 0) as benefit, k.wave
+    t.positions, t.undecided, t.alone, t.fresh, t.urgent, coalesce(w.benefit, 0) as benefit, k.wave
 from to_make t
 join store_now n using (store)
 left join worth w using (store)
@@ -84,7 +86,7 @@ select store as key, plan as value from plan_in_force order by store;
 select m.store, m.position, m.station, n.name, m.from_channel, m.to_channel, m.parking,
     coalesce(m.waits_for, 'decision') = 'decision' as waits
 from move_story m
-left join station_now n on n.store = m.store and n.station = m.station
+left join station_in_plan n on n.store = m.store and n.station = m.station
 where m.store in (select store from change_schedule)
 order by m.store, m.position;
 

@@ -48,15 +48,41 @@ select l.store, coalesce(t.name, l.store) as name, coalesce(t.region, 'no region
     t.seen_on as described_on, l.last_seen_on
 from last_seen l left join latest t using (store);
 
--- name: station_now
--- The stations of each store in its latest stations export up to the run's date.
--- One that the latest export no longer lists stays in station_history and is a finding, not a row.
-create or replace view station_now as
+-- name: station_listed
+-- The stations of each store in its latest stations export up to the run's date, whatever their
+-- status: the one decided where the export says none or is older. One that the latest export no longer
+-- lists stays in station_history and is a finding, not a row.
+create or replace view station_listed as
 with upto as (
     select * from station_seen where seen_on <= (select as_of from this_run)
-), newest as (select store, max(seen_on) as seen_on from upto group by store)
-select unnest(min(u)) from upto u join newest n using (store, seen_on)
-group by u.store, u.station;
+), newest as (select store, max(seen_on) as seen_on from upto group by store
+), latest as (
+    select unnest(min(u)) from upto u join newest n using (store, seen_on)
+    group by u.store, u.station
+), decided as (
+    select store, station, max_by(status, (since, status)) as status, max(since) as since
+    from station_status where since <= (select as_of from this_run) group by store, station
+)
+select l.* replace (if(d.since > l.seen_on or l.status is null, coalesce(d.status, l.status),
+    l.status) as status)
+from latest l left join decided d using (store, station);
+
+-- name: station_now
+-- The stations of each store that are installed.
+create or replace view station_now as
+from station_listed where status is null or status = 'installed';
+
+-- name: station_in_plan
+-- The stations that a plan gives a channel: those installed, and those to be installed. One that is
+-- not on the air has no channel, whatever its export has in mind for it.
+create or replace view station_in_plan as
+select * replace (if(status = 'planned', null, channel) as channel)
+from station_listed where status is null or status in ('installed', 'planned');
+
+-- name: station_planned
+-- The stations of each store that are still to be installed.
+create or replace view station_planned as
+from station_in_plan where status = 'planned';
 
 -- name: label_now
 -- The labels of each store in its latest labels export up to the run's date. Where exports of that

@@ -34,7 +34,8 @@ with decided as (
             order by s.decided_on desc, s.change desc) as place
     from change_story s
     join change c using (change)
-    join station_now n on n.store = s.store and n.station = s.station and n.channel = s.from_channel
+    join station_in_plan n on n.store = s.store and n.station = s.station
+        and n.channel is not distinct from s.from_channel
     where not s.parking and s.decision is not null
 ), refused as (
     from decided where place = 1 and state = 'refused'

@@ -123,7 +123,8 @@ with told as (
 ), on_the_way as (
     select c.change, c.plan, c.store, c.station, c.position, c.parking, c.ordered_channel, c.agreed,
         s.state, s.at, s.due, s.by = 'quietaisle' as shown,
-        n.channel as channel_found, n.connected, n.seen_on,
+        n.channel as channel_found, n.connected, n.seen_on, n.pan_id as pan_id_found,
+        n.status is not distinct from 'planned' as planned,
         coalesce(c.evening, c.reported_on) as night,
         c.reported_on is not null or coalesce(c.evening < n.seen_on, false) as dated,
         case when c.evening < n.seen_on and coalesce(c.reported_on <= c.evening + 1, true)
@@ -136,11 +137,12 @@ with told as (
             and o.station = c.station and o.position >= c.position) as channels_after
     from change_state_on(date '9999-12-30') s
     join ordered c using (change)
-    join station_now n on n.store = c.store and n.station = c.station
+    join station_in_plan n on n.store = c.store and n.station = c.station
     where s.state in ('approved', 'scheduled', 'implemented', 'ineffective', 'verified')
         and c.change not in (select change from change_story where replaced)
 )
-select w.*, coalesce(list_contains(w.channels_after, w.channel_found), false) as carried_out,
+select w.*, not w.planned and coalesce(list_contains(w.channels_after, w.channel_found), false)
+        as carried_out,
     greatest(w.moved_on, (select max(k.seen_on) from change_check k
         where k.change = w.change and not list_contains(w.channels_after, k.channel_found)),
         (select max(e.seen_on) from station_seen e where e.store = w.store

@@ -1,15 +1,29 @@
 -- name: place
--- The stations of today, each with a number, in order: names would cost more where there are many
--- readings.
+-- The stations of today and those to be installed, each with a number, in order: names would cost
+-- more where there are many readings. One to be installed that nobody scanned at is read at the nearest
+-- place on its floor where somebody did, within walk_round_most_m.
 create or replace temp table place as
 with stores as (   -- a zone the tz database does not know is a finding, not an end of the run
     select store, time_zone
     from store_now left join pg_timezone_names() z on z.name = time_zone
     where time_zone is null or z.name is not null
+), scanned as (
+    select distinct store, station from reading_matched semi join station_planned using (store)
+), near as (
+    select p.store, p.station, arg_min(l.station,
+            (pow(p.x_m - l.x_m, 2) + pow(p.y_m - l.y_m, 2), l.station)) as read_at
+    from station_planned p anti join scanned using (store, station)
+    join station_listed l on l.store = p.store and l.status = 'place'
+        and coalesce(l.floor, 0) = coalesce(p.floor, 0)
+        and pow(p.x_m - l.x_m, 2) + pow(p.y_m - l.y_m, 2)
+            <= pow((select value from setting where name = 'walk_round_most_m'), 2)
+    semi join scanned r on r.store = l.store and r.station = l.station
+    group by p.store, p.station
 )
-select n.store, n.station, s.time_zone,
+select n.store, n.station, coalesce(r.read_at, n.station) as read_at, s.time_zone,
     cast(row_number() over (order by n.store, n.station) as integer) as place
-from station_now n left join stores s on s.store = n.store;
+from station_in_plan n left join stores s on s.store = n.store
+left join near r on r.store = n.store and r.station = n.station;
 
 -- name: heard_air
 -- Readings up to the run's date on the store's own clock. Above 0 dBm is beyond the receiver's range:
@@ -19,7 +33,7 @@ select p.place, f.channel, least(f.level_dbm, 0) as level_dbm, f.statistic, f.dw
     if(f.clock = 'utc' and p.time_zone is not null,
         timezone(p.time_zone, timezone('UTC', f.scanned_at)), f.scanned_at) as store_time,
     cast(f.scanned_at as date) as scan_day, coalesce(f.own_quiet, false) as own_quiet
-from reading_matched f join place p on p.store = f.store and p.station = f.station
+from reading_matched f join place p on p.store = f.store and p.read_at = f.station
 where cast(f.scanned_at as date) <= (select as_of from this_run)
     and not no_measurement(f.level_dbm);
 
@@ -34,7 +48,7 @@ with days as (
     select d.place, d.scan_day, h.channel,
         coalesce(l.air_share, 0) as air_share, e.hit_co, e.hit_adjacent, e.hit_alternate
     from days d
-    join station_history h on h.store = d.store
+    join station_history h on h.store = d.store and coalesce(h.status, 'installed') = 'installed'
         and h.valid_from <= greatest(d.scan_day, (select min(f.valid_from) from station_history f
             where f.store = h.store and f.station = h.station))
         and (h.valid_to is null or h.valid_to > d.scan_day)
@@ -198,7 +212,8 @@ with heard as (
         max(coalesce(w.utilisation_pct, u.value)) / 100 as utilisation,
         max(w.seen_on) as seen_on, max(w.level_dbm + o.share_db) as burst_dbm
     from wifi_now w
-    join station_now n on n.store = w.store and (w.station is null or w.station = n.station)
+    join station_in_plan n
+        on n.store = w.store and (w.station is null or w.station = n.station)
     join incoming o on o.wifi_channel = w.wifi_channel and o.width_mhz = w.width_mhz
         -- A 40 MHz network whose second channel is not told may lie on either side.
         and (o.secondary = '' or o.secondary = coalesce(w.secondary, o.secondary))
@@ -208,7 +223,7 @@ with heard as (
     group by n.store, n.station, o.channel, w.wifi_channel
 ), surveyed as (
     select distinct n.store, n.station, w.seen_on
-    from wifi_now w join station_now n
+    from wifi_now w join station_in_plan n
         on n.store = w.store and (w.station is null or w.station = n.station)
 )
 select s.store, s.station, c.channel, max(s.seen_on) as seen_on,
@@ -225,7 +240,7 @@ group by s.store, s.station, c.channel;
 -- infers, if there is one.
 select n.store, n.station, cast(c.channel as integer) as channel,
     round(i.busy_share, 6) as wifi_share, i.burst_dbm, i.seen_on as wifi_seen_at
-from station_now n cross join (select unnest(range(11, 27)) as channel) c
+from station_in_plan n cross join (select unnest(range(11, 27)) as channel) c
 left join inferred i on i.store = n.store and i.station = n.station and i.channel = c.channel
 order by n.store, n.station, c.channel;
 

@@ -13,6 +13,9 @@ union all by name
 select store, 'station_seen' as kind, count(*) as rows, bit_xor(hash(f)) as content
 from station_seen f group by store
 union all by name
+select store, 'station_status' as kind, count(*) as rows, bit_xor(hash(f)) as content
+from station_status f group by store
+union all by name
 select store, 'store_seen' as kind, count(*) as rows, bit_xor(hash(f)) as content
 from store_matched f group by store
 union all by name
@@ -25,8 +28,9 @@ order by store, kind;
 -- `measured_dbm` is the level heard; `reverse_dbm` the level heard the other way round.
 with stations as (
     select n.store, n.station, n.floor, n.x_m, n.y_m,
-        coalesce(n.tx_power_dbm, s.value) as tx_power_dbm
-    from station_now n, setting s where s.name = 'default_tx_power_dbm'
+        least(coalesce(n.tx_power_dbm, s.value), if(n.status = 'planned', (   -- what it will be set to
+            select value from setting where name = 'tx_power_limit_dbm'), null)) as tx_power_dbm
+    from station_in_plan n, setting s where s.name = 'default_tx_power_dbm'
 )
 select a.store, a.station, b.station as neighbour,
     a.tx_power_dbm as own_power_dbm, b.tx_power_dbm as neighbour_power_dbm,
@@ -51,7 +55,8 @@ order by payload_octets;
 -- name: station_load
 -- What each station of today carries. `incoming` gives the air time of one update per payload size.
 -- Without a labels export of its store a station is taken to serve a usual number of labels, so that
--- sharing a channel has its price.
+-- sharing a channel has its price; a station still to be installed, as many as those installed do on
+-- average.
 insert into station_load by name
 with limits as (
     select max(value) filter (name = 'weak_label_dbm') as weak_dbm,
@@ -76,16 +81,20 @@ with limits as (
     group by n.store, n.station
 ), stations as (
     select s.store, s.station, coalesce(c.labels, 0) as labels,
-        coalesce(c.weak_labels, 0) as weak_labels, coalesce(c.silent_labels, 0) as silent_labels,
-        coalesce(c.lone_labels, 0) as lone_labels, coalesce(c.air_share, 0) as air_share,
-        avg(coalesce(c.labels, 0)) over (partition by s.store) as mean_labels
-    from station_now s left join counted c on c.store = s.store and c.station = s.station
+        if(s.status = 'planned', 0, coalesce(c.weak_labels, 0)) as weak_labels, if(s.status = 'planned', 0, coalesce(c.silent_labels, 0)) as silent_labels,
+        if(s.status = 'planned', 0, coalesce(c.lone_labels, 0)) as lone_labels, coalesce(c.air_share, 0) as air_share,
+        coalesce(avg(coalesce(c.labels, 0)) filter (c.labels > 0 or s.status is distinct from 'planned')
+            over (partition by s.store), 0) as mean_labels,
+        s.status = 'planned' and c.labels is null as unserved,
+        avg(coalesce(c.air_share, 0)) filter (c.labels > 0 or s.status is distinct from 'planned')
+            over (partition by s.store) as mean_air_share
+    from station_in_plan s left join counted c on c.store = s.store and c.station = s.station
 )
 select store, station, labels, weak_labels, silent_labels, lone_labels,
-    round(least(if(mean_labels = 0, (select air_share from usual), air_share), 0.95), 6)
-        as air_share,
+    round(least(case when mean_labels = 0 then (select air_share from usual)
+        when unserved then mean_air_share else air_share end, 0.95), 6) as air_share,
     -- A store without a labels export weighs its stations alike; an empty station still counts a little.
-    round(case when mean_labels = 0 then 1 else greatest(0.1, labels / mean_labels) end, 6) as weight
+    round(case when mean_labels = 0 or unserved then 1 else greatest(0.1, labels / mean_labels) end, 6) as weight
 from stations
 order by store, station;
 

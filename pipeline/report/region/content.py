@@ -56,6 +56,7 @@ class StoreLine:
     country: str | None
     last_seen_on: date
     stations: int
+    to_install: int  # beside these
     labels: int
     clear_air_now: float | None
     clear_air_planned: float | None
@@ -147,7 +148,7 @@ class PendingChange:
     store: str
     name: str
     station: str
-    from_channel: int
+    from_channel: int | None
     to_channel: int
     clear_air_before: float | None
     clear_air_after: float | None
@@ -165,7 +166,7 @@ class LateChange:
     store: str
     name: str
     station: str
-    from_channel: int
+    from_channel: int | None
     to_channel: int
     why: str
     since: date
@@ -180,7 +181,7 @@ class ChangeOtherwise:
     store: str
     name: str
     station: str
-    from_channel: int
+    from_channel: int | None
     ordered_channel: int
     channel_found: int | None
     closed: str

@@ -138,9 +138,11 @@ def _panels_h(content: RegionContent) -> float:
 def _head(pen: Pen, page: Box, content: RegionContent, words: Wording) -> float:
     day = words("review.as_of", day=words.day(content.as_of))
     draw_kind(pen, page, words("review.kind"), day)
+    opening = sum(s.to_install for s in content.stores)
     parts = (
         words.counted("review.stores", len(content.stores)),
         words.counted("store.stations", sum(s.stations for s in content.stores)),
+        *([words.counted("store.to_install", opening)] if opening else []),
         words.counted("store.labels", sum(s.labels for s in content.stores)),
     )
     return draw_name(pen, page, content.region, parts)

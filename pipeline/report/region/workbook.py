@@ -55,6 +55,9 @@ def _next(store: StoreLine, words: Wording) -> Value:
     return None if text == NOTHING else text
 
 
+_TO_INSTALL: SheetColumn[StoreLine] = SheetColumn(
+    "to_install", Look.COUNT, "review.column_to_install"
+)
 STORES: tuple[SheetColumn[StoreLine], ...] = (
     SheetColumn("store", Look.TEXT, "row.store"),
     SheetColumn("name", Look.LONG, "column.station_name", 36),
@@ -70,6 +73,7 @@ STORES: tuple[SheetColumn[StoreLine], ...] = (
     SheetColumn("astray", Look.COUNT, "row.astray"),
     SheetColumn("unagreed", Look.COUNT, "audit.column_unagreed"),
     SheetColumn("stations", Look.COUNT, "review.column_stations"),
+    _TO_INSTALL,
     SheetColumn("labels", Look.COUNT, "column.labels"),
     SheetColumn("last_seen_on", Look.DAY, "audit.column_last_export"),
 )
@@ -151,7 +155,9 @@ def region_workbook(content: RegionContent, links: Sequence[FileLinks], words: W
     book.describe(title)
     _review(book, book.sheet("Review", title, landscape=False), content)
     stores = book.sheet("Stores", title)
-    put_list(book, stores, STORES, content.stores)
+    opening = any(store.to_install for store in content.stores)
+    columns = [column for column in STORES if opening or column is not _TO_INSTALL]
+    put_list(book, stores, columns, content.stores)
     _link(stores, links)
     put_list(book, book.sheet("Decide", title), DECIDE, content.pending)
     put_list(book, book.sheet("Late", title), LATE, content.late)

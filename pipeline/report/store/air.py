@@ -131,7 +131,7 @@ def _signs(words: Wording) -> dict[str, str]:
 
 def _station_label(station: PlannedStation, doc: Document) -> str:
     short = doc.names[station.station]
-    if station.channel is None:
+    if station.channel is None and station.final_channel is None:
         return f"{short}: {doc.words('plan.none')}"
     if not station.moved:
         return f"{short}: {station.channel}"

@@ -9,7 +9,7 @@ from pipeline.report.store.followed import ChangeOutcome
 from pipeline.tables.changes import LabelBehind
 from pipeline.tables.exports import StationSeen
 from pipeline.tables.survey import EdEvidence
-from pipeline.wording import NOTHING, Wording
+from pipeline.wording import Wording
 
 CAUTIONS = ("ladders", "mains", "voids", "lone", "public", "radio", "defer")
 READING = ("clear_air", "earshot", "bound", "parking")
@@ -58,6 +58,11 @@ class PlannedStation(StationSeen):
         return self.channel if self.channel_planned is None else self.channel_planned
 
     @property
+    def to_install(self) -> bool:
+        """Whether it is still to be installed."""
+        return self.status == "planned"
+
+    @property
     def moved(self) -> bool:
         """Whether the plan gives it another channel."""
         return self.final_channel != self.channel
@@ -70,7 +75,7 @@ class PlannedMove:
     store: str
     position: int
     station: str
-    from_channel: int
+    from_channel: int | None
     to_channel: int
     parking: bool
     clear_air_before: float | None
@@ -84,9 +89,20 @@ class PlannedMove:
     minutes: float | None = None  # off the air
 
     @property
+    def kind(self) -> str:
+        """What it is: 'first', 'parking' or 'final'."""
+        return _kind(self.from_channel, parking=self.parking)
+
+    @property
     def why(self) -> str:
         """What pages say: the reason in short, or what there is of it."""
         return self.brief or self.reason
+
+
+def _kind(before: int | None, *, parking: bool) -> str:
+    if before is None:
+        return "first"
+    return "parking" if parking else "final"
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,7 +123,7 @@ class RegisteredChange:
     change: str
     position: int
     station: str
-    from_channel: int
+    from_channel: int | None
     to_channel: int
     parking: bool
     clear_air_before: float | None
@@ -135,6 +151,14 @@ class RegisteredChange:
     done_at: datetime | None
     done_note: str | None
     reason: str  # worded when gathered
+    pan_id: int | None = None  # of a first setting, as the two that follow
+    tx_power_dbm: float | None = None
+    name: str | None = None
+
+    @property
+    def kind(self) -> str:
+        """What it is: 'first', 'parking' or 'final'."""
+        return _kind(self.from_channel, parking=self.parking)
 
     @property
     def ordered_channel(self) -> int:
@@ -165,6 +189,15 @@ class EarshotPair:
     neighbour: str
     hit: float
     heard_dbm: float
+
+
+@dataclass(frozen=True, slots=True)
+class LevelSource:
+    """What is known of the levels at a station to be installed: measured, placed or guessed."""
+
+    store: str
+    station: str
+    source: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -227,9 +260,13 @@ class Rated:
 
 @dataclass(frozen=True, slots=True)
 class KeyFigures:
-    """The store in numbers; clear air is 0..1, weighted by the labels a station serves."""
+    """The store in numbers; clear air is 0..1, weighted by the labels a station serves.
+
+    Stations still to be installed count apart; clear air is of those installed, unless none is.
+    """
 
     stations: int
+    to_install: int
     stations_moved: int
     steps: int
     parking_steps: int
@@ -252,6 +289,11 @@ class KeyFigures:
     weak_labels: int
     silent_labels: int
     lone_labels: int
+
+    @property
+    def changes(self) -> bool:
+        """Whether a channel changes, or a station is to be installed."""
+        return bool(self.stations_moved or self.to_install)
 
 
 @dataclass(frozen=True, slots=True)
@@ -282,55 +324,10 @@ class StoreContent:
     changes: tuple[RegisteredChange, ...] = ()
     refusals: tuple[Refusal, ...] = ()
     held: tuple[HeldStation, ...] = ()
+    levels: tuple[LevelSource, ...] = ()
     approvers: tuple[str, ...] = ()
     outcomes: tuple[ChangeOutcome, ...] = ()
     behind: tuple[LabelBehind, ...] = ()
-
-
-def gap(content: StoreContent) -> float:
-    """Return how much of the plan's cost could still be saved at most, 0..1."""
-    proof = content.proof
-    if proof is None or proof.optimal or proof.cost <= 0:
-        return 0.0
-    return max(0.0, (proof.cost - proof.bound) / proof.cost)
-
-
-def evidence_lines(content: StoreContent, words: Wording) -> list[tuple[str, str]]:
-    """Return what the plan rests on and how good it is proven to be, as label and value."""
-    figures = content.figures
-    cells = figures.measured + figures.inferred + figures.absent
-    shares = (
-        (words(f"evidence.{key}"), words.percent(count / cells) if cells else NOTHING)
-        for key, count in (
-            ("measured", figures.measured),
-            ("inferred", figures.inferred),
-            ("absent", figures.absent),
-            ("own_traffic", figures.own_traffic),
-        )
-    )
-    sureness = " · ".join(map(words.number, figures.sureness.values()))
-    return [
-        *shares,
-        (words("evidence.readings"), words.number(figures.readings_median)),
-        (words("evidence.newest"), words.moment(figures.newest_scan)),
-        (words("evidence.sureness"), sureness),
-        *_proof_lines(content, words),
-    ]
-
-
-def _proof_lines(content: StoreContent, words: Wording) -> list[tuple[str, str]]:
-    proof = content.proof
-    if proof is None:
-        return [(words("evidence.proof"), words("evidence.proof_none"))]
-    found = words("evidence.proof_gap", gap=words.percent(gap(content)))
-    best = words("evidence.proof_optimal") if proof.optimal else found
-    order = "evidence.order_proven" if proof.order_proven else "evidence.order_found"
-    lines = [(words("evidence.proof"), best), (words("evidence.order"), words(order))]
-    if proof.draws:
-        lost = words.percent(proof.regret, 1)
-        again = words("evidence.drawn", near=proof.near, draws=proof.draws, lost=lost)
-        lines.append((words("evidence.again"), again))
-    return lines
 
 
 def short_names(stations: Sequence[str]) -> Mapping[str, str]:

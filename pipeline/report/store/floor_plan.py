@@ -97,7 +97,7 @@ def draw_plans(pen: Pen, box: Box, doc: Document) -> None:
 def _grid(content: StoreContent) -> tuple[int, int]:
     """Return the rows and columns of drawings."""
     shown = min(FLOORS_DRAWN, len(_floors(content.stations)))
-    times = 2 if content.figures.stations_moved else 1
+    times = 2 if content.figures.changes and content.figures.stations else 1
     if _wide(content):
         return shown * times, 1
     return (shown, 2) if times == 2 else (1, max(1, shown))  # noqa: PLR2004 - now and proposed
@@ -120,16 +120,17 @@ def _panels(
     figures, words = doc.content.figures, doc.words
     panels = []
     for floor, stations in floors[:FLOORS_DRAWN]:
-        now = {s.station: s.channel for s in stations}
+        now = {s.station: s.channel for s in stations if not s.to_install}
         part = _floor_name(floor, words) if len(floors) > 1 else ""
-        if not figures.stations_moved:
+        if not figures.changes:
             caption = part or words("plan.one_plan")
             panels.append(_panel(caption, stations, now, figures.shared_now))
             continue
         planned = {s.station: s.final_channel for s in stations}
         head, then = words("plan.now"), words("plan.proposed")
         caption = f"{head}, {part}" if part else head
-        panels.append(_panel(caption, stations, now, figures.shared_now))
+        if figures.stations:
+            panels.append(_panel(caption, stations, now, figures.shared_now))
         caption = f"{then}, {part}" if part else then
         panels.append(_panel(caption, stations, planned, figures.shared_planned, planned=True))
     return panels
@@ -160,7 +161,8 @@ def _draw(pen: Pen, box: Box, panel: _Panel, doc: Document) -> None:
     if not where.crowded:
         _lines(pen, panel, where)
     for station in panel.stations:
-        _station(pen, station, panel, where, doc.names)
+        if station.station in panel.channels:
+            _station(pen, station, panel, where, doc.names)
     _foot(pen, frame, where, doc.words)
 
 

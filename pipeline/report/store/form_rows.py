@@ -6,7 +6,7 @@ from math import fsum, hypot
 
 from openpyxl.utils import get_column_letter
 
-from pipeline.forms import ANOTHER, CHANGE, word
+from pipeline.forms import ACCEPTED, ANOTHER, CHANGE, CHECKS, YES, pan_text, word
 from pipeline.reasons import rounded_down
 from pipeline.report.kit.sheet import Look, SheetColumn, Value
 from pipeline.report.store.content import PlannedStation, Refusal, RegisteredChange, StoreContent
@@ -41,7 +41,17 @@ class FormRow:
 
 
 def result_rows(content: StoreContent) -> tuple[FormRow, ...]:
-    """Return the changes in the order of the work."""
+    """Return the changes in the order of the work, without those that have the sheet below."""
+    return tuple(row for row in work_rows(content) if row.change.kind != "first")
+
+
+def commission_rows(content: StoreContent) -> tuple[FormRow, ...]:
+    """Return the stations to be set for the first time, in the order of the work."""
+    return tuple(row for row in work_rows(content) if row.change.kind == "first")
+
+
+def work_rows(content: StoreContent) -> tuple[FormRow, ...]:
+    """Return every change in the order of the work."""
     stations = {station.station: station for station in content.stations}
     return tuple(FormRow(change, stations.get(change.station)) for change in content.changes)
 
@@ -123,7 +133,7 @@ def _state(row: FormRow, words: Wording) -> Value:
 
 
 def _kind(row: FormRow, words: Wording) -> Value:
-    return words("moves.parking" if row.change.parking else "moves.final")
+    return words(f"moves.{row.change.kind}")
 
 
 def _gain(row: FormRow, words: Wording) -> Value:
@@ -200,4 +210,48 @@ RESULT_COLUMNS: Mapping[str, SheetColumn[FormRow]] = {
     "note": SheetColumn(
         lambda row, _: row.change.done_note or None, Look.LONG, "column.remark", 40
     ),
+}
+
+
+def pan_id(row: FormRow, words: Wording) -> Value:
+    """Return the PAN ID to set, or that none is left in the range of the rules file."""
+    given = row.change.pan_id
+    return words("commission.no_pan_id") if given is None else pan_text(given)
+
+
+def place(row: FormRow, words: Wording) -> Value:
+    """Return floor and position of a station on the drawings; None where no export has any."""
+    station = row.station
+    if station is None:
+        return None
+    floor = None if station.floor is None else words("plan.floor", floor=station.floor)
+    at = None
+    if station.x_m is not None and station.y_m is not None:
+        x, y = words.number(station.x_m, 1), words.number(station.y_m, 1)
+        at = words("commission.at", x=x, y=y)
+    return ", ".join(part for part in (floor, at) if part) or None
+
+
+def address(row: FormRow, words: Wording) -> Value:
+    """Return network address and port, where the export has them."""
+    station = row.station
+    if station is None or station.ip_address is None:
+        return None
+    port = words("commission.port", port=station.port) if station.port else ""
+    return f"{station.ip_address}{port}"
+
+
+def _checked(row: FormRow, words: Wording) -> Value:
+    """Return 'yes' for every check of a station that was accepted."""
+    return word(YES, words.language) if row.change.outcome == ACCEPTED else None
+
+
+COMMISSION_COLUMNS: Mapping[str, SheetColumn[FormRow]] = {
+    **RESULT_COLUMNS,
+    "name": SheetColumn("change.name", Look.LONG, "column.station_name", 26),
+    "place": SheetColumn(place, Look.LONG, "column.place", 20),
+    "pan_id": SheetColumn(pan_id, Look.TEXT, "station_seen.pan_id", 10),
+    "power": SheetColumn("change.tx_power_dbm", Look.LEVEL, "station_seen.tx_power_dbm", 10),
+    "address": SheetColumn(address, Look.LONG, "column.address", 22),
+    **{key: SheetColumn(_checked, Look.TEXT, f"commission.{key}", 14) for key in CHECKS},
 }

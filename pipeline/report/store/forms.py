@@ -50,11 +50,14 @@ from pipeline.report.store.content import (
 )
 from pipeline.report.store.followed import outcome_note
 from pipeline.report.store.form_rows import (
+    COMMISSION_COLUMNS,
     DECISION_COLUMNS,
     RESULT_COLUMNS,
     FormRow,
+    commission_rows,
     decision_rows,
     result_rows,
+    work_rows,
 )
 from pipeline.wording import NOTHING, Wording, wording
 from pipeline.xlsx import workbook_bytes
@@ -80,6 +83,8 @@ class BackOutRow:
 
 
 def _way_back(row: BackOutRow, words: Wording) -> Value:
+    if row.step.to_channel is None:
+        return words("back_out.kind_off")
     return words("back_out.kind_parking" if row.step.parking else "back_out.kind_final")
 
 
@@ -110,7 +115,7 @@ class FilledForm:
     note: str
     columns: tuple[SheetColumn[FormRow], ...]
     rows: tuple[FormRow, ...]
-    chosen: str  # the key of the column whose words can be chosen
+    chosen: tuple[str, ...]  # the keys of the columns whose words can be chosen
     choices: tuple[str, ...]
 
 
@@ -128,7 +133,7 @@ def decisions(book: Book, content: StoreContent) -> FilledForm:
         note,
         tuple(DECISION_COLUMNS[key] for key in DECISIONS.keys),
         decision_rows(content),
-        "decision",
+        ("decision",),
         tuple(word(meaning, words.language) for meaning in forms.DECISION_WORDS),
     )
 
@@ -137,7 +142,7 @@ def results(book: Book, content: StoreContent, *, back_out: bool = False) -> Fil
     """Return the form on which work is reported, with the cautions above it."""
     words = book.words
     cautions = " ".join(words(f"cautions.{key}") for key in CAUTIONS)
-    note = "results.note" if content.changes else "results.none"
+    note = "results.note" if result_rows(content) else "results.none"
     how = words("results.back_out_note" if back_out else note)
     meanings = ("backed out", "not done") if back_out else forms.OUTCOME_WORDS
     before = "" if back_out else outcome_note(content.outcomes, words)
@@ -146,9 +151,24 @@ def results(book: Book, content: StoreContent, *, back_out: bool = False) -> Fil
         _title(words, "back_out.title" if back_out else "results.title", content),
         "\n".join(filter(None, (f"{words('cautions.title')}: {cautions}", how, before))),
         tuple(RESULT_COLUMNS[key] for key in RESULTS.keys),
-        result_rows(content),
-        "outcome",
+        work_rows(content) if back_out else result_rows(content),
+        ("outcome",),
         tuple(word(meaning, words.language) for meaning in meanings),
+    )
+
+
+def commissioning(book: Book, content: StoreContent) -> FilledForm:
+    """Return the form on which stations set for the first time are accepted, with the cautions."""
+    words = book.words
+    cautions = " ".join(words(f"cautions.{key}") for key in CAUTIONS)
+    return FilledForm(
+        forms.COMMISSION,
+        _title(words, "commission.title", content),
+        f"{words('cautions.title')}: {cautions}\n{words('commission.note')}",
+        tuple(COMMISSION_COLUMNS[key] for key in forms.COMMISSION.keys),
+        commission_rows(content),
+        forms.CHECKS,
+        tuple(word(meaning, words.language) for meaning in forms.YES_NO),
     )
 
 
@@ -268,7 +288,8 @@ def _entry_rule(
 ) -> DataValidation:
     """Return what a column to fill in takes, with the messages beside it, for no cells yet."""
     rule = _taken(content, filled, key)
-    message = f"input.{'done_by' if key == 'by' and filled.form is RESULTS else key}"
+    worked = key == "by" and filled.form is not DECISIONS
+    message = f"input.{'done_by' if worked else 'check' if key in forms.CHECKS else key}"
     rule.promptTitle = words(f"{message}_title")[:_MOST_TITLE]
     channels = ", ".join(map(str, content.permitted)) or NOTHING
     rule.prompt = words(f"{message}_prompt", channels=channels)[:_MOST_TEXT]
@@ -281,7 +302,7 @@ def _entry_rule(
 
 
 def _taken(content: StoreContent, filled: FilledForm, key: str) -> DataValidation:
-    if key == filled.chosen:
+    if key in filled.chosen:
         return DataValidation("list", f'"{",".join(filled.choices)}"', allow_blank=True)
     plan = content.plan
     if key in {"date", "until", "done_at"} and plan is not None:

@@ -18,6 +18,7 @@ from pipeline.report.store.content import (
     EarshotPair,
     HeldStation,
     KeyFigures,
+    LevelSource,
     PlanInForce,
     PlannedMove,
     PlannedStation,
@@ -54,6 +55,7 @@ _READ: tuple[tuple[str, type[Any], Mapping[str, object]], ...] = (
     ("store_refusals", Refusal, {}),
     ("store_outcomes", ChangeOutcome, {}),
     ("store_behind", LabelBehind, {}),
+    ("store_levels", LevelSource, {}),
 )
 _NARROWED = ("earshot", "ed_evidence", "wifi_matched")
 _SURENESS = ("high", "fair", "low")
@@ -151,6 +153,7 @@ def _content(store: Store, rows: _Rows, approvers: tuple[str, ...]) -> StoreCont
         changes=tuple(_worded(change, book, language) for change in changes),
         refusals=rows.of(key, Refusal),
         held=tuple(_held(stations)),
+        levels=rows.of(key, LevelSource),
         approvers=approvers,
         outcomes=rows.of(key, ChangeOutcome),
         behind=rows.of(key, LabelBehind),
@@ -203,17 +206,21 @@ def key_figures(
     """Return the key figures of a store; `pairs` are its stations in earshot of each other."""
     sources = Counter(cell.source for cell in air)
     measured = [cell for cell in air if cell.source == "measured"]
+    every, moves = stations, [move for move in moves if move.kind != "first"]
+    installed = [station for station in stations if not station.to_install]
+    stations = installed or every
     return KeyFigures(
-        stations=len(stations),
-        stations_moved=sum(station.moved for station in stations),
+        stations=len(installed),
+        to_install=len(every) - len(installed),
+        stations_moved=sum(station.moved for station in installed),
         steps=len(moves),
         parking_steps=sum(move.parking for move in moves),
         clear_air_now=_weighted(stations, _now),
         clear_air_planned=_weighted(stations, _planned),
         weakest_now=_weakest(stations, _now),
         weakest_planned=_weakest(stations, _planned),
-        shared_now=_shared(pairs, {s.station: s.channel for s in stations}),
-        shared_planned=_shared(pairs, {s.station: s.final_channel for s in stations}),
+        shared_now=_shared(pairs, {s.station: s.channel for s in every}),
+        shared_planned=_shared(pairs, {s.station: s.final_channel for s in every}),
         findings=_by_severity(findings),
         excepted=sum(finding.excepted is not None for finding in findings),
         measured=sources["measured"],

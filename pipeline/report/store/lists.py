@@ -27,10 +27,9 @@ from pipeline.report.store.content import (
     PlannedStation,
     StoreContent,
     StoreFinding,
-    gap,
 )
 from pipeline.report.store.followed import outcome_lines
-from pipeline.report.store.verdict import held_line
+from pipeline.report.store.verdict import gap, held_line
 from pipeline.wording import Wording
 
 _INDENT = 20.0
@@ -53,6 +52,8 @@ def draw_move(pen: Pen, box: Box, move: PlannedMove, doc: Document) -> float:
     pen.circle((box.x + 7, middle), 7, style.PLANNED, style.PLANNED, 0.5)
     pen.text(box.x + 7, middle + 2.8, str(move.position), _NUMBER, align=Align.CENTRE)
     change = doc.words.channels(move.from_channel, move.to_channel)
+    if move.kind == "first":
+        change = doc.words("moves.first_channel", channel=move.to_channel)
     head = doc.words("moves.step", station=doc.called(move.station), change=change)
     worth = _worth(move, doc)
     room = box.w - _INDENT - SMALL_MUTED.width(worth) - _GAP

@@ -40,13 +40,13 @@ from pipeline.report.store.air import (
     draw_air,
     draw_bars,
 )
+from pipeline.report.store.commission import commission_block
 from pipeline.report.store.content import (
     CAUTIONS,
     READING,
     Document,
     PlannedStation,
     StoreContent,
-    evidence_lines,
     short_names,
 )
 from pipeline.report.store.floor_plan import draw_plans, plan_height
@@ -60,7 +60,7 @@ from pipeline.report.store.lists import (
     held_height,
     move_height,
 )
-from pipeline.report.store.verdict import verdict
+from pipeline.report.store.verdict import evidence_lines, verdict
 from pipeline.wording import Wording, wording
 
 _FIRST_FURTHER = 3  # the number of the first further page
@@ -203,6 +203,8 @@ def _head(pen: Pen, box: Box, doc: Document) -> None:
     y = pen.paragraph(box.below(box.y + 22), store.name, NAME if fits else _LONG_NAME, lines=2)
     parts = [store.store, store.region, store.country, store.store_type]
     parts.append(words.counted("store.stations", doc.content.figures.stations))
+    if doc.content.figures.to_install:
+        parts.append(words.counted("store.to_install", doc.content.figures.to_install))
     parts.append(words.counted("store.labels", doc.content.figures.labels))
     line = " · ".join(part for part in parts if part)
     pen.text(box.x, y + SMALL_MUTED.size, line, SMALL_MUTED, width=box.w)
@@ -214,8 +216,9 @@ def _figures(pen: Pen, box: Box, doc: Document) -> None:
     weakest = words.change(before.value if before else None, after.value if after else None)
     settle = figures.findings[Severity.STOP] + figures.findings[Severity.FIX]
     moved = words("key.moved_value", moved=figures.stations_moved, all=figures.stations)
+    opening = (words.number(figures.to_install), "to_install")
     cells = (
-        (moved, "moved"),
+        (moved, "moved") if figures.stations or not figures.to_install else opening,
         (words.change(figures.clear_air_now, figures.clear_air_planned), "clear_air"),
         (weakest, "weakest"),
         (words.counts(len(figures.shared_now), len(figures.shared_planned)), "shared"),
@@ -354,4 +357,4 @@ def _blocks(doc: Document, first: FirstPage, page: Box) -> list[Block]:
     if len(_air_rows(content)) < len(stations):
         heights, title = (AIR_ROW,) * len(stations), words("document.more_air")
         blocks.append(Block("air", title, 1, air_height(0), heights, draw_some_air))
-    return blocks
+    return blocks + [one for one in [commission_block(doc, page.w)] if one is not None]

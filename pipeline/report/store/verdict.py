@@ -1,10 +1,14 @@
-"""What the reports of a store say first: what to do, what it is worth, and what is held."""
+"""What the reports of a store say of its plan: what to do, what it is worth, what it rests on."""
+
+from math import fsum
 
 from pipeline.records import Severity
 from pipeline.report.store.content import StoreContent
-from pipeline.wording import Wording
+from pipeline.wording import NOTHING, Wording
 
 _HELD_NAMED = 3  # stations; more are counted
+_SOURCES = ("measured", "inferred", "absent")
+_LEVELS = ("measured", "placed", "guessed")
 
 
 def verdict(content: StoreContent, words: Wording) -> str:
@@ -41,8 +45,44 @@ def _advice(content: StoreContent, words: Wording) -> str:
     figures = content.figures
     if content.store.unplanned is not None:
         return words("verdict.unplanned", reason=content.store.unplanned)
+    opening = ""
+    if figures.to_install:
+        mean, basis = _fresh_air(content), _rests_on(content, words)
+        key = "verdict.to_install_unknown" if mean is None else "verdict.to_install"
+        count, clear = figures.to_install, words.percent(mean)
+        opening = words.counted(key, count, clear=clear, basis=basis)
     if not figures.stations:
-        return words("verdict.nothing")
+        return opening or words("verdict.nothing")
+    return f"{opening} {_moving(content, words)}".strip()
+
+
+def _fresh_air(content: StoreContent) -> float | None:
+    """Return the mean clear air planned of the stations to be installed; None if not known."""
+    known = [s.clear_air_planned for s in content.stations if s.to_install]
+    shares = [share for share in known if share is not None]
+    return fsum(shares) / len(shares) if shares else None
+
+
+def _rests_on(content: StoreContent, words: Wording) -> str:
+    """Return what is known of the places where stations are to be installed."""
+    fresh = {station.station for station in content.stations if station.to_install}
+    told = {(cell.station, cell.source) for cell in content.air if cell.station in fresh}
+    best = {
+        next(source for source in _SOURCES if (station, source) in told)
+        for station in fresh
+        if any(station == each for each, _ in told)
+    }
+    air = [words(f"verdict.rests_{source}") for source in _SOURCES if source in best]
+    levels = {one.source for one in content.levels if one.station in fresh}
+    heard = [words(f"verdict.levels_{one}") for one in _LEVELS if one in levels]
+    joined = words("verdict.rests_and")
+    levels_said = joined.join(heard) or words("verdict.levels_alone")
+    return words("verdict.rests", air=joined.join(air), levels=levels_said)
+
+
+def _moving(content: StoreContent, words: Wording) -> str:
+    """Return whether stations on the air should move, and what that is worth."""
+    figures = content.figures
     if not figures.stations_moved:
         clear = figures.clear_air_now
         key = "verdict.stay_unknown" if clear is None else "verdict.stay"
@@ -62,3 +102,49 @@ def _gain(what: str, before: float | None, after: float | None, words: Wording) 
     was, will = words.percent(before), words.percent(after)
     key = f"verdict.{what}_same" if was == will else f"verdict.{what}"
     return words(key, before=was, after=will)
+
+
+def gap(content: StoreContent) -> float:
+    """Return how much of the plan's cost could still be saved at most, 0..1."""
+    proof = content.proof
+    if proof is None or proof.optimal or proof.cost <= 0:
+        return 0.0
+    return max(0.0, (proof.cost - proof.bound) / proof.cost)
+
+
+def evidence_lines(content: StoreContent, words: Wording) -> list[tuple[str, str]]:
+    """Return what the plan rests on and how good it is proven to be, as label and value."""
+    figures = content.figures
+    cells = figures.measured + figures.inferred + figures.absent
+    shares = (
+        (words(f"evidence.{key}"), words.percent(count / cells) if cells else NOTHING)
+        for key, count in (
+            ("measured", figures.measured),
+            ("inferred", figures.inferred),
+            ("absent", figures.absent),
+            ("own_traffic", figures.own_traffic),
+        )
+    )
+    sureness = " · ".join(map(words.number, figures.sureness.values()))
+    return [
+        *shares,
+        (words("evidence.readings"), words.number(figures.readings_median)),
+        (words("evidence.newest"), words.moment(figures.newest_scan)),
+        (words("evidence.sureness"), sureness),
+        *_proof_lines(content, words),
+    ]
+
+
+def _proof_lines(content: StoreContent, words: Wording) -> list[tuple[str, str]]:
+    proof = content.proof
+    if proof is None:
+        return [(words("evidence.proof"), words("evidence.proof_none"))]
+    found = words("evidence.proof_gap", gap=words.percent(gap(content)))
+    best = words("evidence.proof_optimal") if proof.optimal else found
+    order = "evidence.order_proven" if proof.order_proven else "evidence.order_found"
+    lines = [(words("evidence.proof"), best), (words("evidence.order"), words(order))]
+    if proof.draws:
+        lost = words.percent(proof.regret, 1)
+        again = words("evidence.drawn", near=proof.near, draws=proof.draws, lost=lost)
+        lines.append((words("evidence.again"), again))
+    return lines

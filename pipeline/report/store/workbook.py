@@ -29,11 +29,19 @@ from pipeline.report.store.content import (
     Rated,
     StoreContent,
     StoreFinding,
-    evidence_lines,
 )
 from pipeline.report.store.followed import BEHIND, OUTCOMES
-from pipeline.report.store.forms import decisions, lock, move_copies, put_copy, put_form, results
-from pipeline.report.store.verdict import held_line, verdict
+from pipeline.report.store.form_rows import commission_rows
+from pipeline.report.store.forms import (
+    commissioning,
+    decisions,
+    lock,
+    move_copies,
+    put_copy,
+    put_form,
+    results,
+)
+from pipeline.report.store.verdict import evidence_lines, held_line, verdict
 from pipeline.tables.declare import column_of
 from pipeline.tables.exports import StationSeen
 from pipeline.tables.survey import EdEvidence
@@ -45,7 +53,16 @@ _LOOKS = {
     "boolean": Look.TEXT, "date": Look.DAY, "double": Look.LEVEL, "integer": Look.COUNT,
     "varchar": Look.LONG,
 }  # fmt: skip
-_SHEETS = ("moves", "decisions", "results", "channels", "findings", "evidence", "stations")
+_SHEETS = (
+    "moves",
+    "decisions",
+    "results",
+    "commissioning",
+    "channels",
+    "findings",
+    "evidence",
+    "stations",
+)
 _SHEETS_SINCE = ("outcome", "labels_missing")  # once changes were made
 
 
@@ -57,8 +74,8 @@ class MoveRow:
     station: PlannedStation | None
 
     @property
-    def back_out_channel(self) -> int:
-        """The channel to go back to."""
+    def back_out_channel(self) -> int | None:
+        """The channel to go back to; None: the station is set for the first time."""
         now = self.station.channel if self.station else None
         return self.move.from_channel if now is None else now
 
@@ -73,7 +90,7 @@ class StationRow:
 
 
 def _kind(row: MoveRow, words: Wording) -> Value:
-    return words("moves.parking" if row.move.parking else "moves.final")
+    return words(f"moves.{row.move.kind}")
 
 
 def _window(row: MoveRow, words: Wording) -> Value:
@@ -155,6 +172,7 @@ EVIDENCE: tuple[SheetColumn[EdEvidence], ...] = (
     SheetColumn("newest_at", Look.MOMENT, "column.newest"),
     SheetColumn(_basis, Look.LONG, "column.basis", 38),
 )
+_STATUS = _seen("status")
 STATIONS: tuple[SheetColumn[StationRow], ...] = (
     SheetColumn("station.station", Look.LONG, "column.station", 30),
     SheetColumn("station.name", Look.LONG, "column.station_name", 30),
@@ -182,6 +200,7 @@ STATIONS: tuple[SheetColumn[StationRow], ...] = (
     _seen("firmware", 24),
     _seen("hardware", 24),
     _seen("connected"),
+    _STATUS,
     SheetColumn("sharing_now", Look.LONG, "column.sharing_now", 30),
     SheetColumn("sharing_planned", Look.LONG, "column.sharing_planned", 30),
 )
@@ -202,12 +221,16 @@ def workbook(content: StoreContent) -> bytes:
     stations = {station.station: station for station in content.stations}
     moves = [MoveRow(move, stations.get(move.station)) for move in content.moves]
     copies = move_copies(put_list(book, book.sheet("Moves", title), MOVES, moves))
-    for form in (decisions(book, content), results(book, content)):
+    filled = [decisions(book, content), results(book, content)]
+    if commission_rows(content):
+        filled.append(commissioning(book, content))
+    for form in filled:
         copies += put_form(book, book.sheet(form.form.sheet, title), form, content)
     put_heat_map(book, book.sheet("Channels", title), content)
     put_list(book, book.sheet("Findings", title), FINDINGS, content.findings)
     put_list(book, book.sheet("Evidence", title), EVIDENCE, content.air)
-    put_list(book, book.sheet("Stations", title), STATIONS, _station_rows(content))
+    columns = [one for one in STATIONS if content.figures.to_install or one is not _STATUS]
+    put_list(book, book.sheet("Stations", title), columns, _station_rows(content))
     if content.outcomes:
         put_list(book, book.sheet("Outcome", title), OUTCOMES, content.outcomes)
     if content.behind:
@@ -216,11 +239,6 @@ def workbook(content: StoreContent) -> bytes:
     for sheet in book.book.worksheets:
         lock(sheet)
     return workbook_bytes(book.book)
-
-
-def _since(content: StoreContent) -> tuple[Sequence[object], ...]:
-    """Return the rows of the sheets that say what became of changes made."""
-    return content.outcomes, content.behind
 
 
 def _station_rows(content: StoreContent) -> list[StationRow]:
@@ -244,8 +262,10 @@ def _summary(book: Book, page: Page, content: StoreContent) -> None:
     sheet = FirstSheet(book, page, words("summary.title"), _FIRST_WIDTHS)
     for note in filter(None, (verdict(content, words), held_line(content, words))):
         sheet.note(note)
-    since = [n for n, rows in zip(_SHEETS_SINCE, _since(content), strict=True) if rows]
-    sheets = [(words(f"tab.{n}"), words(f"summary.sheet_{n}")) for n in (*_SHEETS, *since)]
+    some = {"commissioning": commission_rows(content), "outcome": content.outcomes,
+            "labels_missing": content.behind}  # fmt: skip
+    names = [name for name in (*_SHEETS, *_SHEETS_SINCE) if some.get(name, True)]
+    sheets = [(words(f"tab.{name}"), words(f"summary.sheet_{name}")) for name in names]
     for title, lines in (
         ("summary.store", _store_lines(content, words)),
         ("summary.figures", _figure_lines(content, words)),
@@ -282,6 +302,11 @@ def _figure_lines(content: StoreContent, words: Wording) -> list[tuple[str, str]
     grades = (figures.findings[grade] for grade in Severity)
     return [
         (words("summary.stations"), words.number(figures.stations)),
+        *(
+            [(words("summary.to_install"), words.number(figures.to_install))]
+            if figures.to_install
+            else []
+        ),
         (words("summary.moved"), words.number(figures.stations_moved)),
         (words("summary.steps"), words.number(figures.steps)),
         (words("summary.parking"), words.number(figures.parking_steps)),
