@@ -181,8 +181,8 @@ def run_decide(
         audits = audits_among(workbooks)
         others = [path for path in workbooks if path not in audits]
         done = decide(database, settings, others, all_or_nothing=whole, today=day, price=price)
-        told, given = answers(database, settings, audits, all_or_nothing=whole, today=day)
-        take(database, given)
+        told, given, originals = answers(database, settings, audits, all_or_nothing=whole, today=day)
+        take(database, given, originals)
         return (*done, *told)
 
 

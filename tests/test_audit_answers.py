@@ -75,7 +75,7 @@ def returned(
 ) -> Taken:
     """Return a workbook as `decide` would."""
     [audits] = audits_among([path.parent])
-    (taken,), given = answers(
+    (taken,), given, _ = answers(
         database, SETTINGS, [audits], all_or_nothing=all_or_nothing, today=today
     )
     take(database, given)

@@ -54,6 +54,7 @@ FLOORS = {
     "wording": 1,
     "xlsx": 2,
     "settings": 3,
+    "originals": 3,
     "rules_table": 1,
     "limits": 2,
     "records": 1,

@@ -74,8 +74,16 @@ def undone(database: Database) -> Iterator[None]:
         database.connection.rollback()
 
 
-def other(value: object, random: Random) -> object:
+SOMETHING = {
+    "varchar": "1", "integer": 1, "bigint": 1, "double": 0.5, "boolean": True,
+    "date": date(2026, 10, 1), "timestamp": datetime(2026, 10, 1),
+}  # fmt: skip
+
+
+def other(value: object, random: Random, sql: str = "varchar") -> object:
     """Return another value of the same type; a value for null."""
+    if value is None:
+        return SOMETHING[sql]
     if isinstance(value, bool):
         return not value
     if isinstance(value, datetime):
@@ -99,7 +107,8 @@ def edit(database: Database, random: Random) -> str:
     kind = random.choice(("field", "field", "field", "delete", "insert", "reorder", "swap"))
     if kind == "field":
         place = random.randrange(len(columns))
-        value = other(rows[at][place], random)
+        kinds = {column.name: column.sql for column in table.columns}
+        value = other(rows[at][place], random, kinds[columns[place]])
         run(f'update {name} set "{columns[place]}" = ? where rowid = ?', [value, ids[at]])  # noqa: S608 - the same
         return f"{name}.{columns[place]} of row {at}: {rows[at][place]!r} to {value!r}"
     if kind == "delete":

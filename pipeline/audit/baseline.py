@@ -17,6 +17,7 @@ from pipeline.errors import (
     UnknownSelection,
 )
 from pipeline.forms import APPROVE
+from pipeline.originals import Original, keep_originals
 from pipeline.settings import Settings
 from pipeline.tables.audit import AS_FOUND, Baseline, DepartureAnswer
 
@@ -111,8 +112,10 @@ def approve(  # noqa: PLR0913 - what is approved, by whom, why and when
     return tuple(done)
 
 
-def take(database: Database, answers: Sequence[DepartureAnswer]) -> None:
-    """Keep what was answered; what was approved as found is agreed, each station in its own row."""
+def take(
+    database: Database, answers: Sequence[DepartureAnswer], originals: Sequence[Original] = ()
+) -> None:
+    """Keep what was answered, and where; what was approved as found is agreed, each station in its own row."""
     latest = {
         o.store: o.version for o in database.records(LatestVersion, "audit", "latest_versions")
     }
@@ -131,6 +134,7 @@ def take(database: Database, answers: Sequence[DepartureAnswer]) -> None:
                 )
             )  # fmt: skip
     with database.transaction():
+        keep_originals(database, "workbook", originals)
         database.put(DepartureAnswer, answers)
         database.put(Baseline, rows)
 

@@ -18,10 +18,12 @@ from pipeline.changes.returned import (
     read_day,
     read_note,
     read_workbook,
+    written_at,
 )
 from pipeline.database import Database
 from pipeline.forms import ANSWER_WORDS, ANSWERS, APPROVE, CHANGE, tabs_of
 from pipeline.frames import grouped
+from pipeline.originals import Original
 from pipeline.settings import Settings
 from pipeline.tables.audit import DepartureAnswer
 
@@ -68,8 +70,9 @@ def answers(
     *,
     all_or_nothing: bool = False,
     today: date | None = None,
-) -> tuple[tuple[Taken, ...], tuple[DepartureAnswer, ...]]:
-    """Return what became of each audit that came back, and the answers to take, one a departure.
+) -> tuple[tuple[Taken, ...], tuple[DepartureAnswer, ...], tuple[Original, ...]]:
+    """Return what became of each audit that came back, the answers to take, one a departure, and
+    the workbooks they stand in.
 
     What is wrong is refused with its place. An answer that is on file already is none.
 
@@ -86,6 +89,7 @@ def answers(
     asked = {**_on_file(filed), **now}
     taken: list[Taken] = []
     added: list[DepartureAnswer] = []
+    originals: list[Original] = []
     for path in audits:
         review = _Answers(read_workbook(path, [ANSWERS]), asked, settings.approvers, today)
         given = list(review.given(known))
@@ -96,10 +100,11 @@ def answers(
         new = [one for answer in fresh for one in answer]
         known.update(map(_said, new))
         added += new
+        originals += [review.returned.original] if new else []
         count = sum(map(bool, fresh))
         label = review.returned.workbook
         taken.append(Taken(label, None, count, 0, len(given) - count, tuple(refusals)))
-    return tuple(taken), tuple(added)
+    return tuple(taken), tuple(added), tuple(originals)
 
 
 def _on_file(known: Collection[DepartureAnswer]) -> dict[str, list[Asked]]:
@@ -116,8 +121,9 @@ def _on_file(known: Collection[DepartureAnswer]) -> dict[str, list[Asked]]:
 
 
 def _said(one: DepartureAnswer) -> DepartureAnswer:
-    """Return what makes an answer new: the file it came in and its remark do not."""
-    return replace(one, note="", workbook="")
+    """Return what makes an answer new: the file it came in, its place and remark do not."""
+    place = dict.fromkeys(("workbook_sha256", "cell", "by_written", "at_written"))
+    return replace(one, note="", workbook="", **place)
 
 
 class _Answers:
@@ -179,6 +185,7 @@ class _Answers:
             DepartureAnswer(
                 one.cause, one.store, one.subject, one.field, one.agreed, one.found, answer, by,
                 on, note, self.returned.file,
+                **written_at(self.returned, ANSWERS, row, row["answer"].at),
             )
             for one in rows
         ]  # fmt: skip

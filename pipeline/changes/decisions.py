@@ -15,6 +15,7 @@ from pipeline.database import Database
 from pipeline.errors import EventOutOfOrder, TransitionIllegal
 from pipeline.frames import grouped
 from pipeline.fresh import narrowed
+from pipeline.originals import keep_originals
 from pipeline.settings import Settings
 from pipeline.tables.changes import Change, ChangeEvent
 
@@ -90,7 +91,11 @@ def decide(  # noqa: PLR0913 - what it needs to know, by name
     tallies = [_tally(one, filed, rules) for one in returned]
     _judge(tallies, filed, all_or_nothing=all_or_nothing)
     _price(tallies, filed)
+    useful = {tally.workbook for tally in tallies if tally.taken}
     with database.transaction():
+        keep_originals(
+            database, "workbook", [one.original for one in returned if one.workbook in useful]
+        )
         for trigger in (Trigger.DECIDE, Trigger.RESULT):
             taken = [draft for tally in tallies for draft in tally.taken]
             drafts = sorted((d for d in taken if d.trigger is trigger), key=_in_time)

@@ -2,7 +2,7 @@
 
 from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 from typing import TypeVar
 
@@ -19,6 +19,7 @@ from pipeline.changes.returned import (
     read_moment,
     read_name,
     read_note,
+    written_at,
 )
 from pipeline.changes.states import ChangeState, Trigger, new_event
 from pipeline.forms import (
@@ -155,6 +156,7 @@ class Review:
             event = read(row, change)
             if event is not None:
                 cell = row[form.entries[0]].at
+                event = replace(event, **written_at(self.returned, form, row, cell))
                 drafts.append(Draft(self.returned.workbook, tab, cell, trigger, change, event))
         return drafts
 

@@ -16,6 +16,7 @@ PROGRAM = "quietaisle"
 """Who an event is by where no person made it."""
 
 _NO_PROMISE = (None, None, None)
+_NO_CELL = (None, None, None, None)
 _TABLE = Path(__file__).resolve().parent / "transitions.csv"
 
 
@@ -77,7 +78,7 @@ def new_event(  # noqa: PLR0913, PLR0917 - the columns of a row
 ) -> ChangeEvent:
     """Return an event that is not in the register yet: its number is 0."""
     said = (change, state.value, at, by, note, result, due)
-    return ChangeEvent(0, *said, channel, until, workbook, carried, *_NO_PROMISE)
+    return ChangeEvent(0, *said, channel, until, workbook, carried, *_NO_PROMISE, *_NO_CELL)
 
 
 @cache

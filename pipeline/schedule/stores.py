@@ -44,6 +44,7 @@ def schedule(database: Database, settings: Settings, progress: Progress) -> None
         database.put(UnscheduledStore, made.unplaced)
         database.run("schedule", "forget_waves")
         database.run("schedule", "keep_waves")
+        database.run("schedule", "give_nights")
 
 
 def _groups(

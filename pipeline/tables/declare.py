@@ -11,6 +11,7 @@ Kind = TypeVar("Kind")
 
 _SQL: dict[Any, str] = {
     bool: "boolean",
+    bytes: "blob",
     date: "date",
     datetime: "timestamp",
     float: "double",
@@ -127,6 +128,11 @@ class Table:
         """The statement that reads the rows after `$after`, in the order they were added."""
         names = ", ".join(f'"{column.name}"' for column in self.columns)
         return f'select {names} from "{self.name}" order by rowid offset $after'  # noqa: S608 - declared names
+
+    @property
+    def count(self) -> str:
+        """The statement that counts its rows; it reads none of them."""
+        return f'select count(*) from "{self.name}"'  # noqa: S608 - a declared name
 
     @property
     def create(self) -> str:
