@@ -19,6 +19,25 @@ class Severity(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
+class Seal:
+    """A seal of the register, to be printed: over how many entries, its root, and its day."""
+
+    size: int
+    root: str  # 64 hexadecimal digits
+    as_of: date
+
+    @property
+    def whole(self) -> str:
+        """The seal as a workbook has it."""
+        return f"{self.size}:{self.root}"
+
+    @property
+    def short(self) -> str:
+        """The seal as a page has it: enough of the root that no other register begins so."""
+        return f"{self.size}:{self.root[:16]}"
+
+
+@dataclass(frozen=True, slots=True)
 class StoreStation:
     """A station as the plan sees it: today's channel, and the channels it may use, ascending."""
 

@@ -166,3 +166,17 @@ order by d.cause is null, d.clear_air_lost desc nulls last, d.stood_days desc nu
 -- The stores of the quarter, with their exports and baselines; those without an export first.
 from audit_store where quarter = $quarter
 order by exports > 0, version is not null, region, store;
+
+-- name: quarter_seal
+-- The seal that took in an edition of a quarter's audit, whatever was registered since; of a
+-- quarter not over yet, the last.
+with made as (select *, row_number() over (order by rowid) as nth from audit_edition
+), entered as (
+    select seq, row_number() over (order by seq) as nth
+    from register_entry where source = 'audit_edition'
+), at as (
+    select seq from made join entered using (nth) where quarter = $quarter and edition = $edition
+)
+select size, root, as_of from register_seal
+where size >= coalesce((select seq from at), (select max(size) from register_seal))
+order by size limit 1;

@@ -19,7 +19,9 @@ from openpyxl.worksheet.properties import PageSetupProperties
 from openpyxl.worksheet.worksheet import Worksheet
 
 from pipeline import __version__
+from pipeline.records import Seal
 from pipeline.report.kit import style
+from pipeline.report.kit.booklet import seal_line
 from pipeline.report.kit.pen import Type, wrapped
 from pipeline.visible import visible
 from pipeline.wording import Wording, whole
@@ -163,8 +165,10 @@ class Page:
 class Book:
     """A workbook being written, and the looks its sheets share."""
 
-    def __init__(self, words: Wording, size: tuple[float, float]) -> None:
+    def __init__(self, words: Wording, size: tuple[float, float], seal: Seal | None) -> None:
         self.book = Workbook()
+        self.sealed = seal_line(seal, words, whole=True)
+        self._printed = seal_line(seal, words, whole=False)
         self._scratch = self.book.worksheets[0]  # only to register looks on
         self.book.remove(self._scratch)
         self.words = words
@@ -215,7 +219,8 @@ class Book:
         properties.title = writable(title)[:_TITLE_LETTERS]
         properties.subject, properties.keywords = subject, keywords
         properties.creator = self.words("document.author")
-        properties.description = self.words("document.made_with", version=__version__)
+        made = self.words("document.made_with", version=__version__)
+        properties.description = f"{made}. {self.sealed}"
 
     def look(
         self,
@@ -257,6 +262,7 @@ class Book:
         plain = writable(title)[:_HEADER_LETTERS].replace("&", "&&")
         sheet.oddHeader.left.text, sheet.oddHeader.left.size = plain, _HEADER_SIZE
         sheet.oddHeader.right.text, sheet.oddHeader.right.size = sheet.title, _HEADER_SIZE
+        sheet.oddFooter.left.text, sheet.oddFooter.left.size = self._printed, _HEADER_SIZE
         foot = sheet.oddFooter.right
         foot.text, foot.size = self.words("workbook.print_page"), _HEADER_SIZE
         page = Page(sheet)
@@ -324,7 +330,9 @@ class FirstSheet:
         self._row += 1
 
     def end(self) -> None:
-        """Print no more than what was written."""
+        """Write the whole seal of the register; print no more than what was written."""
+        self._row += 1
+        self.note(self._book.sealed)
         self._page.print_area(self._row - 1, len(self._widths) - 1)
 
 

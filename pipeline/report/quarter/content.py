@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from datetime import date, timedelta
 
+from pipeline.records import Seal
 from pipeline.tables.audit import AS_FOUND, AuditPromise, AuditStore
 from pipeline.wording import NOTHING, Wording
 
@@ -206,6 +207,7 @@ class QuarterContent:
     rules: tuple[RuleCount, ...]
     differences: tuple[QuarterDeparture, ...]
     stores: tuple[AuditStore, ...]
+    seal: Seal | None
 
     @property
     def now(self) -> QuarterFigures:

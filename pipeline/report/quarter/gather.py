@@ -5,6 +5,7 @@ from dataclasses import replace
 
 from pipeline.database import Database
 from pipeline.errors import UnknownSelection
+from pipeline.records import Seal
 from pipeline.report.quarter import content
 from pipeline.report.rule_book import rule_book
 from pipeline.tables.audit import AuditPromise, AuditStore
@@ -28,6 +29,7 @@ def quarter_content(
     edition = (
         editions[0] if editions else content.QuarterEdition(None, database.value("report", "day"))
     )
+    at = {"quarter": quarter, "edition": edition.edition}
     rules = database.records(content.RuleCount, "report", "quarter_rules", of)
     book = rule_book(database)
     return content.QuarterContent(
@@ -46,6 +48,7 @@ def quarter_content(
         differences=tuple(
             database.records(content.QuarterDeparture, "report", "quarter_departures", of)
         ),
+        seal=next(iter(database.records(Seal, "report", "quarter_seal", at)), None),
         stores=tuple(database.records(AuditStore, "report", "quarter_stores", of)),
     )
 

@@ -88,7 +88,8 @@ def quarter_pdf(content: QuarterContent, words: Wording) -> bytes:
         Leaf(further[-1], words("audit.sign_title")),
     ]
     title = words("audit.title", quarter=content.quarter)
-    return booklet(leaves, size, words, title=title, foot=f"{title} · {edition(content, words)}")
+    foot = f"{title} · {edition(content, words)}"
+    return booklet(leaves, size, words, title=title, foot=foot, seal=content.seal)
 
 
 def _draw_first(

@@ -5,6 +5,7 @@ from datetime import date, datetime
 from enum import StrEnum
 from typing import Protocol
 
+from pipeline.records import Seal
 from pipeline.report.quarter.content import ToAnswer
 
 ANYWHERE = "*"  # stands for no one store, or no one region
@@ -235,6 +236,16 @@ class OpenDeadline:
 
 
 @dataclass(frozen=True, slots=True)
+class RegionSeal:
+    """The seal of the register that took in the last entry of any store of a region."""
+
+    region: str
+    size: int
+    root: str
+    as_of: date
+
+
+@dataclass(frozen=True, slots=True)
 class RegionContent:
     """Everything a region's review says."""
 
@@ -251,6 +262,7 @@ class RegionContent:
     anywhere: tuple[FindingLine, ...]  # of no one store
     expiring: tuple[ExpiringException, ...]
     deadlines: tuple[OpenDeadline, ...]
+    seal: Seal | None
 
     def count(self, progress: ChangeProgress) -> int:
         """Return how many changes of the region have come so far."""

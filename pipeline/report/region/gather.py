@@ -6,6 +6,7 @@ from dataclasses import replace
 from typing import TypeVar
 
 from pipeline.database import Database
+from pipeline.records import Seal
 from pipeline.report.region import content
 from pipeline.report.rule_book import RuleBook, rule_book
 from pipeline.settings import Deadline, Settings
@@ -35,6 +36,7 @@ def region_contents(
     astray = read(content.Astray, "region_astray")
     findings = read(content.FindingLine, "region_findings")
     expiring = read(content.ExpiringException, "region_exceptions")
+    seals = read(content.RegionSeal, "region_seals")
     book = rule_book(database)
     for region in sorted(regions):
         found = content.RegionContent(
@@ -50,6 +52,7 @@ def region_contents(
             findings=findings[region],
             anywhere=findings[content.ANYWHERE],
             expiring=(*expiring[region], *expiring[content.ANYWHERE]),
+            seal=next((Seal(s.size, s.root, s.as_of) for s in seals[region]), None),
             deadlines=_deadlines(settings.schedule.deadlines, region, stores[region]),
         )
         yield _worded(found, book)

@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
 
-from pipeline.records import Severity
+from pipeline.records import Seal, Severity
 from pipeline.tables.exports import StationSeen
 from pipeline.tables.survey import EdEvidence
 from pipeline.wording import NOTHING, Wording
@@ -263,6 +263,16 @@ class HeldStation:
 
 
 @dataclass(frozen=True, slots=True)
+class StoreSeal:
+    """The seal of the register that took in the last entry of a store."""
+
+    store: str
+    size: int
+    root: str
+    as_of: date
+
+
+@dataclass(frozen=True, slots=True)
 class StoreContent:
     """Everything one store's workbook and summary say."""
 
@@ -281,6 +291,7 @@ class StoreContent:
     refusals: tuple[Refusal, ...] = ()
     held: tuple[HeldStation, ...] = ()
     approvers: tuple[str, ...] = ()
+    seal: Seal | None = None
 
 
 def gap(content: StoreContent) -> float:

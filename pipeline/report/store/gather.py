@@ -12,7 +12,7 @@ from typing import Any, TypeVar
 from pipeline.database import Database
 from pipeline.fresh import choose, narrowed, program, store_marks
 from pipeline.reasons import brief, from_json, sentence
-from pipeline.records import Severity
+from pipeline.records import Seal, Severity
 from pipeline.report.rule_book import RuleBook, rule_book
 from pipeline.report.store.content import (
     EarshotPair,
@@ -28,6 +28,7 @@ from pipeline.report.store.content import (
     Store,
     StoreContent,
     StoreFinding,
+    StoreSeal,
     WifiGroup,
 )
 from pipeline.tables.run import PermittedChannel
@@ -50,6 +51,7 @@ _READ: tuple[tuple[str, type[Any], Mapping[str, object]], ...] = (
     ("store_plans", PlanInForce, {}),
     ("store_changes", RegisteredChange, {"plan": None}),
     ("store_refusals", Refusal, {}),
+    ("store_seals", StoreSeal, {}),
 )
 _NARROWED = ("earshot", "ed_evidence", "wifi_matched")
 _SURENESS = ("high", "fair", "low")
@@ -148,6 +150,7 @@ def _content(store: Store, rows: _Rows, approvers: tuple[str, ...]) -> StoreCont
         refusals=rows.of(key, Refusal),
         held=tuple(_held(stations)),
         approvers=approvers,
+        seal=next((Seal(s.size, s.root, s.as_of) for s in rows.of(key, StoreSeal)), None),
     )
 
 
