@@ -13,10 +13,12 @@ from pipeline.audit.audit import AuditOutcome, audit, compare
 from pipeline.audit.baseline import Approved, approve, take
 from pipeline.audit.calendar import quarter_of, read_quarter
 from pipeline.audit.history import LifeLine, life
-from pipeline.changes.answers import answers, audits_among
+from pipeline.audit.sample import draw_sample, keep_results
+from pipeline.changes.answers import among, answers
 from pipeline.changes.back_out import back_out
 from pipeline.changes.decisions import Taken, decide
 from pipeline.changes.register import Booking, book
+from pipeline.changes.samples import sample_results
 from pipeline.changes.verify import (
     Calibration,
     Check,
@@ -28,6 +30,7 @@ from pipeline.changes.verify import (
 from pipeline.check.rules import RuleStanding, portfolio
 from pipeline.database import Database
 from pipeline.errors import UnknownSelection
+from pipeline.forms import ANSWERS, SAMPLE
 from pipeline.fresh import forget_whole_run
 from pipeline.plan.explain import Case
 from pipeline.plan.stores import case_of, terms_of
@@ -41,8 +44,11 @@ from pipeline.report.write import (
     cautions,
     drop_calendars,
     place_of,
+    samples_told,
     write_audit,
     write_back_out,
+    write_originals,
+    write_sample,
 )
 from pipeline.run import (
     Request,
@@ -178,12 +184,15 @@ def run_decide(
             known = case(store)
             return None if known is None else worth_of(known, before, after)
 
-        audits = audits_among(workbooks)
-        others = [path for path in workbooks if path not in audits]
+        audits, samples = among(workbooks, ANSWERS), among(workbooks, SAMPLE)
+        others = [path for path in workbooks if path not in {*audits, *samples}]
         done = decide(database, settings, others, all_or_nothing=whole, today=day, price=price)
-        told, given, originals = answers(database, settings, audits, all_or_nothing=whole, today=day)
-        take(database, given, originals)
-        return (*done, *told)
+        told, given, files = answers(database, settings, audits, all_or_nothing=whole, today=day)
+        take(database, given, files)
+        seen, found, sheets = sample_results(database, samples, all_or_nothing=whole, today=day)
+        keep_results(database, found, sheets)
+        said = samples_told(database, sorted({one.sample for one in found}))
+        return (*done, *told, *(replace(one, priced=said) for one in seen))
 
 
 def run_schedule(request: Request, progress: Progress) -> Scheduled:
@@ -260,6 +269,16 @@ def run_audit(request: Request, quarter: str | None, progress: Progress) -> Quar
         return QuarterAudited(found, asked, files, seal_of(database))
 
 
+def run_sample(request: Request, wanted: float, seed: str | None) -> Path:
+    """Draw stations for an auditor to look at and write the sheet; `wanted` below 1 is a share.
+
+    Raises:
+        NothingToSample: nothing is agreed of any station.
+    """
+    with _started(request) as (database, _):
+        return write_sample(database, request.out, draw_sample(database, wanted, seed))
+
+
 def run_approve(request: Request, by: str, reason: str) -> tuple[Approved, ...]:
     """Freeze the configuration of the selected stores as agreed; of all with stations, if none is.
 
@@ -282,6 +301,17 @@ def run_check_seals(request: Request, seals: Sequence[str]) -> Checked:
     printed = tuple(map(read_seal, seals))
     with session(request) as (database, _):
         return check_register(database, printed)
+
+
+def run_originals(request: Request, folder: Path, change: str) -> Iterator[str]:
+    """Write the workbooks that a change's decisions and results came in; yield where each stands.
+
+    Raises:
+        NothingToProve: none came in a workbook that is kept.
+        OutputNotWritable: a file cannot be written.
+    """
+    with session(request) as (database, _):
+        yield from write_originals(database, folder, change)
 
 
 def run_prove(

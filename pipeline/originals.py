@@ -1,4 +1,4 @@
-"""Keep files that the register rests on, octet by octet, in the transaction of what rests on them."""
+"""Keep files that the register rests on, octet by octet, together with what rests on them."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass

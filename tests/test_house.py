@@ -27,6 +27,7 @@ STEPS = (
 # Upper floors may import lower ones, never the other way round.
 FLOORS = {
     "cli": 10,
+    "calls": 9,
     "terminal": 8,
     "terminal_changes": 9,
     "terminal_teach": 9,

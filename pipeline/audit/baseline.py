@@ -115,7 +115,7 @@ def approve(  # noqa: PLR0913 - what is approved, by whom, why and when
 def take(
     database: Database, answers: Sequence[DepartureAnswer], originals: Sequence[Original] = ()
 ) -> None:
-    """Keep what was answered, and where; what was approved as found is agreed, each station in its own row."""
+    """Keep what was answered, and where; what was approved as found is agreed, a row a station."""
     latest = {
         o.store: o.version for o in database.records(LatestVersion, "audit", "latest_versions")
     }

@@ -21,13 +21,11 @@ from pipeline.changes.returned import (
     written_at,
 )
 from pipeline.database import Database
-from pipeline.forms import ANSWER_WORDS, ANSWERS, APPROVE, CHANGE, tabs_of
+from pipeline.forms import ANSWER_WORDS, ANSWERS, APPROVE, CHANGE, Form, tabs_of
 from pipeline.frames import grouped
 from pipeline.originals import Original
 from pipeline.settings import Settings
 from pipeline.tables.audit import DepartureAnswer
-
-_NAMED = tuple(f'name="{tab}"'.encode() for tab in sorted(tabs_of(ANSWERS.sheet)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,16 +47,17 @@ class Asked:
     settled: bool  # asked no more
 
 
-def audits_among(workbooks: Sequence[Path]) -> list[Path]:
-    """Return the audits among workbooks, and those in the folders named."""
-    return [path for path in files_of(workbooks) if _is_audit(path)]
+def among(workbooks: Sequence[Path], form: Form) -> list[Path]:
+    """Return those workbooks, or in the folders named, that have a form's sheet."""
+    named = [f'name="{tab}"'.encode() for tab in sorted(tabs_of(form.sheet))]
+    return [path for path in files_of(workbooks) if _has(path, named)]
 
 
-def _is_audit(path: Path) -> bool:
+def _has(path: Path, named: Sequence[bytes]) -> bool:
     try:
         with ZipFile(path) as parts:
             sheets = parts.read("xl/workbook.xml")
-            return any(name in sheets for name in _NAMED)
+            return any(name in sheets for name in named)
     except (OSError, BadZipFile, KeyError):
         return False  # what is wrong with it is said where changes are read
 
@@ -71,15 +70,14 @@ def answers(
     all_or_nothing: bool = False,
     today: date | None = None,
 ) -> tuple[tuple[Taken, ...], tuple[DepartureAnswer, ...], tuple[Original, ...]]:
-    """Return what became of each audit that came back, the answers to take, one a departure, and
-    the workbooks they stand in.
+    """Return what became of each audit that came back, the answers, a departure each, and files.
 
     What is wrong is refused with its place. An answer that is on file already is none.
 
     Args:
         database: holds the audit and the answers of before.
         settings: name the approvers.
-        audits: workbooks, from `audits_among`.
+        audits: workbooks, from `among`.
         all_or_nothing: take nothing from a workbook of which something is refused.
         today: the last day an answer can be of; None: any.
     """
@@ -122,8 +120,10 @@ def _on_file(known: Collection[DepartureAnswer]) -> dict[str, list[Asked]]:
 
 def _said(one: DepartureAnswer) -> DepartureAnswer:
     """Return what makes an answer new: the file it came in, its place and remark do not."""
-    place = dict.fromkeys(("workbook_sha256", "cell", "by_written", "at_written"))
-    return replace(one, note="", workbook="", **place)
+    return replace(
+        one, note="", workbook="", workbook_sha256=None, cell=None, by_written=None,
+        at_written=None,
+    )  # fmt: skip
 
 
 class _Answers:

@@ -2,7 +2,7 @@
 
 from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from typing import TypeVar
 
@@ -21,7 +21,7 @@ from pipeline.changes.returned import (
     read_note,
     written_at,
 )
-from pipeline.changes.states import ChangeState, Trigger, new_event
+from pipeline.changes.states import ChangeState, Trigger, new_event, placed
 from pipeline.forms import (
     ANOTHER,
     APPROVED,
@@ -156,7 +156,7 @@ class Review:
             event = read(row, change)
             if event is not None:
                 cell = row[form.entries[0]].at
-                event = replace(event, **written_at(self.returned, form, row, cell))
+                event = placed(event, written_at(self.returned, form, row, cell))
                 drafts.append(Draft(self.returned.workbook, tab, cell, trigger, change, event))
         return drafts
 

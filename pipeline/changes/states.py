@@ -2,7 +2,7 @@
 
 import csv
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from enum import StrEnum
 from functools import cache
@@ -79,6 +79,12 @@ def new_event(  # noqa: PLR0913, PLR0917 - the columns of a row
     """Return an event that is not in the register yet: its number is 0."""
     said = (change, state.value, at, by, note, result, due)
     return ChangeEvent(0, *said, channel, until, workbook, carried, *_NO_PROMISE, *_NO_CELL)
+
+
+def placed(event: ChangeEvent, place: Mapping[str, str]) -> ChangeEvent:
+    """Return an event with where it stands in its workbook, from `written_at`."""
+    found: ChangeEvent = replace(event, **place)  # type: ignore[arg-type] # texts for its texts
+    return found
 
 
 @cache

@@ -174,9 +174,38 @@ with made as (select *, row_number() over (order by rowid) as nth from audit_edi
 ), entered as (
     select seq, row_number() over (order by seq) as nth
     from register_entry where source = 'audit_edition'
-), at as (
+), wanted as (
     select seq from made join entered using (nth) where quarter = $quarter and edition = $edition
 )
 select size, root, as_of from register_seal
-where size >= coalesce((select seq from at), (select max(size) from register_seal))
+where size >= coalesce((select seq from wanted), (select max(size) from register_seal))
+order by size limit 1;
+
+-- name: sample_rows
+-- Every station of the samples looked at between two days, and what was said of it last by then.
+with last as (
+    select sample, number, max_by(as_agreed, rowid) as as_agreed
+    from audit_sample_result where looked_on <= $last group by sample, number
+)
+select s.sample, s.drawn_on, s.seed, s.stations, d.region, d.region_stations, d.number, l.as_agreed
+from audit_sample s join audit_sampled d using (sample) left join last l using (sample, number)
+where s.sample in (select sample from audit_sample_result where looked_on between $first and $last)
+order by s.drawn_on, s.sample, d.number;
+
+-- name: sample_sheet
+-- The stations of a sample, in the order of its rows.
+select format('{}-{:02d}', d.sample, d.number) as name, s.drawn_on, d.region, d.store,
+    coalesce(n.name, d.store) as store_name, d.station, d.channel, d.pan_id
+from audit_sampled d join audit_sample s using (sample) left join store_now n using (store)
+where d.sample = $sample order by d.number;
+
+-- name: sample_seal
+-- The seal that took in a sample.
+with made as (select sample, row_number() over (order by rowid) as nth from audit_sample
+), entered as (
+    select seq, row_number() over (order by seq) as nth
+    from register_entry where source = 'audit_sample'
+)
+select size, root, as_of from register_seal
+where size >= (select seq from made join entered using (nth) where sample = $sample)
 order by size limit 1;

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from pipeline.records import Seal
+from pipeline.report.quarter.sample import SampleOutcome
 from pipeline.tables.audit import AS_FOUND, AuditPromise, AuditStore
 from pipeline.wording import NOTHING, Wording
 
@@ -207,6 +208,7 @@ class QuarterContent:
     rules: tuple[RuleCount, ...]
     differences: tuple[QuarterDeparture, ...]
     stores: tuple[AuditStore, ...]
+    samples: tuple[SampleOutcome, ...]
     seal: Seal | None
 
     @property

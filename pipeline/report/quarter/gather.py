@@ -7,6 +7,7 @@ from pipeline.database import Database
 from pipeline.errors import UnknownSelection
 from pipeline.records import Seal
 from pipeline.report.quarter import content
+from pipeline.report.quarter.sample import sample_outcomes
 from pipeline.report.rule_book import rule_book
 from pipeline.tables.audit import AuditPromise, AuditStore
 from pipeline.wording import DEFAULT_LANGUAGE
@@ -32,7 +33,7 @@ def quarter_content(
     at = {"quarter": quarter, "edition": edition.edition}
     rules = database.records(content.RuleCount, "report", "quarter_rules", of)
     book = rule_book(database)
-    return content.QuarterContent(
+    found = content.QuarterContent(
         quarter=quarter,
         edition=edition.edition,
         made_on=edition.made_on,
@@ -48,9 +49,11 @@ def quarter_content(
         differences=tuple(
             database.records(content.QuarterDeparture, "report", "quarter_departures", of)
         ),
+        samples=(),
         seal=next(iter(database.records(Seal, "report", "quarter_seal", at)), None),
         stores=tuple(database.records(AuditStore, "report", "quarter_stores", of)),
     )
+    return replace(found, samples=sample_outcomes(database, found.first, found.last))
 
 
 def _regions(

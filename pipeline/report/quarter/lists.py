@@ -15,6 +15,7 @@ from pipeline.report.quarter.content import (
     what,
     where,
 )
+from pipeline.report.quarter.sample import SampleOutcome, outcome_sentence
 from pipeline.tables.audit import AuditStore
 from pipeline.wording import NOTHING, Wording
 
@@ -83,6 +84,12 @@ _FINDINGS: tuple[PrintedColumn[RuleCount], ...] = (
         lambda r, words: words.number(r.standing), "audit.column_standing", 15, right=True
     ),
 )
+_SAMPLES: tuple[PrintedColumn[SampleOutcome], ...] = (
+    PrintedColumn(lambda s, _: s.sample, "sample.column_sample", 14),
+    PrintedColumn(lambda s, words: words.day(s.drawn_on), "sample.column_drawn_on", 14),
+    PrintedColumn(lambda s, _: s.seed, "sample.column_seed", 16),
+    PrintedColumn(outcome_sentence, "sample.column_showed", 56),
+)
 
 
 def to_answer(content: QuarterContent, words: Wording) -> PrintedList:
@@ -133,6 +140,18 @@ def repeated(content: QuarterContent, words: Wording) -> PrintedList:
         title=words("audit.repeat_title"),
         note=more or words("audit.repeat_note"),
         nothing=words("audit.repeat_none"),
+    )
+
+
+def samples(content: QuarterContent, words: Wording) -> PrintedList:
+    """Return what the samples looked at in the quarter showed."""
+    return printed_list(
+        words,
+        _SAMPLES,
+        content.samples,
+        title=words("sample.list_title"),
+        note=words("sample.list_note"),
+        nothing="",
     )
 
 

@@ -31,7 +31,14 @@ from pipeline.report.quarter.content import (
     edition,
     verdict,
 )
-from pipeline.report.quarter.lists import approvals, findings, repeated, to_answer, uncovered
+from pipeline.report.quarter.lists import (
+    approvals,
+    findings,
+    repeated,
+    samples,
+    to_answer,
+    uncovered,
+)
 from pipeline.report.quarter.pictures import (
     BAR_ROW,
     RateBar,
@@ -65,6 +72,7 @@ def quarter_pdf(content: QuarterContent, words: Wording) -> bytes:
     answer = to_answer(content, words)
     first = rows_fitting(answer, page.below(_first_bottom(content, words, page)))
     lists = [approvals(content, words), uncovered(content, words), findings(content, words)]
+    lists += [samples(content, words)] if content.samples else []
     if first < len(answer.rows):  # the rest of page one's list, and not from its beginning again
         lists.insert(0, replace(answer, rows=answer.rows[first:], note=words("audit.act_rest")))
     early = _course_fits(content, words, page)

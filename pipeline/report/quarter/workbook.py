@@ -25,6 +25,7 @@ from pipeline.report.quarter.content import (
     reason_of,
     verdict,
 )
+from pipeline.report.quarter.sample import SAMPLES
 from pipeline.tables.audit import AuditPromise, AuditStore
 from pipeline.wording import Wording
 from pipeline.xlsx import workbook_bytes
@@ -171,6 +172,7 @@ def quarter_workbook(content: QuarterContent, words: Wording) -> bytes:
     put_list(book, book.sheet("Findings", title), FINDINGS, content.rules)
     put_list(book, book.sheet("Orders", title), CHANGES, content.states)
     put_list(book, book.sheet("Promises", title), PROMISES, content.measured)
+    put_list(book, book.sheet("Samples", title), SAMPLES, content.samples)
     put_answers(book, answer, content, title)
     return workbook_bytes(book.book)
 
