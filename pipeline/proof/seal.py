@@ -18,6 +18,7 @@ from pipeline.tables.audit import (
     AuditSample,
     Baseline,
     DepartureAnswer,
+    DepartureTold,
     ExceptionFile,
     SampledStation,
     SampleResult,
@@ -29,9 +30,13 @@ from pipeline.tables.schedule import NightsGiven
 
 SEALED: tuple[type[Any], ...] = (
     RegisterFile, ChangePlan, Change, ChangeEvent, ChangeCheck, Baseline, ExceptionFile,
-    DepartureAnswer, NightsGiven, AuditEdition, AuditSample, SampledStation, SampleResult,
+    DepartureAnswer, NightsGiven, DepartureTold, AuditEdition, AuditSample, SampledStation,
+    SampleResult,
 )  # fmt: skip
 """The tables to which rows are only ever added, in the order in which a seal takes them."""
+
+_OF_CHAIN = (DepartureTold, SampledStation, SampleResult)
+"""Rows that name a store and change nothing that its own pages say."""
 
 _DIGITS = 64  # of a hash in hexadecimal
 _EVERY = "*"  # the store of an exception that holds in all of them
@@ -112,7 +117,10 @@ def _stores(database: Database, rows: Sequence[SealedRow]) -> list[str | None]:
     changes = [change for row in rows if (change := getattr(row.record, "change", None))]
     of_change = database.mapping("proof", "stores_of", {"changes": sorted(set(changes))})
     named = [
-        getattr(row.record, "store", None) or of_change.get(getattr(row.record, "change", None))
+        None
+        if isinstance(row.record, _OF_CHAIN)
+        else getattr(row.record, "store", None)
+        or of_change.get(getattr(row.record, "change", None))
         for row in rows
     ]
     return [None if store == _EVERY else store for store in named]

@@ -10,6 +10,7 @@ from pathlib import Path
 from pipeline.database import Database
 from pipeline.errors import NothingToProve, QuietaisleError, StorageFailed, UnknownSelection
 from pipeline.fresh import fingerprint, program
+from pipeline.originals import Original, keep_originals
 from pipeline.parallel import mapped
 from pipeline.progress import Progress
 from pipeline.records import BackOutStep, Selection, Written
@@ -226,6 +227,9 @@ def _make_review(job: tuple[_DueReview, str]) -> bytes | str:
 def write_audit(database: Database, out: Path, quarter: str) -> tuple[Path, Path]:
     """Write `<out>/audit/<quarter>.xlsx` and `.pdf` of an audited quarter, such as 2026-Q3.
 
+    They are those of its latest edition. Every edition is kept as it was first written, and stands
+    beside them as `<quarter>-edition-<n>`: whatever came later, its octets are the same.
+
     It is in the language of its stores if they have one in common; else the words are English and
     days are written 2026-09-30.
 
@@ -238,10 +242,26 @@ def write_audit(database: Database, out: Path, quarter: str) -> tuple[Path, Path
     """
     words = common_wording(database.column("report", "countries"))
     content = quarter_content(database, quarter, words.language)
-    book, pages = (out / _AUDIT / f"{quarter}.{kind}" for kind in ("xlsx", "pdf"))
-    put_file(book, quarter_workbook(content, words))
-    put_file(pages, quarter_pdf(content, words))
+    kept = {one.file: one.octets for one in _audits_kept(database, quarter)}
+    named = quarter if content.edition is None else f"{quarter}-edition-{content.edition}"
+    makers = {"xlsx": quarter_workbook, "pdf": quarter_pdf}
+    made = {
+        kind: kept.get(f"{named}.{kind}") or make(content, words) for kind, make in makers.items()
+    }
+    if content.edition is not None:
+        kept |= {f"{named}.{kind}": octets for kind, octets in made.items()}
+        with database.transaction():
+            keep_originals(database, "audit", [Original(*each) for each in kept.items()])
+    for file, octets in kept.items():
+        put_file(out / _AUDIT / file, octets)
+    book, pages = (out / _AUDIT / f"{quarter}.{kind}" for kind in makers)
+    put_file(book, made["xlsx"])
+    put_file(pages, made["pdf"])
     return book, pages
+
+
+def _audits_kept(database: Database, quarter: str) -> list[Original]:
+    return database.records(Original, "report", "audits_kept", {"quarter": quarter})
 
 
 def audit_verdict(database: Database, quarter: str) -> str:

@@ -239,6 +239,7 @@ class AuditEdition:
     edition: int = column("1 is the first", sql="bigint")
     facts: str = column("fingerprint of all that the audit says")
     as_of: date = column("day of the run that made it")
+    departures: int | None = column("it told; null: made before they were kept", since=6)
 
 
 @table("audit_restated", since=6)

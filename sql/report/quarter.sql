@@ -209,3 +209,47 @@ with made as (select sample, row_number() over (order by rowid) as nth from audi
 select size, root, as_of from register_seal
 where size >= (select seq from made join entered using (nth) where sample = $sample)
 order by size limit 1;
+
+-- name: quarter_restated
+-- What an edition of a quarter's audit tells otherwise than the one before, and the exports of the
+-- quarter or before that came between the two.
+with known as (
+    from audit_edition
+    where quarter = $quarter and edition = $edition - 1 and departures is not null
+), told as (
+    select edition, store, subject, field, agreed, found, kind, by_order
+    from audit_restated where quarter = $quarter and exists (from known)
+), departed as (
+    select 'told now' as change, * from (
+        select * exclude (edition) from told where edition = $edition
+        except select * exclude (edition) from told where edition = $edition - 1)
+    union all
+    select 'told before' as change, * from (
+        select * exclude (edition) from told where edition = $edition - 1
+        except select * exclude (edition) from told where edition = $edition)
+), made as (select *, row_number() over (order by rowid) as nth from audit_edition
+), files as (select *, row_number() over (order by rowid) as nth from register_file
+), entered as (
+    select seq, source, row_number() over (partition by source order by seq) as nth
+    from register_entry
+), ends as (
+    select min(e.seq) as after, max(e.seq) as until
+    from made m join entered e on e.nth = m.nth and e.source = 'audit_edition'
+    where m.quarter = $quarter and m.edition in ($edition - 1, $edition)
+), came as (
+    select distinct f.file
+    from files f
+    join entered e on e.nth = f.nth and e.source = 'register_file'
+    join ends on e.seq > ends.after and e.seq < ends.until
+    join export_file x on x.sha256 = f.sha256 and x.kind is not null
+    where f.kind = 'export' and coalesce(x.exported_on, $last) <= $last and $edition > 1
+)
+select * from departed
+union all by name select 'export' as change, file as subject from came
+order by change = 'export' desc, store, subject, field, change desc, agreed, found;
+
+-- name: audits_kept
+-- The audits of a quarter as they were first written, the first edition first.
+select f.file, k.octets from register_file f join file_kept k using (sha256)
+where f.kind = 'audit' and starts_with(f.file, $quarter)
+order by f.rowid;

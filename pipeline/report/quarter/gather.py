@@ -50,10 +50,15 @@ def quarter_content(
             database.records(content.QuarterDeparture, "report", "quarter_departures", of)
         ),
         samples=(),
+        restated=(),
         seal=next(iter(database.records(Seal, "report", "quarter_seal", at)), None),
         stores=tuple(database.records(AuditStore, "report", "quarter_stores", of)),
     )
-    return replace(found, samples=sample_outcomes(database, found.first, found.last))
+    restated = database.records(
+        content.RestatedLine, "report", "quarter_restated", at | {"last": found.last}
+    )
+    outcomes = sample_outcomes(database, found.first, found.last)
+    return replace(found, samples=outcomes, restated=tuple(restated))
 
 
 def _regions(

@@ -35,6 +35,7 @@ from pipeline.report.quarter.lists import (
     approvals,
     findings,
     repeated,
+    restated,
     samples,
     to_answer,
     uncovered,
@@ -73,6 +74,8 @@ def quarter_pdf(content: QuarterContent, words: Wording) -> bytes:
     first = rows_fitting(answer, page.below(_first_bottom(content, words, page)))
     lists = [approvals(content, words), uncovered(content, words), findings(content, words)]
     lists += [samples(content, words)] if content.samples else []
+    if (content.edition or 1) > 1:
+        lists.insert(0, restated(content, words))
     if first < len(answer.rows):  # the rest of page one's list, and not from its beginning again
         lists.insert(0, replace(answer, rows=answer.rows[first:], note=words("audit.act_rest")))
     early = _course_fits(content, words, page)

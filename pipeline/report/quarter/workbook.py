@@ -19,6 +19,7 @@ from pipeline.report.quarter.content import (
     QuarterDeparture,
     QuarterFigures,
     RepeatStore,
+    RestatedLine,
     RuleCount,
     StateCount,
     edition,
@@ -153,6 +154,16 @@ PROMISES: tuple[SheetColumn[AuditPromise], ...] = (
     SheetColumn("readings", Look.COUNT, "column.readings"),
     SheetColumn("checked_on", Look.DAY, "audit.column_checked_on"),
 )
+RESTATED: tuple[SheetColumn[RestatedLine], ...] = (
+    SheetColumn(worded("restated", "change"), Look.LONG, "restated.column_change", 40),
+    SheetColumn("store", Look.TEXT, "audit.column_store"),
+    SheetColumn("subject", Look.LONG, "restated.column_subject", 40),
+    SheetColumn(lambda r, words: r.field and words.field(r.field), Look.TEXT, "audit.column_field"),
+    SheetColumn("agreed", Look.LONG, "audit.column_agreed", 28),
+    SheetColumn("found", Look.LONG, "audit.column_found", 28),
+    SheetColumn(worded("kind", "kind"), Look.LONG, "audit.column_kind", 26),
+    SheetColumn(worded("by_order", "by_order"), Look.LONG, "audit.column_by_order", 26),
+)
 
 
 def quarter_workbook(content: QuarterContent, words: Wording) -> bytes:
@@ -173,6 +184,7 @@ def quarter_workbook(content: QuarterContent, words: Wording) -> bytes:
     put_list(book, book.sheet("Orders", title), CHANGES, content.states)
     put_list(book, book.sheet("Promises", title), PROMISES, content.measured)
     put_list(book, book.sheet("Samples", title), SAMPLES, content.samples)
+    put_list(book, book.sheet("Restated", title), RESTATED, content.restated)
     put_answers(book, answer, content, title)
     return workbook_bytes(book.book)
 
