@@ -167,8 +167,8 @@ class Database:
 
     def count(self, kind: type[Any]) -> int:
         """Return how many rows a kind's table has."""
-        found = self.connection.execute(table_of(kind).count).fetchone()
-        return int(found[0]) if found else 0
+        ((rows,),) = self.connection.execute(table_of(kind).count).fetchall()
+        return int(rows)
 
     @contextmanager
     def held(self, *names: str, chosen: bool = False) -> Iterator[None]:

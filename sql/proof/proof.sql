@@ -33,6 +33,25 @@ order by file, f.sha256;
 -- The digests of the files that are kept octet by octet.
 select sha256 from file_kept order by sha256;
 
+-- name: files_wrong
+-- Kept files that are not what their digest says, digests of kept kinds without their file, and
+-- decisions and answers that name a workbook which is not kept.
+select sha256 || ', a file that is kept, is not as it came' as problem
+from file_kept where sha256(octets) <> sha256
+union all
+select sha256 || ', a file that is kept, is none of the register'
+from file_kept where sha256 not in (select sha256 from register_file where kind <> 'export')
+union all
+select file || ' (' || sha256 || ') is kept no more'
+from register_file where kind <> 'export' and sha256 not in (select sha256 from file_kept)
+union all
+select 'event ' || seq || ' names a workbook that was never kept'
+from change_event where workbook_sha256 not in (select sha256 from file_kept)
+union all
+select 'an answer of store ' || store || ' names a workbook that was never kept'
+from drift_answer where workbook_sha256 not in (select sha256 from file_kept)
+order by problem;
+
 -- name: this_day
 -- The day of the run.
 select as_of from this_run;
