@@ -47,6 +47,8 @@ def written(past: History, tmp_path_factory: pytest.TempPathFactory) -> Iterator
                 audit_of(database, quarter)
                 then[quarter] = files(database, folder / "then", quarter)
         for quarter in LOOKED_AT:
+            database.connection.execute("delete from file_kept")  # so that it is worked out again
+            database.connection.execute("delete from register_file where kind = 'audit'")
             editions[quarter] = audit_of(database, quarter).edition
             later[quarter] = files(database, folder / "later", quarter)
         yield database, then, later, editions
