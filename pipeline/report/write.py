@@ -227,8 +227,8 @@ def _make_review(job: tuple[_DueReview, str]) -> bytes | str:
 def write_audit(database: Database, out: Path, quarter: str) -> tuple[Path, Path]:
     """Write `<out>/audit/<quarter>.xlsx` and `.pdf` of an audited quarter, such as 2026-Q3.
 
-    They are those of its latest edition. Every edition is kept as it was first written, and stands
-    beside them as `<quarter>-edition-<n>`: whatever came later, its octets are the same.
+    They are those of its latest edition. Every edition is kept as it was first written; those
+    before stand beside the latest as `<quarter>-edition-<n>`, octet by octet.
 
     It is in the language of its stores if they have one in common; else the words are English and
     days are written 2026-09-30.
@@ -249,11 +249,12 @@ def write_audit(database: Database, out: Path, quarter: str) -> tuple[Path, Path
         kind: kept.get(f"{named}.{kind}") or make(content, words) for kind, make in makers.items()
     }
     if content.edition is not None:
-        kept |= {f"{named}.{kind}": octets for kind, octets in made.items()}
+        originals = [Original(f"{named}.{kind}", octets) for kind, octets in made.items()]
         with database.transaction():
-            keep_originals(database, "audit", [Original(*each) for each in kept.items()])
+            keep_originals(database, "audit", originals)
     for file, octets in kept.items():
-        put_file(out / _AUDIT / file, octets)
+        if not file.startswith(f"{named}."):
+            put_file(out / _AUDIT / file, octets)
     book, pages = (out / _AUDIT / f"{quarter}.{kind}" for kind in makers)
     put_file(book, made["xlsx"])
     put_file(pages, made["pdf"])
