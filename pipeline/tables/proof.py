@@ -22,13 +22,14 @@ class RegisterEntry:
 class RegisterFile:
     """The files that the register rests on, each content once: rows are only added.
 
-    Exports are entered by the first run that rests on them, in order of their names; workbooks by
-    the command that took something from them; audits when an edition is first written.
+    Exports are entered by the first run that rests on them, in order of their digests, so that
+    their names and the pieces they came in change nothing; workbooks by the command that took
+    something from them; audits when an edition is first written.
     """
 
     sha256: str = column("of the file, or of the archive's member")
     kind: str = column("'export'; 'workbook': one that came back; 'audit': one written")
-    file: str = column("its name when it came or was written")
+    file: str | None = column("its name; null: of an export, whose names export_file has")
     as_of: date = column("the day of the run or command")
 
 

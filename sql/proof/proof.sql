@@ -19,15 +19,14 @@ select source as key, count(*) as value from register_entry group by source orde
 select change as key, store as value from change where change in $changes order by change;
 
 -- name: register_exports
--- Enter the exports that a run rests on and none before it did, in order of their names: in
--- whatever pieces they were taken in.
+-- Enter the exports that a run rests on and none before it did, in order of their digests: under
+-- whatever names, and in whatever pieces, they were taken in.
 insert into register_file by name
-select f.sha256, 'export' as kind, min(f.file) as file, t.as_of
+select distinct f.sha256, 'export' as kind, null as file, t.as_of
 from export_file f, this_run t
 where f.kind is not null
     and f.sha256 not in (select sha256 from register_file where kind = 'export')
-group by f.sha256, t.as_of
-order by file, f.sha256;
+order by f.sha256;
 
 -- name: files_kept
 -- The digests of the files that are kept octet by octet.

@@ -237,7 +237,7 @@ with known as (
     from made m join entered e on e.nth = m.nth and e.source = 'audit_edition'
     where m.quarter = $quarter and m.edition in ($edition - 1, $edition)
 ), came as (
-    select distinct f.file
+    select distinct x.file
     from files f
     join entered e on e.nth = f.nth and e.source = 'register_file'
     join ends on e.seq > ends.after and e.seq < ends.until

@@ -73,7 +73,8 @@ def sample_workbook(database: Database, sample: str, words: Wording) -> bytes:
             words(f"sample.prompt_{key}"), words,
         )  # fmt: skip
 
-    sheet = ToFill(SAMPLE, COLUMNS, _LEAST, words("sample.note"), rule, "name")
+    note = f"{words('sample.note')} {book.sealed}"
+    sheet = ToFill(SAMPLE, COLUMNS, _LEAST, note, rule, "name")
     put_to_fill(book, book.sheet(SAMPLE.sheet, title), sheet, rows, title)
     return workbook_bytes(book.book)
 
