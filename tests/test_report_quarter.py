@@ -176,8 +176,9 @@ def test_the_workbook_holds_every_row(
 
     assert book.sheetnames == ["Audit", "To answer", "Quarters", "Regions", "Departures",
                                "Approvals", "Coverage", "Repeated", "Findings", "Orders",
-                               "Promises", "Register"]  # fmt: skip
+                               "Promises", "Samples", "Restated", "Register"]  # fmt: skip
     assert book["Departures"].max_row == 1 + len(content.differences)
+    assert book["Restated"].max_row == 1 + len(content.restated)
     assert book["To answer"].max_row == 4 + len(content.causes)
     assert book["Approvals"].max_row == 1 + len(content.approvals)
     assert book["Coverage"].max_row == 1 + len(content.stores)

@@ -45,10 +45,12 @@ select file || ' (' || sha256 || ') is kept no more'
 from register_file where kind <> 'export' and sha256 not in (select sha256 from file_kept)
 union all
 select 'event ' || seq || ' names a workbook that was never kept'
-from change_event where workbook_sha256 not in (select sha256 from file_kept)
+from change_event
+where workbook_sha256 is not null and workbook_sha256 not in (select sha256 from file_kept)
 union all
 select 'an answer of store ' || store || ' names a workbook that was never kept'
-from drift_answer where workbook_sha256 not in (select sha256 from file_kept)
+from drift_answer
+where workbook_sha256 is not null and workbook_sha256 not in (select sha256 from file_kept)
 order by problem;
 
 -- name: this_day

@@ -174,26 +174,21 @@ class Book:
         self.words = words
         self.paper = _PAPERS[size]
         day = words.days.cells
-        kinds = {
-            Look.TEXT: Alignment("left", "top", indent=1),
-            Look.LONG: Alignment("left", "top", indent=1, wrap_text=True),
-            Look.COUNT: Alignment("right", "top", indent=1),
-            Look.PERCENT: Alignment("right", "top", indent=1),
-            Look.LEVEL: Alignment("right", "top", indent=1),
-            Look.DAY: Alignment("left", "top", indent=1),
-            Look.MOMENT: Alignment("left", "top", indent=1),
-        }
         formats = {
-            Look.COUNT: "#,##0",
-            Look.PERCENT: _PERCENT,
-            Look.LEVEL: "0.0",
-            Look.DAY: day,
+            Look.COUNT: "#,##0", Look.PERCENT: _PERCENT, Look.LEVEL: "0.0", Look.DAY: day,
             Look.MOMENT: f"{day} hh:mm",
+        }  # fmt: skip
+        sides = dict.fromkeys((Look.COUNT, Look.PERCENT, Look.LEVEL), "right")
+        kinds = {
+            look: Alignment(sides.get(look, "left"), "top", indent=1, wrap_text=look is Look.LONG)
+            for look in Look
         }
-        line = under(style.HAIRLINE)
         self.looks = {
             name: self.look(
-                font(), setting, border=line, number_format=formats.get(name, "General")
+                font(),
+                setting,
+                border=under(style.HAIRLINE),
+                number_format=formats.get(name, "General"),
             )
             for name, setting in kinds.items()
         }
@@ -389,10 +384,7 @@ def _shown(value: Value, look: Look) -> str:
 
 
 def lines(text: str, width: float) -> int:
-    """Return the number of lines of a text in a column of a width in characters.
-
-    Measured with our printed typeface, which is wider than that of spreadsheets.
-    """
+    """Return a text's lines in a column of so many characters, by our typeface, a wider one."""
     if len(text) * _WIDEST_LETTER <= width and "\n" not in text:
         return 1
     room = width * _POINTS_PER_WIDTH - _INDENT

@@ -41,7 +41,10 @@ class StationToSee:
     pan_id: str | None
 
 
-_EMPTY = dict.fromkeys(SAMPLE.entries, Look.TEXT) | {"date": Look.DAY, "note": Look.LONG}
+def _to_fill(heading: str, look: Look = Look.TEXT) -> SheetColumn[StationToSee]:
+    return SheetColumn(lambda *_: None, look, heading)
+
+
 COLUMNS: Mapping[str, SheetColumn[StationToSee]] = {
     CHANGE: SheetColumn("name", Look.TEXT, "sample.column_row", 16),
     "region": SheetColumn("region", Look.TEXT, "audit.column_region"),
@@ -50,10 +53,20 @@ COLUMNS: Mapping[str, SheetColumn[StationToSee]] = {
     "station": SheetColumn("station", Look.LONG, "audit.column_station", 26),
     "channel": SheetColumn("channel", Look.COUNT, "sample.column_channel"),
     "pan_id": SheetColumn("pan_id", Look.TEXT, "sample.column_pan_id"),
-    **{
-        key: SheetColumn(lambda *_: None, look, f"sample.column_{key}")
-        for key, look in _EMPTY.items()
-    },
+    "found_channel": _to_fill("sample.column_found_channel"),
+    "found_pan_id": _to_fill("sample.column_found_pan_id"),
+    "as_agreed": _to_fill("sample.column_as_agreed"),
+    "by": _to_fill("sample.column_by"),
+    "date": _to_fill("sample.column_date", Look.DAY),
+    "note": _to_fill("sample.column_note", Look.LONG),
+}
+_PROMPTS = {
+    "found_channel": "sample.prompt_found_channel",
+    "found_pan_id": "sample.prompt_found_pan_id",
+    "as_agreed": "sample.prompt_as_agreed",
+    "by": "sample.prompt_by",
+    "date": "sample.prompt_date",
+    "note": "sample.prompt_note",
 }
 
 
@@ -70,7 +83,7 @@ def sample_workbook(database: Database, sample: str, words: Wording) -> bytes:
     def rule(key: str) -> DataValidation:
         return told(
             _taken(key, drawn_on, words), COLUMNS[key].title(words)[:_MOST_TITLE],
-            words(f"sample.prompt_{key}"), words,
+            words(_PROMPTS[key]), words,
         )  # fmt: skip
 
     note = f"{words('sample.note')} {book.sealed}"
