@@ -1,6 +1,7 @@
 """A sealed register: whatever is changed in it afterwards shows against the root a page printed."""
 
 import json
+import re
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import replace
@@ -10,8 +11,10 @@ from random import Random
 from typing import Any
 
 import duckdb
+import pypdfium2
 import pytest
 from demo_run import Ran
+from openpyxl import load_workbook
 from proof_checker import checker
 
 from pipeline.changes.register import append, standings
@@ -22,7 +25,13 @@ from pipeline.originals import Original, keep_originals
 from pipeline.proof.check import PrintedSeal, check_register, read_seal
 from pipeline.proof.prove import Wanted, prove
 from pipeline.proof.seal import SEALED, last_seal, seal
-from pipeline.tables.audit import AuditEdition, Baseline, DepartureAnswer
+from pipeline.tables.audit import (
+    AuditEdition,
+    Baseline,
+    DepartureAnswer,
+    DepartureTold,
+    SampleResult,
+)
 from pipeline.tables.declare import table_of
 from pipeline.tables.proof import FileKept, RegisterEntry, RegisterFile, RegisterSeal
 from pipeline.tables.schedule import NightsGiven
@@ -318,6 +327,8 @@ def test_a_stores_seal_is_that_of_its_own_last_entry(database: Database) -> None
     assert second == first | {stores[0]: printed(database).size}
     database.put(NightsGiven, [NightsGiven(date(2026, 10, 3), "elsewhere", "")])
     database.put(AuditEdition, [AuditEdition("2026-Q4", 9, "f", date(2027, 1, 1), 0)])
+    for kind in (DepartureTold, SampleResult):
+        database.put(kind, [replace(something_of(kind, 9), store=stores[0])])
     seal(database)
     assert seals() == second
     database.connection.execute("update register_entry set store = null")  # as older versions
@@ -328,3 +339,35 @@ def test_a_stores_seal_is_that_of_its_own_last_entry(database: Database) -> None
             "(select max(seq) from register_entry where source = 'change_plan')"
         ).fetchall()
     }
+
+
+def test_every_page_and_workbook_prints_a_seal_that_stands(four_run: Ran, tmp_path: Path) -> None:
+    """Each page its beginning, each workbook the whole; the register holds against all of them."""
+    ran = four_run.copied(tmp_path, reports=False)
+    files = [path for path in four_run.request.out.rglob("*") if path.suffix in {".pdf", ".xlsx"}]
+    told: set[PrintedSeal] = set()
+    for path in files:
+        for text in _texts(path):
+            found = re.search(
+                r"(?:Seal of the register|Siegel des Registers): (\d+:[0-9a-f]+),", text
+            )
+            assert found, (path, text[-300:])
+            told.add(read_seal(found[1]))
+            assert len(found[1].split(":")[1]) == (16 if path.suffix == ".pdf" else 64)
+
+    assert {path.suffix for path in files} == {".pdf", ".xlsx"}
+    with open_database(ran.request.database) as database:
+        assert check_register(database, sorted(told, key=str)).problems == ()
+
+
+def _texts(path: Path) -> list[str]:
+    """Return the text of every page of a PDF; the description and first sheet of a workbook."""
+    if path.suffix == ".pdf":
+        document = pypdfium2.PdfDocument(path)
+        texts = [page.get_textpage().get_text_range() for page in document]
+        document.close()
+        return texts
+    book = load_workbook(path)
+    first = " ".join(str(c.value) for row in book.worksheets[0].iter_rows() for c in row)
+    told = [str(book.properties.description)]
+    return told if path.name == "quarantine.xlsx" else [*told, first]
