@@ -73,6 +73,9 @@ def returned(database: Database, path: Path, *, today: date | None = None) -> Ta
 
 def test_what_was_found_bounds_what_may_be_astray(database: Database, tmp_path: Path) -> None:
     """The whole way: drawn by region, all but one row filled in, taken, told, printed, sealed."""
+    set_day(database, LAST)
+    assert audit(database, Q3).edition == 1
+    set_day(database, AUGUST)
     sample = draw_sample(database, 12, "dice 4 6 1")
     path = write_sample(database, tmp_path, sample)
     rows = dict.fromkeys(range(1, 12), YES)
@@ -91,7 +94,8 @@ def test_what_was_found_bounds_what_may_be_astray(database: Database, tmp_path: 
     assert outcome.worst == pytest.approx(most_astray(2, 12))  # 8 and 4 of 20 and 10
     (said,) = samples_told(database, [sample])
     assert "of 30 stations 12 were drawn and 11 looked at, 1 not as agreed: 95" in said
-    audit(database, Q3)
+    set_day(database, LAST)
+    assert audit(database, Q3).edition == 2  # what auditors found late restates the quarter
     assert quarter_content(database, "2026-Q3").samples == (outcome,)
     assert sample_outcomes(database, date(2026, 10, 1), date(2026, 12, 31)) == ()
     assert check_register(database, []).problems == ()
