@@ -41,6 +41,7 @@ FLOORS = {
     **dict.fromkeys(STEPS, 4),
     "radio": 2,
     "estimate": 3,
+    "effect": 3,
     "fresh": 3,
     "database": 2,
     "forms": 2,

@@ -11,9 +11,10 @@ from story_lives import BY, Step, World
 from story_oracle import Tale
 
 from pipeline.audit.baseline import advance, approve
+from pipeline.changes.effect import calibration
 from pipeline.changes.register import history
 from pipeline.changes.states import transitions
-from pipeline.changes.verify import calibration, not_as_ordered
+from pipeline.changes.verify import not_as_ordered
 from pipeline.database import Database
 from pipeline.report.region.content import ChangeProgress, RegionContent
 from pipeline.report.region.gather import region_contents

@@ -8,6 +8,7 @@ from operator import attrgetter
 from pathlib import Path
 
 from pipeline.database import Database
+from pipeline.effect.gather import CHAIN, Rollout
 from pipeline.errors import NothingToProve, QuietaisleError, StorageFailed, UnknownSelection
 from pipeline.fresh import fingerprint, program
 from pipeline.originals import Original, keep_originals
@@ -33,6 +34,7 @@ from pipeline.report.quarter.workbook import quarter_workbook
 from pipeline.report.region.content import RegionContent
 from pipeline.report.region.gather import region_contents
 from pipeline.report.region.pages import FileLinks, links_of, region_pdf
+from pipeline.report.region.proof import sight
 from pipeline.report.region.workbook import region_workbook
 from pipeline.report.store.content import CAUTIONS, StoreContent
 from pipeline.report.store.forms import back_out_workbook
@@ -321,6 +323,23 @@ def samples_told(database: Database, samples: Collection[str]) -> tuple[str, ...
     outcomes = sample_outcomes(database, date.min, date.max)
     chosen = [one for one in outcomes if one.sample in samples]
     return tuple(outcome_sentence(one, wording(None)) for one in chosen)
+
+
+def foresight(database: Database, settings: Settings) -> tuple[str, ...]:
+    """Return in English what the waves laid out would show, by region and for the chain."""
+    waves = [wave.name for wave in settings.schedule.waves]
+    rollout, words = Rollout(database, waves, settings.limits), wording(None)
+    regions = sorted({turn.region for turn in rollout.turns})
+    told = [
+        f"{'chain' if region == CHAIN else region}: {sight(one, words)}"
+        for region in (*regions, CHAIN)
+        for one in rollout.sights(region)
+    ]
+    if not told and rollout.turns:
+        told = [words("proof.sees_unknown")]
+    if settings.schedule.work.order == "benefit" and rollout.turns:
+        told.append(words("proof.why.not_drawn"))
+    return tuple(told)
 
 
 def common_wording(countries: Iterable[str | None]) -> Wording:

@@ -5,6 +5,8 @@ from datetime import date, datetime
 from enum import StrEnum
 from typing import Protocol
 
+from pipeline.effect.costs import UpdateCost
+from pipeline.effect.gather import RolloutProof
 from pipeline.records import Seal
 from pipeline.report.quarter.content import ToAnswer
 
@@ -263,6 +265,10 @@ class RegionContent:
     expiring: tuple[ExpiringException, ...]
     deadlines: tuple[OpenDeadline, ...]
     seal: Seal | None
+    proof: RolloutProof | None = None
+    chain: RolloutProof | None = None
+    costs: tuple[UpdateCost, ...] = ()  # of updates, over the chain; empty: too few data
+    offer: float | None = None  # what time lost to own neighbours weighs; None: as in the plan
 
     def count(self, progress: ChangeProgress) -> int:
         """Return how many changes of the region have come so far."""

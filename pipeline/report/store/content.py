@@ -5,6 +5,8 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 
 from pipeline.records import Seal, Severity
+from pipeline.report.store.followed import ChangeOutcome
+from pipeline.tables.changes import LabelBehind
 from pipeline.tables.exports import StationSeen
 from pipeline.tables.survey import EdEvidence
 from pipeline.wording import NOTHING, Wording
@@ -292,6 +294,8 @@ class StoreContent:
     held: tuple[HeldStation, ...] = ()
     approvers: tuple[str, ...] = ()
     seal: Seal | None = None
+    outcomes: tuple[ChangeOutcome, ...] = ()
+    behind: tuple[LabelBehind, ...] = ()
 
 
 def gap(content: StoreContent) -> float:

@@ -31,6 +31,8 @@ from pipeline.report.store.content import (
     StoreSeal,
     WifiGroup,
 )
+from pipeline.report.store.followed import ChangeOutcome
+from pipeline.tables.changes import LabelBehind
 from pipeline.tables.run import PermittedChannel
 from pipeline.tables.survey import EdEvidence
 from pipeline.wording import wording
@@ -52,6 +54,8 @@ _READ: tuple[tuple[str, type[Any], Mapping[str, object]], ...] = (
     ("store_changes", RegisteredChange, {"plan": None}),
     ("store_refusals", Refusal, {}),
     ("store_seals", StoreSeal, {}),
+    ("store_outcomes", ChangeOutcome, {}),
+    ("store_behind", LabelBehind, {}),
 )
 _NARROWED = ("earshot", "ed_evidence", "wifi_matched")
 _SURENESS = ("high", "fair", "low")
@@ -151,6 +155,8 @@ def _content(store: Store, rows: _Rows, approvers: tuple[str, ...]) -> StoreCont
         held=tuple(_held(stations)),
         approvers=approvers,
         seal=next((Seal(s.size, s.root, s.as_of) for s in rows.of(key, StoreSeal)), None),
+        outcomes=rows.of(key, ChangeOutcome),
+        behind=rows.of(key, LabelBehind),
     )
 
 
