@@ -1,105 +1,29 @@
 """The command line: parse, call, print, exit status."""
 
 import sys
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
 from datetime import date, datetime
-from functools import wraps
 from pathlib import Path
 from typing import Any
 
 import click
-from rich.console import Console
 
 from pipeline import __version__, commands, terminal, terminal_changes, terminal_teach
 from pipeline.backup import back_up, restore
 from pipeline.bench import bench
+from pipeline.calls import DATABASE, DAY, DONE, FAILED, FINDINGS, PATH, Call, day_of, status, step
 from pipeline.check.rules import explain, rule_list
 from pipeline.database import open_database
 from pipeline.demo.bench import BenchSize
 from pipeline.errors import QuietaisleError, StorageFailed
-from pipeline.progress import Progress
 from pipeline.proof.prove import Wanted
-from pipeline.records import Selection, Severity
-from pipeline.run import Request, require_readable, rules_beside, run
+from pipeline.records import Selection
+from pipeline.run import require_readable, rules_beside, run
 from pipeline.settings import load_settings
 from pipeline.tables.taken import ExportFile
 from pipeline.teach import asked, rules_of, teach, write_rules
 from pipeline.template import write_demo, write_template
 from pipeline.visible import visible
-
-DONE, FINDINGS, FAILED = 0, 1, 2
-_PATH = click.Path(path_type=Path)
-_DATABASE = Path("quietaisle.duckdb")
-_DAY = click.DateTime(["%Y-%m-%d"])
-_OPTIONS = (
-    click.option(
-        "--database",
-        type=_PATH,
-        default=_DATABASE,
-        show_default=True,
-        help="Where everything is kept between runs.",
-    ),
-    click.option("--rules", type=_PATH, help="Rules file; else rules.toml beside the exports."),
-    click.option("--rules-folder", type=_PATH, help="A folder of rules of your own."),
-    click.option(
-        "--out", type=_PATH, default=Path("reports"), show_default=True, help="Where reports go."
-    ),
-    click.option("--as-of", type=_DAY, help="The day to speak of; else the newest in the exports."),
-    click.option("--store", multiple=True, help="Only this store; may be repeated."),
-    click.option("--region", multiple=True, help="Only this region; may be repeated."),
-    click.option(
-        "--fail-on",
-        type=click.Choice([severity.value for severity in Severity]),
-        help="Exit with status 1 when a finding is this grave or graver.",
-    ),
-)
-
-
-@dataclass(frozen=True, slots=True)
-class Call:
-    """What every step of the job is called with."""
-
-    request: Request
-    fail_on: str | None
-    console: Console
-    progress: Progress
-
-    @property
-    def only_store(self) -> str | None:
-        """The one store asked for; None where it is not exactly one."""
-        stores = self.request.selection.stores
-        return stores[0] if len(stores) == 1 else None
-
-
-def _step(command: Callable[..., int]) -> Callable[..., int]:
-    """Add the options that every step of the job takes, and hand them over as one `Call`."""
-
-    @wraps(command)
-    def called(exports: Path | None = None, **options: Any) -> int:  # noqa: ANN401 - as click has them
-        console = terminal.console()
-        shared = {name: options.pop(name) for name in ("database", "out", "rules", "rules_folder")}
-        selection = Selection(options.pop("store"), options.pop("region"))
-        as_of = _date(options.pop("as_of"))
-        request = Request(exports=exports, as_of=as_of, selection=selection, **shared)
-        fail_on = options.pop("fail_on")
-        return command(Call(request, fail_on, console, terminal.progress_on(console)), **options)
-
-    for option in reversed(_OPTIONS):
-        called = option(called)
-    return called
-
-
-def _date(moment: datetime | None) -> date | None:
-    return None if moment is None else moment.date()
-
-
-def status(found: Mapping[Severity, int], fail_on: str | None) -> int:
-    """Return the exit status: 1 where a finding is as grave as asked for, or graver."""
-    if fail_on is None:
-        return DONE
-    graver = list(Severity)[: list(Severity).index(Severity(fail_on)) + 1]
-    return FINDINGS if any(found[severity] for severity in graver) else DONE
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"]})
@@ -109,8 +33,8 @@ def cli() -> None:
 
 
 @cli.command("run")
-@click.argument("exports", type=_PATH)
-@_step
+@click.argument("exports", type=PATH)
+@step
 def run_command(call: Call) -> int:
     """Take a folder of EXPORTS and write a change plan and a summary for every store."""
     return _run(call)
@@ -128,8 +52,8 @@ def _run(call: Call) -> int:
 
 
 @cli.command("ingest")
-@click.argument("exports", type=_PATH)
-@_step
+@click.argument("exports", type=PATH)
+@step
 def ingest_command(call: Call) -> int:
     """Take a folder of EXPORTS into the database and stop there."""
     outcomes = commands.run_ingest(call.request, call.progress)
@@ -140,12 +64,12 @@ def ingest_command(call: Call) -> int:
 
 @cli.command("check")
 @click.option("--standing", is_flag=True, help="Rule by rule: how often, where, and since when.")
-@click.option("--since", type=_DAY, help="With --standing: new since when; else this quarter.")
-@_step
+@click.option("--since", type=DAY, help="With --standing: new since when; else this quarter.")
+@step
 def check_command(call: Call, *, standing: bool, since: datetime | None) -> int:
     """List the findings of every rule on what the database holds."""
     if standing:
-        found = commands.run_standing(call.request, _date(since), call.progress)
+        found = commands.run_standing(call.request, day_of(since), call.progress)
         terminal.show_standing(call.console, *found)
         return DONE
     summary, rows = commands.run_listing(call.request, "listed_findings", call.progress)
@@ -161,7 +85,7 @@ def check_command(call: Call, *, standing: bool, since: datetime | None) -> int:
     metavar="STATION=CHANNEL",
     help="Price this choice of yours against the plan; with one --store. May be repeated.",
 )
-@_step
+@step
 def plan_command(call: Call, *, wishes: tuple[str, ...]) -> int:
     """List the moves of the best plan for what the database holds."""
     if wishes:
@@ -184,7 +108,7 @@ def _wish(text: str) -> tuple[str, int]:
 
 
 @cli.command("schedule")
-@_step
+@step
 def schedule_command(call: Call) -> int:
     """Give every store with moves its night, enter approved changes, and write calendar files."""
     found = commands.run_schedule(call.request, call.progress)
@@ -194,7 +118,7 @@ def schedule_command(call: Call) -> int:
 
 @cli.command("report")
 @click.option("--back-out", is_flag=True, help="Write the selected stores' way back instead.")
-@_step
+@step
 def report_command(call: Call, *, back_out: bool) -> int:
     """Write the change plans and summaries for what the database holds."""
     if back_out:
@@ -207,9 +131,9 @@ def report_command(call: Call, *, back_out: bool) -> int:
 
 
 @cli.command("decide")
-@click.argument("workbooks", type=_PATH, nargs=-1, required=True)
+@click.argument("workbooks", type=PATH, nargs=-1, required=True)
 @click.option("--all-or-nothing", is_flag=True, help="Take all of a workbook or none of it.")
-@_step
+@step
 def decide_command(call: Call, *, workbooks: tuple[Path, ...], all_or_nothing: bool) -> int:
     """Take decisions and results out of WORKBOOKS that came back, or folders of them."""
     taken = commands.run_decide(call.request, workbooks, all_or_nothing=all_or_nothing)
@@ -218,7 +142,7 @@ def decide_command(call: Call, *, workbooks: tuple[Path, ...], all_or_nothing: b
 
 
 @cli.command("verify")
-@_step
+@step
 def verify_command(call: Call) -> int:
     """Hold the newest exports against the changes that were carried out."""
     terminal_changes.show_verified(call.console, commands.run_verify(call.request))
@@ -226,8 +150,8 @@ def verify_command(call: Call) -> int:
 
 
 @cli.command("morning")
-@click.argument("exports", type=_PATH)
-@_step
+@click.argument("exports", type=PATH)
+@step
 def morning_command(call: Call) -> int:
     """Say what EXPORTS of the next day show of last night's changes; status 1: there is work."""
     found = commands.run_morning(call.request, call.progress)
@@ -241,40 +165,73 @@ def morning_command(call: Call) -> int:
 @click.option("--all-stores", is_flag=True, help="With --approve: every store, in one go.")
 @click.option("--by", help="Who approves; a name in the rules file.")
 @click.option("--reason", help="Why, in words.")
-@click.option("--since", type=_DAY, help="Compare from this day's evening.")
-@click.option("--until", type=_DAY, help="Compare to this day's evening.")
+@click.option("--since", type=DAY, help="Compare from this day's evening.")
+@click.option("--until", type=DAY, help="Compare to this day's evening.")
 @click.option("--station", help="Tell this station's life; with one --store.")
 @click.option(
     "--check", "seals", multiple=True, metavar="SEAL", help="Hold the register to a seal."
 )
-@click.option("--prove", type=_PATH, help="Write a proof that the register's entries stand.")
-@click.option("--change", help="With --prove: of this change.")
+@click.option("--prove", type=PATH, help="Write a proof that the register's entries stand.")
+@click.option("--original", type=PATH, help="Write the workbooks a change rests on to a folder.")
+@click.option("--change", help="With --prove and --original: of this change.")
+@click.option("--sample", metavar="59", help="Draw stations to look at; or for a share: 5%.")
+@click.option("--seed", help="With --sample: what to draw from; else the name of the run.")
 @click.option("--older", type=int, multiple=True, help="With --prove: from a seal of this size on.")
-@_step
+@step
 def audit_command(call: Call, *, quarter: str | None, approve: bool, **options: Any) -> int:  # noqa: ANN401 - as click has them
     """Hold what is found against what was agreed: a quarter, two days, or one station's life."""
-    since, until = options["since"], options["until"]
     if options["seals"]:
         return _check(call, options["seals"])
     if options["prove"]:
         _prove(call, options, quarter)
+    elif options["original"]:
+        _originals(call, options["original"], options["change"])
+    elif options["sample"]:
+        wanted = _wanted(options["sample"])
+        click.echo(commands.run_sample(call.request, wanted, options["seed"]))
     elif approve:
         _approve(call, options["by"], options["reason"], every=options["all_stores"])
     elif options["station"]:
-        if call.only_store is None:
-            raise click.UsageError("--station needs exactly one --store")
-        lines = commands.run_life(call.request, call.only_store, options["station"])
-        terminal.show_life(call.console, lines)
-    elif since or until:
-        if not (since and until):
-            raise click.UsageError("--since and --until go together")
-        found = commands.run_compare(call.request, since.date(), until.date())
-        terminal.show_departures(call.console, found)
+        _life(call, options["station"])
+    elif options["since"] or options["until"]:
+        _compare(call, day_of(options["since"]), day_of(options["until"]))
     else:
         audited = commands.run_audit(call.request, quarter, call.progress)
         terminal.show_audited(call.console, audited)
         click.echo(f"Seal of the register, for `audit --check`: {audited.seal or 'none yet'}")
     return DONE
+
+
+def _life(call: Call, station: str) -> None:
+    if call.only_store is None:
+        raise click.UsageError("--station needs exactly one --store")
+    terminal.show_life(call.console, commands.run_life(call.request, call.only_store, station))
+
+
+def _compare(call: Call, since: date | None, until: date | None) -> None:
+    if not (since and until):
+        raise click.UsageError("--since and --until go together")
+    terminal.show_departures(call.console, commands.run_compare(call.request, since, until))
+
+
+def _originals(call: Call, folder: Path, change: str | None) -> None:
+    if change is None:
+        raise click.UsageError("--original needs --change")
+    for line in commands.run_originals(call.request, folder, change):
+        click.echo(visible(line))
+
+
+def _wanted(text: str) -> float:
+    """Return how many stations are asked for; below 1, the share that they are to rule out."""
+    digits = text.removesuffix("%")
+    try:
+        wanted = float(digits) / (100 if text.endswith("%") else 1)
+    except ValueError:
+        wanted = 0.0
+    share = 0 < wanted < 1
+    if not share and not (digits == text and wanted >= 1 and wanted.is_integer()):
+        raise click.UsageError(f"--sample {text}: give a number of stations, or a share such as 5%")
+    return wanted
 
 
 def _approve(call: Call, by: str | None, reason: str | None, *, every: bool) -> None:
@@ -303,8 +260,8 @@ def _prove(call: Call, options: Mapping[str, Any], quarter: str | None) -> None:
 
 
 @cli.command("backup")
-@click.argument("folder", type=_PATH)
-@click.option("--database", type=_PATH, default=_DATABASE, show_default=True, help="What to keep.")
+@click.argument("folder", type=PATH)
+@click.option("--database", type=PATH, default=DATABASE, show_default=True, help="What to keep.")
 def backup_command(folder: Path, database: Path) -> int:
     """Keep the database in a new FOLDER: a parquet file a table, and a manifest of digests."""
     with open_database(database) as opened:
@@ -314,8 +271,8 @@ def backup_command(folder: Path, database: Path) -> int:
 
 
 @cli.command("restore")
-@click.argument("folder", type=_PATH)
-@click.option("--database", type=_PATH, default=_DATABASE, show_default=True, help="A new file.")
+@click.argument("folder", type=PATH)
+@click.option("--database", type=PATH, default=DATABASE, show_default=True, help="A new file.")
 def restore_command(folder: Path, database: Path) -> int:
     """Make a new database of the backup in FOLDER."""
     back = restore(folder, database)
@@ -324,9 +281,9 @@ def restore_command(folder: Path, database: Path) -> int:
 
 
 @cli.command("teach")
-@click.argument("folder", type=_PATH)
-@click.option("--rules", type=_PATH, help="Rules file; else rules.toml beside the exports.")
-@click.option("--write", type=_PATH, help="Write what is proposed into this new rules file.")
+@click.argument("folder", type=PATH)
+@click.option("--rules", type=PATH, help="Rules file; else rules.toml beside the exports.")
+@click.option("--write", type=PATH, help="Write what is proposed into this new rules file.")
 def teach_command(folder: Path, rules: Path | None, write: Path | None) -> int:
     """Show what the headings of FOLDER are taken for, and propose lines for the rules file."""
     tables = teach(folder, load_settings(rules or rules_beside(folder)))
@@ -344,8 +301,8 @@ def teach_command(folder: Path, rules: Path | None, write: Path | None) -> int:
 
 @cli.command("rules")
 @click.argument("name", required=False)
-@click.option("--rules", type=_PATH, help="Rules file whose limits to show.")
-@click.option("--rules-folder", type=_PATH, help="A folder of rules of your own.")
+@click.option("--rules", type=PATH, help="Rules file whose limits to show.")
+@click.option("--rules-folder", type=PATH, help="A folder of rules of your own.")
 def rules_command(name: str | None, rules: Path | None, rules_folder: Path | None) -> int:
     """List the rules, or explain the one called NAME with your own limits filled in."""
     known = rule_list(rules_folder)
@@ -358,7 +315,7 @@ def rules_command(name: str | None, rules: Path | None, rules_folder: Path | Non
 
 
 @cli.command("template")
-@click.argument("folder", type=_PATH)
+@click.argument("folder", type=PATH)
 @click.option("--demo", is_flag=True, help="Write the sample chain's exports instead.")
 def template_command(folder: Path, *, demo: bool) -> int:
     """Write empty export files and a commented rules file into FOLDER."""
@@ -372,7 +329,7 @@ def template_command(folder: Path, *, demo: bool) -> int:
 @click.option("--stations", type=click.IntRange(min=1), default=8, show_default=True)
 @click.option("--readings", type=click.IntRange(min=1), default=50, show_default=True)
 @click.option("--labels", type=click.IntRange(min=0), default=4000, show_default=True)
-@click.option("--folder", type=_PATH, help="Keep the generated exports and reports here.")
+@click.option("--folder", type=PATH, help="Keep the generated exports and reports here.")
 def bench_command(folder: Path | None, **size: int) -> int:
     """Generate a chain of that size, run the whole job and time every step."""
     console = terminal.console()

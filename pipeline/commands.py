@@ -13,12 +13,14 @@ from pipeline.audit.audit import AuditOutcome, audit, compare
 from pipeline.audit.baseline import Approved, accept, approve, take
 from pipeline.audit.calendar import quarter_of, read_quarter
 from pipeline.audit.history import LifeLine, life
-from pipeline.changes.answers import answers, audits_among
+from pipeline.audit.sample import draw_sample, keep_results
+from pipeline.changes.answers import among, answers
 from pipeline.changes.back_out import back_out
 from pipeline.changes.decisions import Taken, decide
 from pipeline.changes.effect import Calibration, calibration
-from pipeline.changes.morning import Morning, last_night, ways_back
+from pipeline.changes.morning import MorningAfter, last_night, ways_back
 from pipeline.changes.register import Booking, book
+from pipeline.changes.samples import sample_results
 from pipeline.changes.verify import (
     Check,
     not_as_ordered,
@@ -29,6 +31,7 @@ from pipeline.changes.verify import (
 from pipeline.check.rules import RuleStanding, portfolio
 from pipeline.database import Database
 from pipeline.errors import UnknownSelection
+from pipeline.forms import ANSWERS, SAMPLE
 from pipeline.fresh import forget_whole_run
 from pipeline.plan.explain import Case
 from pipeline.plan.stores import case_of, terms_of
@@ -36,15 +39,18 @@ from pipeline.plan.what_if import WhatIf, what_if, worth_of
 from pipeline.progress import Progress
 from pipeline.proof.check import Checked, PrintedSeal, check_register, read_seal, seal_of
 from pipeline.proof.prove import Wanted, prove
-from pipeline.records import BackOutStep, OrderPrice, RunSummary, Selection
+from pipeline.records import OrderPrice, RunSummary, Selection
 from pipeline.report.write import (
     audit_verdict,
     cautions,
     drop_calendars,
     foresight,
     place_of,
+    samples_told,
     write_audit,
     write_back_out,
+    write_originals,
+    write_sample,
 )
 from pipeline.run import (
     Request,
@@ -87,21 +93,6 @@ class Verified:
     standing: tuple[Check, ...]  # found otherwise by an earlier look, and not put right since
     calibration: tuple[Calibration, ...]
     not_as_ordered: Mapping[str, int]  # changes that no promise counts, by how they ended
-
-
-@dataclass(frozen=True, slots=True)
-class MorningAfter:
-    """What the export of the next day says of last night's changes, and where to go back, how."""
-
-    outcomes: tuple[ExportFile, ...]
-    day: date
-    changes: tuple[Morning, ...]
-    ways_back: Mapping[str, tuple[BackOutStep, ...]]
-
-    @property
-    def work(self) -> bool:
-        """Whether anything is to do."""
-        return any(one.do for one in self.changes)
 
 
 @dataclass(frozen=True, slots=True)
@@ -198,13 +189,16 @@ def run_decide(
             known = case(store)
             return None if known is None else worth_of(known, before, after)
 
-        audits = audits_among(workbooks)
-        others = [path for path in workbooks if path not in audits]
+        audits, samples = among(workbooks, ANSWERS), among(workbooks, SAMPLE)
+        others = [path for path in workbooks if path not in {*audits, *samples}]
         done = decide(database, settings, others, all_or_nothing=whole, today=day, price=price)
-        told, given = answers(database, settings, audits, all_or_nothing=whole, today=day)
-        take(database, given)
+        told, given, files = answers(database, settings, audits, all_or_nothing=whole, today=day)
+        take(database, given, files)
         accept(database)
-        return (*done, *told)
+        seen, found, sheets = sample_results(database, samples, all_or_nothing=whole, today=day)
+        keep_results(database, found, sheets)
+        said = samples_told(database, sorted({one.sample for one in found}))
+        return (*done, *told, *(replace(one, priced=said) for one in seen))
 
 
 def run_schedule(request: Request, progress: Progress) -> Scheduled:
@@ -300,6 +294,16 @@ def run_audit(request: Request, quarter: str | None, progress: Progress) -> Quar
         return QuarterAudited(found, asked, files, seal_of(database))
 
 
+def run_sample(request: Request, wanted: float, seed: str | None) -> Path:
+    """Draw stations for an auditor to look at and write the sheet; `wanted` below 1 is a share.
+
+    Raises:
+        NothingToSample: nothing is agreed of any station.
+    """
+    with _started(request) as (database, _):
+        return write_sample(database, request.out, draw_sample(database, wanted, seed))
+
+
 def run_approve(request: Request, by: str, reason: str) -> tuple[Approved, ...]:
     """Freeze the configuration of the selected stores as agreed; of all with stations, if none is.
 
@@ -325,6 +329,17 @@ def run_check_seals(request: Request, seals: Sequence[str]) -> Checked:
     printed = tuple(map(read_seal, seals))
     with session(request) as (database, _):
         return check_register(database, printed)
+
+
+def run_originals(request: Request, folder: Path, change: str) -> Iterator[str]:
+    """Write the workbooks that a change's decisions and results came in; yield where each stands.
+
+    Raises:
+        NothingToProve: none came in a workbook that is kept.
+        OutputNotWritable: a file cannot be written.
+    """
+    with session(request) as (database, _):
+        yield from write_originals(database, folder, change)
 
 
 def run_prove(

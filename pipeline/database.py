@@ -1,7 +1,7 @@
 """The embedded database: one connection, opened once per command, and its own sentences."""
 
 import shutil
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import fields
 from functools import cache
@@ -51,6 +51,7 @@ class Database:
 
     def __init__(self, connection: duckdb.DuckDBPyConnection) -> None:
         self.connection = connection
+        self.before_commit: Callable[[Database], object] = lambda _: None
 
     def run(self, step: str, name: str, values: Values | None = None) -> None:
         """Run one statement for its effect; `values` fill its named parameters."""
@@ -164,6 +165,11 @@ class Database:
         rows = self.connection.execute(table_of(kind).added_after, {"after": after}).fetchall()
         return [kind(*row) for row in rows]
 
+    def count(self, kind: type[Any]) -> int:
+        """Return how many rows a kind's table has."""
+        ((rows,),) = self.connection.execute(table_of(kind).count).fetchall()
+        return int(rows)
+
     @contextmanager
     def held(self, *names: str, chosen: bool = False) -> Iterator[None]:
         """Let tables or views stand still under their own names until the block is left.
@@ -185,10 +191,11 @@ class Database:
 
     @contextmanager
     def transaction(self) -> Iterator[None]:
-        """Keep everything inside the block, or nothing of it."""
+        """Keep everything inside the block, or nothing of it; `before_commit` belongs to it."""
         self.connection.begin()
         try:
             yield
+            self.before_commit(self)
         except BaseException:
             self.connection.rollback()
             raise

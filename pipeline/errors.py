@@ -280,6 +280,16 @@ class NothingToAudit(QuietaisleError):
         )
 
 
+class NothingToSample(QuietaisleError):
+    """No station is there to draw."""
+
+    def __init__(self) -> None:
+        super().__init__(
+            "Of no station is a channel agreed, so there is nothing to hold one against: "
+            "approve the stores first with 'audit --approve'."
+        )
+
+
 class DaysOutOfOrder(QuietaisleError):
     """The second of two days to compare is not after the first."""
 

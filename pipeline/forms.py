@@ -90,6 +90,18 @@ ANSWERS = Form(
 """The sheet of a quarter's audit: a row a cause, which is in the place of the change."""
 APPROVE, PUT_BACK, LEAVE_OPEN = ANSWER_WORDS = ("approve as agreed", "put back", "leave open")
 
+SAMPLE = Form(
+    "Sample",
+    (
+        CHANGE, "region", "store", "name", "station", "channel", "pan_id", "found_channel",
+        "found_pan_id", "as_agreed", "by", "date", "note",
+    ),
+    ("found_channel", "found_pan_id", "as_agreed", "by", "date", "note"),
+    ("name",),
+)  # fmt: skip
+"""The sheet an auditor takes along: a row a station drawn, named in the place of a change."""
+YES, NO = "yes", "no"
+
 APPROVED, ANOTHER, REFUSED = "approved", "approved with another channel", "refused"
 DECISION_WORDS = (APPROVED, ANOTHER, REFUSED, "deferred")
 SPLIT = "split"

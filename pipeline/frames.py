@@ -13,6 +13,7 @@ import polars as pl
 Record = TypeVar("Record")
 _COLUMN: dict[Any, type[pl.DataType]] = {
     bool: pl.Boolean,
+    bytes: pl.Binary,
     date: pl.Date,
     datetime: pl.Datetime,
     float: pl.Float64,
@@ -24,8 +25,8 @@ _COLUMN: dict[Any, type[pl.DataType]] = {
 def frame_of(kind: type[Any], records: Iterable[Any]) -> pl.DataFrame:
     """Return the records as a frame; it has its columns even where there are no records.
 
-    `kind` is a dataclass whose fields are bool, date, datetime, float, int or str, or one of these
-    or None.
+    `kind` is a dataclass whose fields are bool, bytes, date, datetime, float, int or str, or one of
+    these or None.
     """
     hints = get_type_hints(kind)
     schema = {field.name: _column(hints[field.name]) for field in fields(kind)}

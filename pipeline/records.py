@@ -23,6 +23,25 @@ OFF_AIR = 0
 
 
 @dataclass(frozen=True, slots=True)
+class Seal:
+    """A seal of the register, to be printed: over how many entries, its root, and its day."""
+
+    size: int
+    root: str  # 64 hexadecimal digits
+    as_of: date
+
+    @property
+    def whole(self) -> str:
+        """The seal as a workbook has it."""
+        return f"{self.size}:{self.root}"
+
+    @property
+    def short(self) -> str:
+        """The seal as a page has it: enough of the root that no other register begins so."""
+        return f"{self.size}:{self.root[:16]}"
+
+
+@dataclass(frozen=True, slots=True)
 class StoreStation:
     """A station as the plan sees it: today's channel, and the channels it may use, ascending.
 
@@ -171,3 +190,20 @@ class RunSummary:
     unwritten: tuple[tuple[str, str], ...] = ()  # store or region, and why
     reviews: tuple[Path, ...] = ()
     quarantine: Path | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class WorkbookRefusal:
+    """Something in a workbook that was not taken, where it stands, and what to do."""
+
+    workbook: str
+    store: str | None
+    sheet: str | None
+    cell: str | None
+    sentence: str
+
+    def __str__(self) -> str:
+        """Return the refusal as one line."""
+        named = (("store", self.store), ("sheet", self.sheet), ("cell", self.cell))
+        place = ", ".join(f"{word} {value}" for word, value in named if value)
+        return f"{self.workbook}: {place}{': ' if place else ''}{self.sentence}"

@@ -143,9 +143,11 @@ def judge(database: Database, request: Request, settings: Settings, progress: Pr
         if _unchanged(database, request):
             return
         forget_whole_run(database)
-        # Only a run that judges is kept: findings belong to it.
-        database.run("run", "keep_run", {"version": __version__})
-        database.run("match", "keep_known")
+        with database.transaction():
+            # Only a run that judges is kept: findings belong to it, and it rests on the exports.
+            database.run("run", "keep_run", {"version": __version__})
+            database.run("proof", "register_exports")
+            database.run("match", "keep_known")
     with progress.during("survey"):
         survey(database, settings)
     with progress.during("verify"):  # reads what the survey made of scans since each change
@@ -158,7 +160,6 @@ def judge(database: Database, request: Request, settings: Settings, progress: Pr
     with progress.during("check"):
         check(database, settings, request.rules_folder, bound)
         keep(database)  # what later audits need to know of this run
-        seal(database)  # before the pages that print it
 
 
 def _propose(database: Database, settings: Settings, progress: Progress) -> None:
@@ -206,8 +207,8 @@ def session(request: Request) -> Iterator[tuple[Database, Settings]]:
     named = request.exports is not None or request.rules is not None
     settings = settings_of(request) if named else None
     with open_database(request.database) as database, helped():
+        database.before_commit = seal
         yield database, settings or _last_settings(database)
-        seal(database)
 
 
 def settings_of(request: Request) -> Settings:

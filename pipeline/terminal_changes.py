@@ -7,8 +7,9 @@ from rich.console import Console
 
 from pipeline.changes.decisions import Taken
 from pipeline.changes.effect import Calibration
+from pipeline.changes.morning import MorningAfter
 from pipeline.changes.verify import Check
-from pipeline.commands import MorningAfter, Scheduled, Verified
+from pipeline.commands import Scheduled, Verified
 from pipeline.proof.check import Checked
 from pipeline.terminal import many, percent, plain_table, show_exports, under
 from pipeline.visible import visible

@@ -14,9 +14,10 @@ from test_audit_baseline import AUGUST, JULY, SETTINGS, set_day, station
 from pipeline.audit.audit import audit
 from pipeline.audit.baseline import approve, take
 from pipeline.audit.calendar import read_quarter
-from pipeline.changes.answers import answers, audits_among
+from pipeline.changes.answers import among, answers
 from pipeline.changes.decisions import Taken, decide
 from pipeline.database import Database, open_database
+from pipeline.forms import ANSWERS
 from pipeline.report.quarter.content import QuarterContent
 from pipeline.report.quarter.gather import quarter_content
 from pipeline.report.write import write_audit
@@ -83,8 +84,8 @@ def returned(
     database: Database, path: Path, *, today: date | None = None, all_or_nothing: bool = False
 ) -> Taken:
     """Return a workbook as `decide` would."""
-    [audits] = audits_among([path.parent])
-    (taken,), given = answers(
+    [audits] = among([path.parent], ANSWERS)
+    (taken,), given, _ = answers(
         database, SETTINGS, [audits], all_or_nothing=all_or_nothing, today=today
     )
     take(database, given)
@@ -188,7 +189,7 @@ def test_an_audit_in_a_folder_is_no_change_plan(database: Database, tmp_path: Pa
     path = filled(database, tmp_path, {"firmware": APPROVE})
     (tmp_path / "notes.xlsx").write_bytes(b"no workbook")
     assert decide(database, SETTINGS, [path.parent]) == ()
-    assert audits_among([tmp_path]) == [path]
+    assert among([tmp_path], ANSWERS) == [path]
 
 
 def test_answers_are_marked_in_the_audit_of_their_quarter_only(

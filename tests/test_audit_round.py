@@ -154,6 +154,25 @@ def test_the_next_quarter_names_the_three_mishaps_and_nothing_else(done: Round) 
     assert done.content.now.astray == 3
 
 
+@pytest.mark.slow
+def test_where_all_is_done_as_ordered_nothing_departs(
+    demo_run: Ran, tmp_path_factory: pytest.TempPathFactory
+) -> None:
+    """All moves approved, carried out and found so: not one departure that anybody must answer."""
+    channels = dict(demo_run.rows("select station, to_channel from change where not parking"))
+    folder = tmp_path_factory.mktemp("as-ordered")
+    write_follow_up(folder, NEXT, channels)
+    done = gone_round(demo_run, folder, tmp_path_factory.mktemp("null"), REGIONS)
+
+    now = done.content.now
+    assert done.content.to_act_on == ()
+    assert (now.astray, now.asked, now.nobody, now.differently, now.undone) == (0, 0, 0, 0, 0)
+    told = {(d.kind, d.store == SILENT) for d in done.content.differences}
+    assert told == {("approved change", False), ("unseen", True)}  # no export: a gap, told as one
+    assert now.ordered > 20
+    assert not any(review.astray for review in done.reviews)
+
+
 def test_page_one_says_what_is_asked_and_counts_by_order(done: Round) -> None:
     """Kept counts only what was found as ordered; four pages are enough for the demo."""
     now = done.content.now

@@ -3,16 +3,20 @@
 import random
 from collections.abc import Callable, Iterator
 from datetime import date, datetime, timedelta
+from hashlib import sha256
 from pathlib import Path
 
 import pytest
 from changes_book import TOP, Book, book_of, reordered, reversed_rows
 from changes_kit import BY, Moves, chain, names, plan_says, settings_in, speak_of, states
+from openpyxl import load_workbook
 
 from pipeline.changes.decisions import Taken, decide
 from pipeline.changes.register import history, propose
 from pipeline.database import Database
+from pipeline.errors import NothingToProve
 from pipeline.forms import CHANGE, COPY, DECISIONS, MOVES, RESULTS
+from pipeline.report.write import write_originals
 from pipeline.settings import Settings
 
 MOVED: Moves = {
@@ -67,6 +71,34 @@ def test_decisions_are_taken_with_who_when_and_why(
         ("refused", datetime(2026, 10, 5), BY, "refit in spring"),
         ("deferred", datetime(2026, 10, 6), BY, ""),
     ]  # fmt: skip
+
+
+def test_a_decision_is_shown_in_its_original(
+    proposed: Database, settings: Settings, back: Path
+) -> None:
+    """File, cell, name and day as they were written; the workbook as it came, octet by octet."""
+    first, second, _ = names(proposed, "B")
+    book = book_of(proposed, "B", back).decide(first, "approved")
+    path = book.decide(second, "refused", by=" t.  aldervane", day="06.10.2026").saved()
+    came = path.read_bytes()
+    decide(proposed, settings, [back])
+    path.unlink()
+
+    [line] = write_originals(proposed, back.parent / "shown", second)
+    [kept] = (back.parent / "shown").iterdir()
+    assert kept.read_bytes() == came
+    assert kept.stem == sha256(came).hexdigest()
+    [event] = [e for e in history(proposed) if e.change == second and e.state == "refused"]
+    assert (event.workbook_sha256, event.by) == (kept.stem, BY)
+    sheet, cell = str(event.cell).split("!")
+    row = load_workbook(kept)[sheet][int(cell.lstrip("ABCDEFGHIJKLMNOPQRSTUVWXYZ"))]
+    written = {c.coordinate: c.value for c in row}
+    assert written[cell] == "refused"
+    assert {" t.  aldervane", "06.10.2026"} <= set(written.values())
+    assert (event.by_written, event.at_written) == ("t. aldervane", "06.10.2026")
+    assert f"refused by {BY} on 2026-10-06: 't. aldervane', '06.10.2026' in {event.cell}" in line
+    with pytest.raises(NothingToProve, match="in a workbook that is kept"):
+        list(write_originals(proposed, back, names(proposed, "B")[2]))
 
 
 def test_the_same_workbook_twice_changes_nothing(

@@ -38,7 +38,10 @@ from pipeline.changes.states import (
 )
 from pipeline.database import Database
 from pipeline.errors import EventOutOfOrder, TransitionIllegal, UnknownChange
+from pipeline.proof.seal import SEALED
 from pipeline.tables.changes import Change, ChangeEvent
+from pipeline.tables.declare import table_of
+from pipeline.tables.proof import RegisterEntry, RegisterSeal
 
 NEXT = date(2026, 12, 31)
 ROOT = Path(__file__).resolve().parents[1]
@@ -275,8 +278,9 @@ def test_events_are_all_taken_or_none(tmp_path: Path) -> None:
 
 
 def test_no_statement_changes_the_register_in_place() -> None:
-    """No SQL file updates or deletes from a table of the register."""
-    tables = r"(change_plan|change_event|change_check|change)\b"
+    """No SQL file updates or deletes from a table that is sealed, or from the seals."""
+    sealed = [table_of(kind).name for kind in (*SEALED, RegisterEntry, RegisterSeal)]
+    tables = rf"({'|'.join(sorted(sealed, reverse=True))})\b"
     verbs = re.compile(
         rf"\b(update|delete\s+from|truncate|or\s+replace\s+into)\s+{tables}", re.IGNORECASE
     )

@@ -5,6 +5,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
+from pipeline import calls
 from pipeline import cli as command_line
 from pipeline.cli import cli
 from pipeline.records import Severity
@@ -29,7 +30,7 @@ def test_a_missing_folder_is_one_sentence_and_status_2(
     status = _main(monkeypatch, "run", "nowhere")
 
     captured = capsys.readouterr()
-    assert status == command_line.FAILED
+    assert status == calls.FAILED
     assert captured.err == "nowhere is not a folder; name the folder that holds the exports.\n"
 
 
@@ -42,7 +43,7 @@ def test_an_empty_folder_says_how_to_begin(
 
     status = _main(monkeypatch, "run", "exports")
 
-    assert status == command_line.FAILED
+    assert status == calls.FAILED
     assert "quietaisle template FOLDER" in capsys.readouterr().err
 
 
@@ -61,7 +62,7 @@ def test_a_wrong_call_is_status_2(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], words: tuple[str, ...]
 ) -> None:
     """Usage errors say what is off, on stderr."""
-    assert _main(monkeypatch, *words) == command_line.FAILED
+    assert _main(monkeypatch, *words) == calls.FAILED
     assert "Error" in capsys.readouterr().err
 
 
@@ -82,7 +83,7 @@ def test_exit_status_follows_the_gravest_finding(
     """Status 1 when a finding is as grave as asked for, or graver."""
     counts = {severity: found.get(severity, 0) for severity in Severity}
 
-    assert command_line.status(counts, fail_on) == status
+    assert calls.status(counts, fail_on) == status
 
 
 def test_the_readme_names_every_command_and_no_other() -> None:

@@ -9,6 +9,7 @@ import duckdb
 import pytest
 from ingest_kit import Result, put, take
 
+from pipeline import calls
 from pipeline import cli as command_line
 from pipeline.accounts import refusals
 from pipeline.settings import load_settings, settings_from
@@ -43,7 +44,7 @@ def test_a_refused_first_export_says_why(
     status = command(monkeypatch, "run", "exports")
 
     said = capsys.readouterr()
-    assert status == command_line.FAILED
+    assert status == calls.FAILED
     assert "0.csv, 1.csv, 10.csv, 11.csv, 2.csv and 7 more were not taken: " in said.out
     assert '\n[headings.stations]\n"Kanl." = "channel"\n' in said.out
     assert said.out.count("Kanl.' the column for 'channel'") == 1
@@ -185,7 +186,7 @@ def test_every_file_of_the_folder_is_accounted_for(
         if file not in entries and not file.startswith(tuple(folders))
     }
     said = capsys.readouterr().out
-    assert status == command_line.DONE
+    assert status == calls.DONE
     assert not unaccounted
     assert all(why.count(None) == 2 for why in entries.values())
     assert [file for file in entries if file not in said and entries[file][0] is None] == []
@@ -229,7 +230,7 @@ def test_a_folder_with_nothing_readable_is_an_error(
     status = command(monkeypatch, name, "exports")
 
     said = capsys.readouterr()
-    assert status == command_line.FAILED
+    assert status == calls.FAILED
     assert said.err.count("\n") == 1
     assert all(file in said.out for file in files)
 
@@ -306,7 +307,7 @@ def test_two_files_are_enough(
     status = command(monkeypatch, "run", "exports", *more)
 
     said = capsys.readouterr()
-    assert (status, said.err) == (command_line.DONE, "")
+    assert (status, said.err) == (calls.DONE, "")
     assert "1 store, 2 stations, as of 2026-09-30" in said.out
     assert "1 change plan and 1 summary are in" in said.out
     assert {path.name for path in tmp_path.glob("reports/*/S1/*")} == {

@@ -31,6 +31,7 @@ WORKED_OUT = {
     *COMPUTED, "change_labels", "label_behind", "finding", "plan_bound", "rule_problem",
     "rule_text", "run",
     "key_match", "key_unmatched", "key_pair", "key_known", "register_entry", "register_seal",
+    "register_file", "file_kept", "nights_given", "audit_restated",
 }  # fmt: skip
 INPUTS = {  # in the run's name or the fingerprint itself
     "setting", "setting_text", "permitted_channel", "this_run", "exception", "rules_kept",

@@ -27,6 +27,7 @@ STEPS = (
 # Upper floors may import lower ones, never the other way round.
 FLOORS = {
     "cli": 10,
+    "calls": 9,
     "terminal": 8,
     "terminal_changes": 9,
     "terminal_teach": 9,
@@ -55,6 +56,7 @@ FLOORS = {
     "wording": 1,
     "xlsx": 2,
     "settings": 3,
+    "originals": 3,
     "rules_table": 1,
     "limits": 2,
     "records": 1,

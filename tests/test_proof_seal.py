@@ -1,28 +1,45 @@
 """A sealed register: whatever is changed in it afterwards shows against the root a page printed."""
 
 import json
+import re
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from datetime import date, datetime, timedelta
 from pathlib import Path
 from random import Random
 from typing import Any
 
+import duckdb
+import pypdfium2
 import pytest
 from demo_run import Ran
+from openpyxl import load_workbook
 from proof_checker import checker
 
 from pipeline.changes.register import append, standings
 from pipeline.changes.states import ChangeState, Trigger, new_event
 from pipeline.database import Database, open_database
 from pipeline.errors import NothingToProve, SealUnreadable
+from pipeline.originals import Original, keep_originals
 from pipeline.proof.check import PrintedSeal, check_register, read_seal
 from pipeline.proof.prove import Wanted, prove
 from pipeline.proof.seal import SEALED, last_seal, seal
-from pipeline.tables.audit import Baseline
+from pipeline.tables.audit import (
+    AuditEdition,
+    Baseline,
+    DepartureAnswer,
+    DepartureTold,
+    SampleResult,
+)
 from pipeline.tables.declare import table_of
+from pipeline.tables.proof import FileKept, RegisterEntry, RegisterFile, RegisterSeal
+from pipeline.tables.schedule import NightsGiven
 
 TABLES = [table_of(kind) for kind in SEALED]
+WATCHING = [table_of(kind) for kind in (RegisterEntry, RegisterSeal, FileKept)]
+# Nobody's root is over these: the day a seal was made, and the store noted beside a leaf.
+UNDER_NO_ROOT = {("register_seal", "as_of"), ("register_entry", "store")}
 
 
 @pytest.fixture
@@ -38,8 +55,24 @@ def database(four_run: Ran, tmp_path: Path) -> Iterator[Database]:
             [new_event(change, ChangeState.APPROVED, day, "T. Aldervane") for change in proposed],
         )
         opened.put(Baseline, [baseline(n) for n in range(12)])
+        for kind in SEALED:
+            if opened.count(kind) < 5:
+                opened.put(kind, [something_of(kind, n) for n in range(5)])
+        keep_originals(opened, "workbook", [Original(f"{n}.xlsx", bytes([n])) for n in range(5)])
         seal(opened)
         yield opened
+
+
+def something_of(kind: type[Any], number: int) -> Any:  # noqa: ANN401 - a row of any table
+    """Return a row of a table that no run of the fixture fills."""
+    values = {
+        "varchar": f"a{number}", "integer": number, "bigint": number, "boolean": True,
+        "date": date(2026, 10, 2), "timestamp": datetime(2026, 10, 2, number), "double": 0.5,
+    }  # fmt: skip
+    row = {each.name: values[each.sql] for each in table_of(kind).columns}
+    if kind is DepartureAnswer:
+        row["workbook_sha256"] = None
+    return kind(**row | ({"kind": "export"} if kind is RegisterFile else {}))
 
 
 def baseline(number: int) -> Baseline:
@@ -74,8 +107,18 @@ def undone(database: Database) -> Iterator[None]:
         database.connection.rollback()
 
 
-def other(value: object, random: Random) -> object:
+SOMETHING = {
+    "varchar": "1", "integer": 1, "bigint": 1, "double": 0.5, "boolean": True,
+    "date": date(2026, 10, 1), "timestamp": datetime(2026, 10, 1),
+}  # fmt: skip
+
+
+def other(value: object, random: Random, sql: str = "varchar") -> object:  # noqa: PLR0911 - one for each type
     """Return another value of the same type; a value for null."""
+    if value is None:
+        return SOMETHING[sql]
+    if isinstance(value, bytes):
+        return value + b"x"
     if isinstance(value, bool):
         return not value
     if isinstance(value, datetime):
@@ -89,18 +132,22 @@ def other(value: object, random: Random) -> object:
 
 def edit(database: Database, random: Random) -> str:
     """Change, delete, insert, move or swap something of the register; say what."""
-    filled = [t for t in TABLES if database.connection.table(t.name).shape[0] > 1]
-    table = random.choice(filled)
+    table = random.choice([*TABLES, *WATCHING])
     name, run = table.name, database.connection.execute
     rows: list[tuple[Any, ...]] = run(f"from {name} order by rowid").fetchall()
     ids = [rowid for (rowid,) in run(f"select rowid from {name} order by rowid").fetchall()]  # noqa: S608 - a declared name
     columns = database.connection.table(name).columns
     at = random.randrange(len(rows))
     kind = random.choice(("field", "field", "field", "delete", "insert", "reorder", "swap"))
-    if kind == "field":
-        place = random.randrange(len(columns))
-        value = other(rows[at][place], random)
-        run(f'update {name} set "{columns[place]}" = ? where rowid = ?', [value, ids[at]])  # noqa: S608 - the same
+    if kind == "field" or table in WATCHING:
+        named = [n for n, c in enumerate(columns) if (name, c) not in UNDER_NO_ROOT]
+        place = random.choice(named)
+        kinds = {column.name: column.sql for column in table.columns}
+        value = other(rows[at][place], random, kinds[columns[place]])
+        try:
+            run(f'update {name} set "{columns[place]}" = ? where rowid = ?', [value, ids[at]])  # noqa: S608 - the same
+        except duckdb.ConstraintException:  # a key there is already: it cannot be made
+            return ""
         return f"{name}.{columns[place]} of row {at}: {rows[at][place]!r} to {value!r}"
     if kind == "delete":
         run(f"delete from {name} where rowid = ?", [ids[at]])  # noqa: S608 - the same
@@ -238,3 +285,89 @@ def test_what_is_not_there_is_not_proved(database: Database) -> None:
         with pytest.raises(SealUnreadable):
             read_seal(text)
     assert read_seal(" 12: 3F2A9C51B07E44D8 ") == PrintedSeal(12, "3f2a9c51b07e44d8")
+
+
+def test_what_no_root_is_over(database: Database) -> None:
+    """The day of a seal and the store beside a leaf are found out by nobody; all else is."""
+    run = database.connection.execute
+    run("update register_seal set as_of = as_of + 1")
+    run("update register_entry set store = 'S9'")
+
+    assert check_register(database, [printed(database)]).problems == ()
+
+
+def test_a_row_and_its_entry_are_kept_together(database: Database) -> None:
+    """Each transaction ends with its seal; one that is given up leaves neither."""
+    database.before_commit = seal
+    before = printed(database)
+    with pytest.raises(ZeroDivisionError), database.transaction():  # noqa: PT012 - given up midway
+        database.put(Baseline, [baseline(30)])
+        assert 1 / 0
+    assert printed(database) == before
+    with database.transaction():
+        database.put(Baseline, [baseline(30)])
+
+    after = printed(database)
+    assert after.size == before.size + 1
+    assert check_register(database, [before, after]).problems == ()
+
+
+def test_a_stores_seal_is_that_of_its_own_last_entry(database: Database) -> None:
+    """What is registered of another store, or of none, leaves it as it is."""
+    stores = [s for (s,) in database.connection.execute("from store_seal select store").fetchall()]
+
+    def seals() -> dict[str, int]:
+        rows = database.connection.execute("select store, size from store_seal").fetchall()
+        return dict(rows)
+
+    first = seals()
+    database.put(Baseline, [replace(baseline(40), store=stores[0])])
+    seal(database)
+    second = seals()
+    assert second == first | {stores[0]: printed(database).size}
+    database.put(NightsGiven, [NightsGiven(date(2026, 10, 3), "elsewhere", "")])
+    database.put(AuditEdition, [AuditEdition("2026-Q4", 9, "f", date(2027, 1, 1), 0)])
+    for kind in (DepartureTold, SampleResult):
+        database.put(kind, [replace(something_of(kind, 9), store=stores[0])])
+    seal(database)
+    assert seals() == second
+    database.connection.execute("update register_entry set store = null")  # as older versions
+    assert set(seals().values()) == {
+        size
+        for (size,) in database.connection.execute(
+            "select min(s.size) from register_seal s where s.size >= "
+            "(select max(seq) from register_entry where source = 'change_plan')"
+        ).fetchall()
+    }
+
+
+def test_every_page_and_workbook_prints_a_seal_that_stands(four_run: Ran, tmp_path: Path) -> None:
+    """Each page its beginning, each workbook the whole; the register holds against all of them."""
+    ran = four_run.copied(tmp_path, reports=False)
+    files = [path for path in four_run.request.out.rglob("*") if path.suffix in {".pdf", ".xlsx"}]
+    told: set[PrintedSeal] = set()
+    for path in files:
+        for text in _texts(path):
+            found = re.search(
+                r"(?:Seal of the register|Siegel des Registers): (\d+:[0-9a-f]+),", text
+            )
+            assert found, (path, text[-300:])
+            told.add(read_seal(found[1]))
+            assert len(found[1].split(":")[1]) == (16 if path.suffix == ".pdf" else 64)
+
+    assert {path.suffix for path in files} == {".pdf", ".xlsx"}
+    with open_database(ran.request.database) as database:
+        assert check_register(database, sorted(told, key=str)).problems == ()
+
+
+def _texts(path: Path) -> list[str]:
+    """Return the text of every page of a PDF; the description and first sheet of a workbook."""
+    if path.suffix == ".pdf":
+        document = pypdfium2.PdfDocument(path)
+        texts = [page.get_textpage().get_text_range() for page in document]
+        document.close()
+        return texts
+    book = load_workbook(path)
+    first = " ".join(str(c.value) for row in book.worksheets[0].iter_rows() for c in row)
+    told = [str(book.properties.description)]
+    return told if path.name == "quarantine.xlsx" else [*told, first]

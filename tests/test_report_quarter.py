@@ -47,6 +47,8 @@ def written(past: History, tmp_path_factory: pytest.TempPathFactory) -> Iterator
                 audit_of(database, quarter)
                 then[quarter] = files(database, folder / "then", quarter)
         for quarter in LOOKED_AT:
+            database.connection.execute("delete from file_kept")  # so that it is worked out again
+            database.connection.execute("delete from register_file where kind = 'audit'")
             editions[quarter] = audit_of(database, quarter).edition
             later[quarter] = files(database, folder / "later", quarter)
         yield database, then, later, editions
@@ -174,8 +176,9 @@ def test_the_workbook_holds_every_row(
 
     assert book.sheetnames == ["Audit", "To answer", "Quarters", "Regions", "Departures",
                                "Approvals", "Coverage", "Repeated", "Findings", "Orders",
-                               "Promises", "Register"]  # fmt: skip
+                               "Promises", "Samples", "Restated", "Register"]  # fmt: skip
     assert book["Departures"].max_row == 1 + len(content.differences)
+    assert book["Restated"].max_row == 1 + len(content.restated)
     assert book["To answer"].max_row == 4 + len(content.causes)
     assert book["Approvals"].max_row == 1 + len(content.approvals)
     assert book["Coverage"].max_row == 1 + len(content.stores)

@@ -93,7 +93,7 @@ def test_the_terminal_shows_a_text_as_it_is(text: str) -> None:
 @given(anything)
 def test_a_workbook_holds_a_text_as_it_is(text: str) -> None:
     """As a cell, a title and a page heading; never as a formula."""
-    book = Book(WORDS, style.A4)
+    book = Book(WORDS, style.A4, None)
     book.describe(text)
     page = book.sheet("List", text)
     column: SheetColumn[Line] = SheetColumn("text", Look.LONG, "heading")
@@ -119,7 +119,7 @@ def test_a_page_shows_a_text_as_it_is(text: str) -> None:
     def draw(pen: Pen, box: Box) -> None:
         pen.text(box.x, box.y + 20, text)
 
-    octets = booklet([Leaf(draw)], style.A4, WORDS, title=text, foot="")
+    octets = booklet([Leaf(draw)], style.A4, WORDS, title=text, foot="", seal=None)
     document = pypdfium2.PdfDocument(octets)
     found = "".join(document[0].get_textpage().get_text_range().split())
     assert document.get_metadata_value("Title") is not None

@@ -25,6 +25,8 @@ from pipeline.tables.audit import (
     AuditStore,
     Departure,
     DepartureApproved,
+    DepartureTold,
+    SampleResult,
 )
 
 # Each table of figures and the statement that works it out; all but the first need the stores.
@@ -98,7 +100,7 @@ def audit(database: Database, quarter: Quarter, progress: Progress | None = None
     ]
     with database.transaction():
         _replace(database, quarter.name, with_causes(rows), approved, days)
-        edition = _edition(database, quarter.name, as_of) if quarter.last <= as_of else None
+        edition = _edition(database, quarter, as_of) if quarter.last <= as_of else None
     found = sum(row.quarter == quarter.name for row in rows)
     return AuditOutcome(quarter.name, edition, len(stories), found)
 
@@ -152,23 +154,38 @@ def _replace(
         database.insert("audit", name, frame_of(_QuarterDays, days))
 
 
-def _edition(database: Database, quarter: str, as_of: date) -> int:
-    """Return the number of this edition: the latest one's if it says the same, else the next."""
-    facts = _fingerprint(database, quarter)
-    latest = database.records(AuditEdition, "audit", "latest_edition", {"quarter": quarter})
+def _edition(database: Database, quarter: Quarter, as_of: date) -> int:
+    """Return the number of this edition: the latest one's if it says the same, else the next.
+
+    What a new one tells is kept, so that the next can say what came late.
+    """
+    name, facts = quarter.name, _fingerprint(database, quarter)
+    latest = database.records(AuditEdition, "audit", "latest_edition", {"quarter": name})
     if latest and latest[0].facts == facts:
         return latest[0].edition
     edition = latest[0].edition + 1 if latest else 1
-    database.put(AuditEdition, [AuditEdition(quarter, edition, facts, as_of)])
+    told = [
+        DepartureTold(
+            name, edition, row.store, row.subject, row.field, row.agreed, row.found, row.kind,
+            row.by_order,
+        )
+        for row in database.every(Departure)
+        if row.quarter == name
+    ]  # fmt: skip
+    database.put(DepartureTold, told)
+    database.put(AuditEdition, [AuditEdition(name, edition, facts, as_of, len(told))])
     return edition
 
 
-def _fingerprint(database: Database, quarter: str) -> str:
+def _fingerprint(database: Database, quarter: Quarter) -> str:
     """Return a mark of all that the audit says, the quarters before included."""
     content = sha256()
     kinds: tuple[type[Any], ...] = (Departure, DepartureApproved, *_FIGURES)
     for kind in kinds:
         for row in database.every(kind):
-            if row.quarter <= quarter:
+            if row.quarter <= quarter.name:
                 content.update(repr(astuple(row)).encode())
+    for row in database.added(SampleResult):  # none: the mark of versions without samples
+        if row.looked_on <= quarter.last:
+            content.update(repr((row.sample, row.number, row.as_agreed)).encode())
     return content.hexdigest()[:16]

@@ -17,6 +17,7 @@ from pipeline.errors import (
     UnknownSelection,
 )
 from pipeline.forms import APPROVE
+from pipeline.originals import Original, keep_originals
 from pipeline.settings import Settings
 from pipeline.tables.audit import AS_FOUND, Baseline, DepartureAnswer
 
@@ -65,7 +66,8 @@ def advance(database: Database) -> int:
 
 def accept(database: Database) -> None:
     """Agree to the settings that stations were accepted with at commissioning, once each."""
-    database.run("audit", "accept")
+    with database.transaction():
+        database.run("audit", "accept")
 
 
 def approve(  # noqa: PLR0913 - what is approved, by whom, why and when
@@ -117,8 +119,10 @@ def approve(  # noqa: PLR0913 - what is approved, by whom, why and when
     return tuple(done)
 
 
-def take(database: Database, answers: Sequence[DepartureAnswer]) -> None:
-    """Keep what was answered; what was approved as found is agreed, each station in its own row."""
+def take(
+    database: Database, answers: Sequence[DepartureAnswer], originals: Sequence[Original] = ()
+) -> None:
+    """Keep what was answered, and where; what was approved as found is agreed, a row a station."""
     latest = {
         o.store: o.version for o in database.records(LatestVersion, "audit", "latest_versions")
     }
@@ -137,6 +141,7 @@ def take(database: Database, answers: Sequence[DepartureAnswer]) -> None:
                 )
             )  # fmt: skip
     with database.transaction():
+        keep_originals(database, "workbook", originals)
         database.put(DepartureAnswer, answers)
         database.put(Baseline, rows)
 

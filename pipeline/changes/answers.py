@@ -11,21 +11,21 @@ from pipeline.changes.returned import (
     Cells,
     EntryProblem,
     Returned,
-    WorkbookRefusal,
     files_of,
     read_approver,
     read_choice,
     read_day,
     read_note,
     read_workbook,
+    written_at,
 )
 from pipeline.database import Database
-from pipeline.forms import ANSWER_WORDS, ANSWERS, APPROVE, CHANGE, tabs_of
+from pipeline.forms import ANSWER_WORDS, ANSWERS, APPROVE, CHANGE, Form, tabs_of
 from pipeline.frames import grouped
+from pipeline.originals import Original
+from pipeline.records import WorkbookRefusal
 from pipeline.settings import Settings
 from pipeline.tables.audit import DepartureAnswer
-
-_NAMED = tuple(f'name="{tab}"'.encode() for tab in sorted(tabs_of(ANSWERS.sheet)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,16 +47,17 @@ class Asked:
     settled: bool  # asked no more
 
 
-def audits_among(workbooks: Sequence[Path]) -> list[Path]:
-    """Return the audits among workbooks, and those in the folders named."""
-    return [path for path in files_of(workbooks) if _is_audit(path)]
+def among(workbooks: Sequence[Path], form: Form) -> list[Path]:
+    """Return those workbooks, or in the folders named, that have a form's sheet."""
+    named = [f'name="{tab}"'.encode() for tab in sorted(tabs_of(form.sheet))]
+    return [path for path in files_of(workbooks) if _has(path, named)]
 
 
-def _is_audit(path: Path) -> bool:
+def _has(path: Path, named: Sequence[bytes]) -> bool:
     try:
         with ZipFile(path) as parts:
             sheets = parts.read("xl/workbook.xml")
-            return any(name in sheets for name in _NAMED)
+            return any(name in sheets for name in named)
     except (OSError, BadZipFile, KeyError):
         return False  # what is wrong with it is said where changes are read
 
@@ -68,15 +69,15 @@ def answers(
     *,
     all_or_nothing: bool = False,
     today: date | None = None,
-) -> tuple[tuple[Taken, ...], tuple[DepartureAnswer, ...]]:
-    """Return what became of each audit that came back, and the answers to take, one a departure.
+) -> tuple[tuple[Taken, ...], tuple[DepartureAnswer, ...], tuple[Original, ...]]:
+    """Return what became of each audit that came back, the answers, a departure each, and files.
 
     What is wrong is refused with its place. An answer that is on file already is none.
 
     Args:
         database: holds the audit and the answers of before.
         settings: name the approvers.
-        audits: workbooks, from `audits_among`.
+        audits: workbooks, from `among`.
         all_or_nothing: take nothing from a workbook of which something is refused.
         today: the last day an answer can be of; None: any.
     """
@@ -86,6 +87,7 @@ def answers(
     asked = {**_on_file(filed), **now}
     taken: list[Taken] = []
     added: list[DepartureAnswer] = []
+    originals: list[Original] = []
     for path in audits:
         review = _Answers(read_workbook(path, [ANSWERS]), asked, settings.approvers, today)
         given = list(review.given(known))
@@ -96,10 +98,11 @@ def answers(
         new = [one for answer in fresh for one in answer]
         known.update(map(_said, new))
         added += new
+        originals += [review.returned.original] if new else []
         count = sum(map(bool, fresh))
         label = review.returned.workbook
         taken.append(Taken(label, None, count, 0, len(given) - count, tuple(refusals)))
-    return tuple(taken), tuple(added)
+    return tuple(taken), tuple(added), tuple(originals)
 
 
 def _on_file(known: Collection[DepartureAnswer]) -> dict[str, list[Asked]]:
@@ -116,8 +119,11 @@ def _on_file(known: Collection[DepartureAnswer]) -> dict[str, list[Asked]]:
 
 
 def _said(one: DepartureAnswer) -> DepartureAnswer:
-    """Return what makes an answer new: the file it came in and its remark do not."""
-    return replace(one, note="", workbook="")
+    """Return what makes an answer new: the file it came in, its place and remark do not."""
+    return replace(
+        one, note="", workbook="", workbook_sha256=None, cell=None, by_written=None,
+        at_written=None,
+    )  # fmt: skip
 
 
 class _Answers:
@@ -179,6 +185,7 @@ class _Answers:
             DepartureAnswer(
                 one.cause, one.store, one.subject, one.field, one.agreed, one.found, answer, by,
                 on, note, self.returned.file,
+                **written_at(self.returned, ANSWERS, row, row["answer"].at),
             )
             for one in rows
         ]  # fmt: skip

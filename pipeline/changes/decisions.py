@@ -8,7 +8,7 @@ from pathlib import Path
 from pipeline.changes.groups import Decided, OrderPricing, decided, parted, priced, unknown_price
 from pipeline.changes.orders import DeafLabels
 from pipeline.changes.register import append, standings
-from pipeline.changes.returned import Returned, WorkbookRefusal, files_of, read_workbook
+from pipeline.changes.returned import Returned, files_of, read_workbook
 from pipeline.changes.review import Draft, PlanOnFile, Review, Rules, Tally
 from pipeline.changes.states import ChangeStanding, ChangeState, Trigger, admit
 from pipeline.database import Database
@@ -16,6 +16,8 @@ from pipeline.errors import EventOutOfOrder, TransitionIllegal
 from pipeline.forms import ACCEPTED
 from pipeline.frames import grouped
 from pipeline.fresh import narrowed
+from pipeline.originals import keep_originals
+from pipeline.records import WorkbookRefusal
 from pipeline.settings import Settings
 from pipeline.tables.changes import Change, ChangeEvent
 
@@ -91,7 +93,11 @@ def decide(  # noqa: PLR0913 - what it needs to know, by name
     tallies = [_tally(one, filed, rules) for one in returned]
     _judge(tallies, filed, all_or_nothing=all_or_nothing)
     _price(tallies, filed)
+    useful = {tally.workbook for tally in tallies if tally.taken}
     with database.transaction():
+        keep_originals(
+            database, "workbook", [one.original for one in returned if one.workbook in useful]
+        )
         for trigger in (Trigger.DECIDE, Trigger.RESULT, Trigger.TAKE_OVER):
             taken = [draft for tally in tallies for draft in tally.taken]
             drafts = sorted((d for d in taken if d.trigger is trigger), key=_in_time)

@@ -1,6 +1,6 @@
 """The morning after: what the export of the next day says of the changes of the night before."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -8,6 +8,7 @@ from pipeline.changes.back_out import back_out
 from pipeline.changes.verify import Yardstick
 from pipeline.database import Database
 from pipeline.records import BackOutStep
+from pipeline.tables.taken import ExportFile
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,3 +113,18 @@ def _back(row: LastNight) -> str:
     ):
         parts += [f"{count} {said}"] if count else []
     return ", ".join(parts)
+
+
+@dataclass(frozen=True, slots=True)
+class MorningAfter:
+    """What the export of the next day says of last night's changes, and where to go back, how."""
+
+    outcomes: tuple[ExportFile, ...]
+    day: date
+    changes: tuple[Morning, ...]
+    ways_back: Mapping[str, tuple[BackOutStep, ...]]
+
+    @property
+    def work(self) -> bool:
+        """Whether anything is to do."""
+        return any(one.do for one in self.changes)

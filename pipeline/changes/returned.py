@@ -3,8 +3,9 @@
 import re
 import warnings
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime, time, timedelta
+from io import BytesIO
 from pathlib import Path
 from types import MappingProxyType
 from zipfile import BadZipFile, ZipFile
@@ -30,6 +31,8 @@ from pipeline.forms import (
     plan_in,
     tabs_of,
 )
+from pipeline.originals import Original
+from pipeline.records import WorkbookRefusal
 
 _MOST_OCTETS = 200_000_000  # unpacked; ours have less than a hundredth of it
 _MOST_ROWS, _MOST_COLUMNS = 20_000, 200
@@ -41,23 +44,6 @@ _DOTTED = re.compile(r"(\d{1,2})\.(\d{1,2})\.(\d{4})(?: (\d{1,2}):(\d{2}))?")
 
 class EntryProblem(ValueError):
     """A cell does not hold what it should; its text says what is wrong."""
-
-
-@dataclass(frozen=True, slots=True)
-class WorkbookRefusal:
-    """Something in a workbook that was not taken, where it stands, and what to do."""
-
-    workbook: str
-    store: str | None
-    sheet: str | None
-    cell: str | None
-    sentence: str
-
-    def __str__(self) -> str:
-        """Return the refusal as one line."""
-        named = (("store", self.store), ("sheet", self.sheet), ("cell", self.cell))
-        place = ", ".join(f"{word} {value}" for word, value in named if value)
-        return f"{self.workbook}: {place}{': ' if place else ''}{self.sentence}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,6 +80,9 @@ Cells = Mapping[str, Cell]
 """A row of a form: its cells by the key of their column."""
 
 
+_NOTHING = Original("", b"")
+
+
 @dataclass(frozen=True, slots=True)
 class Returned:
     """A workbook as it came back."""
@@ -112,6 +101,7 @@ class Returned:
     refusals: tuple[WorkbookRefusal, ...] = ()
     foreign: bool = False  # no workbook of ours: it has none of the sheets to fill in
     tabs: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+    original: Original = _NOTHING
 
     def tab(self, sheet: str) -> str:
         """Return what a sheet is called in this workbook."""
@@ -136,20 +126,21 @@ def read_workbook(path: Path, forms: Sequence[Form] = (DECISIONS, RESULTS, COMMI
     `forms` are the sheets to read; the first is returned as decisions.
     """
     try:
-        with ZipFile(path) as parts:
-            octets = sum(part.file_size for part in parts.infolist())
-        if octets > _MOST_OCTETS:
+        original = Original(path.name, path.read_bytes())  # once: the digest is of what is read
+        with ZipFile(BytesIO(original.octets)) as parts:
+            unpacked = sum(part.file_size for part in parts.infolist())
+        if unpacked > _MOST_OCTETS:
             return _refused(path, "it is far too large for a change plan")
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # what openpyxl cannot keep, we do not need
-            book = load_workbook(path, keep_links=False)
+            book = load_workbook(BytesIO(original.octets), keep_links=False)
     except (OSError, BadZipFile) as error:
         why = getattr(error, "strerror", None) or "it is not a workbook (.xlsx)"
         return _refused(path, f"it cannot be opened: {why}")
     except Exception as error:  # noqa: BLE001 - a damaged file fails anywhere in the library
         return _refused(path, f"it is damaged ({type(error).__name__}); save it again as .xlsx")
     try:
-        return _read(path, book, forms)
+        return replace(_read(path, book, forms), original=original)
     finally:
         book.close()
 
@@ -275,6 +266,17 @@ def _rows(sheet: Worksheet, form: Form, number: int, keys: Mapping[int, str]) ->
         }
         if any(cell.text for cell in row.values()):
             yield {key: row.get(key, Cell(row[CHANGE].at, None)) for key in form.keys}
+
+
+def written_at(returned: Returned, form: Form, row: Cells, cell: str) -> dict[str, str]:
+    """Return where a row's answer stands: file and cell, and who and when as they were written."""
+    when = next(key for key in ("date", "done_at") if key in form.keys)
+    return {
+        "workbook_sha256": returned.original.sha256,
+        "cell": f"{returned.tab(form.sheet)}!{cell}",
+        "by_written": row["by"].quoted,
+        "at_written": row[when].quoted,
+    }
 
 
 def read_choice(cell: Cell, among: tuple[str, ...]) -> str:

@@ -12,15 +12,15 @@ from pipeline.changes.returned import (
     Cells,
     EntryProblem,
     Returned,
-    WorkbookRefusal,
     read_approver,
     read_choice,
     read_day,
     read_moment,
     read_name,
     read_note,
+    written_at,
 )
-from pipeline.changes.states import ChangeState, Trigger, new_event
+from pipeline.changes.states import ChangeState, Trigger, new_event, placed
 from pipeline.forms import (
     ACCEPTED,
     ANOTHER,
@@ -40,6 +40,7 @@ from pipeline.forms import (
     pan_text,
     plain,
 )
+from pipeline.records import WorkbookRefusal
 from pipeline.tables.changes import Change, ChangeEvent
 
 Value = TypeVar("Value")
@@ -167,6 +168,7 @@ class Review:
             event = read(row, change)
             if event is not None:
                 cell = row[form.entries[0]].at
+                event = placed(event, written_at(self.returned, form, row, cell))
                 drafts.append(Draft(self.returned.workbook, tab, cell, trigger, change, event))
         return drafts
 

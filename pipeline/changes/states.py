@@ -2,7 +2,7 @@
 
 import csv
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from enum import StrEnum
 from functools import cache
@@ -16,6 +16,7 @@ PROGRAM = "quietaisle"
 """Who an event is by where no person made it."""
 
 _NO_PROMISE = (None, None, None)
+_NO_CELL = (None, None, None, None)
 _TABLE = Path(__file__).resolve().parent / "transitions.csv"
 
 
@@ -78,7 +79,13 @@ def new_event(  # noqa: PLR0913, PLR0917 - the columns of a row
 ) -> ChangeEvent:
     """Return an event that is not in the register yet: its number is 0."""
     said = (change, state.value, at, by, note, result, due)
-    return ChangeEvent(0, *said, channel, until, workbook, carried, *_NO_PROMISE)
+    return ChangeEvent(0, *said, channel, until, workbook, carried, *_NO_PROMISE, *_NO_CELL)
+
+
+def placed(event: ChangeEvent, place: Mapping[str, str]) -> ChangeEvent:
+    """Return an event with where it stands in its workbook, from `written_at`."""
+    found: ChangeEvent = replace(event, **place)  # type: ignore[arg-type] # texts for its texts
+    return found
 
 
 @cache

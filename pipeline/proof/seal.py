@@ -6,24 +6,40 @@ with sorted keys; what is null is left out, so that a column added later changes
 
 import json
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import asdict, dataclass
 from datetime import date
 from typing import Any
 
 from pipeline.database import Database
 from pipeline.proof.tree import Edge, leaf_hash
-from pipeline.tables.audit import Baseline, ExceptionFile
+from pipeline.tables.audit import (
+    AuditEdition,
+    AuditSample,
+    Baseline,
+    DepartureAnswer,
+    DepartureTold,
+    ExceptionFile,
+    SampledStation,
+    SampleResult,
+)
 from pipeline.tables.changes import Change, ChangeCheck, ChangeEvent, ChangePlan
 from pipeline.tables.declare import table_of
-from pipeline.tables.proof import RegisterEntry, RegisterSeal
+from pipeline.tables.proof import RegisterEntry, RegisterFile, RegisterSeal
+from pipeline.tables.schedule import NightsGiven
 
 SEALED: tuple[type[Any], ...] = (
-    ChangePlan, Change, ChangeEvent, ChangeCheck, Baseline, ExceptionFile,
+    RegisterFile, ChangePlan, Change, ChangeEvent, ChangeCheck, Baseline, ExceptionFile,
+    DepartureAnswer, NightsGiven, DepartureTold, AuditEdition, AuditSample, SampledStation,
+    SampleResult,
 )  # fmt: skip
 """The tables to which rows are only ever added, in the order in which a seal takes them."""
 
+_OF_CHAIN = (DepartureTold, SampledStation, SampleResult)
+"""Rows that name a store and change nothing that its own pages say."""
+
 _DIGITS = 64  # of a hash in hexadecimal
+_EVERY = "*"  # the store of an exception that holds in all of them
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,30 +80,50 @@ def rows_of(database: Database, kind: type[Any], after: int = 0) -> Iterator[Sea
 def seal(database: Database) -> RegisterSeal | None:
     """Seal what was added to the register since the last seal; return the last seal, if any.
 
-    Costs as much as there is to add, not as much as there is.
+    Commands let every transaction end with it: so rows and their entries are kept together or not
+    at all, and a command that was cut off and begun again seals in the same order. Costs as much as
+    there is to add, not as much as there is.
     """
     last = last_seal(database)
+    first = last.size if last else 0
+    day: date | None = database.value("proof", "this_day")
+    if day is None or first == sum(map(database.count, SEALED)):
+        return last
     sealed: Counter[str] = Counter(database.mapping("proof", "sealed_rows"))
     new = [row for kind in SEALED for row in rows_of(database, kind, sealed[table_of(kind).name])]
-    day: date | None = database.value("proof", "this_day")
-    if not new or day is None:
+    if not new:
         return last
-    first = last.size if last else 0
     leaves = [row.leaf for row in new]
     grown = (edge_of(last) if last else Edge()).grown(map(bytes.fromhex, leaves))
     found = RegisterSeal(
         grown.size, grown.root.hex(), day, "".join(peak.hex() for peak in grown.peaks)
     )
-    with database.transaction():
-        database.put(
-            RegisterEntry,
-            (
-                RegisterEntry(seq, row.source, leaf)
-                for seq, (row, leaf) in enumerate(zip(new, leaves, strict=True), start=first + 1)
-            ),
-        )
-        database.put(RegisterSeal, [found])
+    stores = _stores(database, new)
+    database.put(
+        RegisterEntry,
+        (
+            RegisterEntry(seq, row.source, leaf, store)
+            for seq, (row, leaf, store) in enumerate(
+                zip(new, leaves, stores, strict=True), start=first + 1
+            )
+        ),
+    )
+    database.put(RegisterSeal, [found])
     return found
+
+
+def _stores(database: Database, rows: Sequence[SealedRow]) -> list[str | None]:
+    """Return the store that each row is about; None where it is about none, or about all."""
+    changes = [change for row in rows if (change := getattr(row.record, "change", None))]
+    of_change = database.mapping("proof", "stores_of", {"changes": sorted(set(changes))})
+    named = [
+        None
+        if isinstance(row.record, _OF_CHAIN)
+        else getattr(row.record, "store", None)
+        or of_change.get(getattr(row.record, "change", None))
+        for row in rows
+    ]
+    return [None if store == _EVERY else store for store in named]
 
 
 def last_seal(database: Database) -> RegisterSeal | None:

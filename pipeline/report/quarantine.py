@@ -26,6 +26,7 @@ from openpyxl.styles import Alignment
 from openpyxl.styles.cell_style import StyleArray
 
 from pipeline.database import Database
+from pipeline.records import Seal
 from pipeline.report.files import put_file, remove_file
 from pipeline.report.kit import style
 from pipeline.report.kit.sheet import (
@@ -193,7 +194,8 @@ def write_quarantine(database: Database, out: Path) -> Path | None:
     if not (groups or unread or keys.taken or keys.left):
         remove_file(path)
         return None
-    put_file(path, _workbook(groups, unread, _sheets(database), keys))
+    seal = next(iter(database.records(Seal, "report", "exports_seal")), None)
+    put_file(path, _workbook(groups, unread, _sheets(database), keys, seal))
     return path
 
 
@@ -219,9 +221,11 @@ def _workbook(
     unread: Sequence[QuarantinedCell],
     sheets: Mapping[_Layout, Sequence[_MendRow]],
     keys: _Keys,
+    seal: Seal | None,
 ) -> bytes:
-    book = Book(wording(None), style.A4)
+    book = Book(wording(None), style.A4, seal)
     book.book.properties.title = _TITLE
+    book.book.properties.description = book.sealed
     plain, line = font(), under(style.HAIRLINE)
     # Cells to mend are texts, so that no program turns them into numbers and dates.
     text = book.look(plain, Alignment(vertical="top"), border=line, number_format="@")

@@ -2,14 +2,16 @@
 
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date
 from itertools import groupby, islice
 from operator import attrgetter
 from pathlib import Path
 
 from pipeline.database import Database
 from pipeline.effect.gather import CHAIN, Rollout
-from pipeline.errors import QuietaisleError, StorageFailed, UnknownSelection
+from pipeline.errors import NothingToProve, QuietaisleError, StorageFailed, UnknownSelection
 from pipeline.fresh import fingerprint, program
+from pipeline.originals import Original, keep_originals
 from pipeline.parallel import mapped
 from pipeline.progress import Progress
 from pipeline.records import BackOutStep, Selection, Written
@@ -26,6 +28,8 @@ from pipeline.report.files import (
 from pipeline.report.quarter.content import verdict
 from pipeline.report.quarter.gather import quarter_content
 from pipeline.report.quarter.pages import quarter_pdf
+from pipeline.report.quarter.sample import outcome_sentence, sample_outcomes
+from pipeline.report.quarter.sample_sheet import sample_workbook
 from pipeline.report.quarter.workbook import quarter_workbook
 from pipeline.report.region.content import RegionContent
 from pipeline.report.region.gather import region_contents
@@ -225,6 +229,9 @@ def _make_review(job: tuple[_DueReview, str]) -> bytes | str:
 def write_audit(database: Database, out: Path, quarter: str) -> tuple[Path, Path]:
     """Write `<out>/audit/<quarter>.xlsx` and `.pdf` of an audited quarter, such as 2026-Q3.
 
+    They are those of its latest edition. Every edition is kept as it was first written; those
+    before stand beside the latest as `<quarter>-edition-<n>`, octet by octet.
+
     It is in the language of its stores if they have one in common; else the words are English and
     days are written 2026-09-30.
 
@@ -237,15 +244,85 @@ def write_audit(database: Database, out: Path, quarter: str) -> tuple[Path, Path
     """
     words = common_wording(database.column("report", "countries"))
     content = quarter_content(database, quarter, words.language)
-    book, pages = (out / _AUDIT / f"{quarter}.{kind}" for kind in ("xlsx", "pdf"))
-    put_file(book, quarter_workbook(content, words))
-    put_file(pages, quarter_pdf(content, words))
+    kept = {one.file: one.octets for one in _audits_kept(database, quarter)}
+    named = quarter if content.edition is None else f"{quarter}-edition-{content.edition}"
+    makers = {"xlsx": quarter_workbook, "pdf": quarter_pdf}
+    made = {
+        kind: kept.get(f"{named}.{kind}") or make(content, words) for kind, make in makers.items()
+    }
+    if content.edition is not None:
+        originals = [Original(f"{named}.{kind}", octets) for kind, octets in made.items()]
+        with database.transaction():
+            keep_originals(database, "audit", originals)
+    for file, octets in kept.items():
+        if not file.startswith(f"{named}."):
+            put_file(out / _AUDIT / file, octets)
+    book, pages = (out / _AUDIT / f"{quarter}.{kind}" for kind in makers)
+    put_file(book, made["xlsx"])
+    put_file(pages, made["pdf"])
     return book, pages
+
+
+def _audits_kept(database: Database, quarter: str) -> list[Original]:
+    return database.records(Original, "report", "audits_kept", {"quarter": quarter})
 
 
 def audit_verdict(database: Database, quarter: str) -> str:
     """Return in English what the pages of an audited quarter ask first."""
     return verdict(quarter_content(database, quarter), wording(None))
+
+
+def write_sample(database: Database, out: Path, sample: str) -> Path:
+    """Write `<out>/audit/sample-<name>.xlsx`, the sheet an auditor takes along; return its path.
+
+    Raises:
+        OutputNotWritable: the file cannot be written.
+    """
+    words = common_wording(database.column("report", "countries"))
+    path = out / _AUDIT / f"sample-{sample}.xlsx"
+    put_file(path, sample_workbook(database, sample, words))
+    return path
+
+
+@dataclass(frozen=True, slots=True)
+class OriginalCell:
+    """A decision or result of a change, and where it stands in the workbook it came in."""
+
+    state: str
+    by: str
+    at: date
+    file: str
+    sha256: str
+    cell: str
+    by_written: str
+    at_written: str
+    octets: bytes
+
+
+def write_originals(database: Database, folder: Path, change: str) -> Iterator[str]:
+    """Write the workbooks that a change rests on, named by their digests; yield where to look.
+
+    Raises:
+        NothingToProve: none came in a workbook that is kept.
+        OutputNotWritable: a file cannot be written.
+    """
+    found = database.records(OriginalCell, "report", "originals", {"change": change})
+    if not found:
+        raise NothingToProve(f"change {change} in a workbook that is kept")
+    for one in found:
+        path = folder / f"{one.sha256}.xlsx"
+        put_file(path, one.octets)
+        yield (
+            f"{one.state} by {one.by} on {one.at}: '{one.by_written}', '{one.at_written}' in "
+            f"{one.cell} of {one.file}, kept as {path}"
+        )
+
+
+def samples_told(database: Database, samples: Collection[str]) -> tuple[str, ...]:
+    """Return in English what some samples have shown so far."""
+    outcomes = sample_outcomes(database, date.min, date.max)
+    chosen = [one for one in outcomes if one.sample in samples]
+    return tuple(outcome_sentence(one, wording(None)) for one in chosen)
 
 
 def foresight(database: Database, settings: Settings) -> tuple[str, ...]:

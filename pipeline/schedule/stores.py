@@ -63,6 +63,7 @@ def schedule(database: Database, settings: Settings, progress: Progress) -> None
         database.put(UnscheduledStore, made.unplaced)
         database.run("schedule", "forget_waves")
         database.run("schedule", "keep_waves")
+        database.run("schedule", "give_nights")
         database.clear(WaveDraw, FreezeKept)
         database.put(WaveDraw, draws)
         database.put(FreezeKept, sorted({_kept(freeze) for freeze in freezes}, key=repr))

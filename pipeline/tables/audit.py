@@ -120,6 +120,10 @@ class DepartureAnswer:
     answered_on: date = column("day of the answer")
     note: str = column("empty: none")
     workbook: str = column("the file it came in")
+    workbook_sha256: str | None = column("of that file, as in file_kept", since=6)
+    cell: str | None = column("where it stands there, such as To answer!J6", since=6)
+    by_written: str | None = column("who, as the cell has it", since=6)
+    at_written: str | None = column("when, as the cell has it", since=6)
 
 
 @table("drift_approved", watched=True, since=4)
@@ -235,3 +239,65 @@ class AuditEdition:
     edition: int = column("1 is the first", sql="bigint")
     facts: str = column("fingerprint of all that the audit says")
     as_of: date = column("day of the run that made it")
+    departures: int | None = column("it told; null: made before they were kept", since=6)
+
+
+@table("audit_restated", since=6)
+class DepartureTold:
+    """The departures that each edition of a quarter's audit told: rows are only added.
+
+    `drift` holds those of the latest edition alone.
+    """
+
+    quarter: str = column("such as 2026-Q3")
+    edition: int = column("as in audit_edition", sql="bigint")
+    store: str = column("the store's key")
+    subject: str = column("the station")
+    field: str = column("as in baseline")
+    agreed: str | None = column("value agreed")
+    found: str | None = column("value found")
+    kind: str = column("as in drift")
+    by_order: str | None = column("as in drift")
+
+
+@table("audit_sample", watched=True, key=("sample",), since=6)
+class AuditSample:
+    """The samples of stations drawn for an auditor to look at: rows are only added."""
+
+    sample: str = column("named after all it was drawn from")
+    drawn_on: date = column("the day of the run")
+    seed: str = column("from which anybody can draw it again")
+    stations: int = column("from which it was drawn: those of which a channel is agreed")
+    size: int = column("how many were drawn")
+
+
+@table("audit_sampled", watched=True, key=("sample", "number"), since=6)
+class SampledStation:
+    """A station drawn, what is agreed of it, and how many its region has."""
+
+    sample: str = column("as in audit_sample")
+    number: int = column("1 is the first")
+    region: str = column("region of the chain")
+    store: str = column("the store's key")
+    station: str = column("the station's key within its store")
+    region_stations: int = column("of that region, from which it was drawn")
+    channel: int = column("agreed, 11..26")
+    pan_id: str | None = column("agreed, such as 0x2F11; null: none is")
+
+
+@table("audit_sample_result", watched=True, since=6)
+class SampleResult:
+    """What an auditor found at a station drawn: rows are only added, the last one counts."""
+
+    sample: str = column("as in audit_sample")
+    number: int = column("as in audit_sampled")
+    store: str = column("the store's key")
+    station: str = column("the station's key within its store")
+    channel: int | None = column("found, 11..26; null: not written")
+    pan_id: str | None = column("found, such as 0x2F11; null: not written")
+    as_agreed: bool = column("as the auditor judged")
+    looked_by: str = column("who")
+    looked_on: date = column("the day")
+    note: str = column("empty: none")
+    workbook_sha256: str = column("of the file it came in, as in file_kept")
+    cell: str = column("where it stands there, such as Sample!J6")

@@ -118,6 +118,10 @@ class ChangeEvent:
     )
     promised_low: float | None = column("5 % point of that promise", since=4)
     promised_high: float | None = column("95 % point of that promise", since=4)
+    workbook_sha256: str | None = column("of that file, as in file_kept; null: none", since=6)
+    cell: str | None = column("where it stands there, such as Decisions!Q7", since=6)
+    by_written: str | None = column("who, as the cell has it", since=6)
+    at_written: str | None = column("when, as the cell has it", since=6)
 
 
 @table("change_check", watched=True, key=("seq",))

@@ -11,6 +11,7 @@ Kind = TypeVar("Kind")
 
 _SQL: dict[Any, str] = {
     bool: "boolean",
+    bytes: "blob",
     date: "date",
     datetime: "timestamp",
     float: "double",
@@ -124,9 +125,17 @@ class Table:
 
     @property
     def added_after(self) -> str:
-        """The statement that reads the rows after `$after`, in the order they were added."""
+        """The statement that reads the rows after `$after`, in the order they were added.
+
+        Rows of such a table are only added, so that they are numbered from 0 without a gap.
+        """
         names = ", ".join(f'"{column.name}"' for column in self.columns)
-        return f'select {names} from "{self.name}" order by rowid offset $after'  # noqa: S608 - declared names
+        return f'select {names} from "{self.name}" where rowid >= $after order by rowid'  # noqa: S608 - declared names
+
+    @property
+    def count(self) -> str:
+        """The statement that counts its rows; it reads none of them."""
+        return f'select count(*) from "{self.name}"'  # noqa: S608 - a declared name
 
     @property
     def create(self) -> str:

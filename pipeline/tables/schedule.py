@@ -59,6 +59,18 @@ class UnscheduledStore:
     reason: str = column("the sentence why")
 
 
+@table("nights_given", since=6)
+class NightsGiven:
+    """The nights of a store whenever they became others: rows are only added.
+
+    `change_schedule` holds the nights of today alone.
+    """
+
+    as_of: date = column("day of the run that gave them")
+    store: str = column("the store's key")
+    nights: str = column("each: local start/end, team, wave, moves from-to; empty: none any more")
+
+
 @table("wave_taken", watched=True)
 class WaveTaken:
     """The wave that a store was put in for good: it stays in its wave."""

@@ -17,3 +17,14 @@ order by e.kind, q.file, q.sha256, q.line;
 -- name: quarantined_cells
 -- Cells that could not be read, of rows that stand without them.
 from quarantined_cell order by file, sha256, line, heading;
+
+-- name: exports_seal
+-- The seal that took in the last export.
+with made as (select kind, row_number() over (order by rowid) as nth from register_file
+), entered as (
+    select seq, row_number() over (order by seq) as nth
+    from register_entry where source = 'register_file'
+)
+select size, root, as_of from register_seal
+where size >= (select max(seq) from made join entered using (nth) where kind = 'export')
+order by size limit 1;

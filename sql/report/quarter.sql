@@ -166,3 +166,90 @@ order by d.cause is null, d.clear_air_lost desc nulls last, d.stood_days desc nu
 -- The stores of the quarter, with their exports and baselines; those without an export first.
 from audit_store where quarter = $quarter
 order by exports > 0, version is not null, region, store;
+
+-- name: quarter_seal
+-- The seal that took in an edition of a quarter's audit, whatever was registered since; of a
+-- quarter not over yet, the last.
+with made as (select *, row_number() over (order by rowid) as nth from audit_edition
+), entered as (
+    select seq, row_number() over (order by seq) as nth
+    from register_entry where source = 'audit_edition'
+), wanted as (
+    select seq from made join entered using (nth) where quarter = $quarter and edition = $edition
+)
+select size, root, as_of from register_seal
+where size >= coalesce((select seq from wanted), (select max(size) from register_seal))
+order by size limit 1;
+
+-- name: sample_rows
+-- Every station of the samples looked at between two days, and what was said of it last by then.
+with last as (
+    select sample, number, max_by(as_agreed, rowid) as as_agreed
+    from audit_sample_result where looked_on <= $last group by sample, number
+)
+select s.sample, s.drawn_on, s.seed, s.stations, d.region, d.region_stations, d.number, l.as_agreed
+from audit_sample s join audit_sampled d using (sample) left join last l using (sample, number)
+where s.sample in (select sample from audit_sample_result where looked_on between $first and $last)
+order by s.drawn_on, s.sample, d.number;
+
+-- name: sample_sheet
+-- The stations of a sample, in the order of its rows.
+select format('{}-{:02d}', d.sample, d.number) as name, s.drawn_on, d.region, d.store,
+    coalesce(n.name, d.store) as store_name, d.station, d.channel, d.pan_id
+from audit_sampled d join audit_sample s using (sample) left join store_now n using (store)
+where d.sample = $sample order by d.number;
+
+-- name: sample_seal
+-- The seal that took in a sample.
+with made as (select sample, row_number() over (order by rowid) as nth from audit_sample
+), entered as (
+    select seq, row_number() over (order by seq) as nth
+    from register_entry where source = 'audit_sample'
+)
+select size, root, as_of from register_seal
+where size >= (select seq from made join entered using (nth) where sample = $sample)
+order by size limit 1;
+
+-- name: quarter_restated
+-- What an edition of a quarter's audit tells otherwise than the one before, and the exports of the
+-- quarter or before that came between the two.
+with known as (
+    from audit_edition
+    where quarter = $quarter and edition = $edition - 1 and departures is not null
+), told as (
+    select edition, store, subject, field, agreed, found, kind, by_order
+    from audit_restated where quarter = $quarter and exists (from known)
+), departed as (
+    select 'told now' as change, * from (
+        select * exclude (edition) from told where edition = $edition
+        except select * exclude (edition) from told where edition = $edition - 1)
+    union all
+    select 'told before' as change, * from (
+        select * exclude (edition) from told where edition = $edition - 1
+        except select * exclude (edition) from told where edition = $edition)
+), made as (select *, row_number() over (order by rowid) as nth from audit_edition
+), files as (select *, row_number() over (order by rowid) as nth from register_file
+), entered as (
+    select seq, source, row_number() over (partition by source order by seq) as nth
+    from register_entry
+), ends as (
+    select min(e.seq) as after, max(e.seq) as until
+    from made m join entered e on e.nth = m.nth and e.source = 'audit_edition'
+    where m.quarter = $quarter and m.edition in ($edition - 1, $edition)
+), came as (
+    select distinct x.file
+    from files f
+    join entered e on e.nth = f.nth and e.source = 'register_file'
+    join ends on e.seq > ends.after and e.seq < ends.until
+    join export_file x on x.sha256 = f.sha256 and x.kind is not null
+    where f.kind = 'export' and coalesce(x.exported_on, $last) <= $last and $edition > 1
+)
+select * from departed
+union all by name select 'export' as change, file as subject from came
+order by change = 'export' desc, store, subject, field, change desc, agreed, found;
+
+-- name: audits_kept
+-- The audits of a quarter as they were first written, the first edition first.
+select f.file, k.octets from register_file f join file_kept k using (sha256)
+where f.kind = 'audit' and starts_with(f.file, $quarter)
+order by f.rowid;

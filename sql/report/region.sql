@@ -174,3 +174,9 @@ cross join this_run t
 left join store_now n using (store)
 where e.until < t.as_of + 30
 order by region, e.until, e.store, e.rule, e.subject;
+
+-- name: region_seals
+-- The latest of the seals of each region's stores.
+select region, max(size) as size, max_by(root, size) as root, max_by(as_of, size) as as_of
+from store_now join store_seal using (store)
+group by region order by region;

@@ -161,6 +161,13 @@ select any_value(store) as store, any_value(plan) as plan, any_value(proposed_on
     any_value(proposed_by) as proposed_by
 from change where plan = $plan;
 
+-- name: store_seals
+-- The seal that took in the last entry of each store: whatever is registered of others later
+-- changes nothing of its files.
+select store, size, root, as_of from store_seal
+where store in (select store from due_store)
+order by store;
+
 -- name: store_outcomes
 -- What changes of each store brought whose labels can be looked for, in the order they were made:
 -- those that wait, those that still lack labels, and those made lately.

@@ -113,6 +113,21 @@ order by s.name;
 -- Forget what a run of the same day, or of a later one, put in waves.
 delete from wave_taken where taken_on >= (select as_of from this_run);
 
+-- name: give_nights
+-- Note the nights of every store that has others than were noted last, or none any more.
+insert into nights_given by name
+with now as (
+    select store, string_agg(strftime(starts_local, '%Y-%m-%d %H:%M') || '/'
+        || strftime(ends_local, '%Y-%m-%d %H:%M') || ', team ' || team || ', wave ' || wave
+        || ', moves ' || first_position || '-' || last_position
+        || if(provisional, ', provisional', ''), '; ' order by night, first_position) as nights
+    from change_schedule group by store
+), latest as (select store, max_by(nights, rowid) as nights from nights_given group by store)
+select r.as_of, coalesce(n.store, l.store) as store, coalesce(n.nights, '') as nights
+from now n full join latest l on l.store = n.store cross join this_run r
+where coalesce(n.nights, '') <> coalesce(l.nights, '')
+order by store;
+
 -- name: keep_waves
 -- Keep the wave of every store that has a night for certain and was in no wave before.
 insert into wave_taken

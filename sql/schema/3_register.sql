@@ -164,3 +164,19 @@ select n.region, o.wave, count(*) as stores, count(*) filter (o.verified) as ver
 from outcome o join store_now n using (store)
 where o.store not in (select store from move)
 group by n.region, o.wave;
+
+-- name: store_seal
+-- The seal that took in the last entry of each store; of a store without one, the first of all.
+-- Programs before version 6 of the tables did not note the store of an entry: theirs count for every
+-- store.
+create or replace view store_seal as
+with older as (
+    select coalesce(max(seq), 0) as seq from register_entry
+    where source = 'change_plan' and store is null
+), own as (select store, max(seq) as seq from register_entry where store is not null group by store
+), last as (
+    select s.store, greatest(coalesce(o.seq, 1), older.seq) as seq
+    from store_now s left join own o using (store) cross join older
+)
+select l.store, r.size, r.root, r.as_of
+from last l asof join register_seal r on l.seq <= r.size;

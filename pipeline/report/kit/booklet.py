@@ -10,6 +10,7 @@ from reportlab import rl_config
 from reportlab.pdfgen.canvas import Canvas
 
 from pipeline import __version__
+from pipeline.records import Seal
 from pipeline.report.kit import style
 from pipeline.report.kit.pen import (
     FIGURE,
@@ -61,6 +62,7 @@ def booklet(  # noqa: PLR0913 - the pages, and what stands on and about them
     *,
     title: str,
     foot: str,
+    seal: Seal | None,
     subject: str | None = None,
 ) -> bytes:
     """Return the pages as PDF; the same content gives the same bytes."""
@@ -74,6 +76,7 @@ def booklet(  # noqa: PLR0913 - the pages, and what stands on and about them
         canvas.setSubject(subject)
     canvas.setCreator(words("document.made_with", version=__version__))
     canvas.setViewerPreference("DisplayDocTitle", "true")
+    sealed = seal_line(seal, words, whole=False)
     for number, leaf in enumerate(leaves, start=1):
         if leaf.bookmark is not None:
             canvas.bookmarkPage(f"page-{number}")
@@ -81,9 +84,17 @@ def booklet(  # noqa: PLR0913 - the pages, and what stands on and about them
         pen = Pen(canvas, size)
         leaf.draw(pen, page)
         _foot(pen, page, foot, words("document.page", page=number, pages=len(leaves)))
+        pen.text(page.x, page.bottom + _FOOTER_H + TINY_MUTED.leading, sealed, TINY_MUTED)
         canvas.showPage()
     canvas.save()
     return buffer.getvalue()
+
+
+def seal_line(seal: Seal | None, words: Wording, *, whole: bool) -> str:
+    """Return the line that names a seal of the register, with its whole root or the beginning."""
+    if seal is None:
+        return words("seal.none")
+    return words("seal.line", seal=seal.whole if whole else seal.short, day=words.day(seal.as_of))
 
 
 def _foot(pen: Pen, page: Box, left: str, right: str) -> None:

@@ -19,7 +19,9 @@ from openpyxl.worksheet.properties import PageSetupProperties
 from openpyxl.worksheet.worksheet import Worksheet
 
 from pipeline import __version__
+from pipeline.records import Seal
 from pipeline.report.kit import style
+from pipeline.report.kit.booklet import seal_line
 from pipeline.report.kit.pen import Type, wrapped
 from pipeline.visible import visible
 from pipeline.wording import Wording, whole
@@ -163,33 +165,30 @@ class Page:
 class Book:
     """A workbook being written, and the looks its sheets share."""
 
-    def __init__(self, words: Wording, size: tuple[float, float]) -> None:
+    def __init__(self, words: Wording, size: tuple[float, float], seal: Seal | None) -> None:
         self.book = Workbook()
+        self.sealed = seal_line(seal, words, whole=True)
+        self._printed = seal_line(seal, words, whole=False)
         self._scratch = self.book.worksheets[0]  # only to register looks on
         self.book.remove(self._scratch)
         self.words = words
         self.paper = _PAPERS[size]
         day = words.days.cells
-        kinds = {
-            Look.TEXT: Alignment("left", "top", indent=1),
-            Look.LONG: Alignment("left", "top", indent=1, wrap_text=True),
-            Look.COUNT: Alignment("right", "top", indent=1),
-            Look.PERCENT: Alignment("right", "top", indent=1),
-            Look.LEVEL: Alignment("right", "top", indent=1),
-            Look.DAY: Alignment("left", "top", indent=1),
-            Look.MOMENT: Alignment("left", "top", indent=1),
-        }
         formats = {
-            Look.COUNT: "#,##0",
-            Look.PERCENT: _PERCENT,
-            Look.LEVEL: "0.0",
-            Look.DAY: day,
+            Look.COUNT: "#,##0", Look.PERCENT: _PERCENT, Look.LEVEL: "0.0", Look.DAY: day,
             Look.MOMENT: f"{day} hh:mm",
+        }  # fmt: skip
+        sides = dict.fromkeys((Look.COUNT, Look.PERCENT, Look.LEVEL), "right")
+        kinds = {
+            look: Alignment(sides.get(look, "left"), "top", indent=1, wrap_text=look is Look.LONG)
+            for look in Look
         }
-        line = under(style.HAIRLINE)
         self.looks = {
             name: self.look(
-                font(), setting, border=line, number_format=formats.get(name, "General")
+                font(),
+                setting,
+                border=under(style.HAIRLINE),
+                number_format=formats.get(name, "General"),
             )
             for name, setting in kinds.items()
         }
@@ -215,7 +214,8 @@ class Book:
         properties.title = writable(title)[:_TITLE_LETTERS]
         properties.subject, properties.keywords = subject, keywords
         properties.creator = self.words("document.author")
-        properties.description = self.words("document.made_with", version=__version__)
+        made = self.words("document.made_with", version=__version__)
+        properties.description = f"{made}. {self.sealed}"
 
     def look(
         self,
@@ -257,6 +257,7 @@ class Book:
         plain = writable(title)[:_HEADER_LETTERS].replace("&", "&&")
         sheet.oddHeader.left.text, sheet.oddHeader.left.size = plain, _HEADER_SIZE
         sheet.oddHeader.right.text, sheet.oddHeader.right.size = sheet.title, _HEADER_SIZE
+        sheet.oddFooter.left.text, sheet.oddFooter.left.size = self._printed, _HEADER_SIZE
         foot = sheet.oddFooter.right
         foot.text, foot.size = self.words("workbook.print_page"), _HEADER_SIZE
         page = Page(sheet)
@@ -324,7 +325,9 @@ class FirstSheet:
         self._row += 1
 
     def end(self) -> None:
-        """Print no more than what was written."""
+        """Write the whole seal of the register; print no more than what was written."""
+        self._row += 1
+        self.note(self._book.sealed)
         self._page.print_area(self._row - 1, len(self._widths) - 1)
 
 
@@ -381,10 +384,7 @@ def _shown(value: Value, look: Look) -> str:
 
 
 def lines(text: str, width: float) -> int:
-    """Return the number of lines of a text in a column of a width in characters.
-
-    Measured with our printed typeface, which is wider than that of spreadsheets.
-    """
+    """Return a text's lines in a column of so many characters, by our typeface, a wider one."""
     if len(text) * _WIDEST_LETTER <= width and "\n" not in text:
         return 1
     room = width * _POINTS_PER_WIDTH - _INDENT

@@ -1,18 +1,21 @@
-"""The sheet on which approvers answer what nobody ordered: a row a cause, returned as a whole."""
+"""Sheets of an audit to fill in: what approvers answer, a row a cause; what a sample showed."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import timedelta
+from typing import Generic
 
 from openpyxl.styles import Alignment
 from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.datavalidation import DataValidation
 
-from pipeline.forms import ANSWER_WORDS, ANSWERS, CHANGE, COPY, plain, word
+from pipeline.forms import ANSWER_WORDS, ANSWERS, CHANGE, COPY, Form, plain, word
 from pipeline.report.kit import style
 from pipeline.report.kit.sheet import (
     Book,
     Look,
     Page,
+    Record,
     SheetColumn,
     Value,
     column_width,
@@ -56,22 +59,48 @@ COLUMNS: Mapping[str, SheetColumn[ToAnswer]] = {
 _LEAST = {"answer": 22, "by": 22, "date": 14, "note": 30}
 
 
+@dataclass(frozen=True, slots=True)
+class ToFill(Generic[Record]):
+    """A sheet to fill in: its form and columns, the least widths, its note, and what cells take.
+
+    `name` is the key of the field that names a row.
+    """
+
+    form: Form
+    columns: Mapping[str, SheetColumn[Record]]
+    least: Mapping[str, float]
+    note: str
+    rule: Callable[[str], DataValidation]
+    name: str
+
+
 def put_answers(book: Book, page: Page, content: QuarterContent, title: str) -> None:
     """Write the sheet, and the hidden one with a copy of its locked cells."""
-    words, columns = book.words, [COLUMNS[key] for key in ANSWERS.keys]
+
+    def rule(key: str) -> DataValidation:
+        return _entry_rule(book.words, content, key)
+
+    sheet = ToFill(ANSWERS, COLUMNS, _LEAST, book.words("audit.answer_note"), rule, "cause")
+    put_to_fill(book, page, sheet, content.causes, title)
+
+
+def put_to_fill(
+    book: Book, page: Page, sheet: ToFill[Record], records: Sequence[Record], title: str
+) -> None:
+    """Write a sheet to fill in, a row a record, and the hidden one with its locked cells."""
+    words, form = book.words, sheet.form
+    columns = [sheet.columns[key] for key in form.keys]
     headings = [column.title(words) for column in columns]
-    rows = [[column.value(one, words) for column in columns] for one in content.causes]
+    rows = [[column.value(one, words) for column in columns] for one in records]
     widths = [
-        max(column_width(heading, column, [row[at] for row in rows]), _LEAST.get(key, 0))
-        for at, (key, heading, column) in enumerate(
-            zip(ANSWERS.keys, headings, columns, strict=True)
-        )
+        max(column_width(heading, column, [row[at] for row in rows]), sheet.least.get(key, 0))
+        for at, (key, heading, column) in enumerate(zip(form.keys, headings, columns, strict=True))
     ]
-    _put_top(book, page, title, headings, widths)
+    _put_top(book, page, sheet, title, (headings, widths))
     free = fill_in_looks(book)
     for number, row in enumerate(rows, start=_FIRST):
-        for at, (key, value) in enumerate(zip(ANSWERS.keys, row, strict=True)):
-            looks = free if key in ANSWERS.entries else book.looks
+        for at, (key, value) in enumerate(zip(form.keys, row, strict=True)):
+            looks = free if key in form.entries else book.looks
             page.put(number, at, value, looks[columns[at].look])
         texts = [(v, w) for v, w in zip(row, widths, strict=True) if isinstance(v, str)]
         page.height(number, max(20.0, row_height(texts)))
@@ -81,32 +110,33 @@ def put_answers(book: Book, page: Page, content: QuarterContent, title: str) -> 
     if rows:
         last = _FIRST + len(rows)
         page.sheet.auto_filter.ref = f"A{_HEADINGS + 1}:{get_column_letter(len(widths))}{last}"
-        for key in ANSWERS.entries:
-            letter = get_column_letter(ANSWERS.keys.index(key) + 1)
-            rule = _entry_rule(words, content, key)
+        for key in form.entries:
+            letter = get_column_letter(form.keys.index(key) + 1)
+            rule = sheet.rule(key)
             rule.add(f"{letter}{_FIRST + 1}:{letter}{last}")
             page.sheet.add_data_validation(rule)
     lock(page.sheet)
-    _put_copy(book, content, rows)
+    _put_copy(book, sheet, records, rows)
 
 
 def _put_top(
-    book: Book, page: Page, title: str, headings: Sequence[str], widths: Sequence[float]
-) -> None:
-    """Write title, note, hidden keys and headings."""
-    note = book.words("audit.answer_note")
+    book: Book, page: Page, sheet: ToFill[Record], title: str,
+    columns: tuple[Sequence[str], Sequence[float]],
+) -> None:  # fmt: skip
+    """Write title, note, hidden keys and headings; `columns` are their texts and widths."""
+    headings, widths = columns
     page.put(_TITLE, 0, title, book.title)
     page.height(_TITLE, 24)
-    page.merge(_NOTE, len(widths) - 1, note, book.note)
-    page.height(_NOTE, row_height([(note, sum(widths))]) + 4)
+    page.merge(_NOTE, len(widths) - 1, sheet.note, book.note)
+    page.height(_NOTE, row_height([(sheet.note, sum(widths))]) + 4)
     entry = book.look(
         font(bold=True), Alignment("left", "center", indent=1, wrap_text=True),
         border=under(style.INK), fill=style.WASH,
     )  # fmt: skip
-    for at, (key, heading) in enumerate(zip(ANSWERS.keys, headings, strict=True)):
+    for at, (key, heading) in enumerate(zip(sheet.form.keys, headings, strict=True)):
         page.width(at, at, widths[at])
         page.put(_KEYS, at, key, book.note)
-        page.put(_HEADINGS, at, heading, entry if key in ANSWERS.entries else book.heading)
+        page.put(_HEADINGS, at, heading, entry if key in sheet.form.entries else book.heading)
     page.sheet.row_dimensions[_KEYS + 1].hidden = True
     bold = [(h, w * _ROOM) for h, w in zip(headings, widths, strict=True)]
     page.height(_HEADINGS, max(32.0, row_height(bold) + 2))
@@ -122,24 +152,32 @@ def _entry_rule(words: Wording, content: QuarterContent, key: str) -> DataValida
         ends = content.first, content.last + timedelta(days=_DAYS_AHEAD)
         first, last = (f"DATE({day.year},{day.month},{day.day})" for day in ends)
         rule = DataValidation("date", first, last, allow_blank=True, operator="between")
-    rule.promptTitle = COLUMNS[key].title(words)
-    rule.prompt = words(f"prompt.{key}")[:_MOST_TEXT]
-    rule.showInputMessage = True
+    return told(rule, COLUMNS[key].title(words), words(f"prompt.{key}"), words)
+
+
+def told(rule: DataValidation, title: str, prompt: str, words: Wording) -> DataValidation:
+    """Return what cells take, with the message beside it."""
+    rule.promptTitle, rule.prompt, rule.showInputMessage = title, prompt[:_MOST_TEXT], True
     if rule.type is not None:
         rule.errorTitle = words("input.error_title")
-        rule.error = words(f"prompt.{key}")[:_MOST_TEXT]
+        rule.error = prompt[:_MOST_TEXT]
         rule.showErrorMessage = True
     return rule
 
 
-def _put_copy(book: Book, content: QuarterContent, rows: Sequence[Sequence[Value]]) -> None:
-    page = Page(book.book.create_sheet(COPY))
+def _put_copy(
+    book: Book, sheet: ToFill[Record], records: Sequence[Record], rows: Sequence[Sequence[Value]]
+) -> None:
+    page, form = Page(book.book.create_sheet(COPY)), sheet.form
     copies = [
-        (ANSWERS.sheet, one.cause, key, plain(writable(value) if isinstance(value, str) else value))
-        for one, row in zip(content.causes, rows, strict=True)
-        for key, value in zip(ANSWERS.keys, row, strict=True)
-        if key in ANSWERS.locked
-    ]
+        (
+            form.sheet, getattr(one, sheet.name), key,
+            plain(writable(value) if isinstance(value, str) else value),
+        )
+        for one, row in zip(records, rows, strict=True)
+        for key, value in zip(form.keys, row, strict=True)
+        if key in form.locked
+    ]  # fmt: skip
     for number, copy in enumerate(copies):
         for at, text in enumerate(copy):
             page.put(number, at, text, book.looks[Look.TEXT])

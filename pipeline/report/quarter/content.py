@@ -3,6 +3,8 @@
 from dataclasses import dataclass
 from datetime import date, timedelta
 
+from pipeline.records import Seal
+from pipeline.report.quarter.sample import SampleOutcome
 from pipeline.tables.audit import AS_FOUND, AuditPromise, AuditStore
 from pipeline.wording import NOTHING, Wording
 
@@ -183,6 +185,23 @@ class QuarterEdition:
 
 
 @dataclass(frozen=True, slots=True)
+class RestatedLine:
+    """What an edition tells otherwise than the one before; or an export that came between them.
+
+    `change` is 'told now', 'told before' or 'export', of which `subject` is the file.
+    """
+
+    change: str
+    store: str | None
+    subject: str
+    field: str | None
+    agreed: str | None
+    found: str | None
+    kind: str | None
+    by_order: str | None
+
+
+@dataclass(frozen=True, slots=True)
 class QuarterContent:
     """Everything the audit of a quarter says.
 
@@ -206,6 +225,9 @@ class QuarterContent:
     rules: tuple[RuleCount, ...]
     differences: tuple[QuarterDeparture, ...]
     stores: tuple[AuditStore, ...]
+    samples: tuple[SampleOutcome, ...]
+    restated: tuple[RestatedLine, ...]
+    seal: Seal | None
 
     @property
     def now(self) -> QuarterFigures:

@@ -5,7 +5,9 @@ from dataclasses import replace
 
 from pipeline.database import Database
 from pipeline.errors import UnknownSelection
+from pipeline.records import Seal
 from pipeline.report.quarter import content
+from pipeline.report.quarter.sample import sample_outcomes
 from pipeline.report.rule_book import rule_book
 from pipeline.tables.audit import AuditPromise, AuditStore
 from pipeline.wording import DEFAULT_LANGUAGE
@@ -28,9 +30,10 @@ def quarter_content(
     edition = (
         editions[0] if editions else content.QuarterEdition(None, database.value("report", "day"))
     )
+    at = {"quarter": quarter, "edition": edition.edition}
     rules = database.records(content.RuleCount, "report", "quarter_rules", of)
     book = rule_book(database)
-    return content.QuarterContent(
+    found = content.QuarterContent(
         quarter=quarter,
         edition=edition.edition,
         made_on=edition.made_on,
@@ -46,8 +49,16 @@ def quarter_content(
         differences=tuple(
             database.records(content.QuarterDeparture, "report", "quarter_departures", of)
         ),
+        samples=(),
+        restated=(),
+        seal=next(iter(database.records(Seal, "report", "quarter_seal", at)), None),
         stores=tuple(database.records(AuditStore, "report", "quarter_stores", of)),
     )
+    restated = database.records(
+        content.RestatedLine, "report", "quarter_restated", at | {"last": found.last}
+    )
+    outcomes = sample_outcomes(database, found.first, found.last)
+    return replace(found, samples=outcomes, restated=tuple(restated))
 
 
 def _regions(

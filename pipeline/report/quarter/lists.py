@@ -8,6 +8,7 @@ from pipeline.report.quarter.content import (
     Approval,
     QuarterContent,
     RepeatStore,
+    RestatedLine,
     RuleCount,
     ToAnswer,
     reason_of,
@@ -15,6 +16,7 @@ from pipeline.report.quarter.content import (
     what,
     where,
 )
+from pipeline.report.quarter.sample import SampleOutcome, outcome_sentence
 from pipeline.tables.audit import AuditStore
 from pipeline.wording import NOTHING, Wording
 
@@ -83,6 +85,25 @@ _FINDINGS: tuple[PrintedColumn[RuleCount], ...] = (
         lambda r, words: words.number(r.standing), "audit.column_standing", 15, right=True
     ),
 )
+_RESTATED: tuple[PrintedColumn[RestatedLine], ...] = (
+    PrintedColumn(lambda r, words: words.named("restated", r.change), "restated.column_change", 18),
+    PrintedColumn(lambda r, _: r.store or NOTHING, "audit.column_store", 10),
+    PrintedColumn(lambda r, _: r.subject, "restated.column_subject", 22),
+    PrintedColumn(
+        lambda r, words: words.field(r.field) if r.field else "", "audit.column_field", 14
+    ),
+    PrintedColumn(lambda r, _: r.agreed or NOTHING, "audit.column_agreed", 12),
+    PrintedColumn(lambda r, _: r.found or NOTHING, "audit.column_found", 12),
+    PrintedColumn(
+        lambda r, words: words.named("kind", r.kind) if r.kind else "", "audit.column_kind", 12
+    ),
+)
+_SAMPLES: tuple[PrintedColumn[SampleOutcome], ...] = (
+    PrintedColumn(lambda s, _: s.sample, "sample.column_sample", 14),
+    PrintedColumn(lambda s, words: words.day(s.drawn_on), "sample.column_drawn_on", 14),
+    PrintedColumn(lambda s, _: s.seed, "sample.column_seed", 16),
+    PrintedColumn(outcome_sentence, "sample.column_showed", 56),
+)
 
 
 def to_answer(content: QuarterContent, words: Wording) -> PrintedList:
@@ -133,6 +154,32 @@ def repeated(content: QuarterContent, words: Wording) -> PrintedList:
         title=words("audit.repeat_title"),
         note=more or words("audit.repeat_note"),
         nothing=words("audit.repeat_none"),
+    )
+
+
+def restated(content: QuarterContent, words: Wording) -> PrintedList:
+    """Return what this edition tells otherwise than the one before, and what came between."""
+    shown, more = _cut(content.restated, _PRINTED_MOST, "audit.more_rows", words)
+    before = words.number((content.edition or 1) - 1)
+    return printed_list(
+        words,
+        _RESTATED,
+        shown,
+        title=words("restated.title", before=before),
+        note=more or words("restated.note"),
+        nothing=words("restated.none"),
+    )
+
+
+def samples(content: QuarterContent, words: Wording) -> PrintedList:
+    """Return what the samples looked at in the quarter showed."""
+    return printed_list(
+        words,
+        _SAMPLES,
+        content.samples,
+        title=words("sample.list_title"),
+        note=words("sample.list_note"),
+        nothing="",
     )
 
 

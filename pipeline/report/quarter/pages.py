@@ -31,7 +31,15 @@ from pipeline.report.quarter.content import (
     edition,
     verdict,
 )
-from pipeline.report.quarter.lists import approvals, findings, repeated, to_answer, uncovered
+from pipeline.report.quarter.lists import (
+    approvals,
+    findings,
+    repeated,
+    restated,
+    samples,
+    to_answer,
+    uncovered,
+)
 from pipeline.report.quarter.pictures import (
     BAR_ROW,
     RateBar,
@@ -65,6 +73,9 @@ def quarter_pdf(content: QuarterContent, words: Wording) -> bytes:
     answer = to_answer(content, words)
     first = rows_fitting(answer, page.below(_first_bottom(content, words, page)))
     lists = [approvals(content, words), uncovered(content, words), findings(content, words)]
+    lists += [samples(content, words)] if content.samples else []
+    if (content.edition or 1) > 1:
+        lists.insert(0, restated(content, words))
     if first < len(answer.rows):  # the rest of page one's list, and not from its beginning again
         lists.insert(0, replace(answer, rows=answer.rows[first:], note=words("audit.act_rest")))
     early = _course_fits(content, words, page)
@@ -88,7 +99,8 @@ def quarter_pdf(content: QuarterContent, words: Wording) -> bytes:
         Leaf(further[-1], words("audit.sign_title")),
     ]
     title = words("audit.title", quarter=content.quarter)
-    return booklet(leaves, size, words, title=title, foot=f"{title} · {edition(content, words)}")
+    foot = f"{title} · {edition(content, words)}"
+    return booklet(leaves, size, words, title=title, foot=foot, seal=content.seal)
 
 
 def _draw_first(

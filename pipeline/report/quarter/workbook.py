@@ -19,12 +19,14 @@ from pipeline.report.quarter.content import (
     QuarterDeparture,
     QuarterFigures,
     RepeatStore,
+    RestatedLine,
     RuleCount,
     StateCount,
     edition,
     reason_of,
     verdict,
 )
+from pipeline.report.quarter.sample import SAMPLES
 from pipeline.tables.audit import AuditPromise, AuditStore
 from pipeline.wording import Wording
 from pipeline.xlsx import workbook_bytes
@@ -152,12 +154,22 @@ PROMISES: tuple[SheetColumn[AuditPromise], ...] = (
     SheetColumn("readings", Look.COUNT, "column.readings"),
     SheetColumn("checked_on", Look.DAY, "audit.column_checked_on"),
 )
+RESTATED: tuple[SheetColumn[RestatedLine], ...] = (
+    SheetColumn(worded("restated", "change"), Look.LONG, "restated.column_change", 40),
+    SheetColumn("store", Look.TEXT, "audit.column_store"),
+    SheetColumn("subject", Look.LONG, "restated.column_subject", 40),
+    SheetColumn(lambda r, words: r.field and words.field(r.field), Look.TEXT, "audit.column_field"),
+    SheetColumn("agreed", Look.LONG, "audit.column_agreed", 28),
+    SheetColumn("found", Look.LONG, "audit.column_found", 28),
+    SheetColumn(worded("kind", "kind"), Look.LONG, "audit.column_kind", 26),
+    SheetColumn(worded("by_order", "by_order"), Look.LONG, "audit.column_by_order", 26),
+)
 
 
 def quarter_workbook(content: QuarterContent, words: Wording) -> bytes:
     """Return the audit of one quarter as .xlsx; the same content gives the same bytes."""
     title = words("audit.title", quarter=content.quarter)
-    book = Book(words, style.page_size(words.country))
+    book = Book(words, style.page_size(words.country), content.seal)
     book.describe(title)
     _audit(book, book.sheet("Audit", title, landscape=False), content)
     answer = book.sheet(ANSWERS.sheet, title)
@@ -171,6 +183,8 @@ def quarter_workbook(content: QuarterContent, words: Wording) -> bytes:
     put_list(book, book.sheet("Findings", title), FINDINGS, content.rules)
     put_list(book, book.sheet("Orders", title), CHANGES, content.states)
     put_list(book, book.sheet("Promises", title), PROMISES, content.measured)
+    put_list(book, book.sheet("Samples", title), SAMPLES, content.samples)
+    put_list(book, book.sheet("Restated", title), RESTATED, content.restated)
     put_answers(book, answer, content, title)
     return workbook_bytes(book.book)
 

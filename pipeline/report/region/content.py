@@ -7,6 +7,7 @@ from typing import Protocol
 
 from pipeline.effect.costs import UpdateCost
 from pipeline.effect.gather import RolloutProof
+from pipeline.records import Seal
 from pipeline.report.quarter.content import ToAnswer
 
 ANYWHERE = "*"  # stands for no one store, or no one region
@@ -238,6 +239,16 @@ class OpenDeadline:
 
 
 @dataclass(frozen=True, slots=True)
+class RegionSeal:
+    """The seal of the register that took in the last entry of any store of a region."""
+
+    region: str
+    size: int
+    root: str
+    as_of: date
+
+
+@dataclass(frozen=True, slots=True)
 class RegionContent:
     """Everything a region's review says."""
 
@@ -254,6 +265,7 @@ class RegionContent:
     anywhere: tuple[FindingLine, ...]  # of no one store
     expiring: tuple[ExpiringException, ...]
     deadlines: tuple[OpenDeadline, ...]
+    seal: Seal | None
     proof: RolloutProof | None = None
     chain: RolloutProof | None = None
     costs: tuple[UpdateCost, ...] = ()  # of updates, over the chain; empty: too few data

@@ -8,6 +8,7 @@ from typing import TypeVar
 from pipeline.database import Database
 from pipeline.effect.costs import own_weight, update_costs
 from pipeline.effect.gather import CHAIN, TERMS, Rollout, proofs
+from pipeline.records import Seal
 from pipeline.report.region import content
 from pipeline.report.rule_book import RuleBook, rule_book
 from pipeline.settings import Deadline, Settings
@@ -37,6 +38,7 @@ def region_contents(
     astray = read(content.Astray, "region_astray")
     findings = read(content.FindingLine, "region_findings")
     expiring = read(content.ExpiringException, "region_exceptions")
+    seals = read(content.RegionSeal, "region_seals")
     book = rule_book(database)
     waves = [wave.name for wave in settings.schedule.waves]
     rollout = Rollout(database, waves, settings.limits)
@@ -56,6 +58,7 @@ def region_contents(
             findings=findings[region],
             anywhere=findings[content.ANYWHERE],
             expiring=(*expiring[region], *expiring[content.ANYWHERE]),
+            seal=next((Seal(s.size, s.root, s.as_of) for s in seals[region]), None),
             deadlines=_deadlines(settings.schedule.deadlines, region, stores[region]),
             proof=proved[region],
             chain=proved[CHAIN],

@@ -100,7 +100,7 @@ def region_pdf(content: RegionContent, links: Sequence[FileLinks], words: Wordin
     rows = block_pages([block for block in blocks if block.heights], page.h)
     title = words("review.title", region=content.region)
     leaves = [Leaf(first), *(Leaf(draw_blocks(parts)) for parts in rows)]
-    return booklet(leaves, size, words, title=title, foot=content.region)
+    return booklet(leaves, size, words, title=title, foot=content.region, seal=content.seal)
 
 
 def _draw_first(pen: Pen, page: Box, content: RegionContent, words: Wording) -> None:

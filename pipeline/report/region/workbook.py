@@ -151,7 +151,7 @@ FINDINGS: tuple[SheetColumn[FindingLine], ...] = (
 def region_workbook(content: RegionContent, links: Sequence[FileLinks], words: Wording) -> bytes:
     """Return the review of one region as .xlsx; the same content gives the same bytes."""
     title = words("review.title", region=content.region)
-    book = Book(words, style.page_size(content.country))
+    book = Book(words, style.page_size(content.country), content.seal)
     book.describe(title)
     _review(book, book.sheet("Review", title, landscape=False), content)
     stores = book.sheet("Stores", title)

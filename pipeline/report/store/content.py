@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
 
-from pipeline.records import Severity
+from pipeline.records import Seal, Severity
 from pipeline.report.store.followed import ChangeOutcome
 from pipeline.tables.changes import LabelBehind
 from pipeline.tables.exports import StationSeen
@@ -307,6 +307,16 @@ class HeldStation:
 
 
 @dataclass(frozen=True, slots=True)
+class StoreSeal:
+    """The seal of the register that took in the last entry of a store."""
+
+    store: str
+    size: int
+    root: str
+    as_of: date
+
+
+@dataclass(frozen=True, slots=True)
 class StoreContent:
     """Everything one store's workbook and summary say."""
 
@@ -326,6 +336,7 @@ class StoreContent:
     held: tuple[HeldStation, ...] = ()
     levels: tuple[LevelSource, ...] = ()
     approvers: tuple[str, ...] = ()
+    seal: Seal | None = None
     outcomes: tuple[ChangeOutcome, ...] = ()
     behind: tuple[LabelBehind, ...] = ()
 

@@ -364,9 +364,9 @@ def back_out_workbook(content: StoreContent, steps: Sequence[BackOutStep]) -> by
     """Return the way back as .xlsx; `content` holds the plan, and the changes to undo."""
     words = wording(content.store.country)
     title = _title(words, "back_out.title", content)
-    book = Book(words, style.page_size(content.store.country))
+    book = Book(words, style.page_size(content.store.country), content.seal)
     book.describe(title)
-    book.book.properties.description = None
+    book.book.properties.description = book.sealed
     undone = {step.change for step in steps}
     changes = [_blank(change) for change in reversed(content.changes) if change.change in undone]
     content = replace(content, changes=tuple(changes))

@@ -83,6 +83,7 @@ def summary(content: StoreContent) -> bytes:
         words,
         title=words("document.title", store=store.store, name=store.name),
         foot=_note(content, words),
+        seal=content.seal,
         subject=words("workbook.subject"),
     )
 

@@ -214,7 +214,7 @@ def workbook(content: StoreContent) -> bytes:
     store = content.store
     words = wording(store.country)
     title = words("document.title", store=store.store, name=store.name)
-    book = Book(words, style.page_size(store.country))
+    book = Book(words, style.page_size(store.country), content.seal)
     plan = content.plan.plan if content.plan else None
     book.describe(title, subject=words("workbook.subject"), keywords=plan)
     _summary(book, book.sheet("Summary", title, landscape=False), content)
