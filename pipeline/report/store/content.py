@@ -40,6 +40,8 @@ class PlannedStation(StationSeen):
     busy_planned: float | None
     source_planned: str | None
     next_best_channel: int | None
+    next_best_cost: float | None
+    kept: float | None
     sureness: str | None
     reason: str | None
     labels: int
@@ -196,9 +198,9 @@ class StoreFinding:
 class PlanQuality:
     """How good the plan is proven to be, and how sure it is; costs are in units of the plan.
 
-    The evidence was drawn anew `draws` times within its uncertainty. In `near` of them the
-    plan was within half a point of clear air of the best; it lost `regret` of clear air a station
-    (0..1) on average. `ask` is the measurement that would tell most.
+    The evidence was drawn anew `draws` times within its uncertainty. Against the best of each draw
+    the plan lost `regret` of clear air a station (0..1) on average and `worst` at worst. `ask` is
+    the measurement that would tell most.
     """
 
     store: str
@@ -210,8 +212,8 @@ class PlanQuality:
     order_proven: bool
     worst_step: float
     draws: int = 0
-    near: int = 0
     regret: float = 0.0
+    worst: float = 0.0
     ask: str = ""
 
 
@@ -323,8 +325,8 @@ def _proof_lines(content: StoreContent, words: Wording) -> list[tuple[str, str]]
     order = "evidence.order_proven" if proof.order_proven else "evidence.order_found"
     lines = [(words("evidence.proof"), best), (words("evidence.order"), words(order))]
     if proof.draws:
-        lost = words.percent(proof.regret, 1)
-        again = words("evidence.drawn", near=proof.near, draws=proof.draws, lost=lost)
+        lost = {"lost": words.percent(proof.regret, 1), "worst": words.percent(proof.worst, 1)}
+        again = words("evidence.drawn", draws=proof.draws, **lost)
         lines.append((words("evidence.again"), again))
     return lines
 
