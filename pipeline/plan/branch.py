@@ -150,7 +150,7 @@ class Proof:
         if limit <= 0:
             return True
         found = [solve_any(part.network, limit, effort, self.solve) for part in shrunk.parts]
-        self.left -= sum(verdict.spent for verdict in found)
+        self.left -= len(self.network.pairs) + sum(verdict.spent for verdict in found)
         choices = [verdict.choice for verdict in found if verdict.choice is not None]
         if len(choices) == len(found):
             choice = joined(shrunk.parts, choices)
