@@ -118,7 +118,8 @@ SHOWN = {
     },
     ("Stations", "station_plan", ("Station",), ("station",)): {
         "Planned channel": "channel_planned", "Clear air before": "clear_air_now",
-        "Clear air after": "clear_air_planned", "Best when drawn anew": "kept", "Channel if refused": "next_best_channel",
+        "Clear air after": "clear_air_planned", "Best when drawn anew": "kept",
+        "Channel if refused": "next_best_channel",
         "Refusing costs, of an average station": "next_best_cost",
     },
     ("Stations", "station_load", ("Station",), ("station",)): {
