@@ -225,6 +225,16 @@ def verify_command(call: Call) -> int:
     return DONE
 
 
+@cli.command("morning")
+@click.argument("exports", type=_PATH)
+@_step
+def morning_command(call: Call) -> int:
+    """Say what EXPORTS of the next day show of last night's changes; status 1: there is work."""
+    found = commands.run_morning(call.request, call.progress)
+    terminal_changes.show_morning(call.console, found)
+    return FINDINGS if found.work else DONE
+
+
 @cli.command("audit")
 @click.option("--quarter", metavar="2026-Q3", help="The quarter; else that of the run's day.")
 @click.option("--approve", is_flag=True, help="Freeze the selected stores as they are as agreed.")
@@ -277,11 +287,7 @@ def _approve(call: Call, by: str | None, reason: str | None, *, every: bool) -> 
 
 
 def _check(call: Call, seals: Sequence[str]) -> int:
-    checked = commands.run_check_seals(call.request, seals)
-    for problem in checked.problems:
-        click.echo(f"Not as sealed: {visible(problem)}.")
-    if not checked.problems:
-        click.echo(f"All {checked.entries} entries of the register stand as they were sealed.")
+    terminal_changes.show_checked(checked := commands.run_check_seals(call.request, seals))
     return FINDINGS if checked.problems else DONE
 
 

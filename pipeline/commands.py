@@ -16,14 +16,15 @@ from pipeline.audit.history import LifeLine, life
 from pipeline.changes.answers import answers, audits_among
 from pipeline.changes.back_out import back_out
 from pipeline.changes.decisions import Taken, decide
+from pipeline.changes.effect import Calibration, calibration
+from pipeline.changes.morning import Morning, last_night, ways_back
 from pipeline.changes.register import Booking, book
 from pipeline.changes.verify import (
-    Calibration,
     Check,
-    calibration,
     not_as_ordered,
     not_put_right,
     verify,
+    yardstick,
 )
 from pipeline.check.rules import RuleStanding, portfolio
 from pipeline.database import Database
@@ -35,11 +36,12 @@ from pipeline.plan.what_if import WhatIf, what_if, worth_of
 from pipeline.progress import Progress
 from pipeline.proof.check import Checked, PrintedSeal, check_register, read_seal, seal_of
 from pipeline.proof.prove import Wanted, prove
-from pipeline.records import OrderPrice, RunSummary, Selection
+from pipeline.records import BackOutStep, OrderPrice, RunSummary, Selection
 from pipeline.report.write import (
     audit_verdict,
     cautions,
     drop_calendars,
+    foresight,
     place_of,
     write_audit,
     write_back_out,
@@ -47,6 +49,8 @@ from pipeline.report.write import (
 from pipeline.run import (
     Request,
     judge,
+    require_readable,
+    rules_beside,
     session,
     start_run,
     stores_of,
@@ -69,6 +73,7 @@ class Scheduled:
     nights: pl.DataFrame
     unplaced: Sequence[UnscheduledStore]
     proofs: Sequence[ScheduleProof]
+    foreseen: Sequence[str]  # what the waves would show
     booked: int
     calendars: tuple[Path, ...]
     summary: RunSummary
@@ -82,6 +87,21 @@ class Verified:
     standing: tuple[Check, ...]  # found otherwise by an earlier look, and not put right since
     calibration: tuple[Calibration, ...]
     not_as_ordered: Mapping[str, int]  # changes that no promise counts, by how they ended
+
+
+@dataclass(frozen=True, slots=True)
+class MorningAfter:
+    """What the export of the next day says of last night's changes, and where to go back, how."""
+
+    outcomes: tuple[ExportFile, ...]
+    day: date
+    changes: tuple[Morning, ...]
+    ways_back: Mapping[str, tuple[BackOutStep, ...]]
+
+    @property
+    def work(self) -> bool:
+        """Whether anything is to do."""
+        return any(one.do for one in self.changes)
 
 
 @dataclass(frozen=True, slots=True)
@@ -212,6 +232,7 @@ def run_schedule(request: Request, progress: Progress) -> Scheduled:
                 if one.store in chosen
             ],
             proofs=database.records(ScheduleProof, "run", "schedule_proof", {"stores": chosen}),
+            foreseen=foresight(database, settings),
             booked=booked,
             calendars=calendars,
             summary=write_out(database, request, settings, progress),
@@ -229,6 +250,24 @@ def run_verify(request: Request) -> Verified:
         standing = tuple(o for o in not_put_right(database, chosen) if o.change not in told)
         held, ended = calibration(database, chosen), not_as_ordered(database, chosen)
         return Verified(checks, standing, held, ended)
+
+
+def run_morning(request: Request, progress: Progress) -> MorningAfter:
+    """Take the export of the next day in, and say what became of the changes of last night.
+
+    It goes by the rules named or beside the exports, else by those of the last run.
+    """
+    rules = request.rules or (request.exports and rules_beside(request.exports))
+    with session(replace(request, exports=None, rules=rules)) as (database, settings):
+        outcomes = take_in(database, request, settings, progress)
+        require_readable(request, outcomes)
+        start_run(database, request, settings)
+        forget_whole_run(database)
+        verify(database, settings)
+        chosen = stores_of(database, request.selection)
+        found = last_night(database, chosen, yardstick(settings.limits))
+        ways = ways_back(database, found, database.value("run", "register_day"))
+        return MorningAfter(outcomes, _day(database), found, ways)
 
 
 def run_back_out(request: Request) -> tuple[Path, ...]:

@@ -13,6 +13,13 @@ _BOUNDED = {
     "hours_until": rules.whole(1, 24),
     "visit_gap_hours": rules.number(1, 48),
     "evidence_half_life_days": rules.number(1, 36500),
+    "own_traffic_weight": rules.number(0, 100),
+    "comparison_days": rules.whole(1, 730),
+    "remapped_share_most": rules.number(0, 1),
+    "effect_to_see": rules.number(0.001, 1),
+    "verdict_gain_least": rules.number(0, 1),
+    "verdict_loss_most": rules.number(0, 1),
+    "labels_verified_share": rules.number(0, 1),
 }
 
 

@@ -91,9 +91,9 @@ class Work:
     travel_minutes: _MinutesIfAny  # of one team between two stores of a night
     nights: Annotated[int, rules.whole(1, 730)]  # calendar days looked at
     first_night_after_days: Annotated[int, rules.whole(0, 365)]  # after run or last decision
-    # A change is worth its clear air until so many days after the first night.
     benefit_days: Annotated[int, lambda t, key: rules.whole(t.content["nights"], 3650)(t, key)]
     effort: Annotated[float, rules.number(0, 1_000_000)]  # deterministic, for all regions together
+    order: Annotated[str, rules.one_of(("drawn", "benefit"))]  # of stores, wave by wave
 
 
 @dataclass(frozen=True, slots=True)

@@ -194,7 +194,7 @@ def show_exports(console: Console, outcomes: tuple[ExportFile, ...]) -> None:
     if tables:
         console.print(table)
     _show_causes(console, "not taken", *refusals(outcomes))
-    _show_causes(console, "not read", *passed_over(outcomes))
+    _show_causes(console, "left out of the exports", *passed_over(outcomes))
 
 
 def _show_causes(console: Console, what: str, causes: Sequence[Cause], more: int) -> None:

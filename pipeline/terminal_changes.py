@@ -2,12 +2,18 @@
 
 from collections.abc import Sequence
 
+import click
 from rich.console import Console
 
 from pipeline.changes.decisions import Taken
-from pipeline.changes.verify import Calibration, Check
-from pipeline.commands import Scheduled, Verified
-from pipeline.terminal import many, percent, plain_table, under
+from pipeline.changes.effect import Calibration
+from pipeline.changes.verify import Check
+from pipeline.commands import MorningAfter, Scheduled, Verified
+from pipeline.proof.check import Checked
+from pipeline.terminal import many, percent, plain_table, show_exports, under
+from pipeline.visible import visible
+
+_LABELS_NAMED = 40  # on a terminal; the workbook of the next run lists all
 
 
 def show_taken(console: Console, taken: Sequence[Taken]) -> None:
@@ -44,6 +50,8 @@ def show_schedule(console: Console, found: Scheduled) -> None:
         share = 1.0 if proof.optimal else proof.benefit / proof.bound
         gap = "best possible" if proof.optimal else f"within {1 - share:.1%} of the best"
         console.print(f"{proof.region}: {gap}")
+    for sentence in found.foreseen:
+        console.print(sentence)
     booked = f"{many(found.booked, 'approved change')} entered as scheduled"
     files = many(len(found.calendars), "calendar file")
     console.print(f"{booked}; {files} in {found.summary.out}")
@@ -64,6 +72,38 @@ def show_verified(console: Console, found: Verified) -> None:
     ends = ", ".join(f"{count} {closed}" for closed, count in found.not_as_ordered.items())
     if ends:
         console.print(f"Not as ordered, so no promise counts them: {ends}")
+
+
+def show_morning(console: Console, found: MorningAfter) -> None:
+    """Print what became of last night's changes, what to do now, and the way back where to go."""
+    show_exports(console, found.outcomes)
+    if not found.changes:
+        console.print(f"No change was due before {found.day} that no earlier export has seen.")
+    for one in found.changes:
+        row = one.of
+        change = f"{row.from_channel} to {row.ordered_channel}"
+        said = f"{row.store} {row.station}, {change}, night of {row.night}: {one.came}"
+        console.print("; ".join(filter(None, (said, one.labels))))
+        if row.missing:
+            more = len(row.missing) - _LABELS_NAMED
+            named = [*row.missing[:_LABELS_NAMED], *([f"and {more} more"] if more > 0 else [])]
+            under(console, f"Not heard since: {', '.join(named)}", indent=5, style="dim")
+        if one.do:
+            under(console, f"What to do: {one.do}.", indent=5, style="bold")
+    for store, steps in found.ways_back.items():
+        way = ", ".join(f"{step.station} to channel {step.to_channel}" for step in steps)
+        console.print(f"The way back of {store}: {way or 'none: no change stands carried out'}")
+        if steps:
+            how = f"As a job sheet: quietaisle report --back-out --store {store}"
+            under(console, how, indent=5, style="dim")
+
+
+def show_checked(checked: Checked) -> None:
+    """Print whether the register stands as it was sealed, in whole lines."""
+    for problem in checked.problems:
+        click.echo(f"Not as sealed: {visible(problem)}.")
+    if not checked.problems:
+        click.echo(f"All {checked.entries} entries of the register stand as they were sealed.")
 
 
 def _air(check: Check) -> str:

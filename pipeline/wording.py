@@ -96,6 +96,11 @@ class Wording:
         shown = self.number(whole(share)) if digits == 0 else self.number(100 * share, digits)
         return f"{shown}{FIXED_SPACE}%"
 
+    def points(self, share: float | None) -> str:
+        """Return a difference of shares in points with its sign, such as +1.4."""
+        shown = self.number(None if share is None else 100 * share, 1)
+        return f"+{shown}" if share is not None and shown.strip("0.,") and share > 0 else shown
+
     def change(self, before: float | None, after: float | None) -> str:
         """Return two shares 0..1 as one expression, such as 61 → 83 %."""
         if before is None or after is None or whole(before) == whole(after):

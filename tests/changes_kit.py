@@ -129,12 +129,14 @@ def readings_say(database: Database, station: str, channel: int, levels: Mapping
             )  # fmt: skip
 
 
-def labels_say(database: Database, station: str, seen_on: date, count: int) -> None:
-    """Let a labels export name so many labels served by a station."""
-    for number in range(count):
+def labels_say(
+    database: Database, station: str, seen_on: date, numbers: range, heard_on: date | None = None
+) -> None:
+    """Let a labels export name labels served by a station, heard on its day if on no other."""
+    for number in numbers:
         _insert(
             database, "label_seen", _store(station), f"{station}-L{number}", seen_on, station,
-            -60.0, 2, 99.0, seen_on, 4.0, 1000.0, None,
+            -60.0, 2, 99.0, heard_on or seen_on, 4.0, 1000.0, None,
         )  # fmt: skip
 
 

@@ -71,3 +71,10 @@ def four_run(tmp_path_factory: pytest.TempPathFactory) -> Ran:
     """Return the job done once on four small stores (`files_of`), shared as the demo's is."""
     folder = _shared(tmp_path_factory, "four-run")
     return ran_once(folder, folder / "exports")
+
+
+@pytest.fixture(scope="session")
+def two_run(tmp_path_factory: pytest.TempPathFactory) -> Ran:
+    """Return the same on two small stores, for tests that do the job several times over."""
+    folder = _shared(tmp_path_factory, "two-run")
+    return ran_once(folder, folder / "exports", 2)

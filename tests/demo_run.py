@@ -42,17 +42,17 @@ class Ran:
         return Ran(replace(self.request, database=database, out=out), self.summary)
 
 
-def ran_once(folder: Path, exports: Path = SAMPLE) -> Ran:
+def ran_once(folder: Path, exports: Path = SAMPLE, stores: int = FOUR) -> Ran:
     """Return a run of some exports in a folder; the first to ask makes it, the others wait for it.
 
-    Exports of a folder that is not there are written first: those of four small stores.
+    Exports of a folder that is not there are written first: those of so many small stores.
     """
     folder.mkdir(exist_ok=True)
     request = request_of(folder, exports)
     kept = folder / "summary.pickle"
     with FileLock(folder / "lock"):
         if not exports.exists():
-            for file in files_of(folder / "pool", FOUR):
+            for file in files_of(folder / "pool", stores):
                 file.put(exports)
         if not kept.exists():
             kept.write_bytes(pickle.dumps(run(request, Silent())))

@@ -163,22 +163,23 @@ def _book(export: Export, path: Path) -> None:
     book.save(path)
 
 
-def _document(rows: Sequence[Sequence[Any]]) -> bytes:
-    """Return an OpenDocument sheet (ISO/IEC 26300): the least that its content needs."""
+def open_document(rows: str) -> str:
+    """Return the content of an OpenDocument sheet (ISO/IEC 26300), whose rows are markup."""
     names = ("office", "table", "text")
     spaces = " ".join(f'xmlns:{n}="urn:oasis:names:tc:opendocument:xmlns:{n}:1.0"' for n in names)
-    lines = "".join(
-        f"<table:table-row>{''.join(map(_cell, row))}</table:table-row>" for row in rows
-    )
-    content = (
+    return (
         f'<?xml version="1.0" encoding="UTF-8"?><office:document-content {spaces}><office:body>'
-        f'<office:spreadsheet><table:table table:name="Sheet">{lines}</table:table>'
+        f'<office:spreadsheet><table:table table:name="Sheet">{rows}</table:table>'
         "</office:spreadsheet></office:body></office:document-content>"
     )
+
+
+def _document(rows: Sequence[Sequence[Any]]) -> bytes:
+    lines = (f"<table:table-row>{''.join(map(_cell, row))}</table:table-row>" for row in rows)
     out = BytesIO()
     with zipfile.ZipFile(out, "w") as archive:
         archive.writestr("mimetype", "application/vnd.oasis.opendocument.spreadsheet")
-        archive.writestr("content.xml", content)
+        archive.writestr("content.xml", open_document("".join(lines)))
     return out.getvalue()
 
 

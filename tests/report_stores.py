@@ -157,6 +157,30 @@ def _moves(into: Invented, store: str, moved: list[str], channels: list[int], re
         )  # fmt: skip
 
 
+def changed(into: Invented, station: str, seq: int, **labels: Any) -> None:  # noqa: ANN401 - columns of change_labels
+    """Add a change of before to channel 25, verified, with what became of its labels."""
+    store, change = station.rpartition("-")[0], f"c-{station}"
+    key = {"store": store, "station": station, "change": change}
+    into.add(
+        "change", **key, plan=f"p-{store}", from_channel=11, to_channel=25, position=1,
+        parking=False, clear_air_before=0.4, clear_air_after=0.8, labels=300, sureness="high",
+        proposed_by="R. Quellbach", proposed_on=SEEN,
+    )  # fmt: skip
+    for place, state in enumerate(("approved", "implemented", "verified")):
+        at = SCANNED_AT.replace(day=1 + place)
+        into.add(
+            "change_event", seq=seq + place, change=change, state=state, at=at, by="A", note=""
+        )
+    counts = {"labels_unsaid": 0, "labels_elsewhere": 0, "labels_compared": 300}
+    listed = {"labels_due": 300, "labels_listed": 300, "labels_back": 300, "told_on": SEEN}
+    shares = dict.fromkeys(
+        ("success_before", "success_after", "success_gained", "success_gained_low",
+         "success_gained_high")
+    )  # fmt: skip
+    row = {**key, **counts, **listed, **shares, "since": SCANNED_AT.date(), **labels}
+    into.add("change_labels", **row)
+
+
 def _links(into: Invented, store: str, ids: list[str]) -> None:
     for i, station in enumerate(ids):
         for j, neighbour in enumerate(ids):
@@ -196,6 +220,15 @@ def extremes() -> Invented:
            planned=False)  # fmt: skip
     invent(into, "S011", name="Tower", floors=5, stations=15, moved=0)
     invent(into, "S012", name="Halle", stations=30, moved=0, country="DE", region="Mitte")
+    for n in range(1, 6):
+        changed(into, f"S007-{n:02}", 3 * n)
+    shares = {"success_before": 0.9412, "success_after": 0.9633, "success_gained": 0.0221}
+    ends = {"success_gained_low": 0.0108, "success_gained_high": 0.0334}
+    changed(into, "S002-01", 100, labels_listed=298, labels_back=290, labels_unsaid=2,
+            labels_elsewhere=4, **shares, **ends)  # fmt: skip
+    for n in range(6):
+        into.add("label_behind", store="S002", station="S002-01", change="c-S002-01",
+                 label=f"L{n}", station_now=None, heard_on=date(2026, 9, 1 + n))  # fmt: skip
     return into
 
 
@@ -212,6 +245,7 @@ def fill(database: Database, into: Invented) -> None:
     connection = database.connection
     connection.execute("insert into this_run values (?, ?)", [RUN, SEEN])
     connection.execute("insert into setting values ('earshot_probability', 0.5)")
+    connection.execute("insert into setting values ('evidence_half_life_days', 180)")
     for table, rows in into.tables.items():
         frame = pl.DataFrame(rows, infer_schema_length=None).cast({pl.Null: pl.String})
         arrow = _Stream(frame)

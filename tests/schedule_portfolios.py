@@ -126,6 +126,7 @@ def _rules(dice: random.Random, first: date, nights: int, sites: list[StoreJob])
             nights=nights,
             benefit_days=dice.choice([nights, 200]),
             effort=2.0,
+            order="benefit",
         ),
         windows=replace(
             shipped.windows,

@@ -1,5 +1,6 @@
 """Answers to an audit, a line at once: from the sheet through `decide` to the baseline."""
 
+import shutil
 from collections.abc import Callable, Iterator
 from datetime import date, datetime
 from pathlib import Path
@@ -25,10 +26,11 @@ LATER, LAST = date(2026, 9, 14), date(2026, 9, 30)
 Fill = dict[str, object]
 
 
-@pytest.fixture
-def database(tmp_path: Path) -> Iterator[Database]:
+@pytest.fixture(scope="module")
+def audited(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Give two stores whose five stations got other firmware in August, and one a channel too."""
-    with open_database(tmp_path / "answers.duckdb") as opened:
+    path = tmp_path_factory.mktemp("audited") / "answers.duckdb"
+    with open_database(path) as opened:
         for store in ("S1", "S2"):
             put(opened, "store_seen", [{"store": store, "seen_on": JULY, "region": "North"}])
         put(opened, "station_seen", [_seen(n, JULY, "1", 11) for n in range(5)])
@@ -38,6 +40,13 @@ def database(tmp_path: Path) -> Iterator[Database]:
             [_seen(n, AUGUST, "2", 15 if n == 4 else 11) for n in range(5)])  # fmt: skip
         set_day(opened, AUGUST)
         audit(opened, Q3)
+    return path
+
+
+@pytest.fixture
+def database(audited: Path, tmp_path: Path) -> Iterator[Database]:
+    """Give the audited stores in a database of its own."""
+    with open_database(Path(shutil.copy(audited, tmp_path))) as opened:
         yield opened
 
 

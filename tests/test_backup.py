@@ -15,9 +15,9 @@ from pipeline.tables.every import VERSION, every_table
 
 
 @pytest.fixture
-def folder(four_run: Ran, tmp_path: Path) -> Path:
+def folder(two_run: Ran, tmp_path: Path) -> Path:
     """Give a backup of a finished run."""
-    ran = four_run.copied(tmp_path, reports=False)
+    ran = two_run.copied(tmp_path, reports=False)
     with open_database(ran.request.database) as database:
         back_up(database, tmp_path / "kept")
     return tmp_path / "kept"

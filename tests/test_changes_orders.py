@@ -178,7 +178,7 @@ def test_no_channel_is_ordered_that_a_label_does_not_listen_on(
     proposed: Database, settings: Settings, tmp_path: Path
 ) -> None:
     """The channels named are those that every label that says so listens on."""
-    labels_say(proposed, "B-01", date(2026, 9, 30), 3)
+    labels_say(proposed, "B-01", date(2026, 9, 30), range(3))
     proposed.connection.execute("update label_seen set channels = '11 15 25 26'")
     (change,) = names(proposed, "B")
     book = book_of(proposed, "B", tmp_path).decide(change, ANOTHER)

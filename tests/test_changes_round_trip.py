@@ -13,10 +13,11 @@ from openpyxl import load_workbook
 
 from pipeline.changes.back_out import back_out
 from pipeline.changes.decisions import decide
+from pipeline.changes.effect import calibration
 from pipeline.changes.proposal import Proposed
 from pipeline.changes.register import Booking, book, history, propose
 from pipeline.changes.states import state_on
-from pipeline.changes.verify import calibration, verify
+from pipeline.changes.verify import verify
 from pipeline.check.rules import bind
 from pipeline.database import Database, open_database
 from pipeline.demo.demo import write_follow_up

@@ -1,14 +1,15 @@
 """Verification: what the exports after a change mean for it, and how promises hold over all."""
 
 from collections.abc import Iterator
-from dataclasses import replace
-from datetime import date
+from dataclasses import fields, replace
+from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
 
 import pytest
 from changes_kit import (
     BY,
+    DAY,
     PLAN,
     SWAP,
     approve_all,
@@ -25,13 +26,13 @@ from changes_kit import (
 )
 
 from pipeline.changes.back_out import Carried, back_out, way_back
-from pipeline.changes.effect import Measured, Share
+from pipeline.changes.effect import Measured, Share, calibration
 from pipeline.changes.register import Booking, append, book, history, propose
 from pipeline.changes.states import ChangeState, Trigger, new_event
 from pipeline.changes.verify import (
+    Found,
     Waiting,
     Yardstick,
-    calibration,
     judge,
     not_as_ordered,
     not_put_right,
@@ -40,16 +41,25 @@ from pipeline.changes.verify import (
 from pipeline.database import Database
 from pipeline.settings import Settings
 from pipeline.survey.evidence import survey
+from pipeline.tables.changes import ChangeLabels
 
 NEXT = date(2026, 12, 31)
 NIGHT = date(2026, 10, 20)
 QUIET, LOUD = {-95: 40}, {-95: 20, -60: 20}
-MEASURE = Yardstick(shortfall=0.05, labels_back=0.8, readings_minimum=20)
+MEASURE = Yardstick(
+    shortfall=0.05, labels_back=0.8, labels_verified=0.98, readings_minimum=20, silent_after_days=7
+)
+LABELS = ChangeLabels(
+    change="c", store="B", station="B-01", since=NIGHT, told_on=NEXT, labels_due=100,
+    labels_listed=100, labels_back=100, labels_unsaid=0, labels_elsewhere=0, labels_compared=100,
+    success_before=0.95, success_after=0.97, success_gained=0.02, success_gained_low=0.01,
+    success_gained_high=0.03,
+)  # fmt: skip
 WAITING = Waiting(
     change="c", store="B", station="B-01", from_channel=11, ordered_channel=25,
-    parking=False, state="implemented", due=None, shown=False, channel_found=25, found_before=None,
-    connected=True, seen_on=NEXT,
-    channels_before=(11,), channels_after=(25,), labels_before=100, labels_after=100,
+    parking=False, state="implemented", at=at(NIGHT), due=None, shown=False, channel_found=25,
+    found_before=None, connected=True, seen_on=NEXT,
+    channels_before=(11,), channels_after=(25,), labels_before=100,
     since=NIGHT, clear_air_before=0.4, clear_air_before_low=0.38, clear_air_before_high=0.42,
     promised=0.8, promised_low=0.78, promised_high=0.82, free_of_own=1.0, sureness="high", undone=0,
     left_channel=11, free_of_own_before=1.0,
@@ -90,7 +100,8 @@ def report(database: Database, changes: list[str], day: date = NIGHT) -> None:
 @pytest.mark.parametrize(
     ("facts", "states_after", "result", "note"),
     [
-        ({}, ["verified"], "done", "to 82%) measured, 80% promised: helped, 100 labels served"),
+        ({}, ["verified"], "done", "to 82%) measured, 80% promised: helped, 100 of 100 labels"),
+        ({}, ["verified"], "done", "labels back, updates acknowledged 97.0%, +2.0%"),
         ({"measured": 0.723}, ["verified"], "done", "clear air 72%"),
         ({"measured": 0.72}, ["ineffective"], "done", "measured, 80% promised: helped"),
         ({"measured": 0.41}, ["ineffective"], "done", "no difference shown"),
@@ -101,10 +112,26 @@ def report(database: Database, changes: list[str], day: date = NIGHT) -> None:
             {"measured": 0.1, "readings": 19, "shown": True},
             [], "done", "19 readings since the change",
         ),
-        ({"labels_after": 80}, ["verified"], "done", "80 labels served"),
-        ({"labels_after": 79}, ["ineffective"], "done", "79 labels are back of 100"),
-        ({"labels_after": None, "shown": True}, [], "done", "no labels export since the change"),
-        ({"labels_before": 0, "labels_after": None}, ["verified"], "done", "80% promised"),
+        ({"labels_back": 98}, ["verified"], "done", "98 of 100 labels back"),
+        ({"labels_back": 97}, ["implemented"], "done", "export of 2026-12-31, 98 needed"),
+        ({"labels_back": 80}, ["implemented"], "done", "80 of 100 labels are back"),
+        ({"labels_back": 79}, ["ineffective"], "done", "21 were not heard since the change and 0"),
+        (
+            {"labels_back": 20, "told_on": NIGHT + timedelta(7)},
+            ["implemented"], "done", "20 of 100 labels are back",
+        ),
+        ({"labels_back": 79, "told_on": NIGHT + timedelta(8)}, ["ineffective"], "done", "21 were"),
+        ({"labels_back": 97, "labels_unsaid": 3}, ["implemented"], "done", "; of 3 it does not"),
+        ({"labels_back": 0, "labels_unsaid": 100}, ["implemented"], "done", "; of 100 it does not"),
+        ({"labels_elsewhere": 20}, ["verified"], "done", "100 of 100 labels back"),
+        ({"labels_elsewhere": 21}, ["ineffective"], "done", "21 are served by other stations"),
+        ({"labels_listed": 80, "labels_back": 79}, ["verified"], "done", "79 of 80 labels back"),
+        ({"labels_listed": 79, "labels_back": 79}, ["implemented"], "done", "lists 79 of its 100"),
+        ({"labels": None}, ["implemented"], "done", "no labels export since the change"),
+        ({"labels": None, "labels_before": 0}, ["verified"], "done", "80% promised"),
+        ({"success_gained": None}, ["verified"], "done", "updates acknowledged not known"),
+        ({"told_on": None, "shown": True}, [], "done", "no labels export since the change"),
+        ({"labels_due": 0, "labels_listed": 0, "labels_back": 0}, ["verified"], "done", "helped"),
         ({"connected": False}, ["ineffective"], "done", "not connected"),
         ({"connected": None}, ["verified"], "done", "80% promised"),
         ({"channel_found": 11}, ["approved"], "not done", "reported as done, but the export"),
@@ -161,8 +188,11 @@ def test_what_the_exports_mean(
     """Channel first, then connection, labels and air; what is missing leaves the change open."""
     facts = {"measured": 0.8, "readings": 40} | facts
     air, readings = facts.pop("measured"), facts.pop("readings")
-    found = Measured(readings, None if air is None else Share(air, air - 0.02, air + 0.02))
+    own = {each.name for each in fields(ChangeLabels)} - {each.name for each in fields(Waiting)}
+    told = {name: facts.pop(name) for name in own & facts.keys()}
+    scans = Measured(readings, None if air is None else Share(air, air - 0.02, air + 0.02))
 
+    found = Found(scans, facts.pop("labels", replace(LABELS, **told)))
     judgement = judge(replace(WAITING, **facts), found, MEASURE)
 
     assert [state.value for state in judgement.states] == states_after
@@ -250,29 +280,56 @@ def test_exports_of_before_the_change_do_not_count(approved: Database, settings:
     assert states(approved)[change] == "implemented"
 
 
-def test_labels_that_stay_away_make_it_ineffective(tmp_path: Path, settings: Settings) -> None:
-    """The labels are counted at the station, in an export of after the change, silent ones out."""
+def test_labels_decide_with_the_air(tmp_path: Path, settings: Settings) -> None:
+    """Of 50 labels one was silent before: 39 of 49 fail, 48 wait, and 49 less one verify."""
     with chain(tmp_path) as database:
         set_limits(database, settings)
         database.connection.execute(
-            "insert into station_load values ('B', 'B-01', 41, 0, 1, 0, 0.1, 1.0)"
+            "insert into station_load values ('B', 'B-01', 50, 0, 1, 0, 0.1, 1.0)"
         )
         propose(database, settings)
         approve_all(database)
+        labels_say(database, "B-01", DAY, range(49))
+        labels_say(database, "B-01", DAY, range(49, 50), DAY - timedelta(8))
         speak_of(database, NEXT)
         change = names(database, "B")[0]
         report(database, [change])
-        export_says(database, NEXT, {"B-01": 25, "B-02": 11})
+        export_says(database, NEXT, {"B-01": 25})
         readings_say(database, "B-01", 25, QUIET)
         assert look(database, settings) == {change: ("implemented", "done")}
 
-        labels_say(database, "B-01", NEXT, 31)
-        labels_say(database, "B-02", NEXT, 9)
+        labels_say(database, "B-01", NEXT, range(39))
+        labels_say(database, "B-01", NEXT, range(39, 50), NIGHT)
         assert look(database, settings) == {change: ("ineffective", "done")}
+        behind = database.connection.execute("select label, heard_on from label_behind").fetchall()
+        assert sorted(behind) == sorted((f"B-01-L{number}", NIGHT) for number in range(39, 49))
+        for days, back, state in ((31, 48, "ineffective"), (62, 49, "verified")):
+            later = NEXT + timedelta(days)
+            speak_of(database, later)
+            export_says(database, later, {"B-01": 25})
+            labels_say(database, "B-01", later, range(back))
+            labels_say(database, "B-01", later, range(back, 49), NIGHT)
+            assert look(database, settings) == {change: (state, "done")}
         labels = database.connection.execute(
-            "select labels_before, labels_after from change_check"
+            "select labels_before, labels_due, labels_listed, labels_after from change_check"
         ).fetchall()
-        assert labels == [(40, None), (40, 31)]  # at the first look and at the second
+        assert labels == [(49, None, None, None), (49, 49, 49, 39), (49, 49, 49, 49)]
+
+
+def test_work_reported_on_the_morning_after_was_done_in_its_night(
+    approved: Database, settings: Settings
+) -> None:
+    """An export of that very day counts, and what it shows is entered after the report."""
+    change, morning = names(approved, "B")[0], NIGHT + timedelta(1)
+    speak_of(approved, date(2026, 10, 6))
+    book(approved, [Booking(change, at(NIGHT, 22), "team 1")])
+    append(approved, Trigger.RESULT, [
+        new_event(change, ChangeState.IMPLEMENTED, at(morning, 7), "team", result="done"),
+    ])  # fmt: skip
+    speak_of(approved, morning)
+    export_says(approved, morning, {"B-01": 20})
+
+    assert look(approved, settings) == {change: ("ineffective", "done differently")}
 
 
 def test_work_nobody_reported_is_found(approved: Database, settings: Settings) -> None:

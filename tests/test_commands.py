@@ -1,12 +1,18 @@
 """The commands one after the other, as a planner gives them: nothing agreed is planned anew."""
 
+import csv
+import shutil
+from collections import Counter
 from dataclasses import replace
-from datetime import date
+from datetime import date, timedelta
+from io import StringIO
+from pathlib import Path
 
 import pytest
 from changes_book import Book
-from demo_run import Ran
+from demo_run import SAMPLE, Ran
 from openpyxl import load_workbook
+from rich.console import Console
 
 from pipeline.commands import (
     run_approve,
@@ -16,6 +22,7 @@ from pipeline.commands import (
     run_decide,
     run_life,
     run_listing,
+    run_morning,
     run_schedule,
     run_standing,
     run_verify,
@@ -25,6 +32,7 @@ from pipeline.forms import ANOTHER, DECISIONS
 from pipeline.progress import Silent
 from pipeline.records import Selection
 from pipeline.run import Request
+from pipeline.terminal_changes import show_morning
 
 STORE = "N104"
 
@@ -112,6 +120,70 @@ def test_approved_changes_get_a_night_and_are_not_planned_anew(request_of: Reque
         ordered.get(row[1:4], row[1:4]) for row in before
     )
     assert states == [("scheduled", 6)]
+
+
+def _morning(request: Request, folder: Path, kept: set[str], heard: float) -> Request:
+    """Return a request with an export of N104 of the day after its last night.
+
+    All its changes are made except those of stations `kept`, and of the labels of each station a
+    share `heard` was heard since.
+    """
+    with open_database(request.database) as database:
+        orders = database.connection.execute(
+            "select s.station, s.ordered_channel, s.due from change_story s "
+            "where s.store = ? and s.state = 'scheduled' order by s.position",
+            [STORE],
+        ).fetchall()
+    night = max(due for _, _, due in orders)
+    assert {due.date() for _, _, due in orders} == {night.date()}
+    wanted = {station: channel for station, channel, _ in orders if station not in kept}
+    day = (night + timedelta(days=1)).date().isoformat()
+    before = SAMPLE / "north" / "2026-09-30"
+    place = Counter[str]()
+    for name in ("stores.csv", "stations.csv", "labels.csv"):
+        with (before / name).open(encoding="utf-8-sig", newline="") as file:
+            rows = [row for row in csv.DictReader(file) if row["Store"] == STORE]
+        for row in rows:
+            row["Exported on"] = day
+            if name == "stations.csv":
+                row["Channel"] = str(wanted.get(row["Station"], row["Channel"]))
+            if name == "labels.csv":
+                place[row["Station"]] += 1
+                silent = place[row["Station"]] % 10 >= 10 * heard
+                row["Last heard"] = night.date().isoformat() if silent else day
+        with (folder / name).open("w", encoding="utf-8", newline="") as file:
+            writer = csv.DictWriter(file, rows[0])
+            writer.writeheader()
+            writer.writerows(rows)
+    own = Path(shutil.copy(request.database, folder.with_suffix(".duckdb")))
+    return replace(request, exports=folder, database=own)
+
+
+@pytest.mark.parametrize(
+    ("kept", "heard", "says"),
+    [
+        (set(), 1.0, ["labels back"]),
+        (
+            {"N104-03"},
+            0.9,
+            ["Not heard since: ", "look again tomorrow", "not done: on channel 11 as before"],
+        ),
+        (set(), 0.5, ["take the way back", "The way back of N104: N104-"]),
+    ],
+)
+def test_the_morning_after_says_what_to_do(
+    request_of: Request, tmp_path: Path, kept: set[str], heard: float, says: list[str]
+) -> None:
+    """The export of the next day against last night's changes: done, labels back, or what to do."""
+    found = run_morning(_morning(request_of, tmp_path, kept, heard), Silent())
+
+    told = StringIO()
+    show_morning(Console(file=told, width=10_000), found)
+    lines = told.getvalue()
+    assert found.work == (bool(kept) or heard < 1)
+    assert {one.of.store for one in found.changes} == {STORE}
+    for text in says:
+        assert text in lines
 
 
 def test_nothing_to_verify_and_nothing_to_take_back_says_so(request_of: Request) -> None:

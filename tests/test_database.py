@@ -6,7 +6,6 @@ import subprocess
 import sys
 from dataclasses import fields
 from datetime import date
-from itertools import combinations
 from pathlib import Path
 from typing import Any
 
@@ -227,7 +226,10 @@ def chain(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def test_two_columns_swapped_in_a_select_change_no_record(
     chain: Path, step: str, name: str, kind: type[Any], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Every pair of columns of every select that feeds a record, on the rows of a real run."""
+    """Every select that feeds a record, on the rows of a real run, in two other orders.
+
+    Turned on by one and turned round, no two columns keep both their places.
+    """
     text = sql_file.statement(step, name).strip().rstrip(";")
     columns = [each.name for each in fields(kind)]
     with duckdb.connect(str(chain), read_only=True) as connection:
@@ -235,9 +237,7 @@ def test_two_columns_swapped_in_a_select_change_no_record(
         database = Database(connection)
         rows = database.records(kind, step, name)
         assert len(set(map(repr, rows))) > 1
-        for one, other in combinations(range(len(columns)), 2):
-            swapped = columns.copy()
-            swapped[one], swapped[other] = columns[other], columns[one]
+        for swapped in (columns[1:] + columns[:1], columns[::-1]):
             _say(monkeypatch, f"select {', '.join(swapped)} from ({text})")  # noqa: S608 - test data only
             assert sorted(map(repr, database.records(kind, step, name))) == sorted(map(repr, rows))
 

@@ -137,7 +137,13 @@ def test_a_sample_is_taken_or_asked_about(tmp_path: Path) -> None:
 @pytest.mark.slow
 def test_all_are_taken_or_asked_about(tmp_path: Path) -> None:
     """Nothing is stored wrong, and at least 95 % are taken rightly or asked about."""
-    _check(_outcomes(tmp_path, EXPORTS))
+    outcomes = _outcomes(tmp_path, EXPORTS)
+    _check(outcomes)
+    # Three differently worded files of each kind in eight languages are recognised, but for one:
+    # a "Standort" may be a store, or where a station hangs.
+    by_language = {name: of for name, of in outcomes.items() if name.split(":")[0] in LANGUAGES}
+    assert len(by_language) == 3 * 6 * len(LANGUAGES)
+    assert [n for n, of in by_language.items() if of.outcome != "taken"] == ["german: stations 3"]
 
 
 def _answered(export: Export, refused: str, folder: Path) -> Found:

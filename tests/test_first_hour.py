@@ -139,7 +139,7 @@ def test_the_shipped_rules_map_no_heading() -> None:
 ODD = {
     "import.bin": "started\n",
     "data.xml": "<a/>\n",
-    "old.sqlite3": "x",
+    "old.mdb": "x",
     "README": "x",
     "notes.md": "x",
     "rules.toml": "",
@@ -190,7 +190,7 @@ def test_every_file_of_the_folder_is_accounted_for(
     assert all(why.count(None) == 2 for why in entries.values())
     assert [file for file in entries if file not in said and entries[file][0] is None] == []
     assert {file for file, why in entries.items() if why[1]} == {
-        "data.xml", "old.sqlite3", "empty.zip",
+        "data.xml", "old.mdb", "empty.zip",
     }  # fmt: skip
 
 

@@ -28,7 +28,8 @@ FACTS = {
     "store_seen", "station_seen", "ed_reading", "label_seen", "wifi_seen", "heard_seen",
 }  # fmt: skip
 WORKED_OUT = {
-    *COMPUTED, "finding", "plan_bound", "rule_problem", "rule_text", "run",
+    *COMPUTED, "change_labels", "label_behind", "finding", "plan_bound", "rule_problem",
+    "rule_text", "run",
     "key_match", "key_unmatched", "key_pair", "key_known", "register_entry", "register_seal",
 }  # fmt: skip
 INPUTS = {  # in the run's name or the fingerprint itself

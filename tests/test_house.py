@@ -40,6 +40,7 @@ FLOORS = {
     **dict.fromkeys(STEPS, 4),
     "radio": 2,
     "estimate": 3,
+    "effect": 3,
     "fresh": 3,
     "database": 2,
     "forms": 2,
@@ -133,8 +134,11 @@ def test_files_and_functions_stay_small(path: Path) -> None:
 
 @pytest.mark.parametrize("path", MODULES, ids=lambda p: "/".join(_names(p)))
 def test_sql_lives_in_files(path: Path) -> None:
-    """No Python string begins like a statement, but those made from a declared table."""
-    if path == PACKAGE / "tables" / "declare.py":
+    """No Python string begins like a statement, but where the name of a table is no parameter.
+
+    That is where statements are made from declared tables, and where SQLite files are read.
+    """
+    if path in (PACKAGE / "tables" / "declare.py", PACKAGE / "ingest" / "foreign.py"):
         return
     begins = re.compile(r"\s*(select|insert|delete|update|create|with|copy)\s", re.IGNORECASE)
     for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):

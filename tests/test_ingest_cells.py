@@ -32,7 +32,10 @@ HEADINGS = {
     "closes": "closes", "level_dbm": "level dbm", "success_pct": "success %",
     "stations_heard": "stations heard", "last_heard_on": "last heard",
     "updates_per_day": "updates per day", "payload_octets": "payload octets",
-    "channels": "listens on", "utilisation_pct": "utilisation %", "secondary": "secondary",
+    "channels": "listens on", "updates_sent": "updates sent",
+    "updates_acknowledged": "updates acknowledged",
+    "acknowledged_first": "acknowledged first time", "utilisation_pct": "utilisation %",
+    "secondary": "secondary",
 }  # fmt: skip
 
 
@@ -116,3 +119,20 @@ def one(rows: list[tuple[Any, ...]]) -> tuple[Any, ...]:
     """Return the only row."""
     (row,) = rows
     return row
+
+
+def test_a_part_is_no_larger_than_the_whole(tmp_path: Path) -> None:
+    """More acknowledged than sent cannot be; each cell is judged by the whole that is known."""
+    rows = ["L1,20,21,5", "L2,20,18,19", "L3,,18,18", "L4,20,,21", "L5,-1,7,7"]
+    export = "\n".join(f"S1,A1,2026-09-30,{row}" for row in rows)
+    head = "store,station,as of,label,updates sent,updates acknowledged,acknowledged first time"
+    take(put(tmp_path / "in", {"labels.csv": f"{head}\n{export}\n"}), tmp_path / "q.duckdb")
+
+    with duckdb.connect(str(tmp_path / "q.duckdb"), read_only=True) as connection:
+        found = connection.execute(
+            "select updates_sent, updates_acknowledged, acknowledged_first from label_seen "
+            "order by label"
+        ).fetchall()
+        kept = connection.execute("select text from quarantined_cell order by line").fetchall()
+    assert found == [(20, None, 5), (20, 18, None), (None, 18, 18), (20, None, None), (None, 7, 7)]
+    assert kept == [("21",), ("19",), ("21",), ("-1",)]

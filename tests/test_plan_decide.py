@@ -233,8 +233,8 @@ def test_no_subset_of_the_moves_is_better(seed: int) -> None:
 
     Subsets of the plan's moves and of those of the best assignment on expected costs.
     """
-    moved = [check_against_all_subsets(s, 2 + s % 5) for s in range(seed, seed + 10)]
-    assert sum(moved) > 10
+    moved = [check_against_all_subsets(s, 2 + s % 5) for s in range(seed, seed + 5)]
+    assert sum(moved) > 4
 
 
 @pytest.mark.slow

@@ -1,6 +1,7 @@
 """How sure a plan is, and what a person's own choice costs."""
 
 import json
+from dataclasses import replace
 from random import Random
 
 import pytest
@@ -51,6 +52,15 @@ def test_a_plan_far_ahead_on_firm_evidence_always_wins() -> None:
 
     assert (found.wins, found.regret, found.worst, found.ask) == (30, 0.0, 0.0, "")
     assert kept == (1.0, 1.0)
+
+
+def test_draws_weigh_own_neighbours_as_the_plan_does() -> None:
+    """Both on the clearest channel is best where a shared channel costs nothing, and not else."""
+    case = _case({11: 0.6, 15: 0.05, 20: 0.08}, SURE)
+    alone = replace(case, problem=replace(case.problem, own_weight=0.0))
+
+    assert sensitivity(alone, (15, 15), DOUBT, 20).regret == 0.0
+    assert sensitivity(case, (15, 15), DOUBT, 20).regret > 0.01
 
 
 def test_a_plan_on_thin_evidence_wins_less_and_asks_for_the_thin_scan() -> None:

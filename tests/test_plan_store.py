@@ -63,17 +63,25 @@ def _problem(random: Random, count: int, price: float = 0.005) -> StoreProblem:
 
 
 def _value(problem: StoreProblem, channels: tuple[int, ...]) -> float:
-    """Return the plan's cost by its definition: -sum w ln(clear air) + price x moves."""
+    """Return the plan's cost by its definition: -sum w ln(clear air) + price x moves.
+
+    What own neighbours take counts `own_weight` times.
+    """
     aired = clear_air(problem, channels)
-    pairs = zip(problem.stations, channels, aired, strict=True)
-    return sum(s.weight * -log(a) + problem.price_per_move * (c != s.channel) for s, c, a in pairs)
+    pairs = list(zip(problem.stations, channels, aired, strict=True))
+    outside = {s.station: 1 - problem.busy[s.station, c] for s, c, _ in pairs}
+    return sum(
+        s.weight * -(log(outside[s.station]) + problem.own_weight * log(a / outside[s.station]))
+        + problem.price_per_move * (c != s.channel)
+        for s, c, a in pairs
+    )
 
 
 @pytest.mark.parametrize("seed", range(40))
 def test_no_assignment_is_better(seed: int) -> None:
     """Over all assignments of random stores of 1 to 5 stations, none costs less."""
     random = Random(seed)
-    problem = _problem(random, random.randint(1, 5))
+    problem = replace(_problem(random, random.randint(1, 5)), own_weight=(1.0, 3.0)[seed % 2])
 
     found = plan_store(_case(problem), EFFORT, PLAIN)
 

@@ -179,7 +179,8 @@ def test_every_store_has_the_same_sheets_ready_to_print(
     book = load_workbook(BytesIO(octets[store]))
     words = wording(contents[store].store.country)
 
-    assert book.sheetnames == [*map(words.tab, SHEETS), "Register"]
+    since = {"S002": ["Outcome", "Labels missing"], "S007": ["Outcome"]}.get(store, [])
+    assert book.sheetnames == [*map(words.tab, [*SHEETS, *since]), "Register"]
     assert book["Register"].sheet_state == "hidden"
     for sheet in book.worksheets[:-1]:
         assert sheet.page_setup.paperSize == (1 if store == "S003" else 9)
@@ -195,6 +196,26 @@ def test_every_store_has_the_same_sheets_ready_to_print(
     for name in ("Moves", "Findings", "Evidence", "Stations"):
         sheet = book[words.tab(name)]
         assert (sheet.auto_filter.ref is not None) == (sheet.max_row > 1)
+
+
+def test_changes_made_say_what_became_of_their_labels(contents: dict[str, StoreContent]) -> None:
+    """The sheet of results sums it up; the list, and all figures, have sheets of their own."""
+    book = read(contents["S002"])
+    note = str(book["Ergebnisse"]["A2"].value)
+
+    assert "bis 30.09.2026 290 von 298 Schildern zurück; 6 seither nicht gehört" in note
+    assert "von 2 nicht bekannt; 4 jetzt an anderen Stationen; 2 nicht mehr aufgeführt" in note
+    assert f"94,1{FIXED_SPACE}%" in note
+    assert "+2,2 Punkte (+1,1 bis +3,3)" in note
+    [row] = rows(book["Wirkung"])
+    assert row[4:12] == (300, datetime(2026, 9, 30), 290, 6, 2, 2, 4, 300)
+    assert row[12:17] == (94.12, 96.33, 2.21, 1.08, 3.34)
+    missing = rows(book["Fehlende Schilder"])
+    assert [line[1] for line in missing] == [f"L{n}" for n in range(6)]
+    assert missing[0][2] == datetime(2026, 9, 1)
+    note = str(read(contents["S007"])["Results"]["A2"].value)
+    assert "updates acknowledged: not known" in note
+    assert "2 more changes are on the sheet Outcome." in note
 
 
 def test_a_share_shows_the_per_cent_of_the_pages(contents: dict[str, StoreContent]) -> None:

@@ -38,9 +38,9 @@ def undisturbed(request: Request) -> Undisturbed:
 
 
 @pytest.fixture(scope="module")
-def small(four_run: Ran) -> Undisturbed:
-    """Give four stores, done by one process."""
-    return undisturbed(four_run.request)
+def small(two_run: Ran) -> Undisturbed:
+    """Give two stores, done by one process."""
+    return undisturbed(two_run.request)
 
 
 @pytest.fixture(scope="module")

@@ -90,9 +90,9 @@ def gone_through(home: Path, exports: Path) -> dict[str, Step]:
 
 
 @pytest.fixture(scope="module")
-def steps(four_run: Ran, tmp_path_factory: pytest.TempPathFactory) -> dict[str, Step]:
-    """Give the commands on four small stores."""
-    exports = four_run.request.exports or Path()
+def steps(two_run: Ran, tmp_path_factory: pytest.TempPathFactory) -> dict[str, Step]:
+    """Give the commands on two small stores."""
+    exports = two_run.request.exports or Path()
     return gone_through(tmp_path_factory.mktemp("commands"), exports)
 
 
@@ -130,7 +130,7 @@ def done_twice(step: Step, work: Path) -> State:
     return state_of(work)
 
 
-@pytest.mark.parametrize("name", _COMMANDS)
+@pytest.mark.parametrize("name", ["decide", "schedule"])
 def test_a_command_killed_once_and_done_again_is_as_undisturbed(
     name: str, steps: dict[str, Step], tmp_path: Path
 ) -> None:

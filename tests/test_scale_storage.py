@@ -26,9 +26,9 @@ _PROGRAM = "from pipeline.cli import main; main()"
 
 
 @pytest.fixture(scope="module")
-def exports(four_run: Ran) -> Path:
-    """Give the exports of four stores."""
-    return four_run.request.exports or Path()
+def exports(two_run: Ran) -> Path:
+    """Give the exports of two stores."""
+    return two_run.request.exports or Path()
 
 
 def command(exports: Path, database: Path, out: Path) -> list[str]:
@@ -69,10 +69,10 @@ def one_sentence(words: list[str]) -> str:
     "size_kib", [300, *(pytest.param(kib, marks=pytest.mark.slow) for kib in (150, 450))]
 )
 def test_a_database_on_a_full_disk_says_so_and_goes_on_once_there_is_room(
-    size_kib: int, four_run: Ran, exports: Path, tmp_path: Path
+    size_kib: int, two_run: Ran, exports: Path, tmp_path: Path
 ) -> None:
     """The same as undisturbed comes out of the next run."""
-    whole = four_run.request
+    whole = two_run.request
     disk, out = tmp_path / "disk", tmp_path / "reports"
     with small_disk(disk, size_kib) as enlarge:
         told = one_sentence(command(exports, disk / "q.duckdb", out))
@@ -84,11 +84,11 @@ def test_a_database_on_a_full_disk_says_so_and_goes_on_once_there_is_room(
 
 
 def test_reports_on_a_full_disk_leave_whole_files_alone(
-    four_run: Ran, exports: Path, tmp_path: Path
+    two_run: Ran, exports: Path, tmp_path: Path
 ) -> None:
     """No part of a file is left, and what is there is what an undisturbed run puts there."""
-    wanted = tree_of(four_run.request.out)
-    judged = four_run.copied(tmp_path, reports=False).request
+    wanted = tree_of(two_run.request.out)
+    judged = two_run.copied(tmp_path, reports=False).request
     with small_disk(tmp_path / "disk", 60) as enlarge:
         out = tmp_path / "disk" / "reports"
         one_sentence(command(exports, judged.database, out))
@@ -110,7 +110,7 @@ def ended(words: list[str], monkeypatch: pytest.MonkeyPatch) -> int:
 @pytest.mark.parametrize("number", [errno.ESTALE, errno.EIO, errno.ENOTCONN])
 def test_a_lost_network_folder_says_so(
     number: int,
-    four_run: Ran,
+    two_run: Ran,
     tmp_path: Path,
     monkeypatch: pytest.MonkeyPatch,
     capsys: pytest.CaptureFixture[str],
@@ -120,7 +120,7 @@ def test_a_lost_network_folder_says_so(
     def lost(*_: object) -> None:
         raise OSError(number, "gone", "/mnt/share")
 
-    judged = four_run.copied(tmp_path, reports=False).request
+    judged = two_run.copied(tmp_path, reports=False).request
     words = command(judged.exports or Path(), judged.database, tmp_path / "out")
     for place, name in ((os, "replace"), (cli, "run")):
         with monkeypatch.context() as patched:

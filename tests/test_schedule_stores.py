@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import date, datetime
+from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
@@ -21,7 +22,10 @@ from pipeline.settings import Settings, Wave, load_settings
 from pipeline.wording import Wording
 
 CAUTIONS = ("Ladders and work at height.", "Local codes come first.")
-TABLES = ("change_schedule", "unscheduled_store", "schedule_proof", "schedule_remark", "wave_taken")
+TABLES = (
+    "change_schedule", "unscheduled_store", "schedule_proof", "schedule_remark", "wave_taken",
+    "wave_draw", "verdict_rule", "freeze_kept",
+)  # fmt: skip
 Rows = list[tuple[Any, ...]]
 
 
@@ -69,8 +73,10 @@ def _cautions(_: Wording) -> tuple[str, ...]:
 
 
 def _settings(**changes: Any) -> Settings:  # noqa: ANN401 - any field may change
+    """Return settings in which the store with most to gain goes first."""
     settings = load_settings()
-    return replace(settings, schedule=replace(settings.schedule, **changes))
+    work = replace(settings.schedule.work, order="benefit")
+    return replace(settings, schedule=replace(settings.schedule, work=work, **changes))
 
 
 def _tables(database: Database) -> dict[str, Rows]:
@@ -85,7 +91,7 @@ def _nights(database: Database) -> Rows:
 
 def test_every_store_with_moves_has_a_row_or_a_reason(database: Database) -> None:
     """The pilot is the store with most to gain; the clock change is in the local times."""
-    schedule(database, load_settings(), Silent())
+    schedule(database, _settings(), Silent())
 
     first = database.connection.execute("from change_schedule order by starts_at").fetchone()
     # Sunday 25 October is the day the clocks go back; work starts on Monday evenings at the latest.
@@ -114,10 +120,10 @@ def test_every_store_with_moves_has_a_row_or_a_reason(database: Database) -> Non
 
 def test_the_same_inputs_leave_the_same_tables(database: Database) -> None:
     """A second run on the same day changes nothing."""
-    schedule(database, load_settings(), Silent())
+    schedule(database, _settings(), Silent())
     once = _tables(database)
     files = calendars(database, _cautions)
-    schedule(database, load_settings(), Silent())
+    schedule(database, _settings(), Silent())
 
     assert _tables(database) == once
     assert calendars(database, _cautions) == files
@@ -139,7 +145,7 @@ def test_what_a_rule_puts_first_is_in_the_pilot_and_what_it_wants_alone_has_a_ni
         values = ["S3", station, kind, "r", "so it is", None]
         database.connection.execute("insert into plan_bound values (?, ?, ?, ?, ?, ?)", values)
 
-    schedule(database, load_settings(), Silent())
+    schedule(database, _settings(), Silent())
 
     assert database.connection.execute(
         "select night, wave, first_position, last_position from change_schedule"
@@ -152,7 +158,7 @@ def test_what_a_rule_puts_first_is_in_the_pilot_and_what_it_wants_alone_has_a_ni
 def test_what_cannot_be_placed_says_why(database: Database) -> None:
     """Each store without a place has a sentence; the others are not held up."""
     database.connection.execute("update store_seen set time_zone = null where store = 'S2'")
-    schedule(database, load_settings(), Silent())
+    schedule(database, _settings(), Silent())
 
     ((store, wave, reason),) = database.connection.table("unscheduled_store").fetchall()
     assert (store, wave) == ("S2", None)
@@ -219,7 +225,7 @@ def test_refused_and_deferred_moves_are_left_out(database: Database) -> None:
     """What a person said no to gets no night; what is approved or open does."""
     _register(database, "S1", {1: "refused", 2: "approved"}, "2026-10-23 09:00:00")
     _register(database, "S2", {1: "refused", 2: "deferred"}, "2026-10-23 09:00:00")
-    schedule(database, load_settings(), Silent())
+    schedule(database, _settings(), Silent())
 
     moves = database.connection.execute(
         "select store, moves, first_position, last_position from change_schedule order by store"
@@ -230,19 +236,19 @@ def test_refused_and_deferred_moves_are_left_out(database: Database) -> None:
 def test_nights_lie_after_the_last_decision(database: Database) -> None:
     """Decided on days after the newest export: no work on a night before anyone agreed to it."""
     _register(database, "S1", {1: "approved", 2: "approved"}, "2026-11-03 17:00:00")
-    schedule(database, load_settings(), Silent())
+    schedule(database, _settings(), Silent())
     assert min(night for _, night, _, _ in _nights(database)) == date(2026, 11, 4)
 
     # A day asked for lies later still.
     database.connection.execute("update this_run set as_of = date '2026-11-10'")
-    schedule(database, load_settings(), Silent())
+    schedule(database, _settings(), Silent())
     assert min(night for _, night, _, _ in _nights(database)) == date(2026, 11, 11)
 
 
 def test_only_what_is_approved_is_firm(database: Database) -> None:
     """A proposal has a night to see what it would be: provisional, in no wave, not entered."""
     _register(database, "S1", {1: "proposed", 2: "proposed"}, "2026-10-23 09:00:00")
-    schedule(database, load_settings(), Silent())
+    schedule(database, _settings(), Silent())
     told = {row[0]: row[3] for row in _nights(database)}
     assert told["S1"] is True
     assert database.connection.table("wave_taken").fetchall() == []
@@ -252,7 +258,7 @@ def test_only_what_is_approved_is_firm(database: Database) -> None:
     assert database.records(Booking, "run", "bookings") == []
 
     _register(database, "S1", {1: "approved", 2: "proposed"}, "2026-10-24 09:00:00")
-    schedule(database, load_settings(), Silent())
+    schedule(database, _settings(), Silent())
     listed = dict(database.frame("run", "listed_schedule").select("store", "firmness").iter_rows())
     assert listed["S1"] == "firm; 1 of 2 not approved"
     assert [one.change for one in database.records(Booking, "run", "bookings")] == ["plan 6-1"]
@@ -264,7 +270,7 @@ def test_what_is_left_of_a_plan_keeps_its_changes(database: Database) -> None:
     run = database.connection.execute
     run("delete from move where station = 'S1-a'")
     run("update move set position = 1 where station = 'S1-b'")
-    schedule(database, load_settings(), Silent())
+    schedule(database, _settings(), Silent())
     assert [one.change for one in database.records(Booking, "run", "bookings")] == ["plan 5-2"]
 
     run("create or replace temp table due_store as select 'S1' as store")
@@ -276,14 +282,14 @@ def test_what_is_left_of_a_plan_keeps_its_changes(database: Database) -> None:
 
 def test_a_verified_pilot_opens_the_next_wave(database: Database) -> None:
     """The register says what became of the pilot; a store stays in the wave it was put in."""
-    schedule(database, load_settings(), Silent())
+    schedule(database, _settings(), Silent())
     assert [row[3] for row in _nights(database)] == [False, True, True, True]
     _register(database, "S1", {1: "verified", 2: "verified"}, "2026-11-05 09:00:00")
     database.connection.execute("delete from move where store = 'S1'")
     database.connection.execute("update this_run set as_of = date '2026-11-06'")
     results = database.records(WaveResult, "schedule", "wave_results")
     assert results == [WaveResult("N", "pilot", 1, 1)]
-    schedule(database, load_settings(), Silent())
+    schedule(database, _settings(), Silent())
 
     assert [(wave, late) for _, _, wave, late in _nights(database)] == [
         ("second", False),
@@ -294,11 +300,11 @@ def test_a_verified_pilot_opens_the_next_wave(database: Database) -> None:
 
 def test_an_ineffective_pilot_keeps_the_next_wave_shut(database: Database) -> None:
     """With one change of the pilot ineffective nothing follows, and the reason says so."""
-    schedule(database, load_settings(), Silent())
+    schedule(database, _settings(), Silent())
     _register(database, "S1", {1: "verified", 2: "ineffective"}, "2026-11-05 09:00:00")
     database.connection.execute("delete from move where store = 'S1'")
     database.connection.execute("update this_run set as_of = date '2026-11-06'")
-    schedule(database, load_settings(), Silent())
+    schedule(database, _settings(), Silent())
 
     reasons = [row[2] for row in database.connection.table("unscheduled_store").fetchall()]
     assert len(reasons) == 3
@@ -307,7 +313,7 @@ def test_an_ineffective_pilot_keeps_the_next_wave_shut(database: Database) -> No
 
 def test_calendar_files_are_written_where_asked(database: Database, tmp_path: Path) -> None:
     """One file per store and per team, whole or not at all, with the cautions on every job."""
-    schedule(database, load_settings(), Silent())
+    schedule(database, _settings(), Silent())
 
     def place(feed: Feed) -> Path:
         return tmp_path / "out" / f"{feed.store or feed.team}.ics"
@@ -339,7 +345,7 @@ def test_an_event_keeps_its_name_within_a_plan_only(database: Database) -> None:
         lines = calendars(database, _cautions)[0].content.splitlines()
         return [line for line in lines if line.startswith(b"UID:")]
 
-    schedule(database, load_settings(), Silent())
+    schedule(database, _settings(), Silent())
     first = uids()
     database.connection.execute("update change_schedule set starts_at = starts_at + interval 1 day")
     assert uids() == first
@@ -352,7 +358,7 @@ def test_an_entry_lists_stations_channels_and_order(database: Database) -> None:
     database.connection.execute("update move set parking = true where station = 'S1-a'")
     _register(database, "S1", {1: "approved", 2: "proposed"}, "2026-10-23 09:00:00")
     database.connection.execute("update change set parking = true where station = 'S1-a'")
-    schedule(database, load_settings(), Silent())
+    schedule(database, _settings(), Silent())
     (event,) = ics.Calendar(calendars(database, _cautions)[0].content.decode()).events
     assert event.name == "Kanalumstellungen in Filiale S1"
     assert event.location == "Filiale S1, N"
@@ -363,3 +369,35 @@ def test_an_entry_lists_stations_channels_and_order(database: Database) -> None:
         "Team: N team 1. Welle: pilot.",
         *CAUTIONS,
     ]
+
+
+def test_the_draw_is_kept_and_can_be_made_again(database: Database) -> None:
+    """Tickets are of the seed and the store alone, and stay while runs go by; so does the rule."""
+    settings = load_settings()
+    for name in ("comparison_days", "verdict_gain_least", "verdict_loss_most", "another"):
+        database.connection.execute("insert into setting values (?, 1)", [name])
+    schedule(database, settings, Silent())
+    tickets = database.connection.execute(
+        "select store, ticket, seed, stratum, drawn from wave_draw order by store"
+    ).fetchall()
+    pilot = database.connection.execute("select store from wave_taken").fetchall()
+
+    assert tickets == [
+        (s, sha256(f"{seed}\n{s}".encode()).hexdigest()[:16], seed, "benefit 1 of 1", True)
+        for s, _, seed, _, _ in tickets
+    ]
+    assert pilot == [(min(tickets, key=lambda each: each[1])[0],)]
+    rule = dict(database.connection.execute("select name, value from verdict_rule").fetchall())
+    assert rule.keys() == {"comparison_days", "verdict_gain_least", "verdict_loss_most"}
+
+    database.connection.execute("update this_run set run = 'another', as_of = as_of + 1")
+    database.connection.execute("update setting set value = 9 where name = 'verdict_gain_least'")
+    schedule(database, settings, Silent())
+
+    kept = database.connection.execute(
+        "select store, ticket, seed, stratum, drawn from wave_draw order by store"
+    ).fetchall()
+    assert kept == tickets
+    assert rule == dict(
+        database.connection.execute("select name, value from verdict_rule").fetchall()
+    )

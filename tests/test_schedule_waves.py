@@ -1,18 +1,24 @@
 """Waves: who is in which, and when the next one opens."""
 
+from collections import Counter
+from dataclasses import replace
 from datetime import date
+from typing import Any
 
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipeline.schedule.records import Gate, WaveResult
+from pipeline.schedule.draw import Lot, draw, places
+from pipeline.schedule.records import Gate, StoreJob, WaveResult
 from pipeline.schedule.waves import Candidate, region_waves
-from pipeline.settings import Wave
+from pipeline.settings import Wave, load_settings
+from pipeline.tables.schedule import WaveDraw
 
 PILOT = Wave("pilot", 0.1, 0.9, 7, ())
 HALF = Wave("half", 0.5, 0.5, 3, ())
 REST = Wave("rest", 1, 0.9, 7, ())
 WAVES = (PILOT, HALF, REST)
+TOLD = load_settings().schedule
 
 
 def _candidates(count: int) -> list[Candidate]:
@@ -99,3 +105,58 @@ def test_every_store_has_one_wave_and_no_share_is_passed(
     for number, wave in enumerate(waves):
         turned = done + sum(own <= number for own in found.wave_of.values())
         assert turned == max(done, -int(-(wave.up_to * (count + done) - 1e-9) // 1))
+
+
+def _jobs(count: int, region: str = "N") -> list[StoreJob]:
+    return [
+        StoreJob(f"{region}{n:03}", region, None, None, None, None, None, benefit=float(n))
+        for n in range(count)
+    ]
+
+
+def _drawn(seed: str, jobs: list[StoreJob], **rules: Any) -> dict[str, WaveDraw]:  # noqa: ANN401 - rules
+    work = replace(TOLD.work, order=rules.get("order", "drawn"))
+    waves = rules.get("waves", TOLD.waves)
+    tickets = draw(jobs, replace(TOLD, work=work, waves=waves), Lot(seed, date(2026, 1, 1)))
+    return {one.store: one for one in tickets}
+
+
+def test_every_stratum_of_benefit_has_its_share_of_every_wave() -> None:
+    """Of 200 stores in four strata 10 go first: two or three of each, whatever the seed."""
+    waves = (Wave("pilot", 0.05, 1, 7), Wave("second", 0.3, 1, 7), Wave("rest", 1, 1, 7))
+    for seed in range(20):
+        tickets = _drawn(str(seed), _jobs(200), waves=waves)
+        place = places(tickets.values(), tickets)
+        found = region_waves([Candidate(s, 1, None, place=place[s]) for s in tickets], waves, ())
+        for number, size in enumerate((10, 50, 140)):
+            strata = Counter(tickets[s].stratum for s, w in found.wave_of.items() if w == number)
+            assert sum(strata.values()) == size
+            assert len(strata) == 4
+            assert max(strata.values()) - min(strata.values()) <= 1
+
+
+def test_every_store_of_a_stratum_is_as_likely_to_go_first() -> None:
+    """Over 2000 seeds each of 20 stores is among the first two about 200 times (within 5 sigma)."""
+    counts = Counter(
+        store
+        for seed in range(2000)
+        for tickets in [_drawn(str(seed), _jobs(20))]
+        for store, place in places(tickets.values(), tickets).items()
+        if place < 0.1
+    )
+    assert sum(counts.values()) == 4000
+    assert all(abs(counts[f"N{n:03}"] - 200) < 70 for n in range(20))
+
+
+def test_urgent_stores_are_a_stratum_and_named_ones_are_in_none() -> None:
+    """Chance decides only among stores that are alike; where benefit decides, nobody is drawn."""
+    jobs = [replace(job, urgent=job.store == "N003") for job in _jobs(8)]
+    waves = (Wave("pilot", 0.1, 1, 7, ("N004",)), Wave("rest", 1, 1, 7))
+
+    tickets = _drawn("a", jobs, waves=waves)
+
+    assert tickets["N003"].stratum == "urgent, benefit 1 of 1"
+    assert tickets["N004"].stratum is None
+    assert tickets["N005"].stratum == "benefit 1 of 1"
+    by_benefit = _drawn("a", jobs, order="benefit")
+    assert places(by_benefit.values(), by_benefit) == {}

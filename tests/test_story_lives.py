@@ -9,7 +9,8 @@ from empty import new_database
 from story_lives import BY, World
 from story_oracle import Tale
 
-from pipeline.changes.verify import calibration, not_as_ordered
+from pipeline.changes.effect import calibration
+from pipeline.changes.verify import not_as_ordered
 from pipeline.database import Database
 from pipeline.report.region.content import ChangeProgress, RegionContent
 from pipeline.report.region.gather import region_contents

@@ -7,6 +7,7 @@ from math import hypot
 from typing import Protocol
 
 import polars as pl
+from scipy.special import stdtrit
 
 from pipeline.database import Database
 from pipeline.estimate.assumptions import Assumptions
@@ -17,6 +18,8 @@ HELPED, NO_DIFFERENCE, WORSE, SCAN_AGAIN = "helped", "no difference shown", "wor
 """What the difference from before shows."""
 
 _SERIES = ["store", "station", "channel"]
+_COMPARED_LEAST = 10  # shares of fewer labels are too skewed for a t interval (common practice,
+# no published source)
 
 
 @dataclass(frozen=True, slots=True)
@@ -193,3 +196,45 @@ def verdict(gain: Share | None) -> str:
     if gain.low > 0:
         return HELPED
     return WORSE if gain.high < 0 else NO_DIFFERENCE
+
+
+def success_gain(
+    before: float | None, after: float | None, error: float | None, labels: int, interval: float
+) -> tuple[float | None, float | None, float | None]:
+    """Return the change of a share of updates acknowledged, with the ends of its interval.
+
+    `error` is its standard error over so many labels, `interval` the chance that the interval holds
+    it: Student's t with one degree of freedom less than labels. Ends are None where few labels or
+    equal ones do not tell how far it strays; all is None where a share is not known.
+    """
+    if before is None or after is None:
+        return None, None, None
+    gain = round(after - before, 6)
+    if not error or labels < _COMPARED_LEAST:
+        return gain, None, None
+    half = float(stdtrit(labels - 1, (1 + interval) / 2)) * error
+    return gain, round(gain - half, 6), round(gain + half, 6)
+
+
+@dataclass(frozen=True, slots=True)
+class Calibration:
+    """How promises of one kind held: `promised` and `measured` are means over the changes.
+
+    `error` is the mean of measured less promised, `absolute_error` of its size, `held` the share of
+    changes whose interval of clear air measured reaches the promise.
+    """
+
+    sureness: str  # 'all': whatever the evidence
+    promised_from: float
+    promised_to: float
+    changes: int
+    promised: float
+    measured: float
+    error: float
+    absolute_error: float
+    held: float
+
+
+def calibration(database: Database, stores: Sequence[str]) -> tuple[Calibration, ...]:
+    """Return how promises in some stores held up to the run's day: by kind, and over all."""
+    return tuple(database.records(Calibration, "changes", "calibration", {"stores": stores}))

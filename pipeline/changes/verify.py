@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 
 from pipeline.changes.effect import (
     NOTHING,
@@ -13,16 +13,18 @@ from pipeline.changes.effect import (
     share_of,
     verdict,
 )
+from pipeline.changes.followed import astray, awaited, follow, said
 from pipeline.changes.register import append, this_run
 from pipeline.changes.states import PROGRAM, ChangeState, Trigger, new_event
 from pipeline.database import Database
-from pipeline.fresh import narrowed
+from pipeline.fresh import choose
 from pipeline.settings import Settings
-from pipeline.tables.changes import ChangeCheck, ChangeEvent
+from pipeline.tables.changes import ChangeCheck, ChangeEvent, ChangeLabels
 
 DONE, DIFFERENTLY, NOT_DONE, BACKED_OUT = "done", "done differently", "not done", "backed out"
 """What came of the work on a change."""
 
+_NOON = timedelta(hours=12)  # a night runs from noon to noon and has the date of its evening
 _CARRIED = (ChangeState.IMPLEMENTED, ChangeState.INEFFECTIVE)
 
 
@@ -37,6 +39,7 @@ class Waiting:
     ordered_channel: int
     parking: bool
     state: str
+    at: datetime  # of its last event
     due: datetime | None
     shown: bool  # its last event is from an export, not from a person
     channel_found: int | None
@@ -46,7 +49,6 @@ class Waiting:
     channels_before: Sequence[int]  # those its way leads over before this step
     channels_after: Sequence[int]  # those from this step on
     labels_before: int
-    labels_after: int | None  # None: no labels export since
     since: date  # readings of later days were taken after the change
     clear_air_before: float | None  # None: not known
     clear_air_before_low: float | None
@@ -85,6 +87,19 @@ class Waiting:
 
 
 @dataclass(frozen=True, slots=True)
+class Found:
+    """What exports since a change show: the air by its scans, and its labels; None: none known."""
+
+    scans: Measured
+    labels: ChangeLabels | None
+
+    @property
+    def air(self) -> Share | None:
+        """Clear air measured; None: not known."""
+        return self.scans.air
+
+
+@dataclass(frozen=True, slots=True)
 class Judgement:
     """What follows for the change: the states it goes through, how the work went, and why."""
 
@@ -98,8 +113,10 @@ class Yardstick:
     """What a change must reach, from the rules file."""
 
     shortfall: float  # clear air may be this far below the promise
-    labels_back: float  # share of its labels that must be back
+    labels_back: float  # share of its labels that must be back at it; fewer are a failure
+    labels_verified: float  # share that must be heard again before it is verified
     readings_minimum: float  # fewer say nothing yet
+    silent_after_days: float  # so soon after the change no label is lost yet
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,25 +160,6 @@ class Check:
         return ""
 
 
-@dataclass(frozen=True, slots=True)
-class Calibration:
-    """How promises of one kind held: `promised` and `measured` are means over the changes.
-
-    `error` is the mean of measured less promised, `absolute_error` of its size, `held` the share of
-    changes whose interval of clear air measured reaches the promise.
-    """
-
-    sureness: str  # 'all': whatever the evidence
-    promised_from: float
-    promised_to: float
-    changes: int
-    promised: float
-    measured: float
-    error: float
-    absolute_error: float
-    held: float
-
-
 def verify(database: Database, settings: Settings) -> tuple[Check, ...]:
     """Judge every change that waits for an export; call it after survey and before propose.
 
@@ -173,18 +171,16 @@ def verify(database: Database, settings: Settings) -> tuple[Check, ...]:
     """
     measure = yardstick(settings.limits)
     as_of = this_run(database).as_of
+    labels = follow(database, settings.limits["interval_share"])
     waiting, air = _waiting(database, settings.limits, as_of)
     judged = [
-        (one, found := air.get(one.change, NOTHING), judge(one, found, measure)) for one in waiting
-    ]
+        (one, found := Found(air.get(one.change, NOTHING), labels.get(one.change)),
+         judge(one, found, measure))
+        for one in waiting
+    ]  # fmt: skip
     with database.transaction():
         _keep(database, judged, as_of)
     return tuple(_check(*each) for each in judged)
-
-
-def calibration(database: Database, stores: Sequence[str]) -> tuple[Calibration, ...]:
-    """Return how promises in some stores held up to the run's day: by kind, and over all."""
-    return tuple(database.records(Calibration, "changes", "calibration", {"stores": stores}))
 
 
 def not_as_ordered(database: Database, stores: Sequence[str]) -> Mapping[str, int]:
@@ -200,12 +196,16 @@ def not_put_right(database: Database, stores: Sequence[str]) -> tuple[Check, ...
 def yardstick(limits: Mapping[str, float]) -> Yardstick:
     """Return the limits that a change is judged by."""
     return Yardstick(
-        limits["clear_air_shortfall"], limits["labels_back_share"], limits["readings_minimum"]
+        limits["clear_air_shortfall"],
+        limits["labels_back_share"],
+        limits["labels_verified_share"],
+        limits["readings_minimum"],
+        limits["silent_after_days"],
     )
 
 
-def judge(one: Waiting, found: Measured, by: Yardstick) -> Judgement:
-    """Return what the exports mean for one change; `found` is from scans since. Pure."""
+def judge(one: Waiting, found: Found, by: Yardstick) -> Judgement:
+    """Return what the exports mean for one change. Pure."""
     if one.channel_found is None:
         return Judgement((), None, f"the export of {one.seen_on} does not say its channel")
     if one.channel_found in one.channels_before:
@@ -231,14 +231,13 @@ def _not_done(one: Waiting) -> Judgement:
         return Judgement((ChangeState.BACKED_OUT,), BACKED_OUT, seen)
     if implemented:
         return Judgement((ChangeState.APPROVED,), NOT_DONE, f"reported as done, but {seen}")
-    if one.state == ChangeState.SCHEDULED and one.due and one.due.date() < one.seen_on:
+    night_over = one.due is not None and (one.due - _NOON).date() < one.seen_on
+    if one.state == ChangeState.SCHEDULED and night_over:
         return Judgement((ChangeState.APPROVED,), NOT_DONE, f"its night is over, but {seen}")
     return Judgement((), None, f"not done yet: {seen}")
 
 
-def _effect(
-    one: Waiting, found: Measured, by: Yardstick, first: tuple[ChangeState, ...]
-) -> Judgement:
+def _effect(one: Waiting, found: Found, by: Yardstick, first: tuple[ChangeState, ...]) -> Judgement:
     wrong, missing = "; ".join(_wrong(one, found, by)), "; ".join(_missing(one, found, by))
     if wrong:
         if one.state == ChangeState.INEFFECTIVE and not one.put_right:
@@ -247,22 +246,21 @@ def _effect(
     if missing:
         reported = one.state == ChangeState.IMPLEMENTED and not one.shown
         return Judgement((ChangeState.IMPLEMENTED,) if reported else first, DONE, missing)
-    labels = "" if one.labels_after is None else f", {one.labels_after} labels served"
-    return Judgement((*first, ChangeState.VERIFIED), DONE, f"{_air(one, found)}{labels}")
+    return Judgement(
+        (*first, ChangeState.VERIFIED), DONE, f"{_air(one, found)}{said(found.labels)}"
+    )
 
 
-def _wrong(one: Waiting, found: Measured, by: Yardstick) -> Iterator[str]:
+def _wrong(one: Waiting, found: Found, by: Yardstick) -> Iterator[str]:
     if one.connected is False:
         yield f"the station is not connected in the export of {one.seen_on}"
-    back = one.labels_after
-    if back is not None and back < by.labels_back * one.labels_before:
-        yield f"{back} labels are back of {one.labels_before}"
-    if found.readings >= by.readings_minimum and _short(one, found, by):
+    yield from astray(found.labels, by.labels_back, by.silent_after_days)
+    if found.scans.readings >= by.readings_minimum and _short(one, found, by):
         rest = f", with {one.undone} other changes of the plan not carried out"
         yield f"{_air(one, found)}{rest if one.undone else ''}"
 
 
-def _short(one: Waiting, found: Measured, by: Yardstick) -> bool:
+def _short(one: Waiting, found: Found, by: Yardstick) -> bool:
     """Tell whether the air is surely worse than before, or surely short of the promise."""
     if verdict(_gain(one, found)) == WORSE:
         return True
@@ -270,23 +268,22 @@ def _short(one: Waiting, found: Measured, by: Yardstick) -> bool:
     return short is not None and short.high < -by.shortfall
 
 
-def _gain(one: Waiting, found: Measured) -> Share | None:
+def _gain(one: Waiting, found: Found) -> Share | None:
     """Return the gain over what the channel left has now, or had before if it was not scanned."""
-    before = found.left or one.before
+    before = found.scans.left or one.before
     return None if found.air is None or before is None else found.air.less(before)
 
 
-def _missing(one: Waiting, found: Measured, by: Yardstick) -> Iterator[str]:
-    if one.labels_before and one.labels_after is None:
-        yield "no labels export since the change"
-    if found.readings < by.readings_minimum:
+def _missing(one: Waiting, found: Found, by: Yardstick) -> Iterator[str]:
+    yield from awaited(found.labels, one.labels_before, by.labels_back, by.labels_verified)
+    if found.scans.readings < by.readings_minimum:
         yield (
-            f"{found.readings} readings since the change on channel {one.channel_found}, "
+            f"{found.scans.readings} readings since the change on channel {one.channel_found}, "
             f"{by.readings_minimum:.0f} needed: scan the store again"
         )
 
 
-def _air(one: Waiting, found: Measured) -> str:
+def _air(one: Waiting, found: Found) -> str:
     promised = "not known" if one.promised is None else f"{one.promised:.0%}"
     if found.air is None:
         return f"clear air not measured, promised {promised}"
@@ -301,18 +298,18 @@ def _waiting(
     stores = database.column("changes", "waiting_stores")
     if not stores:
         return [], {}
-    with narrowed(database, stores, "label_matched"):
-        waiting = database.records(Waiting, "changes", "waiting", {"program": PROGRAM})
-        return waiting, measured(database, waiting, limits, as_of)
+    choose(database, stores)
+    waiting = database.records(Waiting, "changes", "waiting")
+    return waiting, measured(database, waiting, limits, as_of)
 
 
-_Judged = tuple[Waiting, Measured, Judgement]
+_Judged = tuple[Waiting, Found, Judgement]
 
 
 def _keep(database: Database, judged: Sequence[_Judged], as_of: date) -> None:
     """Keep the events of the judgements, and with the last one of each the facts behind it."""
     events: list[ChangeEvent] = []
-    facts: list[tuple[int, Waiting, Measured]] = []
+    facts: list[tuple[int, Waiting, Found]] = []
     for one, found, judgement in judged:
         events.extend(_events(one, judgement, as_of))
         if judgement.states:
@@ -322,15 +319,19 @@ def _keep(database: Database, judged: Sequence[_Judged], as_of: date) -> None:
 
 
 def _events(one: Waiting, judgement: Judgement, as_of: date) -> Iterator[ChangeEvent]:
-    """Yield the events of a judgement: carried out when exported, judged on the day of the run."""
+    """Yield the events of a judgement: carried out when exported, judged on the day of the run.
+
+    Work reported on the morning of that day was reported before.
+    """
     for state in judgement.states:
         day = one.seen_on if state is ChangeState.IMPLEMENTED else as_of
-        at = datetime.combine(day, datetime.min.time())
+        at = max(one.at, datetime.combine(day, datetime.min.time()))
         yield new_event(one.change, state, at, PROGRAM, judgement.note, judgement.result)
 
 
-def _facts(seq: int, one: Waiting, found: Measured, as_of: date) -> ChangeCheck:
-    gain = _gain(one, found)
+def _facts(seq: int, one: Waiting, found: Found, as_of: date) -> ChangeCheck:
+    gain, labels = _gain(one, found), found.labels
+    told = None if labels is None or labels.told_on is None else labels
     return ChangeCheck(
         seq=seq,
         change=one.change,
@@ -339,11 +340,11 @@ def _facts(seq: int, one: Waiting, found: Measured, as_of: date) -> ChangeCheck:
         channel_found=one.channel_found,
         connected=one.connected,
         labels_before=one.labels_before,
-        labels_after=one.labels_after,
+        labels_after=None if told is None else told.labels_back,
         clear_air_before=one.clear_air_before,
         promised=one.promised,
         measured=None if found.air is None else found.air.value,
-        readings=found.readings,
+        readings=found.scans.readings,
         sureness=one.sureness,
         measured_low=None if found.air is None else found.air.low,
         measured_high=None if found.air is None else found.air.high,
@@ -351,10 +352,17 @@ def _facts(seq: int, one: Waiting, found: Measured, as_of: date) -> ChangeCheck:
         gained_low=None if gain is None else gain.low,
         gained_high=None if gain is None else gain.high,
         verdict=None if one.parking else verdict(gain),
+        labels_due=None if told is None else told.labels_due,
+        labels_listed=None if told is None else told.labels_listed,
+        success_before=None if told is None else told.success_before,
+        success_after=None if told is None else told.success_after,
+        success_gained=None if told is None else told.success_gained,
+        success_gained_low=None if told is None else told.success_gained_low,
+        success_gained_high=None if told is None else told.success_gained_high,
     )
 
 
-def _check(one: Waiting, found: Measured, judgement: Judgement) -> Check:
+def _check(one: Waiting, found: Found, judgement: Judgement) -> Check:
     return Check(
         change=one.change,
         store=one.store,

@@ -33,7 +33,8 @@ see what it accepts. `python -m pipeline.demo` writes them anew, byte for byte t
 | mitte | Mitte | cp1252, semicolons, decimal commas, day first, German headings; a scan a row, \
 levels without their minus sign |
 | east | East | UTF-8 with a byte order mark, UTC offsets; a scan a row, raw 0-255 values on a \
-stated scale; September as one workbook; headings the rules file explains |
+stated scale; labels with counts of updates; September as one workbook; headings the rules file \
+explains |
 
 `rules.toml` holds the chain's rules: permitted channels, firmware, exceptions on file.
 

@@ -133,6 +133,16 @@ class Label:
     payload_octets: int
     listens_on: str  # channels with a space between
 
+    @property
+    def updates_sent(self) -> int:
+        """The updates sent to it in a week, which its share is of."""
+        return 7 * self.updates_per_day
+
+    @property
+    def updates_acknowledged(self) -> int:
+        """Those of them that it acknowledged."""
+        return round(self.updates_sent * self.success_pct / 100)
+
 
 @dataclass(frozen=True, slots=True)
 class WifiHeard:

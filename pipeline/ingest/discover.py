@@ -14,16 +14,17 @@ from typing import IO
 from pipeline.database import Database
 from pipeline.errors import FolderMissing
 from pipeline.frames import frame_of
+from pipeline.ingest.foreign import DATABASES, DOCUMENT
 from pipeline.ingest.objects import FORMS
 from pipeline.ingest.packed import unpacked
 from pipeline.tables.taken import FileStamp
 
-READ = (".csv", ".tsv", ".txt", ".log", ".xlsx", *FORMS)
+READ = (".csv", ".tsv", ".txt", ".log", ".xlsx", DOCUMENT, *DATABASES, *FORMS)
 _PACKED = (".gz", ".zst")
 # Forms in which tables come but that are not read: each is refused, and a finding says so.
 _TOLD = (
-    ".xls", ".xlsm", ".xlsb", ".ods", ".xml", ".7z", ".rar", ".tar", ".tgz", ".bz2", ".xz",
-    ".dat", ".tab", ".db", ".sqlite", ".sqlite3", ".mdb",
+    ".xls", ".xlsm", ".xlsb", ".xml", ".7z", ".rar", ".tar", ".tgz", ".bz2", ".xz", ".dat", ".tab",
+    ".mdb",
 )  # fmt: skip
 # Files that lie in any folder and hold no export: they are passed over, and counted.
 _OFFICE = ("~$", ".~lock.")
@@ -32,7 +33,7 @@ _PASSED_REPORTS = (
     "The folder of reports is not read; a mended quarantine.xlsx belongs beside the exports."
 )
 _OWN_FORMS = {
-    ".toml": "Rules files are no exports.",
+    ".toml": "It is a rules file.",
     ".duckdb": "It is a database of this program.",
     ".wal": "It belongs to a database of this program.",
 }

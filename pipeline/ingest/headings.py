@@ -3,12 +3,15 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
+from functools import lru_cache
 from types import MappingProxyType
+from typing import NamedTuple
 
 from pipeline.errors import HeadingFieldUnknown
 from pipeline.ingest.looks import unit_of_values
 from pipeline.ingest.words import (
     CHANNEL_FIELDS,
+    CHANNELS_LEAST,
     KEYS,
     LEFT_ASIDE,
     channel_field,
@@ -16,10 +19,12 @@ from pipeline.ingest.words import (
     cores,
     fold,
     is_channel,
+    keyed_by_name,
     left_aside,
     listed,
     spelt,
     unique,
+    weight,
 )
 from pipeline.tables.declare import ExportField, unit_of
 from pipeline.tables.exports import EXPORT_KINDS
@@ -38,7 +43,6 @@ MENDED_FIELDS: Mapping[str, str] = MappingProxyType(
 _MENDED_NOTES = ("reason", "what to do", "beyond the headings")
 # What numbers and times are unless something else is said.
 _PLAIN_UNITS = ("dBm", "decimal", "local")
-_CHANNELS_LEAST = 2  # columns that make a file one scan per row
 _MIXED_LEAST = 3  # things said of stores that make a table theirs, whatever else it holds
 _FIELDS_LEAST = 2  # known headings that make a row one of headings
 _HEADING_MOST = 80  # characters
@@ -100,6 +104,15 @@ class Mapped:
         return f"headings left aside: {listed(unknown)}" if unknown else ""
 
 
+class _Heading(NamedTuple):
+    """The fields of a kind that a heading may stand for, the likeliest first, and its unit."""
+
+    exactly: str | None
+    but_for_unit: str | None
+    nearly: str | None
+    unit: str
+
+
 @dataclass(frozen=True, slots=True)
 class TableRefused:
     """Why a whole table cannot be taken, and what to do: one sentence each."""
@@ -139,6 +152,8 @@ class Vocabulary:
         }
         self._cores = {kind: cores(words) for kind, words in self.fields.items()}
         self._base_cores = {kind: cores(words) for kind, words in self._bases.items()}
+        # Whatever splits a text, and each line of it, is tried: the same cells are read many times.
+        self._read = lru_cache(maxsize=8192)(self._heading)
 
     def headings_of(self, kind: str, field: str) -> list[str]:
         """Return the headings that stand for a field of a kind, folded."""
@@ -146,11 +161,11 @@ class Vocabulary:
 
     def score(self, cells: Sequence[str]) -> int:
         """Return how many of the cells are headings of the kind that knows most of them."""
-        return max(_weight(self.known(kind, cells)) for kind in self.fields)
+        return max(weight(self.known(kind, cells)) for kind in self.fields)
 
     def understand(self, cells: Sequence[str]) -> Mapped | TableRefused:
         """Return what a row of headings means, or why it cannot be taken."""
-        counts = {kind: _weight(self.known(kind, cells)) for kind in self.fields}
+        counts = {kind: weight(self.known(kind, cells)) for kind in self.fields}
         best = max(counts.values())
         if best < _FIELDS_LEAST:
             return self._unknown(cells)
@@ -191,7 +206,7 @@ class Vocabulary:
             )
         names = unique(cells)
         columns = [
-            FieldColumn(known[place], name, self._unit(kind, cells[place]))
+            FieldColumn(known[place], name, self._read(kind, cells[place]).unit)
             if place in known
             else FieldColumn(f"other {place + 1}", name)
             for place, name in enumerate(names)
@@ -204,19 +219,16 @@ class Vocabulary:
         Headings known word for word come first; of the others, those known but for their unit
         stand for the fields that are left.
         """
-        exact = {
-            place: field
-            for place, cell in enumerate(cells)
-            if (field := self._exactly(kind, cell)) is not None
-        }
-        for find in (self._but_for_unit, self._nearly):
+        read = [self._read(kind, cell) for cell in cells]
+        exact = {place: each.exactly for place, each in enumerate(read) if each.exactly}
+        for fields in ([each.but_for_unit for each in read], [each.nearly for each in read]):
             taken = set(exact.values())
-            for place, cell in enumerate(cells):
-                field = None if place in exact else find(kind, cell)
-                unit = self._unit(kind, cell)
-                if field and field not in taken and (not unit or unit in self._taken(kind, field)):
-                    exact[place] = field
+            for place, field in enumerate(fields):
+                if field and field not in taken and place not in exact:
+                    unit = read[place].unit
+                    exact |= {place: field} if unit in ("", *self._taken(kind, field)) else {}
         exact = {p: field for p, field in exact.items() if field != LEFT_ASIDE}
+        exact = keyed_by_name(exact, cells) if kind == "stations" else exact
         alone = {"scanned_on", "scanned_at"}.intersection(exact.values()) == {"scanned_on"}
         return {p: f for p, f in exact.items() if f != "scanned_on"} if alone else exact
 
@@ -230,9 +242,14 @@ class Vocabulary:
         units = {unit_of_values(values, form) for form in forms}
         return units.pop() if len(units) == 1 else ""
 
-    def _exactly(self, kind: str, cell: str) -> str | None:
+    def _heading(self, kind: str, cell: str) -> _Heading:
+        unit = self._unit(kind, cell)
         if len(cell) > _HEADING_MOST:
-            return None
+            return _Heading(None, None, None, unit)
+        by_words = self._but_for_unit(kind, cell), self._nearly(kind, cell)
+        return _Heading(self._exactly(kind, cell), *by_words, unit)
+
+    def _exactly(self, kind: str, cell: str) -> str | None:
         fields = self.fields[kind]
         both = {fields.get(fold(part)) for part in cell.split(" / ")}  # in two languages
         alike = next(iter(both)) if len(both) == 1 else None
@@ -240,21 +257,14 @@ class Vocabulary:
 
     def _nearly(self, kind: str, cell: str) -> str | None:
         """Return the field known by the same words in another order, or joined by lesser words."""
-        if len(cell) > _HEADING_MOST:
-            return None
         split = split_heading(spelt(cell))
         words = fold(split.base)
         known = self._base_cores[kind] if split.unit else self._cores[kind]
-        for key in (False, True):
-            field = known.get(core(words, key=key))
-            if field and (not key or field in KEYS):
-                return field
-        return None
+        field, by_key = (known.get(core(words, key=key)) for key in (False, True))
+        return field or (by_key if by_key in KEYS else None)
 
     def _but_for_unit(self, kind: str, cell: str) -> str | None:
         """Return the field that the words before the heading's unit stand for."""
-        if len(cell) > _HEADING_MOST:
-            return None
         split = split_heading(spelt(cell))
         base = fold(split.base)
         if kind == READINGS and (channel := channel_field(base) or channel_field(fold(cell))):
@@ -280,8 +290,8 @@ class Vocabulary:
     ) -> TableRefused | None:
         """Return why a heading in a unit that its field does not take refuses the table."""
         for place, cell in enumerate(cells):
-            field = known.get(place) or self._but_for_unit(kind, cell)
-            unit = self._unit(kind, cell)
+            heading = self._read(kind, cell)
+            field, unit = known.get(place) or heading.but_for_unit, heading.unit
             aside = self.fields[kind].get(fold(cell)) == LEFT_ASIDE
             rivalled = place not in known and field in known.values()
             if not field or not unit or aside or rivalled:
@@ -301,7 +311,7 @@ class Vocabulary:
 
     def _missing(self, kind: str, cells: Sequence[str]) -> list[str]:
         fields = set(self.known(kind, cells).values())
-        wide = sum(map(is_channel, fields)) >= _CHANNELS_LEAST
+        wide = sum(map(is_channel, fields)) >= CHANNELS_LEAST
         needed: tuple[str, ...] = ("yes",) if wide else ("yes", "long")
         # A table of bare keys is one of stores only if nothing in it may be of another kind.
         mixed = [field for field, needs in self._needed[kind].items() if needs == "mixed"]
@@ -387,13 +397,3 @@ def _words_of(fields: Sequence[ExportField]) -> dict[str, str]:
 
 def _units_of(fields: Sequence[ExportField]) -> dict[str, tuple[str, ...]]:
     return {field.name: field.units for field in fields if field.units is not None}
-
-
-def _weight(known: Mapping[int, str]) -> int:
-    """Return how many fields are known.
-
-    The columns of channels count as one: rows of data hold bare numbers too.
-    """
-    fields = set(known.values())
-    channels = set(filter(is_channel, fields))
-    return len(fields - channels) + (len(channels) >= _CHANNELS_LEAST)

@@ -3,10 +3,11 @@
 import re
 import zipfile
 import zlib
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import date, datetime, time
+from functools import partial
 from itertools import islice
 from pathlib import Path
 
@@ -47,8 +48,16 @@ class WorkbookUnreadable(TableUnreadable):
         super().__init__(f"The workbook is damaged: {why[:200]}")
 
 
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """A sheet: its name, and its filled rows, read anew each time."""
+
+    title: str
+    rows: Callable[[], Iterator[DeliveredRow]]
+
+
 @contextmanager
-def open_workbook(path: Path) -> Iterator[tuple[ReadOnlyWorksheet, ...]]:
+def open_workbook(path: Path) -> Iterator[tuple[Sheet, ...]]:
     """Open a workbook for reading in order, and give its sheets.
 
     Raises:
@@ -57,7 +66,8 @@ def open_workbook(path: Path) -> Iterator[tuple[ReadOnlyWorksheet, ...]]:
     with _sound():
         book = openpyxl.load_workbook(path, read_only=True, data_only=True, keep_links=False)
     with closing(book):
-        yield tuple(sheet for sheet in book.worksheets if isinstance(sheet, ReadOnlyWorksheet))
+        sheets = (sheet for sheet in book.worksheets if isinstance(sheet, ReadOnlyWorksheet))
+        yield tuple(Sheet(sheet.title, partial(_filled, sheet)) for sheet in sheets)
 
 
 @contextmanager
@@ -65,7 +75,7 @@ def _sound() -> Iterator[None]:
     """Turn whatever the library raises over a damaged workbook into WorkbookUnreadable."""
     try:
         yield
-    except (GeneratorExit, WorkbookUnreadable):
+    except (GeneratorExit, TableUnreadable):
         raise
     except Exception as error:
         raise WorkbookUnreadable(f"{type(error).__name__} {error}") from error
@@ -121,21 +131,21 @@ def _too_far(markup: bytes) -> bool:
     return any(row > _ROWS_MOST for row in rows) or bool(_FAR_COLUMN.search(markup))
 
 
-def read_sheet_head(sheet: ReadOnlyWorksheet, vocabulary: Vocabulary) -> Head | None:
+def read_sheet_head(sheet: Sheet, vocabulary: Vocabulary) -> Head | None:
     """Return the rows above the headings and the headings; none where no cell is filled."""
     with _sound():
-        rows = list(islice(_filled(sheet), HEAD_LINES))
+        rows = list(islice(sheet.rows(), HEAD_LINES))
     if not rows:
         return None
     top, headings = headings_of(rows, vocabulary)
     return Head(_WORKBOOK_DIALECT, tuple(rows[:top]), headings, headings.line + 1)
 
 
-def sheet_lines(sheet: ReadOnlyWorksheet, head: Head) -> Iterator[str]:
+def sheet_lines(sheet: Sheet, head: Head) -> Iterator[str]:
     """Yield the filled rows below the headings as plain lines; a shorter row is filled up."""
     width = len(head.headings.cells)
     with _sound():
-        for row in _filled(sheet):
+        for row in sheet.rows():
             if row.line > head.headings.line:
                 yield _judged(row, width).plain(width, head.dialect.delimiter)
 

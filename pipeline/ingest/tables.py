@@ -3,12 +3,10 @@
 import csv
 import re
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import ExitStack, contextmanager
+from contextlib import AbstractContextManager, ExitStack, contextmanager, nullcontext
 from dataclasses import dataclass, replace
 from itertools import islice
 from pathlib import Path
-
-from openpyxl.worksheet._read_only import ReadOnlyWorksheet
 
 from pipeline.ingest.delimited import (
     PLAIN_COLUMNS,
@@ -21,11 +19,12 @@ from pipeline.ingest.delimited import (
 )
 from pipeline.ingest.discover import FoundExport
 from pipeline.ingest.encoding import inspect, transcode
+from pipeline.ingest.foreign import DATABASES, DOCUMENT, database_sheets, document_sheets
 from pipeline.ingest.headings import Vocabulary
 from pipeline.ingest.objects import FORMS, ObjectsUnreadable, read_objects
 from pipeline.ingest.scans import read_scans
 from pipeline.ingest.spreadsheet import (
-    WorkbookUnreadable,
+    Sheet,
     open_workbook,
     read_sheet_head,
     refuse_workbook,
@@ -112,18 +111,25 @@ def open_tables(
         return
     if found.suffix in FORMS:
         yield _objects(found, path, room)
-    elif found.suffix != ".xlsx":
+    elif found.suffix not in (".xlsx", DOCUMENT, *DATABASES):
         yield (_text(found, path, vocabulary, room),)
-    elif why := refuse_workbook(path):
+    elif found.suffix not in DATABASES and (why := refuse_workbook(path)):
         yield (_refused(found, room, why),)
     else:
         with ExitStack() as stack:
             try:
-                sheets = stack.enter_context(open_workbook(path))
+                sheets = stack.enter_context(_opened(path, found.suffix))
                 tables = _sheets(found, sheets, vocabulary, room)
-            except WorkbookUnreadable as error:
+            except TableUnreadable as error:
                 tables = (_refused(found, room, str(error)),)
             yield tables
+
+
+def _opened(path: Path, suffix: str) -> AbstractContextManager[tuple[Sheet, ...]]:
+    """Open a workbook, a spreadsheet or a database, and give its sheets."""
+    if suffix == DOCUMENT:
+        return nullcontext(document_sheets(path))
+    return nullcontext(database_sheets(path)) if suffix in DATABASES else open_workbook(path)
 
 
 def _refused(found: FoundExport, room: Path, why: str) -> DeliveredTable:
@@ -199,7 +205,7 @@ def _objects(found: FoundExport, path: Path, room: Path) -> tuple[DeliveredTable
 
 
 def _sheets(
-    found: FoundExport, sheets: Sequence[ReadOnlyWorksheet], vocabulary: Vocabulary, room: Path
+    found: FoundExport, sheets: Sequence[Sheet], vocabulary: Vocabulary, room: Path
 ) -> tuple[DeliveredTable, ...]:
     heads = [(sheet, read_sheet_head(sheet, vocabulary)) for sheet in sheets]
     filled = [(sheet, head) for sheet, head in heads if head is not None]
@@ -228,7 +234,7 @@ def _lists_keys(head: Head) -> bool:
     return any(set(row.cells) >= _OF_KEYS for row in (*head.titles, head.headings))
 
 
-def _sheet(found: FoundExport, sheet: ReadOnlyWorksheet, head: Head, room: Path) -> DeliveredTable:
+def _sheet(found: FoundExport, sheet: Sheet, head: Head, room: Path) -> DeliveredTable:
     return DeliveredTable(
         file=f"{found.file}#{sheet.title}",
         sha256=found.sha256,

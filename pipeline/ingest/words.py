@@ -19,6 +19,8 @@ _CHANNEL = re.compile(
     r"(?:(?:ed )?(?:ed|ch|channel|kanal|kan|c|canal|canale|kanaal|チャネル|チャンネル)"
     r"|dbm|levels?|rssi|energy)? ?(\d\d)|(24\d\d) ?mhz"
 )
+CHANNELS_LEAST = 2
+"""Columns of channels that make a file one scan per row."""
 LEFT_ASIDE = "none"
 """What the rules file says of a heading that stands for no field."""
 KEYS = frozenset({"store", "station", "label", "network", "neighbour", "channel", "wifi_channel"})
@@ -102,3 +104,28 @@ def channel_field(folded: str) -> str | None:
 def is_channel(field: str) -> bool:
     """Say whether a field is that of a channel's own column."""
     return field in CHANNEL_FIELDS.values()
+
+
+def keyed_by_name(known: Mapping[int, str], cells: Sequence[str]) -> dict[int, str]:
+    """Return what headings of stations stand for: the name is the key where nothing else can be.
+
+    That is, where no column is the key, every heading is known, and it is a station's for sure.
+    """
+    every = all(place in known for place, cell in enumerate(cells) if cell.strip())
+    if not every or "station" in known.values():
+        return dict(known)
+    names = LESSER["station_name"]
+    return {
+        place: "station" if field == "name" and fold(cells[place]) in names else field
+        for place, field in known.items()
+    }
+
+
+def weight(known: Mapping[int, str]) -> int:
+    """Return how many fields are known.
+
+    The columns of channels count as one: rows of data hold bare numbers too.
+    """
+    fields = set(known.values())
+    channels = set(filter(is_channel, fields))
+    return len(fields - channels) + (len(channels) >= CHANNELS_LEAST)

@@ -24,6 +24,8 @@ class StoreProblem:
     `busy` is the share of time outside signals keep a channel busy, 0..1, `cost` E[-ln(1 - busy)];
     None: as of shares that are certain. `lost` is the share of frames that interference too weak to
     make a channel busy spoils at the labels, 0..1: a cost of its own, no part of clear air.
+    `own_weight` is what a share of time lost to own neighbours costs, against one lost to outside
+    signals: clear air as it is shown counts both alike.
     """
 
     store: str
@@ -33,6 +35,7 @@ class StoreProblem:
     price_per_move: float
     cost: Mapping[tuple[str, int], float] | None = None
     lost: Mapping[tuple[str, int], float] = field(default_factory=dict)
+    own_weight: float = 1.0
 
     def noise(self, station: str, channel: int) -> float:
         """Return the outside noise, 0..1; a channel that does not exist is never free."""
@@ -80,7 +83,7 @@ def two_station_costs(problem: StoreProblem) -> TwoStation:
         low, high = sorted((here, there))
         rows, columns = problem.stations[low].choices, problem.stations[high].choices
         table = costs.setdefault((low, high), [[0.0] * len(columns) for _ in rows])
-        weight = problem.stations[here].weight
+        weight = problem.stations[here].weight * problem.own_weight
         air_share = problem.stations[there].air_share
         apart = [weight * share_cost(air_share * chance) for chance in heard.hit]
         for row, a in zip(table, rows, strict=True):
@@ -91,7 +94,7 @@ def two_station_costs(problem: StoreProblem) -> TwoStation:
 
 
 def beside_costs(problem: StoreProblem) -> dict[tuple[int, int], list[list[float]]]:
-    """Return, for each station i that hears j, -ln of the share of time j leaves free, [a][b]."""
+    """Return, for each station i that hears j, the cost of the time that j takes, [a][b]."""
     index = {station.station: i for i, station in enumerate(problem.stations)}
     tables = {}
     for heard in problem.heard:
@@ -99,7 +102,8 @@ def beside_costs(problem: StoreProblem) -> dict[tuple[int, int], list[list[float
         rows, columns = problem.stations[here].choices, problem.stations[there].choices
         air_share = problem.stations[there].air_share
         tables[here, there] = [
-            [share_cost(air_share * hit(heard, a, b)) for b in columns] for a in rows
+            [problem.own_weight * share_cost(air_share * hit(heard, a, b)) for b in columns]
+            for a in rows
         ]
     return {pair: tables[pair] for pair in sorted(tables)}
 

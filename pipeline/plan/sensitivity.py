@@ -71,7 +71,7 @@ class Redraw:
 
     def _two(self, path: _Path) -> list[list[float]]:
         """Draw a path's level, the same both ways, and reckon what the two cost one another."""
-        stations = self.case.problem.stations
+        stations, own = self.case.problem.stations, self.case.problem.own_weight
         low, high = stations[path.pair[0]], stations[path.pair[1]]
         shift_db = self.random.gauss(0.0, 1.0) * path.spread_db
         at_low, at_high = path.levels_dbm
@@ -85,7 +85,7 @@ class Redraw:
                     low.air_share * self._chance(at_high, shift_db, loss_db)
                 )
                 for a, b in cells:
-                    table[a][b] = cost
+                    table[a][b] = own * cost
         return table
 
     def _chance(self, level_dbm: float | None, shift_db: float, loss_db: float) -> float:

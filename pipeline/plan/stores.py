@@ -165,7 +165,7 @@ def _planned(rows: StoreRows, limits: Mapping[str, float]) -> _Planned:
         return _Planned(rows.store, unplanned=UnplannedStore(rows.store, rows.held))
     if not rows.choices:
         return _Planned(rows.store, unplanned=UnplannedStore(rows.store, _NO_CHANNEL))
-    case = store_case(rows, limits["price_per_move"])
+    case = store_case(rows, limits)
     found, case = plan_and_hold(case, int(limits["solver_effort"]), terms_of(limits))
     after = [station.channel_planned for station in found.stations]
     draws = int(limits["sensitivity_draws"])
@@ -179,7 +179,7 @@ def case_of(database: Database, settings: Settings, store: str) -> Case | None:
     (rows,) = _store_rows(database, [store])
     if not (rows.stations and rows.choices) or rows.held is not None:
         return None
-    return store_case(rows, settings.limits["price_per_move"])
+    return store_case(rows, settings.limits)
 
 
 def terms_of(limits: Mapping[str, float]) -> Terms:
@@ -205,7 +205,7 @@ _NO_CHANNEL = (
 )
 
 
-def store_case(rows: StoreRows, price_per_move: float) -> Case:
+def store_case(rows: StoreRows, limits: Mapping[str, float]) -> Case:
     """Return a store's problem with the evidence behind it, from its rows."""
     known = {row.station for row in rows.stations}
     heard = [row for row in rows.heard if {row.station, row.neighbour} <= known]
@@ -221,7 +221,8 @@ def store_case(rows: StoreRows, price_per_move: float) -> Case:
         busy={at: known.reckoned for at, known in evidence.items()},
         cost={at: known.cost for at, known in evidence.items()},
         lost=_lost(rows),
-        price_per_move=price_per_move,
+        price_per_move=limits["price_per_move"],
+        own_weight=limits["own_traffic_weight"],
     )
     refused = still_refused(problem, rows.refused, rows.then)
     stations = tuple(_station(row, choices, refused) for row in rows.stations)

@@ -7,6 +7,7 @@ from operator import attrgetter
 from pathlib import Path
 
 from pipeline.database import Database
+from pipeline.effect.gather import CHAIN, Rollout
 from pipeline.errors import QuietaisleError, StorageFailed, UnknownSelection
 from pipeline.fresh import fingerprint, program
 from pipeline.parallel import mapped
@@ -29,6 +30,7 @@ from pipeline.report.quarter.workbook import quarter_workbook
 from pipeline.report.region.content import RegionContent
 from pipeline.report.region.gather import region_contents
 from pipeline.report.region.pages import FileLinks, links_of, region_pdf
+from pipeline.report.region.proof import sight
 from pipeline.report.region.workbook import region_workbook
 from pipeline.report.store.content import CAUTIONS, StoreContent
 from pipeline.report.store.forms import back_out_workbook
@@ -244,6 +246,23 @@ def write_audit(database: Database, out: Path, quarter: str) -> tuple[Path, Path
 def audit_verdict(database: Database, quarter: str) -> str:
     """Return in English what the pages of an audited quarter ask first."""
     return verdict(quarter_content(database, quarter), wording(None))
+
+
+def foresight(database: Database, settings: Settings) -> tuple[str, ...]:
+    """Return in English what the waves laid out would show, by region and for the chain."""
+    waves = [wave.name for wave in settings.schedule.waves]
+    rollout, words = Rollout(database, waves, settings.limits), wording(None)
+    regions = sorted({turn.region for turn in rollout.turns})
+    told = [
+        f"{'chain' if region == CHAIN else region}: {sight(one, words)}"
+        for region in (*regions, CHAIN)
+        for one in rollout.sights(region)
+    ]
+    if not told and rollout.turns:
+        told = [words("proof.sees_unknown")]
+    if settings.schedule.work.order == "benefit" and rollout.turns:
+        told.append(words("proof.why.not_drawn"))
+    return tuple(told)
 
 
 def common_wording(countries: Iterable[str | None]) -> Wording:

@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
 
 from pipeline.schedule.calendars import calendar_freezes
+from pipeline.schedule.draw import strictest
 from pipeline.schedule.nights import SiteNights, instant, site_nights, zone_of
 from pipeline.schedule.records import Area, Night, Piece, Shift, Slot, StoreJob, Task, WaveResult
 from pipeline.schedule.waves import Candidate, RegionWaves, region_waves
@@ -106,18 +107,13 @@ def _case(
     teams: Mapping[int, Sequence[Shift]],
 ) -> JobCase:
     nights = site_nights(job, rules, freezes, first)
-    dues = [
-        deadline
-        for deadline in rules.deadlines
-        if deadline.region in (None, job.region) and deadline.store in (None, job.store)
-    ]
-    strictest = min(dues, key=lambda deadline: (deadline.by, deadline.reason), default=None)
+    due = strictest(job, rules.deadlines)
     zone = zone_of(job.time_zone)
-    if zone is None or strictest is None:
+    if zone is None or due is None:
         return JobCase(job, nights, None, _usable(nights.nights, teams, None))
     # It passes at the end of its day on the store's own clock.
-    passes = instant(datetime.combine(strictest.by + _DAY, time()), zone)
-    return JobCase(job, nights, strictest, _usable(nights.nights, teams, passes))
+    passes = instant(datetime.combine(due.by + _DAY, time()), zone)
+    return JobCase(job, nights, due, _usable(nights.nights, teams, passes))
 
 
 def _usable(
@@ -205,7 +201,8 @@ def _run(job: StoreJob, day: int, pieces: Mapping[int, Piece], work: Work) -> tu
 
 def _candidate(case: JobCase, last: date) -> Candidate:
     due = case.deadline.by if case.deadline and case.deadline.by < last else None
-    return Candidate(case.job.store, case.units, due, case.job.wave, case.job.urgent)
+    job = case.job
+    return Candidate(job.store, case.units, due, job.wave, urgent=job.urgent, place=job.place)
 
 
 def _area(

@@ -25,6 +25,7 @@ class StoreJob:
     undecided: Sequence[int] = ()  # positions of moves that nobody has approved yet
     urgent: bool = False  # one of them settles what must not go on
     alone: Sequence[int] = ()  # positions of moves that have a night of their own
+    place: float = 0.0  # among those drawn, 0..1; the same for all: they go by benefit
 
     @property
     def moves(self) -> int:

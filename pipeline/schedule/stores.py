@@ -2,22 +2,34 @@
 
 from collections import defaultdict
 from collections.abc import Callable, Mapping, Sequence
-from datetime import timedelta
+from dataclasses import replace
+from datetime import date, datetime, timedelta
 from pathlib import Path
 
 from pipeline.database import Database
 from pipeline.frames import grouped
 from pipeline.progress import Progress
-from pipeline.schedule.calendars import Feed, Imprint, NightMove, feeds
+from pipeline.schedule.calendars import Feed, Imprint, NightMove, calendar_freezes, feeds
+from pipeline.schedule.draw import Lot, draw, places
 from pipeline.schedule.records import StoreJob, WaveResult
 from pipeline.schedule.schedule import schedule_stores
-from pipeline.settings import Settings
-from pipeline.tables.schedule import ScheduleProof, ScheduleRemark, UnscheduledStore, WorkNight
+from pipeline.settings import Freeze, Settings
+from pipeline.tables.run import ThisRun
+from pipeline.tables.schedule import (
+    FreezeKept,
+    ScheduleProof,
+    ScheduleRemark,
+    UnscheduledStore,
+    WaveDraw,
+    WorkNight,
+)
 from pipeline.wording import Wording
+
+_PAST = timedelta(days=400)  # comparisons leave the days of freezes out
 
 
 def schedule(database: Database, settings: Settings, progress: Progress) -> None:
-    """Fill change_schedule, unscheduled_store, schedule_proof, schedule_remark and wave_taken.
+    """Fill the tables of the schedule, and wave_taken, wave_draw, freeze_kept, verdict_rule.
 
     The first night is as many days as the rules say after the day of this run, or of the last
     decision or report where that is later. Nights of moves nobody has approved are
@@ -32,9 +44,16 @@ def schedule(database: Database, settings: Settings, progress: Progress) -> None
     groups = _groups(rules.staff, hearing)
     rows = database.frame("schedule", "jobs").iter_rows(named=True)
     jobs = [StoreJob(**row, groups=groups[row["store"]]) for row in rows]
+    (run,) = database.records(ThisRun, "run", "this_run")
+    database.run("schedule", "forget_draws")
+    draws = draw(jobs, rules, Lot(run.run, run.as_of, database.every(WaveDraw)))
+    place = places(draws, [job.store for job in jobs if job.wave is None])
+    jobs = [replace(job, place=place.get(job.store, 0.0)) for job in jobs]
     results = database.records(WaveResult, "schedule", "wave_results")
     day = database.value("schedule", "nights_after")
     first = day + timedelta(days=rules.work.first_night_after_days)
+    last = first + timedelta(days=rules.work.nights)
+    freezes = (*rules.freezes, *calendar_freezes(rules.calendars, first - _PAST, last))
     made = schedule_stores(jobs, rules, first, results, progress)
     with database.transaction():
         database.clear(WorkNight, ScheduleProof, ScheduleRemark, UnscheduledStore)
@@ -44,6 +63,18 @@ def schedule(database: Database, settings: Settings, progress: Progress) -> None
         database.put(UnscheduledStore, made.unplaced)
         database.run("schedule", "forget_waves")
         database.run("schedule", "keep_waves")
+        database.clear(WaveDraw, FreezeKept)
+        database.put(WaveDraw, draws)
+        database.put(FreezeKept, sorted({_kept(freeze) for freeze in freezes}, key=repr))
+        database.run("schedule", "keep_verdict_rule")
+
+
+def _kept(freeze: Freeze) -> FreezeKept:
+    """Return a freeze by its days; its end is the first moment after it."""
+    whole = not isinstance(freeze.ends, datetime)
+    last = freeze.ends - (timedelta(days=1) if whole else timedelta(microseconds=1))
+    first, last = (date(end.year, end.month, end.day) for end in (freeze.starts, last))
+    return FreezeKept(freeze.region, freeze.store, first, last, freeze.reason)
 
 
 def _groups(

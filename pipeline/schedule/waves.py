@@ -20,6 +20,7 @@ class Candidate:
     due: date | None  # its deadline, where that lies among the nights
     wave: str | None = None  # the one it was put in before
     urgent: bool = False  # its work settles what must not go on
+    place: float = 0.0  # drawn, 0..1
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,8 +40,8 @@ def region_waves(
 
     Each wave is filled up to its share of all the region's stores, those already done included.
     Stores put in it before and stores it names come first, then urgent ones, then those with a
-    deadline, then those with the most benefit. It opens the next wave once the required share of
-    its stores is verified.
+    deadline, then those drawn first or, where nobody drew, with the most benefit. It opens the
+    next wave once the required share of its stores is verified.
 
     Args:
         candidates: the region's stores that still have work.
@@ -93,5 +94,5 @@ def _given(candidates: Sequence[Candidate], waves: Sequence[Wave]) -> dict[str, 
     return settled
 
 
-def _order(one: Candidate) -> tuple[bool, date, int, str]:
-    return (not one.urgent, one.due or date.max, -one.units, one.store)
+def _order(one: Candidate) -> tuple[bool, date, float, int, str]:
+    return (not one.urgent, one.due or date.max, one.place, -one.units, one.store)

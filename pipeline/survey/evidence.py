@@ -3,6 +3,7 @@
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from datetime import datetime, time
+from functools import cache
 from itertools import groupby
 from operator import attrgetter
 
@@ -154,6 +155,7 @@ def _keep_earshot(database: Database, settings: Settings) -> None:
     database.put(Earshot, heard)
 
 
+@cache  # the masks are what they are
 def wifi_shares() -> pl.DataFrame:
     """Return how much of each Wi-Fi signal falls into each IEEE 802.15.4 channel.
 

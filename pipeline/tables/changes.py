@@ -120,7 +120,11 @@ class ChangeCheck:
     channel_found: int | None = column("the channel that the export shows")
     connected: bool | None = column("null: the export does not say")
     labels_before: int = column("served when proposed, silent ones left out", sql="bigint")
-    labels_after: int | None = column("null: no labels export since the change", sql="bigint")
+    labels_after: int | None = column(
+        "of `labels_due`, heard since the change, by any station; before version 6 those served by "
+        "this one. Null: no labels export since the change",
+        sql="bigint",
+    )
     clear_air_before: float | None = column("0..1, before the change; null: not known")
     promised: float | None = column("clear air, 0..1; null: not known")
     measured: float | None = column("from scans since the change; null: none yet")
@@ -138,3 +142,64 @@ class ChangeCheck:
     verdict: str | None = column(
         "helped, no difference shown, worse, scan again; null: of no final channel", since=2
     )
+    labels_due: int | None = column(
+        "served in the last labels export before the change, silent ones left out; null: none "
+        "since",
+        sql="bigint",
+        since=6,
+    )
+    labels_listed: int | None = column(
+        "of those, in the latest labels export since; null: none since", sql="bigint", since=6
+    )
+    success_before: float | None = column(
+        "share of updates acknowledged, 0..1, by labels that the station serves before and after, "
+        "in the last labels export before; null: not known",
+        since=6,
+    )
+    success_after: float | None = column("the same in the latest labels export since", since=6)
+    success_gained: float | None = column("after less before; null: not known", since=6)
+    success_gained_low: float | None = column("5 % point of that gain; null: not known", since=6)
+    success_gained_high: float | None = column("95 % point of that gain", since=6)
+
+
+@table("change_labels", since=6)
+class ChangeLabels:
+    """What became of the labels of each change that exports show carried out, as of the last run.
+
+    Parking steps have no row, nor have stations that served no label. `due` are the labels that the
+    station served in the last labels export before the change, silent ones left out.
+    """
+
+    change: str = column("the change")
+    store: str = column("the store's key")
+    station: str = column("the station's key within its store")
+    since: date = column("labels heard on later days were heard after the change")
+    told_on: date | None = column("day of the latest labels export since; null: none since")
+    labels_due: int = column("that should be back", sql="bigint")
+    labels_listed: int = column("of those, in the export since", sql="bigint")
+    labels_back: int = column("of those, heard since the change, by any station", sql="bigint")
+    labels_unsaid: int = column("listed without the day last heard", sql="bigint")
+    labels_elsewhere: int = column(
+        "listed at another station, and not known to be silent", sql="bigint"
+    )
+    labels_compared: int = column(
+        "served by the station before and after, with shares of updates acknowledged in both",
+        sql="bigint",
+    )
+    success_before: float | None = column("share those acknowledged before, 0..1; null: not known")
+    success_after: float | None = column("share those acknowledged since; null: not known")
+    success_gained: float | None = column("after less before; null: not known")
+    success_gained_low: float | None = column("5 % point of that gain; null: not known")
+    success_gained_high: float | None = column("95 % point of that gain")
+
+
+@table("label_behind", since=6)
+class LabelBehind:
+    """A label that did not follow: listed, and not heard since the change of its station."""
+
+    change: str = column("the change")
+    store: str = column("the store's key")
+    station: str = column("the station that served it before")
+    label: str = column("the label's key within its store")
+    station_now: str | None = column("the station that it is listed at now; null: none")
+    heard_on: date = column("day on which it was last heard")

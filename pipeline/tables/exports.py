@@ -264,6 +264,18 @@ class LabelSeen:
         "channels it listens on, such as '11 15 20 25'", CHANNELS, "listens on", "hört auf",
         units=_NUMERALS,
     )  # fmt: skip
+    updates_sent: int | None = exported(
+        "updates sent to it in the time its share is of", WHOLE, "updates sent",
+        "gesendete updates", units=_NO_UNIT, since=6,
+    )  # fmt: skip
+    updates_acknowledged: int | None = exported(
+        "of those, acknowledged at all", WHOLE, "updates acknowledged", "quittierte updates",
+        units=_NO_UNIT, since=6,
+    )  # fmt: skip
+    acknowledged_first: int | None = exported(
+        "of those, acknowledged at the first attempt", WHOLE, "acknowledged first time",
+        "sofort quittiert", units=_NO_UNIT, since=6,
+    )  # fmt: skip
 
 
 @table("wifi_seen")

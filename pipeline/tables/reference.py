@@ -14,8 +14,8 @@ _EXPORTS = """# Exports
 Made from `pipeline/tables/exports.py`; do not edit.
 
 What a file holds is told by its headings, whatever its name: text with any usual delimiter and
-encoding, a workbook, JSON, JSON Lines or Parquet. `quietaisle template FOLDER` writes an empty file
-of each kind.
+encoding, a workbook, an OpenDocument spreadsheet, JSON, JSON Lines, Parquet or SQLite.
+`quietaisle template FOLDER` writes an empty file of each kind.
 
 - In JSON the keys are the headings. A file is a list of objects, or an object with several such
   lists; plain values beside these are lines above the headings. Where each object holds one list of

@@ -66,3 +66,39 @@ class WaveTaken:
     store: str = column("the store's key")
     wave: str = column("the wave it belongs to")
     taken_on: date = column("day of the run that placed it")
+
+
+@table("wave_draw", watched=True, since=6)
+class WaveDraw:
+    """The ticket of a store in the draw of who goes first; kept once made.
+
+    Waiting stores of a stratum go in ascending order of their tickets.
+    """
+
+    store: str = column("the store's key")
+    region: str = column("region of the chain")
+    stratum: str | None = column("alike in urgency, deadline and benefit; null: named for a wave")
+    ticket: str = column("first 16 hexadecimal digits of SHA-256 of seed, line feed and store")
+    seed: str = column("name of the run that made it")
+    drawn: bool = column("false: the rules order stores by benefit")
+    drawn_on: date = column("day of that run")
+
+
+@table("freeze_kept", watched=True, since=6)
+class FreezeKept:
+    """A freeze of the rules file or its calendars, as the last schedule kept to it."""
+
+    region: str | None = column("null: of every region")
+    store: str | None = column("null: of every store")
+    first: date = column("its first day, on the store's own clock")
+    last: date = column("its last day")
+    reason: str = column("why")
+
+
+@table("verdict_rule", watched=True, key=("name",), since=6)
+class VerdictLimit:
+    """A limit that verdicts on a rollout go by, as it was when the first store got its wave."""
+
+    name: str = column("as in the rules file")
+    value: float = column("the value")
+    stated_on: date = column("day of the run")

@@ -10,6 +10,8 @@ with typed as (
         success_pct as success_cell,
         last_heard_on as last_cell, updates_per_day as updates_cell,
         payload_octets as payload_cell, channels as channels_cell,
+        updates_sent as sent_cell, updates_acknowledged as acked_cell,
+        acknowledged_first as first_cell,
         as_day(seen_cell, $day_order) as seen_on,
         as_dbm(level_cell, $comma, $level_dbm_factor) as level_dbm,
         as_whole(heard_cell, $comma) as stations_heard,
@@ -17,10 +19,18 @@ with typed as (
         as_day(last_cell, $day_order) as last_heard_on,
         as_number(updates_cell, $comma) as updates_per_day,
         scaled(as_number(payload_cell, $comma), $payload_octets_factor) as payload_octets,
-        as_channels(channels_cell, $channel_numerals) as channels
+        as_channels(channels_cell, $channel_numerals) as channels,
+        as_whole(sent_cell, $comma) as updates_sent,
+        as_whole(acked_cell, $comma) as updates_acknowledged,
+        as_whole(first_cell, $comma) as acknowledged_first
     from staged
 ), judged as (   -- a cell of blanks or `n/a` is an empty one; asking costs, so it is asked last
-    select *, coalesce(row_fault is null and store is not null and label is not null
+    select *,
+        -- What a part is held against: the whole, or any number where that is not known.
+        coalesce(within(updates_sent, 0, 999999999), 999999999) as most_acknowledged,
+        coalesce(within(updates_acknowledged, 0, most_acknowledged), most_acknowledged)
+            as most_first,
+        coalesce(row_fault is null and store is not null and label is not null
         and seen_on is not null
         and case when level_cell is null or heard_level(level_dbm) is not null then true
             else said(level_cell) is null end
@@ -36,6 +46,12 @@ with typed as (
             else said(payload_cell) is null end
         and case when channels_cell is null or channels is not null then true
             else said(channels_cell) is null end
+        and case when sent_cell is null or updates_sent >= 0 then true
+            else said(sent_cell) is null end
+        and case when acked_cell is null or updates_acknowledged between 0 and most_acknowledged
+            then true else said(acked_cell) is null end
+        and case when first_cell is null or acknowledged_first between 0 and most_first then true
+            else said(first_cell) is null end
         and not ($suspect and damaged(concat_ws(' ', store, label, station))), false) as sane
     from typed
 )   -- a label without its key is none; of any other, what cannot be is not known
@@ -44,6 +60,9 @@ select line_number, store, label, seen_on, if(sane, station, sound(station)) as 
     within(stations_heard, 0, 10000) as stations_heard, within(success_pct, 0, 100) as success_pct,
     last_heard_on, within(updates_per_day, 0, 100000) as updates_per_day,
     within(payload_octets, 0, 100000000) as payload_octets, channels,
+    within(updates_sent, 0, 999999999) as updates_sent,
+    within(updates_acknowledged, 0, most_acknowledged) as updates_acknowledged,
+    within(acknowledged_first, 0, most_first) as acknowledged_first,
     sane or coalesce(row_fault is null and store is not null and label is not null
         and seen_on is not null and not damaged(store) and not damaged(label), false) as good,
     case when row_fault is not null then [wrong(row_fault, '', beyond)]
@@ -72,7 +91,15 @@ select line_number, store, label, seen_on, if(sane, station, sound(station)) as 
             and not coalesce(payload_octets between 0 and 100000000, false)
             then wrong('count-impossible', 'payload_octets', payload_cell) end,
         case when said(channels_cell) is not null and channels is null
-            then wrong('channel-impossible', 'channels', channels_cell) end
+            then wrong('channel-impossible', 'channels', channels_cell) end,
+        case when said(sent_cell) is not null and not coalesce(updates_sent >= 0, false)
+            then wrong('count-impossible', 'updates_sent', sent_cell) end,
+        case when said(acked_cell) is not null
+            and not coalesce(updates_acknowledged between 0 and most_acknowledged, false)
+            then wrong('count-impossible', 'updates_acknowledged', acked_cell) end,
+        case when said(first_cell) is not null
+            and not coalesce(acknowledged_first between 0 and most_first, false)
+            then wrong('count-impossible', 'acknowledged_first', first_cell) end
     ], lambda p: p is not null) end as problems
 from judged;
 

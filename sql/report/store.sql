@@ -148,3 +148,24 @@ order by c.store, c.station, e.seq;
 select any_value(store) as store, any_value(plan) as plan, any_value(proposed_on) as proposed_on,
     any_value(proposed_by) as proposed_by
 from change where plan = $plan;
+
+-- name: store_outcomes
+-- What changes of each store brought whose labels can be looked for, in the order they were made:
+-- those that wait, those that still lack labels, and those made lately.
+select l.store, l.change, l.station, s.ordered_channel as channel, s.state, l.since, l.told_on,
+    l.labels_due, l.labels_listed, l.labels_back, l.labels_unsaid, l.labels_elsewhere,
+    l.labels_compared, l.success_before, l.success_after, l.success_gained, l.success_gained_low,
+    l.success_gained_high, s.gained, s.gained_low, s.gained_high
+from change_labels l
+join change_story s using (change)
+where l.store in (select store from due_store)
+    and (s.closed is null or l.labels_back < l.labels_listed or l.since >= (
+        select r.as_of - cast(t.value as integer) from this_run r, setting t
+        where t.name = 'evidence_half_life_days'))
+order by l.store, l.since, l.station, l.change;
+
+-- name: store_behind
+-- The labels of each store that were not heard since their station was changed.
+from label_behind
+where store in (select store from due_store)
+order by store, station, label, change;

@@ -95,6 +95,18 @@ group by region, country
 qualify row_number() over (partition by region order by count(*) desc, country) = 1
 order by key;
 
+-- name: forget_draws
+-- Forget the tickets that a run of a later day made.
+delete from wave_draw where drawn_on > (select as_of from this_run);
+
+-- name: keep_verdict_rule
+-- Keep the limits of the verdict as they are once a store is in a wave for good, and only then.
+insert into verdict_rule
+select s.name, s.value, r.as_of from setting s, this_run r
+where s.name in ('comparison_days', 'verdict_gain_least', 'verdict_loss_most')
+    and exists (from wave_taken) and not exists (from verdict_rule)
+order by s.name;
+
 -- name: forget_waves
 -- Forget what a run of the same day, or of a later one, put in waves.
 delete from wave_taken where taken_on >= (select as_of from this_run);

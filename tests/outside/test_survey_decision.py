@@ -9,9 +9,10 @@ import pytest
 from scipy.special import digamma
 from scipy.stats import beta
 
+from pipeline.changes.effect import calibration
 from pipeline.changes.register import append, propose, standings
 from pipeline.changes.states import ChangeState, Trigger, new_event
-from pipeline.changes.verify import calibration, verify
+from pipeline.changes.verify import verify
 from pipeline.database import Database, open_database
 from pipeline.plan.stores import plan
 from pipeline.progress import Silent

@@ -5,6 +5,8 @@ from datetime import date, datetime
 from enum import StrEnum
 from typing import Protocol
 
+from pipeline.effect.costs import UpdateCost
+from pipeline.effect.gather import RolloutProof
 from pipeline.report.quarter.content import ToAnswer
 
 ANYWHERE = "*"  # stands for no one store, or no one region
@@ -251,6 +253,10 @@ class RegionContent:
     anywhere: tuple[FindingLine, ...]  # of no one store
     expiring: tuple[ExpiringException, ...]
     deadlines: tuple[OpenDeadline, ...]
+    proof: RolloutProof | None = None
+    chain: RolloutProof | None = None
+    costs: tuple[UpdateCost, ...] = ()  # of updates, over the chain; empty: too few data
+    offer: float | None = None  # what time lost to own neighbours weighs; None: as in the plan
 
     def count(self, progress: ChangeProgress) -> int:
         """Return how many changes of the region have come so far."""

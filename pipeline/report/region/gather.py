@@ -6,6 +6,8 @@ from dataclasses import replace
 from typing import TypeVar
 
 from pipeline.database import Database
+from pipeline.effect.costs import own_weight, update_costs
+from pipeline.effect.gather import CHAIN, TERMS, Rollout, proofs
 from pipeline.report.region import content
 from pipeline.report.rule_book import RuleBook, rule_book
 from pipeline.settings import Deadline, Settings
@@ -36,6 +38,10 @@ def region_contents(
     findings = read(content.FindingLine, "region_findings")
     expiring = read(content.ExpiringException, "region_exceptions")
     book = rule_book(database)
+    waves = [wave.name for wave in settings.schedule.waves]
+    rollout = Rollout(database, waves, settings.limits)
+    proved = proofs(rollout, regions)
+    costs = update_costs(TERMS, rollout.burdens)
     for region in sorted(regions):
         found = content.RegionContent(
             region=region,
@@ -51,6 +57,10 @@ def region_contents(
             anywhere=findings[content.ANYWHERE],
             expiring=(*expiring[region], *expiring[content.ANYWHERE]),
             deadlines=_deadlines(settings.schedule.deadlines, region, stores[region]),
+            proof=proved[region],
+            chain=proved[CHAIN],
+            costs=costs,
+            offer=own_weight(rollout.burdens) if costs else None,
         )
         yield _worded(found, book)
 

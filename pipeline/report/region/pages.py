@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from urllib.parse import quote
 
+from pipeline.effect.verdict import Word
 from pipeline.report.kit import style
 from pipeline.report.kit.booklet import (
     Block,
@@ -44,16 +45,20 @@ from pipeline.report.region.content import ChangeProgress, RegionContent, StoreL
 from pipeline.report.region.pictures import (
     draw_helping,
     draw_progress,
+    draw_run_chart,
     draw_strip,
     draw_time,
     progress_box,
     standing_mark,
 )
+from pipeline.report.region.proof import gains, sentences, why, word
 from pipeline.wording import NOTHING, Wording
 
 _COUNT = Type(style.LEAD, Face.STRONG, style.PLANNED)
 _GRAVE = Type(style.LEAD, Face.STRONG, style.ALERT)
-_PANELS_H, _STRIP_H, _STRIP_MOST = 168.0, 132.0, 210.0
+_VERDICTS = {Word.ROLL_ON: _COUNT, Word.STOP: _GRAVE, Word.NOT_YET: LEAD}
+_PANELS_H, _VERDICT_H, _FIGURES_H = 168.0, 48.0, 72.0
+_STRIP_H, _STRIP_MOST = 104.0, 210.0
 _GAPS = 12.0 + 8.0 + 10.0
 _COUNT_W, _COLUMN_GAP = 34.0, 14.0
 _ROW, _HEADINGS_H = 15.0, 26.0
@@ -67,6 +72,7 @@ _WIDTHS = {
 _FIGURES = ("clear_air", "settle", "astray")  # aligned to the right
 _INDENT = 8.0  # of the last column, clear of the figures before it
 _LINKS_W = 66.0
+_TOPIC_W = 110.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,7 +95,9 @@ def region_pdf(content: RegionContent, links: Sequence[FileLinks], words: Wordin
     def first(pen: Pen, page: Box) -> None:
         _draw_first(pen, page, content, words)
 
-    rows = block_pages([_store_rows(content, links, words)], page_box(size).h)
+    page = page_box(size)
+    blocks = (_store_rows(content, links, words), _basis(content, page.w, words))
+    rows = block_pages([block for block in blocks if block.heights], page.h)
     title = words("review.title", region=content.region)
     leaves = [Leaf(first), *(Leaf(draw_blocks(parts)) for parts in rows)]
     return booklet(leaves, size, words, title=title, foot=content.region)
@@ -99,7 +107,7 @@ def _draw_first(pen: Pen, page: Box, content: RegionContent, words: Wording) -> 
     """Draw the page that answers the five questions."""
     y = _head(pen, page, content, words)
     y = pen.paragraph(page.below(y + 8), verdict(content, words), LEAD, lines=4)
-    left, right = Box(page.x, y + 10, page.w, _PANELS_H).split(2)
+    left, right = Box(page.x, y + 10, page.w, _panels_h(content)).split(2)
     _how_far(pen, left, content, words)
     _helping(pen, right, content, words)
     answers = (
@@ -117,6 +125,14 @@ def _draw_first(pen: Pen, page: Box, content: RegionContent, words: Wording) -> 
     for box, (key, items) in zip(lists, answers, strict=True):
         top = pen.heading(box, words(f"question.{key}"))
         _items(pen, box.below(top), items, words, words(f"empty.{key}"))
+
+
+def _panels_h(content: RegionContent) -> float:
+    """Return the height of the first two answers: a verdict takes more, and its figures."""
+    if content.proof is None:
+        return _PANELS_H
+    judged = any(line.found is not None for line in content.proof.lines)
+    return _PANELS_H + (_FIGURES_H if judged else _VERDICT_H)
 
 
 def _head(pen: Pen, page: Box, content: RegionContent, words: Wording) -> float:
@@ -141,7 +157,11 @@ def _how_far(pen: Pen, box: Box, content: RegionContent, words: Wording) -> None
 
 def _helping(pen: Pen, box: Box, content: RegionContent, words: Wording) -> None:
     y = pen.heading(box, words("question.helping"))
+    y = _verdict(pen, box.below(y), content, words)
     y = draw_helping(pen, box.below(y), content, words)
+    if content.proof is not None and content.proof.chart is not None:
+        draw_run_chart(pen, box.below(y + 6), content.proof.chart, words)
+        return
     now, planned = content.clear_air(planned=False), content.clear_air(planned=True)
     if now is None:
         return
@@ -149,6 +169,21 @@ def _helping(pen: Pen, box: Box, content: RegionContent, words: Wording) -> None
     text = words(key, now=words.percent(now), planned=words.percent(planned))
     y = pen.paragraph(box.below(y + 6), text, SMALL, lines=3)
     pen.paragraph(box.below(y + 4), words("reading.clear_air"), TINY_MUTED, lines=4)
+
+
+def _verdict(pen: Pen, box: Box, content: RegionContent, words: Wording) -> float:
+    """Draw the verdict on the rollout, what it rests on, and each effect; return the y below."""
+    proof = content.proof
+    if proof is None:
+        return box.y
+    y = pen.paragraph(box, word(proof, words), _VERDICTS[proof.verdict.word], lines=1)
+    y = pen.paragraph(box.below(y + 1), why(proof, words), SMALL, lines=5)
+    for text in gains(proof, words):
+        y = pen.paragraph(box.below(y + 1), text, SMALL_STRONG, lines=2)
+    if content.chain is not None:
+        text = words("proof.chain_word", word=word(content.chain, words))
+        y = pen.paragraph(box.below(y + 1), text, SMALL_MUTED, lines=1)
+    return y + 4
 
 
 def _items(pen: Pen, box: Box, items: Sequence[AnswerLine], words: Wording, nothing: str) -> None:
@@ -197,6 +232,26 @@ def _store_rows(content: RegionContent, links: Sequence[FileLinks], words: Wordi
     title, note = words("review.stores_title"), words("review.stores_note")
     heights = (_ROW,) * len(content.stores)
     return Block("stores", title, 1, _HEADINGS_H, heights, draw, note)
+
+
+def _basis(content: RegionContent, width: float, words: Wording) -> Block:
+    """Return what the verdict rests on, a sentence a row, each under what it is about."""
+    told: list[tuple[str, str]] = []
+    if content.proof is not None:
+        told = sentences(content.proof, content.chain, content.costs, content.offer, words)
+    inner = width - _TOPIC_W
+
+    def draw(pen: Pen, box: Box, items: Sequence[int]) -> None:
+        y = box.y
+        for place, i in enumerate(items):
+            topic, text = told[i]
+            if not place or told[i - 1][0] != topic:
+                pen.text(box.x, y + 8, topic, SMALL_STRONG, width=_TOPIC_W - 6)
+            pen.paragraph(Box(box.x + _TOPIC_W, y, inner, 0), text, SMALL, lines=6)
+            y += heights[i]
+
+    heights = tuple(text_height(text, SMALL, inner, 6) + 3 for _, text in told)
+    return Block("basis", words("proof.basis"), 1, 4.0, heights, draw)
 
 
 def _cells(box: Box) -> Mapping[str, Box]:

@@ -1,7 +1,10 @@
 """The pictures of a region's review: how far it has come, over time, its effect, its stores."""
 
+from collections.abc import Callable
 from datetime import date, timedelta
+from itertools import pairwise
 
+from pipeline.effect.gather import RunChart
 from pipeline.report.kit import style
 from pipeline.report.kit.pen import (
     SMALL,
@@ -188,6 +191,62 @@ def draw_helping(pen: Pen, box: Box, content: RegionContent, words: Wording) -> 
         pen.text(box.right, y + 10, words.percent(value), SMALL_STRONG, align=Align.RIGHT)
         y += 16
     return pen.paragraph(Box(box.x, y + 2, box.w, 20), note, TINY_MUTED, lines=2)
+
+
+def draw_run_chart(pen: Pen, box: Box, chart: RunChart, words: Wording) -> None:
+    """Draw an outcome day by day, with its limits from twelve days on, and the waves."""
+    outcome = words(f"outcome_of.{chart.outcome.value}")
+    title = words("proof.chart", outcome=outcome[:1].upper() + outcome[1:])
+    pen.text(box.x, box.y + 8, title, TINY_STRONG, width=box.w)
+    area = Box(box.x + 34, box.y + 16, box.w - 40, max(24.0, box.h - 44))
+    at = _chart_scale(area, chart)
+    first, last, limits = chart.points[0][0], chart.points[-1][0], chart.limits
+    values = sorted(value for _, value in chart.points)
+    lines = (limits.low, limits.centre, limits.high) if limits else (values[0], values[-1])
+    free = area.bottom + TINY_MUTED.leading
+    for value in lines:
+        y = at(first, value)[1]
+        pen.line((area.x, y), (area.right, y), style.HAIRLINE, 0.6)
+        if free - y >= TINY_MUTED.leading:  # else it would stand on the one below
+            pen.text(area.x - 3, y + 2.5, words.percent(value, 1), TINY_MUTED, align=Align.RIGHT)
+            free = y
+    for wave, day in chart.waves:
+        x = at(day, values[0])[0]
+        pen.line((x, area.y - 2), (x, area.bottom), style.PLANNED, 0.8)
+        pen.text(x + 2, area.y + 4, wave, TINY_MUTED)
+    _chart_points(pen, at, chart)
+    pen.text(area.x, area.bottom + 9, words.day(first), TINY_MUTED)
+    pen.text(area.right, area.bottom + 9, words.day(last), TINY_MUTED, align=Align.RIGHT)
+    short = words.counted("proof.chart_short", len(chart.points))
+    note = words("proof.chart_limits") if limits else short
+    pen.text(box.x, area.bottom + 19, note, TINY_MUTED, width=box.w)
+
+
+def _chart_scale(area: Box, chart: RunChart) -> Callable[[date, float], Point]:
+    """Return where a day and a value are in a run chart."""
+    shown = [value for _, value in chart.points]
+    if chart.limits is not None:
+        shown += [chart.limits.low, chart.limits.high]
+    pad = max(0.002, (max(shown) - min(shown)) * 0.1)
+    low, high = min(shown) - pad, max(shown) + pad
+    first, last = chart.points[0][0], chart.points[-1][0]
+    span = max(1, (last - first).days)
+
+    def at(day: date, value: float) -> Point:
+        x = area.x + area.w * min(max((day - first).days / span, 0.0), 1.0)
+        return x, area.bottom - area.h * (value - low) / (high - low)
+
+    return at
+
+
+def _chart_points(pen: Pen, at: Callable[[date, float], Point], chart: RunChart) -> None:
+    """Draw the points, those outside the limits larger and in red."""
+    dots = [at(*point) for point in chart.points]
+    for start, end in pairwise(dots):
+        pen.line(start, end, style.MUTED, 0.7)
+    for dot, (_, value) in zip(dots, chart.points, strict=True):
+        off = chart.limits is not None and chart.limits.outside(value)
+        pen.circle(dot, 2.0 if off else 1.3, style.ALERT if off else _DONE, _DONE)
 
 
 def draw_strip(pen: Pen, box: Box, content: RegionContent, words: Wording) -> None:

@@ -5,6 +5,7 @@ from typing import Any
 
 from openpyxl.worksheet.hyperlink import Hyperlink
 
+from pipeline.effect.windows import LeftOut
 from pipeline.report.kit import style
 from pipeline.report.kit.sheet import (
     Book,
@@ -38,6 +39,7 @@ from pipeline.report.region.content import (
     StoreLine,
 )
 from pipeline.report.region.pages import FileLinks
+from pipeline.report.region.proof import gains, sentences, why, word
 from pipeline.wording import NOTHING, Wording
 from pipeline.xlsx import workbook_bytes
 
@@ -117,6 +119,20 @@ ASTRAY: tuple[SheetColumn[Astray], ...] = (
     SheetColumn("clear_air_lost", Look.PERCENT, "review.column_lost"),
     SheetColumn(to_do, Look.LONG, "audit.column_do", 40),
 )
+EFFECT: tuple[SheetColumn[tuple[str, str]], ...] = (
+    SheetColumn(lambda told, _: told[0], Look.TEXT, "proof.column_topic"),
+    SheetColumn(lambda told, _: told[1], Look.LONG, "proof.column_text", 110),
+)
+LEFT_OUT: tuple[SheetColumn[LeftOut], ...] = (
+    SheetColumn("wave", Look.TEXT, "proof.column_wave"),
+    SheetColumn("store", Look.TEXT, "row.store"),
+    SheetColumn(
+        lambda one, words: words(f"outcome_of.{one.outcome or 'all'}"),
+        Look.TEXT,
+        "proof.column_outcome",
+    ),
+    SheetColumn(worded("left_out", "reason"), Look.LONG, "proof.column_reason", 60),
+)
 FINDINGS: tuple[SheetColumn[FindingLine], ...] = (
     SheetColumn("store", Look.TEXT, "row.store"),
     SheetColumn("name", Look.LONG, "column.station_name", 36),
@@ -141,6 +157,10 @@ def region_workbook(content: RegionContent, links: Sequence[FileLinks], words: W
     put_list(book, book.sheet("Late", title), LATE, content.late)
     put_list(book, book.sheet("Otherwise", title), OTHERWISE, content.otherwise)
     put_list(book, book.sheet("Astray", title), ASTRAY, content.astray)
+    if content.proof is not None:
+        told = sentences(content.proof, content.chain, content.costs, content.offer, words)
+        put_list(book, book.sheet("Effect", title), EFFECT, told)
+        put_list(book, book.sheet("Left out", title), LEFT_OUT, content.proof.left_out)
     findings = (*content.findings, *content.anywhere)
     put_list(book, book.sheet("Findings", title), FINDINGS, findings)
     return workbook_bytes(book.book)
@@ -156,6 +176,9 @@ def _review(book: Book, page: Page, content: RegionContent) -> None:
         if count := content.count(progress):
             _line(sheet, words.number(count), words(f"progress.{progress.value}"))
     sheet.section(words("question.helping"))
+    if content.proof is not None:
+        told = [why(content.proof, words), *gains(content.proof, words)]
+        _line(sheet, word(content.proof, words), " ".join(told))
     for share, text in _clear_air(content, words):
         _line(sheet, words.percent(share), text)
     for key, lines in (

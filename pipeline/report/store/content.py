@@ -5,6 +5,8 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 
 from pipeline.records import Severity
+from pipeline.report.store.followed import ChangeOutcome
+from pipeline.tables.changes import LabelBehind
 from pipeline.tables.exports import StationSeen
 from pipeline.tables.survey import EdEvidence
 from pipeline.wording import NOTHING, Wording
@@ -283,6 +285,8 @@ class StoreContent:
     refusals: tuple[Refusal, ...] = ()
     held: tuple[HeldStation, ...] = ()
     approvers: tuple[str, ...] = ()
+    outcomes: tuple[ChangeOutcome, ...] = ()
+    behind: tuple[LabelBehind, ...] = ()
 
 
 def gap(content: StoreContent) -> float:

@@ -48,6 +48,7 @@ from pipeline.report.store.content import (
     RegisteredChange,
     StoreContent,
 )
+from pipeline.report.store.followed import outcome_note
 from pipeline.report.store.form_rows import (
     DECISION_COLUMNS,
     RESULT_COLUMNS,
@@ -139,10 +140,11 @@ def results(book: Book, content: StoreContent, *, back_out: bool = False) -> Fil
     note = "results.note" if content.changes else "results.none"
     how = words("results.back_out_note" if back_out else note)
     meanings = ("backed out", "not done") if back_out else forms.OUTCOME_WORDS
+    before = "" if back_out else outcome_note(content.outcomes, words)
     return FilledForm(
         RESULTS,
         _title(words, "back_out.title" if back_out else "results.title", content),
-        f"{words('cautions.title')}: {cautions}\n{how}",
+        "\n".join(filter(None, (f"{words('cautions.title')}: {cautions}", how, before))),
         tuple(RESULT_COLUMNS[key] for key in RESULTS.keys),
         result_rows(content),
         "outcome",

@@ -30,6 +30,8 @@ from pipeline.report.store.content import (
     StoreFinding,
     WifiGroup,
 )
+from pipeline.report.store.followed import ChangeOutcome
+from pipeline.tables.changes import LabelBehind
 from pipeline.tables.run import PermittedChannel
 from pipeline.tables.survey import EdEvidence
 from pipeline.wording import wording
@@ -50,6 +52,8 @@ _READ: tuple[tuple[str, type[Any], Mapping[str, object]], ...] = (
     ("store_plans", PlanInForce, {}),
     ("store_changes", RegisteredChange, {"plan": None}),
     ("store_refusals", Refusal, {}),
+    ("store_outcomes", ChangeOutcome, {}),
+    ("store_behind", LabelBehind, {}),
 )
 _NARROWED = ("earshot", "ed_evidence", "wifi_matched")
 _SURENESS = ("high", "fair", "low")
@@ -148,6 +152,8 @@ def _content(store: Store, rows: _Rows, approvers: tuple[str, ...]) -> StoreCont
         refusals=rows.of(key, Refusal),
         held=tuple(_held(stations)),
         approvers=approvers,
+        outcomes=rows.of(key, ChangeOutcome),
+        behind=rows.of(key, LabelBehind),
     )
 
 

@@ -29,6 +29,7 @@ from pipeline.report.store.content import (
     StoreFinding,
     gap,
 )
+from pipeline.report.store.followed import outcome_lines
 from pipeline.report.store.verdict import held_line
 from pipeline.wording import Wording
 
@@ -37,6 +38,7 @@ _GAP = 5.0
 _STAY_LINES = 4
 _HELD_LINES = 3
 _COUNT_W = 40.0
+_OUTCOMES, _OUTCOME_LINES = 3, 4
 _NUMBER = Type(style.SMALL, Face.STRONG, style.PAPER)
 
 
@@ -228,6 +230,7 @@ def draw_labels(pen: Pen, box: Box, doc: Document) -> None:
         pen.paragraph(box.below(y), words("labels.none"), SMALL_MUTED, lines=2)
         return
     y = pen.heading(box, words("labels.title"), words("labels.note"))
+    y = _outcomes(pen, box.below(y), doc)
     y = _label_heads(pen, box.below(y), words)
     rows = int((box.bottom - y) // SMALL.leading) - 1
     y = _label_row(pen, box.below(y), words("labels.all"), figures, words)
@@ -237,6 +240,17 @@ def draw_labels(pen: Pen, box: Box, doc: Document) -> None:
     if hidden := len(stations) - len(shown):
         text = words.counted("more.workbook", hidden)
         pen.text(box.x, y + SMALL.size, text, SMALL_MUTED)
+
+
+def _outcomes(pen: Pen, box: Box, doc: Document) -> float:
+    """Draw what became of the labels of changes made, those that lack most first."""
+    lines, y = outcome_lines(doc.content.outcomes, doc.words), box.y
+    for line in lines[:_OUTCOMES]:
+        y = pen.paragraph(box.below(y), line, SMALL, lines=_OUTCOME_LINES) + 2
+    if len(lines) > _OUTCOMES:
+        text = doc.words.counted("more.workbook", len(lines) - _OUTCOMES)
+        y = pen.paragraph(box.below(y), text, SMALL_MUTED, lines=1)
+    return y + _GAP if lines else y
 
 
 def _label_heads(pen: Pen, box: Box, words: Wording) -> float:

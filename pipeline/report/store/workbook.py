@@ -31,6 +31,7 @@ from pipeline.report.store.content import (
     StoreFinding,
     evidence_lines,
 )
+from pipeline.report.store.followed import BEHIND, OUTCOMES
 from pipeline.report.store.forms import decisions, lock, move_copies, put_copy, put_form, results
 from pipeline.report.store.verdict import held_line, verdict
 from pipeline.tables.declare import column_of
@@ -45,6 +46,7 @@ _LOOKS = {
     "varchar": Look.LONG,
 }  # fmt: skip
 _SHEETS = ("moves", "decisions", "results", "channels", "findings", "evidence", "stations")
+_SHEETS_SINCE = ("outcome", "labels_missing")  # once changes were made
 
 
 @dataclass(frozen=True, slots=True)
@@ -208,10 +210,19 @@ def workbook(content: StoreContent) -> bytes:
     put_list(book, book.sheet("Findings", title), FINDINGS, content.findings)
     put_list(book, book.sheet("Evidence", title), EVIDENCE, content.air)
     put_list(book, book.sheet("Stations", title), STATIONS, _station_rows(content))
+    if content.outcomes:
+        put_list(book, book.sheet("Outcome", title), OUTCOMES, content.outcomes)
+    if content.behind:
+        put_list(book, book.sheet("Labels missing", title), BEHIND, content.behind)
     put_copy(book, content, copies)
     for sheet in book.book.worksheets:
         lock(sheet)
     return workbook_bytes(book.book)
+
+
+def _since(content: StoreContent) -> tuple[Sequence[object], ...]:
+    """Return the rows of the sheets that say what became of changes made."""
+    return content.outcomes, content.behind
 
 
 def _station_rows(content: StoreContent) -> list[StationRow]:
@@ -235,7 +246,8 @@ def _summary(book: Book, page: Page, content: StoreContent) -> None:
     sheet = FirstSheet(book, page, words("summary.title"), _FIRST_WIDTHS)
     for note in filter(None, (verdict(content, words), held_line(content, words))):
         sheet.note(note)
-    sheets = [(words(f"tab.{name}"), words(f"summary.sheet_{name}")) for name in _SHEETS]
+    since = [n for n, rows in zip(_SHEETS_SINCE, _since(content), strict=True) if rows]
+    sheets = [(words(f"tab.{n}"), words(f"summary.sheet_{n}")) for n in (*_SHEETS, *since)]
     for title, lines in (
         ("summary.store", _store_lines(content, words)),
         ("summary.figures", _figure_lines(content, words)),

@@ -1,0 +1,1 @@
+"""Effect: does it help? Changed stores against those whose turn is still to come; a verdict."""

@@ -1,0 +1,147 @@
+"""What reports say of changes made: the labels that are back or not, and the updates they take."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from pipeline.report.kit.sheet import Look, SheetColumn, Value
+from pipeline.tables.changes import LabelBehind
+from pipeline.wording import Wording
+
+_NAMED = 3  # changes in a note; more are counted
+
+
+@dataclass(frozen=True, slots=True)
+class ChangeOutcome:
+    """What a change that was made brought: labels by count, shares 0..1, None if not known."""
+
+    store: str
+    change: str
+    station: str
+    channel: int
+    state: str
+    since: date  # what is counted is of later days
+    told_on: date | None  # the labels export since; None: none
+    labels_due: int
+    labels_listed: int
+    labels_back: int
+    labels_unsaid: int
+    labels_elsewhere: int
+    labels_compared: int
+    success_before: float | None
+    success_after: float | None
+    success_gained: float | None
+    success_gained_low: float | None
+    success_gained_high: float | None
+    gained: float | None  # clear air
+    gained_low: float | None
+    gained_high: float | None
+
+    @property
+    def missing(self) -> int:
+        """Labels that an export lists and that were not heard since."""
+        return self.labels_listed - self.labels_back - self.labels_unsaid
+
+    @property
+    def unlisted(self) -> int | None:
+        """Labels that the export since does not list any more; None: there is none."""
+        return None if self.told_on is None else self.labels_due - self.labels_listed
+
+
+def outcome_lines(outcomes: Sequence[ChangeOutcome], words: Wording) -> list[str]:
+    """Return a sentence for each change made, those that lack most labels first."""
+    worst = sorted(outcomes, key=lambda one: (-one.missing, one.station, one.change))
+    return [_line(one, words) for one in worst]
+
+
+def outcome_note(outcomes: Sequence[ChangeOutcome], words: Wording) -> str:
+    """Return what the sheet of results says of the changes made before; empty without any."""
+    lines = outcome_lines(outcomes, words)
+    if not lines:
+        return ""
+    rest = len(lines) - _NAMED
+    more = [words.counted("followed.more", rest)] if rest > 0 else []
+    where = [words("followed.where")] if any(one.missing for one in outcomes) else []
+    return " ".join([words("followed.before"), *lines[:_NAMED], *more, *where])
+
+
+def _line(one: ChangeOutcome, words: Wording) -> str:
+    parts = _back(one, words)
+    if one.success_after is not None and one.success_gained is not None:
+        parts.append(_success(one, words))
+    elif one.labels_due:
+        parts.append(words("followed.success_unknown"))
+    day = words.day(one.since)
+    head = words("followed.change", station=one.station, channel=one.channel, day=day)
+    return f"{head} {'; '.join(parts)}."
+
+
+def _back(one: ChangeOutcome, words: Wording) -> list[str]:
+    if not one.labels_due:
+        return [words("followed.none")]
+    if one.told_on is None:
+        return [words.counted("followed.untold", one.labels_due)]
+    back, day = words.number(one.labels_back), words.day(one.told_on)
+    parts = [words.counted("followed.back", one.labels_listed, back=back, day=day)]
+    for key, count in (
+        ("missing", one.missing),
+        ("unsaid", one.labels_unsaid),
+        ("elsewhere", one.labels_elsewhere),
+        ("unlisted", one.unlisted or 0),
+    ):
+        if count:
+            parts.append(words.counted(f"followed.{key}", count))
+    return parts
+
+
+def _success(one: ChangeOutcome, words: Wording) -> str:
+    before, after = words.percent(one.success_before, 1), words.percent(one.success_after, 1)
+    gain, low, high = map(
+        words.points, (one.success_gained, one.success_gained_low, one.success_gained_high)
+    )
+    key = "followed.success_alone" if one.success_gained_low is None else "followed.success"
+    return words(key, before=before, after=after, gain=gain, low=low, high=high)
+
+
+def _hundredfold(field: str) -> SheetColumn[ChangeOutcome]:
+    """Return a column of a share in per cent, or of a difference in points."""
+
+    def value(one: ChangeOutcome, _: Wording) -> Value:
+        share: float | None = getattr(one, field)
+        return None if share is None else round(100 * share, 6)
+
+    return SheetColumn(value, Look.LEVEL, f"followed.column_{field}")
+
+
+def _plain(field: str, look: Look = Look.COUNT) -> SheetColumn[ChangeOutcome]:
+    return SheetColumn(field, look, f"followed.column_{field}")
+
+
+OUTCOMES: Sequence[SheetColumn[ChangeOutcome]] = (
+    SheetColumn("station", Look.LONG, "column.station", 30),
+    SheetColumn("channel", Look.COUNT, "column.channel"),
+    _plain("since", Look.DAY),
+    SheetColumn(lambda one, words: words.named("state", one.state), Look.TEXT, "column.state"),
+    _plain("labels_due"),
+    _plain("told_on", Look.DAY),
+    _plain("labels_back"),
+    _plain("missing"),
+    _plain("labels_unsaid"),
+    _plain("unlisted"),
+    _plain("labels_elsewhere"),
+    _plain("labels_compared"),
+    *map(
+        _hundredfold,
+        (
+            "success_before", "success_after", "success_gained", "success_gained_low",
+            "success_gained_high", "gained", "gained_low", "gained_high",
+        ),
+    ),
+)  # fmt: skip
+BEHIND: Sequence[SheetColumn[LabelBehind]] = (
+    SheetColumn("station", Look.LONG, "followed.column_station", 30),
+    SheetColumn("label", Look.LONG, "followed.column_label", 30),
+    SheetColumn("heard_on", Look.DAY, "followed.column_heard_on"),
+    SheetColumn("station_now", Look.LONG, "followed.column_station_now", 30),
+    SheetColumn("change", Look.TEXT, "column.change"),
+)
