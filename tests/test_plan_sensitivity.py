@@ -59,8 +59,8 @@ def test_draws_weigh_own_neighbours_as_the_plan_does() -> None:
     case = _case({11: 0.6, 15: 0.05, 20: 0.08}, SURE)
     alone = replace(case, problem=replace(case.problem, own_weight=0.0))
 
-    assert sensitivity(alone, (15, 15), DOUBT, 20).regret == 0.0
-    assert sensitivity(case, (15, 15), DOUBT, 20).regret > 0.01
+    assert sensitivity(alone, (15, 15), DOUBT, 20)[0].regret == 0.0
+    assert sensitivity(case, (15, 15), DOUBT, 20)[0].regret > 0.01
 
 
 def test_a_plan_on_thin_evidence_wins_less_and_asks_for_the_thin_scan() -> None:
