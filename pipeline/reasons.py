@@ -101,8 +101,8 @@ class Reason:
 
     `today` and `planned` are the air now and as planned, equal for a station that stays; one that
     is set for the first time has no `today`. `staying` is the air on today's channel once the
-    others have moved, if that differs. `rival` is the next
-    best channel and `worse` its extra cost, as a share of an average station's clear air.
+    others have moved, if that differs. `rival` is its channel in the plan solved anew without the
+    planned one, and `worse` what that costs more, as a share of an average station's clear air.
     """
 
     today: Air | None
@@ -184,7 +184,7 @@ def sentence(reason: Reason, language: str = DEFAULT_LANGUAGE) -> str:
         better = reason.worse < 0 and reason.bond is not None
         key = "move_reason.better" if better else "move_reason.rival"
         worse = abs(reason.worse) if better else max(0.0, reason.worse)
-        parts.append(words(key, channel=reason.rival, worse=worse))
+        parts.append(words(key, on=reason.planned.channel, channel=reason.rival, worse=worse))
     parts.append(words(f"move_reason.sureness_{reason.sureness}"))
     text = words("move_reason.between").join(parts)
     return words("move_reason.parked", reason=text) if reason.parked else text

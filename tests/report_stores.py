@@ -135,7 +135,7 @@ def _planned(into: Invented, store: str, station: str, channel: int, final: int)
         "station_plan", store=store, station=station, channel_now=channel, channel_planned=final,
         clear_air_now=now, clear_air_planned=round(min(0.97, now + 0.25), 4) if final != channel
         else now, busy_now=0.4, busy_planned=0.1, source_planned="measured",
-        next_best_channel=26, next_best_cost=0.4, sureness="high",
+        next_best_channel=26, next_best_cost=0.4, kept=0.85, sureness="high",
         reason=f"channel {final} leaves it the most clear air of the permitted channels",
     )  # fmt: skip
 

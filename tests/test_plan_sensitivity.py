@@ -48,9 +48,10 @@ SURE = dict.fromkeys(PERMITTED, 100000.0)
 
 def test_a_plan_far_ahead_on_firm_evidence_always_wins() -> None:
     """Long scans that tell the channels well apart leave no doubt and ask for nothing."""
-    found = sensitivity(_case({11: 0.6, 15: 0.05, 20: 0.3}, SURE), (15, 15), DOUBT, 30)
+    found, kept = sensitivity(_case({11: 0.6, 15: 0.05, 20: 0.3}, SURE), (15, 15), DOUBT, 30)
 
-    assert (found.wins, found.regret, found.ask) == (30, 0.0, "")
+    assert (found.wins, found.regret, found.worst, found.ask) == (30, 0.0, 0.0, "")
+    assert kept == (1.0, 1.0)
 
 
 def test_draws_weigh_own_neighbours_as_the_plan_does() -> None:
@@ -58,18 +59,19 @@ def test_draws_weigh_own_neighbours_as_the_plan_does() -> None:
     case = _case({11: 0.6, 15: 0.05, 20: 0.08}, SURE)
     alone = replace(case, problem=replace(case.problem, own_weight=0.0))
 
-    assert sensitivity(alone, (15, 15), DOUBT, 20).regret == 0.0
-    assert sensitivity(case, (15, 15), DOUBT, 20).regret > 0.01
+    assert sensitivity(alone, (15, 15), DOUBT, 20)[0].regret == 0.0
+    assert sensitivity(case, (15, 15), DOUBT, 20)[0].regret > 0.01
 
 
 def test_a_plan_on_thin_evidence_wins_less_and_asks_for_the_thin_scan() -> None:
     """Two readings on channel 20 cannot tell it from the rest: scan it."""
     case = _case({11: 0.2, 15: 0.2, 20: 0.2}, SURE | {20: 2.0})
 
-    found = sensitivity(case, (11, 15), DOUBT, 30)
+    found, kept = sensitivity(case, (11, 15), DOUBT, 30)
 
     assert found.wins < 25
-    assert found.regret > 0
+    assert 0 < found.regret < (found.worst or 0)
+    assert all(share is not None and found.wins / 30 <= share < 1 for share in kept)
     assert json.loads(found.ask)["channel"] == 20
 
 
@@ -86,7 +88,7 @@ def test_a_path_only_guessed_is_asked_for_when_scans_are_long() -> None:
     far = {at: Level(-76.0, 9.0, "modelled") for at in case.levels}
     case = Case(case.problem, case.evidence, far)
 
-    found = sensitivity(case, (11, 15), DOUBT, 60)
+    found, _ = sensitivity(case, (11, 15), DOUBT, 60)
 
     assert 0 < found.wins < 60
     assert json.loads(found.ask)["ask"] == "level"
@@ -143,25 +145,36 @@ def test_a_draw_counts_as_won_only_where_nothing_better_exists_nearby() -> None:
 
 
 def test_the_draws_within_half_a_point_are_those_of_exact_solves() -> None:
-    """Two to five stations: the draws are solved exactly, and the shares of draws agree."""
+    """Two to five stations: draws are solved exactly; regrets and shares of draws agree."""
     near = draws = 0
+    lost, differ, stations_drawn = [0.0, 0.0], 0.0, 0
     for seed in range(12):
         case, after = _drawn_store(seed)
-        found = sensitivity(case, after, DOUBT, 20)
+        found, shares = sensitivity(case, after, DOUBT, 20)
         assert found.near is not None
         redraw = Redraw(case, DOUBT)
         stations = case.problem.stations
         ours = [s.choices.index(c) for s, c in zip(stations, after, strict=True)]
-        exact = 0
+        exact, regrets, kept = 0, [], [0] * len(ours)
         for _ in range(20):
             one, two = redraw.tables()
             cost = sum(row[a] for row, a in zip(one, ours, strict=True)) + sum(
                 table[ours[i]][ours[j]] for (i, j), table in two.items()
             )
-            exact += cost - assign(one, two).cost <= 0.005 * sum(s.weight for s in stations)
+            best = assign(one, two)
+            regrets.append(cost - best.cost)
+            kept = [n + (a == b) for n, a, b in zip(kept, ours, best.choice, strict=True)]
+            exact += regrets[-1] <= 0.005 * sum(s.weight for s in stations)
         assert exact <= found.near <= exact + 1
+        assert found.worst is not None
+        assert found.worst <= max(regrets) + 1e-9
+        lost = [x + y for x, y in zip(lost, (found.regret * 20, sum(regrets)), strict=True)]
+        off = [abs((share or 0) * 20 - n) for share, n in zip(shares, kept, strict=True)]
+        differ, stations_drawn = differ + sum(off), stations_drawn + 20 * len(kept)
         near, draws = near + found.near, draws + 20
     assert 0.1 * draws < near < 0.9 * draws
+    assert 0.95 * lost[1] <= lost[0] <= lost[1] + 1e-9
+    assert differ <= 0.05 * stations_drawn
 
 
 def _drawn_store(seed: int) -> tuple[Case, tuple[int, ...]]:

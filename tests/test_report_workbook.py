@@ -96,10 +96,10 @@ def test_findings_evidence_and_stations_equal_the_content(
             station.channel, station.channel_planned,
             station.clear_air_now, station.clear_air_planned,
         )  # fmt: skip
-        assert row[13:17] == (
+        assert row[15:19] == (
             station.labels, station.weak_labels, station.silent_labels, station.lone_labels,
         )  # fmt: skip
-        assert row[19] == f"0x{station.pan_id:04X}"
+        assert row[21] == f"0x{station.pan_id:04X}"
 
 
 # What a sheet shows under its headings: a table, what tells its rows apart, and its columns.
@@ -118,7 +118,9 @@ SHOWN = {
     },
     ("Stations", "station_plan", ("Station",), ("station",)): {
         "Planned channel": "channel_planned", "Clear air before": "clear_air_now",
-        "Clear air after": "clear_air_planned", "Next best channel": "next_best_channel",
+        "Clear air after": "clear_air_planned", "Best when drawn anew": "kept",
+        "Channel if refused": "next_best_channel",
+        "Refusing costs, of an average station": "next_best_cost",
     },
     ("Stations", "station_load", ("Station",), ("station",)): {
         "Labels": "labels", "Weak labels": "weak_labels", "Silent labels": "silent_labels",
@@ -285,7 +287,7 @@ def test_a_text_longer_than_a_cell_is_cut_to_what_a_cell_holds(
     content = contents["S002"]
     stations = (replace(content.stations[0], reason="w" * 40_000),)
 
-    assert read(replace(content, stations=stations))["Stationen"]["M2"].value == "w" * 32_767
+    assert read(replace(content, stations=stations))["Stationen"]["O2"].value == "w" * 32_767
 
 
 def declared() -> Iterator[tuple[str, type, SheetColumn[Any]]]:

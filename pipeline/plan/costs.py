@@ -130,22 +130,6 @@ class Priced:
         terms += [table[choice[i]][choice[j]] for (i, j), table in self.two.items()]
         return fsum(terms)
 
-    def others(self, at: int, channels: Sequence[int]) -> list[tuple[float, int]]:
-        """Return, for each other choice of one station, what it costs more, the rest kept."""
-        choice = self.choice(channels)
-        near = [(pair, table) for pair, table in self.two.items() if at in pair]
-
-        def cost(a: int) -> float:
-            around = (t[a][choice[j]] if i == at else t[choice[i]][a] for (i, j), t in near)
-            return self.one[at][a] + fsum(around)
-
-        kept = cost(choice[at])
-        return [
-            (cost(a) - kept, channel)
-            for a, channel in enumerate(self.problem.stations[at].choices)
-            if a != choice[at]
-        ]
-
 
 def priced(problem: StoreProblem) -> Priced:
     """Return the problem with its tables of costs."""

@@ -4,7 +4,7 @@ Moves that need one another are one group with one gain, one chance and one pric
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from itertools import combinations
 from math import fsum
 
@@ -14,6 +14,7 @@ from pipeline.plan.worth import Swap, chance_of_loss, chance_together
 
 _GAIN = 1e-9  # costs closer than this are equal
 _TRIED = 10  # of groups up to this size every part is tried
+_AROUND = 16  # stations that may answer a refusal by a change of their own
 _DIGITS = 12  # of what own stations cost, so that sums in any order are equal
 _NOTABLE = 2.0  # clear air, in prices of a move, that a station must notice of its own move
 
@@ -71,12 +72,21 @@ class Decision:
     solver: str
 
 
+@dataclass(frozen=True, slots=True)
+class Chances:
+    """Chances reckoned so far, for decisions on the same stakes whatever is allowed."""
+
+    gain: dict[tuple[object, ...], float] = field(default_factory=dict)
+    loss: dict[tuple[int, int, float], float] = field(default_factory=dict)
+
+
 def decide(
     stakes: Stakes,
     terms: Terms,
     *,
     ties: Sequence[Sequence[int]] | None = None,
     effort: int = EFFORT,
+    chances: Chances | None = None,
 ) -> Decision:
     """Return the moves to make.
 
@@ -84,18 +94,44 @@ def decide(
     then changes of one station, or of two that need one another, are made as long as they better
     the whole and all groups stand. `ties` and `effort` are for `assign`.
     """
-    deciding = _Deciding(stakes, terms)
-    choice, _ = _solved(stakes, None, ties, effort)
-    choice = deciding.visited(deciding.bettered(deciding.standing(choice)))
-    other, found = _solved(stakes, choice, ties, effort)
-    if deciding.stand(other) and deciding.spent(other) <= deciding.spent(choice) + _GAIN:
-        choice = other  # of equals, the one the ties prefer
+    chances = chances or Chances()
+    deciding = _Deciding(stakes, terms, chances)
+    best, found = _solved(stakes, None, ties, effort)
+    choice = deciding.visited(deciding.bettered(deciding.standing(best)))
+    if choice != best or not found.optimal:
+        other, found = _solved(stakes, choice, ties, effort)
+        if deciding.stand(other) and deciding.spent(other) <= deciding.spent(choice) + _GAIN:
+            choice = other  # of equals, the one the ties prefer
     cost = stakes.cost(choice)
     bound = min(cost, found.bound)
-    told = _Deciding(stakes.undecided(), terms)
+    told = _Deciding(stakes.undecided(), terms, chances)
     groups = tuple(told.group(choice, each) for each in stakes.groups(choice))
     close = cost - bound <= TOLERANCE * cost
     return Decision(choice, groups, cost, bound, close, found.solver)
+
+
+def decide_anew(  # noqa: PLR0913 - what `decide` takes, and what is decided otherwise
+    stakes: Stakes,
+    terms: Terms,
+    best: Decision,
+    i: int,
+    choices: Sequence[int],
+    *,
+    ties: Sequence[Sequence[int]] | None = None,
+    effort: int = EFFORT,
+    chances: Chances | None = None,
+) -> Decision:
+    """Return the moves to make where station i has other choices than the best plan gave it.
+
+    In a store of more than sixteen stations only those tied to it most answer by changes of their
+    own; the rest keep to the plan, so what is found may cost more than need be, never less.
+    """
+    allowed: list[Sequence[int]] = list(stakes.allowed)
+    for j in stakes.furthest(i, len(allowed) - _AROUND):
+        allowed[j] = [best.choice[j]]
+    allowed[i] = choices
+    changed = replace(stakes, allowed=allowed)
+    return decide(changed, terms, ties=ties, effort=effort, chances=chances)
 
 
 def _solved(
@@ -127,10 +163,9 @@ def _solved(
 class _Deciding:
     """The steps of a decision; choices are complete."""
 
-    def __init__(self, stakes: Stakes, terms: Terms) -> None:
+    def __init__(self, stakes: Stakes, terms: Terms, chances: Chances) -> None:
         self.stakes, self.terms = stakes, terms
-        self._chances: dict[tuple[object, ...], float] = {}
-        self._losses: dict[tuple[int, int, float], float] = {}
+        self._chances, self._losses = chances.gain, chances.loss
 
     def spent(self, choice: Choice) -> float:
         """Return the expected cost with all that moves cost more."""

@@ -8,7 +8,7 @@ from pipeline.reasons import Air, Bond, Neighbour, Reason, RefusedMove, SharedPa
 from pipeline.records import OFF_AIR
 
 Rival = tuple[float, int] | tuple[None, None]
-"""What the next best channel costs more, in units of the plan, and which it is."""
+"""What it costs to refuse a station its channel, in units of the plan, and what it takes then."""
 
 _NOTABLE = 0.05  # a neighbour is named from this chance of disturbing
 _MOST_NAMED = 3
@@ -116,7 +116,8 @@ def reason_of(
 ) -> Reason:
     """Return why station `at` leaves its channel of today, or why it is left alone.
 
-    `ends` are the channels by station before and after the plan, `rival` is the next best channel.
+    `ends` are the channels by station before and after the plan; `rival` is what takes the place of
+    its channel in the plan solved anew without it.
     """
     before, after = ends
     station, old = case.problem.stations[at], before[at]
@@ -136,27 +137,6 @@ def reason_of(
         worse=None if rival[0] is None else round(rival[0], 6),
         sureness=sure,
     )
-
-
-def rival_of(case: Case, at: int, others: Sequence[tuple[float, int]]) -> Rival:
-    """Return the next best channel of a station that nobody refused."""
-    refused = case.refused.get(case.problem.stations[at].station)
-    left = [other for other in others if refused is None or other[1] != refused.channel]
-    return min(left, default=(None, None))
-
-
-def priced_refusal(
-    case: Case, station: str, others: Sequence[tuple[float, int]]
-) -> RefusedMove | None:
-    """Return a station's refusal with its cost: what the move would gain, its own price left out.
-
-    `others` are what the station's other channels cost more; there may be no refusal.
-    """
-    refused = case.refused.get(station)
-    for more, channel in others:
-        if refused is not None and channel == refused.channel:
-            return replace(refused, cost=round(max(0.0, case.problem.price_per_move - more), 6))
-    return refused
 
 
 def _air(case: Case, at: int, channels: Sequence[int]) -> Air:

@@ -122,7 +122,7 @@ class Relaxation:
 
     Attributes:
         labels: True where a station has such a choice.
-        work: cubed matrix sizes, the cost of one round.
+        work: squared matrix sizes, to which the cost of one round keeps.
     """
 
     def __init__(self, network: Network, top: int) -> None:
@@ -133,7 +133,7 @@ class Relaxation:
             self.labels[i, : len(row)] = True
         grouped = _label_groups(network, 2 * stations + 10)
         self.groups = [_group(network, labels, top, self.unit) for labels in grouped]
-        self.work = sum(len(group.cost) ** 3 for group in self.groups)
+        self.work = sum(len(group.cost) ** 2 for group in self.groups)
 
     def start(self) -> State:
         """Start with no choice taken."""

@@ -119,6 +119,9 @@ class _Tabu:
 
 # Backtracks before the relaxation is worth its start-up.
 _FIRST = 1_500
+# Steps of the local search a station: before the exact solver, which most stores need no more
+# than, and after its first try.
+_QUICK, _THOROUGH = 5, 50
 # Different costs, evenly spaced, that are few enough to be asked for one by one.
 _LEVELS = 64
 
@@ -132,9 +135,12 @@ def solve_part(network: Network, effort: int, solve: Solve) -> tuple[tuple[int, 
     if states(network) <= SMALL:
         verdict = solve_small(network)
         return verdict.choice or (), verdict
-    start = improved(network, greedy(network), _search_steps(network))
+    size = len(network.unary)
+    start = improved(network, greedy(network), _QUICK * size)
     search = _Search(without_copies(network, network.cost(start)), start, network.cost(start))
     search.take(solve(search.network, search.top, min(effort, _FIRST)))
+    if not search.proven:
+        search.better(network, improved(network, search.best, _THOROUGH * size))
     if not search.proven and effort > _FIRST:
         _raise_by_levels(search, effort, solve)
     if not search.proven and effort > search.spent:
@@ -165,6 +171,11 @@ class _Search:
         """Nothing better is left to be found."""
         return self.bound >= self.top
 
+    def better(self, network: Network, choice: tuple[int, ...]) -> None:
+        """Take in what a local search found."""
+        if (cost := network.cost(choice)) < self.top:
+            self.best, self.top = choice, cost
+
     def take(self, verdict: Verdict) -> None:
         """Take in what a solver found below the best known cost."""
         if verdict.choice is not None:
@@ -189,8 +200,3 @@ def _raise_by_levels(search: _Search, effort: int, solve: Solve) -> None:
         verdict = solve(search.network, level, effort // 2 - search.spent)
         search.take(verdict)
         answered = verdict.proven
-
-
-def _search_steps(network: Network) -> int:
-    """Local search worth its time: little for a few stations, which are proven at once."""
-    return len(network.unary) ** 2 * 4

@@ -1,4 +1,4 @@
-"""How sure a plan is: how often it still wins when the evidence is drawn anew within its doubt.
+"""How sure a plan is: what it loses when the evidence is drawn anew within its doubt.
 
 A draw is won when no change of one station, nor of two that hear one another at once, betters the
 plan. That is nearly always, but not proven to be, the draw's best plan; it takes a hundredth of the
@@ -156,29 +156,39 @@ def _cells(low: Sequence[int], high: Sequence[int]) -> tuple[tuple[tuple[int, in
     )
 
 
-def sensitivity(case: Case, after: Sequence[int], doubt: Doubt, draws: int) -> PlanSensitivity:
-    """Return how often the plan `after` (channels by station) still wins over `draws` draws."""
+def sensitivity(
+    case: Case, after: Sequence[int], doubt: Doubt, draws: int
+) -> tuple[PlanSensitivity, tuple[float | None, ...]]:
+    """Return how the plan `after` (channels by station) does over `draws` draws.
+
+    The second is, station by station, the share of draws, 0..1, in which its channel is that of
+    the draw's best plan; None without draws.
+    """
     problem = case.problem
     ours = [s.choices.index(c) for s, c in zip(problem.stations, after, strict=True)]
     redraw = Redraw(case, doubt)
     regrets: list[float] = []
     rivals: Counter[tuple[int, int]] = Counter()
+    kept = [0] * len(ours)
     for _ in range(draws):
         rival = _Rival(*redraw.tables(), ours)
         if rival.bettered():
             rivals.update(_changes(problem, ours, rival.now))
         regrets.append(rival.gained)
+        kept = [count + (a == b) for count, a, b in zip(kept, ours, rival.now, strict=True)]
     wins = sum(regret == 0 for regret in regrets)
     allowed = _NEAR * fsum(station.weight for station in problem.stations)
     ask = _ask(case, after, rivals)
-    return PlanSensitivity(
+    found = PlanSensitivity(
         store=problem.store,
         draws=draws,
         wins=wins,
         regret=fsum(regrets) / max(1, draws),
         ask=ask,
         near=sum(regret <= allowed for regret in regrets),
+        worst=max(regrets, default=0.0),
     )
+    return found, tuple(count / draws if draws else None for count in kept)
 
 
 class _Rival:

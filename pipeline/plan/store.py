@@ -1,6 +1,6 @@
 """The plan of one store, computed from its problem alone."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from pipeline.plan.costs import (
@@ -13,19 +13,18 @@ from pipeline.plan.costs import (
     tie_costs,
     two_station_costs,
 )
-from pipeline.plan.decide import Decision, Group, Terms, decide
+from pipeline.plan.decide import Chances, Decision, Group, Terms, decide, decide_anew
 from pipeline.plan.explain import (
     Case,
     Evidence,
+    Rival,
     crowding,
-    priced_refusal,
     reason_of,
-    rival_of,
     sureness,
 )
 from pipeline.plan.sequence import Order, order_moves
 from pipeline.plan.stakes import Stakes
-from pipeline.reasons import Bond, SharedPairs, Together, from_json, sentence, to_json
+from pipeline.reasons import Bond, RefusedMove, SharedPairs, Together, from_json, sentence, to_json
 from pipeline.records import OFF_AIR, StoreStation
 from pipeline.tables.plan import Move, PlanProof, StationPlan
 
@@ -54,10 +53,11 @@ def plan_and_hold(case: Case, effort: int, terms: Terms) -> tuple[StorePlan, Cas
     A station that was changed lately moves again only for a good reason: what must not go on, or a
     gain that is sure.
     """
-    wide = with_channels(case.problem, {})  # each station starts where it is
+    wide = with_channels(case.free, {})  # each station starts where it is
     tables = priced(wide)
     stakes, ties = _stakes(case, tables), tie_costs(wide.stations)
-    best = decide(stakes, terms, ties=ties, effort=effort)
+    chances = Chances()
+    best = decide(stakes, terms, ties=ties, effort=effort, chances=chances)
     held: set[int] = set()
     while unsure := _unsure(case, stakes, best):
         held |= unsure
@@ -65,9 +65,15 @@ def plan_and_hold(case: Case, effort: int, terms: Terms) -> tuple[StorePlan, Cas
         for i in unsure:
             allowed[i] = [stakes.present[i]]
         stakes = replace(stakes, allowed=allowed)
-        best = decide(stakes, terms, ties=ties, effort=effort)
+        best = decide(stakes, terms, ties=ties, effort=effort, chances=chances)
     case = case.holding(frozenset(wide.stations[i].station for i in held))
-    return _told(case, tables, best, terms), case
+
+    def anew(i: int, choices: Sequence[int]) -> Decision:
+        return decide_anew(
+            stakes, terms, best, i, choices, ties=ties, effort=effort, chances=chances
+        )
+
+    return _told(case, tables, best, _Anew(case, stakes, best, wide, anew), terms), case
 
 
 def _unsure(case: Case, stakes: Stakes, best: Decision) -> set[int]:
@@ -81,7 +87,50 @@ def _unsure(case: Case, stakes: Stakes, best: Decision) -> set[int]:
     }
 
 
-def _told(case: Case, tables: Priced, best: Decision, terms: Terms) -> StorePlan:
+@dataclass(frozen=True, slots=True)
+class _Anew:
+    """What refusals cost: the plan solved anew, by `solve`, with other choices for one station."""
+
+    case: Case
+    stakes: Stakes
+    best: Decision
+    wide: StoreProblem
+    solve: Callable[[int, Sequence[int]], Decision]
+
+    def refused(self, at: int, station: StoreStation) -> Rival:
+        """Return what it costs to refuse a station its channel, and which it then takes.
+
+        Only of one that moves or is bound: of others, that no other channel earns a move is said.
+        `station` has the choices it has if nothing binds it; one that was refused stays so.
+        """
+        moves = self.best.choice[at] != self.stakes.present[at]
+        if not moves and station.station not in self.case.bonds:
+            return None, None
+        refused = self.case.refused.get(station.station)
+        channels = self.wide.stations[at].choices
+        left = [
+            a
+            for a, channel in enumerate(channels)
+            if channel in station.choices and a != self.best.choice[at]
+            if refused is None or channel != refused.channel
+        ]
+        if not left:
+            return None, None
+        found = self.solve(at, left)
+        return found.cost - self.best.cost, channels[found.choice[at]]
+
+    def refusal(self, at: int) -> RefusedMove | None:
+        """Return a station's refusal with what it costs: so much less would the plan, without."""
+        station = self.wide.stations[at]
+        refused = self.case.refused.get(station.station)
+        if refused is None or refused.channel not in station.choices:
+            return refused
+        allowed = sorted({*self.stakes.allowed[at], station.choices.index(refused.channel)})
+        saved = self.best.cost - self.solve(at, allowed).cost
+        return replace(refused, cost=round(max(0.0, saved), 6))
+
+
+def _told(case: Case, tables: Priced, best: Decision, anew: _Anew, terms: Terms) -> StorePlan:
     """Return what a plan says of its decision."""
     problem, wide = case.problem, tables.problem
     before = [station.channel for station in problem.stations]
@@ -89,9 +138,7 @@ def _told(case: Case, tables: Priced, best: Decision, terms: Terms) -> StorePlan
     order, ordered = _order(case, tables, before, after)
     groups = {i: group for group in best.groups for i in group.stations}
     crowd = crowding(problem, (before, after), terms.earshot)
-    free = case.free
-    narrow = tables if wide == free else priced(free)
-    stations = _station_plans(case, narrow, (before, after), groups, crowd)
+    stations = _station_plans(case, anew, (before, after), groups, crowd)
     return StorePlan(
         stations=stations,
         moves=_moves(ordered, order, stations, groups),
@@ -185,7 +232,7 @@ def _beta(known: Evidence | None) -> tuple[float, float]:
 
 def _station_plans(
     case: Case,
-    tables: Priced,
+    anew: _Anew,
     ends: tuple[Sequence[int], Sequence[int]],
     groups: Mapping[int, Group],
     crowd: Mapping[int, SharedPairs],
@@ -193,17 +240,16 @@ def _station_plans(
     problem, (before, after) = case.problem, ends
     now, planned = clear_air(problem, before), clear_air(problem, after)
     plans = []
-    for at, station in enumerate(problem.stations):
+    for at, (station, free) in enumerate(zip(problem.stations, case.free.stations, strict=True)):
         here = case.evidence.get((station.station, before[at]))
         there = case.evidence[station.station, after[at]]
         before_air, after_air = interval(here, now[at]), interval(there, planned[at])
         group = groups.get(at)
         chance = None if group is None or _must_move(case, station) else group.chance
-        others = tables.others(at, after)
-        rival = rival_of(case, at, others)
+        rival = anew.refused(at, free)
         reason = replace(
             reason_of(case, at, ends, rival, _sureness(chance, after_air)),
-            refused=priced_refusal(case, station.station, others),
+            refused=anew.refusal(at),
             together=_together(problem, at, group),
             bond=_bond(case, station.station, group),
             crowd=crowd.get(at),
@@ -229,6 +275,7 @@ def _station_plans(
                 sureness=reason.sureness,
                 reason=sentence(reason),
                 facts=to_json(reason),
+                kept=None,  # until the evidence has been drawn anew
             )
         )
     return tuple(plans)

@@ -171,8 +171,10 @@ def _planned(rows: StoreRows, limits: Mapping[str, float]) -> _Planned:
     case = store_case(rows, limits)
     found, case = plan_and_hold(case, int(limits["solver_effort"]), terms_of(limits))
     after = [station.channel_planned for station in found.stations]
-    sure = sensitivity(case, after, _doubt(limits), int(limits["sensitivity_draws"]))
-    return _Planned(rows.store, found, sure)
+    draws = int(limits["sensitivity_draws"])
+    sure, kept = sensitivity(case, after, _doubt(limits), draws)
+    stations = (replace(s, kept=share) for s, share in zip(found.stations, kept, strict=True))
+    return _Planned(rows.store, replace(found, stations=tuple(stations)), sure)
 
 
 def case_of(database: Database, settings: Settings, store: str) -> Case | None:

@@ -95,9 +95,12 @@ class StationPlan:
     )
     busy_planned: float | None = column("the same on the planned channel", digits=6)
     source_planned: str = column("of the evidence on the planned channel")
-    next_best_channel: int | None = column("the best other choice, the rest of the plan kept")
+    next_best_channel: int | None = column(
+        "its channel in the plan solved anew with this one refused; null: it stays, or has no other"
+    )
     next_best_cost: float | None = column(
-        "how much more it would cost, in units of the plan", digits=6
+        "what it costs to refuse: so much more costs the plan solved anew, in its own units",
+        digits=6,
     )
     sureness: str = column(
         "'high', 'fair' or 'low': of a move from its chance, else from the interval"
@@ -105,6 +108,11 @@ class StationPlan:
     reason: str = column("one sentence, in English")
     facts: str = column(
         "the same as JSON, to be worded in other languages", sql="varchar default ''"
+    )
+    kept: float | None = column(
+        "share of the draws whose best plan has it on the planned channel, 0..1; null: not drawn",
+        digits=4,
+        since=6,
     )
 
 
@@ -145,4 +153,7 @@ class PlanSensitivity:
         "draws in which it was within half a point of label-weighted clear air of the best",
         sql="bigint",
         since=4,
+    )
+    worst: float | None = column(
+        "how much more it cost than the draw's best, at worst", digits=6, since=6
     )

@@ -42,6 +42,8 @@ class PlannedStation(StationSeen):
     busy_planned: float | None
     source_planned: str | None
     next_best_channel: int | None
+    next_best_cost: float | None
+    kept: float | None
     sureness: str | None
     reason: str | None
     labels: int
@@ -231,9 +233,9 @@ class StoreFinding:
 class PlanQuality:
     """How good the plan is proven to be, and how sure it is; costs are in units of the plan.
 
-    The evidence was drawn anew `draws` times within its uncertainty. In `near` of them the
-    plan was within half a point of clear air of the best; it lost `regret` of clear air a station
-    (0..1) on average. `ask` is the measurement that would tell most.
+    The evidence was drawn anew `draws` times within its uncertainty. Against the best of each draw
+    the plan lost `regret` of clear air a station (0..1) on average and `worst` at worst. `ask` is
+    the measurement that would tell most.
     """
 
     store: str
@@ -245,8 +247,8 @@ class PlanQuality:
     order_proven: bool
     worst_step: float
     draws: int = 0
-    near: int = 0
     regret: float = 0.0
+    worst: float = 0.0
     ask: str = ""
 
 

@@ -144,7 +144,7 @@ def _proof_lines(content: StoreContent, words: Wording) -> list[tuple[str, str]]
     order = "evidence.order_proven" if proof.order_proven else "evidence.order_found"
     lines = [(words("evidence.proof"), best), (words("evidence.order"), words(order))]
     if proof.draws:
-        lost = words.percent(proof.regret, 1)
-        again = words("evidence.drawn", near=proof.near, draws=proof.draws, lost=lost)
+        lost = {"lost": words.percent(proof.regret, 1), "worst": words.percent(proof.worst, 1)}
+        again = words("evidence.drawn", draws=proof.draws, **lost)
         lines.append((words("evidence.again"), again))
     return lines
