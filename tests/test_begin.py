@@ -16,6 +16,7 @@ from test_changes_verify import MEASURE, WAITING
 
 from pipeline.changes.back_out import Carried, way_back
 from pipeline.changes.effect import NOTHING
+from pipeline.changes.verify import Found
 from pipeline.changes.verify import judge as judge_change
 from pipeline.commands import run_decide
 from pipeline.database import Database
@@ -360,7 +361,8 @@ def test_the_next_export_says_what_became_of_a_first_setting(
         due=datetime(2026, 10, 1), labels_before=0, clear_air_before=None, pan_id=0x1000,
         pan_id_found=0x1000,
     )  # fmt: skip
-    found = judge_change(replace(waiting, **of), NOTHING, MEASURE)  # type: ignore[arg-type]  # by name
+    one = replace(waiting, **of)  # type: ignore[arg-type]  # by name
+    found = judge_change(one, Found(NOTHING, None), MEASURE)
     assert [str(state) for state in found.states] == states
     assert note in found.note
 
