@@ -194,7 +194,8 @@ def run_decide(
         done = decide(database, settings, others, all_or_nothing=whole, today=day, price=price)
         told, given, files = answers(database, settings, audits, all_or_nothing=whole, today=day)
         take(database, given, files)
-        accept(database)
+        with database.transaction():
+            accept(database)
         seen, found, sheets = sample_results(database, samples, all_or_nothing=whole, today=day)
         keep_results(database, found, sheets)
         said = samples_told(database, sorted({one.sample for one in found}))

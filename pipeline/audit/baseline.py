@@ -65,9 +65,11 @@ def advance(database: Database) -> int:
 
 
 def accept(database: Database) -> None:
-    """Agree to the settings that stations were accepted with at commissioning, once each."""
-    with database.transaction():
-        database.run("audit", "accept")
+    """Agree to the settings that stations were accepted with at commissioning, once each.
+
+    To be called inside a transaction.
+    """
+    database.run("audit", "accept")
 
 
 def approve(  # noqa: PLR0913 - what is approved, by whom, why and when
