@@ -27,7 +27,7 @@ _CHAIN = (
     select 'S' || s, 'S' || s || '-' || n, d, 'Station ' || n, 'ceiling', 0, 10 * (n % 4),
         12 * (n // 4), [11, 15, 20, 25, 26][(n + s % 2 * n) % 5 + 1], 256 + n, 4,
         format('00124b{:010x}', 8 * s + n), '10.0.' || n || '.' || s % 250, 8443,
-        if(s % 10 = 0, '2.3', '2.4'), 'type a', (s + n) % 50 <> 0
+        if(s % 10 = 0, '2.3', '2.4'), 'type a', (s + n) % 50 <> 0, null
     from range($stores) r(s), range(8) m(n), unnest([date '2026-08-30', date '2026-09-30']) t(d)
     """,
     """
@@ -35,7 +35,8 @@ _CHAIN = (
     select 'S' || s, 'L' || s * 4000 + l, date '2026-09-30', 'S' || s || '-' || l % 8,
         -50 - hash(s, l) % 350 / 10, 1 + hash(l, s) % 4, 90 + hash(l, 1, s) % 100 / 10,
         date '2026-09-30' - (hash(l, 2, s) % 10)::integer, 1 + hash(l, 3, s) % 80 / 10,
-        1000 + hash(l, 4, s) % 2000, if(l % 4000 = 0, '11 15 20 25', '11 15 20 25 26')
+        1000 + hash(l, 4, s) % 2000, if(l % 4000 = 0, '11 15 20 25', '11 15 20 25 26'),
+        null, null, null
     from range($stores) r(s), range(4000) m(l)
     """,
     """

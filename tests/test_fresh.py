@@ -31,11 +31,11 @@ WORKED_OUT = {
     *COMPUTED, "change_labels", "label_behind", "finding", "plan_bound", "rule_problem",
     "rule_text", "run",
     "key_match", "key_unmatched", "key_pair", "key_known", "register_entry", "register_seal",
-    "register_file", "file_kept", "nights_given", "audit_restated",
+    "register_file", "file_kept", "nights_given", "audit_restated", "pan_id_given",
 }  # fmt: skip
 INPUTS = {  # in the run's name or the fingerprint itself
     "setting", "setting_text", "permitted_channel", "this_run", "exception", "rules_kept",
-    "tables_version", "schema_made",
+    "tables_version", "schema_made", "station_status",
 }  # fmt: skip
 OWN_RULE = """-- name: every-store
 -- title: A store there is

@@ -8,7 +8,7 @@ import pytest
 from ingest_kit import put, take
 
 from pipeline.tables.declare import table_of
-from pipeline.tables.exports import StationSeen
+from pipeline.tables.exports import LabelSeen, StationSeen
 
 
 @pytest.mark.parametrize(
@@ -215,6 +215,9 @@ def test_hex_letters_far_down_make_readings_hex(tmp_path: Path) -> None:
     assert result.outcome("r.csv").rows_quarantined == 0
 
 
+CHANNELS = [column.name for column in table_of(LabelSeen).columns].index("channels")
+
+
 def test_lists_of_channels_are_read_in_hex_too(tmp_path: Path) -> None:
     """`14 19` of a label is 20 25 where another label listens on `B F`."""
     text = "store,label,station,listens on,exported on\n" + "".join(
@@ -223,7 +226,8 @@ def test_lists_of_channels_are_read_in_hex_too(tmp_path: Path) -> None:
 
     result = take(put(tmp_path, {"l.csv": text}))
 
-    assert sorted(row[-1] for row in result.tables["label_seen"]) == ["11 15 26", "15 20", "20 25"]
+    found = sorted(row[CHANNELS] for row in result.tables["label_seen"])
+    assert found == ["11 15 26", "15 20", "20 25"]
 
 
 def pan_ids(path: Path, *titles: str, cells: tuple[str, ...], heading: str = "pan id") -> list[Any]:

@@ -86,7 +86,7 @@ def test_published_chromatic_number(
     nodes, edges = graph()
 
     enough = conflicts(nodes, edges, chromatic)
-    effort = 30_000 if name == "mycielski 6" else 6_000
+    effort = EFFORT if name == "mycielski 6" else 6_000
     fewer = conflicts(nodes, edges, chromatic - 1, effort)
 
     assert (enough.cost, enough.optimal) == (0, True), name
