@@ -105,7 +105,7 @@ def test_the_page_answers_the_five_questions(north: RegionContent) -> None:
         "raised clear air from 42 % to 70 % on average (",
         "21 changes wait for a decision",
         "14 proposed changes to approve or refuse, the oldest since 1 Jul 2026",
-        "4 stations are not as agreed and nobody approved it",
+        "4 stations are not as agreed, and nobody approved that",
         "6! changes missed their night, the first 9 days ago",
         "12 approved changes have no night yet",
         "24 changes done but not checked",

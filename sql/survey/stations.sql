@@ -28,7 +28,8 @@ order by store, kind;
 -- `measured_dbm` is the level heard; `reverse_dbm` the level heard the other way round.
 with stations as (
     select n.store, n.station, n.floor, n.x_m, n.y_m,
-        least(coalesce(n.tx_power_dbm, s.value), if(n.status = 'planned', (   -- what it will be set to
+        -- One to be installed will be set within the limit.
+        least(coalesce(n.tx_power_dbm, s.value), if(n.status = 'planned', (
             select value from setting where name = 'tx_power_limit_dbm'), null)) as tx_power_dbm
     from station_in_plan n, setting s where s.name = 'default_tx_power_dbm'
 )
@@ -81,20 +82,25 @@ with limits as (
     group by n.store, n.station
 ), stations as (
     select s.store, s.station, coalesce(c.labels, 0) as labels,
-        if(s.status = 'planned', 0, coalesce(c.weak_labels, 0)) as weak_labels, if(s.status = 'planned', 0, coalesce(c.silent_labels, 0)) as silent_labels,
-        if(s.status = 'planned', 0, coalesce(c.lone_labels, 0)) as lone_labels, coalesce(c.air_share, 0) as air_share,
-        coalesce(avg(coalesce(c.labels, 0)) filter (c.labels > 0 or s.status is distinct from 'planned')
+        if(s.status = 'planned', 0, coalesce(c.weak_labels, 0)) as weak_labels,
+        if(s.status = 'planned', 0, coalesce(c.silent_labels, 0)) as silent_labels,
+        if(s.status = 'planned', 0, coalesce(c.lone_labels, 0)) as lone_labels,
+        coalesce(c.air_share, 0) as air_share,
+        coalesce(avg(coalesce(c.labels, 0))
+            filter (c.labels > 0 or s.status is distinct from 'planned')
             over (partition by s.store), 0) as mean_labels,
         s.status = 'planned' and c.labels is null as unserved,
-        avg(coalesce(c.air_share, 0)) filter (c.labels > 0 or s.status is distinct from 'planned')
+        avg(coalesce(c.air_share, 0))
+            filter (c.labels > 0 or s.status is distinct from 'planned')
             over (partition by s.store) as mean_air_share
     from station_in_plan s left join counted c on c.store = s.store and c.station = s.station
 )
 select store, station, labels, weak_labels, silent_labels, lone_labels,
     round(least(case when mean_labels = 0 then (select air_share from usual)
         when unserved then mean_air_share else air_share end, 0.95), 6) as air_share,
-    -- A store without a labels export weighs its stations alike; an empty station still counts a little.
-    round(case when mean_labels = 0 or unserved then 1 else greatest(0.1, labels / mean_labels) end, 6) as weight
+    -- A store without a labels export weighs its stations alike; an empty one still counts a little.
+    round(case when mean_labels = 0 or unserved then 1
+        else greatest(0.1, labels / mean_labels) end, 6) as weight
 from stations
 order by store, station;
 
