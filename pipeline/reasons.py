@@ -15,6 +15,7 @@ from pipeline.wording import DEFAULT_LANGUAGE, texts
 
 _WORTH_SAYING = 0.05  # a share of time that outside noise is named from
 _HARDLY = 0.005  # one that prints as 0 %
+_NOTHING = 0.0005  # one that prints as 0.0 %
 
 
 @dataclass(frozen=True, slots=True)
@@ -180,11 +181,7 @@ def sentence(reason: Reason, language: str = DEFAULT_LANGUAGE) -> str:
         parts.append(_group(reason.together, words))
     if reason.crowd is not None:
         parts.append(words("move_reason.crowd", **asdict(reason.crowd)))
-    if reason.rival is not None and reason.worse is not None:
-        better = reason.worse < 0 and reason.bond is not None
-        key = "move_reason.better" if better else "move_reason.rival"
-        worse = abs(reason.worse) if better else max(0.0, reason.worse)
-        parts.append(words(key, on=reason.planned.channel, channel=reason.rival, worse=worse))
+    parts += _refused(reason, words)
     parts.append(words(f"move_reason.sureness_{reason.sureness}"))
     text = words("move_reason.between").join(parts)
     return words("move_reason.parked", reason=text) if reason.parked else text
@@ -296,6 +293,18 @@ def _group(together: Together, words: _Words) -> str:
 def rounded_down(chance: float | None) -> float | None:
     """Return a chance in whole per cent, never all."""
     return None if chance is None else min(0.99, floor(100 * chance) / 100)
+
+
+def _refused(reason: Reason, words: _Words) -> list[str]:
+    """Return what it costs to refuse the channel, if another could be told."""
+    if reason.rival is None or reason.worse is None:
+        return []
+    ends = {"on": reason.planned.channel, "channel": reason.rival}
+    if reason.worse < 0 and reason.bond is not None:
+        return [words("move_reason.better", **ends, worse=-reason.worse)]
+    if reason.worse < _NOTHING:
+        return [words("move_reason.rival_alike", **ends)]
+    return [words("move_reason.rival", **ends, worse=reason.worse)]
 
 
 def _company(air: Air, words: _Words) -> str:

@@ -262,7 +262,7 @@ def test_the_reason_names_noise_neighbours_and_levels() -> None:
         "on 11: outside noise 10\u202f% of the time (measured), no own neighbour disturbs it"
         in reason
     )
-    assert "refusing channel 11 costs 0.0\u202f% of an average station" in reason
+    assert "refusing channel 11 costs next to nothing" in reason
     assert sentence(from_json(found.moves[0].facts)) == reason
     german = sentence(from_json(found.moves[0].facts), "de")
     assert german.startswith("heute auf 15: Fremdsignale 10\u202f% der Zeit (gemessen)")
