@@ -55,7 +55,10 @@ _NUMBERS = {
     "x_m", "y_m", "tx_power_dbm", "level_dbm", "dwell_ms", "success_pct", "updates_per_day",
     "payload_octets", "utilisation_pct",
 }  # fmt: skip
-_WHOLE = {"floor", "channel", "port", "stations_heard", "wifi_channel", "width_mhz"}
+_WHOLE = {
+    "floor", "channel", "port", "stations_heard", "wifi_channel", "width_mhz", "updates_sent",
+    "updates_acknowledged", "acknowledged_first",
+}  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)

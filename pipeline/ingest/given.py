@@ -11,7 +11,7 @@ from pipeline.ingest.headings import READINGS, FieldColumn, Mapped, TableRefused
 from pipeline.ingest.notation import Titles, read_titles
 from pipeline.ingest.pasting import likely_heading, with_mapping
 from pipeline.ingest.tables import DeliveredTable
-from pipeline.ingest.words import LESSER, fold
+from pipeline.ingest.words import LESSER, fold, names_station
 
 UNTIMED = "12:00:00"
 """The time of day of scans of which only the day is known: the middle of the trading day."""
@@ -160,6 +160,10 @@ def _without_columns(
             continue
         if any(likely_heading(field, cells, vocabulary, mapped.kind) for field in lacking):
             continue
+        if mapped.kind == "stations" and any(
+            column.field == "station" and names_station(column.heading) for column in mapped.columns
+        ):
+            continue  # a name is taken for the key only beside a column for the store
         filled = {field: _elsewhere(table, vocabulary, mapped.kind, field) for field in lacking}
         if "scanned_at" in lacking and day is not None:
             filled["scanned_at"] = day.text if ":" in day.text else f"{day.text} {UNTIMED}"

@@ -109,16 +109,21 @@ def is_channel(field: str) -> bool:
 def keyed_by_name(known: Mapping[int, str], cells: Sequence[str]) -> dict[int, str]:
     """Return what headings of stations stand for: the name is the key where nothing else can be.
 
-    That is, where no column is the key, every heading is known, and it is a station's for sure.
+    That is, where no column is the key, every other heading is known, one of them the store's, and
+    it is a station's for sure.
     """
     every = all(place in known for place, cell in enumerate(cells) if cell.strip())
-    if not every or "station" in known.values():
+    if not every or "station" in known.values() or "store" not in known.values():
         return dict(known)
-    names = LESSER["station_name"]
     return {
-        place: "station" if field == "name" and fold(cells[place]) in names else field
+        place: "station" if field == "name" and names_station(cells[place]) else field
         for place, field in known.items()
     }
+
+
+def names_station(heading: str) -> bool:
+    """Say whether a heading is of a station's name for sure, not of just any name."""
+    return fold(heading) in LESSER["station_name"]
 
 
 def weight(known: Mapping[int, str]) -> int:
