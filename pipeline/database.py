@@ -21,7 +21,7 @@ from pipeline.errors import (
     StorageFailed,
 )
 from pipeline.frames import frame_of
-from pipeline.tables.declare import hold, release, table_of
+from pipeline.tables.declare import count_of, hold, release, table_of
 from pipeline.tables.every import VERSION, every_table
 from pipeline.tables.run import SchemaMade, TablesVersion
 
@@ -165,9 +165,9 @@ class Database:
         rows = self.connection.execute(table_of(kind).added_after, {"after": after}).fetchall()
         return [kind(*row) for row in rows]
 
-    def count(self, kind: type[Any]) -> int:
-        """Return how many rows a kind's table has."""
-        ((rows,),) = self.connection.execute(table_of(kind).count).fetchall()
+    def count(self, *kinds: type[Any]) -> int:
+        """Return how many rows the tables of some kinds have together."""
+        ((rows,),) = self.connection.execute(count_of(kinds)).fetchall()
         return int(rows)
 
     @contextmanager

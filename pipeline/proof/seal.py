@@ -87,7 +87,7 @@ def seal(database: Database) -> RegisterSeal | None:
     last = last_seal(database)
     first = last.size if last else 0
     day: date | None = database.value("proof", "this_day")
-    if day is None or first == sum(map(database.count, SEALED)):
+    if day is None or first == database.count(*SEALED):
         return last
     sealed: Counter[str] = Counter(database.mapping("proof", "sealed_rows"))
     new = [row for kind in SEALED for row in rows_of(database, kind, sealed[table_of(kind).name])]

@@ -1,6 +1,6 @@
 """Declare a table as a frozen record: one line a column."""
 
-from collections.abc import Callable, Hashable, Mapping
+from collections.abc import Callable, Hashable, Iterable, Mapping
 from dataclasses import dataclass, field, fields, replace
 from datetime import date, datetime, time
 from functools import cache
@@ -131,11 +131,6 @@ class Table:
         """
         names = ", ".join(f'"{column.name}"' for column in self.columns)
         return f'select {names} from "{self.name}" where rowid >= $after order by rowid'  # noqa: S608 - declared names
-
-    @property
-    def count(self) -> str:
-        """The statement that counts its rows; it reads none of them."""
-        return f'select count(*) from "{self.name}"'  # noqa: S608 - a declared name
 
     @property
     def create(self) -> str:
@@ -289,3 +284,9 @@ def hold(name: str, *, chosen: bool) -> str:
 def release(name: str) -> str:
     """Return the statement that gives a held table or view its name back."""
     return f'drop table if exists temp.main."{name}"'
+
+
+def count_of(kinds: Iterable[type[Any]]) -> str:
+    """Return the statement that counts the rows of some tables together; it reads none of them."""
+    counts = (f'select count(*) as n from "{table_of(kind).name}"' for kind in kinds)  # noqa: S608 - declared names
+    return f"select sum(n) from ({' union all by name '.join(counts)})"  # noqa: S608 - of these
