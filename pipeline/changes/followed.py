@@ -1,7 +1,7 @@
 """Which labels followed a change of their station, and what updates they acknowledge since."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from datetime import date
 from math import ceil
 
@@ -50,11 +50,11 @@ def _kept(one: _Counted, interval: float) -> ChangeLabels:
     gained, low, high = success_gain(
         one.success_before, one.success_after, one.error, one.labels_compared, interval
     )
+    counted = asdict(one)
+    del counted["error"]
     return ChangeLabels(
-        one.change, one.store, one.station, one.since, one.told_on, one.labels_due,
-        one.labels_listed, one.labels_back, one.labels_unsaid, one.labels_elsewhere,
-        one.labels_compared, one.success_before, one.success_after, gained, low, high,
-    )  # fmt: skip
+        **counted, success_gained=gained, success_gained_low=low, success_gained_high=high
+    )
 
 
 def astray(
@@ -70,11 +70,10 @@ def astray(
         return
     if (labels.told_on - labels.since).days <= silent_after_days:
         return
-    silent = labels.labels_listed - labels.labels_back - labels.labels_unsaid
-    left = labels.labels_due - silent - labels.labels_elsewhere
+    left = labels.labels_due - labels.missing - labels.labels_elsewhere
     if left / labels.labels_due < back_least:
         yield (
-            f"of {labels.labels_due} labels {silent} were not heard since the change and "
+            f"of {labels.labels_due} labels {labels.missing} were not heard since the change and "
             f"{labels.labels_elsewhere} are served by other stations"
         )
 

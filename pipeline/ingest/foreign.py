@@ -111,7 +111,7 @@ def _words(element: ET.Element) -> Iterator[str]:
 
 
 @dataclass(frozen=True, slots=True)
-class _Rows:
+class _TableRows:
     """The rows of a table of a database, read anew each time."""
 
     path: Path
@@ -143,7 +143,7 @@ def database_sheets(path: Path) -> tuple[Sheet, ...]:
         name for schema, name, kind, *_ in found
         if schema == "main" and kind == "table" and not name.startswith("sqlite_")
     )  # fmt: skip
-    return tuple(Sheet(name, _Rows(path, name)) for name in names)
+    return tuple(Sheet(name, _TableRows(path, name)) for name in names)
 
 
 def _opened(path: Path) -> closing[sqlite3.Connection]:

@@ -208,6 +208,11 @@ class ChangeLabels:
     success_gained_low: float | None = column("5 % point of that gain; null: not known")
     success_gained_high: float | None = column("95 % point of that gain")
 
+    @property
+    def missing(self) -> int:
+        """Labels that an export lists and that were not heard since."""
+        return self.labels_listed - self.labels_back - self.labels_unsaid
+
 
 @table("label_behind", since=6)
 class LabelBehind:

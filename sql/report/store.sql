@@ -172,10 +172,7 @@ order by store;
 -- name: store_outcomes
 -- What changes of each store brought whose labels can be looked for, in the order they were made:
 -- those that wait, those that still lack labels, and those made lately.
-select l.store, l.change, l.station, s.ordered_channel as channel, s.state, l.since, l.told_on,
-    l.labels_due, l.labels_listed, l.labels_back, l.labels_unsaid, l.labels_elsewhere,
-    l.labels_compared, l.success_before, l.success_after, l.success_gained, l.success_gained_low,
-    l.success_gained_high, s.gained, s.gained_low, s.gained_high
+select l.*, s.ordered_channel as channel, s.state, s.gained, s.gained_low, s.gained_high
 from change_labels l
 join change_story s using (change)
 where l.store in (select store from due_store)

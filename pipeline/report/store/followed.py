@@ -2,45 +2,23 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date
 
 from pipeline.report.kit.sheet import Look, SheetColumn, Value
-from pipeline.tables.changes import LabelBehind
+from pipeline.tables.changes import ChangeLabels, LabelBehind
 from pipeline.wording import Wording
 
 _NAMED = 3  # changes in a note; more are counted
 
 
 @dataclass(frozen=True, slots=True)
-class ChangeOutcome:
-    """What a change that was made brought: labels by count, shares 0..1, None if not known."""
+class ChangeOutcome(ChangeLabels):
+    """What a change that was made brought: its labels, and clear air; None if not known."""
 
-    store: str
-    change: str
-    station: str
     channel: int
     state: str
-    since: date  # what is counted is of later days
-    told_on: date | None  # the labels export since; None: none
-    labels_due: int
-    labels_listed: int
-    labels_back: int
-    labels_unsaid: int
-    labels_elsewhere: int
-    labels_compared: int
-    success_before: float | None
-    success_after: float | None
-    success_gained: float | None
-    success_gained_low: float | None
-    success_gained_high: float | None
     gained: float | None  # clear air
     gained_low: float | None
     gained_high: float | None
-
-    @property
-    def missing(self) -> int:
-        """Labels that an export lists and that were not heard since."""
-        return self.labels_listed - self.labels_back - self.labels_unsaid
 
     @property
     def unlisted(self) -> int | None:
