@@ -44,6 +44,7 @@ def region_contents(
     rollout = Rollout(database, waves, settings.limits)
     proved = proofs(rollout, regions)
     costs = update_costs(TERMS, rollout.burdens)
+    offer = own_weight(rollout.burdens) if costs else None
     for region in sorted(regions):
         found = content.RegionContent(
             region=region,
@@ -63,7 +64,7 @@ def region_contents(
             proof=proved[region],
             chain=proved[CHAIN],
             costs=costs,
-            offer=own_weight(rollout.burdens) if costs else None,
+            offer=offer,
         )
         yield _worded(found, book)
 
