@@ -215,6 +215,12 @@ def draw_list(pen: Pen, box: Box, printed: PrintedList, start: int, end: int) ->
     y = pen.heading(box, printed.title, printed.note)
     if not printed.rows:
         return pen.paragraph(box.below(y), printed.nothing, SMALL, lines=3)
+    return draw_rows(pen, box.below(y), printed, start, end)
+
+
+def draw_rows(pen: Pen, box: Box, printed: PrintedList, start: int, end: int) -> float:
+    """Draw rows of a list below the headings of its columns; return the y below."""
+    y = box.y
     columns = [
         (cell.right, Align.RIGHT, cell.w) if right else (cell.x, Align.LEFT, cell.w)
         for cell, right in zip(printed.cells(box), printed.rights, strict=True)

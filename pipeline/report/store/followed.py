@@ -1,13 +1,16 @@
 """What reports say of changes made: the labels that are back or not, and the updates they take."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from pipeline.forms import CHANGE
+from pipeline.report.kit.booklet import PrintedColumn, PrintedList, printed_list
 from pipeline.report.kit.sheet import Look, SheetColumn, Value
 from pipeline.tables.changes import ChangeLabels, LabelBehind
 from pipeline.wording import Wording
 
 _NAMED = 3  # changes in a note; more are counted
+_PRINTED_MOST = 40  # labels
 
 
 @dataclass(frozen=True, slots=True)
@@ -16,6 +19,8 @@ class ChangeOutcome(ChangeLabels):
 
     channel: int
     state: str
+    needed: int  # labels that must be back for it to count as verified
+    share: float  # that this is of those listed, as the rules ask, 0..1
     gained: float | None  # clear air
     gained_low: float | None
     gained_high: float | None
@@ -39,7 +44,7 @@ def outcome_note(outcomes: Sequence[ChangeOutcome], words: Wording) -> str:
         return ""
     rest = len(lines) - _NAMED
     more = [words.counted("followed.more", rest)] if rest > 0 else []
-    where = [words("followed.where")] if any(one.missing for one in outcomes) else []
+    where = [words("followed.below")] if any(one.missing for one in outcomes) else []
     return " ".join([words("followed.before"), *lines[:_NAMED], *more, *where])
 
 
@@ -69,6 +74,9 @@ def _back(one: ChangeOutcome, words: Wording) -> list[str]:
     ):
         if count:
             parts.append(words.counted(f"followed.{key}", count))
+    if one.labels_back < one.needed == one.labels_listed:
+        share = words.percent(one.share)
+        parts.append(words.counted("followed.every", one.labels_listed, share=share))
     return parts
 
 
@@ -116,10 +124,29 @@ OUTCOMES: Sequence[SheetColumn[ChangeOutcome]] = (
         ),
     ),
 )  # fmt: skip
-BEHIND: Sequence[SheetColumn[LabelBehind]] = (
-    SheetColumn("station", Look.LONG, "followed.column_station", 30),
-    SheetColumn("label", Look.LONG, "followed.column_label", 30),
-    SheetColumn("heard_on", Look.DAY, "followed.column_heard_on"),
-    SheetColumn("station_now", Look.LONG, "followed.column_station_now", 30),
-    SheetColumn("change", Look.TEXT, "column.change"),
+BEHIND: Mapping[str, SheetColumn[LabelBehind]] = {
+    CHANGE: SheetColumn("store", Look.TEXT, "row.store"),
+    "station": SheetColumn("label", Look.LONG, "followed.column_label"),
+    "name": SheetColumn("station", Look.LONG, "followed.column_station"),
+    "mounted": SheetColumn("station_now", Look.LONG, "followed.column_station_now"),
+    "state": SheetColumn("heard_on", Look.DAY, "followed.column_heard_on"),
+    "due": SheetColumn("change", Look.TEXT, "column.change"),
+}
+"""The labels that did not follow, by the column of the sheet of results they stand in."""
+_PRINTED: Sequence[PrintedColumn[LabelBehind]] = (
+    PrintedColumn(lambda one, _: one.store, "row.store", 0.12),
+    PrintedColumn(lambda one, _: one.label, "followed.column_label", 0.28),
+    PrintedColumn(lambda one, _: one.station, "followed.column_station", 0.24),
+    PrintedColumn(lambda one, _: one.station_now or "", "followed.column_station_now", 0.22),
+    PrintedColumn(lambda one, words: words.day(one.heard_on), "followed.column_heard_on", 0.14),
 )
+
+
+def behind_list(behind: Sequence[LabelBehind], words: Wording) -> PrintedList:
+    """Return the labels that did not follow as a printed list, as many as fit a page."""
+    more = len(behind) - _PRINTED_MOST
+    note = words.counted("more.workbook", more) if more > 0 else words("followed.list_note")
+    return printed_list(
+        words, _PRINTED, behind[:_PRINTED_MOST], title=words("followed.list_title"), note=note,
+        nothing="",
+    )  # fmt: skip

@@ -17,6 +17,7 @@ from pipeline import forms
 from pipeline.forms import (
     COPY,
     DECISIONS,
+    LIST_BELOW,
     MOVES,
     PLAN_MARK,
     RESULTS,
@@ -48,7 +49,7 @@ from pipeline.report.store.content import (
     RegisteredChange,
     StoreContent,
 )
-from pipeline.report.store.followed import outcome_note
+from pipeline.report.store.followed import BEHIND, outcome_note
 from pipeline.report.store.form_rows import (
     COMMISSION_COLUMNS,
     DECISION_COLUMNS,
@@ -59,6 +60,7 @@ from pipeline.report.store.form_rows import (
     result_rows,
     work_rows,
 )
+from pipeline.tables.changes import LabelBehind
 from pipeline.wording import NOTHING, Wording, wording
 from pipeline.xlsx import workbook_bytes
 
@@ -117,6 +119,7 @@ class FilledForm:
     rows: tuple[FormRow, ...]
     chosen: tuple[str, ...]  # the keys of the columns whose words can be chosen
     choices: tuple[str, ...]
+    below: tuple[LabelBehind, ...] = ()  # listed under the form
 
 
 def decisions(book: Book, content: StoreContent) -> FilledForm:
@@ -154,6 +157,7 @@ def results(book: Book, content: StoreContent, *, back_out: bool = False) -> Fil
         work_rows(content) if back_out else result_rows(content),
         ("outcome",),
         tuple(word(meaning, words.language) for meaning in meanings),
+        () if back_out else content.behind,
     )
 
 
@@ -198,7 +202,9 @@ def put_form(book: Book, page: Page, filled: FilledForm, content: StoreContent) 
             page.put(number, place, value, looks[columns[place].look])
         texts = [(v, w) for v, w in zip(row, widths, strict=True) if isinstance(v, str)]
         page.height(number, max(20.0, row_height(texts)))
+    end = _put_below(book, page, filled, _FIRST + len(rows), widths)
     _set_print(page, len(rows), widths, form.keys.index("station") + 1)
+    page.print_area(end, len(widths) - 1)
     if rows:
         for key in form.entries:
             letter = get_column_letter(form.keys.index(key) + 1)
@@ -211,6 +217,33 @@ def put_form(book: Book, page: Page, filled: FilledForm, content: StoreContent) 
         for key, value in zip(form.keys, row, strict=True)
         if key in form.locked
     ]
+
+
+def _put_below(
+    book: Book, page: Page, filled: FilledForm, row: int, widths: Sequence[float]
+) -> int:
+    """List under a form the labels that did not follow; return the last row written.
+
+    A hidden row before them says that nothing of it is read back.
+    """
+    if not filled.below:
+        return max(_HEADINGS + 1, row - 1)
+    page.put(row, 0, LIST_BELOW, book.note)
+    page.sheet.row_dimensions[row + 1] = RowDimension(page.sheet, hidden=True)
+    page.put(row + 2, 0, book.words("followed.list_title"), book.title)
+    page.height(row + 2, 24)
+    places = {place: BEHIND[key] for place, key in enumerate(filled.form.keys) if key in BEHIND}
+    for place in range(max(places) + 1):
+        heading = places[place].title(book.words) if place in places else None
+        page.put(row + 3, place, heading, book.heading)
+    page.height(row + 3, 32)
+    for number, label in enumerate(filled.below, start=row + 4):
+        for place, column in places.items():
+            page.put(number, place, column.value(label, book.words), book.looks[column.look])
+        texts = [(str(column.value(label, book.words) or ""), widths[place])
+                 for place, column in places.items() if column.look is Look.LONG]  # fmt: skip
+        page.height(number, row_height(texts))
+    return row + 3 + len(filled.below)
 
 
 def _put_top(
@@ -277,7 +310,6 @@ def _set_print(page: Page, rows: int, widths: Sequence[float], kept: int) -> Non
     if pages > 1:
         page.sheet.print_title_cols = f"A:{get_column_letter(kept)}"
     page.fit(pages, 0)
-    page.print_area(_HEADINGS + max(1, rows), len(widths) - 1)
     if rows:
         right = get_column_letter(len(widths))
         page.sheet.auto_filter.ref = f"A{_HEADINGS + 1}:{right}{_HEADINGS + 1 + rows}"

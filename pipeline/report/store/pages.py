@@ -13,6 +13,8 @@ from pipeline.report.kit.booklet import (
     draw_blocks,
     draw_figures,
     draw_kind,
+    draw_rows,
+    list_height,
     page_box,
 )
 from pipeline.report.kit.pen import (
@@ -50,6 +52,7 @@ from pipeline.report.store.content import (
     short_names,
 )
 from pipeline.report.store.floor_plan import draw_plans, plan_height
+from pipeline.report.store.followed import behind_list
 from pipeline.report.store.lists import (
     draw_findings,
     draw_held,
@@ -358,4 +361,18 @@ def _blocks(doc: Document, first: FirstPage, page: Box) -> list[Block]:
     if len(_air_rows(content)) < len(stations):
         heights, title = (AIR_ROW,) * len(stations), words("document.more_air")
         blocks.append(Block("air", title, 1, air_height(0), heights, draw_some_air))
-    return blocks + [one for one in [commission_block(doc, page.w)] if one is not None]
+    more = (_behind_block(doc, page.w), commission_block(doc, page.w))
+    return blocks + [one for one in more if one is not None]
+
+
+def _behind_block(doc: Document, width: float) -> Block | None:
+    """Return the labels that did not follow as one item, since they fit a page; None if all did."""
+    if not doc.content.behind:
+        return None
+    printed = behind_list(doc.content.behind, doc.words)
+
+    def draw(pen: Pen, box: Box, _: Sequence[int]) -> None:
+        draw_rows(pen, box, printed, 0, len(printed.rows))
+
+    height = list_height(printed, width) - HEADING_H
+    return Block("behind", printed.title, 1, 0.0, (height,), draw, printed.note)
