@@ -33,7 +33,8 @@ class ScheduleProof:
 
     Regions tied by shared staff or a shared Wi-Fi neighbour are proven together. Figures are
     label-days: labels that find a free channel at any moment after the changes, less those before,
-    times the days that this lasts.
+    times the days that this lasts; where stores are drawn, the weights of their turns times these
+    days, in hundredths, so that nights in the order of the draw are worth most.
     """
 
     region: str = column("region of the chain")
@@ -84,7 +85,8 @@ class WaveTaken:
 class WaveDraw:
     """The ticket of a store in the draw of who goes first; kept once made.
 
-    Waiting stores of a stratum go in ascending order of their tickets.
+    Waiting stores of a stratum go in ascending order of their tickets, wave by wave, and night by
+    night within a wave as far as windows and teams allow.
     """
 
     store: str = column("the store's key")
