@@ -3,6 +3,7 @@
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
+from datetime import date
 from typing import TypeVar
 
 from pipeline.database import Database
@@ -15,18 +16,29 @@ from pipeline.settings import Deadline, Settings
 from pipeline.wording import wording
 
 Line = TypeVar("Line", bound=content.OfRegion)
+_NO_REGION = ""  # what is of no one region, beside the chain, which is of all
+_EMPTY = content.RegionContent(
+    region="", as_of=date.min, stores=(), steps=(), promises=(), pending=(), late=(), otherwise=(),
+    astray=(), findings=(), anywhere=(), expiring=(), deadlines=(), seal=None,
+)  # fmt: skip
 
 
 def region_contents(
     database: Database, settings: Settings, regions: Sequence[str]
 ) -> Iterator[content.RegionContent]:
-    """Yield the contents of the named regions, in ascending order of their names."""
+    """Yield the contents of the named regions, in ascending order of their names.
+
+    `CHAIN` as a name asks for that of the chain, which comes first.
+    """
 
     def read(kind: type[Line], name: str) -> Mapping[str, tuple[Line, ...]]:
         found: dict[str, list[Line]] = defaultdict(list)
         for line in database.records(kind, "report", name):
             found[line.region].append(line)
-        return defaultdict(tuple, {region: tuple(lines) for region, lines in found.items()})
+        whole = [line for region in sorted(found) if region != CHAIN for line in found[region]]
+        anywhere = tuple(found.pop(content.ANYWHERE, ()))
+        every = {CHAIN: tuple(whole), _NO_REGION: anywhere}
+        return defaultdict(tuple, every | {one: tuple(lines) for one, lines in found.items()})
 
     as_of = database.value("report", "day")
     stores = read(content.StoreLine, "region_stores")
@@ -42,7 +54,8 @@ def region_contents(
     book = rule_book(database)
     waves = [wave.name for wave in settings.schedule.waves]
     rollout = Rollout(database, waves, settings.limits)
-    proved = proofs(rollout, regions)
+    named = sorted(set(stores) - {CHAIN, _NO_REGION})
+    proved = proofs(rollout, named if CHAIN in regions else regions)
     costs = update_costs(TERMS, rollout.burdens)
     offer = own_weight(rollout.burdens) if costs else None
     for region in sorted(regions):
@@ -57,16 +70,32 @@ def region_contents(
             otherwise=otherwise[region],
             astray=astray[region],
             findings=findings[region],
-            anywhere=findings[content.ANYWHERE],
-            expiring=(*expiring[region], *expiring[content.ANYWHERE]),
-            seal=next((Seal(s.size, s.root, s.as_of) for s in seals[region]), None),
+            anywhere=findings[_NO_REGION],
+            expiring=(*expiring[region], *expiring[_NO_REGION]),
+            seal=_latest(seals[region]),
             deadlines=_deadlines(settings.schedule.deadlines, region, stores[region]),
             proof=proved[region],
-            chain=proved[CHAIN],
+            chain=None if region == CHAIN else proved[CHAIN],
             costs=costs,
             offer=offer,
+            approvers=settings.approvers,
         )
+        if region == CHAIN:
+            parts = (
+                replace(
+                    _EMPTY, region=one, as_of=as_of, stores=stores[one], promises=promises[one],
+                    proof=proved[one],
+                )
+                for one in named
+            )  # fmt: skip
+            found = replace(found, parts=tuple(parts))
         yield _worded(found, book)
+
+
+def _latest(seals: Sequence[content.RegionSeal]) -> Seal | None:
+    """Return the latest seal of some regions."""
+    found = max(seals, key=lambda one: one.size, default=None)
+    return None if found is None else Seal(found.size, found.root, found.as_of)
 
 
 def _worded(review: content.RegionContent, book: RuleBook) -> content.RegionContent:
@@ -87,13 +116,13 @@ def _deadlines(
     """Return the deadlines of a region with changes still open, the earliest first."""
     found = []
     for deadline in sorted(deadlines, key=lambda d: (d.by, d.store or "")):
-        if deadline.region not in {None, region}:
+        if region != CHAIN and deadline.region not in {None, region}:
             continue
         meant = [s for s in stores if deadline.store in {None, s.store}]
+        meant = [s for s in meant if deadline.region in {None, s.region}]
         left = sum(s.open for s in meant)
         if left:
             total = sum(s.changes for s in meant)
-            found.append(
-                content.OpenDeadline(deadline.by, deadline.reason, deadline.store, left, total)
-            )
+            of = deadline.store or (deadline.region if region == CHAIN else None)
+            found.append(content.OpenDeadline(deadline.by, deadline.reason, of, left, total))
     return tuple(found)

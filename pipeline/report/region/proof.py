@@ -86,11 +86,11 @@ def sentences(
     if chain is not None:
         told.append((_title("chain", words), f"{word(chain, words)}. {why(chain, words)}"))
         told += [(_title("chain", words), _line(line, words)) for line in chain.lines if line.found]
-    told += [(_title("left_out", words), text) for text in _left_out(proof.left_out, words)]
     told += [(_title("sight", words), sight(one, words)) for one in proof.sights]
     if proof.verdict.why is Why.NO_WAVE and proof.verdict.until and not proof.sights:
         told.append((_title("sight", words), words("proof.sees_unknown")))
     told += [(_title("costs", words), text) for text in _costs(costs, offer, words)]
+    told += [(_title("left_out", words), text) for text in _left_out(proof.left_out, words)]
     return told
 
 
