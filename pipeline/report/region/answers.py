@@ -31,6 +31,16 @@ class AnswerLine:
     grave: bool = False
 
 
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """An answer that asks something: its question, of whom, and what to say if nothing is asked."""
+
+    title: str
+    of: str
+    lines: tuple[AnswerLine, ...]
+    nothing: str
+
+
 def decisions(content: RegionContent, words: Wording) -> list[AnswerLine]:
     """Return what the manager must decide: first of all what settles a stop."""
     first = [p for p in content.pending if p.first]
@@ -70,20 +80,21 @@ def _exceptions(content: RegionContent, words: Wording) -> Iterator[AnswerLine]:
             yield _counted(words, key, [content.place(e) for e in found], day=day)
 
 
-def asked(content: RegionContent, words: Wording) -> list[tuple[str, list[AnswerLine], str]]:
-    """Return the three answers that ask something of somebody: heading, lines, and if none are.
-
-    In the chain's review the headings say of whom.
-    """
-    approvers = ", ".join(content.approvers[:_NAMED]) or words("chain.approvers")
+def asked(content: RegionContent, words: Wording) -> list[Asked]:
+    """Return the three answers that ask something of somebody; the chain's review says of whom."""
+    approvers = ", ".join(content.approvers) or words("chain.approvers")
     answers = {
         "decide": decisions(content, words),
         "late": delays(content, words),
         "risk": risks(content, words),
     }
-    of = "asked" if content.parts else "question"
     return [
-        (words(f"{of}.{key}", who=approvers), lines, words(f"empty.{key}"))
+        Asked(
+            words(f"question.{key}"),
+            words(f"asked.{key}", who=approvers) if content.parts else "",
+            tuple(lines),
+            words(f"empty.{key}"),
+        )
         for key, lines in answers.items()
     ]
 
@@ -214,10 +225,10 @@ def _asked_first(content: RegionContent, words: Wording) -> Iterator[str]:
         return
     if content.proof is not None:
         yield f"{words(f'proof.{content.proof.verdict.word.value}')}."
-    grave = sum(int(line.grave) for _, lines, _ in asked(content, words) for line in lines)
-    asks = sum(len(lines) for _, lines, _ in asked(content, words))
-    if asks:
-        yield words.counted("chain.asks", asks, grave=words.number(grave))
+    lines = [line for one in asked(content, words) for line in one.lines]
+    grave = sum(line.grave for line in lines)
+    if lines:
+        yield words.counted("chain.asks", len(lines), grave=words.number(grave))
 
 
 def _how_far(content: RegionContent, words: Wording) -> str:

@@ -61,7 +61,7 @@ _PANELS_H, _VERDICT_H, _FIGURES_H = 168.0, 48.0, 72.0
 _STRIP_H, _STRIP_MOST = 104.0, 210.0
 _GAPS = 12.0 + 8.0 + 10.0
 _COUNT_W, _COLUMN_GAP = 34.0, 14.0
-_ASKED_MOST = 210.0
+_ASKED_MOST = 250.0
 _ROW, _HEADINGS_H = 15.0, 26.0
 _LINK = Type(style.SMALL, Face.STRONG, style.PLANNED)
 _STOP = Type(style.SMALL, Face.STRONG, style.ALERT)
@@ -140,15 +140,19 @@ def _asked_height(page: Box, content: RegionContent, words: Wording) -> float:
     """Return the height of the tallest of the three answers that ask something, in points."""
     width = page.split(3, _COLUMN_GAP)[0].w
     return HEADING_H + max(
-        sum(_item_height(item, width) for item in items) for _, items, _ in asked(content, words)
+        text_height(one.of, SMALL_MUTED, width, 2) * bool(one.of)
+        + sum(_item_height(item, width) for item in one.lines)
+        for one in asked(content, words)
     )
 
 
 def _asked(pen: Pen, box: Box, content: RegionContent, words: Wording) -> None:
     columns = box.split(3, _COLUMN_GAP)
-    for column, (title, items, nothing) in zip(columns, asked(content, words), strict=True):
-        top = pen.heading(column, title)
-        _items(pen, column.below(top), items, words, nothing)
+    for column, one in zip(columns, asked(content, words), strict=True):
+        y = pen.heading(column, one.title)
+        if one.of:
+            y = pen.paragraph(column.below(y), one.of, SMALL_MUTED, lines=2) + 3
+        _items(pen, column.below(y), one.lines, words, one.nothing)
 
 
 def _panels_h(content: RegionContent) -> float:

@@ -206,9 +206,9 @@ def _review(book: Book, page: Page, content: RegionContent) -> None:
 
 
 def _asked(sheet: FirstSheet, content: RegionContent, words: Wording) -> None:
-    for title, lines, nothing in asked(content, words):
-        sheet.section(title)
-        for line in lines or [AnswerLine(NOTHING, nothing)]:
+    for one in asked(content, words):
+        sheet.section(f"{one.title} {one.of}".strip())
+        for line in one.lines or [AnswerLine(NOTHING, one.nothing)]:
             count_text = f"{line.count} !" if line.grave else line.count
             _line(sheet, count_text, line.text, line.where)
 
