@@ -269,9 +269,9 @@ def test_costs_of_updates_are_recovered_in_some_chains() -> None:
 @pytest.mark.slow
 def test_costs_of_updates_are_recovered() -> None:
     """Each coefficient lies within its interval in at least 90 chains of 100."""
-    counts = _recovered(MANY)
+    counts = _recovered(range(30000, 30300))  # of 100 one of five falls short one time in twenty
     print("costs", counts)  # noqa: T201 - as above
-    assert min(counts) >= 90
+    assert min(counts) >= 0.9 * 300
 
 
 def test_own_weight_is_offered_only_where_it_surely_differs() -> None:

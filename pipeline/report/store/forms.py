@@ -66,6 +66,7 @@ from pipeline.xlsx import workbook_bytes
 
 _TITLE, _NOTE, _KEYS, _HEADINGS, _FIRST = range(5)  # rows
 _ROOM = 1.12  # bold headings are wider
+_WIDEST_BELOW = 30
 _WIDE = PAGE_LETTERS * _ROOM  # one page
 _DAYS_AHEAD, _REFUSED_AHEAD = 400, 3660  # that a date cell takes; `decide` judges
 _MOST_TEXT, _MOST_TITLE = 225, 32  # letters of a message (Excel's limits, from memory)
@@ -193,6 +194,10 @@ def put_form(book: Book, page: Page, filled: FilledForm, content: StoreContent) 
             zip(form.keys, headings, columns, strict=True)
         )
     ]
+    if filled.below:
+        widths = [
+            max(w, _behind_width(filled, key)) for key, w in zip(form.keys, widths, strict=True)
+        ]
     fill_in, bands = _put_top(book, page, filled, headings, widths), _bands(book)
     for number, row in enumerate(rows, start=_FIRST):
         band = filled.rows[number - _FIRST].band
@@ -217,6 +222,13 @@ def put_form(book: Book, page: Page, filled: FilledForm, content: StoreContent) 
         for key, value in zip(form.keys, row, strict=True)
         if key in form.locked
     ]
+
+
+def _behind_width(filled: FilledForm, key: str) -> float:
+    """Return the width in characters that what is listed under a column of the form takes."""
+    field = BEHIND[key].field if key in BEHIND else None
+    texts = [str(getattr(one, field) or "") for one in filled.below if isinstance(field, str)]
+    return min(_WIDEST_BELOW, max(map(len, texts), default=0) + 3)
 
 
 def _put_below(
