@@ -69,6 +69,7 @@ def schedule(database: Database, settings: Settings, progress: Progress) -> None
         database.run("schedule", "give_nights")
         database.clear(WaveDraw, FreezeKept)
         database.put(WaveDraw, draws)
+        database.run("schedule", "give_tickets")
         database.put(FreezeKept, sorted({_kept(freeze) for freeze in freezes}, key=repr))
         database.run("schedule", "keep_verdict_rule")
 

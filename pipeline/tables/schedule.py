@@ -98,6 +98,16 @@ class WaveDraw:
     drawn_on: date = column("day of that run")
 
 
+@table("ticket_given", since=7)
+class TicketGiven(WaveDraw):
+    """The ticket of a store whenever it became another: rows are only added, and sealed.
+
+    `wave_draw` holds those of today alone.
+    """
+
+    as_of: date = column("day of the run that gave it")
+
+
 @table("freeze_kept", watched=True, since=6)
 class FreezeKept:
     """A freeze of the rules file or its calendars, as the last schedule kept to it."""

@@ -210,17 +210,13 @@ def list_height(printed: PrintedList, width: float) -> float:
     return HEADING_H + _HEADINGS_H + sum(rows)
 
 
-def draw_list(pen: Pen, box: Box, printed: PrintedList, start: int, end: int) -> float:
+def draw_list(  # noqa: PLR0913 - where, what, and how much of it
+    pen: Pen, box: Box, printed: PrintedList, start: int, end: int, *, titled: bool = True
+) -> float:
     """Draw rows `start` to before `end` of a list; return the y below."""
-    y = pen.heading(box, printed.title, printed.note)
+    y = pen.heading(box, printed.title, printed.note) if titled else box.y
     if not printed.rows:
         return pen.paragraph(box.below(y), printed.nothing, SMALL, lines=3)
-    return draw_rows(pen, box.below(y), printed, start, end)
-
-
-def draw_rows(pen: Pen, box: Box, printed: PrintedList, start: int, end: int) -> float:
-    """Draw rows of a list below the headings of its columns; return the y below."""
-    y = box.y
     columns = [
         (cell.right, Align.RIGHT, cell.w) if right else (cell.x, Align.LEFT, cell.w)
         for cell, right in zip(printed.cells(box), printed.rights, strict=True)

@@ -32,7 +32,7 @@ class AnswerLine:
 
 
 @dataclass(frozen=True, slots=True)
-class Asked:
+class Question:
     """An answer that asks something: its question, of whom, and what to say if nothing is asked."""
 
     title: str
@@ -80,7 +80,7 @@ def _exceptions(content: RegionContent, words: Wording) -> Iterator[AnswerLine]:
             yield _counted(words, key, [content.place(e) for e in found], day=day)
 
 
-def asked(content: RegionContent, words: Wording) -> list[Asked]:
+def asked(content: RegionContent, words: Wording) -> list[Question]:
     """Return the three answers that ask something of somebody; the chain's review says of whom."""
     approvers = ", ".join(content.approvers) or words("chain.approvers")
     answers = {
@@ -89,7 +89,7 @@ def asked(content: RegionContent, words: Wording) -> list[Asked]:
         "risk": risks(content, words),
     }
     return [
-        Asked(
+        Question(
             words(f"question.{key}"),
             words(f"asked.{key}", who=approvers) if content.parts else "",
             tuple(lines),

@@ -1,6 +1,7 @@
 """What the chain's review has of its regions: a row each, and their run charts side by side."""
 
 from collections.abc import Sequence
+from math import isfinite
 
 from pipeline.effect.gather import EffectLine
 from pipeline.effect.verdict import Word
@@ -8,7 +9,7 @@ from pipeline.effect.windows import Measure
 from pipeline.report.kit.booklet import (
     Block,
     PrintedColumn,
-    draw_rows,
+    draw_list,
     list_height,
     printed_list,
 )
@@ -17,7 +18,7 @@ from pipeline.report.kit.sheet import Look, SheetColumn
 from pipeline.report.region.answers import promise_means
 from pipeline.report.region.content import RegionContent
 from pipeline.report.region.pictures import draw_run_chart
-from pipeline.report.region.proof import gain, word
+from pipeline.report.region.proof import gain, points, word
 from pipeline.wording import NOTHING, Wording
 
 _ACROSS, _CHART_H = 3, 84.0
@@ -36,6 +37,19 @@ def effect_on(part: RegionContent, words: Wording, *, air: bool) -> str:
         if line.days is None and (line.outcome is Measure.CLEAR_AIR) is air and line.found:
             return gain(line.found, words)
     return words("chain.unknown")
+
+
+def _short(part: RegionContent, words: Wording, *, air: bool) -> str:
+    """Return the same for a narrow column; the note above says what the interval is."""
+    whole = [line for line in part.proof.lines if line.days is None] if part.proof else []
+    for line in whole:
+        found = line.found
+        meant = (line.outcome is Measure.CLEAR_AIR) is air
+        if meant and found is not None and isfinite(found.low + found.high):
+            ends = {"mean": found.effect, "low": found.low, "high": found.high}
+            told = {key: points(share, words) for key, share in ends.items()}
+            return words("review.gain", **told)
+    return effect_on(part, words, air=air)
 
 
 def _means(part: RegionContent, words: Wording) -> str:
@@ -61,8 +75,8 @@ ROWS: tuple[PrintedColumn[RegionContent], ...] = (
         lambda p, w: w.number(sum(s.stop + s.fix for s in p.stores)), "row.settle", 0.6, right=True
     ),
     PrintedColumn(verdict_word, "chain.column_verdict", 0.8),
-    PrintedColumn(lambda p, w: effect_on(p, w, air=True), "chain.column_air", 1.8),
-    PrintedColumn(lambda p, w: effect_on(p, w, air=False), "chain.column_labels", 1.8),
+    PrintedColumn(lambda p, w: _short(p, w, air=True), "chain.column_air", 1.8),
+    PrintedColumn(lambda p, w: _short(p, w, air=False), "chain.column_labels", 1.8),
 )  # fmt: skip
 REGIONS: tuple[SheetColumn[RegionContent], ...] = (
     SheetColumn("region", Look.TEXT, "audit.column_region"),
@@ -94,7 +108,7 @@ def region_rows(content: RegionContent, width: float, words: Wording) -> Block:
     heights = tuple(printed.height(number, width) for number in range(len(printed.rows)))
 
     def draw(pen: Pen, box: Box, items: Sequence[int]) -> None:
-        draw_rows(pen, box, printed, items[0], items[-1] + 1)
+        draw_list(pen, box, printed, items[0], items[-1] + 1, titled=False)
 
     return Block("regions", printed.title, 1, lead, heights, draw, printed.note)
 

@@ -3,14 +3,17 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from pipeline.forms import CHANGE
+from openpyxl.worksheet.dimensions import RowDimension
+
+from pipeline.forms import CHANGE, LIST_BELOW
 from pipeline.report.kit.booklet import PrintedColumn, PrintedList, printed_list
-from pipeline.report.kit.sheet import Look, SheetColumn, Value
+from pipeline.report.kit.sheet import Book, Look, Page, SheetColumn, Value
 from pipeline.tables.changes import ChangeLabels, LabelBehind
 from pipeline.wording import Wording
 
 _NAMED = 3  # changes in a note; more are counted
 _PRINTED_MOST = 40  # labels
+_WIDEST = 30  # characters
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,6 +143,40 @@ _PRINTED: Sequence[PrintedColumn[LabelBehind]] = (
     PrintedColumn(lambda one, _: one.station_now or "", "followed.column_station_now", 0.22),
     PrintedColumn(lambda one, words: words.day(one.heard_on), "followed.column_heard_on", 0.14),
 )
+
+
+def behind_widths(behind: Sequence[LabelBehind]) -> Mapping[str, float]:
+    """Return the widths in characters that columns of the form need for what is listed below."""
+    return {
+        key: min(_WIDEST, max(len(str(getattr(one, column.field) or "")) for one in behind) + 3)
+        for key, column in BEHIND.items()
+        if behind and isinstance(column.field, str)
+    }
+
+
+def put_behind(
+    book: Book, page: Page, row: int, keys: Sequence[str], behind: Sequence[LabelBehind]
+) -> int:
+    """List the labels that did not follow from a row on; return the last row written.
+
+    They stand below a form, in its columns. A hidden row before them says that nothing of it is
+    read back.
+    """
+    if not behind:
+        return row - 1
+    page.put(row, 0, LIST_BELOW, book.note)
+    page.sheet.row_dimensions[row + 1] = RowDimension(page.sheet, hidden=True)
+    page.put(row + 2, 0, book.words("followed.list_title"), book.title)
+    page.height(row + 2, 24)
+    columns = {place: BEHIND[key] for place, key in enumerate(keys) if key in BEHIND}
+    for place in range(max(columns) + 1):
+        heading = columns[place].title(book.words) if place in columns else None
+        page.put(row + 3, place, heading, book.heading)
+    page.height(row + 3, 32)
+    for number, label in enumerate(behind, start=row + 4):
+        for place, column in columns.items():
+            page.put(number, place, column.value(label, book.words), book.looks[column.look])
+    return row + 3 + len(behind)
 
 
 def behind_list(behind: Sequence[LabelBehind], words: Wording) -> PrintedList:

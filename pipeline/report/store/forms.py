@@ -17,7 +17,6 @@ from pipeline import forms
 from pipeline.forms import (
     COPY,
     DECISIONS,
-    LIST_BELOW,
     MOVES,
     PLAN_MARK,
     RESULTS,
@@ -49,7 +48,7 @@ from pipeline.report.store.content import (
     RegisteredChange,
     StoreContent,
 )
-from pipeline.report.store.followed import BEHIND, outcome_note
+from pipeline.report.store.followed import behind_widths, outcome_note, put_behind
 from pipeline.report.store.form_rows import (
     COMMISSION_COLUMNS,
     DECISION_COLUMNS,
@@ -66,7 +65,6 @@ from pipeline.xlsx import workbook_bytes
 
 _TITLE, _NOTE, _KEYS, _HEADINGS, _FIRST = range(5)  # rows
 _ROOM = 1.12  # bold headings are wider
-_WIDEST_BELOW = 30
 _WIDE = PAGE_LETTERS * _ROOM  # one page
 _DAYS_AHEAD, _REFUSED_AHEAD = 400, 3660  # that a date cell takes; `decide` judges
 _MOST_TEXT, _MOST_TITLE = 225, 32  # letters of a message (Excel's limits, from memory)
@@ -188,16 +186,13 @@ def put_form(book: Book, page: Page, filled: FilledForm, content: StoreContent) 
     form, columns = filled.form, filled.columns
     headings = [column.title(book.words) for column in columns]
     rows = [[column.value(row, book.words) for column in columns] for row in filled.rows]
+    least = {**_LEAST, **behind_widths(filled.below)}
     widths = [
-        max(column_width(heading, column, [row[place] for row in rows]), _LEAST.get(key, 0))
+        max(column_width(heading, column, [row[place] for row in rows]), least.get(key, 0))
         for place, (key, heading, column) in enumerate(
             zip(form.keys, headings, columns, strict=True)
         )
     ]
-    if filled.below:
-        widths = [
-            max(w, _behind_width(filled, key)) for key, w in zip(form.keys, widths, strict=True)
-        ]
     fill_in, bands = _put_top(book, page, filled, headings, widths), _bands(book)
     for number, row in enumerate(rows, start=_FIRST):
         band = filled.rows[number - _FIRST].band
@@ -207,9 +202,9 @@ def put_form(book: Book, page: Page, filled: FilledForm, content: StoreContent) 
             page.put(number, place, value, looks[columns[place].look])
         texts = [(v, w) for v, w in zip(row, widths, strict=True) if isinstance(v, str)]
         page.height(number, max(20.0, row_height(texts)))
-    end = _put_below(book, page, filled, _FIRST + len(rows), widths)
+    end = put_behind(book, page, _FIRST + len(rows), form.keys, filled.below)
     _set_print(page, len(rows), widths, form.keys.index("station") + 1)
-    page.print_area(end, len(widths) - 1)
+    page.print_area(max(_FIRST, end), len(widths) - 1)
     if rows:
         for key in form.entries:
             letter = get_column_letter(form.keys.index(key) + 1)
@@ -222,40 +217,6 @@ def put_form(book: Book, page: Page, filled: FilledForm, content: StoreContent) 
         for key, value in zip(form.keys, row, strict=True)
         if key in form.locked
     ]
-
-
-def _behind_width(filled: FilledForm, key: str) -> float:
-    """Return the width in characters that what is listed under a column of the form takes."""
-    field = BEHIND[key].field if key in BEHIND else None
-    texts = [str(getattr(one, field) or "") for one in filled.below if isinstance(field, str)]
-    return min(_WIDEST_BELOW, max(map(len, texts), default=0) + 3)
-
-
-def _put_below(
-    book: Book, page: Page, filled: FilledForm, row: int, widths: Sequence[float]
-) -> int:
-    """List under a form the labels that did not follow; return the last row written.
-
-    A hidden row before them says that nothing of it is read back.
-    """
-    if not filled.below:
-        return max(_HEADINGS + 1, row - 1)
-    page.put(row, 0, LIST_BELOW, book.note)
-    page.sheet.row_dimensions[row + 1] = RowDimension(page.sheet, hidden=True)
-    page.put(row + 2, 0, book.words("followed.list_title"), book.title)
-    page.height(row + 2, 24)
-    places = {place: BEHIND[key] for place, key in enumerate(filled.form.keys) if key in BEHIND}
-    for place in range(max(places) + 1):
-        heading = places[place].title(book.words) if place in places else None
-        page.put(row + 3, place, heading, book.heading)
-    page.height(row + 3, 32)
-    for number, label in enumerate(filled.below, start=row + 4):
-        for place, column in places.items():
-            page.put(number, place, column.value(label, book.words), book.looks[column.look])
-        texts = [(str(column.value(label, book.words) or ""), widths[place])
-                 for place, column in places.items() if column.look is Look.LONG]  # fmt: skip
-        page.height(number, row_height(texts))
-    return row + 3 + len(filled.below)
 
 
 def _put_top(

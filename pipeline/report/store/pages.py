@@ -13,7 +13,7 @@ from pipeline.report.kit.booklet import (
     draw_blocks,
     draw_figures,
     draw_kind,
-    draw_rows,
+    draw_list,
     list_height,
     page_box,
 )
@@ -372,7 +372,7 @@ def _behind_block(doc: Document, width: float) -> Block | None:
     printed = behind_list(doc.content.behind, doc.words)
 
     def draw(pen: Pen, box: Box, _: Sequence[int]) -> None:
-        draw_rows(pen, box, printed, 0, len(printed.rows))
+        draw_list(pen, box, printed, 0, len(printed.rows), titled=False)
 
     height = list_height(printed, width) - HEADING_H
     return Block("behind", printed.title, 1, 0.0, (height,), draw, printed.note)
