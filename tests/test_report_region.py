@@ -411,7 +411,7 @@ def test_links_lead_to_the_files_of_each_store(database: Database, tmp_path: Pat
     written, failed = reviews(database, SETTINGS, tmp_path, chosen)
 
     assert failed == ()
-    assert len(written) == 6  # two regions and the chain
+    assert len(written) == 4
     found = 0
     for path in written:
         targets = _pdf_links(path) if path.suffix == ".pdf" else _workbook_links(path)
