@@ -14,6 +14,7 @@ from pipeline.wording import Wording
 _NAMED = 3  # changes in a note; more are counted
 _PRINTED_MOST = 40  # labels
 _WIDEST = 30  # characters
+FEW = 6  # labels that page two names; more get a page
 
 
 @dataclass(frozen=True, slots=True)
@@ -177,6 +178,14 @@ def put_behind(
         for place, column in columns.items():
             page.put(number, place, column.value(label, book.words), book.looks[column.look])
     return row + 3 + len(behind)
+
+
+def behind_line(behind: Sequence[LabelBehind], words: Wording) -> str:
+    """Return a few labels that did not follow in one line; empty where there is none, or more."""
+    if not 0 < len(behind) <= FEW:
+        return ""
+    named = (f"{one.label} ({one.station}, {words.day(one.heard_on)})" for one in behind)
+    return f"{words('followed.list_title')}: {'; '.join(named)}."
 
 
 def behind_list(behind: Sequence[LabelBehind], words: Wording) -> PrintedList:

@@ -52,7 +52,7 @@ from pipeline.report.store.content import (
     short_names,
 )
 from pipeline.report.store.floor_plan import draw_plans, plan_height
-from pipeline.report.store.followed import behind_list
+from pipeline.report.store.followed import FEW, behind_list
 from pipeline.report.store.lists import (
     draw_findings,
     draw_held,
@@ -368,8 +368,8 @@ def _blocks(doc: Document, first: FirstPage, page: Box) -> list[Block]:
 
 
 def _behind_block(doc: Document, width: float) -> Block | None:
-    """Return the labels that did not follow as one item, since they fit a page; None if all did."""
-    if not doc.content.behind:
+    """Return the labels that did not follow as one item, since they fit a page; None if few."""
+    if len(doc.content.behind) <= FEW:
         return None
     printed = behind_list(doc.content.behind, doc.words)
 
