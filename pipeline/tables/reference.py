@@ -78,6 +78,7 @@ _NEEDED = {
     "no": "no",
     "long": "unless a column per channel",
     "mixed": "beside unknown headings",
+    "set": "unless all stations are planned or removed",
 }
 
 

@@ -6,6 +6,7 @@ select max(seen_on) from (
     union all select max(seen_on) from label_seen where seen_on <= $latest
     union all select max(seen_on) from wifi_seen where seen_on <= $latest
     union all select max(seen_on) from heard_seen where seen_on <= $latest
+    union all select max(seen_on) from network_seen where seen_on <= $latest
     union all select cast(max(scanned_at) as date) from ed_reading
         where cast(scanned_at as date) <= $latest
 );

@@ -171,6 +171,7 @@ with reasons as (
     join export_now x on x.file = q.file and x.sha256 = q.sha256
     left join key_pair p on p.store = q.store and p.station is null
     where x.kind = 'stations' and x.refused is null and q.store is not null
+        and q.problem <> 'band-other'
 )
 select store, cause, min(subject) as subject, count(*) as stations
 from reasons
