@@ -38,6 +38,11 @@ from baseline where change is null
 group by store, version, approved_by, approved_on, reason
 order by store, version;
 
+-- name: found_by_people
+-- What people decided of what is there and not listed.
+select concat_ws(' ', item, decision, station, channel, until, "by", "on", note)
+from inventory_answer order by rowid;
+
 -- name: stores
 -- The stores of this run, with what decides their permitted channels.
 select store, region, store_type from store_now order by store;

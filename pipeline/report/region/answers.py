@@ -43,6 +43,7 @@ def decisions(content: RegionContent, words: Wording) -> list[AnswerLine]:
         "deferred": [p.store for p in deferred],
         "unput": [s.store for s in content.stores for _ in range(s.unput)],
         "astray": [s.store for s in content.stores for _ in range(s.unanswered)],
+        "found": [s.store for s in content.stores for _ in range(s.to_answer)],
         "unagreed": [s.store for s in content.stores for _ in range(s.unagreed)],
     }
     oldest = words.day(min((p.proposed_on for p in waiting), default=content.as_of))

@@ -10,6 +10,7 @@ from pipeline.forms import ACCEPTED, ANOTHER, CHANGE, CHECKS, YES, pan_text, wor
 from pipeline.reasons import rounded_down
 from pipeline.report.kit.sheet import Look, SheetColumn, Value
 from pipeline.report.store.content import PlannedStation, Refusal, RegisteredChange, StoreContent
+from pipeline.tables.inventory import InventoryItem
 from pipeline.wording import Wording
 
 _HOURS = 24
@@ -38,6 +39,14 @@ class FormRow:
     band: int | None = None
     figures: GroupFigures | None = None
     refusals: tuple[Refusal, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class FoundRow:
+    """An item of what is there and not listed, or listed and not there."""
+
+    item: InventoryItem
+    band: None = None
 
 
 def result_rows(content: StoreContent) -> tuple[FormRow, ...]:
