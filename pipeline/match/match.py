@@ -212,6 +212,7 @@ class Matching:
         """Return the pairs that read otherwise than written, and those they are taken for."""
         alone = [(store, None) for store in self._stores]
         written = {(each.store, each.station) for each in self._mentions} | set(alone)
+        written |= {(store, key) for store, links in self._links.items() for key in links}
         read = {pair: self._read(*pair) for pair in written}
         times = Counter(read.values())
         other = {pair: to for pair, to in read.items() if pair != to}

@@ -86,6 +86,7 @@ class InventoryAnswer:
     by: str = column("who")
     on: date = column("the day it was decided")
     note: str = column("empty: none")
+    found_on: date | None = column("`seen_on` of the item, as told then")
     ip_address: str | None = column("its network address, as told then")
     port: int | None = column("its port, as told then")
     eui64: str | None = column("its hardware address, as told then")

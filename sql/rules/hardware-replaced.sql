@@ -27,8 +27,8 @@ with upto as (
 select c.store, c.station as subject, c.eui64 as now, c.was, c.seen_on as since, c.until,
     nullif(c.before, c.station) as before
 from changed c
-semi join station_now n on n.store = c.store and n.station = c.station
-    and n.eui64 = c.eui64 and n.seen_on = c.seen_on
+semi join station_now n
+    on n.store = c.store and n.station = c.station and n.seen_on = c.seen_on
 anti join inventory_item i on i.store = c.store and i.subject = c.station
     and i.what in ('changed', 'twice') and i.open
 order by c.store, subject;

@@ -20,4 +20,4 @@ select store, 'inventory' as subject, count(*) as items,
 from inventory_item
 where open and what <> 'unlisted'
 group by store
-order by store;
+order by store, subject;
