@@ -111,14 +111,22 @@ class _Walk:
         """Link a key that is new to the one it was before, or ask."""
         owners = self._owners(row)
         gone = [key for key in owners if key not in self.now and key not in self.links]
-        alone = sum(row.device == other.device for other in self.now.values()) == 1
-        if owners == gone and len(gone) == 1 and alone and _fits(row, self.known[gone[0]]):
+        if owners == gone and len(gone) == 1 and self._sure(row, self.known[gone[0]]):
             self.links[gone[0]] = row.station
             return
         likely, why = (owners, SAME_HARDWARE) if owners else self._like(row)
         still = [key for key in owners if key in self.now and not self._gave_up(key, row)]
         if likely and likely != still:  # of one that is listed still, see `_twice`
             self.questions.append(Question("renamed", row, tuple(likely), why))
+
+    def _sure(self, row: ListedRow, was: ListedRow) -> bool:
+        """Tell whether a new key with a gone one's hardware hangs where it did, and no other may."""
+        others = [other for key, other in self.now.items() if key != row.station]
+        if any(other.device == row.device for other in others) or not _fits(row, was):
+            return False
+        new = [other for other in others if other.station not in self.known]
+        told = [(of, getattr(was, of)) for of in ("address", "place")]
+        return not any(value and getattr(other, of) == value for other in new for of, value in told)
 
     def _gave_up(self, key: str, row: ListedRow) -> bool:
         """Tell whether a key that had a station's hardware has other hardware now."""
@@ -132,21 +140,23 @@ class _Walk:
                 self.links and was.device == row.device]  # fmt: skip
 
     def _like(self, row: ListedRow) -> tuple[list[str], str]:
-        """Return the keys that are gone and like a new one, by what tells most."""
-        gone = {
-            key: was
-            for key, was in sorted(self.known.items())
-            if key not in self.now and key not in self.links
-        }
+        """Return the keys that are gone, or are others now, and were like a new one."""
+        rest = {key: was for key, was in sorted(self.known.items()) if key not in self.links}
         for of, why in _LIKENESS:
             told = getattr(row, of)
-            alike = [key for key, was in gone.items() if told and getattr(was, of) == told]
+            alike = [k for k, was in rest.items() if told and self._left(k, was, of) == told]
             if alike:
-                both = row.device and all(gone[key].device for key in alike)
+                both = row.device and all(rest[key].device for key in alike)
                 return alike, REPLACED if both else why
         last = max(was.seen_on for was in self.known.values())
-        near = nearest(row.station, (key for key, was in gone.items() if was.seen_on == last))
+        gone = (k for k, was in rest.items() if k not in self.now and was.seen_on == last)
+        near = nearest(row.station, gone)
         return ([near], LIKE_KEY) if near is not None else ([], "")
+
+    def _left(self, key: str, was: ListedRow, of: str) -> object:
+        """Return what a key had before and has no more."""
+        kept = key in self.now and getattr(self.now[key], of) in {None, getattr(was, of)}
+        return None if kept else getattr(was, of)
 
     def _other(self, row: ListedRow, was: ListedRow) -> None:
         """Ask where a key that was listed before stands for what was another station's."""
@@ -156,7 +166,7 @@ class _Walk:
         if owners:
             self._ask_changed(row, owners, SAME_HARDWARE)
         elif row.device is None or was.device is None:
-            for of, why in ((("address"), SAME_ADDRESS), ("place", SAME_PLACE)):
+            for of, why in _LIKENESS:
                 if taken := self._had(row, was, of):
                     self._ask_changed(row, taken, why)
                     return
@@ -180,11 +190,16 @@ _LOCAL = ("place", "mounted", "name", "address")
 
 
 def _fits(row: ListedRow, was: ListedRow) -> bool:
-    """Tell whether nothing says that a station hangs elsewhere than it did."""
-    return all(
-        None in {getattr(row, of), getattr(was, of)} or getattr(row, of) == getattr(was, of)
-        for of in ("place", "mounted")
-    )
+    """Tell whether a box hangs where it did: by its place, else by name and address."""
+    same = {
+        of: None if None in {getattr(row, of), getattr(was, of)} else
+        getattr(row, of) == getattr(was, of)
+        for of in _LOCAL
+    }  # fmt: skip
+    if same["place"] is None:
+        told = {same["name"], same["address"]}
+        return same["mounted"] is not False and True in told and False not in told
+    return same["place"] and same["mounted"] is not False
 
 
 def _anything_kept(row: ListedRow, was: ListedRow) -> bool:
@@ -202,15 +217,25 @@ def _filled(row: ListedRow, was: ListedRow | None) -> ListedRow:
 
 
 def _twice(walk: _Walk) -> Iterator[Question]:
-    """Yield the stations of the latest list with the hardware address of one listed before."""
-    by_device: defaultdict[str, list[ListedRow]] = defaultdict(list)
-    for row in walk.now.values():
-        if row.device is not None:
-            by_device[row.device].append(row)
-    for rows in by_device.values():
-        first, *others = sorted(rows, key=lambda row: (walk.first[row.station], row.station))
-        for row in others:
-            yield Question("twice", row, (first.station,), SAME_HARDWARE)
+    """Yield the stations of the latest list that one listed before may be: one box listed twice."""
+    rows = sorted(walk.now.values(), key=lambda row: (walk.first[row.station], row.station))
+    for at, row in enumerate(rows):
+        for other in rows[:at]:
+            if why := _one_box(other, row):
+                yield Question("twice", row, (other.station,), why)
+                break
+
+
+def _one_box(one: ListedRow, other: ListedRow) -> str | None:
+    """Return why two rows may be of one box, by the surest that both tell; None where they are not.
+
+    Radios of one housing share their place, and the address but for the port.
+    """
+    for of, why in (("device", SAME_HARDWARE), ("address", SAME_ADDRESS), ("place", SAME_PLACE)):
+        told = {getattr(one, of), getattr(other, of)}
+        if None not in told:
+            return why if len(told) == 1 else None
+    return None
 
 
 def latest(key: str, links: Mapping[str, str]) -> str:
