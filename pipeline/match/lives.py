@@ -120,7 +120,7 @@ class _Walk:
             self.questions.append(Question("renamed", row, tuple(likely), why))
 
     def _sure(self, row: ListedRow, was: ListedRow) -> bool:
-        """Tell whether a new key with a gone one's hardware hangs where it did, and no other may."""
+        """Tell whether a new key with a gone one's hardware, and no other, hangs where it did."""
         others = [other for key, other in self.now.items() if key != row.station]
         if any(other.device == row.device for other in others) or not _fits(row, was):
             return False

@@ -127,7 +127,8 @@ def _items(
             yield _network(facts, one)
     for question in followed.questions:
         yield _question(facts, question)
-    seen = {one.station for one in found}
+    # Of a station that may be another one it is not known yet what names it.
+    seen = {one.station for one in found} | {asked.row.station for asked in followed.questions}
     for station in sorted(facts.unseen):
         if station not in seen:
             row = next(row for row in reversed(facts.rows) if row.station == station)
