@@ -15,7 +15,8 @@ with upto as (
     select distinct s.store, coalesce(p.to_station, s.station) as station, s.station as written,
         s.seen_on, s.eui64
     from station_seen s left join key_pair p on p.store = s.store and p.station = s.station
-    where s.seen_on <= (select as_of from this_run) and s.eui64 is not null
+    where s.seen_on <= (select as_of from this_run)
+        and regexp_full_match(s.eui64, '[0-9a-f]{12}([0-9a-f]{4})?')
 ), told as (
     select *, lag(eui64) over each_one as was, lag(seen_on) over each_one as until,
         lag(written) over each_one as before
