@@ -103,7 +103,7 @@ def _content(one: InventoryAnswer) -> InventoryAnswer:
     """Return what makes an answer new: its place, its remark and what was told then do not."""
     return replace(
         one, note="", workbook="", workbook_sha256=None, cell=None, by_written=None,
-        at_written=None, found_on=None, ip_address=None, port=None, eui64=None,
+        at_written=None, found_on=None, ip_address=None, port=None, eui64=None, device=None,
     )  # fmt: skip
 
 
@@ -179,7 +179,7 @@ class _Review:
             item=item.item, store=item.store, what=item.what, subject=item.subject, decision=word,
             station=station, channel=channel, until=until, by=by, on=on,
             note=note, found_on=item.seen_on, ip_address=item.ip_address, port=item.port,
-            eui64=item.eui64, workbook=self.returned.file,
+            eui64=item.eui64, device=item.device, workbook=self.returned.file,
             **written_at(self.returned, INVENTORY, row, row["answer"].at),
         )  # fmt: skip
 

@@ -211,7 +211,7 @@ def _of_answer(answer: InventoryAnswer) -> InventoryItem:
     item = _item(answer.what, answer.store, answer.subject, name=answer.item)
     return replace(
         item, ip_address=answer.ip_address, port=answer.port, eui64=answer.eui64,
-        seen_on=answer.on,
+        device=answer.device, seen_on=answer.on,
     )  # fmt: skip
 
 

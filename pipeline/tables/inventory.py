@@ -90,6 +90,7 @@ class InventoryAnswer:
     ip_address: str | None = column("its network address, as told then")
     port: int | None = column("its port, as told then")
     eui64: str | None = column("its hardware address, as told then")
+    device: str | None = column("its type, as told then")
     workbook: str = column("the file it came in")
     workbook_sha256: str | None = column("of that file, as in file_kept")
     cell: str | None = column("where it stands there")

@@ -2,11 +2,10 @@
 -- title: Station has new hardware
 -- title.de: Station hat neue Hardware
 -- severity: note
--- says: Hardware address {now} since {since:day}, {was} up to {until:day}{before:case null=|else=, then
---   listed as {before}}. It is the same station: its life, labels and changes go on.
--- says.de: Hardwareadresse {now} seit {since:day}, {was} bis {until:day}{before:case null=|else=,
---   damals als {before} genannt}. Es ist dieselbe Station: Verlauf, Etiketten und Umstellungen gehen
---   weiter.
+-- says: The same station with its life, labels and changes: hardware address {now} since {since:day},
+--   {was} up to {until:day}{before:case null=|else=, then listed as {before}}.
+-- says.de: Dieselbe Station mit Verlauf, Etiketten und Umstellungen: Hardwareadresse {now} seit
+--   {since:day}, {was} bis {until:day}{before:case null=|else=, damals als {before} genannt}.
 -- why: Other hardware may hear and send otherwise, so scans of before tell less of it. Who replaced
 --   it should know that its channel and labels are kept.
 -- do: Nothing, if it was replaced on purpose: take a new scan, and agree on it at the next audit.
