@@ -5,7 +5,7 @@ import io
 import shutil
 from collections import Counter
 from dataclasses import fields
-from datetime import date
+from datetime import date, datetime
 from pathlib import Path
 from typing import Any
 
@@ -18,12 +18,16 @@ from openpyxl import load_workbook
 from pipeline.audit.follow import follow
 from pipeline.audit.records import FIELDS, STATION, Snapshot
 from pipeline.changes.decisions import Taken
+from pipeline.changes.register import append
+from pipeline.changes.states import ChangeState, Trigger, new_event
 from pipeline.commands import run_decide
 from pipeline.match.lives import Followed, find_devices, follow_list
 from pipeline.match.match import match
 from pipeline.progress import Silent
 from pipeline.records import Selection
-from pipeline.run import Request, run, session, take_in
+from pipeline.run import Request, judge, run, session, take_in
+from pipeline.tables.changes import Change
+from pipeline.tables.inventory import InventoryAnswer, InventoryItem
 
 DEFAULT, SLOW, IN_DATABASE = 300, 6000, 100
 _NO_FACTS = {"store", "station", "seen_on", "mounted", "port", "hardware"}
@@ -368,6 +372,59 @@ def first(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("inventory")
     run(request_of(folder, FILES), Silent())
     return folder
+
+
+def judged(request: Request) -> None:
+    """Take the exports in and judge them, without files."""
+    with session(request) as (database, settings):
+        take_in(database, request, settings, Silent())
+        judge(database, request, settings, Silent())
+
+
+def test_a_change_goes_on_at_the_station_that_took_the_place(tmp_path: Path) -> None:
+    """An approved change stands while it is asked whose it is, and goes on under the new key."""
+    june = listed("2026-06-30", ("A", 11, 1, 1), ("B", 11, 2, 2))
+    request = request_of(tmp_path, {**FILES, "june.csv": june, "now.csv": june, "net.csv": june})
+    with session(request) as (database, settings):
+        take_in(database, request, settings, Silent())
+        judge(database, request, settings, Silent())
+        proposed = database.every(Change)
+        approved = [
+            new_event(one.change, ChangeState.APPROVED, datetime(2026, 7, 1), "Ann Approver")
+            for one in proposed
+        ]
+        with database.transaction():
+            append(database, Trigger.DECIDE, approved)
+    (one,) = proposed
+    kept, at = ("B", 2) if one.station == "A" else ("A", 1)
+    put(
+        tmp_path / "in", {"now.csv": listed("2026-09-30", (kept, 11, at, at), ("D", 11, 3 - at, 4))}
+    )
+    judged(request)
+    assert rows(tmp_path, "select cause, subject from held_store") == [("station-renamed", "D")]
+    assert rows(tmp_path, "select state from change_story") == [("approved",)]
+
+    with session(request) as (database, _):
+        (item,) = (each for each in database.every(InventoryItem) if each.what == "renamed")
+        told = {name: getattr(item, name) for name in ("item", "store", "what", "subject")}
+        answer = InventoryAnswer(
+            **told, decision="match", station=one.station, channel=None, until=None, by="Ann",
+            on=date(2026, 10, 1), note="", found_on=item.seen_on, ip_address=None, port=None,
+            eui64=None, device=None, workbook="w", workbook_sha256=None, cell=None,
+            by_written=None, at_written=None,
+        )  # fmt: skip
+        with database.transaction():
+            database.put(InventoryAnswer, [answer])
+    judged(request)
+    assert rows(tmp_path, "from held_store") == []
+    assert rows(tmp_path, "select station, state from change_story") == [("D", "approved")]
+    bound = "select station, channel, why from station_bound"
+    assert rows(tmp_path, bound) == [("D", one.to_channel, "agreed")]
+
+    after = listed("2026-10-31", (kept, 11, at, at), ("D", one.to_channel, 3 - at, 4))
+    put(tmp_path / "in", {"later.csv": after})
+    judged(request)
+    assert rows(tmp_path, "select station, state from change_story") == [("D", "implemented")]
 
 
 NETWORK_HEADINGS = {
