@@ -384,13 +384,14 @@ def judged(request: Request) -> None:
 def test_a_change_goes_on_at_the_station_that_took_the_place(tmp_path: Path) -> None:
     """An approved change stands while it is asked whose it is, and goes on under the new key."""
     june = listed("2026-06-30", ("A", 11, 1, 1), ("B", 11, 2, 2))
-    request = request_of(tmp_path, {**FILES, "june.csv": june, "now.csv": june, "net.csv": june})
+    files = {"stores.csv": FILES["stores.csv"], "june.csv": june, "scans.csv": scans("A", "B")}
+    request = request_of(tmp_path, files)
     with session(request) as (database, settings):
         take_in(database, request, settings, Silent())
         judge(database, request, settings, Silent())
         proposed = database.every(Change)
         approved = [
-            new_event(one.change, ChangeState.APPROVED, datetime(2026, 7, 1), "Ann Approver")
+            new_event(one.change, ChangeState.APPROVED, datetime(2026, 9, 30), "Ann Approver")
             for one in proposed
         ]
         with database.transaction():
@@ -409,7 +410,7 @@ def test_a_change_goes_on_at_the_station_that_took_the_place(tmp_path: Path) -> 
         told = {name: getattr(item, name) for name in ("item", "store", "what", "subject")}
         answer = InventoryAnswer(
             **told, decision="match", station=one.station, channel=None, until=None, by="Ann",
-            on=date(2026, 10, 1), note="", found_on=item.seen_on, ip_address=None, port=None,
+            on=date(2026, 10, 16), note="", found_on=item.seen_on, ip_address=None, port=None,
             eui64=None, device=None, workbook="w", workbook_sha256=None, cell=None,
             by_written=None, at_written=None,
         )  # fmt: skip
@@ -421,7 +422,7 @@ def test_a_change_goes_on_at_the_station_that_took_the_place(tmp_path: Path) -> 
     bound = "select station, channel, why from station_bound"
     assert rows(tmp_path, bound) == [("D", one.to_channel, "agreed")]
 
-    after = listed("2026-10-31", (kept, 11, at, at), ("D", one.to_channel, 3 - at, 4))
+    after = listed("2026-11-15", (kept, 11, at, at), ("D", one.to_channel, 3 - at, 4))
     put(tmp_path / "in", {"later.csv": after})
     judged(request)
     assert rows(tmp_path, "select station, state from change_story") == [("D", "implemented")]
