@@ -11,8 +11,9 @@
 select s.store, s.station as subject, s.ip_address as address,
     list(o.station order by o.station) as others
 from station_in_plan s
-join station_in_plan o   -- radios of one housing share the address, each at a port of its own
+join station_in_plan o   -- radios of one housing share place and address, each at its own port
     on o.store = s.store and o.ip_address = s.ip_address and o.station <> s.station
-    and coalesce(o.port = s.port, true)
+    and (coalesce(o.port = s.port, true)
+        or row(o.floor, o.x_m, o.y_m) is distinct from row(s.floor, s.x_m, s.y_m))
 group by s.store, s.station, s.ip_address
 order by s.store, subject;
