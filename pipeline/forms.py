@@ -81,6 +81,18 @@ LIST_BELOW = "list below"
 MOVES = "Moves"
 """The list of moves: nothing to fill in, but decisions rest on it."""
 
+INVENTORY = Form(
+    "Inventory",
+    (
+        CHANGE, "what", "station", "address", "hardware_address", "device", "sources", "seen_on",
+        "likely", "why", "state", "answer", "matched", "channel", "by", "date", "until", "note",
+    ),
+    ("answer", "matched", "channel", "by", "date", "until", "note"),
+    ("state",),
+)  # fmt: skip
+"""What is there and not listed, or listed and not there: a row an item, in the change's place."""
+ADD, MATCH, IGNORE = FOUND_WORDS = ("add", "match", "ignore")
+
 ANSWERS = Form(
     "To answer",
     (

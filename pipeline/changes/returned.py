@@ -20,6 +20,7 @@ from pipeline.forms import (
     COMMISSION,
     COPY,
     DECISIONS,
+    INVENTORY,
     LIST_BELOW,
     MOVES,
     PLAN_MARK,
@@ -95,6 +96,7 @@ class Returned:
     decisions: tuple[Cells, ...] = ()
     results: tuple[Cells, ...] = ()
     commissioned: tuple[Cells, ...] = ()
+    inventory: tuple[Cells, ...] = ()
     moves: tuple[tuple[Cell, ...], ...] = ()
     written: Mapping[tuple[str, str], Mapping[str, str]] = field(
         default_factory=lambda: MappingProxyType({})
@@ -121,7 +123,9 @@ def files_of(paths: Sequence[Path]) -> list[Path]:
     return sorted(found)
 
 
-def read_workbook(path: Path, forms: Sequence[Form] = (DECISIONS, RESULTS, COMMISSION)) -> Returned:
+def read_workbook(
+    path: Path, forms: Sequence[Form] = (DECISIONS, RESULTS, COMMISSION, INVENTORY)
+) -> Returned:
     """Return what a workbook says; one that cannot be read is refused with the reason.
 
     `forms` are the sheets to read; the first is returned as decisions.
@@ -182,6 +186,7 @@ def _read(path: Path, book: Workbook, forms: Sequence[Form]) -> Returned:
         rows.get(forms[0].sheet, ()),
         rows.get(RESULTS.sheet, ()),
         rows.get(COMMISSION.sheet, ()),
+        rows.get(INVENTORY.sheet, ()),
         tuple(_cells(_sheet(book, MOVES))),
         written,
         tuple(refusals),

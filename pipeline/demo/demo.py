@@ -19,7 +19,7 @@ from pipeline.demo.chain import (
     site_of,
     sites_of,
 )
-from pipeline.demo.exports import opening_of, tables_of, write_files
+from pipeline.demo.exports import network_of, opening_of, tables_of, write_files
 from pipeline.demo.faults import FAULT_FREE, FAULTS, fault_files, fault_rows, fault_sites
 from pipeline.demo.observe import observed
 from pipeline.demo.records import ChainSeen, DemoSite, Fault, Outcome, Scan
@@ -27,6 +27,8 @@ from pipeline.demo.records import ChainSeen, DemoSite, Fault, Outcome, Scan
 _RULES = Path(__file__).with_name("rules.toml")
 # Git must not touch the line ends: they are part of what the exports show.
 _GIT_ATTRIBUTES = "* -text\n"
+NETWORKED = "N103"
+"""The store of which a list of its network is exported."""
 _LOUD_DBM = -58
 _EVERY = 3  # of the scans of a station that met new noise, one in so many hears it
 NEXT = LATEST + timedelta(days=14)
@@ -87,10 +89,12 @@ Each must be found. One fault may have further consequences: a busy channel lowe
 
 def write_demo(folder: Path) -> None:
     """Write the demo's exports, README and rules file below `folder`."""
-    tables = tables_of(_demo()[1])
+    seen = _demo()[1]
+    tables = tables_of(seen)
     for fault in FAULTS:
         tables = fault_files(fault, tables)
-    write_files((*tables, *opening_of(_opening(), LATEST)), folder)
+    network = network_of(seen, NETWORKED, LATEST)
+    write_files((*tables, network, *opening_of(_opening(), LATEST)), folder)
     (folder / "README.md").write_bytes(_readme().encode())
     (folder / "rules.toml").write_bytes(_RULES.read_bytes())
     (folder / ".gitattributes").write_bytes(_GIT_ATTRIBUTES.encode())

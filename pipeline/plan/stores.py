@@ -115,6 +115,8 @@ _HELD = {
     f"export, so its channel is not known; add it to the stations export; {_ALL_THE_SAME}",
     "station-refused": "a row of its stations export could not be taken ({subject}{more}), so that "
     f"station's channel is not known; mend the row (quarantine.xlsx); {_ALL_THE_SAME}",
+    "station-renamed": "station {subject}{more} may be one for which a change is agreed; say which "
+    f"it is on the sheet Inventory of the store's workbook; {_ALL_THE_SAME}",
 }
 
 

@@ -188,3 +188,8 @@ order by l.store, l.since, l.station, l.change;
 from label_behind
 where store in (select store from due_store)
 order by store, station, label, change;
+
+-- name: store_found
+-- What is there and not listed, or listed and not there, what awaits an answer first.
+select i.* from inventory_item i semi join due_store using (store)
+order by i.store, not i.open, i.item;

@@ -32,7 +32,7 @@ class AnswerLine:
 
 
 @dataclass(frozen=True, slots=True)
-class Question:
+class AskedColumn:
     """An answer that asks something: its question, of whom, and what to say if nothing is asked."""
 
     title: str
@@ -52,6 +52,7 @@ def decisions(content: RegionContent, words: Wording) -> list[AnswerLine]:
         "deferred": [content.place(p) for p in deferred],
         "unput": [content.place(s) for s in content.stores for _ in range(s.unput)],
         "astray": [content.place(s) for s in content.stores for _ in range(s.unanswered)],
+        "found": [content.place(s) for s in content.stores for _ in range(s.to_answer)],
         "unagreed": [content.place(s) for s in content.stores for _ in range(s.unagreed)],
     }
     oldest = words.day(min((p.proposed_on for p in waiting), default=content.as_of))
@@ -80,7 +81,7 @@ def _exceptions(content: RegionContent, words: Wording) -> Iterator[AnswerLine]:
             yield _counted(words, key, [content.place(e) for e in found], day=day)
 
 
-def asked(content: RegionContent, words: Wording) -> list[Question]:
+def asked(content: RegionContent, words: Wording) -> list[AskedColumn]:
     """Return the three answers that ask something of somebody; the chain's review says of whom."""
     approvers = ", ".join(content.approvers) or words("chain.approvers")
     answers = {
@@ -89,7 +90,7 @@ def asked(content: RegionContent, words: Wording) -> list[Question]:
         "risk": risks(content, words),
     }
     return [
-        Question(
+        AskedColumn(
             words(f"question.{key}"),
             words(f"asked.{key}", who=approvers) if content.parts else "",
             tuple(lines),

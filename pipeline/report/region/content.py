@@ -91,6 +91,7 @@ class StoreLine:
     unanswered: int  # stations of these that nobody has said are to be put back
     unagreed: int
     unplanned: str | None
+    to_answer: int  # entries of what is there and not listed, or the other way round
 
     def count(self, progress: ChangeProgress) -> int:
         """Return how many of its changes have come so far."""

@@ -60,6 +60,7 @@ def _next(store: StoreLine, words: Wording) -> Value:
 _TO_INSTALL: SheetColumn[StoreLine] = SheetColumn(
     "to_install", Look.COUNT, "review.column_to_install"
 )
+_TO_ANSWER: SheetColumn[StoreLine] = SheetColumn("to_answer", Look.COUNT, "review.column_to_answer")
 STORES: tuple[SheetColumn[StoreLine], ...] = (
     SheetColumn("store", Look.TEXT, "row.store"),
     SheetColumn("name", Look.LONG, "column.station_name", 36),
@@ -74,6 +75,7 @@ STORES: tuple[SheetColumn[StoreLine], ...] = (
     SheetColumn("fix", Look.COUNT, "severity.fix"),
     SheetColumn("astray", Look.COUNT, "row.astray"),
     SheetColumn("unagreed", Look.COUNT, "audit.column_unagreed"),
+    _TO_ANSWER,
     SheetColumn("stations", Look.COUNT, "review.column_stations"),
     _TO_INSTALL,
     SheetColumn("labels", Look.COUNT, "column.labels"),
@@ -173,8 +175,12 @@ def region_workbook(content: RegionContent, links: Sequence[FileLinks], words: W
 def _put_rows(book: Book, title: str, content: RegionContent, links: Sequence[FileLinks]) -> None:
     """Write the sheets that have a row a store, change or station."""
     stores = book.sheet("Stores", title)
-    opening = any(store.to_install for store in content.stores)
-    columns = [column for column in STORES if opening or column is not _TO_INSTALL]
+    left_out = [
+        column
+        for column, name in ((_TO_INSTALL, "to_install"), (_TO_ANSWER, "to_answer"))
+        if not any(getattr(store, name) for store in content.stores)
+    ]
+    columns = [column for column in STORES if column not in left_out]
     put_list(book, stores, columns, content.stores)
     _link(stores, links)
     put_list(book, book.sheet("Decide", title), DECIDE, content.pending)

@@ -30,7 +30,7 @@ from pipeline.report.store.content import (
     StoreFinding,
 )
 from pipeline.report.store.followed import behind_line, outcome_lines
-from pipeline.report.store.verdict import gap, held_line
+from pipeline.report.store.verdict import beside, gap
 from pipeline.wording import Wording
 
 _INDENT = 20.0
@@ -85,14 +85,14 @@ def _worth(move: PlannedMove, doc: Document) -> str:
 
 
 def held_height(doc: Document, width: float) -> float:
-    """Return the height of the line about stations that are held, in points; 0 without any."""
-    said = held_line(doc.content, doc.words)
+    """Return the height of the lines beside the verdict, in points; 0 without any."""
+    said = beside(doc.content, doc.words)
     return text_height(said, SMALL_MUTED, width, _HELD_LINES) + _GAP if said else 0.0
 
 
 def draw_held(pen: Pen, box: Box, doc: Document) -> float:
-    """Draw which stations are held, if any; return the y below."""
-    if not (said := held_line(doc.content, doc.words)):
+    """Draw what is to be known beside the verdict, if anything; return the y below."""
+    if not (said := beside(doc.content, doc.words)):
         return box.y
     return pen.paragraph(box, said, SMALL_MUTED, lines=_HELD_LINES) + _GAP
 

@@ -31,17 +31,17 @@ from pipeline.report.store.content import (
     StoreFinding,
 )
 from pipeline.report.store.followed import OUTCOMES
-from pipeline.report.store.form_rows import commission_rows
+from pipeline.report.store.form_rows import commission_rows, move_copies
 from pipeline.report.store.forms import (
     commissioning,
     decisions,
     lock,
-    move_copies,
     put_copy,
     put_form,
     results,
 )
-from pipeline.report.store.verdict import evidence_lines, held_line, verdict
+from pipeline.report.store.found import found_lines, inventory
+from pipeline.report.store.verdict import beside, evidence_lines, verdict
 from pipeline.tables.declare import column_of
 from pipeline.tables.exports import StationSeen
 from pipeline.tables.survey import EdEvidence
@@ -58,6 +58,7 @@ _SHEETS = (
     "decisions",
     "results",
     "commissioning",
+    "inventory",
     "channels",
     "findings",
     "evidence",
@@ -226,6 +227,8 @@ def workbook(content: StoreContent) -> bytes:
     filled = [decisions(book, content), results(book, content)]
     if commission_rows(content):
         filled.append(commissioning(book, content))
+    if content.found:
+        filled.append(inventory(book, content))
     for form in filled:
         copies += put_form(book, book.sheet(form.form.sheet, title), form, content)
     put_heat_map(book, book.sheet("Channels", title), content)
@@ -260,9 +263,10 @@ def _sharing(pairs: Sequence[EarshotPair]) -> Mapping[str, str]:
 def _summary(book: Book, page: Page, content: StoreContent) -> None:
     words = book.words
     sheet = FirstSheet(book, page, words("summary.title"), _FIRST_WIDTHS)
-    for note in filter(None, (verdict(content, words), held_line(content, words))):
+    for note in filter(None, (verdict(content, words), beside(content, words))):
         sheet.note(note)
-    some = {"commissioning": commission_rows(content), "outcome": content.outcomes}
+    some = {"commissioning": commission_rows(content), "outcome": content.outcomes,
+            "inventory": content.found}  # fmt: skip
     names = [name for name in _SHEETS if some.get(name, True)]
     sheets = [(words(f"tab.{name}"), words(f"summary.sheet_{name}")) for name in names]
     for title, lines in (
@@ -306,6 +310,7 @@ def _figure_lines(content: StoreContent, words: Wording) -> list[tuple[str, str]
             if figures.to_install
             else []
         ),
+        *found_lines(content, words),
         (words("summary.moved"), words.number(figures.stations_moved)),
         (words("summary.steps"), words.number(figures.steps)),
         (words("summary.parking"), words.number(figures.parking_steps)),
