@@ -22,6 +22,7 @@ from pipeline.ingest.words import (
     keyed_by_name,
     left_aside,
     listed,
+    site_beside_store,
     spelt,
     unique,
     weight,
@@ -229,6 +230,7 @@ class Vocabulary:
                     exact |= {place: field} if unit in ("", *self._taken(kind, field)) else {}
         exact = {p: field for p, field in exact.items() if field != LEFT_ASIDE}
         exact = keyed_by_name(exact, cells) if kind == "stations" else exact
+        exact = site_beside_store(exact, cells) if kind == "stores" else exact
         alone = {"scanned_on", "scanned_at"}.intersection(exact.values()) == {"scanned_on"}
         return {p: f for p, f in exact.items() if f != "scanned_on"} if alone else exact
 

@@ -121,6 +121,14 @@ def keyed_by_name(known: Mapping[int, str], cells: Sequence[str]) -> dict[int, s
     }
 
 
+def site_beside_store(known: Mapping[int, str], cells: Sequence[str]) -> dict[int, str]:
+    """Return what headings of stores stand for: of a `site` beside the store's key, the site."""
+    keys = [place for place, field in known.items() if field == "store"]
+    sites = [place for place in keys if fold(cells[place]) in LESSER["site"]]
+    shared = len(keys) > len(sites) == 1 and "site" not in known.values()
+    return {**known, sites[0]: "site"} if shared else dict(known)
+
+
 def names_station(heading: str) -> bool:
     """Say whether a heading is of a station's name for sure, not of just any name."""
     return fold(heading) in LESSER["station_name"]

@@ -8,11 +8,13 @@ from dataclasses import dataclass
 from pipeline.database import Database
 from pipeline.fresh import choose, fingerprint, keep, program
 from pipeline.match.keys import (
+    UNKNOWN,
     JudgedKeys,
     ListedStation,
     MatchedKey,
     Mention,
     OpenKey,
+    judge_next_door,
     judge_stations,
     judge_stores,
     nearest,
@@ -48,7 +50,8 @@ def match(database: Database) -> None:
         database.run(_STEP, "told")
         if database.value(_STEP, "strangers"):
             mentions = database.records(Mention, _STEP, "mentions")
-            found = Matching(mentions, database.records(ListedStation, _STEP, "listed"))
+            listed = database.records(ListedStation, _STEP, "listed")
+            found = Matching(mentions, listed, database.mapping(_STEP, "only_heard"))
             database.put(KeyMatch, found.matches())
             database.put(KeyUnmatched, found.unmatched())
             database.put(KeyPair, found.pairs())
@@ -75,7 +78,13 @@ def new_keys(database: Database) -> tuple[NewKey, ...]:
 class Matching:
     """What became of every store and station that exports name."""
 
-    def __init__(self, mentions: Sequence[Mention], listed: Sequence[ListedStation]) -> None:
+    def __init__(
+        self,
+        mentions: Sequence[Mention],
+        listed: Sequence[ListedStation],
+        only_heard: Mapping[str, Sequence[str]] | None = None,
+    ) -> None:
+        """Match keys; `only_heard`: those that a store's stations heard and nothing else names."""
         self._mentions = mentions
         own: defaultdict[str, list[ListedStation]] = defaultdict(list)
         for one in listed:
@@ -89,6 +98,20 @@ class Matching:
         self._stations = {
             store: judge_stations(own[store], told[store]) for store in sorted(told) if store in own
         }
+        self._take_next_door(listed, only_heard or {})
+
+    def _take_next_door(
+        self, listed: Sequence[ListedStation], only_heard: Mapping[str, Sequence[str]]
+    ) -> None:
+        """Take what was only heard, and is like no station of its own store, for one next door."""
+        open_keys: defaultdict[str, set[str]] = defaultdict(set)
+        for store, heard in only_heard.items():
+            judged = self._stations.get(_key(self._stores, store), {})
+            known = {one: judged.get(one) for one in heard}
+            unknown = {k for k, o in known.items() if isinstance(o, OpenKey) and o.cause == UNKNOWN}
+            open_keys[_key(self._stores, store)] |= unknown
+        for store, found in judge_next_door(listed, open_keys).items():
+            self._stations[store] |= found
 
     def _told_stations(self) -> Mapping[str, Mapping[str, AbstractSet[str]]]:
         """Return the sources that name each station, by the store's listed key."""
@@ -113,7 +136,10 @@ class Matching:
 
     def _read(self, store: str, station: str | None) -> tuple[str, str | None]:
         store = _key(self._stores, store)
-        return store, station and _key(self._stations.get(store, {}), station)
+        judged = self._stations.get(store, {}).get(station or "")
+        if isinstance(judged, MatchedKey):
+            return judged.store or store, judged.key
+        return store, station
 
     def matches(self) -> list[KeyMatch]:
         """Return the keys taken for listed ones, by kind of export."""

@@ -105,6 +105,10 @@ class StoreSeen:
     closes: time | None = exported(
         "end of trading, by the store's clock", TIME, "closes", "schließt", units=_CLOCK
     )
+    site: str | None = exported(
+        "what it shares walls with other stores in, such as a shopping centre: those that name the "
+        "same are planned together", TEXT, "shared site", "gemeinsamer standort", since=7,
+    )  # fmt: skip
 
 
 @table("station_seen")
@@ -336,6 +340,10 @@ class HeardSeen:
     level_dbm: float = exported(
         "level heard", LEVEL, "level dbm", "pegel dbm", needed="yes", units=_LEVELS
     )
+    neighbour_store: str | None = exported(
+        "the store of the station it heard; the listening station's own where the export does not "
+        "say", TEXT, "heard store", "gehörte filiale", since=7,
+    )  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
