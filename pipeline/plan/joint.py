@@ -119,14 +119,18 @@ def _air(air: Air, name: Callable[[str], str]) -> Air:
 
 
 def sure_of(sure: PlanSensitivity, case: Case, store: str) -> PlanSensitivity:
-    """Return how sure the joint plan is, as told in one of its stores."""
+    """Return how sure the joint plan is, as told in one of its stores: its share by stations."""
+    own = sum(home == store for home, _ in case.homes.values())
+    part = own / len(case.problem.stations)
+    worst = None if sure.worst is None else sure.worst * part
+    sure = replace(sure, store=store, regret=sure.regret * part, worst=worst)
     if not sure.ask:
-        return replace(sure, store=store)
+        return sure
     ask = {
         key: _name(case, store)(said) if key in {"station", "neighbour"} else said
         for key, said in json.loads(sure.ask).items()
     }
-    return replace(sure, store=store, ask=json.dumps(ask, ensure_ascii=False))
+    return replace(sure, ask=json.dumps(ask, ensure_ascii=False))
 
 
 def owed_next_door(

@@ -33,6 +33,7 @@ from pipeline.report.store.content import (
     WifiGroup,
 )
 from pipeline.report.store.followed import ChangeOutcome
+from pipeline.report.store.next_door import JoinedStore, Neighbours, NextDoor, Owed
 from pipeline.tables.changes import LabelBehind
 from pipeline.tables.run import PermittedChannel
 from pipeline.tables.survey import EdEvidence
@@ -58,6 +59,9 @@ _READ: tuple[tuple[str, type[Any], Mapping[str, object]], ...] = (
     ("store_outcomes", ChangeOutcome, {}),
     ("store_behind", LabelBehind, {}),
     ("store_levels", LevelSource, {}),
+    ("store_joined", JoinedStore, {}),
+    ("store_next_door", NextDoor, {}),
+    ("store_owed", Owed, {}),
 )
 _NARROWED = ("earshot", "ed_evidence", "wifi_matched")
 _SURENESS = ("high", "fair", "low")
@@ -136,7 +140,8 @@ def _content(store: Store, rows: _Rows, approvers: tuple[str, ...]) -> StoreCont
     book = rows.book
     stations = tuple(_worded(station, book, language) for station in rows.of(key, PlannedStation))
     moves = tuple(_worded(move, book, language) for move in rows.of(key, PlannedMove))
-    air, pairs = rows.of(key, EdEvidence), rows.of(key, EarshotPair)
+    air, beside = rows.of(key, EdEvidence), rows.of(key, NextDoor)
+    pairs = rows.of(key, EarshotPair)
     findings = tuple(_finding(found, book, language) for found in rows.of(key, StoreFinding))
     plan = next(iter(rows.of(key, PlanInForce)), None)
     changes = rows.of(key, RegisteredChange) if plan else ()
@@ -150,7 +155,7 @@ def _content(store: Store, rows: _Rows, approvers: tuple[str, ...]) -> StoreCont
         wifi=rows.of(key, WifiGroup),
         proof=next(iter(rows.of(key, PlanQuality)), None),
         permitted=tuple(one.channel for one in rows.of(key, PermittedChannel)),
-        figures=key_figures(stations, moves, air, findings, pairs),
+        figures=key_figures(stations, moves, air, findings, pairs, beside),
         plan=plan,
         changes=tuple(_worded(change, book, language) for change in changes),
         refusals=rows.of(key, Refusal),
@@ -160,6 +165,7 @@ def _content(store: Store, rows: _Rows, approvers: tuple[str, ...]) -> StoreCont
         seal=next((Seal(s.size, s.root, s.as_of) for s in rows.of(key, StoreSeal)), None),
         outcomes=rows.of(key, ChangeOutcome),
         behind=rows.of(key, LabelBehind),
+        neighbours=Neighbours(rows.of(key, JoinedStore), beside, rows.of(key, Owed)),
     )
 
 
@@ -199,14 +205,25 @@ def _held(stations: Sequence[PlannedStation]) -> Iterator[HeldStation]:
             yield HeldStation(station.station, "refused", refused.by, refused.on)
 
 
-def key_figures(
+def key_figures(  # noqa: PLR0913 - what a store holds, kind by kind
     stations: Sequence[PlannedStation],
     moves: Sequence[PlannedMove],
     air: Sequence[EdEvidence],
     findings: Sequence[StoreFinding],
     pairs: Sequence[EarshotPair],
+    beside: Sequence[NextDoor] = (),
 ) -> KeyFigures:
-    """Return the key figures of a store; `pairs` are its stations in earshot of each other."""
+    """Return the key figures of a store; `pairs` are its stations in earshot of each other.
+
+    Of the stations `beside` it, those in earshot count as pairs too.
+    """
+    through = [
+        EarshotPair(row.store, row.station, row.called, row.hit, row.heard_dbm)
+        for row in beside
+        if row.in_earshot
+    ]
+    now = {row.called: row.channel_now for row in beside}
+    then = {row.called: row.channel_planned for row in beside}
     sources = Counter(cell.source for cell in air)
     measured = [cell for cell in air if cell.source == "measured"]
     every, moves = stations, [move for move in moves if move.kind != "first"]
@@ -222,8 +239,10 @@ def key_figures(
         clear_air_planned=_weighted(stations, _planned),
         weakest_now=_weakest(stations, _now),
         weakest_planned=_weakest(stations, _planned),
-        shared_now=_shared(pairs, {s.station: s.channel for s in every}),
-        shared_planned=_shared(pairs, {s.station: s.final_channel for s in every}),
+        shared_now=_shared([*pairs, *through], now | {s.station: s.channel for s in every}),
+        shared_planned=_shared(
+            [*pairs, *through], then | {s.station: s.final_channel for s in every}
+        ),
         findings=_by_severity(findings),
         excepted=sum(finding.excepted is not None for finding in findings),
         measured=sources["measured"],

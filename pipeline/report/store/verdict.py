@@ -4,6 +4,7 @@ from math import fsum
 
 from pipeline.records import Severity
 from pipeline.report.store.content import StoreContent
+from pipeline.report.store.next_door import next_door_lines
 from pipeline.wording import NOTHING, Wording
 
 _HELD_NAMED = 3  # stations; more are counted
@@ -39,6 +40,12 @@ def held_line(content: StoreContent, words: Wording) -> str:
     if rest := len(content.held) - len(shown):
         shown.append(words.counted("held.more", rest))
     return words.counted("held.line", len(content.held), which="; ".join(shown))
+
+
+def side_lines(content: StoreContent, words: Wording) -> str:
+    """Return what bears on the changes from aside: stations held, and the stores next door."""
+    lines = (held_line(content, words), *next_door_lines(content.neighbours, words))
+    return " ".join(filter(None, lines))
 
 
 def _advice(content: StoreContent, words: Wording) -> str:

@@ -41,6 +41,7 @@ from pipeline.report.store.forms import (
     put_form,
     results,
 )
+from pipeline.report.store.next_door import NEXT_DOOR, next_door_lines
 from pipeline.report.store.verdict import evidence_lines, held_line, verdict
 from pipeline.tables.declare import column_of
 from pipeline.tables.exports import StationSeen
@@ -63,7 +64,7 @@ _SHEETS = (
     "evidence",
     "stations",
 )
-_SHEETS_SINCE = ("outcome", "labels_missing")  # once changes were made
+_SHEETS_SINCE = ("next_door", "outcome", "labels_missing")  # where there is something in them
 
 
 @dataclass(frozen=True, slots=True)
@@ -233,6 +234,8 @@ def workbook(content: StoreContent) -> bytes:
     put_list(book, book.sheet("Evidence", title), EVIDENCE, content.air)
     columns = [one for one in STATIONS if content.figures.to_install or one is not _STATUS]
     put_list(book, book.sheet("Stations", title), columns, _station_rows(content))
+    if content.neighbours.rows:
+        put_list(book, book.sheet("Next door", title), NEXT_DOOR, content.neighbours.rows)
     if content.outcomes:
         put_list(book, book.sheet("Outcome", title), OUTCOMES, content.outcomes)
     if content.behind:
@@ -262,10 +265,11 @@ def _sharing(pairs: Sequence[EarshotPair]) -> Mapping[str, str]:
 def _summary(book: Book, page: Page, content: StoreContent) -> None:
     words = book.words
     sheet = FirstSheet(book, page, words("summary.title"), _FIRST_WIDTHS)
-    for note in filter(None, (verdict(content, words), held_line(content, words))):
+    beside = next_door_lines(content.neighbours, words)
+    for note in filter(None, (verdict(content, words), held_line(content, words), *beside)):
         sheet.note(note)
     some = {"commissioning": commission_rows(content), "outcome": content.outcomes,
-            "labels_missing": content.behind}  # fmt: skip
+            "labels_missing": content.behind, "next_door": content.neighbours.rows}  # fmt: skip
     names = [name for name in (*_SHEETS, *_SHEETS_SINCE) if some.get(name, True)]
     sheets = [(words(f"tab.{name}"), words(f"summary.sheet_{name}")) for name in names]
     for title, lines in (
