@@ -155,7 +155,7 @@ def _content(store: Store, rows: _Rows, approvers: tuple[str, ...]) -> StoreCont
         wifi=rows.of(key, WifiGroup),
         proof=next(iter(rows.of(key, PlanQuality)), None),
         permitted=tuple(one.channel for one in rows.of(key, PermittedChannel)),
-        figures=key_figures(stations, moves, air, findings, pairs, beside),
+        figures=key_figures(stations, moves, air, findings, pairs, beside=beside),
         plan=plan,
         changes=tuple(_worded(change, book, language) for change in changes),
         refusals=rows.of(key, Refusal),
@@ -211,6 +211,7 @@ def key_figures(  # noqa: PLR0913 - what a store holds, kind by kind
     air: Sequence[EdEvidence],
     findings: Sequence[StoreFinding],
     pairs: Sequence[EarshotPair],
+    *,
     beside: Sequence[NextDoor] = (),
 ) -> KeyFigures:
     """Return the key figures of a store; `pairs` are its stations in earshot of each other.

@@ -78,16 +78,18 @@ class Neighbours:
     owed: tuple[Owed, ...] = ()
 
 
+NOBODY = Neighbours()
+
+
 def next_door_lines(found: Neighbours, words: Wording) -> Iterator[str]:
-    """Yield what a store is to know of its neighbours: who is heard, who moves for whom, who stays."""
+    """Yield what a store is to know of next door: who is heard, who moves for whom, who stays."""
     if not found.stores:
         return
     near = [row for row in found.rows if row.in_earshot]
     stores = ", ".join(f"{one.other} {one.name}" for one in found.stores)
     if near:
-        own, there = (sorted({name for name in names}) for names in (
-            (row.station for row in near), (row.called for row in near)))  # fmt: skip
-        named = {"own": _named(own, words), "there": _named(there, words)}
+        own, there = {row.station for row in near}, {row.called for row in near}
+        named = {"own": _named(sorted(own), words), "there": _named(sorted(there), words)}
         yield words("next_door.heard", stores=stores, **named)
     else:
         yield words("next_door.far", stores=stores)
