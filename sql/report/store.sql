@@ -69,7 +69,7 @@ order by all;
 -- name: store_next_door
 -- Stations of each store and those next door that can disturb one another, the loudest first: who is
 -- heard there, on which channel now and as planned, and what its plan says of it.
-with both as (
+with heard as (
     select e.*, greatest(e.hit_co, coalesce(b.hit_co, 0)) as hit
     from earshot_next_door e
     left join earshot_next_door b on b.store = e.neighbour_store and b.station = e.neighbour
@@ -82,7 +82,7 @@ select e.store, e.station, e.neighbour_store, n.name as store_name, e.neighbour,
     a.channel as own_now, coalesce(p.channel_planned, a.channel) as own_planned,
     b.channel as channel_now, coalesce(q.channel_planned, b.channel) as channel_planned,
     coalesce(q.facts, '') as facts, u.reason as unplanned
-from both e
+from heard e
 join store_now n on n.store = e.neighbour_store
 join station_in_plan a on a.store = e.store and a.station = e.station
 join station_in_plan b on b.store = e.neighbour_store and b.station = e.neighbour
