@@ -135,11 +135,29 @@ def risks(content: RegionContent, words: Wording) -> list[AnswerLine]:
     if unplanned := [s.store for s in content.stores if s.unplanned is not None]:
         lines.append(_counted(words, "review.risk_unplanned", unplanned))
     lines += _findings(content.findings, _FIX, words)
+    lines += _next_door(content, words)
     for rule, title in dict.fromkeys((f.rule, f.title) for f in content.anywhere):
         subjects = [f.subject for f in content.anywhere if f.rule == rule]
         text = words("review.risk_anywhere", title=title)
         lines.append(AnswerLine(words.number(len(subjects)), text, _named(words, subjects)))
     return lines
+
+
+def _next_door(content: RegionContent, words: Wording) -> Iterator[AnswerLine]:
+    """Yield the pairs through walls on one channel, and stores planned with another region's."""
+    if near := [one for one in content.joined if one.pairs]:
+        now, planned = (
+            sum(one.shared_now for one in near),
+            sum(one.shared_planned for one in near),
+        )
+        shared = {"now": words.number(now), "planned": words.number(planned)}
+        text = words.counted("review.next_door", sum(one.pairs for one in near), **shared)
+        where = _named(words, [f"{one.store} + {one.other}" for one in near])
+        yield AnswerLine(words.number(sum(one.pairs for one in near)), text, where)
+    if far := [one for one in content.joined if one.other_region is not None]:
+        text = words.counted("review.joint_regions", len(far))
+        where = _named(words, [f"{one.store} + {one.other} ({one.other_region})" for one in far])
+        yield AnswerLine(words.number(len(far)), text, where)
 
 
 def _findings(

@@ -39,6 +39,7 @@ def region_contents(
     findings = read(content.FindingLine, "region_findings")
     expiring = read(content.ExpiringException, "region_exceptions")
     seals = read(content.RegionSeal, "region_seals")
+    joined = read(content.JoinedStores, "region_next_door")
     book = rule_book(database)
     waves = [wave.name for wave in settings.schedule.waves]
     rollout = Rollout(database, waves, settings.limits)
@@ -61,6 +62,7 @@ def region_contents(
             expiring=(*expiring[region], *expiring[content.ANYWHERE]),
             seal=next((Seal(s.size, s.root, s.as_of) for s in seals[region]), None),
             deadlines=_deadlines(settings.schedule.deadlines, region, stores[region]),
+            joined=joined[region],
             proof=proved[region],
             chain=proved[CHAIN],
             costs=costs,
