@@ -1,4 +1,4 @@
-"""Random stores that hear one another through walls, as exports, and what they cost by brute force."""
+"""Random stores that hear one another through walls, as exports, and their costs reckoned anew."""
 
 import random
 from collections.abc import Mapping, Sequence
@@ -34,7 +34,7 @@ class Site:
 
 
 def chain(seed: int, count: int) -> tuple[dict[str, str], dict[str, str], list[Site]]:
-    """Return the exports of some sites, those of the same stores without neighbours, and the sites."""
+    """Return the exports of some sites, those of the stores without neighbours, and the sites."""
     chance = random.Random(seed)
     files = {
         "stores.csv": STORES, "stations.csv": STATIONS, "scans.csv": SCANS, "labels.csv": LABELS
@@ -109,8 +109,8 @@ def _hits(level_dbm: float, spread_db: float) -> tuple[float, float, float]:
 def _level(site: Site, a: Key, b: Key) -> tuple[float, float] | None:
     """Return at which level a hears b, and its spread: as measured, either way, else as modelled.
 
-    The two send with the same power, so that a level measured the other way is the same. Break-point
-    model of IEEE 802.15.2 at 30 m: 58.5 + 33 log10(d / 8).
+    The two send with the same power, so that a level measured the other way is the same. At 30 m
+    the break-point model of IEEE 802.15.2: 58.5 + 33 log10(d / 8).
     """
     if (found := site.levels.get((a, b), site.levels.get((b, a)))) is not None:
         return float(found), 2.0
