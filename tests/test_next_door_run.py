@@ -1,7 +1,7 @@
 """Neighbours across the wall in a run: in reports, reviews, rules, schedules, store by store."""
 
 from dataclasses import replace
-from datetime import date
+from datetime import date, datetime
 from pathlib import Path
 from typing import Any
 
@@ -11,9 +11,10 @@ import pytest
 from ingest_kit import put, take
 from joint_stores import DAY, HEARD, SCANS, STATIONS, STORES
 from openpyxl import load_workbook
-from test_begin import request_of
+from test_begin import filled, request_of
 
-from pipeline.commands import run_schedule, run_what_if
+from pipeline.commands import run_decide, run_schedule, run_what_if
+from pipeline.forms import DECISIONS
 from pipeline.progress import Silent
 from pipeline.run import Request, run, session, start_run, take_in
 
@@ -181,6 +182,31 @@ def test_neighbours_are_never_changed_in_one_night(ran: Request) -> None:
     assert {"Y2", "X3", "X1", "Y1"} <= night.keys()
     assert night["X1"] != night["Y1"]
     assert night["X3"] == night["Y2"]  # who is no neighbour shares a night
+
+
+def test_a_refusal_binds_the_store_next_door(tmp_path: Path) -> None:
+    """Y1's move was refused without a day: X1 makes way, and so it stays while nothing changes."""
+    files = {
+        name: "".join(
+            line for line in text.splitlines(keepends=True)
+            if line.startswith(("store", "X2", "Y2"))
+        )
+        for name, text in exports().items()
+    }  # fmt: skip
+    request = request_of(tmp_path, files, RULES.split("[[", maxsplit=1)[0])
+    run(request, Silent())
+    ((store, channel),) = rows(request, "select store, to_channel from move")
+    other = {"X2": "Y2", "Y2": "X2"}[store]
+    word = {"decision": "refused", "by": "A. Leitner", "date": datetime(2026, 10, 1), "note": "no"}
+    book = request.out / "North" / store / "change-plan.xlsx"
+    run_decide(request, [filled(book, DECISIONS, {"01": word})], all_or_nothing=False)
+    for _ in range(2):
+        run(request, Silent())
+        assert rows(request, "select store, from_channel from move") == [(other, 11)]
+        refused = rows(request, "select store, station, channel from channel_refused")
+        assert refused == [(store, "01", channel)]
+    page = said(request.out / "North" / other / "summary.pdf")
+    assert f"01 ({store}) stays on 11, and this plan keeps to that: another channel was" in page
 
 
 def test_a_store_is_due_when_its_neighbour_is(ran: Request, tmp_path: Path) -> None:

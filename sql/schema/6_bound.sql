@@ -1,14 +1,15 @@
 -- name: station_then
 -- The stations of each plan's store as its latest export up to the plan's day has them, and the
 -- channel each ends on once the plan is carried out; also of the stores planned together with it, by
--- their last plan of that day or before.
+-- their plans in force once the run had registered this one.
 create or replace view station_then as
-with around as (
+with registered as (select run, max(number) as number from change_plan group by run
+), around as (
     select plan, store, proposed_on, store as of_store, plan as of_plan from change_plan
     union all
     select p.plan, p.store, p.proposed_on, o.store, (select max_by(q.plan, q.number)
-        from change_plan q where q.store = o.store and q.proposed_on <= p.proposed_on)
-    from change_plan p join store_joined j using (store)
+        from change_plan q where q.store = o.store and q.number <= r.number)
+    from change_plan p join registered r using (run) join store_joined j using (store)
     join store_joined o on o.joint = j.joint and o.store <> p.store
 ), latest as (
     select a.store, a.plan, a.of_store, any_value(a.of_plan) as of_plan, max(s.seen_on) as seen_on
