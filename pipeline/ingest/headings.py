@@ -19,11 +19,10 @@ from pipeline.ingest.words import (
     cores,
     fold,
     is_channel,
-    keyed_by_name,
     left_aside,
     listed,
-    site_beside_store,
     spelt,
+    told_apart,
     unique,
     weight,
 )
@@ -229,8 +228,7 @@ class Vocabulary:
                     unit = read[place].unit
                     exact |= {place: field} if unit in ("", *self._taken(kind, field)) else {}
         exact = {p: field for p, field in exact.items() if field != LEFT_ASIDE}
-        exact = keyed_by_name(exact, cells) if kind == "stations" else exact
-        exact = site_beside_store(exact, cells) if kind == "stores" else exact
+        exact = told_apart(kind, exact, cells)
         alone = {"scanned_on", "scanned_at"}.intersection(exact.values()) == {"scanned_on"}
         return {p: f for p, f in exact.items() if f != "scanned_on"} if alone else exact
 

@@ -106,8 +106,8 @@ class StoreSeen:
         "end of trading, by the store's clock", TIME, "closes", "schließt", units=_CLOCK
     )
     site: str | None = exported(
-        "what it shares walls with other stores in, such as a shopping centre: those that name the "
-        "same are planned together", TEXT, "shared site", "gemeinsamer standort", since=7,
+        "building it shares with others, as a shopping centre: these are planned together", TEXT,
+        "shared site", "gemeinsamer standort", since=7,
     )  # fmt: skip
 
 
@@ -341,9 +341,8 @@ class HeardSeen:
         "level heard", LEVEL, "level dbm", "pegel dbm", needed="yes", units=_LEVELS
     )
     neighbour_store: str | None = exported(
-        "the store of the station it heard; the listening station's own where the export does not "
-        "say", TEXT, "heard store", "gehörte filiale", since=7,
-    )  # fmt: skip
+        "store of that station; empty: the same", TEXT, "heard store", "gehörte filiale", since=7
+    )
 
 
 @dataclass(frozen=True, slots=True)

@@ -52,9 +52,18 @@ def decisions(content: RegionContent, words: Wording) -> list[AnswerLine]:
             for key, stores in asked.items()
             if stores
         ),
+        *_two_regions(content, words),
         *_rollouts(content, words),
         *_exceptions(content, words),
     ]
+
+
+def _two_regions(content: RegionContent, words: Wording) -> Iterator[AnswerLine]:
+    """Yield the stores planned together with one of another region."""
+    if far := [one for one in content.joined if one.other_region is not None]:
+        text = words.counted("review.joint_regions", len(far))
+        where = _named(words, [f"{one.store} + {one.other} ({one.other_region})" for one in far])
+        yield AnswerLine(words.number(len(far)), text, where)
 
 
 def _rollouts(content: RegionContent, words: Wording) -> Iterator[AnswerLine]:
@@ -134,8 +143,8 @@ def risks(content: RegionContent, words: Wording) -> list[AnswerLine]:
             lines.append(_counted(words, f"review.risk_{key}", stores, grave=grave))
     if unplanned := [s.store for s in content.stores if s.unplanned is not None]:
         lines.append(_counted(words, "review.risk_unplanned", unplanned))
-    lines += _findings(content.findings, _FIX, words)
     lines += _next_door(content, words)
+    lines += _findings(content.findings, _FIX, words)
     for rule, title in dict.fromkeys((f.rule, f.title) for f in content.anywhere):
         subjects = [f.subject for f in content.anywhere if f.rule == rule]
         text = words("review.risk_anywhere", title=title)
@@ -144,7 +153,7 @@ def risks(content: RegionContent, words: Wording) -> list[AnswerLine]:
 
 
 def _next_door(content: RegionContent, words: Wording) -> Iterator[AnswerLine]:
-    """Yield the pairs through walls on one channel, and stores planned with another region's."""
+    """Yield how many pairs of stations are in earshot through walls, and share a channel."""
     if near := [one for one in content.joined if one.pairs]:
         now, planned = (
             sum(one.shared_now for one in near),
@@ -154,10 +163,6 @@ def _next_door(content: RegionContent, words: Wording) -> Iterator[AnswerLine]:
         text = words.counted("review.next_door", sum(one.pairs for one in near), **shared)
         where = _named(words, [f"{one.store} + {one.other}" for one in near])
         yield AnswerLine(words.number(sum(one.pairs for one in near)), text, where)
-    if far := [one for one in content.joined if one.other_region is not None]:
-        text = words.counted("review.joint_regions", len(far))
-        where = _named(words, [f"{one.store} + {one.other} ({one.other_region})" for one in far])
-        yield AnswerLine(words.number(len(far)), text, where)
 
 
 def _findings(

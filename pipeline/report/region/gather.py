@@ -41,8 +41,7 @@ def region_contents(
     seals = read(content.RegionSeal, "region_seals")
     joined = read(content.JoinedStores, "region_next_door")
     book = rule_book(database)
-    waves = [wave.name for wave in settings.schedule.waves]
-    rollout = Rollout(database, waves, settings.limits)
+    rollout = Rollout(database, [w.name for w in settings.schedule.waves], settings.limits)
     proved = proofs(rollout, regions)
     costs = update_costs(TERMS, rollout.burdens)
     offer = own_weight(rollout.burdens) if costs else None

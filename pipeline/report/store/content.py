@@ -6,7 +6,7 @@ from datetime import date, datetime
 
 from pipeline.records import Seal, Severity
 from pipeline.report.store.followed import ChangeOutcome
-from pipeline.report.store.next_door import NOBODY, Neighbours
+from pipeline.report.store.next_door import NOBODY, Beside
 from pipeline.tables.changes import LabelBehind
 from pipeline.tables.exports import StationSeen
 from pipeline.tables.survey import EdEvidence
@@ -342,7 +342,7 @@ class StoreContent:
     seal: Seal | None = None
     outcomes: tuple[ChangeOutcome, ...] = ()
     behind: tuple[LabelBehind, ...] = ()
-    neighbours: Neighbours = NOBODY
+    neighbours: Beside = NOBODY
 
 
 def short_names(stations: Sequence[str]) -> Mapping[str, str]:

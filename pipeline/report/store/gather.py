@@ -33,7 +33,7 @@ from pipeline.report.store.content import (
     WifiGroup,
 )
 from pipeline.report.store.followed import ChangeOutcome
-from pipeline.report.store.next_door import JoinedStore, Neighbours, NextDoor, Owed
+from pipeline.report.store.next_door import Beside, JoinedStore, NextDoor, Owed
 from pipeline.tables.changes import LabelBehind
 from pipeline.tables.run import PermittedChannel
 from pipeline.tables.survey import EdEvidence
@@ -165,7 +165,7 @@ def _content(store: Store, rows: _Rows, approvers: tuple[str, ...]) -> StoreCont
         seal=next((Seal(s.size, s.root, s.as_of) for s in rows.of(key, StoreSeal)), None),
         outcomes=rows.of(key, ChangeOutcome),
         behind=rows.of(key, LabelBehind),
-        neighbours=Neighbours(rows.of(key, JoinedStore), beside, rows.of(key, Owed)),
+        neighbours=Beside(rows.of(key, JoinedStore), beside, rows.of(key, Owed)),
     )
 
 
@@ -218,13 +218,7 @@ def key_figures(  # noqa: PLR0913 - what a store holds, kind by kind
 
     Of the stations `beside` it, those in earshot count as pairs too.
     """
-    through = [
-        EarshotPair(row.store, row.station, row.called, row.hit, row.heard_dbm)
-        for row in beside
-        if row.in_earshot
-    ]
-    now = {row.called: row.channel_now for row in beside}
-    then = {row.called: row.channel_planned for row in beside}
+    pairs = [*pairs, *_through(beside)]
     sources = Counter(cell.source for cell in air)
     measured = [cell for cell in air if cell.source == "measured"]
     every, moves = stations, [move for move in moves if move.kind != "first"]
@@ -240,10 +234,8 @@ def key_figures(  # noqa: PLR0913 - what a store holds, kind by kind
         clear_air_planned=_weighted(stations, _planned),
         weakest_now=_weakest(stations, _now),
         weakest_planned=_weakest(stations, _planned),
-        shared_now=_shared([*pairs, *through], now | {s.station: s.channel for s in every}),
-        shared_planned=_shared(
-            [*pairs, *through], then | {s.station: s.final_channel for s in every}
-        ),
+        shared_now=_shared(pairs, _channels(every, "channel", beside, "channel_now")),
+        shared_planned=_shared(pairs, _channels(every, "final_channel", beside, "channel_planned")),
         findings=_by_severity(findings),
         excepted=sum(finding.excepted is not None for finding in findings),
         measured=sources["measured"],
@@ -258,6 +250,20 @@ def key_figures(  # noqa: PLR0913 - what a store holds, kind by kind
         silent_labels=sum(s.silent_labels for s in stations),
         lone_labels=sum(s.lone_labels for s in stations),
     )
+
+
+def _through(beside: Sequence[NextDoor]) -> list[EarshotPair]:
+    """Return the pairs in earshot through the wall."""
+    near = [row for row in beside if row.in_earshot]
+    return [EarshotPair(r.store, r.station, r.called, r.hit, r.heard_dbm) for r in near]
+
+
+def _channels(
+    own: Sequence[PlannedStation], channel: str, beside: Sequence[NextDoor], there: str
+) -> Mapping[str, int | None]:
+    """Return the channels, by station, of a store and of those beside it."""
+    next_door = {row.called: getattr(row, there) for row in beside}
+    return next_door | {one.station: getattr(one, channel) for one in own}
 
 
 def _weighted(stations: Sequence[PlannedStation], figure: _Figure) -> float | None:

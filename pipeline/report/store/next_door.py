@@ -1,4 +1,4 @@
-"""Neighbours across the wall: who is heard there, and what the two stores owe to one another."""
+"""Beside across the wall: who is heard there, and what the two stores owe to one another."""
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -70,7 +70,7 @@ class JoinedStore:
 
 
 @dataclass(frozen=True, slots=True)
-class Neighbours:
+class Beside:
     """What there is to say of the stores next door; nothing of a store without any."""
 
     stores: tuple[JoinedStore, ...] = ()
@@ -78,10 +78,10 @@ class Neighbours:
     owed: tuple[Owed, ...] = ()
 
 
-NOBODY = Neighbours()
+NOBODY = Beside()
 
 
-def next_door_lines(found: Neighbours, words: Wording) -> Iterator[str]:
+def next_door_lines(found: Beside, words: Wording) -> Iterator[str]:
     """Yield what a store is to know of next door: who is heard, who moves for whom, who stays."""
     if not found.stores:
         return
