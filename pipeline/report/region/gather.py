@@ -44,7 +44,6 @@ def region_contents(
     rollout = Rollout(database, [w.name for w in settings.schedule.waves], settings.limits)
     proved = proofs(rollout, regions)
     costs = update_costs(TERMS, rollout.burdens)
-    offer = own_weight(rollout.burdens) if costs else None
     for region in sorted(regions):
         found = content.RegionContent(
             region=region,
@@ -65,7 +64,7 @@ def region_contents(
             proof=proved[region],
             chain=proved[CHAIN],
             costs=costs,
-            offer=offer,
+            offer=own_weight(rollout.burdens) if costs else None,
         )
         yield _worded(found, book)
 
