@@ -2,6 +2,7 @@
 
 import random
 from collections.abc import Mapping
+from dataclasses import replace
 from itertools import product
 from math import log1p
 from pathlib import Path
@@ -10,11 +11,13 @@ import numpy as np
 import pytest
 from joint_stores import Site, chain, summed
 from test_begin import opened, request_of
+from test_plan_decide import TERMS, pair_of
 
 from pipeline.plan.decide import PLAIN
 from pipeline.plan.explain import Case
 from pipeline.plan.joint import of_each
 from pipeline.plan.rows import EvidenceRow, StationToday, StoreRows, joint_rows, store_case
+from pipeline.plan.sequence import order_by_store
 from pipeline.plan.store import plan_store
 from pipeline.plan.stores import case_of
 from pipeline.settings import load_settings
@@ -170,6 +173,33 @@ def check_rows(seed: int, count: int) -> int:
 def test_joint_plans_cost_what_brute_force_finds() -> None:
     """The quick slice of the run below."""
     assert check_rows(1, 12) > 15
+
+
+def test_each_store_that_is_visited_must_be_worth_it() -> None:
+    """Two sure gains of 1.2 points are worth a visit in one store, and none in two stores."""
+    air = {(n, c): ab for n in "AB" for c, ab in ((11, (330.0, 9670.0)), (15, (210.0, 9790.0)))}
+    one = replace(pair_of((11, 11), air, hit=0.0), permitted=(11, 15))
+    homes = {"A": ("X", "1"), "B": ("Y", "1")}
+    two = replace(one, homes=homes, permitted_in={"X": (11, 15), "Y": (11, 15)})
+    terms = replace(TERMS, per_visit=0.01)
+
+    assert len(plan_store(one, 10_000, terms).moves) == 2
+    assert plan_store(two, 10_000, terms).moves == ()
+    assert len(plan_store(two, 10_000, replace(terms, per_visit=0.005)).moves) == 2
+
+
+@pytest.mark.parametrize(("first", "stores"), [((), "YX"), ((0,), "XY")])
+def test_a_store_is_changed_after_another(first: tuple[int, ...], stores: str) -> None:
+    """X1 and X2 go where Y1 is today: Y makes room first, unless X has what must come first."""
+    clash = [[9.0 * (a == b) for b in range(3)] for a in range(3)]
+    two = {(0, 2): clash, (1, 2): clash}
+    ends = ((0, 0, 1), (1, 1, 2))
+    order = order_by_store([[1.0] * 3] * 3, two, ends, first, ["X", "X", "Y"])
+
+    told = "".join(dict.fromkeys("XXY"[step.station] for step in order.steps))
+    assert told == stores
+    assert order.worst == (3.0 if stores == "YX" else 21.0)
+    assert [step.to_choice for step in order.steps if step.station == 2] == [2]
 
 
 @pytest.mark.slow
