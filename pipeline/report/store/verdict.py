@@ -184,7 +184,11 @@ def across_floors(content: StoreContent, words: Wording) -> str:
     """Say how many pairs share a channel across floors, which no drawing of a floor shows."""
     floors = {station.station: station.floor for station in content.stations}
     now, planned = (
-        sum(floors.get(pair.station) != floors.get(pair.neighbour) for pair in shared)
+        sum(
+            floors[pair.station] != floors[pair.neighbour]
+            for pair in shared
+            if {pair.station, pair.neighbour} <= floors.keys()  # not one next door
+        )
         for shared in (content.figures.shared_now, content.figures.shared_planned)
     )
     if not now + planned:
