@@ -29,7 +29,7 @@ from pipeline.report.store.content import (
     StoreContent,
     StoreFinding,
 )
-from pipeline.report.store.followed import outcome_lines
+from pipeline.report.store.followed import behind_line, outcome_lines
 from pipeline.report.store.verdict import gap, side_lines
 from pipeline.wording import Wording
 
@@ -264,6 +264,8 @@ def _outcomes(pen: Pen, box: Box, doc: Document) -> float:
     lines, y = outcome_lines(doc.content.outcomes, doc.words), box.y
     for line in lines[:_OUTCOMES]:
         y = pen.paragraph(box.below(y), line, SMALL, lines=_OUTCOME_LINES) + 2
+    if line := behind_line(doc.content.behind, doc.words):
+        y = pen.paragraph(box.below(y), line, SMALL_STRONG, lines=_OUTCOME_LINES) + 2
     if len(lines) > _OUTCOMES:
         text = doc.words.counted("more.workbook", len(lines) - _OUTCOMES)
         y = pen.paragraph(box.below(y), text, SMALL_MUTED, lines=1)

@@ -30,7 +30,7 @@ from pipeline.report.store.content import (
     StoreContent,
     StoreFinding,
 )
-from pipeline.report.store.followed import BEHIND, OUTCOMES
+from pipeline.report.store.followed import OUTCOMES
 from pipeline.report.store.form_rows import commission_rows
 from pipeline.report.store.forms import (
     commissioning,
@@ -63,8 +63,9 @@ _SHEETS = (
     "findings",
     "evidence",
     "stations",
+    "next_door",
+    "outcome",
 )
-_SHEETS_SINCE = ("next_door", "outcome", "labels_missing")  # where there is something in them
 
 
 @dataclass(frozen=True, slots=True)
@@ -238,8 +239,6 @@ def workbook(content: StoreContent) -> bytes:
         put_list(book, book.sheet("Next door", title), NEXT_DOOR, content.neighbours.rows)
     if content.outcomes:
         put_list(book, book.sheet("Outcome", title), OUTCOMES, content.outcomes)
-    if content.behind:
-        put_list(book, book.sheet("Labels missing", title), BEHIND, content.behind)
     put_copy(book, content, copies)
     for sheet in book.book.worksheets:
         lock(sheet)
@@ -269,8 +268,8 @@ def _summary(book: Book, page: Page, content: StoreContent) -> None:
     for note in filter(None, (verdict(content, words), held_line(content, words), *beside)):
         sheet.note(note)
     some = {"commissioning": commission_rows(content), "outcome": content.outcomes,
-            "labels_missing": content.behind, "next_door": content.neighbours.rows}  # fmt: skip
-    names = [name for name in (*_SHEETS, *_SHEETS_SINCE) if some.get(name, True)]
+            "next_door": content.neighbours.rows}  # fmt: skip
+    names = [name for name in _SHEETS if some.get(name, True)]
     sheets = [(words(f"tab.{name}"), words(f"summary.sheet_{name}")) for name in names]
     for title, lines in (
         ("summary.store", _store_lines(content, words)),
