@@ -20,10 +20,10 @@ from pipeline.ingest.words import (
     cores,
     fold,
     is_channel,
-    keyed_by_name,
     left_aside,
     listed,
     spelt,
+    told_apart,
     unique,
     units_of,
     weight,
@@ -244,7 +244,7 @@ class Vocabulary:
                     unit = read[place].unit
                     exact |= {place: field} if unit in ("", *self._taken(kind, field)) else {}
         exact = {p: field for p, field in exact.items() if field != LEFT_ASIDE}
-        exact = keyed_by_name(exact, cells) if kind == STATIONS else exact
+        exact = told_apart(kind, exact, cells)
         alone = {"scanned_on", "scanned_at"}.intersection(exact.values()) == {"scanned_on"}
         return {p: f for p, f in exact.items() if f != "scanned_on"} if alone else exact
 

@@ -124,6 +124,21 @@ def keyed_by_name(known: Mapping[int, str], cells: Sequence[str]) -> dict[int, s
     }
 
 
+def told_apart(kind: str, known: Mapping[int, str], cells: Sequence[str]) -> dict[int, str]:
+    """Return what headings stand for where what stands beside them decides it."""
+    if kind == "stations":
+        return keyed_by_name(known, cells)
+    return site_beside_store(known, cells) if kind == "stores" else dict(known)
+
+
+def site_beside_store(known: Mapping[int, str], cells: Sequence[str]) -> dict[int, str]:
+    """Return what headings of stores stand for: of a `site` beside the store's key, the site."""
+    keys = [place for place, field in known.items() if field == "store"]
+    sites = [place for place in keys if fold(cells[place]) in LESSER["site"]]
+    shared = len(keys) > len(sites) == 1 and "site" not in known.values()
+    return {**known, sites[0]: "site"} if shared else dict(known)
+
+
 def names_station(heading: str) -> bool:
     """Say whether a heading is of a station's name for sure, not of just any name."""
     return fold(heading) in LESSER["station_name"]

@@ -83,6 +83,18 @@ is asked of a station that is as it was.
 
 `quarantine.xlsx` lists every key matched, and every key that is not with the one it may stand for;
 the run's last lines count them. The tables are `key_match` and `key_unmatched`.
+
+## Neighbours across the wall
+
+Stores that hear one another are planned together (`docs/method.md`, 15). Two exports tell of them:
+
+- levels: a column for the store of the station heard (`heard store`), filled where it is another
+  one; without it, a station that its store's stations only heard and no export else names may be
+  next door. It is taken for the station elsewhere that has it for its hardware address; or for its
+  key, where no two stores of all the exports have a key in common. Names such as `01`, which every
+  store has, are taken for none;
+- stores: a column for the building shared (`shared site`; a plain `site` too, beside a column for
+  the store's key): stores that name the same are neighbours, so a name must be unique in the chain.
 """
 _NEEDED = {
     "yes": "yes",
