@@ -30,7 +30,7 @@ from pipeline.ingest.spreadsheet import (
     refuse_workbook,
     sheet_lines,
 )
-from pipeline.ingest.words import fold
+from pipeline.ingest.words import LESSER, fold
 
 _SAMPLE_ROWS = 50  # that show what a column holds
 _HEADINGS_LEAST = 2  # known ones that make a table of a text
@@ -110,7 +110,7 @@ def open_tables(
         yield (_refused(found, room, str(error)),)
         return
     if found.suffix in FORMS:
-        yield _objects(found, path, room)
+        yield _objects(found, path, vocabulary, room)
     elif found.suffix not in (".xlsx", DOCUMENT, *DATABASES):
         yield (_text(found, path, vocabulary, room),)
     elif found.suffix not in DATABASES and (why := refuse_workbook(path)):
@@ -185,7 +185,20 @@ def _parted(path: Path, room: Path) -> Path:
     return out
 
 
-def _objects(found: FoundExport, path: Path, room: Path) -> tuple[DeliveredTable, ...]:
+def _bared(head: Head, vocabulary: Vocabulary) -> Head:
+    """Return headings of objects without the key around them, where only the inner one is known."""
+    cells = list(head.headings.cells)
+    for place, cell in enumerate(cells):
+        around, _, inner = cell.partition(" ")
+        if inner and fold(around) in LESSER["around"] and inner not in cells:
+            known = vocabulary.score([inner]) and not vocabulary.score([cell])
+            cells[place] = inner if known else cell
+    return replace(head, headings=replace(head.headings, cells=cells))
+
+
+def _objects(
+    found: FoundExport, path: Path, vocabulary: Vocabulary, room: Path
+) -> tuple[DeliveredTable, ...]:
     try:
         tables = read_objects(path, found.suffix)
     except ObjectsUnreadable as error:
@@ -194,7 +207,7 @@ def _objects(found: FoundExport, path: Path, room: Path) -> tuple[DeliveredTable
         DeliveredTable(
             file=found.file if table.name is None else f"{found.file}#{table.name}",
             sha256=found.sha256,
-            head=table.head,
+            head=_bared(table.head, vocabulary),
             said="objects; their keys are the headings",
             lines=table.lines,
             copy=room / "plain.csv",
