@@ -11,6 +11,7 @@ from pipeline.ingest.headings import READINGS, FieldColumn, Mapped, TableRefused
 from pipeline.ingest.notation import Titles, read_titles
 from pipeline.ingest.pasting import likely_heading, with_mapping
 from pipeline.ingest.tables import DeliveredTable
+from pipeline.ingest.turned import ask_by_station
 from pipeline.ingest.words import LESSER, fold, names_station
 
 UNTIMED = "12:00:00"
@@ -84,6 +85,9 @@ def understand(
         if isinstance(without, TableRefused):
             return without
         if without is None:
+            asked = ask_by_station(table.cells, values, vocabulary)
+            if asked is not None:
+                return asked
             return with_mapping(mapped, table.cells, values, vocabulary, own)
         mapped, filled = without
     mapped = replace(mapped, columns=_named_as_written(mapped.columns, cells, table.cells))

@@ -30,6 +30,7 @@ from pipeline.ingest.spreadsheet import (
     refuse_workbook,
     sheet_lines,
 )
+from pipeline.ingest.turned import by_station, one_below_another
 from pipeline.ingest.words import LESSER, fold
 
 _SAMPLE_ROWS = 50  # that show what a column holds
@@ -101,6 +102,24 @@ def open_tables(
 
     A file that cannot be opened gives one table with `refused` set.
     """
+    with _opened_tables(found, vocabulary, room) as tables:
+        yield tuple(_by_station(table, vocabulary) for table in tables)
+
+
+def _by_station(table: DeliveredTable, vocabulary: Vocabulary) -> DeliveredTable:
+    """Return a table of which each station has a column with a row each, where a rule says so."""
+    turned = by_station(table.head, table.first_values, table.lines, vocabulary)
+    if turned is None:
+        return table
+    head, lines = turned
+    said = f"{table.said}; a column a station"
+    return replace(table, head=head, lines=lines, said=said, whole=None, counted=True)
+
+
+@contextmanager
+def _opened_tables(
+    found: FoundExport, vocabulary: Vocabulary, room: Path
+) -> Iterator[tuple[DeliveredTable, ...]]:
     if found.refused is not None:
         yield (_refused(found, room, found.refused),)
         return
@@ -150,6 +169,9 @@ def _text(found: FoundExport, path: Path, vocabulary: Vocabulary, room: Path) ->
             facts = replace(inspect(readable), encoding=facts.encoding)
     readable = _parted(readable, room)
     head = read_head(readable, vocabulary)
+    if facts.size <= _ALIGNED_MOST:
+        whole, readable = readable, one_below_another(readable, head, room)
+        head = head if whole == readable else read_head(readable, vocabulary)
     if vocabulary.score(head.headings.cells) < _HEADINGS_LEAST and (scans := read_scans(readable)):
         return DeliveredTable(
             found.file, found.sha256, scans.head, "lines of a scan", scans.lines,
