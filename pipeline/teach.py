@@ -57,7 +57,7 @@ def teach(folder: Path, settings: Settings) -> tuple[Taught, ...]:
     Raises:
         FolderMissing: there is no such folder.
     """
-    vocabulary = Vocabulary(settings.headings)
+    vocabulary = Vocabulary(settings.headings, settings.above)
     with TemporaryDirectory(prefix="quietaisle-") as room:
         with open_database(Path(room) / "q.duckdb") as database:
             found = discover(folder, Stamps(database))

@@ -310,7 +310,7 @@ def _values(table: DeliveredTable, known: Understood, settings: Settings) -> Map
         "exported_on": known.titles.exported_on,
         "unit": known.mapped.level_unit.lower() or None,
         "in_mw": known.mapped.unit_of("tx_power_dbm") == "mW",
-        "in_utc": known.mapped.unit_of("scanned_at") == "UTC",
+        "in_utc": "UTC" in (known.mapped.unit_of("scanned_at"), known.titles.clock),
         **{f"{field}_factor": _factor(known.mapped, known.titles, field) for field in _SCALED},
         "cca_dbm": settings.limits["cca_threshold_dbm"],
         "scale_names": [name for name, _ in scales],

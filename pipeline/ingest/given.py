@@ -7,17 +7,19 @@ from datetime import date
 from pathlib import PurePosixPath
 from types import MappingProxyType
 
+from pipeline.ingest.delimited import DeliveredRow
 from pipeline.ingest.headings import READINGS, FieldColumn, Mapped, TableRefused, Vocabulary
 from pipeline.ingest.notation import Titles, read_titles
 from pipeline.ingest.pasting import likely_heading, with_mapping
 from pipeline.ingest.tables import DeliveredTable
 from pipeline.ingest.turned import ask_by_station
-from pipeline.ingest.words import LESSER, fold, names_station
+from pipeline.ingest.words import LESSER, fold, left_aside, listed, names_station
 
 UNTIMED = "12:00:00"
 """The time of day of scans of which only the day is known: the middle of the trading day."""
 _YEAR_FIRST = re.compile(r"(?<!\d)(20\d\d)([-_.]?)(\d\d)\2(\d\d)(?!\d)")
 _DAY_FIRST = re.compile(r"(?<!\d)(\d{1,2})\.(\d{1,2})\.(20\d\d)(?!\d)")
+_FREQUENCY = re.compile(r"(24\d\d)(?: ?MHz)?", re.IGNORECASE)
 _SCANNED_AT = {"scanned_at": "scanned at"}
 _STORE, _STATION = {"store": "store"}, {"station": "station"}
 # What a table may lack a column for, the least first: fields, and headings that stand for them.
@@ -30,6 +32,10 @@ _LACKING: Sequence[Mapping[str, str]] = (
     _STATION | _SCANNED_AT,
     _STORE | _STATION | _SCANNED_AT,
 )
+_CLOCKS = {
+    **dict.fromkeys(("store", "local", "local time", "store time"), "store"),
+    **dict.fromkeys(("utc", "gmt", "z", "utc 0", "utc+0", "utc+00 00", "etc utc"), "UTC"),
+}
 _QUESTIONS: Mapping[str, tuple[str, str]] = MappingProxyType(
     {
         "store": ("No column says which store the rows are of.", "Store: S001"),
@@ -76,7 +82,11 @@ def understand(
     """
     values = table.first_values()
     cells = [_with_unit(c, v, vocabulary) for c, v in zip(table.cells, values, strict=True)]
-    mapped = vocabulary.understand(cells)
+    mapped = vocabulary.understand(cells, values)
+    if not isinstance(mapped, TableRefused):
+        mapped = _two_channels(mapped, values) or mapped
+        if isinstance(mapped, TableRefused):
+            return mapped
     filled: Mapping[str, str] = MappingProxyType({})
     day = None
     if isinstance(mapped, TableRefused):
@@ -96,8 +106,57 @@ def understand(
         source = "" if "scanned_at" not in filled or day is None else day.said
         if source and UNTIMED in filled["scanned_at"]:
             source += f", scans at {UNTIMED[:5]}"
-        return Understood(mapped, read_titles(table.head.titles, ()), filled, source)
+        titles = _clocked(table, vocabulary)
+        if isinstance(titles, TableRefused):
+            return titles
+        return Understood(mapped, titles, filled, source)
     return _dated(table, vocabulary, mapped, filled, as_of)
+
+
+def _two_channels(mapped: Mapped, values: Sequence[Sequence[str]]) -> TableRefused | None:
+    """Return why a column of frequencies refuses the table: it has other channels beside it.
+
+    IEEE 802.15.4: channel k is at 2405 + 5 (k - 11) MHz.
+    """
+    columns = mapped.columns
+    place = next((p for p, column in enumerate(columns) if column.field == "channel"), None)
+    for other, column in enumerate(columns if place is not None else ()):
+        found = [_FREQUENCY.fullmatch(value.strip()) for value in values[other]]
+        if not column.field.startswith("other ") or not found or not all(found):
+            continue
+        pairs = zip(values[place or 0], found, strict=True)
+        told = [(int(own), int(of[1])) for own, of in pairs if of and own.strip().isdecimal()]
+        if any(mhz != 2350 + 5 * own for own, mhz in told):  # noqa: PLR2004 - as above
+            both = [columns[place or 0].heading, column.heading]
+            return TableRefused(
+                f"The columns {listed(both)} say different channels.",
+                "Which one is right? Paste the line of the other at the end of the rules file:\n"
+                + left_aside(mapped.kind, both),
+            )
+    return None
+
+
+def said_above(table: DeliveredTable, vocabulary: Vocabulary, kind: str) -> list[DeliveredRow]:
+    """Return the lines above a table's headings, and what the rules file says in their place."""
+    told = vocabulary.above.get(kind, {}).items()
+    return [*table.head.titles, *(DeliveredRow(0, [name, text]) for name, text in told)]
+
+
+def _clocked(table: DeliveredTable, vocabulary: Vocabulary) -> Titles | TableRefused:
+    """Return what the lines above readings say, with their clock; or the question which it is."""
+    rows = said_above(table, vocabulary, READINGS)
+    zones = vocabulary.headings_of("stores", "time_zone")
+    titles = read_titles(rows, ())
+    written = titles.clock or read_titles(rows, zones).exported_on
+    clock = _CLOCKS.get(fold(written or "store"))
+    if clock is None:
+        return TableRefused(
+            f"Its times are said to be in '{(written or '')[:60]}', and a store's clock may be of "
+            "another zone.",
+            "Are they what the clock of the store showed? Paste one of these lines above the "
+            "headings:\nClock: store\nClock: UTC",
+        )
+    return replace(titles, clock=clock)
 
 
 def _statistic(mapped: Mapped) -> dict[str, str]:
@@ -117,7 +176,8 @@ def _dated(
     as_of: date | None,
 ) -> Understood | TableRefused:
     """Return a table of another kind than readings with its day, or the question which it is."""
-    titles = read_titles(table.head.titles, vocabulary.headings_of(mapped.kind, "seen_on"))
+    headings = vocabulary.headings_of(mapped.kind, "seen_on")
+    titles = read_titles(said_above(table, vocabulary, mapped.kind), headings)
     column = next((each for each in mapped.columns if each.field == "seen_on"), None)
     if column is not None:
         return Understood(
@@ -183,7 +243,8 @@ def _elsewhere(table: DeliveredTable, vocabulary: Vocabulary, kind: str, field: 
 
     Names are those of the file without its ending, of its folder, and of the sheet.
     """
-    titled = read_titles(table.head.titles, vocabulary.headings_of(kind, field)).exported_on
+    headings = vocabulary.headings_of(kind, field)
+    titled = read_titles(said_above(table, vocabulary, kind), headings).exported_on
     path, _, sheet = table.file.partition("#")
     names = {"file name": PurePosixPath(path.replace("!", "/")).name.partition(".")[0]}
     names |= {"folder name": PurePosixPath(path).parent.name, "sheet name": sheet}
@@ -211,7 +272,7 @@ def _moment(table: DeliveredTable, vocabulary: Vocabulary, as_of: date | None) -
         *vocabulary.headings_of(READINGS, "scanned_at"),
         *vocabulary.headings_of("stations", "seen_on"),
     )
-    return _day(table.file, read_titles(table.head.titles, headings), as_of)
+    return _day(table.file, read_titles(said_above(table, vocabulary, READINGS), headings), as_of)
 
 
 def _day(file: str, titles: Titles, as_of: date | None) -> _Day | None:

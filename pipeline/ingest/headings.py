@@ -7,14 +7,14 @@ from functools import lru_cache
 from types import MappingProxyType
 from typing import NamedTuple
 
-from pipeline.errors import HeadingFieldUnknown
-from pipeline.ingest.looks import unit_of_values
+from pipeline.ingest.looks import contradicts, unit_of_values
 from pipeline.ingest.words import (
     CHANNEL_FIELDS,
     CHANNELS_LEAST,
     KEYS,
     LEFT_ASIDE,
     channel_field,
+    checked,
     core,
     cores,
     fold,
@@ -24,9 +24,11 @@ from pipeline.ingest.words import (
     listed,
     spelt,
     unique,
+    units_of,
     weight,
+    words_of,
 )
-from pipeline.tables.declare import ExportField, unit_of
+from pipeline.tables.declare import unit_of
 from pipeline.tables.exports import EXPORT_KINDS
 from pipeline.tables.units import said_unit, split_heading, unit_within
 
@@ -42,6 +44,7 @@ MENDED_FIELDS: Mapping[str, str] = MappingProxyType(
 # What these sheets say beside each row, and what they keep of rows that were too long.
 _MENDED_NOTES = ("reason", "what to do", "beyond the headings")
 # What numbers and times are unless something else is said.
+Named = Mapping[str, Mapping[str, str]]  # names and what they stand for, by kind
 _PLAIN_UNITS = ("dBm", "decimal", "local")
 _MIXED_LEAST = 3  # things said of stores that make a table theirs, whatever else it holds
 _FIELDS_LEAST = 2  # known headings that make a row one of headings
@@ -124,23 +127,25 @@ class TableRefused:
 class Vocabulary:
     """The headings known per kind of export: the declared ones and those of the rules file.
 
-    `own` maps headings to fields, by kind. `fields` has, per kind, the field of each folded
+    `own` maps headings to fields, by kind; `above` has what stands above them. `fields` has, per kind, the field of each folded
     heading.
 
     Raises:
         HeadingFieldUnknown: a heading of the rules file stands for a field that does not exist.
     """
 
-    def __init__(self, own: Mapping[str, Mapping[str, str]]) -> None:
+    def __init__(self, own: Named, above: Named = MappingProxyType({})) -> None:
+        self.above = above
         self._needed = {k.name: {f.name: f.needed for f in k.fields} for k in EXPORT_KINDS}
+        self._forms = {k.name: {f.name: f.form for f in k.fields} for k in EXPORT_KINDS}
         self._own = {kind: frozenset(map(fold, headings)) for kind, headings in own.items()}
         self.fields: Mapping[str, Mapping[str, str]] = {
-            kind.name: _words_of(kind.fields)
-            | _checked(kind.name, own.get(kind.name, {}), tuple(self._needed[kind.name]))
+            kind.name: words_of(kind.fields)
+            | checked(kind.name, own.get(kind.name, {}), tuple(self._needed[kind.name]))
             for kind in EXPORT_KINDS
         }
         # The units that headings of a field may end in, and the words before them.
-        self._units = {k.name: _units_of(k.fields) for k in EXPORT_KINDS}
+        self._units = {k.name: units_of(k.fields) for k in EXPORT_KINDS}
         self._bases = {
             kind.name: {fold(base): field.name for field in kind.fields for base in field.bases}
             | {
@@ -163,14 +168,22 @@ class Vocabulary:
         """Return how many of the cells are headings of the kind that knows most of them."""
         return max(weight(self.known(kind, cells)) for kind in self.fields)
 
-    def understand(self, cells: Sequence[str]) -> Mapped | TableRefused:
-        """Return what a row of headings means, or why it cannot be taken."""
+    def understand(
+        self, cells: Sequence[str], values: Sequence[Sequence[str]] = ()
+    ) -> Mapped | TableRefused:
+        """Return what a row of headings means, or why it cannot be taken.
+
+        `values` of the columns tell apart the kinds that it fits.
+        """
         counts = {kind: weight(self.known(kind, cells)) for kind in self.fields}
         best = max(counts.values())
         if best < _FIELDS_LEAST:
             return self._unknown(cells)
         kinds = [kind for kind in self.fields if counts[kind] == best]
         complete = [kind for kind in kinds if not self._missing(kind, cells)]
+        if len(complete) > 1 and values:
+            fitting = [kind for kind in complete if self._may_be(kind, cells, values)]
+            complete = fitting or complete
         if len(complete) > 1:
             return TableRefused(
                 f"The headings fit more than one kind of export ({', '.join(complete)}): "
@@ -181,6 +194,11 @@ class Vocabulary:
             return self._mapped(complete[0], cells)
         foreign = self._foreign(kinds[0], cells, self.known(kinds[0], cells))
         return foreign or self._lacking(kinds[0], cells)
+
+    def _may_be(self, kind: str, cells: Sequence[str], values: Sequence[Sequence[str]]) -> bool:
+        """Say whether no column rules out the field that it would stand for."""
+        known = self.known(kind, cells)
+        return not any(contradicts(values[p], self._forms[kind][f]) for p, f in known.items())
 
     def _mapped(self, kind: str, cells: Sequence[str]) -> Mapped | TableRefused:
         known = self.known(kind, cells)
@@ -367,15 +385,6 @@ class Vocabulary:
         )
 
 
-def _checked(kind: str, own: Mapping[str, str], known: Sequence[str]) -> dict[str, str]:
-    """Return the rules file's headings, folded; each must stand for a field of the kind."""
-    channels = tuple(CHANNEL_FIELDS.values()) if kind == READINGS else ()
-    for heading, field in own.items():
-        if field not in (*known, *channels, LEFT_ASIDE):
-            raise HeadingFieldUnknown(kind, heading, field, known)
-    return {fold(heading): field for heading, field in own.items()}
-
-
 def _uneven(columns: Sequence[FieldColumn]) -> TableRefused | None:
     """Return why columns that belong together refuse the table: only some say a unit."""
     for together in (CHANNEL_FIELDS.values(), ("x_m", "y_m")):
@@ -390,10 +399,3 @@ def _uneven(columns: Sequence[FieldColumn]) -> TableRefused | None:
             )
     return None
 
-
-def _words_of(fields: Sequence[ExportField]) -> dict[str, str]:
-    return {fold(word): f.name for f in fields for word in (*f.headings, *f.words)}
-
-
-def _units_of(fields: Sequence[ExportField]) -> dict[str, tuple[str, ...]]:
-    return {field.name: field.units for field in fields if field.units is not None}

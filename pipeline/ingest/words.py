@@ -6,6 +6,8 @@ from functools import lru_cache
 from types import MappingProxyType
 from unicodedata import normalize
 
+from pipeline.errors import HeadingFieldUnknown
+from pipeline.tables.declare import ExportField
 from pipeline.tables.exports import lesser_words
 
 _ACCENTS = re.compile("[\u0300-\u036f]")  # of letters, not the sounding marks of kana
@@ -134,3 +136,26 @@ def weight(known: Mapping[int, str]) -> int:
     fields = set(known.values())
     channels = set(filter(is_channel, fields))
     return len(fields - channels) + (len(channels) >= CHANNELS_LEAST)
+
+
+def words_of(fields: Sequence[ExportField]) -> dict[str, str]:
+    """Return the field of each declared heading and further word, folded."""
+    return {fold(word): f.name for f in fields for word in (*f.headings, *f.words)}
+
+
+def units_of(fields: Sequence[ExportField]) -> dict[str, tuple[str, ...]]:
+    """Return the units that headings may end in, of the fields that have such."""
+    return {field.name: field.units for field in fields if field.units is not None}
+
+
+def checked(kind: str, own: Mapping[str, str], known: Sequence[str]) -> dict[str, str]:
+    """Return the rules file's headings, folded; each must stand for a field of the kind.
+
+    Raises:
+        HeadingFieldUnknown: one does not.
+    """
+    channels = tuple(CHANNEL_FIELDS.values()) if kind == "ed_readings" else ()
+    for heading, field in own.items():
+        if field not in (*known, *channels, LEFT_ASIDE):
+            raise HeadingFieldUnknown(kind, heading, field, known)
+    return {fold(heading): field for heading, field in own.items()}
