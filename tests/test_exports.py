@@ -155,12 +155,23 @@ def _answered(export: Export, refused: str, folder: Path) -> Found:
     lines = refused.splitlines()[1:]
     rules = [line for line in lines if line.startswith(("[", '"'))]
     above = [ANSWERS.get(export.name) or line for line in lines if re.match(r"\w[\w ]*: ", line)]
+    above = [_with_key(line, export) for line in above]
+    both = "paste these lines above" in refused
     aside = [line for line in rules if line.endswith(' = "none"')]
     rules = [line for line in rules if len(aside) < 2 or line != aside[-1]]
     if rules and not aside and ' name" = ' not in rules[-1]:
         rules = [*rules[:1], *_true(export, rules[1:])]
-    told = export if rules else replace(export, text="\n".join([*above[:1], export.text]))
+    rules = [] if both else rules
+    said = above if both else above[:1]
+    told = export if rules else replace(export, text="\n".join([*said, export.text]))
     return found_in(written(told, folder), settings_from("\n".join(rules)) if rules else None)
+
+
+def _with_key(line: str, export: Export) -> str:
+    """Return a line to paste with the key that the export says, if it is one."""
+    name = line.partition(":")[0].lower()
+    keys = {row[name] for row in expected(export) if name in ("store", "station") and name in row}
+    return f"{name}: {keys.pop()}" if len(keys) == 1 else line
 
 
 def _true(export: Export, proposed: Sequence[str]) -> Iterator[str]:

@@ -9,11 +9,13 @@ from types import MappingProxyType
 
 from pipeline.ingest.delimited import DeliveredRow
 from pipeline.ingest.headings import READINGS, FieldColumn, Mapped, TableRefused, Vocabulary
+from pipeline.ingest.looks import looks_like
 from pipeline.ingest.notation import Titles, read_titles
 from pipeline.ingest.pasting import likely_heading, with_mapping
 from pipeline.ingest.tables import DeliveredTable
 from pipeline.ingest.turned import ask_by_station
-from pipeline.ingest.words import LESSER, fold, left_aside, listed, names_station
+from pipeline.ingest.words import LESSER, escaped, fold, left_aside, listed, names_station
+from pipeline.tables.cells import DAY, EUI64, IP_ADDRESS, LEVEL, MOMENT
 
 UNTIMED = "12:00:00"
 """The time of day of scans of which only the day is known: the middle of the trading day."""
@@ -233,7 +235,7 @@ def _without_columns(
             filled["scanned_at"] = day.text if ":" in day.text else f"{day.text} {UNTIMED}"
         known = {field: text for field, text in filled.items() if text is not None}
         if len(known) < len(filled):
-            return _ask([field for field in filled if field not in known], table, mapped.kind)
+            return _ask([field for field in filled if field not in known], table, mapped)
         return replace(mapped, columns=mapped.columns[: len(cells)]), known
     return None
 
@@ -249,10 +251,16 @@ def _elsewhere(table: DeliveredTable, vocabulary: Vocabulary, kind: str, field: 
     names = {"file name": PurePosixPath(path.replace("!", "/")).name.partition(".")[0]}
     names |= {"folder name": PurePosixPath(path).parent.name, "sheet name": sheet}
     told = [names[name] for name in names if vocabulary.fields[kind].get(name) == field]
+    # Of `store_0042` the key is 0042.
+    worded = [re.fullmatch(r"([^\W\d]+)[ _-]+(.+)", name) for name in told]
+    told = [
+        word[2] if word and vocabulary.fields[kind].get(fold(word[1])) == field else name
+        for word, name in zip(worded, told, strict=True)
+    ]
     return titled or next(filter(None, told), None)
 
 
-def _ask(fields: Sequence[str], table: DeliveredTable, kind: str) -> TableRefused:
+def _ask(fields: Sequence[str], table: DeliveredTable, mapped: Mapped) -> TableRefused:
     reasons, lines = zip(*(_QUESTIONS[field] for field in fields), strict=True)
     these = "this line" if len(lines) == 1 else "these lines"
     advice = f"If all are of one, paste {these} above the headings, with your own:\n"
@@ -260,11 +268,25 @@ def _ask(fields: Sequence[str], table: DeliveredTable, kind: str) -> TableRefuse
     if "store" in fields:
         name = "sheet name" if "#" in table.file else "folder name"
         name = name if "#" in table.file or "/" in table.file else "file name"
+        column = _key_like(mapped, table.first_values())
+        says = f"the column '{column}' or the {name} is" if column else f"the {name} is"
+        told = f'"{name}" = "store"'
         advice += (
-            f"\nOr, if the {name} is the store's key, paste at the end of the rules file:"
-            f'\n[headings.{kind}]\n"{name}" = "store"'
-        )
+            f"\nOr, if {says} the store's key, paste at the end of the rules file:"
+            f"\n[headings.{mapped.kind}]\n"
+        ) + (f'"{escaped(column)}" = "store"\n# {told}' if column else told)
     return TableRefused(" ".join(reasons), advice)
+
+
+def _key_like(mapped: Mapped, values: Sequence[Sequence[str]]) -> str | None:
+    """Return the first column that stands for no field and might be a key: filled, and no measure."""
+    forms = (LEVEL, DAY, MOMENT, IP_ADDRESS, EUI64)
+    for column, shown in zip(mapped.columns, values, strict=False):
+        measure = column.unit or any(looks_like(shown, form) for form in forms)
+        named = column.field.startswith("other ") and not column.heading.startswith("column ")
+        if named and not measure and shown and all(map(str.strip, shown)):
+            return column.heading
+    return None
 
 
 def _moment(table: DeliveredTable, vocabulary: Vocabulary, as_of: date | None) -> _Day | None:

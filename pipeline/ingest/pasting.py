@@ -39,7 +39,8 @@ def with_mapping(
     already. Where no kind is likely, the refusal stays as it is.
     """
     best = proposal(cells, values, vocabulary)
-    if not best.proposed:
+    keys = [field for field in best.lacking if field not in _DAY_FIELDS]
+    if not best.proposed and not (best.places and len(keys) == len(best.lacking)):
         return refused
     texts = [" ".join(cell.split()) for cell in cells]
     lines = [f'"{escaped(texts[place])}" = "{field}"' for place, field in best.proposed.items()]
@@ -66,9 +67,10 @@ class Fitted:
         return {place: f for place, f in self.places.items() if self.why[f] != "heading"}
 
     @property
-    def fit(self) -> tuple[int, int]:
-        """How well the kind fits: fields known or found, and few that are lacking."""
-        return len(self.places), -len(self.lacking)
+    def fit(self) -> tuple[int, int, int]:
+        """How well the kind fits: fields known or found, known for sure, and few lacking."""
+        known = sum(why == "heading" for why in self.why.values())
+        return len(self.places), known, -len(self.lacking)
 
 
 def proposal(
@@ -115,7 +117,8 @@ def _may_be(heading: str, values: Sequence[str], form: CellForm) -> bool:
     """Say whether nothing speaks against a column being of a form: for texts, no unit or level."""
     if form is not TEXT:
         return not contradicts(values, form)
-    return not split_heading(heading).unit and not any(
+    dated = not _DAY_WORDS.isdisjoint(fold(heading).split())
+    return not (dated or split_heading(heading).unit) and not any(
         looks_like(values, each) for each in (LEVEL, DAY, MOMENT)
     )
 

@@ -30,7 +30,7 @@ from pipeline.ingest.spreadsheet import (
     refuse_workbook,
     sheet_lines,
 )
-from pipeline.ingest.turned import by_station, one_below_another
+from pipeline.ingest.turned import by_station, laid_out
 from pipeline.ingest.words import LESSER, fold
 
 _SAMPLE_ROWS = 50  # that show what a column holds
@@ -170,7 +170,7 @@ def _text(found: FoundExport, path: Path, vocabulary: Vocabulary, room: Path) ->
     readable = _parted(readable, room)
     head = read_head(readable, vocabulary)
     if facts.size <= _ALIGNED_MOST:
-        whole, readable = readable, one_below_another(readable, head, room)
+        whole, readable = readable, laid_out(readable, head, vocabulary, room)
         head = head if whole == readable else read_head(readable, vocabulary)
     if vocabulary.score(head.headings.cells) < _HEADINGS_LEAST and (scans := read_scans(readable)):
         return DeliveredTable(

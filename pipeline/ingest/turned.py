@@ -1,6 +1,6 @@
-"""Tables laid out another way: a column a station, and one table below another with its own line.
+"""Tables laid out another way, told by their shape.
 
-Both are told by their shape; a row of the table that they become keeps the line that it stood in.
+A column a station; one table below another with its own line; a field a line; fields down.
 """
 
 import csv
@@ -23,7 +23,9 @@ Lines = Callable[[], Iterator[str]]
 """What yields the rows of a table as plain lines."""
 Values = Sequence[Sequence[str]]
 _UNIT = re.compile(r"[\s\[(]*-?dbm[\s\])]*$", re.IGNORECASE)
-_SPAN_LEAST = 2  # columns of stations
+_SPAN_LEAST = 2  # columns of stations, or tables below one another
+_DOWN_LEAST = 3  # known headings below one another
+_FIELDS_MOST = 60  # of them
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,22 +113,61 @@ def _is_mean(heading: str) -> bool:
     return any(words & LESSER[each] for each in ("mean", "max", "min"))
 
 
-def one_below_another(path: Path, head: Head, room: Path) -> Path:
-    """Return a text of tables with lines such as `Store: S1` between as one with these as columns.
+def laid_out(path: Path, head: Head, vocabulary: Vocabulary, room: Path) -> Path:
+    """Return a text of another layout as a table; any other as it is.
 
-    Where the same row of headings comes again and again below such a line; any other as it is.
+    That is, one table below another, each below lines such as `Store: S1`; nothing but such lines;
+    or the fields one below another.
     """
     lines = path.read_text(encoding="utf-8-sig", errors="replace").splitlines()
+    joined = _blocks(lines) or _fields_down(lines, head, vocabulary) or _joined(lines, head)
+    if joined is None:
+        return path
+    out = room / "laid out.csv"
+    out.write_text("\n".join(joined) + "\n", encoding="utf-8")
+    return out
+
+
+def _blocks(lines: Sequence[str]) -> list[str] | None:
+    """Return names and values, one a line, with the same name first in each block, as a table."""
+    pairs = [named_line(line) for line in lines if line.strip()]
+    if not pairs or not all(name for name, _ in pairs):
+        return None
+    rows: list[dict[str, str]] = []
+    for name, value in pairs:
+        if name == pairs[0][0]:
+            rows.append({})
+        rows[-1][name] = value
+    names = list(rows[0])
+    if len(rows) < _SPAN_LEAST or len(names) < _SPAN_LEAST or any(list(r) != names for r in rows):
+        return None
+    return ["\t".join(names), *("\t".join(row.values()) for row in rows)]
+
+
+def _fields_down(lines: Sequence[str], head: Head, vocabulary: Vocabulary) -> list[str] | None:
+    """Return a text whose first cells are the headings, of as many columns as stations, turned."""
+    rows = [row for row in csv.reader(lines, delimiter=head.dialect.delimiter) if row]
+    first = [row[0] for row in rows]
+    score = vocabulary.score(first) if len(rows) <= _FIELDS_MOST else 0
+    even = len({len(row) for row in rows}) == 1
+    if not even or score < _DOWN_LEAST or score <= vocabulary.score(head.headings.cells):
+        return None
+    marked = '"' in "".join(lines) or "\t" in "".join(lines)
+    return None if marked else ["\t".join(each) for each in zip(*rows, strict=True)]
+
+
+def _joined(lines: Sequence[str], head: Head) -> list[str] | None:
+    """Return tables one below another as one, with what the lines between them say as columns."""
     top = lines[head.headings.line - 1] if head.headings.line else ""
     if not top.strip() or lines.count(top) < _SPAN_LEAST:
-        return path
+        return None
     said: dict[str, str] = {}
     delimiter = head.dialect.delimiter
     out: list[str] = []
-    named = Counter(_named(line, delimiter)[0] for line in lines)
+    named = Counter(named_line(line, delimiter)[0] for line in lines)
     names = [name for name, times in named.items() if name and times >= _SPAN_LEAST]
     for number, line in enumerate(lines, start=1):
-        name, value = _named(line, delimiter)
+        name, value = named_line(line, delimiter)
         first = number == head.headings.line
         before = names if first else [said.get(each, "") for each in names]
         if name in names:
@@ -136,14 +177,10 @@ def one_below_another(path: Path, head: Head, room: Path) -> Path:
         else:
             filled = line.strip() and name not in names and (first or line != top)
             out.append(delimiter.join([*before, line]) if filled else "")
-    if not names:
-        return path
-    joined = room / "joined.csv"
-    joined.write_text("\n".join(out) + "\n", encoding="utf-8")
-    return joined
+    return out if names else None
 
 
-def _named(line: str, delimiter: str) -> tuple[str, str]:
+def named_line(line: str, delimiter: str = "\t") -> tuple[str, str]:
     """Return the name and value of a line such as `Store: S1`; nothing of any other."""
     bare = line.strip().rstrip(delimiter).strip()
     match = re.fullmatch(r"(\w[\w .#-]{0,30}?)\s*[:=]\s*(\S[^:=]*)", bare)
