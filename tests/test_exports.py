@@ -152,7 +152,8 @@ def _answered(export: Export, refused: str, folder: Path) -> Found:
     Of lines above the headings the true one is taken, or the first; of headings that may be left
     aside all but the last; and a wrong proposal is put right, where it is known what the column is.
     """
-    lines = refused.splitlines()[1:]
+    # What the rules file may say in place of these is tested with `teach`.
+    lines = refused.partition("Or, if it holds for all")[0].splitlines()[1:]
     rules = [line for line in lines if line.startswith(("[", '"'))]
     above = [ANSWERS.get(export.name) or line for line in lines if re.match(r"\w[\w ]*: ", line)]
     above = [_with_key(line, export) for line in above]

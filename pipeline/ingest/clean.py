@@ -17,6 +17,7 @@ from pipeline.ingest.delimited import TableUnreadable
 from pipeline.ingest.given import Understood, understand
 from pipeline.ingest.headings import READINGS, Mapped, TableRefused, Vocabulary
 from pipeline.ingest.notation import Notation, Titles, decide, far_stores
+from pipeline.ingest.pasting import in_rules
 from pipeline.ingest.places import country_cells, zone_cells
 from pipeline.ingest.staging import stage_plain, stage_whole
 from pipeline.ingest.tables import DeliveredTable
@@ -90,7 +91,9 @@ def clean(
         found = _read(database, table, known, judge)
     except TableUnreadable as error:
         return TableRefused(str(error), error.advice)
-    return found if isinstance(found, TableRefused) else _with_texts(database, found)
+    if isinstance(found, TableRefused):
+        return in_rules(found, known.mapped.kind, vocabulary)
+    return _with_texts(database, found)
 
 
 class RowsNeedCare(Exception):

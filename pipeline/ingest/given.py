@@ -11,7 +11,7 @@ from pipeline.ingest.delimited import DeliveredRow
 from pipeline.ingest.headings import READINGS, FieldColumn, Mapped, TableRefused, Vocabulary
 from pipeline.ingest.looks import looks_like
 from pipeline.ingest.notation import Titles, read_titles
-from pipeline.ingest.pasting import likely_heading, with_mapping
+from pipeline.ingest.pasting import in_rules, likely_heading, with_mapping
 from pipeline.ingest.tables import DeliveredTable
 from pipeline.ingest.turned import ask_by_station
 from pipeline.ingest.words import LESSER, escaped, fold, left_aside, listed, names_station
@@ -152,12 +152,13 @@ def _clocked(table: DeliveredTable, vocabulary: Vocabulary) -> Titles | TableRef
     written = titles.clock or read_titles(rows, zones).exported_on
     clock = _CLOCKS.get(fold(written or "store"))
     if clock is None:
-        return TableRefused(
+        refused = TableRefused(
             f"Its times are said to be in '{(written or '')[:60]}', and a store's clock may be of "
             "another zone.",
             "Are they what the clock of the store showed? Paste one of these lines above the "
             "headings:\nClock: store\nClock: UTC",
         )
+        return in_rules(refused, READINGS, vocabulary)
     return replace(titles, clock=clock)
 
 
