@@ -64,8 +64,6 @@ class Taught:
         return {**self.mapped, **found}
 
 
-
-
 Ask = Callable[[str, str, Sequence[str]], str | None]
 """Asks which of some answers a thing is, given what it means; None: nobody says."""
 
@@ -274,11 +272,11 @@ def _mappings(each: Taught) -> Sequence[tuple[str, str]]:
         return []
     lines = [("", f"# {each.file}")]
     of = {column.heading: column for column in each.columns}
-    for heading, field in each.proposed.items():
+    for heading, name in each.proposed.items():
         column = of.get(heading)
         said = ", ".join(column.values) or "empty" if column else "a name, not a column"
         why = column.why if column and column.why != "heading" else "you"
-        lines.append((heading, f'"{escaped(heading)}" = "{field}"  # by {why or "you"}: {said}'))
+        lines.append((heading, f'"{escaped(heading)}" = "{name}"  # by {why or "you"}: {said}'))
     lines += [("", f'# "heading of your column for {f}" = "{f}"') for f in each.lacking]
     return lines + _open(each, "headings")
 

@@ -1,6 +1,6 @@
 """Unknown headings are proposed from how they read and what stands below them; pasting works."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import date
 from pathlib import Path
 
@@ -119,20 +119,21 @@ def test_the_command_prints_and_writes(tmp_path: Path) -> None:
 
 STATIONS_HEAD = "Store,Station,Channel,Exported on"
 READINGS_HEAD = "Store,Station,Time,Channel,Level"
-OPEN = {
+OPEN: Mapping[str, tuple[str, str, str, Mapping[str, object]]] = {
     "order of days": ("a.csv", f"{STATIONS_HEAD}\nS1,B1,15,03/04/2026\n", "month first", {}),
     "clock": (
         "a.csv", f"Time zone: Europe/Berlin\n{READINGS_HEAD}\nS1,B1,2026-09-29 10:00,15,-80\n",
         "Clock: UTC", {"clock": "utc"},
     ),
-    "unit": ("a.csv", f"{READINGS_HEAD}\nS1,B1,2026-09-29 10:00,15,80\n", "-dBm", {"level_dbm": -80}),
+    "unit": (
+        "a.csv", f"{READINGS_HEAD}\nS1,B1,2026-09-29 10:00,15,80\n", "-dBm", {"level_dbm": -80},
+    ),
     "hex": (
         "a_2026-09-30.csv", "Store,Station,Channel\nS1,B1,14\nS1,B2,10\n", "hex", {"channel": 20},
     ),
     "positions": (
         "a_2026-09-30.csv",
-        "Store,Station,Channel,X,Y\nS1,B1,15,100,100\nS1,B2,15,3000,100\nS1,B3,15,100,4000\n"
-        "S1,B4,15,5000,5000\n",
+        "Store,Station,Channel,X,Y\nS1,B1,15,100,100\nS1,B2,15,3000,100\nS1,B3,15,5000,4000\n",
         "cm", {"x_m": 1},
     ),
     "shares": (
@@ -140,13 +141,15 @@ OPEN = {
         {"success_pct": 50},
     ),
     "decimals": (
-        "a_2026-09-30.csv", "Store;Station;Channel;X;Y\nS1;B1;15;1.500;2.500\n", "point", {"x_m": 1.5},
+        "a_2026-09-30.csv", "Store;Station;Channel;X;Y\nS1;B1;15;1.500;2.500\n", "point",
+        {"x_m": 1.5},
     ),
     "store of a folder": (
         "0042/a_2026-09-30.csv", "Station,Channel\nB1,15\n", "folder name", {"store": "0042"},
     ),
     "store of a file": (
-        "store_0042.csv", f"{STATIONS_HEAD[6:]}\nB1,15,2026-09-30\n", "file name", {"store": "0042"},
+        "store_0042.csv", f"{STATIONS_HEAD[6:]}\nB1,15,2026-09-30\n", "file name",
+        {"store": "0042"},
     ),
     "a column a station": (
         "a.csv", "Store,Time,Channel,B1,B2\nS1,2026-09-29 10:00,15,-80,-70\n", "column names",

@@ -86,7 +86,7 @@ def clean(
     if isinstance(known, TableRefused):
         return known
     try:
-        values = {**_values(table, known, settings), "latest": terms.latest}
+        values = {**values_of(table, known, settings), "latest": terms.latest}
         judge = partial(_judge, database, table, known, values)
         found = _read(database, table, known, judge)
     except TableUnreadable as error:
@@ -94,72 +94,6 @@ def clean(
     if isinstance(found, TableRefused):
         return in_rules(found, known.mapped.kind, vocabulary)
     return _with_texts(database, found)
-
-
-class RowsNeedCare(Exception):
-    """A table cannot be added straight: a row of it is not good, or the database may hold it."""
-
-
-def add_straight(
-    database: Database,
-    table: DeliveredTable,
-    vocabulary: Vocabulary,
-    settings: Settings,
-    terms: FolderTerms,
-) -> CleanedTable:
-    """Add a table's readings while they are read, and judge them where they then are.
-
-    They are not written in between, which takes half as long. It belongs in a transaction.
-
-    Raises:
-        RowsNeedCare: they have to be cleaned first; the transaction is to be given up.
-    """
-    known = understand(table, vocabulary, settings.headings, terms.as_of)
-    if (
-        table.whole is None
-        or isinstance(known, TableRefused)
-        or known.mapped.wide
-        or known.mapped.kind != READINGS
-    ):
-        raise RowsNeedCare
-    stage_whole(database, table.whole, table, known)
-    try:
-        notation = decide(database, known.mapped, known.titles)
-        if isinstance(notation, TableRefused):
-            raise RowsNeedCare
-        values = _with_notation(_values(table, known, settings), notation)
-        database.release("cleaned")
-        database.run("ingest", "judged_readings")
-        database.run("ingest", "straight_from")
-        _run(database, "add_straight", values)
-    except (duckdb.InvalidInputException, duckdb.NotImplementedException) as error:
-        raise RowsNeedCare from error
-    database.run("ingest", "cleaned_straight")
-    exported_on = _exported_on(database, known, notation, terms.latest)
-    rows = _row_count(database).rows
-    if isinstance(exported_on, TableRefused) or rows != table.rows_if_even:
-        raise RowsNeedCare
-    _check_straight(database, known, settings, terms.latest)
-    said = _said(table, known, notation)
-    return CleanedTable(known.mapped, rows, rows, 0, exported_on, said, added=True)
-
-
-def _check_straight(
-    database: Database, known: Understood, settings: Settings, latest: date | None
-) -> None:
-    """Ask of the readings added what is asked of cleaned ones; where any is amiss, give them up."""
-    newest = database.value("ingest", "newest_scanned")
-    database.run("ingest", "scanned_days")
-    apart = known.titles.year is None and database.value("ingest", "last_apart") is not None
-    if apart or (latest is not None and newest is not None and newest > latest):
-        raise RowsNeedCare
-    database.run("ingest", "readings_long")
-    database.run("ingest", "scans")
-    threshold = {"cca_dbm": settings.limits["cca_threshold_dbm"]}
-    if database.value("ingest", "stuck_scans", threshold) or database.value(
-        "ingest", "entangled_straight"
-    ):
-        raise RowsNeedCare
 
 
 def _read(
@@ -222,21 +156,21 @@ def _judge(
         if again != notation:
             notation = again
             _run_clean(database, mapped, notation, values)
-    exported_on = _exported_on(database, known, notation, values["latest"])
+    exported_on = exported_on_of(database, known, notation, values["latest"])
     if isinstance(exported_on, TableRefused):
         return exported_on
-    counted = _row_count(database)
+    counted = row_count(database)
     return CleanedTable(
         mapped,
         counted.rows,
         counted.good,
         counted.partly,
         exported_on,
-        _said(table, known, notation),
+        said_of(table, known, notation),
     )
 
 
-def _said(table: DeliveredTable, known: Understood, notation: Notation) -> str:
+def said_of(table: DeliveredTable, known: Understood, notation: Notation) -> str:
     """Return how a table was read, in words."""
     mapped, titles = known.mapped, known.titles
     said = (
@@ -273,7 +207,7 @@ def _places(database: Database) -> dict[str, object]:
     }
 
 
-def _exported_on(
+def exported_on_of(
     database: Database, known: Understood, notation: Notation, latest: object
 ) -> date | TableRefused | None:
     """Return the day that all rows share, where no column tells it."""
@@ -300,11 +234,13 @@ def _exported_on(
     return exported_on
 
 
-def _row_count(database: Database) -> _RowCount:
+def row_count(database: Database) -> _RowCount:
+    """Count the cleaned rows."""
     return database.records(_RowCount, "ingest", "tally")[0]
 
 
-def _values(table: DeliveredTable, known: Understood, settings: Settings) -> Mapping[str, object]:
+def values_of(table: DeliveredTable, known: Understood, settings: Settings) -> Mapping[str, object]:
+    """Return what statements that clean are told of a table, but for its notation."""
     scales = sorted(settings.scales.items())
     return {
         "year": known.titles.year,
@@ -338,7 +274,7 @@ def _run_clean(
     if mapped.kind == READINGS and not mapped.wide:
         database.run("ingest", "judged_readings")
     name = readings if mapped.kind == READINGS else _STATEMENTS[mapped.kind]
-    _run(database, name, _with_notation(values, notation))
+    run_named(database, name, with_notation(values, notation))
     _refuse_future(database, values["latest"], scans=mapped.kind == READINGS)
     if values["year"] is None:
         _refuse_years_apart(database, scans=mapped.kind == READINGS)
@@ -348,7 +284,8 @@ def _run_clean(
         _tidy_network_addresses(database)
 
 
-def _with_notation(values: Mapping[str, object], notation: Notation) -> Mapping[str, object]:
+def with_notation(values: Mapping[str, object], notation: Notation) -> Mapping[str, object]:
+    """Return values with those of a notation."""
     return {
         **values,
         "day_order": notation.day_order,
@@ -359,7 +296,7 @@ def _with_notation(values: Mapping[str, object], notation: Notation) -> Mapping[
     }
 
 
-def _run(database: Database, name: str, values: Mapping[str, object]) -> None:
+def run_named(database: Database, name: str, values: Mapping[str, object]) -> None:
     """Run a statement with those of the values that it names."""
     (parsed,) = database.connection.extract_statements(sql_file.statement("ingest", name))
     database.run("ingest", name, {each: values[each] for each in parsed.named_parameters})
@@ -409,4 +346,4 @@ def _with_texts(database: Database, found: CleanedTable) -> CleanedTable:
         return found
     database.run("ingest", "bad_text")
     database.run("ingest", "drop_blank")
-    return replace(found, rows_read=_row_count(database).rows)
+    return replace(found, rows_read=row_count(database).rows)

@@ -85,34 +85,41 @@ def understand(
     values = table.first_values()
     cells = [_with_unit(c, v, vocabulary) for c, v in zip(table.cells, values, strict=True)]
     mapped = vocabulary.understand(cells, values)
-    if not isinstance(mapped, TableRefused):
-        mapped = _two_channels(mapped, values) or mapped
-        if isinstance(mapped, TableRefused):
-            return mapped
     filled: Mapping[str, str] = MappingProxyType({})
     day = None
     if isinstance(mapped, TableRefused):
         day = _moment(table, vocabulary, as_of)
         without = _without_columns(table, cells, vocabulary, day)
+        if without is None:
+            return ask_by_station(table.cells, values, vocabulary) or with_mapping(
+                mapped, table.cells, values, vocabulary, own
+            )
         if isinstance(without, TableRefused):
             return without
-        if without is None:
-            asked = ask_by_station(table.cells, values, vocabulary)
-            if asked is not None:
-                return asked
-            return with_mapping(mapped, table.cells, values, vocabulary, own)
         mapped, filled = without
+    elif (twice := _two_channels(mapped, values)) is not None:
+        return twice
     mapped = replace(mapped, columns=_named_as_written(mapped.columns, cells, table.cells))
-    if mapped.kind == READINGS:
-        filled = _statistic(mapped) | dict(filled)
-        source = "" if "scanned_at" not in filled or day is None else day.said
-        if source and UNTIMED in filled["scanned_at"]:
-            source += f", scans at {UNTIMED[:5]}"
-        titles = _clocked(table, vocabulary)
-        if isinstance(titles, TableRefused):
-            return titles
-        return Understood(mapped, titles, filled, source)
-    return _dated(table, vocabulary, mapped, filled, as_of)
+    if mapped.kind != READINGS:
+        return _dated(table, vocabulary, mapped, filled, as_of)
+    source = "" if "scanned_at" not in filled or day is None else day.said
+    return _timed(table, vocabulary, mapped, _statistic(mapped) | dict(filled), source)
+
+
+def _timed(
+    table: DeliveredTable,
+    vocabulary: Vocabulary,
+    mapped: Mapped,
+    filled: Mapping[str, str],
+    source: str,
+) -> Understood | TableRefused:
+    """Return a table of readings with its clock, or the question which it is."""
+    if source and UNTIMED in filled["scanned_at"]:
+        source += f", scans at {UNTIMED[:5]}"
+    titles = _clocked(table, vocabulary)
+    if isinstance(titles, TableRefused):
+        return titles
+    return Understood(mapped, titles, filled, source)
 
 
 def _two_channels(mapped: Mapped, values: Sequence[Sequence[str]]) -> TableRefused | None:
@@ -128,7 +135,7 @@ def _two_channels(mapped: Mapped, values: Sequence[Sequence[str]]) -> TableRefus
             continue
         pairs = zip(values[place or 0], found, strict=True)
         told = [(int(own), int(of[1])) for own, of in pairs if of and own.strip().isdecimal()]
-        if any(mhz != 2350 + 5 * own for own, mhz in told):  # noqa: PLR2004 - as above
+        if any(mhz != 2350 + 5 * own for own, mhz in told):
             both = [columns[place or 0].heading, column.heading]
             return TableRefused(
                 f"The columns {listed(both)} say different channels.",
@@ -280,7 +287,7 @@ def _ask(fields: Sequence[str], table: DeliveredTable, mapped: Mapped) -> TableR
 
 
 def _key_like(mapped: Mapped, values: Sequence[Sequence[str]]) -> str | None:
-    """Return the first column that stands for no field and might be a key: filled, and no measure."""
+    """Return the first column that stands for no field and might be a key."""
     forms = (LEVEL, DAY, MOMENT, IP_ADDRESS, EUI64)
     for column, shown in zip(mapped.columns, values, strict=False):
         measure = column.unit or any(looks_like(shown, form) for form in forms)

@@ -127,8 +127,8 @@ class TableRefused:
 class Vocabulary:
     """The headings known per kind of export: the declared ones and those of the rules file.
 
-    `own` maps headings to fields, by kind; `above` has what stands above them. `fields` has, per kind, the field of each folded
-    heading.
+    `own` maps headings to fields, by kind; `above` has what stands above them. `fields` has, per
+    kind, the field of each folded heading.
 
     Raises:
         HeadingFieldUnknown: a heading of the rules file stands for a field that does not exist.
@@ -157,7 +157,7 @@ class Vocabulary:
         }
         self._cores = {kind: cores(words) for kind, words in self.fields.items()}
         self._base_cores = {kind: cores(words) for kind, words in self._bases.items()}
-        # Whatever splits a text, and each line of it, is tried: the same cells are read many times.
+        # Whatever splits a text is tried: the same cells are read many times.
         self._read = lru_cache(maxsize=8192)(self._heading)
 
     def headings_of(self, kind: str, field: str) -> list[str]:
@@ -171,9 +171,8 @@ class Vocabulary:
     def understand(
         self, cells: Sequence[str], values: Sequence[Sequence[str]] = ()
     ) -> Mapped | TableRefused:
-        """Return what a row of headings means, or why it cannot be taken.
-
-        `values` of the columns tell apart the kinds that it fits.
+        """Return what a row of headings means, or why it cannot be taken; `values` of each column
+        tell apart the kinds that it fits.
         """
         counts = {kind: weight(self.known(kind, cells)) for kind in self.fields}
         best = max(counts.values())
@@ -398,4 +397,3 @@ def _uneven(columns: Sequence[FieldColumn]) -> TableRefused | None:
                 "Name one unit in all of them, or in none.",
             )
     return None
-

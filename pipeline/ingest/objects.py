@@ -15,7 +15,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from itertools import count
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeGuard
 
 import polars as pl
 
@@ -117,7 +117,7 @@ def _as_rows(name: str, value: object) -> object:
     return [_as_rows(name, each) for each in value]
 
 
-def _holds_rows(value: object) -> bool:
+def _holds_rows(value: object) -> TypeGuard[_Pairs]:
     return isinstance(value, _Pairs) and any(_is_rows(each) for _, each in value)
 
 

@@ -70,8 +70,7 @@ def in_rules(refused: TableRefused, kind: str, vocabulary: Vocabulary) -> TableR
     where = f"below [above.{kind}] in" if told else "at the end of"
     said = [
         refused.advice,
-        f"Or, if it holds for all your exports of {kind}, paste {where} the rules file, or let "
-        "`quietaisle teach` ask:",
+        f"Or, if it holds for all your exports of {kind}, paste {where} the rules file:",
         *([] if told else [f"[above.{kind}]"]),
         first,
         *(f"# {other}" for other in others),

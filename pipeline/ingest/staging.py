@@ -14,8 +14,8 @@ from pipeline.ingest.words import CHANNEL_FIELDS
 from pipeline.tables.exports import EXPORT_KINDS
 
 _BUFFER = 1 << 20
-# Rows that the database is given at a time: somewhat fewer than a group of 122,880, in which it stores
-# them. Of larger batches it would store the rests, join them later, and so write a table twice.
+# Rows that the database is given at a time: somewhat fewer than a group of 122,880, in which it
+# stores them. Of larger batches it would store the rests, join them later, and so write them twice.
 _BATCH = 110_000
 _BATCH_OCTETS_MOST = 32 << 20
 _BATCH_STEP = 1 << 16  # the reader fails where its buffer is no multiple of 16 octets

@@ -6,9 +6,10 @@ from types import MappingProxyType
 import polars as pl
 
 from pipeline.database import Database
-from pipeline.ingest.clean import CleanedTable, RowsNeedCare, add_straight, clean
+from pipeline.ingest.clean import CleanedTable, clean
 from pipeline.ingest.days import FolderTerms
 from pipeline.ingest.headings import MENDED_FIELDS, READINGS, TableRefused, Vocabulary
+from pipeline.ingest.straight import RowsNeedCare, add_straight
 from pipeline.ingest.tables import DeliveredTable
 from pipeline.settings import Settings
 from pipeline.tables.taken import ExportFile, FileTaken, QuarantinedRow

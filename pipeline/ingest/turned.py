@@ -89,9 +89,7 @@ def ask_by_station(
     )
 
 
-def _layout(
-    cells: Sequence[str], values: Values, vocabulary: Vocabulary
-) -> _Layout | None:
+def _layout(cells: Sequence[str], values: Values, vocabulary: Vocabulary) -> _Layout | None:
     """Return which columns may be stations: of readings beside a channel, else beside a store."""
     for kind, form, value in ((READINGS, LEVEL, "level dBm"), ("stations", CHANNEL, "channel")):
         known = vocabulary.known(kind, cells)
