@@ -171,9 +171,7 @@ class Vocabulary:
     def understand(
         self, cells: Sequence[str], values: Sequence[Sequence[str]] = ()
     ) -> Mapped | TableRefused:
-        """Return what a row of headings means, or why it cannot be taken; `values` of each column
-        tell apart the kinds that it fits.
-        """
+        """Return what headings mean, or why not; `values` below them tell apart kinds that fit."""
         counts = {kind: weight(self.known(kind, cells)) for kind in self.fields}
         best = max(counts.values())
         if best < _FIELDS_LEAST:
