@@ -1,5 +1,6 @@
 """Unknown headings are proposed from how they read and what stands below them; pasting works."""
 
+import re
 from collections.abc import Mapping, Sequence
 from datetime import date
 from pathlib import Path
@@ -10,7 +11,10 @@ from exports_kit import found_in
 from ingest_kit import SET, put, take
 
 from pipeline.cli import cli
+from pipeline.ingest.delimited import DeliveredRow
 from pipeline.ingest.looks import looks_like
+from pipeline.ingest.notation import Titles, read_titles
+from pipeline.ingest.pasting import LASTING
 from pipeline.settings import load_settings, settings_from
 from pipeline.tables import cells
 from pipeline.tables.declare import CellForm
@@ -190,3 +194,17 @@ def test_what_nobody_answers_is_written_as_comments(tmp_path: Path) -> None:
         assert line in rules
         rules = rules.replace(line, line[2:])
     assert all(each.known for each in teach(folder, settings_from(rules)))
+
+
+def test_the_lines_that_last_are_in_the_documents_and_understood() -> None:
+    """Every answer that the documents give to a line above the headings changes how it is read."""
+    page = (Path(__file__).parents[1] / "docs" / "exports.md").read_text(encoding="utf-8")
+    section = page.partition("## Lines above the headings")[2].partition("\n## ")[0]
+    rows = [row.split(" | ") for row in section.splitlines() if row.startswith("| `")]
+    told = {name: re.findall("`([^`]+)`", row[1]) for row in rows for name in
+            re.findall("`([^`]+)`", row[0])}  # fmt: skip
+
+    assert set(LASTING) <= set(told)
+    for name in LASTING:
+        for answer in told[name]:
+            assert read_titles([DeliveredRow(1, [f"{name}: {answer}"])], ()) != Titles(), answer

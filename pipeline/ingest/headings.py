@@ -137,7 +137,8 @@ class Vocabulary:
     def __init__(self, own: Named, above: Named = MappingProxyType({})) -> None:
         self.above = above
         self._needed = {k.name: {f.name: f.needed for f in k.fields} for k in EXPORT_KINDS}
-        self._forms = {k.name: {f.name: f.form for f in k.fields} for k in EXPORT_KINDS}
+        needed = {k.name: [f for f in k.fields if f.needed != "no"] for k in EXPORT_KINDS}
+        self._forms = {kind: {f.name: f.form for f in needed[kind]} for kind in needed}
         self._own = {kind: frozenset(map(fold, headings)) for kind, headings in own.items()}
         self.fields: Mapping[str, Mapping[str, str]] = {
             kind.name: words_of(kind.fields)
@@ -194,8 +195,8 @@ class Vocabulary:
 
     def _may_be(self, kind: str, cells: Sequence[str], values: Sequence[Sequence[str]]) -> bool:
         """Say whether no column rules out the field that it would stand for."""
-        known = self.known(kind, cells)
-        return not any(contradicts(values[p], self._forms[kind][f]) for p, f in known.items())
+        forms, known = self._forms[kind], self.known(kind, cells)
+        return not any(contradicts(values[p], forms[f]) for p, f in known.items() if f in forms)
 
     def _mapped(self, kind: str, cells: Sequence[str]) -> Mapped | TableRefused:
         known = self.known(kind, cells)
