@@ -21,7 +21,7 @@ encoding, a workbook, an OpenDocument spreadsheet, JSON, JSON Lines, Parquet or 
   lists; plain values beside these are lines above the headings. Where each object holds one list of
   objects, as a store its stations, these are the rows. An object inside an object gives headings of
   both keys, as `position x m`, or of the inner one where only that is known; a list of plain values
-  is one cell. Lists of lists below one of headings, lists of equal length by heading, objects of one
+  is one cell. Lists of lists below one of headings, lists of one length by heading, objects of one
   form by key, and pairs of a channel and a level are read as lists of objects.
 - A text may be packed with gzip or zstd (`.csv.gz`, `.ndjson.zst`), also inside a .zip; two blanks
   or more may part its cells.
