@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pypdfium2
 import pytest
+from accessible import shortcomings
 from audit_history import LAST, QUARTERS, History, history
 from audit_kit import audit_of, live_through, past_database
 from openpyxl import load_workbook
@@ -275,7 +276,9 @@ def test_every_language_and_an_empty_quarter_can_be_laid_out(
     """German has its own words; a quarter in which nothing departs says so."""
     database, _, _, _ = written
     content = quarter_content(database, QUARTERS[LAST])
-    german = pages(quarter_pdf(content, wording("DE")))
+    octets = quarter_pdf(content, wording("DE"))
+    german = pages(octets)
+    assert shortcomings(octets) == []
     assert "Über die Quartale" in german[1]
     assert quarter_workbook(content, wording("DE")) == quarter_workbook(content, wording("DE"))
     alone = replace(content, trend=(replace(content.now, asked=1, channels=1, rollouts=0),))

@@ -12,6 +12,7 @@ from urllib.parse import unquote
 import pypdfium2
 import pypdfium2.raw as pdfium
 import pytest
+from accessible import shortcomings
 from openpyxl import load_workbook
 from region_stores import add_lives, add_rollout, rollout
 from report_stores import Invented, invent, invented_database
@@ -409,7 +410,9 @@ def test_a_large_region_still_has_one_page_first(north: RegionContent) -> None:
     stores = tuple(
         replace(north.stores[n % 42], store=f"X{n:04}", name="Store") for n in range(800)
     )
-    texts = pages(pdf_of(replace(north, stores=stores)))
+    octets = pdf_of(replace(north, stores=stores))
+    texts = pages(octets)
+    assert shortcomings(octets) == []
     rows = " ".join(texts[1:])
     assert "How far is the rollout?" in texts[0]
     assert all(rows.count(f"X{n:04} ") == 1 for n in range(800))

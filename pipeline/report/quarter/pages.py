@@ -5,17 +5,13 @@ from dataclasses import replace
 from pipeline.report.kit import style
 from pipeline.report.kit.booklet import (
     Leaf,
-    PrintedList,
     booklet,
     draw_figures,
     draw_kind,
-    draw_list,
     draw_name,
-    list_height,
-    list_pages,
     page_box,
-    rows_fitting,
 )
+from pipeline.report.kit.lists import PrintedList, draw_list, list_height, list_pages, rows_fitting
 from pipeline.report.kit.pen import (
     HEADING_H,
     LEAD,

@@ -16,6 +16,7 @@ from pipeline.report.kit.booklet import (
     draw_name,
     page_box,
 )
+from pipeline.report.kit.lists import draw_heading
 from pipeline.report.kit.pen import (
     HEADING_H,
     LEAD,
@@ -24,15 +25,14 @@ from pipeline.report.kit.pen import (
     SMALL_STRONG,
     TINY,
     TINY_MUTED,
-    TINY_STRONG,
     Align,
     Box,
     Pen,
     Type,
     text_height,
-    wrapped,
 )
 from pipeline.report.kit.style import Face
+from pipeline.report.kit.tags import Role
 from pipeline.report.region.answers import (
     AnswerLine,
     decisions,
@@ -211,6 +211,12 @@ def _item_height(item: AnswerLine, room: float) -> float:
 
 
 def _draw_item(pen: Pen, box: Box, item: AnswerLine) -> float:
+    with pen.part(Role.TEXT):
+        _draw_asked(pen, box, item)
+    return box.y + _item_height(item, box.w)
+
+
+def _draw_asked(pen: Pen, box: Box, item: AnswerLine) -> None:
     kind = _GRAVE if item.grave else _COUNT
     pen.text(box.x, box.y + 10.5, item.count, kind, width=_COUNT_W - 2)
     if item.grave:
@@ -219,17 +225,18 @@ def _draw_item(pen: Pen, box: Box, item: AnswerLine) -> float:
     y = pen.paragraph(inner, item.text, SMALL, lines=4)
     if item.where:
         pen.paragraph(Box(inner.x, y, inner.w, 0), item.where, TINY_MUTED, lines=2)
-    return box.y + _item_height(item, box.w)
 
 
 def _store_rows(content: RegionContent, links: Sequence[FileLinks], words: Wording) -> Block:
     """Return a row for every store, linked to its files."""
 
     def draw(pen: Pen, box: Box, items: Sequence[int]) -> None:
-        _headings(pen, box, words)
-        for place, i in enumerate(items):
-            row = Box(box.x, box.y + _HEADINGS_H + _ROW * place, box.w, _ROW)
-            _row(pen, row, content.stores[i], links[i], words)
+        with pen.part(Role.TABLE):
+            _headings(pen, box, words)
+            for place, i in enumerate(items):
+                row = Box(box.x, box.y + _HEADINGS_H + _ROW * place, box.w, _ROW)
+                with pen.part(Role.ROW):
+                    _row(pen, row, content.stores[i], links[i], words)
 
     title, note = words("review.stores_title"), words("review.stores_note")
     heights = (_ROW,) * len(content.stores)
@@ -267,41 +274,44 @@ def _cells(box: Box) -> Mapping[str, Box]:
 
 
 def _headings(pen: Pen, box: Box, words: Wording) -> None:
-    for key, cell in _cells(box).items():
-        lines = wrapped(words(f"row.{key}"), TINY_STRONG, cell.w - 6, 2)
-        for line, part in enumerate(reversed(lines)):
-            base = box.y + 16 - 8.5 * line
+    with pen.part(Role.ROW):
+        for key, cell in _cells(box).items():
+            at, align = cell.x + (_INDENT if key == "next_work" else 0.0), Align.LEFT
             if key in _FIGURES:
-                pen.text(cell.right - 4, base, part, TINY_STRONG, align=Align.RIGHT)
-            else:
-                indent = _INDENT if key == "next_work" else 0.0
-                pen.text(cell.x + indent, base, part, TINY_STRONG)
-    pen.text(box.right, box.y + 16, words("row.files"), TINY_STRONG, align=Align.RIGHT)
+                at, align = cell.right - 4, Align.RIGHT
+            draw_heading(pen, (at, box.y + 2), words(f"row.{key}"), cell.w - 6, align)
+        draw_heading(pen, (box.right, box.y + 2), words("row.files"), _LINKS_W, Align.RIGHT)
     pen.line((box.x, box.y + 20), (box.right, box.y + 20), style.INK, 0.7)
 
 
 def _row(pen: Pen, box: Box, store: StoreLine, files: FileLinks, words: Wording) -> None:
     base = box.y + 9.8
     cells = _cells(box)
-    standing_mark(pen, (box.x + 4, base - 2.8), store.standing)
-    pen.text(box.x + 12, base, words(f"standing.{store.standing.value}"), TINY, width=50)
+    with pen.part(Role.CELL):
+        standing_mark(pen, (box.x + 4, base - 2.8), store.standing)
+        pen.text(box.x + 12, base, words(f"standing.{store.standing.value}"), TINY, width=50)
     name = cells["store"]
-    pen.text(name.x, base, store.store, SMALL_STRONG, width=name.w - 6)
     used = min(name.w - 10, SMALL_STRONG.width(store.store) + 5)
-    pen.text(name.x + used, base, store.name, SMALL, width=name.w - used - 6)
-    _changes(pen, cells["changes"], store, words, base)
+    with pen.part(Role.SIDE):
+        pen.text(name.x, base, store.store, SMALL_STRONG, width=name.w - 6)
+        pen.text(name.x + used, base, store.name, SMALL, width=name.w - used - 6)
+    with pen.part(Role.CELL):
+        _changes(pen, cells["changes"], store, words, base)
     figures = {
         "clear_air": words.change(store.clear_air_now, store.clear_air_planned),
         "settle": words.number(store.stop + store.fix),
         "astray": words.number(store.astray),
     }
     for key, text in figures.items():
-        pen.text(cells[key].right - 4, base, text, SMALL, align=Align.RIGHT)
-    if store.stop:
-        pen.text(cells["settle"].x + 2, base, "!", _STOP)
+        with pen.part(Role.CELL):
+            pen.text(cells[key].right - 4, base, text, SMALL, align=Align.RIGHT)
+            if key == "settle" and store.stop:
+                pen.text(cells[key].x + 2, base, "!", _STOP)
     last = cells["next_work"]
-    pen.text(last.x + _INDENT, base, next_step(store, words), TINY, width=last.w - 10)
-    _links(pen, box, files, words, base)
+    with pen.part(Role.CELL):
+        pen.text(last.x + _INDENT, base, next_step(store, words), TINY, width=last.w - 10)
+    with pen.part(Role.CELL):
+        _links(pen, box, store, files, words)
     pen.line((box.x, box.bottom), (box.right, box.bottom), style.HAIRLINE, 0.3)
 
 
@@ -319,12 +329,13 @@ def _changes(pen: Pen, cell: Box, store: StoreLine, words: Wording, base: float)
             x += part
 
 
-def _links(pen: Pen, box: Box, files: FileLinks, words: Wording, base: float) -> None:
-    x = box.right
+def _links(pen: Pen, box: Box, store: StoreLine, files: FileLinks, words: Wording) -> None:
+    x, base = box.right, box.y + 9.8
     for key, target in (("pdf", files.summary), ("xlsx", files.workbook)):
         text = words(f"link.{key}")
         length = _LINK.width(text)
-        pen.text(x, base, text, _LINK, align=Align.RIGHT)
         area = (x - length, pen.height - base - 2, x, pen.height - base + 8)
-        pen.canvas.linkURL(target, area)
+        with pen.part(Role.LINK):
+            pen.text(x, base, text, _LINK, align=Align.RIGHT)
+            pen.tags.link(target, area, f"{store.store} {store.name}: {text}")
         x -= length + 8

@@ -31,6 +31,7 @@ from pipeline.report.kit.pen import (
     text_height,
 )
 from pipeline.report.kit.style import Face
+from pipeline.report.kit.tags import Role
 from pipeline.report.store.air import (
     AIR_ROW,
     BAR_ROW,
@@ -60,7 +61,7 @@ from pipeline.report.store.lists import (
     held_height,
     move_height,
 )
-from pipeline.report.store.verdict import evidence_lines, verdict
+from pipeline.report.store.verdict import across_floors, evidence_lines, verdict
 from pipeline.wording import Wording, wording
 
 _FIRST_FURTHER = 3  # the number of the first further page
@@ -167,7 +168,7 @@ def _draw_first(pen: Pen, parts: FirstPage, doc: Document) -> None:
     pen.paragraph(parts.verdict, verdict(doc.content, doc.words), LEAD, lines=4)
     _figures(pen, parts.figures, doc)
     if parts.plan.h:
-        y = pen.heading(parts.plan, doc.words("plan.title"))
+        y = pen.heading(parts.plan, doc.words("plan.title"), across_floors(doc.content, doc.words))
         draw_plans(pen, parts.plan.below(y), doc)
     _bars(pen, parts, doc)
     _moves(pen, parts, doc)
@@ -201,7 +202,8 @@ def _head(pen: Pen, box: Box, doc: Document) -> None:
     seen = words("document.as_seen", day=words.day(store.last_seen_on))
     draw_kind(pen, box, words("document.kind"), seen)
     fits = NAME.width(store.name) <= box.w
-    y = pen.paragraph(box.below(box.y + 22), store.name, NAME if fits else _LONG_NAME, lines=2)
+    kind, at = NAME if fits else _LONG_NAME, box.below(box.y + 22)
+    y = pen.paragraph(at, store.name, kind, lines=2, role=Role.TITLE)
     parts = [store.store, store.region, store.country, store.store_type]
     parts.append(words.counted("store.stations", doc.content.figures.stations))
     if doc.content.figures.to_install:
@@ -293,9 +295,10 @@ def _evidence(pen: Pen, box: Box, content: StoreContent, words: Wording) -> floa
     blind = not (content.figures.measured or content.figures.inferred)
     y = pen.heading(box, words("evidence.title"), words("evidence.none") if blind else "")
     for label, value in evidence_lines(content, words):
-        pen.text(box.x, y + SMALL.size, label, SMALL, width=box.w * 0.6)
         width = box.w * 0.39
-        pen.text(box.right, y + SMALL.size, value, SMALL_STRONG, align=Align.RIGHT, width=width)
+        with pen.part(Role.TEXT):
+            pen.text(box.x, y + SMALL.size, label, SMALL, width=box.w * 0.6)
+            pen.text(box.right, y + SMALL.size, value, SMALL_STRONG, align=Align.RIGHT, width=width)
         y += SMALL.leading + 1
     return y
 
