@@ -1,4 +1,4 @@
-"""Add many readings while they are read: nothing is written in between, which halves the time."""
+"""Add many readings while they are read: nothing is written in between."""
 
 from datetime import date
 
