@@ -44,7 +44,7 @@ def with_mapping(
     """
     best = proposal(cells, values, vocabulary)
     keys = [field for field in best.lacking if field not in _DAY_FIELDS]
-    if not best.proposed and not (best.places and len(keys) == len(best.lacking)):
+    if not best.proposed and not (best.places and keys == list(best.lacking) != []):
         return refused
     texts = [" ".join(cell.split()) for cell in cells]
     lines = [f'"{escaped(texts[place])}" = "{field}"' for place, field in best.proposed.items()]
