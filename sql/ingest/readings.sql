@@ -53,7 +53,7 @@ select line_number, store, station, scanned_at, clock, channel, level_dbm, stati
             when scanned_at is null or not scanned_at
                 between timestamp '1990-01-01' and timestamp '2200-01-01'
             then wrong('date-unreadable', 'scanned_at', stamp) end,
-        case when other_band(channel_cell, channel, $channel_numerals)
+        case when other_band(channel_cell, channel, channel_numerals)
             then wrong('band-other', 'channel', channel_cell)
             when not coalesce(channel between 11 and 26, false)
             then wrong('channel-impossible', 'channel', channel_cell) end,
