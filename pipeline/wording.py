@@ -71,6 +71,11 @@ class Wording:
         """Return the text of a value among those of a group; the value itself if it has none."""
         return self.texts.get(f"{group}.{value.replace(' ', '_')}", value)
 
+    def group(self, name: str) -> tuple[str, ...]:
+        """Return the keys of a group of texts without its name, in the order of the file."""
+        start = f"{name}."
+        return tuple(key.removeprefix(start) for key in self.texts if key.startswith(start))
+
     def tab(self, sheet: str) -> str:
         """Return what a sheet of a workbook is called; its own name if it has no text."""
         return self.texts.get(tab_key(sheet), sheet)

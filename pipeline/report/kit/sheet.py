@@ -129,13 +129,16 @@ class Page:
             cell._style = copy(look)  # noqa: SLF001 - as above
             cell.number_format = f'"{shown} %"'
 
-    def merge(self, row: int, last_column: int, text: str, look: StyleArray) -> None:
-        """Write a text across the first columns of a row."""
-        for column in range(last_column + 1):
-            self.put(row, column, text if column == 0 else None, look)
+    def merge(
+        self, row: int, last_column: int, text: str, look: StyleArray, first_column: int = 0
+    ) -> None:
+        """Write a text across columns of a row, from the first one unless told otherwise."""
+        for column in range(first_column, last_column + 1):
+            self.put(row, column, text if column == first_column else None, look)
         self.sheet.merge_cells(
-            start_row=row + 1, end_row=row + 1, start_column=1, end_column=last_column + 1
-        )
+            start_row=row + 1, end_row=row + 1,
+            start_column=first_column + 1, end_column=last_column + 1,
+        )  # fmt: skip
 
     def width(self, first: int, last: int, characters: float) -> None:
         """Set the width of columns in characters."""
@@ -359,17 +362,23 @@ def put_list(
     page.freeze(1, 1)
     page.sheet.print_title_rows = "1:1"
     page.sheet.print_title_cols = "A:A"
-    page.fit(ceil(sum(widths) / PAGE_LETTERS), 0)
+    page.fit(pages_wide(widths, 1), 0)
     page.print_area(max(1, len(rows)), len(columns) - 1)
     if rows:
         page.sheet.auto_filter.ref = f"A1:{get_column_letter(len(columns))}{len(rows) + 1}"
     return rows
 
 
+def pages_wide(widths: Sequence[float], kept: int) -> int:
+    """Return how many pages hold columns of these widths, the first `kept` of them on each page."""
+    first = sum(widths[:kept])
+    return max(1, ceil((sum(widths) - first) / max(1, PAGE_LETTERS - first)))
+
+
 def column_width(heading: str, column: SheetColumn[Any], values: Sequence[Value]) -> float:
-    """Return a width in characters that shows the heading in two lines and every value."""
+    """Return a width in characters that shows the heading in three lines and every value."""
     longest_word = max(len(word) for word in heading.split())
-    needed = max(longest_word, ceil(len(heading) / 2)) + 3  # room for the filter button
+    needed = max(longest_word, ceil(len(heading) / 3)) + 3  # room for the filter button
     longest = max((len(_shown(value, column.look)) for value in values), default=0)
     return min(max(_NARROWEST, needed, longest + 3), max(column.widest, longest_word + 4))
 

@@ -45,7 +45,7 @@ from pipeline.report.store.verdict import evidence_lines, held_line, verdict
 from pipeline.tables.declare import column_of
 from pipeline.tables.exports import StationSeen
 from pipeline.tables.survey import EdEvidence
-from pipeline.wording import DEFAULT_LANGUAGE, NOTHING, Wording, wording
+from pipeline.wording import NOTHING, Wording, wording
 from pipeline.xlsx import workbook_bytes
 
 _FIRST_WIDTHS = (40, 62)
@@ -64,6 +64,7 @@ _SHEETS = (
     "stations",
 )
 _SHEETS_SINCE = ("outcome", "labels_missing")  # once changes were made
+_LAST_SHEETS = ("glossary",)
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,20 +132,6 @@ MOVES: tuple[SheetColumn[MoveRow], ...] = (
 )
 
 
-def _basis(row: EdEvidence, words: Wording) -> Value:
-    """Return where a figure comes from; the database has it in English, with more of the scan."""
-    if words.language == DEFAULT_LANGUAGE:
-        return row.basis
-    if row.source == "measured" and row.newest_at is not None:
-        told = {"n": row.readings, "visits": row.visits, "worth": round(row.worth)}
-        counts = {name: words.number(count) for name, count in told.items()}
-        return words("basis_of.measured", day=words.day(row.newest_at.date()), **counts)
-    if row.source == "inferred":
-        heard = words("basis_of.wifi", wifi=row.wifi) if row.wifi else words("basis_of.no_wifi")
-        return words("basis_of.inferred", heard=heard)
-    return words("basis_of.absent")
-
-
 FINDINGS: tuple[SheetColumn[StoreFinding], ...] = (
     SheetColumn(worded("severity", "severity"), Look.TEXT, "column.severity"),
     SheetColumn("title", Look.LONG, "column.title", 36),
@@ -170,7 +157,7 @@ EVIDENCE: tuple[SheetColumn[EdEvidence], ...] = (
     SheetColumn(yes_no("own_traffic"), Look.TEXT, "column.own_traffic"),
     SheetColumn(worded("source", "source"), Look.TEXT, "column.source"),
     SheetColumn("newest_at", Look.MOMENT, "column.newest"),
-    SheetColumn(_basis, Look.LONG, "column.basis", 38),
+    SheetColumn("wifi", Look.TEXT, "column.wifi"),
 )
 _STATUS = _seen("status")
 STATIONS: tuple[SheetColumn[StationRow], ...] = (
@@ -206,6 +193,10 @@ STATIONS: tuple[SheetColumn[StationRow], ...] = (
     SheetColumn("sharing_now", Look.LONG, "column.sharing_now", 30),
     SheetColumn("sharing_planned", Look.LONG, "column.sharing_planned", 30),
 )
+GLOSSARY: tuple[SheetColumn[str], ...] = (
+    SheetColumn(lambda term, words: words(f"glossary.{term}"), Look.LONG, "column.term", 26),
+    SheetColumn(lambda term, words: words(f"meaning.{term}"), Look.LONG, "column.meaning", 76),
+)
 
 
 def workbook(content: StoreContent) -> bytes:
@@ -237,6 +228,9 @@ def workbook(content: StoreContent) -> bytes:
         put_list(book, book.sheet("Outcome", title), OUTCOMES, content.outcomes)
     if content.behind:
         put_list(book, book.sheet("Labels missing", title), BEHIND, content.behind)
+    put_list(
+        book, book.sheet("Glossary", title, landscape=False), GLOSSARY, words.group("glossary")
+    )
     put_copy(book, content, copies)
     for sheet in book.book.worksheets:
         lock(sheet)
@@ -266,7 +260,7 @@ def _summary(book: Book, page: Page, content: StoreContent) -> None:
         sheet.note(note)
     some = {"commissioning": commission_rows(content), "outcome": content.outcomes,
             "labels_missing": content.behind}  # fmt: skip
-    names = [name for name in (*_SHEETS, *_SHEETS_SINCE) if some.get(name, True)]
+    names = [name for name in (*_SHEETS, *_SHEETS_SINCE, *_LAST_SHEETS) if some.get(name, True)]
     sheets = [(words(f"tab.{name}"), words(f"summary.sheet_{name}")) for name in names]
     for title, lines in (
         ("summary.store", _store_lines(content, words)),
@@ -330,7 +324,7 @@ def _cost_lines(content: StoreContent, words: Wording) -> list[tuple[str, str]]:
         return []
     costs = (proof.cost_now, proof.cost, proof.bound)
     return [
-        (words("summary.solver"), proof.solver),
+        (words("summary.solver"), words.named("solver", proof.solver)),
         (words("summary.cost"), _joined(words.number(cost, 3) for cost in costs)),
         *([(words("summary.ask"), _asked(proof.ask, words))] if proof.ask else []),
     ]
