@@ -163,9 +163,9 @@ def _air(facts: Mapping[str, object] | None) -> Air | None:
     return Air(**{**facts, "neighbours": tuple(Neighbour(**row) for row in rows)})  # type: ignore[arg-type]  # as to_json wrote them
 
 
-def sentence(reason: Reason, language: str = DEFAULT_LANGUAGE) -> str:
+def sentence(reason: Reason, language: str = DEFAULT_LANGUAGE, country: str | None = None) -> str:
     """Return the reason as a sentence, in English if the language is not shipped."""
-    words = _Words(texts(language), style(language))
+    words = _Words(texts(language), style(language, country))
     parts = []
     if reason.today is None:
         parts.append(words("move_reason.first"))
@@ -187,12 +187,12 @@ def sentence(reason: Reason, language: str = DEFAULT_LANGUAGE) -> str:
     return words("move_reason.parked", reason=text) if reason.parked else text
 
 
-def brief(reason: Reason, language: str = DEFAULT_LANGUAGE) -> str:
+def brief(reason: Reason, language: str = DEFAULT_LANGUAGE, country: str | None = None) -> str:
     """Return in a sentence or two what is wrong with today's channel, and what the new one is like.
 
     For people who decide; `sentence` has the evidence.
     """
-    words = _Words(texts(language), style(language))
+    words = _Words(texts(language), style(language, country))
     parts = [words("brief.parked")] if reason.parked else []
     lead = "brief.clearer" if reason.together is None else "brief.room"
     if reason.today is None:

@@ -27,7 +27,10 @@ from pipeline.wording import (
 PACKAGE = Path(pipeline.__file__).parent
 WORDED = (
     *sorted((PACKAGE / "report").rglob("*.py")),
-    *(PACKAGE / name for name in ("reasons.py", "forms.py", "wording.py", "schedule/calendars.py")),
+    *(
+        PACKAGE / name
+        for name in ("reasons.py", "phrases.py", "forms.py", "wording.py", "schedule/calendars.py")
+    ),
 )
 ENGLISH = texts("en")
 
@@ -192,8 +195,8 @@ def test_plural_forms_go_by_the_rule_of_the_language() -> None:
 def test_both_kinds_of_text_count_alike(code: str) -> None:
     """A text's C expression picks the forms that the categories of Unicode CLDR name."""
     rule = plural_of(code)
-    forms = [tag for tag in ("one", "few", "many") if tag in rule.tags] or ["other"]
-    forms += [] if "many" in rule.tags else ["other"]
+    order = ("one", "few", "many") if "many" in rule.tags else ("one", "other")
+    forms = [tag for tag in order if tag == "other" or tag in rule.tags]
     blank = f"{{n:{'|'.join(forms)}}}"
     for count in (*range(1_200), 1_000_000, 1_000_002):
         assert fill(blank, {"n": count}, style(code)) == rule(count), count
