@@ -11,7 +11,7 @@ from math import floor
 from typing import Any
 
 from pipeline.phrases import Style, fill, style
-from pipeline.wording import DEFAULT_LANGUAGE, texts
+from pipeline.wording import DEFAULT_LANGUAGE, Wording, texts, wording
 
 _WORTH_SAYING = 0.05  # a share of time that outside noise is named from
 _HARDLY = 0.005  # one that prints as 0 %
@@ -205,6 +205,25 @@ def brief(reason: Reason, language: str = DEFAULT_LANGUAGE, country: str | None 
     if reason.together is not None:
         parts.append(words("brief.together", others=list(reason.together.others)))
     return " ".join(parts)
+
+
+@dataclass(frozen=True, slots=True)
+class Unplanned:
+    """Why a store has no plan, the station that shows it, and how many more there are."""
+
+    why: str
+    subject: str = ""
+    others: int = 0
+
+
+def why_unplanned(told: str, words: Wording | None = None) -> str:
+    """Return in a language, or as English, why a store has no plan: facts, or a sentence."""
+    if not told.startswith("{"):
+        return told  # as an earlier version wrote it
+    facts = json.loads(told)
+    chosen = words or wording(None)
+    how = style(chosen.language, chosen.country)
+    return fill(chosen.texts[f"unplanned.{facts['why']}"], facts, how)
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import date
 from math import hypot
 
+from pipeline.reasons import why_unplanned
 from pipeline.report.quarter.content import what, where
 from pipeline.report.region.content import (
     ChangeOtherwise,
@@ -74,7 +75,7 @@ def _exceptions(content: RegionContent, words: Wording) -> Iterator[AnswerLine]:
 def next_step(store: StoreLine, words: Wording) -> str:
     """Return what comes next in a store: missed nights, the next one, or why there is none."""
     if store.unplanned is not None:
-        return store.unplanned
+        return why_unplanned(store.unplanned, words)
     day = store.next_work.date() if store.next_work else store.laid_out
     if store.overdue:
         text = words("review.overdue", n=words.number(store.overdue))
