@@ -21,6 +21,7 @@ Texts after `case`, `each` and `all`, and plural forms, may hold blanks themselv
 (null) prints as a dash.
 """
 
+import json
 import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -267,11 +268,11 @@ def _or(items: Sequence[object], style: Style) -> str:
     return style.either.join(_plain(item, style) for item in items)
 
 
-def _problems(faults: Sequence[_Values], style: Style) -> str:
+def _problems(faults: str | Sequence[_Values], style: Style) -> str:
     """Return what is wrong with cells of an export and what to do, by the texts of `problem`."""
     texts = style.words.texts
-    told = []
-    for fault in faults:
+    told: list[str] = []
+    for fault in json.loads(faults) if isinstance(faults, str) else faults:
         name = fault["problem"]
         values = {**fault, "cell": str(fault["cell"] or "")[:_CELL_MOST]}
         # One that an earlier version found and this one has no words for is told by its name.

@@ -40,7 +40,6 @@ _INDENT = 9.0
 _WIDEST_LETTER = 2.0  # in digits
 _HEADER_LETTERS, _TITLE_LETTERS, _HEADER_SIZE = 80, 250, 9
 _BOLD_ROOM = 0.85  # of a column's width, beside the filter button and for bold letters
-PAGE_LETTERS = 205  # across a landscape page, printed no smaller than 7 points
 _PERCENT = "0 %"
 _PAPERS = {style.A4: 9, style.LETTER: 1}  # ECMA-376: paperSize
 
@@ -129,16 +128,12 @@ class Page:
             cell._style = copy(look)  # noqa: SLF001 - as above
             cell.number_format = f'"{shown} %"'
 
-    def merge(
-        self, row: int, last_column: int, text: str, look: StyleArray, first_column: int = 0
-    ) -> None:
+    def merge(self, row: int, last: int, text: str, look: StyleArray, first: int = 0) -> None:
         """Write a text across columns of a row, from the first one unless told otherwise."""
-        for column in range(first_column, last_column + 1):
-            self.put(row, column, text if column == first_column else None, look)
-        self.sheet.merge_cells(
-            start_row=row + 1, end_row=row + 1,
-            start_column=first_column + 1, end_column=last_column + 1,
-        )  # fmt: skip
+        for column in range(first, last + 1):
+            self.put(row, column, text if column == first else None, look)
+        area = {"start_row": row + 1, "end_row": row + 1}
+        self.sheet.merge_cells(**area, start_column=first + 1, end_column=last + 1)
 
     def width(self, first: int, last: int, characters: float) -> None:
         """Set the width of columns in characters."""
@@ -362,17 +357,11 @@ def put_list(
     page.freeze(1, 1)
     page.sheet.print_title_rows = "1:1"
     page.sheet.print_title_cols = "A:A"
-    page.fit(pages_wide(widths, 1), 0)
+    page.fit(style.pages_wide(widths, 1), 0)
     page.print_area(max(1, len(rows)), len(columns) - 1)
     if rows:
         page.sheet.auto_filter.ref = f"A1:{get_column_letter(len(columns))}{len(rows) + 1}"
     return rows
-
-
-def pages_wide(widths: Sequence[float], kept: int) -> int:
-    """Return how many pages hold columns of these widths, the first `kept` of them on each page."""
-    first = sum(widths[:kept])
-    return max(1, ceil((sum(widths) - first) / max(1, PAGE_LETTERS - first)))
 
 
 def column_width(heading: str, column: SheetColumn[Any], values: Sequence[Value]) -> float:

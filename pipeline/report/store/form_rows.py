@@ -8,6 +8,7 @@ from openpyxl.utils import get_column_letter
 
 from pipeline.forms import ACCEPTED, ANOTHER, CHANGE, CHECKS, YES, pan_text, word
 from pipeline.reasons import rounded_down
+from pipeline.records import BackOutStep
 from pipeline.report.kit.sheet import Look, SheetColumn, Value
 from pipeline.report.store.content import PlannedStation, Refusal, RegisteredChange, StoreContent
 from pipeline.wording import Wording
@@ -255,3 +256,30 @@ COMMISSION_COLUMNS: Mapping[str, SheetColumn[FormRow]] = {
     "address": SheetColumn(address, Look.LONG, "column.address", 22),
     **{key: SheetColumn(_checked, Look.TEXT, f"commission.{key}", 14) for key in CHECKS},
 }
+
+
+@dataclass(frozen=True, slots=True)
+class BackOutRow:
+    """A step of the way back, its place in it, and its station."""
+
+    position: int
+    step: BackOutStep
+    station: PlannedStation | None
+
+
+def _way_back(row: BackOutRow, words: Wording) -> Value:
+    if row.step.to_channel is None:
+        return words("back_out.kind_off")
+    return words("back_out.kind_parking" if row.step.parking else "back_out.kind_final")
+
+
+BACK_OUT: tuple[SheetColumn[BackOutRow], ...] = (
+    SheetColumn("position", Look.COUNT, "column.order"),
+    SheetColumn("step.change", Look.TEXT, "column.change"),
+    SheetColumn("step.station", Look.LONG, "column.station", 30),
+    SheetColumn("station.name", Look.LONG, "column.station_name", 30),
+    SheetColumn("station.mounted", Look.LONG, "column.mounted", 34),
+    SheetColumn("step.from_channel", Look.COUNT, "column.from"),
+    SheetColumn("step.to_channel", Look.COUNT, "column.to"),
+    SheetColumn(_way_back, Look.LONG, "column.kind", 24),
+)

@@ -35,7 +35,6 @@ from pipeline.report.kit.sheet import (
     Value,
     column_width,
     font,
-    pages_wide,
     put_list,
     row_height,
     under,
@@ -43,15 +42,16 @@ from pipeline.report.kit.sheet import (
 )
 from pipeline.report.store.content import (
     CAUTIONS,
-    PlannedStation,
     RegisteredChange,
     StoreContent,
 )
 from pipeline.report.store.followed import outcome_note
 from pipeline.report.store.form_rows import (
+    BACK_OUT,
     COMMISSION_COLUMNS,
     DECISION_COLUMNS,
     RESULT_COLUMNS,
+    BackOutRow,
     FormRow,
     commission_rows,
     decision_rows,
@@ -72,37 +72,12 @@ Copies = list[tuple[str, str, str, str]]
 """The locked cells as written: sheet, change, key, text."""
 
 
-@dataclass(frozen=True, slots=True)
-class BackOutRow:
-    """A step of the way back, its place in it, and its station."""
-
-    position: int
-    step: BackOutStep
-    station: PlannedStation | None
-
-
-def _way_back(row: BackOutRow, words: Wording) -> Value:
-    if row.step.to_channel is None:
-        return words("back_out.kind_off")
-    return words("back_out.kind_parking" if row.step.parking else "back_out.kind_final")
-
-
 # The least width of columns to fill in, in characters.
 _LEAST = {
     "decision": 31, "other": 12, "by": 22, "date": 14, "until": 14, "done_at": 19, "outcome": 19,
     "note": 34,
 }  # fmt: skip
 _BANDS = (style.BUSY_STEPS[1], style.BUSY_STEPS[2])  # behind the rows that are one decision
-BACK_OUT: tuple[SheetColumn[BackOutRow], ...] = (
-    SheetColumn("position", Look.COUNT, "column.order"),
-    SheetColumn("step.change", Look.TEXT, "column.change"),
-    SheetColumn("step.station", Look.LONG, "column.station", 30),
-    SheetColumn("station.name", Look.LONG, "column.station_name", 30),
-    SheetColumn("station.mounted", Look.LONG, "column.mounted", 34),
-    SheetColumn("step.from_channel", Look.COUNT, "column.from"),
-    SheetColumn("step.to_channel", Look.COUNT, "column.to"),
-    SheetColumn(_way_back, Look.LONG, "column.kind", 24),
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -286,7 +261,7 @@ def _bands(book: Book) -> list[Mapping[Look, Any]]:
 
 
 def _pages(widths: Sequence[float], kept: int) -> int:
-    return pages_wide([width / _ROOM for width in widths], kept)
+    return style.pages_wide([width / _ROOM for width in widths], kept)
 
 
 def _set_print(page: Page, rows: int, widths: Sequence[float], kept: int) -> None:

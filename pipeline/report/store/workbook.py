@@ -323,8 +323,9 @@ def _cost_lines(content: StoreContent, words: Wording) -> list[tuple[str, str]]:
     if proof is None:
         return []
     costs = (proof.cost_now, proof.cost, proof.bound)
+    solvers = [words.named("solver", one) for one in proof.solver.split(", ")]
     return [
-        (words("summary.solver"), words.named("solver", proof.solver)),
+        (words("summary.solver"), ", ".join(solvers)),
         (words("summary.cost"), _joined(words.number(cost, 3) for cost in costs)),
         *([(words("summary.ask"), _asked(proof.ask, words))] if proof.ask else []),
     ]
