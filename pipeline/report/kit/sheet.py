@@ -132,8 +132,8 @@ class Page:
         """Write a text across columns of a row, from the first one unless told otherwise."""
         for column in range(first, last + 1):
             self.put(row, column, text if column == first else None, look)
-        area = {"start_row": row + 1, "end_row": row + 1}
-        self.sheet.merge_cells(**area, start_column=first + 1, end_column=last + 1)
+        ends = (get_column_letter(column + 1) for column in (first, last))
+        self.sheet.merge_cells(":".join(f"{letter}{row + 1}" for letter in ends))
 
     def width(self, first: int, last: int, characters: float) -> None:
         """Set the width of columns in characters."""
