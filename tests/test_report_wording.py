@@ -191,6 +191,21 @@ def test_plural_forms_go_by_the_rule_of_the_language() -> None:
     }
 
 
+def test_sentences_write_days_as_in_the_country() -> None:
+    """A sentence has the day that the page beside it has; ISO 8601 where no country is known."""
+    told = {
+        country: fill("{d:day}, {d:moment}", {"d": "2026-03-05T09:07"}, style(code, country))
+        for code, country in (("en", "GB"), ("en", "US"), ("en", "SE"), ("de", None))
+    }
+
+    assert told == {
+        "GB": "5 Mar 2026, 5 Mar 2026 09:07",
+        "US": "Mar 5, 2026, Mar 5, 2026 09:07",
+        "SE": "2026-03-05, 2026-03-05 09:07",
+        None: "05.03.2026, 05.03.2026 09:07",
+    }
+
+
 @pytest.mark.parametrize("code", languages())
 def test_both_kinds_of_text_count_alike(code: str) -> None:
     """A text's C expression picks the forms that the categories of Unicode CLDR name."""
