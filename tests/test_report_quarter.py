@@ -265,8 +265,10 @@ def test_the_sign_off_is_on_the_last_page(
     written: Written,
 ) -> None:
     """How it was done, and lines for name, signature and date."""
-    last = pages(written[2][LAST][".pdf"])[-1]
-    for words in ("How this was done", "Sign-off", "Prepared by", "Accepted by", "signature"):
+    texts = pages(written[2][LAST][".pdf"])
+    last = texts[-1]
+    assert "How this was done" in f"{texts[-2]} {last}"
+    for words in ("Sign-off", "Prepared by", "Accepted by", "signature"):
         assert words in last
 
 

@@ -66,7 +66,8 @@ def booklet(  # noqa: PLR0913 - the pages, and what stands on and about them
     canvas.setAuthor(words("document.author"))
     if subject is not None:
         canvas.setSubject(subject)
-    canvas.setCreator(words("document.made_with", version=__version__))
+    made = words("document.made_with", version=__version__)
+    canvas.setCreator(made)
     canvas.setViewerPreference("DisplayDocTitle", "true")
     sealed = seal_line(seal, words, whole=False)
     tags = Tags(canvas)
@@ -78,7 +79,10 @@ def booklet(  # noqa: PLR0913 - the pages, and what stands on and about them
         leaf.draw(pen, page)
         with tags.aside():
             _foot(pen, page, foot, words("document.page", page=number, pages=len(leaves)))
-            pen.text(page.x, page.bottom + _FOOTER_H + TINY_MUTED.leading, sealed, TINY_MUTED)
+            base = page.bottom + _FOOTER_H + TINY_MUTED.leading
+            pen.text(page.x, base, sealed, TINY_MUTED)
+            pen.text(page.right, base, words("document.explained", made=made), TINY_MUTED,
+                     align=Align.RIGHT)  # fmt: skip
         tags.end_page()
         canvas.showPage()
     tags.write(title)

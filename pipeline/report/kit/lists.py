@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Generic, TypeVar
 
 from pipeline.report.kit import style
@@ -20,6 +21,7 @@ from pipeline.report.kit.tags import Role
 from pipeline.wording import Wording
 
 Record = TypeVar("Record")
+Piece = tuple[float, Draw]  # of a page: its height in points, and what draws it
 _HEADINGS_H, _LINE, _PAD, _INNER = 22.0, SMALL.leading, 3.0, 6.0
 _MOST_LINES = 3  # of a cell
 _LEAST_ROWS = 3  # of a list at the foot of a page
@@ -163,21 +165,20 @@ class _ListPart:
     y: float
 
 
-def list_pages(  # noqa: PLR0913, PLR0917 - the lists, and what stands before and after them
+def list_pages(
     lists: Sequence[PrintedList],
-    tail_h: float,
-    tail: Draw,
+    tails: Sequence[Piece],
     page: Box,
-    head: Draw | None = None,
-    head_h: float = 0.0,
+    head: Draw,
+    head_h: float,
 ) -> list[Draw]:
-    """Return the drawings of the pages that lists take one after another, a head and a tail.
+    """Return the drawings of the pages that lists take one after another, a head and tails.
 
-    The head takes `head_h` points of the first page.
-    A list begins on the page of the one before if some of its rows fit there. The tail is drawn
-    whole: below the last list if its height fits, else on a page of its own.
+    The head takes `head_h` points of the first page. A list begins on the page of the one before if
+    some of its rows fit there. Each tail is drawn whole: below what is before it if its height
+    fits, else on a page of its own.
     """
-    pages: list[list[_ListPart]] = [[]]
+    pages: list[list[Draw]] = [[head]]
     y = head_h
     for printed in lists:
         start = 0
@@ -188,37 +189,33 @@ def list_pages(  # noqa: PLR0913, PLR0917 - the lists, and what stands before an
                 y = 0.0
                 continue
             end = start + max(count, min(1, len(printed.rows) - start))
-            pages[-1].append(_ListPart(printed, start, end, y))
+            pages[-1].append(_down(y, partial(_draw_some, printed=printed, start=start, end=end)))
             part = replace(printed, rows=printed.rows[start:end])
             y += list_height(part, page.w) + _LIST_GAP
             start = end
             if start >= len(printed.rows):
                 break
-    draws: list[Draw] = [*map(_drawing, pages[:-1]), _with_tail(pages[-1], tail, y)]
-    if y + tail_h > page.h:
-        draws = [*map(_drawing, pages), tail]
-    return draws if head is None else [_both(head, draws[0]), *draws[1:]]
+    for height, draw in tails:
+        if y + height > page.h:
+            pages.append([])
+            y = 0.0
+        pages[-1].append(_down(y, draw))
+        y += height
+    return [_all(draws) for draws in pages]
 
 
-def _both(one: Draw, other: Draw) -> Draw:
+def _draw_some(pen: Pen, box: Box, printed: PrintedList, start: int, end: int) -> None:
+    draw_list(pen, box, printed, start, end)
+
+
+def _down(y: float, draw: Draw) -> Draw:
+    """Return a drawing that begins `y` points further down."""
+    return lambda pen, page: draw(pen, page.below(page.y + y))
+
+
+def _all(draws: Sequence[Draw]) -> Draw:
     def draw(pen: Pen, page: Box) -> None:
-        one(pen, page)
-        other(pen, page)
-
-    return draw
-
-
-def _drawing(parts: Sequence[_ListPart]) -> Draw:
-    def draw(pen: Pen, page: Box) -> None:
-        for part in parts:
-            draw_list(pen, page.below(page.y + part.y), part.printed, part.start, part.end)
-
-    return draw
-
-
-def _with_tail(parts: Sequence[_ListPart], tail: Draw, y: float) -> Draw:
-    def draw(pen: Pen, page: Box) -> None:
-        _drawing(parts)(pen, page)
-        tail(pen, page.below(page.y + y))
+        for one in draws:
+            one(pen, page)
 
     return draw

@@ -133,7 +133,8 @@ class Page:
         for column in range(first, last + 1):
             self.put(row, column, text if column == first else None, look)
         ends = (get_column_letter(column + 1) for column in (first, last))
-        self.sheet.merge_cells(":".join(f"{letter}{row + 1}" for letter in ends))
+        # The cells keep their looks; `merge_cells` would draw borders of its own, and slowly.
+        self.sheet.merged_cells.add(":".join(f"{letter}{row + 1}" for letter in ends))
 
     def width(self, first: int, last: int, characters: float) -> None:
         """Set the width of columns in characters."""

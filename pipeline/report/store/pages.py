@@ -61,7 +61,7 @@ from pipeline.report.store.lists import (
     held_height,
     move_height,
 )
-from pipeline.report.store.verdict import evidence_lines, verdict
+from pipeline.report.store.verdict import across_floors, evidence_lines, verdict
 from pipeline.wording import Wording, wording
 
 _FIRST_FURTHER = 3  # the number of the first further page
@@ -168,7 +168,7 @@ def _draw_first(pen: Pen, parts: FirstPage, doc: Document) -> None:
     pen.paragraph(parts.verdict, verdict(doc.content, doc.words), LEAD, lines=4)
     _figures(pen, parts.figures, doc)
     if parts.plan.h:
-        y = pen.heading(parts.plan, doc.words("plan.title"))
+        y = pen.heading(parts.plan, doc.words("plan.title"), across_floors(doc.content, doc.words))
         draw_plans(pen, parts.plan.below(y), doc)
     _bars(pen, parts, doc)
     _moves(pen, parts, doc)

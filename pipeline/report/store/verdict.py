@@ -172,3 +172,15 @@ def plan_in_words(
     pairs = [words("plan.pair", one=pair.station, other=pair.neighbour) for pair in shared]
     said = in_words(f"{caption}, {pairs_line(shared, words)}", pairs)
     return f"{said} {in_words(words('plan.in_words'), stations)}"
+
+
+def across_floors(content: StoreContent, words: Wording) -> str:
+    """Say how many pairs share a channel across floors, which no drawing of a floor shows."""
+    floors = {station.station: station.floor for station in content.stations}
+    now, planned = (
+        sum(floors.get(pair.station) != floors.get(pair.neighbour) for pair in shared)
+        for shared in (content.figures.shared_now, content.figures.shared_planned)
+    )
+    if not now + planned:
+        return ""
+    return words("plan.across", pairs=words.counts(now, planned))
