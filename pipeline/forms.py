@@ -76,8 +76,22 @@ COMMISSION = Form(
     ("state", "due", "place", "address"),
 )  # fmt: skip
 """The sheet on which a station set for the first time is accepted; results have no row of it."""
+LIST_BELOW = "list below"
+"""In the first cell of a hidden row below a form: what follows is not to be filled in."""
 MOVES = "Moves"
 """The list of moves: nothing to fill in, but decisions rest on it."""
+
+INVENTORY = Form(
+    "Inventory",
+    (
+        CHANGE, "what", "station", "address", "hardware_address", "device", "sources", "seen_on",
+        "likely", "why", "state", "answer", "matched", "channel", "by", "date", "until", "note",
+    ),
+    ("answer", "matched", "channel", "by", "date", "until", "note"),
+    ("state",),
+)  # fmt: skip
+"""What is there and not listed, or listed and not there: a row an item, in the change's place."""
+ADD, MATCH, IGNORE = FOUND_WORDS = ("add", "match", "ignore")
 
 ANSWERS = Form(
     "To answer",

@@ -245,7 +245,7 @@ def start_run(database: Database, request: Request, settings: Settings) -> None:
         raise NothingToRead(request.exports or request.database)
     this = ThisRun(_run_name(database, request, as_of, settings), as_of)
     firmware = settings.firmware_standard
-    match(database)
+    match(database, as_of)
     texts = [] if firmware is None else [SettingText("firmware_standard", firmware)]
     with database.transaction():
         if [last.run for last in database.records(ThisRun, "run", "this_run")] != [this.run]:
@@ -271,6 +271,7 @@ def _run_name(database: Database, request: Request, as_of: date, settings: Setti
         inputs += ["", *database.column("run", name)]
     inputs += ["", *database.column("run", "told_by_people", {"program": PROGRAM})]
     inputs += ["", *database.column("run", "agreed_by_people")]
+    inputs += ["", *database.column("run", "found_by_people")]
     return sha256("\n".join(inputs).encode()).hexdigest()[:12]
 
 

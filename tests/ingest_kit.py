@@ -14,7 +14,10 @@ from pipeline.progress import Silent
 from pipeline.settings import Settings, load_settings
 from pipeline.tables.taken import ExportFile
 
-FACTS = ("store_seen", "station_seen", "ed_reading", "label_seen", "wifi_seen", "heard_seen")
+FACTS = (
+    "store_seen", "station_seen", "ed_reading", "label_seen", "wifi_seen", "heard_seen",
+    "network_seen",
+)  # fmt: skip
 TABLES = (*FACTS, "export_file", "quarantined_row", "quarantined_cell")
 
 STORES = """Exported on: 2026-09-30

@@ -26,12 +26,14 @@ from pipeline.tables.every import every_table
 # Facts follow from the files taken in; these are what a run works out of them, or notes of its own.
 FACTS = {
     "store_seen", "station_seen", "ed_reading", "label_seen", "wifi_seen", "heard_seen",
+    "network_seen",
 }  # fmt: skip
 WORKED_OUT = {
     *COMPUTED, "change_labels", "label_behind", "finding", "plan_bound", "rule_problem",
     "rule_text", "run",
     "key_match", "key_unmatched", "key_pair", "key_known", "register_entry", "register_seal",
-    "register_file", "file_kept", "nights_given", "audit_restated", "pan_id_given",
+    "register_file", "file_kept", "nights_given", "ticket_given", "audit_restated", "pan_id_given",
+    "inventory_item",
 }  # fmt: skip
 INPUTS = {  # in the run's name or the fingerprint itself
     "setting", "setting_text", "permitted_channel", "this_run", "exception", "rules_kept",

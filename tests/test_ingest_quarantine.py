@@ -170,7 +170,7 @@ def test_a_row_still_wrong_stays_in_quarantine_once(tmp_path: Path) -> None:
     assert after.facts == before.facts
     assert len(after.tables["quarantined_row"]) == len(before.tables["quarantined_row"])
     assert {row[5] for row in after.tables["quarantined_row"]} == {
-        "channel-impossible",
+        "band-other",
         "file-refused",
     }
     assert len(after.tables["quarantined_cell"]) == 2

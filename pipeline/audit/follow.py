@@ -1,8 +1,9 @@
 """Follow every station of a store through its exports, and say what was agreed of each.
 
 A station is known by its name. Where a name is new, or stands for other hardware than before, the
-hardware address (EUI-64) tells whether it is a station known under another name. What is decided
-at one export rests on that export and earlier ones alone, so later exports change nothing.
+hardware address (EUI-64) tells whether it is a station known under another name, unless people said
+which it is. What is taken of one export rests on that export and earlier ones alone, so later
+exports change nothing.
 """
 
 import re
@@ -73,9 +74,9 @@ def follow(snapshots: Sequence[Snapshot]) -> tuple[Life, ...]:
     named: dict[str, _Growing] = {}
     for number, snapshot in enumerate(snapshots):
         rows = snapshot.stations
-        known = _known(rows, named)
+        known = None if snapshot.decided else _known(rows, named)
         if known is None:
-            known = _recognised(rows, named, lives)
+            known = _recognised(rows, named, lives, snapshot.decided)
             named = _renamed(named, known)
         for station, row in rows.items():
             known[station].meet(snapshot.day, row, number)
@@ -94,7 +95,10 @@ def _known(
 
 
 def _recognised(
-    rows: Mapping[str, Values], named: Mapping[str, _Growing], lives: list[_Growing]
+    rows: Mapping[str, Values],
+    named: Mapping[str, _Growing],
+    lives: list[_Growing],
+    decided: Mapping[str, str | None],
 ) -> dict[str, _Growing]:
     """Return the life each listed station belongs to; a station never met begins a new one."""
     by_hardware = _by_hardware(rows, lives)
@@ -107,11 +111,14 @@ def _recognised(
                 found[station] = life
                 taken.add(id(life))
 
-    wished = {s: _follows_hardware(rows[s], named.get(s), by_hardware.get(s)) for s in sorted(rows)}
+    told = {s: named.get(decided[s] or "") for s in sorted(decided) if s in rows}
+    take(told.items())
+    left = [s for s in sorted(rows) if s not in told]
+    wished = {s: _follows_hardware(rows[s], named.get(s), by_hardware.get(s)) for s in left}
     take((s, named.get(s)) for s, hardware in wished.items() if not hardware)
     take((s, by_hardware.get(s)) for s, hardware in wished.items() if hardware)
     take((s, named.get(s)) for s in wished)
-    for station in wished:
+    for station in sorted(rows):
         if station not in found:
             found[station] = _Growing([], [])
             lives.append(found[station])

@@ -24,7 +24,8 @@ def store_facts(database: Database, last: date, store: str | None = None) -> Ite
     agreements = grouped(database.records(Baseline, "audit", "agreements", asked), "store")
     changes = _changes(database, last, store)
     exceptions = _exceptions(database.records(ExceptionFile, "audit", "exceptions", {"last": last}))
-    seen = _snapshots(database.frame("audit", "stations", asked))
+    listed, decided = (database.frame("audit", name, asked) for name in ("stations", "decided"))
+    seen = _snapshots(listed, decided)
     for name in sorted(seen.keys() | agreements.keys()):
         own = exceptions.get(name, []) + exceptions.get(ANY, [])
         yield StoreFacts(
@@ -37,13 +38,16 @@ def store_facts(database: Database, last: date, store: str | None = None) -> Ite
         )
 
 
-def _snapshots(listed: pl.DataFrame) -> Mapping[str, tuple[Snapshot, ...]]:
+def _snapshots(listed: pl.DataFrame, decided: pl.DataFrame) -> Mapping[str, tuple[Snapshot, ...]]:
     """Return the exports by store; rows as plain tuples, since there are very many."""
     values = [pl.col(name).cast(pl.String) for name in FIELDS]
     rows = listed.select("store", "seen_on", *values).iter_rows()
+    said: defaultdict[tuple[str, date], dict[str, str | None]] = defaultdict(dict)
+    for store, day, station, before in decided.iter_rows():
+        said[store, day][station] = before
     return {
         store: tuple(
-            Snapshot(day, {row[2]: row[2:] for row in group})
+            Snapshot(day, {row[2]: row[2:] for row in group}, said.get((store, day), {}))
             for day, group in groupby(exports, key=itemgetter(1))
         )
         for store, exports in groupby(rows, key=itemgetter(0))

@@ -58,10 +58,14 @@ class ByOrder(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Snapshot:
-    """One stations export of a store: what it says of each station, by name."""
+    """One stations export of a store: what it says of each station, by name.
+
+    `decided` is what people said of stations of it: the name each had before, None for a new one.
+    """
 
     day: date
     stations: Mapping[str, Values]
+    decided: Mapping[str, str | None] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)

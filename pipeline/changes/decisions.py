@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
 
+from pipeline.changes.found import answer_found
 from pipeline.changes.groups import Decided, OrderPricing, decided, parted, priced, unknown_price
 from pipeline.changes.orders import DeafLabels
 from pipeline.changes.register import append, standings
@@ -20,6 +21,7 @@ from pipeline.originals import keep_originals
 from pipeline.records import WorkbookRefusal
 from pipeline.settings import Settings
 from pipeline.tables.changes import Change, ChangeEvent
+from pipeline.tables.inventory import InventoryAnswer
 
 _GIVEN = (ChangeState.SCHEDULED, ChangeState.INEFFECTIVE)  # approved before, and not taken back
 
@@ -91,9 +93,12 @@ def decide(  # noqa: PLR0913 - what it needs to know, by name
     most = int(settings.limits["answer_days_most"])
     rules = Rules(settings.approvers, most, today, filed.deaf)
     tallies = [_tally(one, filed, rules) for one in returned]
+    answer_found(database, returned, tallies, settings.approvers, today)
     _judge(tallies, filed, all_or_nothing=all_or_nothing)
     _price(tallies, filed)
-    useful = {tally.workbook for tally in tallies if tally.taken}
+    for tally in tallies:
+        tally.answers = [] if all_or_nothing and tally.refusals else tally.answers
+    useful = {tally.workbook for tally in tallies if tally.taken or tally.answers}
     with database.transaction():
         keep_originals(
             database, "workbook", [one.original for one in returned if one.workbook in useful]
@@ -102,6 +107,7 @@ def decide(  # noqa: PLR0913 - what it needs to know, by name
             taken = [draft for tally in tallies for draft in tally.taken]
             drafts = sorted((d for d in taken if d.trigger is trigger), key=_in_time)
             append(database, trigger, [draft.event for draft in drafts])
+        database.put(InventoryAnswer, [one for tally in tallies for one in tally.answers])
     return tuple(map(_taken, tallies))
 
 
@@ -133,7 +139,7 @@ def _tally(returned: Returned, filed: Filed, rules: Rules) -> Tally:
         return Review(returned, plan, filed.changes, rules, filed.ordered).result()
     refusals = list(returned.refusals)
     filled = returned.decisions or returned.results or returned.commissioned
-    nothing_to_fill_in = returned.plan is None and not filled
+    nothing_to_fill_in = not filled and (returned.plan is None or bool(returned.inventory))
     if not refusals and not nothing_to_fill_in:
         sentence = "it does not say which plan it belongs to; send the plan out again"
         if returned.plan is not None:
@@ -148,7 +154,7 @@ def _taken(tally: Tally) -> Taken:
     return Taken(
         tally.workbook,
         tally.store,
-        triggers.count(Trigger.DECIDE),
+        triggers.count(Trigger.DECIDE) + len(tally.answers),
         len(triggers) - triggers.count(Trigger.DECIDE),
         tally.repeated,
         tuple(tally.refusals),
@@ -164,7 +170,7 @@ def _judge(tallies: Sequence[Tally], filed: Filed, *, all_or_nothing: bool) -> N
     told: list[tuple[int, WorkbookRefusal]] = []  # of workbooks blocked on the way
     while True:
         for tally in tallies:
-            tally.taken, tally.repeated = [], 0
+            tally.taken, tally.repeated = [], tally.known
         refused = list(_admitted(tallies, filed, blocked, barred))
         fresh = {at for at, tally in enumerate(tallies) if all_or_nothing and tally.refusals}
         fresh |= {at for at, _ in refused if all_or_nothing}

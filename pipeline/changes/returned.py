@@ -20,6 +20,8 @@ from pipeline.forms import (
     COMMISSION,
     COPY,
     DECISIONS,
+    INVENTORY,
+    LIST_BELOW,
     MOVES,
     PLAN_MARK,
     RESULTS,
@@ -94,6 +96,7 @@ class Returned:
     decisions: tuple[Cells, ...] = ()
     results: tuple[Cells, ...] = ()
     commissioned: tuple[Cells, ...] = ()
+    inventory: tuple[Cells, ...] = ()
     moves: tuple[tuple[Cell, ...], ...] = ()
     written: Mapping[tuple[str, str], Mapping[str, str]] = field(
         default_factory=lambda: MappingProxyType({})
@@ -120,7 +123,9 @@ def files_of(paths: Sequence[Path]) -> list[Path]:
     return sorted(found)
 
 
-def read_workbook(path: Path, forms: Sequence[Form] = (DECISIONS, RESULTS, COMMISSION)) -> Returned:
+def read_workbook(
+    path: Path, forms: Sequence[Form] = (DECISIONS, RESULTS, COMMISSION, INVENTORY)
+) -> Returned:
     """Return what a workbook says; one that cannot be read is refused with the reason.
 
     `forms` are the sheets to read; the first is returned as decisions.
@@ -181,6 +186,7 @@ def _read(path: Path, book: Workbook, forms: Sequence[Form]) -> Returned:
         rows.get(forms[0].sheet, ()),
         rows.get(RESULTS.sheet, ()),
         rows.get(COMMISSION.sheet, ()),
+        rows.get(INVENTORY.sheet, ()),
         tuple(_cells(_sheet(book, MOVES))),
         written,
         tuple(refusals),
@@ -260,6 +266,8 @@ def _rows(sheet: Worksheet, form: Form, number: int, keys: Mapping[int, str]) ->
     for line, cells in enumerate(_cells(sheet), start=1):
         if line <= number + 1:  # the keys, and the headings below them
             continue
+        if cells and cells[0].text == LIST_BELOW:
+            return
         row = {
             key: cells[at] if at < len(cells) else Cell(f"{get_column_letter(at + 1)}{line}", None)
             for at, key in keys.items()

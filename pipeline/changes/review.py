@@ -42,6 +42,7 @@ from pipeline.forms import (
 )
 from pipeline.records import WorkbookRefusal
 from pipeline.tables.changes import Change, ChangeEvent
+from pipeline.tables.inventory import InventoryAnswer
 
 Value = TypeVar("Value")
 _TRIGGERS = {
@@ -115,6 +116,8 @@ class Tally:
     taken: list[Draft] = field(default_factory=list)
     repeated: int = 0
     priced: list[str] = field(default_factory=list)
+    answers: list[InventoryAnswer] = field(default_factory=list)  # to what is not listed
+    known: int = 0  # of these, what the register had already
 
 
 class Review:

@@ -7,6 +7,7 @@ file depend on nothing but its table.
 import csv
 import io
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import replace
 from datetime import date, datetime, time
 from functools import cache
 from operator import attrgetter
@@ -44,6 +45,7 @@ _MITTE_FILES = {
 _MITTE_TITLED = ("stations", "heard")  # exports whose date stands above the headings
 # What an export cannot say of a station before it is installed.
 _NOT_YET = ("Channel", "PAN ID", "TX power dBm", "EUI-64", "Firmware", "Connected")
+_STRAY_EUI64 = "00:00:5e:ef:10:00:00:ff"  # the last address set aside for documentation
 DWELL_MS = 0.128
 _STAMP = datetime(2026, 9, 30, 18, 0)  # noqa: DTZ001 - a document property, fixed on purpose
 # The records differ by kind; a column is only ever asked about its own kind.
@@ -178,6 +180,24 @@ def opening_of(portfolio: ChainSeen, day: date) -> Iterator[ExportTable]:
         yield table(
             f"north/{day}/opening/{kind}.csv", NORTH_TEXT, columns, getattr(portfolio, kind)
         )
+
+
+NETWORK: tuple[Column, ...] = (
+    ("Store", lambda d: d.store),
+    ("IP address", lambda d: d.ip_address),
+    ("Port", lambda d: d.port),
+    ("Hardware address", lambda d: d.eui64),
+    ("Type", lambda d: d.hardware),
+)
+
+
+def network_of(portfolio: ChainSeen, store: str, day: date) -> ExportTable:
+    """Return what a store's network holds: its stations, and one that no export lists."""
+    listed = [s for s in portfolio.stations if (s.store, s.seen_on) == (store, day)]
+    last = listed[-1]
+    stray = replace(last, eui64=_STRAY_EUI64, ip_address=f"{last.ip_address.rpartition('.')[0]}.99")
+    columns = dated(NETWORK, "Found on", day)
+    return table(f"north/{day}/network.csv", NORTH_TEXT, columns, [*listed, stray])
 
 
 def _mitte(rows: Mapping[str, Sequence[Any]], day: date) -> Iterator[ExportTable]:

@@ -15,11 +15,12 @@ from pipeline.database import Database
 from pipeline.ingest.days import FolderTerms
 from pipeline.ingest.delimited import TableUnreadable
 from pipeline.ingest.given import Understood, understand
-from pipeline.ingest.headings import READINGS, Mapped, TableRefused, Vocabulary
+from pipeline.ingest.headings import Mapped, TableRefused, Vocabulary
 from pipeline.ingest.notation import Notation, Titles, decide, far_stores
 from pipeline.ingest.places import country_cells, zone_cells
 from pipeline.ingest.staging import stage_plain, stage_whole
 from pipeline.ingest.tables import DeliveredTable
+from pipeline.ingest.words import READINGS
 from pipeline.settings import Settings
 from pipeline.tables.exports import EXPORT_KINDS
 from pipeline.tables.units import FACTORS
@@ -31,6 +32,7 @@ _STATEMENTS: Mapping[str, str] = MappingProxyType(
         "labels": "clean_labels",
         "wifi": "clean_wifi",
         "heard": "clean_heard",
+        "network": "clean_network",
     }
 )
 
@@ -81,8 +83,23 @@ def clean(
     if table.refused is not None:
         return TableRefused(table.refused, "Mend it or remove it from the folder; then run again.")
     known = understand(table, vocabulary, settings.headings, terms.as_of)
-    if isinstance(known, TableRefused):
+    if not isinstance(known, TableRefused):
+        return _cleaned(database, table, known, settings, terms)
+    # Stations that are only planned have no channel: whether they are, their rows say.
+    unset = understand(table, vocabulary, settings.headings, terms.as_of, unset=True)
+    if isinstance(unset, TableRefused):
         return known
+    found = _cleaned(database, table, unset, settings, terms)
+    return found if database.value("ingest", "told_of_status") else known
+
+
+def _cleaned(
+    database: Database,
+    table: DeliveredTable,
+    known: Understood,
+    settings: Settings,
+    terms: FolderTerms,
+) -> CleanedTable | TableRefused:
     try:
         values = {**_values(table, known, settings), "latest": terms.latest}
         judge = partial(_judge, database, table, known, values)
@@ -237,6 +254,7 @@ def _values(table: DeliveredTable, known: Understood, settings: Settings) -> Map
         "exported_on": known.titles.exported_on,
         "unit": known.mapped.level_unit.lower() or None,
         "in_mw": known.mapped.unit_of("tx_power_dbm") == "mW",
+        "channels_told": any(column.field == "channel" for column in known.mapped.columns),
         "in_utc": known.mapped.unit_of("scanned_at") == "UTC",
         **{f"{field}_factor": _factor(known.mapped, known.titles, field) for field in _SCALED},
         "cca_dbm": settings.limits["cca_threshold_dbm"],
@@ -275,7 +293,7 @@ def _run_clean(
         _refuse_years_apart(database, scans=mapped.kind == READINGS)
     if mapped.kind == READINGS:
         _mark_stuck(database, wide=mapped.wide, cca_dbm=values["cca_dbm"])
-    elif mapped.kind == "stations":
+    elif mapped.kind in ("stations", "network"):
         _tidy_network_addresses(database)
 
 

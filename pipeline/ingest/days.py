@@ -9,9 +9,10 @@ from itertools import chain
 from pathlib import Path
 
 from pipeline.database import Database
-from pipeline.ingest.headings import READINGS, TableRefused, Vocabulary
+from pipeline.ingest.headings import TableRefused, Vocabulary
 from pipeline.ingest.notation import read_titles
 from pipeline.ingest.tables import DeliveredTable
+from pipeline.ingest.words import READINGS
 from pipeline.tables.taken import FileTaken
 
 _SAMPLE_ROWS = 20

@@ -7,11 +7,11 @@ from datetime import date
 from pathlib import PurePosixPath
 from types import MappingProxyType
 
-from pipeline.ingest.headings import READINGS, FieldColumn, Mapped, TableRefused, Vocabulary
+from pipeline.ingest.headings import FieldColumn, Mapped, TableRefused, Vocabulary
 from pipeline.ingest.notation import Titles, read_titles
 from pipeline.ingest.pasting import likely_heading, with_mapping
 from pipeline.ingest.tables import DeliveredTable
-from pipeline.ingest.words import LESSER, fold, names_station
+from pipeline.ingest.words import LESSER, READINGS, fold, names_station
 
 UNTIMED = "12:00:00"
 """The time of day of scans of which only the day is known: the middle of the trading day."""
@@ -66,16 +66,19 @@ def understand(
     vocabulary: Vocabulary,
     own: Mapping[str, object],
     as_of: date | None,
+    *,
+    unset: bool = False,
 ) -> Understood | TableRefused:
     """Return what a table's headings and all around them say, or what to ask.
 
-    `own` has the kinds of which the rules file maps headings. The day of a table comes from a
+    `own` has the kinds of which the rules file maps headings; `unset` lets stations go without a
+    channel where a column may say that they are planned. The day of a table comes from a
     column, else a line above the headings, else the name of the file or of the nearest folder that
     has one, else `as_of`.
     """
     values = table.first_values()
     cells = [_with_unit(c, v, vocabulary) for c, v in zip(table.cells, values, strict=True)]
-    mapped = vocabulary.understand(cells)
+    mapped = vocabulary.understand(cells, unset=unset)
     filled: Mapping[str, str] = MappingProxyType({})
     day = None
     if isinstance(mapped, TableRefused):

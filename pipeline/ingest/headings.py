@@ -7,14 +7,15 @@ from functools import lru_cache
 from types import MappingProxyType
 from typing import NamedTuple
 
-from pipeline.errors import HeadingFieldUnknown
 from pipeline.ingest.looks import unit_of_values
 from pipeline.ingest.words import (
     CHANNEL_FIELDS,
     CHANNELS_LEAST,
     KEYS,
     LEFT_ASIDE,
+    READINGS,
     channel_field,
+    checked,
     core,
     cores,
     fold,
@@ -24,13 +25,15 @@ from pipeline.ingest.words import (
     listed,
     spelt,
     unique,
+    units_of,
     weight,
+    words_of,
 )
-from pipeline.tables.declare import ExportField, unit_of
+from pipeline.tables.declare import unit_of
 from pipeline.tables.exports import EXPORT_KINDS
 from pipeline.tables.units import said_unit, split_heading, unit_within
 
-READINGS = "ed_readings"
+STATIONS, NETWORK = "stations", "network"
 # Headings that the sheets of quarantined rows add to those of the file the rows came in.
 MENDED_FIELDS: Mapping[str, str] = MappingProxyType(
     {
@@ -135,12 +138,12 @@ class Vocabulary:
         self._needed = {k.name: {f.name: f.needed for f in k.fields} for k in EXPORT_KINDS}
         self._own = {kind: frozenset(map(fold, headings)) for kind, headings in own.items()}
         self.fields: Mapping[str, Mapping[str, str]] = {
-            kind.name: _words_of(kind.fields)
-            | _checked(kind.name, own.get(kind.name, {}), tuple(self._needed[kind.name]))
+            kind.name: words_of(kind.fields)
+            | checked(kind.name, own.get(kind.name, {}), tuple(self._needed[kind.name]))
             for kind in EXPORT_KINDS
         }
         # The units that headings of a field may end in, and the words before them.
-        self._units = {k.name: _units_of(k.fields) for k in EXPORT_KINDS}
+        self._units = {k.name: units_of(k.fields) for k in EXPORT_KINDS}
         self._bases = {
             kind.name: {fold(base): field.name for field in kind.fields for base in field.bases}
             | {
@@ -163,14 +166,19 @@ class Vocabulary:
         """Return how many of the cells are headings of the kind that knows most of them."""
         return max(weight(self.known(kind, cells)) for kind in self.fields)
 
-    def understand(self, cells: Sequence[str]) -> Mapped | TableRefused:
-        """Return what a row of headings means, or why it cannot be taken."""
+    def understand(self, cells: Sequence[str], *, unset: bool = False) -> Mapped | TableRefused:
+        """Return what a row of headings means, or why it cannot be taken.
+
+        `unset`: stations may go without a channel beside a column that may say they are planned.
+        """
         counts = {kind: weight(self.known(kind, cells)) for kind in self.fields}
         best = max(counts.values())
         if best < _FIELDS_LEAST:
             return self._unknown(cells)
         kinds = [kind for kind in self.fields if counts[kind] == best]
-        complete = [kind for kind in kinds if not self._missing(kind, cells)]
+        complete = [kind for kind in kinds if not self._missing(kind, cells, unset=unset)]
+        if not complete and self._is_network(kinds, cells, counts):
+            complete = [NETWORK]
         if len(complete) > 1:
             return TableRefused(
                 f"The headings fit more than one kind of export ({', '.join(complete)}): "
@@ -181,6 +189,14 @@ class Vocabulary:
             return self._mapped(complete[0], cells)
         foreign = self._foreign(kinds[0], cells, self.known(kinds[0], cells))
         return foreign or self._lacking(kinds[0], cells)
+
+    def _is_network(
+        self, kinds: Sequence[str], cells: Sequence[str], counts: Mapping[str, int]
+    ) -> bool:
+        """Tell a list of a network, which may say what is connected, from stations without keys."""
+        lacking = self._missing(STATIONS, cells)
+        whole = counts[NETWORK] >= _FIELDS_LEAST and not self._missing(NETWORK, cells)
+        return whole and kinds == [STATIONS] and {"station", "channel"} <= set(lacking)
 
     def _mapped(self, kind: str, cells: Sequence[str]) -> Mapped | TableRefused:
         known = self.known(kind, cells)
@@ -228,7 +244,7 @@ class Vocabulary:
                     unit = read[place].unit
                     exact |= {place: field} if unit in ("", *self._taken(kind, field)) else {}
         exact = {p: field for p, field in exact.items() if field != LEFT_ASIDE}
-        exact = keyed_by_name(exact, cells) if kind == "stations" else exact
+        exact = keyed_by_name(exact, cells) if kind == STATIONS else exact
         alone = {"scanned_on", "scanned_at"}.intersection(exact.values()) == {"scanned_on"}
         return {p: f for p, f in exact.items() if f != "scanned_on"} if alone else exact
 
@@ -309,10 +325,11 @@ class Vocabulary:
             )
         return None
 
-    def _missing(self, kind: str, cells: Sequence[str]) -> list[str]:
+    def _missing(self, kind: str, cells: Sequence[str], *, unset: bool = False) -> list[str]:
         fields = set(self.known(kind, cells).values())
         wide = sum(map(is_channel, fields)) >= CHANNELS_LEAST
         needed: tuple[str, ...] = ("yes",) if wide else ("yes", "long")
+        needed += () if unset and fields & {"status", "connected"} else ("set",)
         # A table of bare keys is one of stores only if nothing in it may be of another kind.
         mixed = [field for field, needs in self._needed[kind].items() if needs == "mixed"]
         few = len(fields.intersection(mixed)) < _MIXED_LEAST
@@ -367,15 +384,6 @@ class Vocabulary:
         )
 
 
-def _checked(kind: str, own: Mapping[str, str], known: Sequence[str]) -> dict[str, str]:
-    """Return the rules file's headings, folded; each must stand for a field of the kind."""
-    channels = tuple(CHANNEL_FIELDS.values()) if kind == READINGS else ()
-    for heading, field in own.items():
-        if field not in (*known, *channels, LEFT_ASIDE):
-            raise HeadingFieldUnknown(kind, heading, field, known)
-    return {fold(heading): field for heading, field in own.items()}
-
-
 def _uneven(columns: Sequence[FieldColumn]) -> TableRefused | None:
     """Return why columns that belong together refuse the table: only some say a unit."""
     for together in (CHANNEL_FIELDS.values(), ("x_m", "y_m")):
@@ -389,11 +397,3 @@ def _uneven(columns: Sequence[FieldColumn]) -> TableRefused | None:
                 "Name one unit in all of them, or in none.",
             )
     return None
-
-
-def _words_of(fields: Sequence[ExportField]) -> dict[str, str]:
-    return {fold(word): f.name for f in fields for word in (*f.headings, *f.words)}
-
-
-def _units_of(fields: Sequence[ExportField]) -> dict[str, tuple[str, ...]]:
-    return {field.name: field.units for field in fields if field.units is not None}

@@ -6,8 +6,8 @@ from dataclasses import dataclass, replace
 
 from pipeline.database import Database
 from pipeline.ingest.delimited import DeliveredRow
-from pipeline.ingest.headings import READINGS, Mapped, TableRefused
-from pipeline.ingest.words import fold
+from pipeline.ingest.headings import Mapped, TableRefused
+from pipeline.ingest.words import READINGS, fold
 from pipeline.tables.exports import LENGTHS
 from pipeline.tables.units import unit_named
 

@@ -5,9 +5,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from difflib import SequenceMatcher
 
-from pipeline.ingest.headings import READINGS, TableRefused, Vocabulary
+from pipeline.ingest.headings import TableRefused, Vocabulary
 from pipeline.ingest.looks import contradicts, looks_like
-from pipeline.ingest.words import escaped, fold
+from pipeline.ingest.words import READINGS, escaped, fold
 from pipeline.tables.cells import DAY, EUI64, IP_ADDRESS, LEVEL, MOMENT, TEXT
 from pipeline.tables.declare import CellForm
 from pipeline.tables.exports import EXPORT_KINDS

@@ -8,8 +8,9 @@ import polars as pl
 from pipeline.database import Database
 from pipeline.ingest.clean import CleanedTable, clean
 from pipeline.ingest.days import FolderTerms
-from pipeline.ingest.headings import MENDED_FIELDS, READINGS, TableRefused, Vocabulary
+from pipeline.ingest.headings import MENDED_FIELDS, TableRefused, Vocabulary
 from pipeline.ingest.tables import DeliveredTable
+from pipeline.ingest.words import READINGS
 from pipeline.settings import Settings
 from pipeline.tables.taken import ExportFile, FileTaken, QuarantinedRow
 
@@ -21,6 +22,7 @@ _STATEMENTS: Mapping[str, str] = MappingProxyType(
         "labels": "load_labels",
         "wifi": "load_wifi",
         "heard": "load_heard",
+        "network": "load_network",
     }
 )
 

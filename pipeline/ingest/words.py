@@ -6,6 +6,8 @@ from functools import lru_cache
 from types import MappingProxyType
 from unicodedata import normalize
 
+from pipeline.errors import HeadingFieldUnknown
+from pipeline.tables.declare import ExportField
 from pipeline.tables.exports import lesser_words
 
 _ACCENTS = re.compile("[\u0300-\u036f]")  # of letters, not the sounding marks of kana
@@ -21,6 +23,7 @@ _CHANNEL = re.compile(
 )
 CHANNELS_LEAST = 2
 """Columns of channels that make a file one scan per row."""
+READINGS = "ed_readings"
 LEFT_ASIDE = "none"
 """What the rules file says of a heading that stands for no field."""
 KEYS = frozenset({"store", "station", "label", "network", "neighbour", "channel", "wifi_channel"})
@@ -134,3 +137,22 @@ def weight(known: Mapping[int, str]) -> int:
     fields = set(known.values())
     channels = set(filter(is_channel, fields))
     return len(fields - channels) + (len(channels) >= CHANNELS_LEAST)
+
+
+def checked(kind: str, own: Mapping[str, str], known: Sequence[str]) -> dict[str, str]:
+    """Return the rules file's headings, folded; each must stand for a field of the kind."""
+    channels = tuple(CHANNEL_FIELDS.values()) if kind == READINGS else ()
+    for heading, field in own.items():
+        if field not in (*known, *channels, LEFT_ASIDE):
+            raise HeadingFieldUnknown(kind, heading, field, known)
+    return {fold(heading): field for heading, field in own.items()}
+
+
+def words_of(fields: Sequence[ExportField]) -> dict[str, str]:
+    """Return the field of every heading, folded."""
+    return {fold(word): f.name for f in fields for word in (*f.headings, *f.words)}
+
+
+def units_of(fields: Sequence[ExportField]) -> dict[str, tuple[str, ...]]:
+    """Return the units that the headings of each field may end in."""
+    return {field.name: field.units for field in fields if field.units is not None}

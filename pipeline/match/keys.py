@@ -15,8 +15,8 @@ from itertools import combinations
 
 from pipeline.addresses import BLANKS, hardware_address, network_address
 
-UNKNOWN, AMBIGUOUS = "unknown", "ambiguous"
-HARDWARE, NETWORK = "hardware address", "IP address"
+UNKNOWN, AMBIGUOUS, IGNORED = "unknown", "ambiguous", "ignored"
+HARDWARE, NETWORK, DECIDED = "hardware address", "IP address", "decision"
 _PARTS = re.compile(r"[^\W_]+")
 _LIKENESS = 0.6  # of 0..1, as difflib has it: one letter in three may differ
 _NEAR_MOST = 100  # keys of one store, or stores, for which a likely match is looked for

@@ -1,13 +1,18 @@
 """The match step: work out from all facts which listed key each written one is taken for."""
 
 from collections import Counter, defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from collections.abc import Set as AbstractSet
 from dataclasses import dataclass
+from datetime import date
+from types import MappingProxyType
 
 from pipeline.database import Database
+from pipeline.frames import grouped
 from pipeline.fresh import choose, fingerprint, keep, program
 from pipeline.match.keys import (
+    DECIDED,
+    IGNORED,
     JudgedKeys,
     ListedStation,
     MatchedKey,
@@ -17,7 +22,19 @@ from pipeline.match.keys import (
     judge_stores,
     nearest,
 )
+from pipeline.match.lives import Device, ListedRow, latest
+from pipeline.match.stock import (
+    ADD,
+    IGNORE,
+    MATCH,
+    UNLISTED,
+    Elsewhere,
+    StockFacts,
+    Unlisted,
+    take_stock,
+)
 from pipeline.records import NewKey
+from pipeline.tables.inventory import InventoryAnswer, InventoryItem
 from pipeline.tables.keys import KeyMatch, KeyPair, KeyUnmatched
 
 DESCRIBED = "stores"  # the source that describes stores
@@ -35,26 +52,79 @@ class _Newcomer:
     gone: list[str]
 
 
-def match(database: Database) -> None:
-    """Fill the tables of matched keys from all facts; skip it if no export has come since.
+def match(database: Database, as_of: date) -> None:
+    """Fill the tables of matched keys, and the list of what is there and what is listed.
 
-    Facts stay as the files wrote them; views read them under the keys found here.
+    All exports count for the keys, whatever the day of the run; the list is that of `as_of`. Skip
+    it if no export and no answer has come since. Facts stay as the files wrote them; views read
+    them under the keys found here.
     """
-    mark = fingerprint(program(), *database.column(_STEP, "facts"))
+    mark = fingerprint(program(), as_of.isoformat(), *database.column(_STEP, "facts"))
     if database.mapping("fresh", "known", {"step": _STEP}) == {"": mark}:
         return
     with database.transaction():
-        database.clear(KeyMatch, KeyUnmatched, KeyPair)
+        database.clear(KeyMatch, KeyUnmatched, KeyPair, InventoryItem)
         database.run(_STEP, "told")
+        answers = database.records(InventoryAnswer, _STEP, "answers", {"as_of": as_of})
+        found = None
         if database.value(_STEP, "strangers"):
             mentions = database.records(Mention, _STEP, "mentions")
-            found = Matching(mentions, database.records(ListedStation, _STEP, "listed"))
-            database.put(KeyMatch, found.matches())
-            database.put(KeyUnmatched, found.unmatched())
-            database.put(KeyPair, found.pairs())
+            listed = database.records(ListedStation, _STEP, "listed")
+            found = Matching(mentions, listed, answers, as_of)
+            _keep_keys(database, found)
+        items, links = _stock(database, found, answers, as_of)
+        database.put(InventoryItem, items)
+        if links:
+            mentions = database.records(Mention, _STEP, "mentions")
+            listed = database.records(ListedStation, _STEP, "listed")
+            _keep_keys(database, Matching(mentions, listed, answers, as_of, links))
         database.run(_STEP, "drop_told")
         choose(database, [""])
         keep(database, _STEP, [""], {"": mark})
+
+
+def _keep_keys(database: Database, found: "Matching") -> None:
+    database.clear(KeyMatch, KeyUnmatched, KeyPair)
+    database.put(KeyMatch, found.matches())
+    database.put(KeyUnmatched, found.unmatched())
+    database.put(KeyPair, found.pairs())
+
+
+_Links = Mapping[str, Mapping[str, str]]
+"""By store: the key that each station gone from the list, or listed twice, goes by now."""
+
+
+def _stock(
+    database: Database, found: "Matching | None", answers: Sequence[InventoryAnswer], as_of: date
+) -> tuple[list[InventoryItem], _Links]:
+    """Return what is there and not listed, or listed and not there, store by store."""
+    day = {"as_of": as_of}
+    rows = grouped(database.records(ListedRow, _STEP, "stock_rows", day), "store")
+    devices = grouped(database.records(Device, _STEP, "stock_devices", day), "store")
+    elsewhere = grouped(database.records(Elsewhere, _STEP, "stock_elsewhere", day), "store")
+    unseen: defaultdict[str, list[str]] = defaultdict(list)
+    for one in database.records(_Unseen, _STEP, "stock_unseen", day):
+        unseen[one.store].append(one.station)
+    decided = grouped(answers, "store")
+    unlisted = found.unlisted() if found else {}
+    items: list[InventoryItem] = []
+    links: dict[str, Mapping[str, str]] = {}
+    for store in sorted({*rows, *devices, *unseen, *decided, *unlisted}):
+        facts = StockFacts(
+            store, rows.get(store, ()), devices.get(store, ()), unlisted.get(store, ()),
+            unseen.get(store, ()), elsewhere.get(store, ()), decided.get(store, ()),
+        )  # fmt: skip
+        stock = take_stock(facts, as_of)
+        items += stock.items
+        if stock.links:
+            links[store] = stock.links
+    return items, links
+
+
+@dataclass(frozen=True, slots=True)
+class _Unseen:
+    store: str
+    station: str
 
 
 def new_keys(database: Database) -> tuple[NewKey, ...]:
@@ -75,10 +145,17 @@ def new_keys(database: Database) -> tuple[NewKey, ...]:
 class Matching:
     """What became of every store and station that exports name."""
 
-    def __init__(self, mentions: Sequence[Mention], listed: Sequence[ListedStation]) -> None:
-        self._mentions = mentions
+    def __init__(
+        self,
+        mentions: Sequence[Mention],
+        listed: Sequence[ListedStation],
+        answers: Sequence[InventoryAnswer] = (),
+        as_of: date = date.max,
+        links: _Links = MappingProxyType({}),
+    ) -> None:
+        self._mentions, self._links = mentions, links
         own: defaultdict[str, list[ListedStation]] = defaultdict(list)
-        for one in listed:
+        for one in (*listed, *_added(answers)):
             own[one.store].append(one)
         sources: defaultdict[str, set[str]] = defaultdict(set)
         for each in mentions:
@@ -88,6 +165,39 @@ class Matching:
         told = self._told_stations()
         self._stations = {
             store: judge_stations(own[store], told[store]) for store in sorted(told) if store in own
+        }
+        self._told = told
+        self._open = {
+            store: {key: one for key, one in judged.items() if isinstance(one, OpenKey)}
+            for store, judged in self._stations.items()
+        }
+        self._decide(answers, {(one.store, one.station) for one in listed}, as_of)
+
+    def _decide(
+        self,
+        answers: Iterable[InventoryAnswer],
+        listed: AbstractSet[tuple[str, str]],
+        as_of: date,
+    ) -> None:
+        """Put what people decided of unlisted keys in the place of what their letters say."""
+        for one in answers:
+            judged = self._stations.get(one.store, {})
+            if one.what != UNLISTED or not isinstance(judged.get(one.subject), OpenKey):
+                continue
+            if one.decision == MATCH and one.station and (one.store, one.station) in listed:
+                judged[one.subject] = MatchedKey(one.station, DECIDED)
+            elif one.decision == IGNORE and one.until is not None and as_of <= one.until:
+                judged[one.subject] = OpenKey(IGNORED, self._open[one.store][one.subject].likely)
+
+    def unlisted(self) -> Mapping[str, Sequence[Unlisted]]:
+        """Return the stations that no list has, by store, whatever was decided of them."""
+        return {
+            store: [
+                Unlisted(key, tuple(sorted(self._told[store][key] - {REFUSED})), one)
+                for key, one in sorted(keys.items())
+            ]
+            for store, keys in self._open.items()
+            if keys
         }
 
     def _told_stations(self) -> Mapping[str, Mapping[str, AbstractSet[str]]]:
@@ -102,6 +212,7 @@ class Matching:
         """Return the pairs that read otherwise than written, and those they are taken for."""
         alone = [(store, None) for store in self._stores]
         written = {(each.store, each.station) for each in self._mentions} | set(alone)
+        written |= {(store, key) for store, links in self._links.items() for key in links}
         read = {pair: self._read(*pair) for pair in written}
         times = Counter(read.values())
         other = {pair: to for pair, to in read.items() if pair != to}
@@ -113,7 +224,8 @@ class Matching:
 
     def _read(self, store: str, station: str | None) -> tuple[str, str | None]:
         store = _key(self._stores, store)
-        return store, station and _key(self._stations.get(store, {}), station)
+        key = station and _key(self._stations.get(store, {}), station)
+        return store, key and latest(key, self._links.get(store, {}))
 
     def matches(self) -> list[KeyMatch]:
         """Return the keys taken for listed ones, by kind of export."""
@@ -156,6 +268,15 @@ class Matching:
                 judged = self._stations.get(store, {}).get(station)
                 count(judged, ("station", store, station, each.source), each.rows)
         return dict(sorted(found.items()))
+
+
+def _added(answers: Iterable[InventoryAnswer]) -> list[ListedStation]:
+    """Return the stations that are listed by decision."""
+    return [
+        ListedStation(one.store, one.station, one.eui64, one.ip_address)
+        for one in answers
+        if one.decision == ADD and one.station is not None
+    ]
 
 
 def _key(judged: JudgedKeys, written: str) -> str:

@@ -42,8 +42,9 @@ class ExportField:
     """A field of an export, known by any of its headings; the first one is the template's.
 
     `needed` is "yes", "no", "long": a file of one reading per row needs it, one with a column per
-    channel does not; or "mixed": only a file with unknown headings needs it. `units` are those
-    a heading may end in; none where the cells have no unit, so that the heading's last word is part
+    channel does not; "mixed": only a file with unknown headings needs it; or "set": a file of
+    stations that are not on the air does not. `units` are those a heading may end in; none where
+    the cells have no unit, so that the heading's last word is part
     of its name. `bases` are words that stand for the field only with such a unit behind them.
     `words` are further headings, from `headings.csv`.
     """

@@ -5,6 +5,7 @@ from pipeline.tables import (
     changes,
     check,
     exports,
+    inventory,
     keys,
     plan,
     proof,
@@ -15,7 +16,20 @@ from pipeline.tables import (
 )
 from pipeline.tables.declare import Table, declared_tables
 
-_MODULES = (run, exports, taken, keys, survey, plan, check, schedule, changes, audit, proof)
+_MODULES = (
+    run,
+    exports,
+    inventory,
+    taken,
+    keys,
+    survey,
+    plan,
+    check,
+    schedule,
+    changes,
+    audit,
+    proof,
+)
 
 
 def every_table() -> tuple[Table, ...]:

@@ -43,6 +43,7 @@ from pipeline.tables.cells import (
     WIFI_CHANNEL,
 )
 from pipeline.tables.declare import ExportField, column, exported, table, table_of
+from pipeline.tables.inventory import NetworkSeen
 
 _STORE = ("store", "store id", "site", "filiale", "filialnummer")
 _STATION = ("station", "station id", "base station", "basisstation")
@@ -131,8 +132,9 @@ class StationSeen:
         bases=("position y", "pos y", "y position"), shown={"en": "y, m", "de": "y, m"},
     )  # fmt: skip
     channel: int | None = exported(
-        "channel it is set to, as exported: 0 to 255", CHANNEL, "channel", "radio channel",
-        "kanal", "funkkanal", needed="yes", units=(*_NUMERALS, "MHz"), bases=_FREQUENCY,
+        "channel it is set to: 11 to 26, or 0 or 255 where none is set", CHANNEL, "channel",
+        "radio channel", "kanal", "funkkanal", needed="set", units=(*_NUMERALS, "MHz"),
+        bases=_FREQUENCY,
     )  # fmt: skip
     pan_id: int | None = exported(
         "identifier of its network, 0 to 65535", PAN_ID, "pan id", units=_NUMERALS,
@@ -388,5 +390,6 @@ EXPORT_KINDS = (
     _kind("labels", LabelSeen),
     _kind("wifi", WifiSeen),
     _kind("heard", HeardSeen),
+    _kind("network", NetworkSeen),
 )
 """Every kind of export; the order decides between kinds that a row of headings fits alike."""

@@ -23,7 +23,10 @@ class KeyUnmatched:
     kind: str = column("'store' or 'station': what the key stands for")
     store: str = column("the store's key; of a store, the key itself")
     written: str = column("the key as the exports write it")
-    cause: str = column("'unknown': no listed key is like it; 'ambiguous': more than one is")
+    cause: str = column(
+        "'unknown': no listed key is like it; 'ambiguous': more than one is; 'ignored': people "
+        "decided to leave it for now"
+    )
     likely: str | None = column("the listed keys it may stand for")
     source: str = column("scans, labels, levels or Wi-Fi")
     rows: int = column("how many rows name it so", sql="bigint")

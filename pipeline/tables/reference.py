@@ -70,6 +70,17 @@ two, however alike, and nothing is taken for either because it is like them. Whe
 keys fit, or none, the key is taken for none: a finding counts them, and the store with such a
 station is not planned.
 
+What is there and not listed, or listed and never seen, stands in each store's workbook, on the
+sheet Inventory, with the station it may be and why: stations that scans, labels, levels or Wi-
+Fi name; devices of a network list that are no listed station's; stations that nothing but the
+list names; stations new on the list that may be one of before; stations with other hardware
+than before; two with one hardware address. Three answers are taken back by `decide`. `add`
+lists it on a channel, until an export does; `match` says which station it is; `ignore until`
+leaves it until a day. A key that is new goes on with the life of one that is gone without being
+asked only where its hardware address, its place (or name and address) say so and no other key
+may be meant. Other hardware under the old key is the same station, and a note says so. Nothing
+is asked of a station that is as it was.
+
 `quarantine.xlsx` lists every key matched, and every key that is not with the one it may stand for;
 the run's last lines count them. The tables are `key_match` and `key_unmatched`.
 """
@@ -78,6 +89,7 @@ _NEEDED = {
     "no": "no",
     "long": "unless a column per channel",
     "mixed": "beside unknown headings",
+    "set": "unless all stations are planned or removed",
 }
 
 

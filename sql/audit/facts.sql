@@ -26,6 +26,16 @@ select * exclude (floor, x_m, y_m, connected, status) replace (
 from one where status is null or status = 'installed'
 order by store, seen_on, station;
 
+-- name: decided
+-- What people said of stations that are new on the list or have other hardware than before: the name
+-- each had before, none where it is a new one.
+select store, found_on as seen_on, subject as station, if(decision = 'match', station, null) as before
+from inventory_answer
+where what in ('renamed', 'changed') and ($store is null or store = $store) and found_on <= $last
+qualify row_number() over (partition by item order by "on" desc, rowid desc) = 1
+    and decision in ('add', 'match')
+order by item;
+
 -- name: exceptions
 -- Exceptions as runs up to $last met them on file or off it, in that order.
 select * from exception_file

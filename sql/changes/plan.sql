@@ -40,7 +40,7 @@ select c.store, c.change, c.station, c.from_channel,
     s.state, s.at, t.carried_at,
     t.agreed.said_on as agreed_on, t.agreed.said_in as agreed_in, t.agreed."by" as agreed_by,
     t.agreed.workbook
-from change c
+from change_matched c
 join plan_in_force f on f.plan = c.plan
 join change_state_on(date '9999-12-30') s on s.change = c.change
 join told t on t.change = c.change

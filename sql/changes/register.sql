@@ -78,3 +78,7 @@ where d.cause is not null and exists (
         and l.store = d.store and l.subject = d.subject and l.field = d.field
         and l.agreed is not distinct from d.agreed and l.found is not distinct from d.found)
 order by d.cause, d.store, d.subject, d.field;
+
+-- name: stations_met
+-- The stations that exports ever listed, by store.
+select distinct store, station from station_seen order by store, station;

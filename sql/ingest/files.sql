@@ -41,6 +41,7 @@ select distinct year(seen_on) as held from (
     union all select seen_on from label_seen
     union all select seen_on from wifi_seen
     union all select seen_on from heard_seen
+    union all select seen_on from network_seen
     union all select cast(scanned_at as date) from ed_reading
 )
 order by held;

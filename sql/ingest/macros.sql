@@ -150,6 +150,17 @@ create or replace temp macro as_channel(written, comma, numerals) as
         else list_transform([bare_channel(written)], lambda c: odd_channel(c, comma, numerals))[1]
     end;
 
+-- name: other_band
+-- Whether a cell means a channel or frequency outside 2.4 GHz: a number other than 11 to 26, also in
+-- MHz or GHz. 0 and 255 stand for none set. `channel` is what `as_channel` makes of the cell.
+create or replace temp macro other_band(written, channel, numerals) as
+    case when channel is not null then not (channel between 11 and 26 or channel in (0, 255))
+        else coalesce(not list_transform(
+            [regexp_extract(lower(written), '^\s*(\d{1,4}([.,]\d+)?) ?(mhz|ghz)?\s*$', ['n', '_', 'unit'])],
+            lambda f: if(f.n = '' or f.unit = '' and numerals <> 'MHz', null,
+                try_cast(replace(f.n, ',', '.') as double) * if(f.unit = 'ghz', 1000, 1))
+                between 2400 and 2484)[1], false) end;
+
 -- name: as_wifi_channel
 -- A Wi-Fi channel, or that of its centre frequency in MHz (IEEE 802.11, 2.4 GHz): 2412 is channel
 -- 1, each channel 5 MHz on, 2484 channel 14.

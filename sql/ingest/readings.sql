@@ -52,7 +52,9 @@ select line_number, store, station, scanned_at, clock, channel, level_dbm, stati
             when scanned_at is null or not scanned_at
                 between timestamp '1990-01-01' and timestamp '2200-01-01'
             then wrong('date-unreadable', 'scanned_at', stamp) end,
-        case when not coalesce(channel between 11 and 26, false)
+        case when other_band(channel_cell, channel, $channel_numerals)
+            then wrong('band-other', 'channel', channel_cell)
+            when not coalesce(channel between 11 and 26, false)
             then wrong('channel-impossible', 'channel', channel_cell) end,
         case when filled(level_cell) is null then wrong('level-missing', 'level', '')
             when number is null then wrong('level-not-a-number', 'level', level_cell)

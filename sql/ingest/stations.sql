@@ -20,6 +20,7 @@ with written as (
         as_metres(if(far, null, x_cell), $comma, $x_m_factor) as x_m,
         as_metres(if(far, null, y_cell), $comma, $y_m_factor) as y_m,
         as_channel(channel_cell, $comma, $channel_numerals) as channel,
+        other_band(channel_cell, channel, $channel_numerals) as other_band,
         as_pan_id(pan_cell, $pan_numerals) as pan_id,
         as_power(power_cell, $comma, $in_mw) as tx_power_dbm,
         list_transform([bare(port_cell, '/(tcp|udp)')], lambda p: as_whole(p, $comma))[1] as port,
@@ -30,13 +31,14 @@ with written as (
     from written
 ), bounded as (   -- what cannot be is not known
     select * replace (within(floor, -20, 200) as floor, within(x_m, -10000, 10000) as x_m,
-        within(y_m, -10000, 10000) as y_m, within(channel, 0, 255) as channel,
+        within(y_m, -10000, 10000) as y_m, if(other_band, null, channel) as channel,
         within(tx_power_dbm, -60, 40) as tx_power_dbm, within(port, 1, 65535) as port)
     from typed
 ), judged as (   -- a station without its key, or on a channel that cannot be read, is none
-    select *, coalesce(row_fault is null and store is not null and station is not null
+    select *, $channels_told or coalesce(status <> 'installed', false) as told,
+        coalesce(row_fault is null and store is not null and station is not null
         and seen_on is not null and not damaged(store) and not damaged(station)
-        and (channel_cell is null or channel is not null), false) as good
+        and (channel_cell is null or channel is not null) and told, false) as good
     from bounded
 )
 select line_number, store, station, seen_on, sound(name) as name, sound(mounted) as mounted, floor,
@@ -50,7 +52,9 @@ select line_number, store, station, seen_on, sound(name) as name, sound(mounted)
         case when seen_on is null then wrong('date-unreadable', 'seen_on', seen_cell) end,
         case when damaged(store) then wrong('text-damaged', 'store', store) end,
         case when damaged(station) then wrong('text-damaged', 'station', station) end,
-        case when channel_cell is not null and channel is null
+        case when not told then wrong('channel-missing', '', '') end,
+        case when other_band then wrong('band-other', 'channel', channel_cell)
+            when channel_cell is not null and channel is null
             then wrong('channel-impossible', 'channel', channel_cell) end,
         case when damaged(name) then wrong('text-damaged', 'name', name) end,
         case when damaged(mounted) then wrong('text-damaged', 'mounted', mounted) end,
@@ -101,3 +105,7 @@ select distinct ip_address from cleaned where good and ip_address is not null;
 -- Put them in canonical form, so that they compare.
 update cleaned set ip_address = f.tidy from address_form f
 where f.written = cleaned.ip_address and f.tidy <> f.written;
+
+-- name: told_of_status
+-- Whether any row of the file says that its station is not on the air yet, or no longer.
+select exists (from cleaned where good and status <> 'installed') as told;

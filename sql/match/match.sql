@@ -4,6 +4,7 @@
 select concat_ws(' ', (select count(*) from store_seen), (select count(*) from station_seen),
     (select count(*) from ed_reading), (select count(*) from label_seen),
     (select count(*) from wifi_seen), (select count(*) from heard_seen),
+    (select count(*) from network_seen), (select count(*) from inventory_answer),
     (select count(*) from quarantined_row),
     (select string_agg(distinct sha256, ' ' order by sha256) from export_file)) as facts;
 
@@ -25,6 +26,8 @@ group by store, station
 union all by name
 select store, null as station, 'stores' as source, count(*) as rows from store_seen group by store
 union all by name
+select store, null as station, 'network' as source, count(*) as rows from network_seen group by store
+union all by name
 select distinct store, null as station, 'quarantine' as source, cast(0 as bigint) as rows
 from quarantined_row where store is not null;
 
@@ -44,6 +47,83 @@ from key_told order by store, station, source;
 -- Every station that stations exports list, with each pair of addresses they ever gave it.
 select distinct store, station, eui64, ip_address from station_seen
 order by store, station, eui64, ip_address;
+
+-- name: stock_rows
+-- What stations exports up to $as_of say of the stations not removed, of every store of which it is to
+-- be found out who is whom: stations came or went, have other hardware than before or the same twice,
+-- or a list of the store's network is there. Where exports of one day disagree, the smallest row
+-- stands, as in station_listed.
+with one as (
+    select unnest(min(s)) from station_seen s
+    where s.seen_on <= $as_of and coalesce(s.status, 'installed') in ('installed', 'planned')
+    group by s.store, s.station, s.seen_on
+), hardware as (
+    select store, eui64, count(distinct station) as stations from one
+    where eui64 is not null group by store, eui64
+), due as (
+    select store from one group by store
+    having count(*) <> count(distinct station) * count(distinct seen_on)
+        or count(distinct (station, eui64)) filter (eui64 is not null) > count(distinct station)
+    union select store from hardware where stations > 1
+    union select coalesce(p.to_store, n.store) from network_seen n
+        left join key_pair p on p.store = n.store and p.station is null
+    union select store from key_unmatched where kind = 'station'
+    union select store from inventory_answer
+)
+select o.store, o.station, o.seen_on, o.name, o.mounted,
+    case when coalesce(o.floor::varchar, o.x_m::varchar, o.y_m::varchar) is not null then
+        format('{} / {} / {}', coalesce(o.floor::varchar, '?'), coalesce(o.x_m::varchar, '?'),
+            coalesce(o.y_m::varchar, '?')) end as place,
+    o.eui64, o.ip_address, o.port, o.hardware
+from one o semi join due using (store)
+order by o.store, o.seen_on, o.station;
+
+-- name: stock_devices
+-- The latest list of each store's network up to $as_of; of one address the smallest row stands.
+with upto as (
+    select n.* replace (coalesce(p.to_store, n.store) as store)
+    from network_seen n left join key_pair p on p.store = n.store and p.station is null
+    where n.seen_on <= $as_of
+), newest as (select store, max(seen_on) as seen_on from upto group by store)
+select unnest(min(u)) from upto u semi join newest using (store, seen_on)
+group by u.store, u.ip_address, u.port
+order by store, ip_address, port;
+
+-- name: stock_unseen
+-- Installed stations of the latest list up to $as_of that no other export ever named, in stores where
+-- other exports name stations or a list of the network is there.
+with upto as (
+    select * from station_seen where seen_on <= $as_of
+), newest as (
+    select store, max(seen_on) as seen_on from upto group by store
+), told as (
+    select distinct coalesce(p.to_store, t.store) as store,
+        coalesce(p.to_station, t.station) as station
+    from key_told t
+    left join key_pair p on p.store = t.store and p.station is not distinct from t.station
+    where t.source <> 'quarantine' and (t.station is not null or t.source = 'network')
+)
+select distinct u.store, u.station
+from upto u semi join newest using (store, seen_on)
+semi join told h on h.store = u.store
+anti join told t on t.store = u.store and t.station = u.station
+where coalesce(u.status, 'installed') = 'installed'
+order by u.store, u.station;
+
+-- name: stock_elsewhere
+-- The stations of other stores that had the hardware address of a device of a network list.
+select distinct n.store, n.eui64, s.store as other, s.station
+from network_seen n join station_seen s on s.eui64 = n.eui64 and s.store <> n.store
+where s.seen_on <= $as_of
+order by n.store, n.eui64, s.store, s.station;
+
+-- name: answers
+-- What was decided last of every item. As in register_day: a run on the newest export knows every
+-- answer, one that looks back those up to its day.
+from inventory_answer
+where "on" <= if($as_of < (select max(seen_on) from station_seen), $as_of, date '9999-12-30')
+qualify row_number() over (partition by item order by "on" desc, rowid desc) = 1
+order by store, item;
 
 -- name: drop_told
 -- Drop what was worked out on the way.

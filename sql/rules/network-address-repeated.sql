@@ -8,13 +8,12 @@
 --   now the other, and both look offline half of the time.
 -- do: Find which device has the wrong address and correct it, or its line in the inventory.
 -- source: RFC 5227 (IPv4 address conflict detection)
-with place as (
-    select store, ip_address, list(station order by station) as stations
-    from station_in_plan where ip_address is not null group by store, ip_address
-)
 select s.store, s.station as subject, s.ip_address as address,
-    list_filter(p.stations, lambda x: x <> s.station) as others
+    list(o.station order by o.station) as others
 from station_in_plan s
-join place p on p.store = s.store and p.ip_address = s.ip_address
-where len(p.stations) > 1
+join station_in_plan o   -- radios of one housing share place and address, each at its own port
+    on o.store = s.store and o.ip_address = s.ip_address and o.station <> s.station
+    and (coalesce(o.port = s.port, true)
+        or row(o.floor, o.x_m, o.y_m) is distinct from row(s.floor, s.x_m, s.y_m))
+group by s.store, s.station, s.ip_address
 order by s.store, subject;

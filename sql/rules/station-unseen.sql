@@ -18,5 +18,7 @@ with gone as (
 select g.store, g.station as subject, g.last_listed_on, n.newest_on
 from gone g
 join newest n on n.store = g.store
+anti join key_pair p   -- it is listed under another key
+    on p.store = g.store and p.station = g.station and p.to_station <> g.station
 where g.last_listed_on < n.newest_on and coalesce(g.status, 'installed') = 'installed'
 order by g.store, subject;

@@ -6,6 +6,7 @@ select max(seen_on) from (
     union all select max(seen_on) from label_seen where seen_on <= $latest
     union all select max(seen_on) from wifi_seen where seen_on <= $latest
     union all select max(seen_on) from heard_seen where seen_on <= $latest
+    union all select max(seen_on) from network_seen where seen_on <= $latest
     union all select cast(max(scanned_at) as date) from ed_reading
         where cast(scanned_at as date) <= $latest
 );
@@ -36,6 +37,11 @@ select concat_ws(' ', store, version, approved_by, approved_on, reason,
 from baseline where change is null
 group by store, version, approved_by, approved_on, reason
 order by store, version;
+
+-- name: found_by_people
+-- What people decided of what is there and not listed.
+select concat_ws(' ', item, decision, station, channel, until, "by", "on", note)
+from inventory_answer order by rowid;
 
 -- name: stores
 -- The stores of this run, with what decides their permitted channels.

@@ -63,7 +63,7 @@ left join key_pair n on n.store = h.store and n.station = h.neighbour;
 create or replace view unlisted_station as
 with named as (
     select store, cause, written, likely, sum(rows) as rows from key_unmatched
-    where kind = 'station' group by store, cause, written, likely
+    where kind = 'station' and cause <> 'ignored' group by store, cause, written, likely
 )
 select n.store, n.cause, count(*) as stations, cast(sum(n.rows) as bigint) as rows,
     (select list(distinct k.source order by k.source) from key_unmatched k

@@ -51,14 +51,24 @@ from last_seen l left join latest t using (store);
 -- name: station_listed
 -- The stations of each store in its latest stations export up to the run's date, whatever their
 -- status: the one decided where the export says none or is older. One that the latest export no longer
--- lists stays in station_history and is a finding, not a row.
+-- lists stays in station_history and is a finding, not a row. Those that people added are listed too,
+-- until an export does; of two that people said are one, the one that was listed first.
 create or replace view station_listed as
 with upto as (
     select * from station_seen where seen_on <= (select as_of from this_run)
 ), newest as (select store, max(seen_on) as seen_on from upto group by store
-), latest as (
+), told as (
     select unnest(min(u)) from upto u join newest n using (store, seen_on)
     group by u.store, u.station
+), latest as (
+    from told t anti join inventory_item i
+        on i.store = t.store and i.subject = t.station and i.what = 'twice' and i.decision = 'match'
+    union all by name
+    select i.store, i.station, n.seen_on, i.channel, i.eui64, i.ip_address, i.port,
+        i.device as hardware, 'installed' as status
+    from inventory_item i join newest n using (store)
+    anti join told t on t.store = i.store and t.station = i.station
+    where i.decision = 'add' and i.what in ('unlisted', 'network')
 ), decided as (
     select store, station, max_by(status, (since, status)) as status, max(since) as since
     from station_status where since <= (select as_of from this_run) group by store, station
@@ -160,17 +170,27 @@ having max_by(times, seen_on) > 1;
 
 -- name: held_store
 -- Stores that are not planned, since a station of theirs stands somewhere on a channel that is not
--- known: one that other exports name, or whose row in the stations export could not be taken.
+-- known: one that other exports name, or whose row in the stations export could not be taken. Nor is
+-- one where a station may be another for which people have agreed on a change: another plan would end
+-- that.
 create or replace view held_store as
 with reasons as (
     select distinct store, 'station-unlisted' as cause, written as subject
-    from key_unmatched where kind = 'station'
+    from key_unmatched where kind = 'station' and cause <> 'ignored'
     union all
     select coalesce(p.to_store, q.store), 'station-refused', format('{}, line {}', q.file, q.line)
     from quarantined_row q
     join export_now x on x.file = q.file and x.sha256 = q.sha256
     left join key_pair p on p.store = q.store and p.station is null
     where x.kind = 'stations' and x.refused is null and q.store is not null
+        and q.problem <> 'band-other'
+    union all
+    select i.store, 'station-renamed', i.subject
+    from inventory_item i
+    join change c on c.store = i.store and list_contains(string_split(i.likely, ', '), c.station)
+    join (select change, max_by(state, seq) as state from change_event group by change) s
+        on s.change = c.change
+    where i.open and i.what = 'renamed' and s.state in ('approved', 'scheduled', 'implemented')
 )
 select store, cause, min(subject) as subject, count(*) as stations
 from reasons

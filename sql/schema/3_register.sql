@@ -35,6 +35,13 @@ select * exclude (plan, given),
     if(carried is null, plan, coalesce(given.plan, carried)) as said_in
 from told;
 
+-- name: change_matched
+-- Every change under the key that its station goes by now, where people or its hardware address say
+-- that another one on the list is the same.
+create or replace view change_matched as
+select c.* replace (coalesce(p.to_station, c.station) as station)
+from change c left join key_pair p on p.store = c.store and p.station = c.station;
+
 -- name: change_story_on
 -- The story of every change up to the end of a day, one row each: proposed, decided, given a night,
 -- done, found, measured, closed. Whatever says how a change stands reads it here.
@@ -86,7 +93,7 @@ with heard as (
         coalesce(max(p.number) filter (l.now.state in ('approved', 'scheduled', 'implemented',
             'verified', 'ineffective', 'backed out')) over (partition by c.store, c.station)
             > p.number, false) as replaced
-    from change c
+    from change_matched c
     join latest l using (change)
     left join change_plan p on p.plan = c.plan
     left join checked k using (change)

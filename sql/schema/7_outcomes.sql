@@ -119,7 +119,7 @@ with told as (
 ), ordered as (
     select c.*, coalesce(t.agreed.channel, c.to_channel) as ordered_channel,
         t.* exclude (change), cast(t.reported_at as date) as reported_on
-    from change c join told t using (change)
+    from change_matched c join told t using (change)
 ), on_the_way as (
     select c.change, c.plan, c.store, c.station, c.position, c.parking, c.ordered_channel, c.agreed,
         s.state, s.at, s.due, s.by = 'quietaisle' as shown,
@@ -130,7 +130,7 @@ with told as (
         case when c.evening < n.seen_on and coalesce(c.reported_on <= c.evening + 1, true)
             then least(c.evening, c.reported_on)
             else coalesce(c.reported_on, cast(c.approved_at as date)) end as moved_on,
-        (select list(o.from_channel order by o.position) from change o
+        (select list(o.from_channel order by o.position) from change_matched o
             where o.plan = c.plan and o.station = c.station and o.position <= c.position)
             as channels_before,
         (select list(o.ordered_channel) from ordered o where o.plan = c.plan

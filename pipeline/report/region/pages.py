@@ -1,7 +1,8 @@
-"""The pages of a region's review: five questions on the first, then a row for every store."""
+"""The pages of a review: five questions on the first, then a row for every store or region."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import accumulate
 from urllib.parse import quote
 
 from pipeline.effect.verdict import Word
@@ -35,12 +36,11 @@ from pipeline.report.kit.style import Face
 from pipeline.report.kit.tags import Role
 from pipeline.report.region.answers import (
     AnswerLine,
-    decisions,
-    delays,
+    asked,
     next_step,
-    risks,
     verdict,
 )
+from pipeline.report.region.chain import draw_multiples, region_rows
 from pipeline.report.region.content import ChangeProgress, RegionContent, StoreLine
 from pipeline.report.region.pictures import (
     draw_helping,
@@ -61,6 +61,7 @@ _PANELS_H, _VERDICT_H, _FIGURES_H = 168.0, 48.0, 72.0
 _STRIP_H, _STRIP_MOST = 104.0, 210.0
 _GAPS = 12.0 + 8.0 + 10.0
 _COUNT_W, _COLUMN_GAP = 34.0, 14.0
+_ASKED_MOST = 250.0
 _ROW, _HEADINGS_H = 15.0, 26.0
 _LINK = Type(style.SMALL, Face.STRONG, style.PLANNED)
 _STOP = Type(style.SMALL, Face.STRONG, style.ALERT)
@@ -89,18 +90,22 @@ def links_of(folder: str, workbook: str, summary: str) -> FileLinks:
 
 
 def region_pdf(content: RegionContent, links: Sequence[FileLinks], words: Wording) -> bytes:
-    """Return the review of one region as PDF; the same content gives the same bytes."""
+    """Return a review as PDF; the same content gives the same bytes."""
     size = style.page_size(content.country)
 
     def first(pen: Pen, page: Box) -> None:
-        _draw_first(pen, page, content, words)
+        draw = _draw_chain if content.parts else _draw_first
+        draw(pen, page, content, words)
 
     page = page_box(size)
-    blocks = (_store_rows(content, links, words), _basis(content, page.w, words))
-    rows = block_pages([block for block in blocks if block.heights], page.h)
-    title = words("review.title", region=content.region)
-    leaves = [Leaf(first), *(Leaf(draw_blocks(parts)) for parts in rows)]
-    return booklet(leaves, size, words, title=title, foot=content.region, seal=content.seal)
+    rows = region_rows(content, page.w, words) if content.parts else None
+    rows = rows or _store_rows(content, links, words)
+    room = page.h - 2 * HEADING_H - _GAPS - sum(rows.heights) if content.parts else None
+    blocks = (rows, _basis(content, page.w, words, room))
+    pages = block_pages([block for block in blocks if block.heights], page.h)
+    leaves = [Leaf(first), *(Leaf(draw_blocks(parts)) for parts in pages)]
+    title, foot = content.titled(words), content.named(words)
+    return booklet(leaves, size, words, title=title, foot=foot, seal=content.seal)
 
 
 def _draw_first(pen: Pen, page: Box, content: RegionContent, words: Wording) -> None:
@@ -110,21 +115,44 @@ def _draw_first(pen: Pen, page: Box, content: RegionContent, words: Wording) -> 
     left, right = Box(page.x, y + 10, page.w, _panels_h(content)).split(2)
     _how_far(pen, left, content, words)
     _helping(pen, right, content, words)
-    answers = (
-        ("decide", decisions(content, words)),
-        ("late", delays(content, words)),
-        ("risk", risks(content, words)),
-    )
-    width_each = page.split(3, _COLUMN_GAP)[0].w
-    wanted = max(sum(_item_height(item, width_each) for item in items) for _, items in answers)
-    spare = page.bottom - left.bottom - _GAPS - HEADING_H - wanted
+    spare = page.bottom - left.bottom - _GAPS - _asked_height(page, content, words)
     strip = Box(page.x, left.bottom + 8, page.w, min(max(spare, _STRIP_H), _STRIP_MOST))
     top = pen.heading(strip, words("review.strip_title"), words("review.strip_note"))
     draw_strip(pen, strip.below(top), content, words)
-    lists = page.below(strip.bottom + 12).split(3, _COLUMN_GAP)
-    for box, (key, items) in zip(lists, answers, strict=True):
-        top = pen.heading(box, words(f"question.{key}"))
-        _items(pen, box.below(top), items, words, words(f"empty.{key}"))
+    _asked(pen, page.below(strip.bottom + 12), content, words)
+
+
+def _draw_chain(pen: Pen, page: Box, content: RegionContent, words: Wording) -> None:
+    """Draw the chain's first page: what is asked of whom, how far, whether it helps, where."""
+    y = _head(pen, page, content, words)
+    y = pen.paragraph(page.below(y + 8), verdict(content, words), LEAD, lines=4)
+    asked_h = min(_asked_height(page, content, words), _ASKED_MOST)
+    _asked(pen, Box(page.x, y + 10, page.w, asked_h), content, words)
+    left, right = Box(page.x, y + asked_h + 18, page.w, _panels_h(content)).split(2)
+    _how_far(pen, left, content, words)
+    _helping(pen, right, content, words)
+    box = page.below(left.bottom + 10)
+    top = pen.heading(box, words("chain.charts"), words("chain.charts_note"))
+    draw_multiples(pen, box.below(top), content.parts, words)
+
+
+def _asked_height(page: Box, content: RegionContent, words: Wording) -> float:
+    """Return the height of the tallest of the three answers that ask something, in points."""
+    width = page.split(3, _COLUMN_GAP)[0].w
+    return HEADING_H + max(
+        text_height(one.of, SMALL_MUTED, width, 2) * bool(one.of)
+        + sum(_item_height(item, width) for item in one.lines)
+        for one in asked(content, words)
+    )
+
+
+def _asked(pen: Pen, box: Box, content: RegionContent, words: Wording) -> None:
+    columns = box.split(3, _COLUMN_GAP)
+    for column, one in zip(columns, asked(content, words), strict=True):
+        y = pen.heading(column, one.title)
+        if one.of:
+            y = pen.paragraph(column.below(y), one.of, SMALL_MUTED, lines=2) + 3
+        _items(pen, column.below(y), one.lines, words, one.nothing)
 
 
 def _panels_h(content: RegionContent) -> float:
@@ -137,15 +165,16 @@ def _panels_h(content: RegionContent) -> float:
 
 def _head(pen: Pen, page: Box, content: RegionContent, words: Wording) -> float:
     day = words("review.as_of", day=words.day(content.as_of))
-    draw_kind(pen, page, words("review.kind"), day)
+    draw_kind(pen, page, words("chain.kind" if content.parts else "review.kind"), day)
     opening = sum(s.to_install for s in content.stores)
     parts = (
+        *([words.counted("chain.regions", len(content.parts))] if content.parts else []),
         words.counted("review.stores", len(content.stores)),
         words.counted("store.stations", sum(s.stations for s in content.stores)),
         *([words.counted("store.to_install", opening)] if opening else []),
         words.counted("store.labels", sum(s.labels for s in content.stores)),
     )
-    return draw_name(pen, page, content.region, parts)
+    return draw_name(pen, page, content.named(words), parts)
 
 
 def _how_far(pen: Pen, box: Box, content: RegionContent, words: Wording) -> None:
@@ -243,12 +272,23 @@ def _store_rows(content: RegionContent, links: Sequence[FileLinks], words: Wordi
     return Block("stores", title, 1, _HEADINGS_H, heights, draw, note)
 
 
-def _basis(content: RegionContent, width: float, words: Wording) -> Block:
-    """Return what the verdict rests on, a sentence a row, each under what it is about."""
+def _basis(
+    content: RegionContent, width: float, words: Wording, room: float | None = None
+) -> Block:
+    """Return what the verdict rests on, a sentence a row, each under what it is about.
+
+    With a height given no more than fits it, and how much more the workbook has.
+    """
     told: list[tuple[str, str]] = []
     if content.proof is not None:
         told = sentences(content.proof, content.chain, content.costs, content.offer, words)
     inner = width - _TOPIC_W
+    if room is not None:
+        ends = list(accumulate(text_height(text, SMALL, inner, 6) + 3 for _, text in told))
+        shown = sum(end <= room - 2 * SMALL.leading for end in ends)
+        if shown < len(told):
+            more = words.counted("review.more_items", len(told) - shown)
+            told = [*told[:shown], (NOTHING, more)]
 
     def draw(pen: Pen, box: Box, items: Sequence[int]) -> None:
         y = box.y

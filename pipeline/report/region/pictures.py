@@ -206,27 +206,31 @@ def draw_helping(pen: Pen, box: Box, content: RegionContent, words: Wording) -> 
     return pen.paragraph(Box(box.x, y + 2, box.w, 20), note, TINY_MUTED, lines=2)
 
 
-def draw_run_chart(pen: Pen, box: Box, chart: RunChart, words: Wording) -> None:
-    """Draw an outcome day by day, with its limits from twelve days on, and the waves."""
-    with pen.picture(box, _chart_in_words(chart, words)):
-        _draw_run_chart(pen, box, chart, words)
+def draw_run_chart(pen: Pen, box: Box, chart: RunChart, words: Wording, title: str = "") -> None:
+    """Draw an outcome day by day, with its limits from twelve days on, and the waves.
+
+    One of many has a title of its own, and no note below.
+    """
+    with pen.picture(box, _chart_in_words(chart, words, title)):
+        _draw_run_chart(pen, box, chart, words, title)
 
 
-def _chart_in_words(chart: RunChart, words: Wording) -> str:
+def _chart_in_words(chart: RunChart, words: Wording, title: str) -> str:
     """Say what a run chart shows: each day's value, and how many are outside the limits."""
     days = [f"{words.day(day)} {words.percent(value, 1)}" for day, value in chart.points]
     limits = chart.limits
     outside = sum(limits.outside(value) for _, value in chart.points) if limits else 0
     said = [words.counted("proof.chart_outside", outside)] if limits else []
-    outcome = words(f"outcome_of.{chart.outcome.value}")
-    return in_words(words("proof.chart", outcome=outcome), [*said, *days])
+    outcome = words("proof.chart", outcome=words(f"outcome_of.{chart.outcome.value}"))
+    return in_words(f"{title}. {outcome}" if title else outcome, [*said, *days])
 
 
-def _draw_run_chart(pen: Pen, box: Box, chart: RunChart, words: Wording) -> None:
+def _draw_run_chart(pen: Pen, box: Box, chart: RunChart, words: Wording, title: str) -> None:
+    single = not title
     outcome = words(f"outcome_of.{chart.outcome.value}")
-    title = words("proof.chart", outcome=outcome[:1].upper() + outcome[1:])
+    title = title or words("proof.chart", outcome=outcome[:1].upper() + outcome[1:])
     pen.text(box.x, box.y + 8, title, TINY_STRONG, width=box.w)
-    area = Box(box.x + 34, box.y + 16, box.w - 40, max(24.0, box.h - 44))
+    area = Box(box.x + 34, box.y + 16, box.w - 40, max(24.0, box.h - (44 if single else 36)))
     at = _chart_scale(area, chart)
     first, last, limits = chart.points[0][0], chart.points[-1][0], chart.limits
     values = sorted(value for _, value in chart.points)
@@ -245,6 +249,8 @@ def _draw_run_chart(pen: Pen, box: Box, chart: RunChart, words: Wording) -> None
     _chart_points(pen, at, chart)
     pen.text(area.x, area.bottom + 9, words.day(first), TINY_MUTED)
     pen.text(area.right, area.bottom + 9, words.day(last), TINY_MUTED, align=Align.RIGHT)
+    if not single:
+        return
     short = words.counted("proof.chart_short", len(chart.points))
     note = words("proof.chart_limits") if limits else short
     pen.text(box.x, area.bottom + 19, note, TINY_MUTED, width=box.w)

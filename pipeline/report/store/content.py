@@ -8,6 +8,7 @@ from pipeline.records import Seal, Severity
 from pipeline.report.store.followed import ChangeOutcome
 from pipeline.tables.changes import LabelBehind
 from pipeline.tables.exports import StationSeen
+from pipeline.tables.inventory import InventoryItem
 from pipeline.tables.survey import EdEvidence
 from pipeline.wording import Wording
 
@@ -341,6 +342,7 @@ class StoreContent:
     seal: Seal | None = None
     outcomes: tuple[ChangeOutcome, ...] = ()
     behind: tuple[LabelBehind, ...] = ()
+    found: tuple[InventoryItem, ...] = ()
 
 
 def short_names(stations: Sequence[str]) -> Mapping[str, str]:

@@ -6,11 +6,12 @@ from math import fsum, hypot
 
 from openpyxl.utils import get_column_letter
 
-from pipeline.forms import ACCEPTED, ANOTHER, CHANGE, CHECKS, YES, pan_text, word
+from pipeline.forms import ACCEPTED, ANOTHER, CHANGE, CHECKS, MOVES, YES, pan_text, plain, word
 from pipeline.reasons import rounded_down
 from pipeline.records import BackOutStep
-from pipeline.report.kit.sheet import Look, SheetColumn, Value
+from pipeline.report.kit.sheet import Look, SheetColumn, Value, writable
 from pipeline.report.store.content import PlannedStation, Refusal, RegisteredChange, StoreContent
+from pipeline.tables.inventory import InventoryItem
 from pipeline.wording import Wording
 
 _HOURS = 24
@@ -39,6 +40,14 @@ class FormRow:
     band: int | None = None
     figures: GroupFigures | None = None
     refusals: tuple[Refusal, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class FoundRow:
+    """An item of what is there and not listed, or listed and not there."""
+
+    item: InventoryItem
+    band: None = None
 
 
 def result_rows(content: StoreContent) -> tuple[FormRow, ...]:
@@ -256,6 +265,24 @@ COMMISSION_COLUMNS: Mapping[str, SheetColumn[FormRow]] = {
     "address": SheetColumn(address, Look.LONG, "column.address", 22),
     **{key: SheetColumn(_checked, Look.TEXT, f"commission.{key}", 14) for key in CHECKS},
 }
+
+
+Copies = list[tuple[str, str, str, str]]  # sheet, row, column and text of locked cells
+
+
+def move_copies(rows: Sequence[Sequence[Value]]) -> Copies:
+    """Return the cells of the list of changes, which begin with position and station."""
+    return [
+        (MOVES, plain(row[0]), "station" if place == 1 else str(place), copied(value))
+        for row in rows
+        for place, value in enumerate(row)
+        if value is not None
+    ]
+
+
+def copied(value: Value) -> str:
+    """Return the text of a cell as the hidden copy holds it."""
+    return plain(writable(value) if isinstance(value, str) else value)
 
 
 @dataclass(frozen=True, slots=True)

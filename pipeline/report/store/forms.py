@@ -1,7 +1,7 @@
 """The sheets people fill in, and the hidden sheet by which an edited cell is found."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import timedelta
 from itertools import accumulate
 from typing import Any
@@ -16,13 +16,11 @@ from pipeline import forms
 from pipeline.forms import (
     COPY,
     DECISIONS,
-    MOVES,
     PLAN_MARK,
     RESULTS,
     STORE_MARK,
     Form,
     folded,
-    plain,
     word,
 )
 from pipeline.records import BackOutStep
@@ -32,32 +30,34 @@ from pipeline.report.kit.sheet import (
     Look,
     Page,
     SheetColumn,
-    Value,
     column_width,
     font,
     put_list,
     row_height,
     under,
-    writable,
 )
 from pipeline.report.store.content import (
     CAUTIONS,
     RegisteredChange,
     StoreContent,
 )
-from pipeline.report.store.followed import outcome_note
+from pipeline.report.store.followed import behind_widths, outcome_note, put_behind
 from pipeline.report.store.form_rows import (
     BACK_OUT,
     COMMISSION_COLUMNS,
     DECISION_COLUMNS,
     RESULT_COLUMNS,
     BackOutRow,
+    Copies,
     FormRow,
+    FoundRow,
     commission_rows,
+    copied,
     decision_rows,
     result_rows,
     work_rows,
 )
+from pipeline.tables.changes import LabelBehind
 from pipeline.wording import NOTHING, Wording, wording
 from pipeline.xlsx import workbook_bytes
 
@@ -67,8 +67,8 @@ _SMALL_TITLE, _GAP = 12, 6.0  # points: of a title beside its note, and of the r
 _DAYS_AHEAD, _REFUSED_AHEAD = 400, 3660  # that a date cell takes; `decide` judges
 _MOST_TEXT, _MOST_TITLE = 225, 32  # letters of a message (Excel's limits, from memory)
 _BACK_OUT_SHEET = "Back-out"
+_DECIDED = (DECISIONS, forms.INVENTORY)  # by approvers
 
-Copies = list[tuple[str, str, str, str]]
 """The locked cells as written: sheet, change, key, text."""
 
 
@@ -82,15 +82,21 @@ _BANDS = (style.BUSY_STEPS[1], style.BUSY_STEPS[2])  # behind the rows that are 
 
 @dataclass(frozen=True, slots=True)
 class FilledForm:
-    """A form to write: its title and note, its columns and rows, and the words to choose from."""
+    """A form to write: its title and note, its columns and rows, and the words to choose from.
+
+    `takes` says what columns of its own take, and `messages` are the texts beside these.
+    """
 
     form: Form
     title: str
     note: str
-    columns: tuple[SheetColumn[FormRow], ...]
-    rows: tuple[FormRow, ...]
+    columns: tuple[SheetColumn[Any], ...]
+    rows: tuple[FormRow | FoundRow, ...]
     chosen: tuple[str, ...]  # the keys of the columns whose words can be chosen
     choices: tuple[str, ...]
+    takes: Mapping[str, DataValidation] = field(default_factory=dict)
+    messages: str = ""
+    below: tuple[LabelBehind, ...] = ()  # listed under the form
 
 
 def decisions(book: Book, content: StoreContent) -> FilledForm:
@@ -103,7 +109,7 @@ def decisions(book: Book, content: StoreContent) -> FilledForm:
         note = f"{words('decide.put_forward', by=by, day=day)} {note}"
     return FilledForm(
         DECISIONS,
-        _title(words, "decide.title", content),
+        form_title(words, "decide.title", content),
         note,
         tuple(DECISION_COLUMNS[key] for key in DECISIONS.keys),
         decision_rows(content),
@@ -122,12 +128,13 @@ def results(book: Book, content: StoreContent, *, back_out: bool = False) -> Fil
     before = "" if back_out else outcome_note(content.outcomes, words)
     return FilledForm(
         RESULTS,
-        _title(words, "back_out.title" if back_out else "results.title", content),
+        form_title(words, "back_out.title" if back_out else "results.title", content),
         "\n".join(filter(None, (f"{words('cautions.title')}: {cautions}", how, before))),
         tuple(RESULT_COLUMNS[key] for key in RESULTS.keys),
         work_rows(content) if back_out else result_rows(content),
         ("outcome",),
         tuple(word(meaning, words.language) for meaning in meanings),
+        below=() if back_out else content.behind,
     )
 
 
@@ -137,7 +144,7 @@ def commissioning(book: Book, content: StoreContent) -> FilledForm:
     cautions = " ".join(words(f"cautions.{key}") for key in CAUTIONS)
     return FilledForm(
         forms.COMMISSION,
-        _title(words, "commission.title", content),
+        form_title(words, "commission.title", content),
         f"{words('cautions.title')}: {cautions}\n{words('commission.note')}",
         tuple(COMMISSION_COLUMNS[key] for key in forms.COMMISSION.keys),
         commission_rows(content),
@@ -146,7 +153,7 @@ def commissioning(book: Book, content: StoreContent) -> FilledForm:
     )
 
 
-def _title(words: Wording, key: str, content: StoreContent) -> str:
+def form_title(words: Wording, key: str, content: StoreContent) -> str:
     """Return the title line, which names the plan if there is one."""
     store, plan = content.store, content.plan.plan if content.plan else NOTHING
     return words(key, plan=plan, store=store.store, name=store.name)
@@ -157,8 +164,9 @@ def put_form(book: Book, page: Page, filled: FilledForm, content: StoreContent) 
     form, columns = filled.form, filled.columns
     headings = [column.title(book.words) for column in columns]
     rows = [[column.value(row, book.words) for column in columns] for row in filled.rows]
+    least = {**_LEAST, **behind_widths(filled.below)}
     widths = [
-        max(column_width(heading, column, [row[place] for row in rows]), _LEAST.get(key, 0))
+        max(column_width(heading, column, [row[place] for row in rows]), least.get(key, 0))
         for place, (key, heading, column) in enumerate(
             zip(form.keys, headings, columns, strict=True)
         )
@@ -174,7 +182,9 @@ def put_form(book: Book, page: Page, filled: FilledForm, content: StoreContent) 
             page.put(number, place, value, looks[columns[place].look])
         texts = [(v, w) for v, w in zip(row, widths, strict=True) if isinstance(v, str)]
         page.height(number, max(20.0, row_height(texts)))
+    end = put_behind(book, page, _FIRST + len(rows), form.keys, filled.below)
     _set_print(page, len(rows), widths, kept)
+    page.print_area(max(_FIRST, end), len(widths) - 1)
     if rows:
         for key in form.entries:
             letter = get_column_letter(form.keys.index(key) + 1)
@@ -182,7 +192,7 @@ def put_form(book: Book, page: Page, filled: FilledForm, content: StoreContent) 
             rule.add(f"{letter}{_FIRST + 1}:{letter}{_FIRST + len(rows)}")
             page.sheet.add_data_validation(rule)
     return [
-        (form.sheet, str(row[0]), key, _copied(value))
+        (form.sheet, str(row[0]), key, copied(value))
         for row in rows
         for key, value in zip(form.keys, row, strict=True)
         if key in form.locked
@@ -272,7 +282,6 @@ def _set_print(page: Page, rows: int, widths: Sequence[float], kept: int) -> Non
     if pages > 1:
         page.sheet.print_title_cols = f"A:{get_column_letter(kept)}"
     page.fit(pages, 0)
-    page.print_area(_HEADINGS + max(1, rows), len(widths) - 1)
     if rows:
         right = get_column_letter(len(widths))
         page.sheet.auto_filter.ref = f"A{_HEADINGS + 1}:{right}{_HEADINGS + 1 + rows}"
@@ -283,8 +292,9 @@ def _entry_rule(
 ) -> DataValidation:
     """Return what a column to fill in takes, with the messages beside it, for no cells yet."""
     rule = _taken(content, filled, key)
-    worked = key == "by" and filled.form is not DECISIONS
+    worked = key == "by" and filled.form not in _DECIDED
     message = f"input.{'done_by' if worked else 'check' if key in forms.CHECKS else key}"
+    message = f"input.{filled.messages}{key}" if key in filled.takes else message
     rule.promptTitle = words(f"{message}_title")[:_MOST_TITLE]
     channels = ", ".join(map(str, content.permitted)) or NOTHING
     rule.prompt = words(f"{message}_prompt", channels=channels)[:_MOST_TEXT]
@@ -299,6 +309,8 @@ def _entry_rule(
 def _taken(content: StoreContent, filled: FilledForm, key: str) -> DataValidation:
     if key in filled.chosen:
         return DataValidation("list", f'"{",".join(filled.choices)}"', allow_blank=True)
+    if key in filled.takes:
+        return filled.takes[key]
     plan = content.plan
     if key in {"date", "until", "done_at"} and plan is not None:
         ahead = _REFUSED_AHEAD if key == "until" else _DAYS_AHEAD
@@ -306,7 +318,7 @@ def _taken(content: StoreContent, filled: FilledForm, key: str) -> DataValidatio
         ends = [f"DATE({day.year},{day.month},{day.day})" for day in (first, last)]
         return DataValidation("date", ends[0], ends[1], allow_blank=True, operator="between")
     names = _approvers(content)
-    if key == "by" and filled.form is DECISIONS and names:
+    if key == "by" and filled.form in _DECIDED and names:
         first_row = len((PLAN_MARK, STORE_MARK)) + 1  # on the hidden sheet, below the marks
         cells = f"{COPY}!$B${first_row}:$B${first_row + len(names) - 1}"
         return DataValidation("list", cells, allow_blank=True)
@@ -333,20 +345,6 @@ def put_copy(book: Book, content: StoreContent, copies: Copies) -> None:
     page.sheet.sheet_state = "hidden"
 
 
-def move_copies(rows: Sequence[Sequence[Value]]) -> Copies:
-    """Return the cells of the list of changes, which begin with position and station."""
-    return [
-        (MOVES, plain(row[0]), "station" if place == 1 else str(place), _copied(value))
-        for row in rows
-        for place, value in enumerate(row)
-        if value is not None
-    ]
-
-
-def _copied(value: Value) -> str:
-    return plain(writable(value) if isinstance(value, str) else value)
-
-
 def lock(sheet: Worksheet) -> None:
     """Lock a sheet against slips; sorting, filtering and setting widths stay possible."""
     protection = sheet.protection
@@ -358,7 +356,7 @@ def lock(sheet: Worksheet) -> None:
 def back_out_workbook(content: StoreContent, steps: Sequence[BackOutStep]) -> bytes:
     """Return the way back as .xlsx; `content` holds the plan, and the changes to undo."""
     words = wording(content.store.country)
-    title = _title(words, "back_out.title", content)
+    title = form_title(words, "back_out.title", content)
     book = Book(words, style.page_size(content.store.country), content.seal)
     book.describe(title)
     book.book.properties.description = book.sealed

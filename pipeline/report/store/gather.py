@@ -34,6 +34,7 @@ from pipeline.report.store.content import (
 )
 from pipeline.report.store.followed import ChangeOutcome
 from pipeline.tables.changes import LabelBehind
+from pipeline.tables.inventory import InventoryItem
 from pipeline.tables.run import PermittedChannel
 from pipeline.tables.survey import EdEvidence
 from pipeline.wording import Wording, wording
@@ -58,6 +59,7 @@ _READ: tuple[tuple[str, type[Any], Mapping[str, object]], ...] = (
     ("store_outcomes", ChangeOutcome, {}),
     ("store_behind", LabelBehind, {}),
     ("store_levels", LevelSource, {}),
+    ("store_found", InventoryItem, {}),
 )
 _NARROWED = ("earshot", "ed_evidence", "wifi_matched")
 _SURENESS = ("high", "fair", "low")
@@ -160,6 +162,7 @@ def _content(store: Store, rows: _Rows, approvers: tuple[str, ...]) -> StoreCont
         seal=next((Seal(s.size, s.root, s.as_of) for s in rows.of(key, StoreSeal)), None),
         outcomes=rows.of(key, ChangeOutcome),
         behind=rows.of(key, LabelBehind),
+        found=rows.of(key, InventoryItem),
     )
 
 

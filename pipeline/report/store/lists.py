@@ -29,8 +29,8 @@ from pipeline.report.store.content import (
     StoreContent,
     StoreFinding,
 )
-from pipeline.report.store.followed import outcome_lines
-from pipeline.report.store.verdict import gap, held_line
+from pipeline.report.store.followed import behind_line, outcome_lines
+from pipeline.report.store.verdict import beside, gap
 from pipeline.wording import Wording
 
 _INDENT = 20.0
@@ -85,14 +85,14 @@ def _worth(move: PlannedMove, doc: Document) -> str:
 
 
 def held_height(doc: Document, width: float) -> float:
-    """Return the height of the line about stations that are held, in points; 0 without any."""
-    said = held_line(doc.content, doc.words)
+    """Return the height of the lines beside the verdict, in points; 0 without any."""
+    said = beside(doc.content, doc.words)
     return text_height(said, SMALL_MUTED, width, _HELD_LINES) + _GAP if said else 0.0
 
 
 def draw_held(pen: Pen, box: Box, doc: Document) -> float:
-    """Draw which stations are held, if any; return the y below."""
-    if not (said := held_line(doc.content, doc.words)):
+    """Draw what is to be known beside the verdict, if anything; return the y below."""
+    if not (said := beside(doc.content, doc.words)):
         return box.y
     return pen.paragraph(box, said, SMALL_MUTED, lines=_HELD_LINES) + _GAP
 
@@ -260,6 +260,8 @@ def _outcomes(pen: Pen, box: Box, doc: Document) -> float:
     lines, y = outcome_lines(doc.content.outcomes, doc.words), box.y
     for line in lines[:_OUTCOMES]:
         y = pen.paragraph(box.below(y), line, SMALL, lines=_OUTCOME_LINES) + 2
+    if line := behind_line(doc.content.behind, doc.words):
+        y = pen.paragraph(box.below(y), line, SMALL_STRONG, lines=_OUTCOME_LINES) + 2
     if len(lines) > _OUTCOMES:
         text = doc.words.counted("more.workbook", len(lines) - _OUTCOMES)
         y = pen.paragraph(box.below(y), text, SMALL_MUTED, lines=1)

@@ -15,6 +15,7 @@ from pipeline.report.kit.booklet import (
     draw_kind,
     page_box,
 )
+from pipeline.report.kit.lists import draw_rows, list_height
 from pipeline.report.kit.pen import (
     HEADING_H,
     LEAD,
@@ -51,6 +52,7 @@ from pipeline.report.store.content import (
     short_names,
 )
 from pipeline.report.store.floor_plan import draw_plans, plan_height
+from pipeline.report.store.followed import FEW, behind_list
 from pipeline.report.store.lists import (
     draw_findings,
     draw_held,
@@ -361,4 +363,19 @@ def _blocks(doc: Document, first: FirstPage, page: Box) -> list[Block]:
     if len(_air_rows(content)) < len(stations):
         heights, title = (AIR_ROW,) * len(stations), words("document.more_air")
         blocks.append(Block("air", title, 1, air_height(0), heights, draw_some_air))
-    return blocks + [one for one in [commission_block(doc, page.w)] if one is not None]
+    more = (_behind_block(doc, page.w), commission_block(doc, page.w))
+    return blocks + [one for one in more if one is not None]
+
+
+def _behind_block(doc: Document, width: float) -> Block | None:
+    """Return the labels that did not follow as one item, since they fit a page; None if few."""
+    if len(doc.content.behind) <= FEW:
+        return None
+    printed = behind_list(doc.content.behind, doc.words)
+
+    def draw(pen: Pen, box: Box, _: Sequence[int]) -> None:
+        with pen.part(Role.TABLE):
+            draw_rows(pen, box, printed, 0, len(printed.rows))
+
+    height = list_height(printed, width) - HEADING_H
+    return Block("behind", printed.title, 1, 0.0, (height,), draw, printed.note)

@@ -31,7 +31,14 @@ def _stops(content: StoreContent) -> str:
     return "; ".join(dict.fromkeys(titles))
 
 
-def held_line(content: StoreContent, words: Wording) -> str:
+def beside(content: StoreContent, words: Wording) -> str:
+    """Return what is to be known beside the verdict: stations held, what awaits an answer."""
+    asked = sum(item.open for item in content.found)
+    found = words.counted("found.line", asked) if asked else ""
+    return " ".join(filter(None, (found, _held_line(content, words))))
+
+
+def _held_line(content: StoreContent, words: Wording) -> str:
     """Return which stations are held and why, in one sentence; empty where none is."""
     if not content.held:
         return ""

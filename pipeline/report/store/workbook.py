@@ -30,18 +30,18 @@ from pipeline.report.store.content import (
     StoreContent,
     StoreFinding,
 )
-from pipeline.report.store.followed import BEHIND, OUTCOMES
-from pipeline.report.store.form_rows import commission_rows
+from pipeline.report.store.followed import OUTCOMES
+from pipeline.report.store.form_rows import commission_rows, move_copies
 from pipeline.report.store.forms import (
     commissioning,
     decisions,
     lock,
-    move_copies,
     put_copy,
     put_form,
     results,
 )
-from pipeline.report.store.verdict import evidence_lines, held_line, verdict
+from pipeline.report.store.found import found_lines, inventory
+from pipeline.report.store.verdict import beside, evidence_lines, verdict
 from pipeline.tables.declare import column_of
 from pipeline.tables.exports import StationSeen
 from pipeline.tables.survey import EdEvidence
@@ -58,13 +58,14 @@ _SHEETS = (
     "decisions",
     "results",
     "commissioning",
+    "inventory",
     "channels",
     "findings",
     "evidence",
     "stations",
+    "outcome",
+    "glossary",
 )
-_SHEETS_SINCE = ("outcome", "labels_missing")  # once changes were made
-_LAST_SHEETS = ("glossary",)
 
 
 @dataclass(frozen=True, slots=True)
@@ -217,6 +218,8 @@ def workbook(content: StoreContent) -> bytes:
     filled = [decisions(book, content), results(book, content)]
     if commission_rows(content):
         filled.append(commissioning(book, content))
+    if content.found:
+        filled.append(inventory(book, content))
     for form in filled:
         copies += put_form(book, book.sheet(form.form.sheet, title), form, content)
     put_heat_map(book, book.sheet("Channels", title), content)
@@ -226,11 +229,8 @@ def workbook(content: StoreContent) -> bytes:
     put_list(book, book.sheet("Stations", title), columns, _station_rows(content))
     if content.outcomes:
         put_list(book, book.sheet("Outcome", title), OUTCOMES, content.outcomes)
-    if content.behind:
-        put_list(book, book.sheet("Labels missing", title), BEHIND, content.behind)
-    put_list(
-        book, book.sheet("Glossary", title, landscape=False), GLOSSARY, words.group("glossary")
-    )
+    page = book.sheet("Glossary", title, landscape=False)
+    put_list(book, page, GLOSSARY, words.group("glossary"))
     put_copy(book, content, copies)
     for sheet in book.book.worksheets:
         lock(sheet)
@@ -256,11 +256,11 @@ def _sharing(pairs: Sequence[EarshotPair]) -> Mapping[str, str]:
 def _summary(book: Book, page: Page, content: StoreContent) -> None:
     words = book.words
     sheet = FirstSheet(book, page, words("summary.title"), _FIRST_WIDTHS)
-    for note in filter(None, (verdict(content, words), held_line(content, words))):
+    for note in filter(None, (verdict(content, words), beside(content, words))):
         sheet.note(note)
     some = {"commissioning": commission_rows(content), "outcome": content.outcomes,
-            "labels_missing": content.behind}  # fmt: skip
-    names = [name for name in (*_SHEETS, *_SHEETS_SINCE, *_LAST_SHEETS) if some.get(name, True)]
+            "inventory": content.found}  # fmt: skip
+    names = [name for name in _SHEETS if some.get(name, True)]
     sheets = [(words(f"tab.{name}"), words(f"summary.sheet_{name}")) for name in names]
     for title, lines in (
         ("summary.store", _store_lines(content, words)),
@@ -303,6 +303,7 @@ def _figure_lines(content: StoreContent, words: Wording) -> list[tuple[str, str]
             if figures.to_install
             else []
         ),
+        *found_lines(content, words),
         (words("summary.moved"), words.number(figures.stations_moved)),
         (words("summary.steps"), words.number(figures.steps)),
         (words("summary.parking"), words.number(figures.parking_steps)),
