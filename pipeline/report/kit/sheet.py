@@ -5,6 +5,7 @@ from copy import copy
 from dataclasses import dataclass
 from datetime import date, datetime
 from enum import StrEnum
+from functools import lru_cache
 from math import ceil
 from typing import Any, Generic, Literal, TypeVar
 
@@ -382,6 +383,7 @@ def _shown(value: Value, look: Look) -> str:
     return "100 %" if digits is None else f"{value:{digits}}"
 
 
+@lru_cache(maxsize=2048)  # the same words stand in the workbook of every store
 def lines(text: str, width: float) -> int:
     """Return a text's lines in a column of so many characters, by our typeface, a wider one."""
     if len(text) * _WIDEST_LETTER <= width and "\n" not in text:
@@ -394,5 +396,4 @@ def lines(text: str, width: float) -> int:
 
 def row_height(texts: Sequence[tuple[str, float]]) -> float:
     """Return the height in points of a row of texts, each with its column's width."""
-    count = max((lines(text, width) for text, width in texts), default=1)
-    return min(_TALLEST, count * _LINE)
+    return min(_TALLEST, _LINE * max((lines(text, width) for text, width in texts), default=1))
