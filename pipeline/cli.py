@@ -21,7 +21,7 @@ from pipeline.records import Selection
 from pipeline.run import require_readable, rules_beside, run
 from pipeline.settings import load_settings
 from pipeline.tables.taken import ExportFile
-from pipeline.teach import asked, rules_of, teach, write_rules
+from pipeline.teach import rules_of, teach, write_rules
 from pipeline.template import write_demo, write_template
 from pipeline.visible import visible
 
@@ -286,9 +286,8 @@ def restore_command(folder: Path, database: Path) -> int:
 @click.option("--write", type=PATH, help="Write what is proposed into this new rules file.")
 def teach_command(folder: Path, rules: Path | None, write: Path | None) -> int:
     """Show what the headings of FOLDER are taken for, and propose lines for the rules file."""
-    tables = teach(folder, load_settings(rules or rules_beside(folder)))
-    if sys.stdin.isatty() and write is None:
-        tables = tuple(asked(each, terminal_teach.ask) for each in tables)
+    ask = terminal_teach.ask if sys.stdin.isatty() and write is None else None
+    tables = teach(folder, load_settings(rules or rules_beside(folder)), ask)
     for each in tables:
         terminal_teach.show_taught(terminal.console(), each)
     if write is not None:

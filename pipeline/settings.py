@@ -339,6 +339,8 @@ class Settings:
         by_name(rules.record(Scale, "{ zero_dbm = number, db_per_step = number }")),
     ]
     headings: Annotated[Mapping[str, Mapping[str, str]], by_name(_HEADINGS, *_EXPORTS)]
+    # What exports of a kind would say above their headings, where they do not.
+    above: Annotated[Mapping[str, Mapping[str, str]], by_name(_HEADINGS, *_EXPORTS)]
     approvers: Annotated[
         tuple[str, ...], within("names", rules.optional(rules.NAMES, ()), "proposer"), "approvers"
     ]

@@ -32,9 +32,9 @@ def _columns(taught: Taught) -> Table:
     return grid
 
 
-def ask(field: str, meaning: str, free: Sequence[str]) -> str | None:
-    """Ask which of the free headings stands for a field; none where nobody says."""
-    numbered = ", ".join(f"{number} {visible(each)}" for number, each in enumerate(free, start=1))
-    question = f"Which column is {field} ({meaning})? {numbered}; 0 none"
+def ask(what: str, meaning: str, free: Sequence[str]) -> str | None:
+    """Ask which of the headings or answers is the one; none where nobody says."""
+    numbered = "\n".join(f"  {number} {visible(each)}" for number, each in enumerate(free, start=1))
+    question = f"{visible(meaning)}\nWhich is {what}?\n{numbered}\n  0 none"
     answer: int = click.prompt(question, type=click.IntRange(0, len(free)), default=0)
     return free[answer - 1] if answer else None

@@ -127,7 +127,8 @@ def written(export: Export, folder: Path) -> Path:
         _packed(export, path)
     elif suffix == ".zip":
         with zipfile.ZipFile(path, "w") as archive:
-            archive.writestr(export.member, text)
+            packed = gzip.compress(text, mtime=0) if export.member.endswith(".gz") else text
+            archive.writestr(export.member, packed)
     else:
         path.write_bytes(text)
     return folder

@@ -19,7 +19,7 @@ _CHAIN = (
     insert into store_seen
     select 'S' || s, date '2026-09-30', 'Store ' || s, ['North', 'Mitte', 'East'][s % 3 + 1],
         ['GB', 'DE', 'PL'][s % 3 + 1], ['city', 'hyper'][s % 2 + 1], 'Europe/Berlin',
-        time '08:00:00', time '20:00:00'
+        time '08:00:00', time '20:00:00', null
     from range($stores) r(s)
     """,
     """

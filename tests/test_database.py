@@ -18,7 +18,7 @@ from pipeline import sql_file
 from pipeline.check.rules import check
 from pipeline.database import Database, open_database
 from pipeline.errors import ColumnsDiffer, DatabaseBusy, DatabaseNewer, DatabaseUnreadable
-from pipeline.plan.stores import EvidenceRow, StationToday
+from pipeline.plan.rows import EvidenceRow, StationToday
 from pipeline.settings import load_settings
 from pipeline.survey.path_loss import Pair
 from pipeline.tables.run import Computed, PermittedChannel

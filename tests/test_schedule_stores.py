@@ -42,7 +42,7 @@ def database(tmp_path: Path) -> Iterator[Database]:
             store = f"S{number}"
             run(
                 "insert into store_seen values ($s, date '2026-10-20', $s, 'N', 'DE', 'market', "
-                "'Europe/Berlin', time '07:00', time '21:00')",
+                "'Europe/Berlin', time '07:00', time '21:00', null)",
                 {"s": store},
             )
             for station in ("a", "b"):

@@ -34,7 +34,7 @@ def database(tmp_path: Path) -> Iterator[Database]:
         )
         connection.execute(
             "insert into store_seen values "
-            "('S', ?, 'Store', 'North', 'GB', 'small', 'Europe/London', '08:00', '20:00')",
+            "('S', ?, 'Store', 'North', 'GB', 'small', 'Europe/London', '08:00', '20:00', null)",
             [AS_OF],
         )
         for station, x_m, channel in (("A", 0.0, 15), ("B", 20.0, 20)):

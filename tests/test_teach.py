@@ -1,13 +1,20 @@
 """Unknown headings are proposed from how they read and what stands below them; pasting works."""
 
+import re
+from collections.abc import Mapping, Sequence
+from datetime import date
 from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
+from exports_kit import found_in
 from ingest_kit import SET, put, take
 
 from pipeline.cli import cli
+from pipeline.ingest.delimited import DeliveredRow
 from pipeline.ingest.looks import looks_like
+from pipeline.ingest.notation import Titles, read_titles
+from pipeline.ingest.pasting import LASTING
 from pipeline.settings import load_settings, settings_from
 from pipeline.tables import cells
 from pipeline.tables.declare import CellForm
@@ -112,3 +119,92 @@ def test_the_command_prints_and_writes(tmp_path: Path) -> None:
     assert settings_from(path.read_text(encoding="utf-8")).headings["stations"]
     again = CliRunner().invoke(cli, ["teach", str(folder), "--write", str(path)])
     assert again.exit_code != 0
+
+
+STATIONS_HEAD = "Store,Station,Channel,Exported on"
+READINGS_HEAD = "Store,Station,Time,Channel,Level"
+OPEN: Mapping[str, tuple[str, str, str, Mapping[str, object]]] = {
+    "order of days": ("a.csv", f"{STATIONS_HEAD}\nS1,B1,15,03/04/2026\n", "month first", {}),
+    "clock": (
+        "a.csv", f"Time zone: Europe/Berlin\n{READINGS_HEAD}\nS1,B1,2026-09-29 10:00,15,-80\n",
+        "Clock: UTC", {"clock": "utc"},
+    ),
+    "unit": (
+        "a.csv", f"{READINGS_HEAD}\nS1,B1,2026-09-29 10:00,15,80\n", "-dBm", {"level_dbm": -80},
+    ),
+    "hex": (
+        "a_2026-09-30.csv", "Store,Station,Channel\nS1,B1,14\nS1,B2,10\n", "hex", {"channel": 20},
+    ),
+    "positions": (
+        "a_2026-09-30.csv",
+        "Store,Station,Channel,X,Y\nS1,B1,15,100,100\nS1,B2,15,3000,100\nS1,B3,15,5000,4000\n",
+        "cm", {"x_m": 1},
+    ),
+    "shares": (
+        "a_2026-09-30.csv", "Store,Label,Station,Success %\nS1,L1,B1,0.5\nS1,L2,B1,0.9\n", "0..1",
+        {"success_pct": 50},
+    ),
+    "decimals": (
+        "a_2026-09-30.csv", "Store;Station;Channel;X;Y\nS1;B1;15;1.500;2.500\n", "point",
+        {"x_m": 1.5},
+    ),
+    "store of a folder": (
+        "0042/a_2026-09-30.csv", "Station,Channel\nB1,15\n", "folder name", {"store": "0042"},
+    ),
+    "store of a file": (
+        "store_0042.csv", f"{STATIONS_HEAD[6:]}\nB1,15,2026-09-30\n", "file name",
+        {"store": "0042"},
+    ),
+    "a column a station": (
+        "a.csv", "Store,Time,Channel,B1,B2\nS1,2026-09-29 10:00,15,-80,-70\n", "column names",
+        {"station": "B1", "level_dbm": -80},
+    ),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("what", OPEN)
+def test_what_is_open_is_asked_once(tmp_path: Path, what: str) -> None:
+    """Notation, clocks and constants: the lines written say the answer, and nothing is left."""
+    file, text, choice, says = OPEN[what]
+    if what == "order of days":
+        choice, says = "mm/dd/yyyy", {"seen_on": date(2026, 3, 4)}
+    folder = put(tmp_path / "in", {file: text})
+
+    def answer(_: str, __: str, offered: Sequence[str]) -> str | None:
+        return next((each for each in offered if choice in each), None)
+
+    settings = settings_from(rules_of(teach(folder, load_settings(), answer)))
+
+    found = found_in(folder, settings)
+    assert found.refused == found.aside == ()
+    (row,) = (rows[0] for rows in found.rows.values() if rows)
+    assert {name: row[name] for name in says} == says
+
+
+def test_what_nobody_answers_is_written_as_comments(tmp_path: Path) -> None:
+    """One of them is to be chosen in the file; a second run with it has nothing left to ask."""
+    _, text, _, _ = OPEN["clock"]
+    folder = put(tmp_path / "in", {"a.csv": text, "b.csv": OPEN["store of a file"][1]})
+
+    rules = rules_of(teach(folder, load_settings()))
+
+    told = settings_from(rules)
+    assert not any((*told.above.values(), *told.headings.values()))
+    for line in ('# "Clock" = "UTC"', '# "file name" = "store"'):
+        assert line in rules
+        rules = rules.replace(line, line[2:])
+    assert all(each.known for each in teach(folder, settings_from(rules)))
+
+
+def test_the_lines_that_last_are_in_the_documents_and_understood() -> None:
+    """Every answer that the documents give to a line above the headings changes how it is read."""
+    page = (Path(__file__).parents[1] / "docs" / "exports.md").read_text(encoding="utf-8")
+    section = page.partition("## Lines above the headings")[2].partition("\n## ")[0]
+    rows = [row.split(" | ") for row in section.splitlines() if row.startswith("| `")]
+    told = {name: re.findall("`([^`]+)`", row[1]) for row in rows for name in
+            re.findall("`([^`]+)`", row[0])}  # fmt: skip
+
+    assert set(LASTING) <= set(told)
+    for name in LASTING:
+        for answer in told[name]:
+            assert read_titles([DeliveredRow(1, [f"{name}: {answer}"])], ()) != Titles(), answer

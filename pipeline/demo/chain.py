@@ -10,7 +10,14 @@ from dataclasses import replace
 from datetime import date, time
 
 from pipeline.demo.air import choose_channels, dice
-from pipeline.demo.records import AccessPoint, DemoSite, DemoStore, ExportedStation, Region
+from pipeline.demo.records import (
+    AccessPoint,
+    DemoSite,
+    DemoStore,
+    ExportedStation,
+    HeardNextDoor,
+    Region,
+)
 
 CHAIN = "Tannowick"
 SEED = 20260930
@@ -67,6 +74,18 @@ OPENING = DemoStore(
     (1, 6), _USUAL, _EARLY, _LATE, False,
 )  # fmt: skip
 """A store that opens after the latest snapshot: its stations are planned, nothing is on the air."""
+
+NEXT_DOOR = tuple(
+    HeardNextDoor(*row)
+    for row in (
+        ("N101", "N101-02", "N102", "N102-06", -66),
+        ("N102", "N102-06", "N101", "N101-02", -67),
+        ("N101", "N101-02", "N102", "N102-05", -72),
+        ("N102", "N102-05", "N101", "N101-02", -71),
+        ("N101", "N101-01", "N102", "N102-06", -83),
+    )
+)
+"""What stations of two stores in one building hear of one another through the wall."""
 
 # Width and depth in metres, floors, fewest and most stations, labels.
 _TYPES = {

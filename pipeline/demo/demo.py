@@ -14,12 +14,13 @@ from pipeline.demo.chain import (
     DEMO_STORES,
     EARLIER,
     LATEST,
+    NEXT_DOOR,
     OPENING,
     SEED,
     site_of,
     sites_of,
 )
-from pipeline.demo.exports import network_of, opening_of, tables_of, write_files
+from pipeline.demo.exports import network_of, next_door_of, opening_of, tables_of, write_files
 from pipeline.demo.faults import FAULT_FREE, FAULTS, fault_files, fault_rows, fault_sites
 from pipeline.demo.observe import observed
 from pipeline.demo.records import ChainSeen, DemoSite, Fault, Outcome, Scan
@@ -74,6 +75,11 @@ explains |
 none on the air: its exports, in
 `north/{latest}/opening`, have no channel yet. It is planned from its Wi-Fi survey and coordinates.
 
+## Two stores in one building
+
+N101 and N102 hear one another through the wall (`north/{latest}/next_door.csv`), so they are
+planned together.
+
 ## Deliberate faults
 
 Each must be found. One fault may have further consequences: a busy channel lowers clear air too.
@@ -93,8 +99,8 @@ def write_demo(folder: Path) -> None:
     tables = tables_of(seen)
     for fault in FAULTS:
         tables = fault_files(fault, tables)
-    network = network_of(seen, NETWORKED, LATEST)
-    write_files((*tables, network, *opening_of(_opening(), LATEST)), folder)
+    beside = (network_of(seen, NETWORKED, LATEST), next_door_of(NEXT_DOOR, LATEST))
+    write_files((*tables, *beside, *opening_of(_opening(), LATEST)), folder)
     (folder / "README.md").write_bytes(_readme().encode())
     (folder / "rules.toml").write_bytes(_RULES.read_bytes())
     (folder / ".gitattributes").write_bytes(_GIT_ATTRIBUTES.encode())

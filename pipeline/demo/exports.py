@@ -19,7 +19,15 @@ from openpyxl import Workbook
 
 from pipeline.demo.air import CHANNELS
 from pipeline.demo.chain import CHAIN, EARLIER, EAST, MITTE, NORTH, SNAPSHOTS
-from pipeline.demo.records import Cell, ChainSeen, ExportTable, Level, Scan, TextFormat
+from pipeline.demo.records import (
+    Cell,
+    ChainSeen,
+    ExportTable,
+    HeardNextDoor,
+    Level,
+    Scan,
+    TextFormat,
+)
 from pipeline.xlsx import workbook_bytes, zip_bytes
 
 RAW_ZERO_DBM = -100.0
@@ -97,6 +105,13 @@ _ED_EAST: tuple[Column, ...] = (
     ("Timestamp", _with_offset),
     ("Unit", lambda _: "raw"),
     ("Own stations quiet", lambda s: s.own_quiet),
+)
+_NEXT_DOOR: tuple[Column, ...] = (
+    ("Store", lambda r: r.store),
+    ("Listening station", lambda r: r.station),
+    ("Heard store", lambda r: r.neighbour_store),
+    ("Heard station", lambda r: r.neighbour),
+    ("Level dBm", lambda r: r.level_dbm),
 )
 # In June the system named its scale and left the meaning to whoever reads it.
 _SCALE_NAMED: tuple[Column, ...] = (("Scale", lambda _: RAW_SCALE),)
@@ -198,6 +213,13 @@ def network_of(portfolio: ChainSeen, store: str, day: date) -> ExportTable:
     stray = replace(last, eui64=_STRAY_EUI64, ip_address=f"{last.ip_address.rpartition('.')[0]}.99")
     columns = dated(NETWORK, "Found on", day)
     return table(f"north/{day}/network.csv", NORTH_TEXT, columns, [*listed, stray])
+
+
+def next_door_of(rows: Sequence[HeardNextDoor], day: date) -> ExportTable:
+    """Return what stations of North hear of stores next door."""
+    return table(
+        f"north/{day}/next_door.csv", NORTH_TEXT, dated(_NEXT_DOOR, "Exported on", day), rows
+    )
 
 
 def _mitte(rows: Mapping[str, Sequence[Any]], day: date) -> Iterator[ExportTable]:

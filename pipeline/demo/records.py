@@ -171,6 +171,17 @@ class StationHeard:
 
 
 @dataclass(frozen=True, slots=True)
+class HeardNextDoor:
+    """One station as heard at another, of the store next door."""
+
+    store: str
+    station: str
+    neighbour_store: str
+    neighbour: str
+    level_dbm: int
+
+
+@dataclass(frozen=True, slots=True)
 class ChainSeen:
     """Everything the exports of a chain say."""
 

@@ -17,6 +17,7 @@ from pipeline.ingest.delimited import TableUnreadable
 from pipeline.ingest.given import Understood, understand
 from pipeline.ingest.headings import Mapped, TableRefused, Vocabulary
 from pipeline.ingest.notation import Notation, Titles, decide, far_stores
+from pipeline.ingest.pasting import in_rules
 from pipeline.ingest.places import country_cells, zone_cells
 from pipeline.ingest.staging import stage_plain, stage_whole
 from pipeline.ingest.tables import DeliveredTable
@@ -50,7 +51,7 @@ class CleanedTable:
     """What is known of a table once it is cleaned.
 
     `rows_partly` are good rows with a cell that could not be read; `said` is how the table was
-    read, in words.
+    read, in words. `added`: its rows are in the database already.
     """
 
     mapped: Mapped
@@ -59,6 +60,7 @@ class CleanedTable:
     rows_partly: int
     exported_on: date | None
     said: str
+    added: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,7 +86,10 @@ def clean(
         return TableRefused(table.refused, "Mend it or remove it from the folder; then run again.")
     known = understand(table, vocabulary, settings.headings, terms.as_of)
     if not isinstance(known, TableRefused):
-        return _cleaned(database, table, known, settings, terms)
+        found = _cleaned(database, table, known, settings, terms)
+        if isinstance(found, TableRefused):
+            return in_rules(found, known.mapped.kind, vocabulary)
+        return found
     # Stations that are only planned have no channel: whether they are, their rows say.
     unset = understand(table, vocabulary, settings.headings, terms.as_of, unset=True)
     if isinstance(unset, TableRefused):
@@ -101,7 +106,7 @@ def _cleaned(
     terms: FolderTerms,
 ) -> CleanedTable | TableRefused:
     try:
-        values = {**_values(table, known, settings), "latest": terms.latest}
+        values = {**values_of(table, known, settings), "latest": terms.latest}
         judge = partial(_judge, database, table, known, values)
         found = _read(database, table, known, judge)
     except TableUnreadable as error:
@@ -169,21 +174,27 @@ def _judge(
         if again != notation:
             notation = again
             _run_clean(database, mapped, notation, values)
-    exported_on = _exported_on(database, known, notation, values["latest"])
+    exported_on = exported_on_of(database, known, notation, values["latest"])
     if isinstance(exported_on, TableRefused):
         return exported_on
-    counted = _row_count(database)
-    said = (
-        table.said, known.said, notation.said(), titles.said(), mapped.converted, mapped.left_aside,
-    )  # fmt: skip
+    counted = row_count(database)
     return CleanedTable(
         mapped,
         counted.rows,
         counted.good,
         counted.partly,
         exported_on,
-        "; ".join(filter(None, said)),
+        said_of(table, known, notation),
     )
+
+
+def said_of(table: DeliveredTable, known: Understood, notation: Notation) -> str:
+    """Return how a table was read, in words."""
+    mapped, titles = known.mapped, known.titles
+    said = (
+        table.said, known.said, notation.said(), titles.said(), mapped.converted, mapped.left_aside,
+    )  # fmt: skip
+    return "; ".join(filter(None, said))
 
 
 def _asked(
@@ -214,7 +225,7 @@ def _places(database: Database) -> dict[str, object]:
     }
 
 
-def _exported_on(
+def exported_on_of(
     database: Database, known: Understood, notation: Notation, latest: object
 ) -> date | TableRefused | None:
     """Return the day that all rows share, where no column tells it."""
@@ -241,11 +252,13 @@ def _exported_on(
     return exported_on
 
 
-def _row_count(database: Database) -> _RowCount:
+def row_count(database: Database) -> _RowCount:
+    """Count the cleaned rows."""
     return database.records(_RowCount, "ingest", "tally")[0]
 
 
-def _values(table: DeliveredTable, known: Understood, settings: Settings) -> Mapping[str, object]:
+def values_of(table: DeliveredTable, known: Understood, settings: Settings) -> Mapping[str, object]:
+    """Return what statements that clean are told of a table, but for its notation."""
     scales = sorted(settings.scales.items())
     return {
         "year": known.titles.year,
@@ -255,7 +268,7 @@ def _values(table: DeliveredTable, known: Understood, settings: Settings) -> Map
         "unit": known.mapped.level_unit.lower() or None,
         "in_mw": known.mapped.unit_of("tx_power_dbm") == "mW",
         "channels_told": any(column.field == "channel" for column in known.mapped.columns),
-        "in_utc": known.mapped.unit_of("scanned_at") == "UTC",
+        "in_utc": "UTC" in (known.mapped.unit_of("scanned_at"), known.titles.clock),
         **{f"{field}_factor": _factor(known.mapped, known.titles, field) for field in _SCALED},
         "cca_dbm": settings.limits["cca_threshold_dbm"],
         "scale_names": [name for name, _ in scales],
@@ -276,18 +289,11 @@ def _factor(mapped: Mapped, titles: Titles, field: str) -> float:
 def _run_clean(
     database: Database, mapped: Mapped, notation: Notation, values: Mapping[str, object]
 ) -> None:
-    known = {
-        **values,
-        "day_order": notation.day_order,
-        "comma": notation.comma,
-        "pan_numerals": notation.pan_numerals,
-        "channel_numerals": notation.channel_numerals,
-        "assumed_unit": notation.assumed_unit,
-    }
     readings = "clean_ed_wide" if mapped.wide else "clean_ed_long"
+    if mapped.kind == READINGS and not mapped.wide:
+        database.run("ingest", "judged_readings")
     name = readings if mapped.kind == READINGS else _STATEMENTS[mapped.kind]
-    (parsed,) = database.connection.extract_statements(sql_file.statement("ingest", name))
-    database.run("ingest", name, {each: known[each] for each in parsed.named_parameters})
+    run_named(database, name, with_notation(values, notation))
     _refuse_future(database, values["latest"], scans=mapped.kind == READINGS)
     if values["year"] is None:
         _refuse_years_apart(database, scans=mapped.kind == READINGS)
@@ -295,6 +301,24 @@ def _run_clean(
         _mark_stuck(database, wide=mapped.wide, cca_dbm=values["cca_dbm"])
     elif mapped.kind in ("stations", "network"):
         _tidy_network_addresses(database)
+
+
+def with_notation(values: Mapping[str, object], notation: Notation) -> Mapping[str, object]:
+    """Return values with those of a notation."""
+    return {
+        **values,
+        "day_order": notation.day_order,
+        "comma": notation.comma,
+        "pan_numerals": notation.pan_numerals,
+        "channel_numerals": notation.channel_numerals,
+        "assumed_unit": notation.assumed_unit,
+    }
+
+
+def run_named(database: Database, name: str, values: Mapping[str, object]) -> None:
+    """Run a statement with those of the values that it names."""
+    (parsed,) = database.connection.extract_statements(sql_file.statement("ingest", name))
+    database.run("ingest", name, {each: values[each] for each in parsed.named_parameters})
 
 
 def _refuse_future(database: Database, latest: object, *, scans: bool) -> None:
@@ -341,4 +365,4 @@ def _with_texts(database: Database, found: CleanedTable) -> CleanedTable:
         return found
     database.run("ingest", "bad_text")
     database.run("ingest", "drop_blank")
-    return replace(found, rows_read=_row_count(database).rows)
+    return replace(found, rows_read=row_count(database).rows)

@@ -21,6 +21,7 @@ from pipeline.tables.taken import FileStamp
 
 READ = (".csv", ".tsv", ".txt", ".log", ".xlsx", DOCUMENT, *DATABASES, *FORMS)
 _PACKED = (".gz", ".zst")
+_WHOLE = (".xlsx", ".parquet", ".zip")  # packed already: none of these is packed once more
 # Forms in which tables come but that are not read: each is refused, and a finding says so.
 _TOLD = (
     ".xls", ".xlsm", ".xlsb", ".xml", ".7z", ".rar", ".tar", ".tgz", ".bz2", ".xz", ".dat", ".tab",
@@ -70,14 +71,15 @@ class FoundExport:
         if self.member is None:
             out = room / f"text{self.suffix}"
             return unpacked(self.path, out) if _is_packed(self.path) else self.path
-        out = room / f"member{self.suffix}"
+        packed = Path(self.member).suffix.lower() if _is_packed(Path(self.member)) else ""
+        out = room / f"member{self.suffix}{packed}"
         with (
             zipfile.ZipFile(self.path) as archive,
             archive.open(self.member) as source,
             out.open("wb") as target,
         ):
             shutil.copyfileobj(source, target, _CHUNK)
-        return out
+        return unpacked(out, room / f"text{self.suffix}") if packed else out
 
 
 class Stamps:
@@ -170,7 +172,7 @@ def _found(folder: Path, path: Path, stamps: Stamps, own: Path | None) -> Iterat
         yield FoundExport(f"{file}/", path, None, _sha256_of(b""), closed, why)
     elif why is not None:
         yield FoundExport(file, path, None, _sha256_of(b""), passed_over=why)
-    elif path.suffix.lower() in _TOLD or _within(path) in (*_TOLD, ".xlsx", ".parquet", ".zip"):
+    elif path.suffix.lower() in _TOLD or _within(path) in (*_TOLD, *_WHOLE):
         yield _hashed(file, path, f"Files of the form {path.suffix.lower()} are not read.")
     else:
         yield from _read(file, path, stamps)
@@ -268,10 +270,12 @@ def _refuse_archive(parts: list[zipfile.ZipInfo]) -> str | None:
 def _member(
     archive: zipfile.ZipFile, part: zipfile.ZipInfo, file: str, path: Path, *, twice: bool
 ) -> FoundExport:
-    suffix = Path(part.filename).suffix.lower()
+    name = Path(part.filename)
+    suffix = name.suffix.lower()
+    read = suffix in READ or (_within(name) in READ and _within(name) not in _WHOLE)
     if (unread := _pass_over(Path(part.filename), is_folder=False)) is not None:
         return FoundExport(file, path, part.filename, _sha256_of(b""), passed_over=unread)
-    why = None if suffix in READ else f"Files of the form {suffix} inside an archive are not read."
+    why = None if read else f"Files of the form {suffix} inside an archive are not read."
     why = "The archive holds several files of this name." if twice else why
     try:
         with archive.open(part) as source:

@@ -7,16 +7,21 @@ from datetime import date
 from pathlib import PurePosixPath
 from types import MappingProxyType
 
+from pipeline.ingest.delimited import DeliveredRow
 from pipeline.ingest.headings import FieldColumn, Mapped, TableRefused, Vocabulary
+from pipeline.ingest.looks import looks_like
 from pipeline.ingest.notation import Titles, read_titles
-from pipeline.ingest.pasting import likely_heading, with_mapping
+from pipeline.ingest.pasting import in_rules, likely_heading, with_mapping
 from pipeline.ingest.tables import DeliveredTable
-from pipeline.ingest.words import LESSER, READINGS, fold, names_station
+from pipeline.ingest.turned import ask_by_station
+from pipeline.ingest.words import LESSER, READINGS, escaped, fold, left_aside, listed, names_station
+from pipeline.tables.cells import DAY, EUI64, IP_ADDRESS, LEVEL, MOMENT
 
 UNTIMED = "12:00:00"
 """The time of day of scans of which only the day is known: the middle of the trading day."""
 _YEAR_FIRST = re.compile(r"(?<!\d)(20\d\d)([-_.]?)(\d\d)\2(\d\d)(?!\d)")
 _DAY_FIRST = re.compile(r"(?<!\d)(\d{1,2})\.(\d{1,2})\.(20\d\d)(?!\d)")
+_FREQUENCY = re.compile(r"(24\d\d)(?: ?MHz)?", re.IGNORECASE)
 _SCANNED_AT = {"scanned_at": "scanned at"}
 _STORE, _STATION = {"store": "store"}, {"station": "station"}
 # What a table may lack a column for, the least first: fields, and headings that stand for them.
@@ -29,6 +34,10 @@ _LACKING: Sequence[Mapping[str, str]] = (
     _STATION | _SCANNED_AT,
     _STORE | _STATION | _SCANNED_AT,
 )
+_CLOCKS = {
+    **dict.fromkeys(("store", "local", "local time", "store time"), "store"),
+    **dict.fromkeys(("utc", "gmt", "z", "utc 0", "utc+0", "utc+00 00", "etc utc"), "UTC"),
+}
 _QUESTIONS: Mapping[str, tuple[str, str]] = MappingProxyType(
     {
         "store": ("No column says which store the rows are of.", "Store: S001"),
@@ -78,25 +87,89 @@ def understand(
     """
     values = table.first_values()
     cells = [_with_unit(c, v, vocabulary) for c, v in zip(table.cells, values, strict=True)]
-    mapped = vocabulary.understand(cells, unset=unset)
+    mapped = vocabulary.understand(cells, values, unset=unset)
     filled: Mapping[str, str] = MappingProxyType({})
     day = None
     if isinstance(mapped, TableRefused):
         day = _moment(table, vocabulary, as_of)
         without = _without_columns(table, cells, vocabulary, day)
+        if without is None:
+            return ask_by_station(table.cells, values, vocabulary) or with_mapping(
+                mapped, table.cells, values, vocabulary, own
+            )
         if isinstance(without, TableRefused):
             return without
-        if without is None:
-            return with_mapping(mapped, table.cells, values, vocabulary, own)
         mapped, filled = without
+    elif (twice := _two_channels(mapped, values)) is not None:
+        return twice
     mapped = replace(mapped, columns=_named_as_written(mapped.columns, cells, table.cells))
-    if mapped.kind == READINGS:
-        filled = _statistic(mapped) | dict(filled)
-        source = "" if "scanned_at" not in filled or day is None else day.said
-        if source and UNTIMED in filled["scanned_at"]:
-            source += f", scans at {UNTIMED[:5]}"
-        return Understood(mapped, read_titles(table.head.titles, ()), filled, source)
-    return _dated(table, vocabulary, mapped, filled, as_of)
+    if mapped.kind != READINGS:
+        return _dated(table, vocabulary, mapped, filled, as_of)
+    source = "" if "scanned_at" not in filled or day is None else day.said
+    return _timed(table, vocabulary, mapped, _statistic(mapped) | dict(filled), source)
+
+
+def _timed(
+    table: DeliveredTable,
+    vocabulary: Vocabulary,
+    mapped: Mapped,
+    filled: Mapping[str, str],
+    source: str,
+) -> Understood | TableRefused:
+    """Return a table of readings with its clock, or the question which it is."""
+    if source and UNTIMED in filled["scanned_at"]:
+        source += f", scans at {UNTIMED[:5]}"
+    titles = _clocked(table, vocabulary)
+    if isinstance(titles, TableRefused):
+        return titles
+    return Understood(mapped, titles, filled, source)
+
+
+def _two_channels(mapped: Mapped, values: Sequence[Sequence[str]]) -> TableRefused | None:
+    """Return why a column of frequencies refuses the table: it has other channels beside it.
+
+    IEEE 802.15.4: channel k is at 2405 + 5 (k - 11) MHz.
+    """
+    columns = mapped.columns
+    place = next((p for p, column in enumerate(columns) if column.field == "channel"), None)
+    for other, column in enumerate(columns if place is not None else ()):
+        found = [_FREQUENCY.fullmatch(value.strip()) for value in values[other]]
+        if not column.field.startswith("other ") or not found or not all(found):
+            continue
+        pairs = zip(values[place or 0], found, strict=True)
+        told = [(int(own), int(of[1])) for own, of in pairs if of and own.strip().isdecimal()]
+        if any(mhz != 2350 + 5 * own for own, mhz in told):
+            both = [columns[place or 0].heading, column.heading]
+            return TableRefused(
+                f"The columns {listed(both)} say different channels.",
+                "Which one is right? Paste the line of the other at the end of the rules file:\n"
+                + left_aside(mapped.kind, both),
+            )
+    return None
+
+
+def said_above(table: DeliveredTable, vocabulary: Vocabulary, kind: str) -> list[DeliveredRow]:
+    """Return the lines above a table's headings, and what the rules file says in their place."""
+    told = vocabulary.above.get(kind, {}).items()
+    return [*table.head.titles, *(DeliveredRow(0, [name, text]) for name, text in told)]
+
+
+def _clocked(table: DeliveredTable, vocabulary: Vocabulary) -> Titles | TableRefused:
+    """Return what the lines above readings say, with their clock; or the question which it is."""
+    rows = said_above(table, vocabulary, READINGS)
+    zones = vocabulary.headings_of("stores", "time_zone")
+    titles = read_titles(rows, ())
+    written = titles.clock or read_titles(rows, zones).exported_on
+    clock = _CLOCKS.get(fold(written or "store"))
+    if clock is None:
+        refused = TableRefused(
+            f"Its times are said to be in '{(written or '')[:60]}', and a store's clock may be of "
+            "another zone.",
+            "Are they what the clock of the store showed? Paste one of these lines above the "
+            "headings:\nClock: store\nClock: UTC",
+        )
+        return in_rules(refused, READINGS, vocabulary)
+    return replace(titles, clock=clock)
 
 
 def _statistic(mapped: Mapped) -> dict[str, str]:
@@ -116,7 +189,8 @@ def _dated(
     as_of: date | None,
 ) -> Understood | TableRefused:
     """Return a table of another kind than readings with its day, or the question which it is."""
-    titles = read_titles(table.head.titles, vocabulary.headings_of(mapped.kind, "seen_on"))
+    headings = vocabulary.headings_of(mapped.kind, "seen_on")
+    titles = read_titles(said_above(table, vocabulary, mapped.kind), headings)
     column = next((each for each in mapped.columns if each.field == "seen_on"), None)
     if column is not None:
         return Understood(
@@ -172,7 +246,7 @@ def _without_columns(
             filled["scanned_at"] = day.text if ":" in day.text else f"{day.text} {UNTIMED}"
         known = {field: text for field, text in filled.items() if text is not None}
         if len(known) < len(filled):
-            return _ask([field for field in filled if field not in known], table, mapped.kind)
+            return _ask([field for field in filled if field not in known], table, mapped)
         return replace(mapped, columns=mapped.columns[: len(cells)]), known
     return None
 
@@ -182,15 +256,22 @@ def _elsewhere(table: DeliveredTable, vocabulary: Vocabulary, kind: str, field: 
 
     Names are those of the file without its ending, of its folder, and of the sheet.
     """
-    titled = read_titles(table.head.titles, vocabulary.headings_of(kind, field)).exported_on
+    headings = vocabulary.headings_of(kind, field)
+    titled = read_titles(said_above(table, vocabulary, kind), headings).exported_on
     path, _, sheet = table.file.partition("#")
     names = {"file name": PurePosixPath(path.replace("!", "/")).name.partition(".")[0]}
     names |= {"folder name": PurePosixPath(path).parent.name, "sheet name": sheet}
     told = [names[name] for name in names if vocabulary.fields[kind].get(name) == field]
+    # Of `store_0042` the key is 0042.
+    worded = [re.fullmatch(r"([^\W\d]+)[ _-]+(.+)", name) for name in told]
+    told = [
+        word[2] if word and vocabulary.fields[kind].get(fold(word[1])) == field else name
+        for word, name in zip(worded, told, strict=True)
+    ]
     return titled or next(filter(None, told), None)
 
 
-def _ask(fields: Sequence[str], table: DeliveredTable, kind: str) -> TableRefused:
+def _ask(fields: Sequence[str], table: DeliveredTable, mapped: Mapped) -> TableRefused:
     reasons, lines = zip(*(_QUESTIONS[field] for field in fields), strict=True)
     these = "this line" if len(lines) == 1 else "these lines"
     advice = f"If all are of one, paste {these} above the headings, with your own:\n"
@@ -198,11 +279,25 @@ def _ask(fields: Sequence[str], table: DeliveredTable, kind: str) -> TableRefuse
     if "store" in fields:
         name = "sheet name" if "#" in table.file else "folder name"
         name = name if "#" in table.file or "/" in table.file else "file name"
+        column = _key_like(mapped, table.first_values())
+        says = f"the column '{column}' or the {name} is" if column else f"the {name} is"
+        told = f'"{name}" = "store"'
         advice += (
-            f"\nOr, if the {name} is the store's key, paste at the end of the rules file:"
-            f'\n[headings.{kind}]\n"{name}" = "store"'
-        )
+            f"\nOr, if {says} the store's key, paste at the end of the rules file:"
+            f"\n[headings.{mapped.kind}]\n"
+        ) + (f'"{escaped(column)}" = "store"\n# {told}' if column else told)
     return TableRefused(" ".join(reasons), advice)
+
+
+def _key_like(mapped: Mapped, values: Sequence[Sequence[str]]) -> str | None:
+    """Return the first column that stands for no field and might be a key."""
+    forms = (LEVEL, DAY, MOMENT, IP_ADDRESS, EUI64)
+    for column, shown in zip(mapped.columns, values, strict=False):
+        measure = column.unit or any(looks_like(shown, form) for form in forms)
+        named = column.field.startswith("other ") and not column.heading.startswith("column ")
+        if named and not measure and shown and all(map(str.strip, shown)):
+            return column.heading
+    return None
 
 
 def _moment(table: DeliveredTable, vocabulary: Vocabulary, as_of: date | None) -> _Day | None:
@@ -210,7 +305,7 @@ def _moment(table: DeliveredTable, vocabulary: Vocabulary, as_of: date | None) -
         *vocabulary.headings_of(READINGS, "scanned_at"),
         *vocabulary.headings_of("stations", "seen_on"),
     )
-    return _day(table.file, read_titles(table.head.titles, headings), as_of)
+    return _day(table.file, read_titles(said_above(table, vocabulary, READINGS), headings), as_of)
 
 
 def _day(file: str, titles: Titles, as_of: date | None) -> _Day | None:

@@ -7,10 +7,10 @@ from functools import lru_cache
 from types import MappingProxyType
 from typing import NamedTuple
 
-from pipeline.ingest.looks import unit_of_values
+from pipeline.ingest.looks import contradicts, unit_of_values
 from pipeline.ingest.words import (
-    CHANNEL_FIELDS,
     CHANNELS_LEAST,
+    HEADING_MOST,
     KEYS,
     LEFT_ASIDE,
     READINGS,
@@ -20,10 +20,12 @@ from pipeline.ingest.words import (
     cores,
     fold,
     is_channel,
-    keyed_by_name,
     left_aside,
     listed,
+    nearest_match,
     spelt,
+    told_apart,
+    uneven_units,
     unique,
     units_of,
     weight,
@@ -45,10 +47,10 @@ MENDED_FIELDS: Mapping[str, str] = MappingProxyType(
 # What these sheets say beside each row, and what they keep of rows that were too long.
 _MENDED_NOTES = ("reason", "what to do", "beyond the headings")
 # What numbers and times are unless something else is said.
+Named = Mapping[str, Mapping[str, str]]  # names and what they stand for, by kind
 _PLAIN_UNITS = ("dBm", "decimal", "local")
 _MIXED_LEAST = 3  # things said of stores that make a table theirs, whatever else it holds
 _FIELDS_LEAST = 2  # known headings that make a row one of headings
-_HEADING_MOST = 80  # characters
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,15 +129,18 @@ class TableRefused:
 class Vocabulary:
     """The headings known per kind of export: the declared ones and those of the rules file.
 
-    `own` maps headings to fields, by kind. `fields` has, per kind, the field of each folded
-    heading.
+    `own` maps headings to fields, by kind; `above` has what stands above them. `fields` has, per
+    kind, the field of each folded heading.
 
     Raises:
         HeadingFieldUnknown: a heading of the rules file stands for a field that does not exist.
     """
 
-    def __init__(self, own: Mapping[str, Mapping[str, str]]) -> None:
+    def __init__(self, own: Named, above: Named = MappingProxyType({})) -> None:
+        self.above = above
         self._needed = {k.name: {f.name: f.needed for f in k.fields} for k in EXPORT_KINDS}
+        needed = {k.name: [f for f in k.fields if f.needed != "no"] for k in EXPORT_KINDS}
+        self._forms = {kind: {f.name: f.form for f in needed[kind]} for kind in needed}
         self._own = {kind: frozenset(map(fold, headings)) for kind, headings in own.items()}
         self.fields: Mapping[str, Mapping[str, str]] = {
             kind.name: words_of(kind.fields)
@@ -155,7 +160,7 @@ class Vocabulary:
         }
         self._cores = {kind: cores(words) for kind, words in self.fields.items()}
         self._base_cores = {kind: cores(words) for kind, words in self._bases.items()}
-        # Whatever splits a text, and each line of it, is tried: the same cells are read many times.
+        # Whatever splits a text is tried: the same cells are read many times.
         self._read = lru_cache(maxsize=8192)(self._heading)
 
     def headings_of(self, kind: str, field: str) -> list[str]:
@@ -166,8 +171,10 @@ class Vocabulary:
         """Return how many of the cells are headings of the kind that knows most of them."""
         return max(weight(self.known(kind, cells)) for kind in self.fields)
 
-    def understand(self, cells: Sequence[str], *, unset: bool = False) -> Mapped | TableRefused:
-        """Return what a row of headings means, or why it cannot be taken.
+    def understand(
+        self, cells: Sequence[str], values: Sequence[Sequence[str]] = (), *, unset: bool = False
+    ) -> Mapped | TableRefused:
+        """Return what headings mean, or why not; `values` below them tell apart kinds that fit.
 
         `unset`: stations may go without a channel beside a column that may say they are planned.
         """
@@ -179,6 +186,9 @@ class Vocabulary:
         complete = [kind for kind in kinds if not self._missing(kind, cells, unset=unset)]
         if not complete and self._is_network(kinds, cells, counts):
             complete = [NETWORK]
+        if len(complete) > 1 and values:
+            fitting = [kind for kind in complete if self._may_be(kind, cells, values)]
+            complete = fitting or complete
         if len(complete) > 1:
             return TableRefused(
                 f"The headings fit more than one kind of export ({', '.join(complete)}): "
@@ -197,6 +207,11 @@ class Vocabulary:
         lacking = self._missing(STATIONS, cells)
         whole = counts[NETWORK] >= _FIELDS_LEAST and not self._missing(NETWORK, cells)
         return whole and kinds == [STATIONS] and {"station", "channel"} <= set(lacking)
+
+    def _may_be(self, kind: str, cells: Sequence[str], values: Sequence[Sequence[str]]) -> bool:
+        """Say whether no column rules out the field that it would stand for."""
+        forms, known = self._forms[kind], self.known(kind, cells)
+        return not any(contradicts(values[p], forms[f]) for p, f in known.items() if f in forms)
 
     def _mapped(self, kind: str, cells: Sequence[str]) -> Mapped | TableRefused:
         known = self.known(kind, cells)
@@ -244,13 +259,13 @@ class Vocabulary:
                     unit = read[place].unit
                     exact |= {place: field} if unit in ("", *self._taken(kind, field)) else {}
         exact = {p: field for p, field in exact.items() if field != LEFT_ASIDE}
-        exact = keyed_by_name(exact, cells) if kind == STATIONS else exact
+        exact = told_apart(kind, exact, cells)
         alone = {"scanned_on", "scanned_at"}.intersection(exact.values()) == {"scanned_on"}
         return {p: f for p, f in exact.items() if f != "scanned_on"} if alone else exact
 
     def unit_shown(self, cell: str, values: Sequence[str]) -> str:
         """Return the unit that a heading leaves out and its values show; empty: there is none."""
-        if len(cell) > _HEADING_MOST or self._unit("", cell):
+        if len(cell) > HEADING_MOST or self._unit("", cell):
             return ""
         words = fold(spelt(cell))
         fields = {self._base_cores[kind].get(core(words, key=False)) for kind in self.fields}
@@ -260,7 +275,7 @@ class Vocabulary:
 
     def _heading(self, kind: str, cell: str) -> _Heading:
         unit = self._unit(kind, cell)
-        if len(cell) > _HEADING_MOST:
+        if len(cell) > HEADING_MOST:
             return _Heading(None, None, None, unit)
         by_words = self._but_for_unit(kind, cell), self._nearly(kind, cell)
         return _Heading(self._exactly(kind, cell), *by_words, unit)
@@ -370,15 +385,9 @@ class Vocabulary:
             for kind, fields in self._needed.items()
         )
         every = sorted({heading for headings in self.fields.values() for heading in headings})
-        near = (
-            f" The nearest match is '{cell.strip()}' for '{close[0]}'."
-            for cell in cells
-            if fold(cell) not in every
-            if (close := get_close_matches(fold(cell)[:_HEADING_MOST], every, n=1, cutoff=0.75))
-        )
         return TableRefused(
             f"No row holds the headings of any kind of export. Found: {listed(cells)}. "
-            f"Needed: {needs}.{next(near, '')}",
+            f"Needed: {needs}.{nearest_match(cells, every)}",
             "Name the columns as `quietaisle template` does, or map them under [headings] "
             "in the rules file.",
         )
@@ -386,14 +395,5 @@ class Vocabulary:
 
 def _uneven(columns: Sequence[FieldColumn]) -> TableRefused | None:
     """Return why columns that belong together refuse the table: only some say a unit."""
-    for together in (CHANNEL_FIELDS.values(), ("x_m", "y_m")):
-        units = {column.unit for column in columns if column.field in together}
-        channels = "x_m" not in together
-        if len(units) > 1 and (channels or ("" in units and units != {"", "m"})):
-            said = " and ".join(said_unit(unit) or "no unit" for unit in sorted(units))
-            what = "channels" if channels else "positions"
-            return TableRefused(
-                f"The headings of the {what} name different units: {said}.",
-                "Name one unit in all of them, or in none.",
-            )
-    return None
+    said = uneven_units({column.field: column.unit for column in columns})
+    return TableRefused(said, "Name one unit in all of them, or in none.") if said else None

@@ -47,7 +47,9 @@ def ingest(
     for name in sql_file.statements("ingest", "macros"):
         database.run("ingest", name)
     before = frozenset(database.records(FileTaken, "ingest", "files_taken"))
-    taking = _Taking(database, Vocabulary(settings.headings), settings, terms, before)
+    taking = _Taking(
+        database, Vocabulary(settings.headings, settings.above), settings, terms, before
+    )
     with database.lent("problem_sentence", _sentences()):
         new = taking.every(found, progress)
     database.release(*_TEMPORARY)

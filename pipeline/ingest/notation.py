@@ -43,6 +43,7 @@ class Titles:
     length: str | None = None
     year: str | None = None
     share: str | None = None
+    clock: str | None = None
 
     def said(self) -> str:
         """Return what they say of positions, for the record of decisions."""
@@ -94,6 +95,8 @@ class _Shown:
     channel_ten: int
     channel_prefixed: int
     channel_low: int
+    channel_ours: int
+    channel_other: int
     part: int
     whole: int
     negative: int
@@ -121,6 +124,7 @@ def read_titles(rows: Sequence[DeliveredRow], snapshot_headings: Sequence[str]) 
         length=_length(said.get("positions", "")),
         year=said.get("year"),
         share=_SHARES.get(said.get("shares", "").lower()),
+        clock=said.get("clock"),
     )
 
 
@@ -209,6 +213,13 @@ def _decided(shown: _Shown, mapped: Mapped, titles: Titles) -> Notation | TableR
 def _counted(shown: _Shown, mapped: Mapped, titles: Titles) -> TableRefused | None:
     """Return the question whether channels are counted from 0; none where they cannot be."""
     told = shown.channel_decimal or titles.channel_numerals
+    foreign = shown.channel_other > 1 and not (shown.channel_ours or titles.channel_numerals)
+    if mapped.kind == "stations" and foreign and not mapped.unit_of("channel"):
+        return TableRefused(
+            "No channel of these stations is one from 11 to 26: they may be those of Wi-Fi.",
+            "Are they base stations? If their channels are right, paste this line above the "
+            "headings:\nChannels: decimal",
+        )
     if mapped.kind != READINGS or told or not shown.channel_low:
         return None
     return TableRefused(

@@ -3,16 +3,19 @@
 A JSON file is a list of objects, or an object with such lists beside plain values, which count as
 lines above the headings; where each object holds such a list, its members are the rows. An object
 inside an object gives its values headings of both keys; a list of plain values is one cell of them.
+Read as lists of objects are also lists of lists below one of headings, lists of equal length by
+heading, objects of one form by key, and pairs of a channel and a level.
 Sources: RFC 8259 (JSON); JSON Lines, one value a line, has no published standard.
 """
 
 import json
+import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from itertools import count
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeGuard
 
 import polars as pl
 
@@ -30,6 +33,7 @@ FORMS = (".json", ".jsonl", ".ndjson", ".parquet")
 _OCTETS_MOST = 256 << 20  # of JSON, which is read whole
 _DIALECT = TextDialect("\t", '"', '"')
 _BATCH = 10_000
+_NUMBER = re.compile(r"-?\d+(?:\.\d+)?")
 Pairs = list[tuple[str, object]]
 
 
@@ -72,10 +76,11 @@ def read_objects(path: Path, suffix: str) -> tuple[ObjectTable, ...]:
     except UnicodeDecodeError as error:
         raise ObjectsUnreadable("The file is not UTF-8, which JSON must be (RFC 8259).") from error
     if suffix == ".json":
-        return tuple(_tables(_parsed(text, "")))
+        return tuple(_tables(_as_rows("", _parsed(text, ""))))
     lines = enumerate(text.splitlines(), start=1)
     objects = [(n, _parsed(line, f" in line {n}")) for n, line in lines if line.strip()]
-    return (_table(None, (), objects),)
+    opened = [(n, row) for n, each in objects for row in _opened([_as_rows("", each)])]
+    return (_table(None, (), opened),)
 
 
 def _parsed(text: str, place: str) -> object:
@@ -90,6 +95,78 @@ def _parsed(text: str, place: str) -> object:
     except (ValueError, RecursionError) as error:
         why = str(error) if isinstance(error, ValueError) else "it is nested too deeply"
         raise ObjectsUnreadable(f"The file is not valid JSON{place}: {why[:200]}.") from error
+
+
+def _as_rows(name: str, value: object) -> object:
+    """Return a value with the tables in it as lists of objects, in whatever form they stand.
+
+    `name` is the key that it stands under.
+    """
+    if isinstance(value, _Pairs):
+        inner = _Pairs((key, _as_rows(key, each)) for key, each in value)
+        lifted = _Pairs(p for k, v in inner for p in (v if _holds_rows(v) else [(k, v)]))
+        return _of_columns(lifted) or _of_keys(name, lifted) or lifted
+    if not isinstance(value, list):
+        return value
+    if len(value) > 1 and all(_is_plain_list(each) for each in value):
+        pairs = [_Pairs((("channel", each[0]), ("level dBm", each[1]))) for each in value
+                 if len(each) == 2 and _is_pair(each)]  # fmt: skip  # noqa: PLR2004
+        if len(pairs) == len(value):
+            return pairs
+        return _of_rows(value[0], value[1:]) or value
+    return [_as_rows(name, each) for each in value]
+
+
+def _holds_rows(value: object) -> TypeGuard[_Pairs]:
+    return isinstance(value, _Pairs) and any(_is_rows(each) for _, each in value)
+
+
+def _is_plain_list(value: object) -> bool:
+    return (
+        isinstance(value, list)
+        and not isinstance(value, _Pairs)
+        and not any(isinstance(each, list) for each in value)
+    )
+
+
+def _is_pair(value: Sequence[object]) -> bool:
+    """Say whether two values are a channel of IEEE 802.15.4 and a level below 0 dBm."""
+    channel, level = map(cell_text, value)
+    return bool(re.fullmatch(r"1[1-9]|2[0-6]", channel) and re.fullmatch(r"-\d+(\.\d+)?", level))
+
+
+def _of_rows(headings: Sequence[object], rows: Sequence[Any]) -> list[_Pairs] | None:
+    """Return rows below a list of headings as objects; none where they have another form."""
+    texts = [each for each in headings if isinstance(each, str) and not _NUMBER.fullmatch(each)]
+    if len(texts) < max(2, len(headings)) or {len(row) for row in rows} != {len(headings)}:
+        return None
+    return [_Pairs(zip(texts, row, strict=True)) for row in rows]
+
+
+def _of_columns(value: _Pairs) -> object:
+    """Return a list of headings beside one of rows, or lists by heading, as objects; or none."""
+    lists = [each for _, each in value if isinstance(each, list) and each]
+    if len(lists) == 2 and _is_plain_list(lists[0]) and all(map(_is_plain_list, lists[1])):  # noqa: PLR2004
+        rows = _of_rows(lists[0], lists[1])
+        beside = [pair for pair in value if not isinstance(pair[1], list)]
+        return rows and _Pairs([*beside, ("rows", rows)])
+    lengths = {len(each) for each in lists if _is_plain_list(each)}
+    if len(value) < 2 or len(lists) < len(value) or len(lengths) != 1:  # noqa: PLR2004
+        return None
+    if not all(map(_is_plain_list, lists)):
+        return None
+    return _of_rows([key for key, _ in value], list(zip(*lists, strict=True)))
+
+
+def _of_keys(name: str, value: _Pairs) -> object:
+    """Return objects of one form by key as a list of objects with their key; or none."""
+    forms = {tuple(k for k, _ in each) for _, each in value if isinstance(each, _Pairs)}
+    if not name or len(value) < 2 or len(forms) != 1:  # noqa: PLR2004 - one alone is no list
+        return None
+    if not all(isinstance(each, _Pairs) for _, each in value):
+        return None
+    heading = name.removesuffix("s")
+    return [_Pairs([(heading, key), *each]) for key, each in value if isinstance(each, _Pairs)]
 
 
 def _tables(value: object) -> Iterator[ObjectTable]:

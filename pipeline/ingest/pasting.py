@@ -23,6 +23,10 @@ _WORD = 4  # letters of a word that is told inside another
 _COMMON = frozenset({"dbm", "id", "no", "nr", "on", "m"})
 _DAY_FIELDS = frozenset({"scanned_at", "seen_on"})
 _DAY_WORDS = frozenset({"date", "datum", "day", "tag", "when", "zeit", "uhrzeit", "scan"})
+_ABOVE = re.compile(r"([A-Z]\w[\w ]*): (\S.*)")
+_MAPPED = re.compile(r'(?:# )?"(.+)" = "(\w+)"')
+LASTING = ("Dates", "Decimals", "Unit", "Channels", "PAN IDs", "Positions", "Shares", "Clock")
+"""Lines above the headings that may hold for every export of a kind."""
 _CHANNEL = re.compile(r"\D*(1[1-9]|2[0-6])( dbm)?")
 
 
@@ -39,7 +43,8 @@ def with_mapping(
     already. Where no kind is likely, the refusal stays as it is.
     """
     best = proposal(cells, values, vocabulary)
-    if not best.proposed:
+    keys = [field for field in best.lacking if field not in _DAY_FIELDS]
+    if not best.proposed and not (best.places and keys == list(best.lacking) != []):
         return refused
     texts = [" ".join(cell.split()) for cell in cells]
     lines = [f'"{escaped(texts[place])}" = "{field}"' for place, field in best.proposed.items()]
@@ -49,6 +54,50 @@ def with_mapping(
         where = "Paste at the end of the rules file, if these are its columns:"
         lines.insert(0, f"[headings.{best.kind}]")
     return TableRefused(refused.reason, "\n".join([f"{refused.advice} {where}", *lines]))
+
+
+def in_rules(refused: TableRefused, kind: str, vocabulary: Vocabulary) -> TableRefused:
+    """Return a refusal that says what to paste above the headings with the same for the rules file.
+
+    Only what may hold for every export of the kind: how it writes, not which day or store it is of.
+    """
+    lines = [line for line in lines_of(refused.advice) if line.section == "above"]
+    lasting = [line for line in lines if line.name in LASTING]
+    if not lasting:
+        return refused
+    first, *others = (f'"{line.name}" = "{line.value}"' for line in lasting)
+    told = bool(vocabulary.above.get(kind))
+    where = f"below [above.{kind}] in" if told else "at the end of"
+    said = [
+        refused.advice,
+        f"Or, if it holds for all your exports of {kind}, paste {where} the rules file:",
+        *([] if told else [f"[above.{kind}]"]),
+        first,
+        *(f"# {other}" for other in others),
+    ]
+    return TableRefused(refused.reason, "\n".join(said))
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """A line to paste: above the headings (`above`), or one of the rules file (`headings`)."""
+
+    section: str
+    name: str
+    value: str
+
+
+def lines_of(advice: str) -> list[Line]:
+    """Return the lines that an advice offers to paste."""
+    found = []
+    for text in advice.splitlines()[1:]:
+        if text.startswith("[above."):
+            break  # the same once more
+        if match := _ABOVE.fullmatch(text):
+            found.append(Line("above", match[1], match[2]))
+        elif match := _MAPPED.fullmatch(text):
+            found.append(Line("headings", match[1], match[2]))
+    return found
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,9 +115,10 @@ class Fitted:
         return {place: f for place, f in self.places.items() if self.why[f] != "heading"}
 
     @property
-    def fit(self) -> tuple[int, int]:
-        """How well the kind fits: fields known or found, and few that are lacking."""
-        return len(self.places), -len(self.lacking)
+    def fit(self) -> tuple[int, int, int]:
+        """How well the kind fits: fields known or found, known for sure, and few lacking."""
+        known = sum(why == "heading" for why in self.why.values())
+        return len(self.places), known, -len(self.lacking)
 
 
 def proposal(
@@ -115,7 +165,8 @@ def _may_be(heading: str, values: Sequence[str], form: CellForm) -> bool:
     """Say whether nothing speaks against a column being of a form: for texts, no unit or level."""
     if form is not TEXT:
         return not contradicts(values, form)
-    return not split_heading(heading).unit and not any(
+    dated = not _DAY_WORDS.isdisjoint(fold(heading).split())
+    return not (dated or split_heading(heading).unit) and not any(
         looks_like(values, each) for each in (LEVEL, DAY, MOMENT)
     )
 

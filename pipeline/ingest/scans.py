@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from pipeline.ingest.delimited import DeliveredRow, Head, TextDialect
+from pipeline.ingest.turned import named_line
 
 _OCTETS_MOST = 4 << 20  # of a text that a person pasted
 _PAIRS_LEAST = 2
@@ -19,11 +20,11 @@ _MOMENT = re.compile(r"\W*(\d{4}-\d\d-\d\d[T ]\d\d:\d\d(?::\d\d)?(?:\.\d+)?Z?)\s
 _WORD = r"(?:ch(?:annel)?|kanal|kanał|kanaal|canale?|level|rssi|ed|energy|pegel)"
 _PAIR = re.compile(
     rf"{_WORD}?[\s.:=]*(?P<channel>(?<![\d.])(?:1[1-9]|2[0-6])(?![\d.])|0x(?:0?[b-f]|1[0-9a])\b"
-    rf"|24[0-8][05] ?mhz)[\s:=,;|>\-]*?{_WORD}?[\s:=]*(?P<level>[-\u2212]\d{{1,3}}(?:[.,]\d+)?)"
+    rf"|24[0-8][05] ?mhz)[\s:=,;|>\])\-]*?{_WORD}?[\s:=]*(?P<level>[-\u2212]\d{{1,3}}(?:[.,]\d+)?)"
     r"(?!\d)\s*(?:dbm)?",
     re.IGNORECASE,
 )
-_MARKS = re.compile(r"[\s\[\](){},;|]+")
+_MARKS = re.compile(r"[\s\[\](){},;|#*]+")
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,10 +46,20 @@ def read_scans(path: Path) -> Scans | None:
         return None
     titles: list[DeliveredRow] = []
     rows: list[DeliveredRow] = []
+    said: dict[str, str] = {}
+    between: dict[str, None] = {}  # names of which a line stands between the pairs too
+    above: list[dict[str, str]] = []
     text = path.read_text(encoding="utf-8-sig", errors="replace")
     for number, line in enumerate(text.splitlines(), start=1):
         moment, pairs = _pairs(line)
         rows += [DeliveredRow(number, [*pair, moment]) for pair in pairs]
+        above += [dict(said)] * len(pairs)
+        name, value = named_line(line)
+        if name and not pairs:
+            said[name] = value
+            between |= {name: None} if rows else {}
+            if rows:
+                continue
         if not pairs and rows and re.search(r"\d", line):
             return None
         if not (pairs or rows):
@@ -57,7 +68,12 @@ def read_scans(path: Path) -> Scans | None:
     if len(rows) < _PAIRS_LEAST or len(timed) > 1:
         return None
     headings = ["channel", "level dBm", *(["time"] if timed == {True} else [])]
-    cut = tuple(DeliveredRow(row.line, row.cells[: len(headings)]) for row in rows)
+    cut = tuple(
+        DeliveredRow(row.line, [*row.cells[: len(headings)], *(of.get(n, "") for n in between)])
+        for row, of in zip(rows, above, strict=True)
+    )
+    headings += between
+    titles = [row for row in titles if named_line(row.cells[0])[0] not in between]
     return Scans(Head(_DIALECT, tuple(titles), DeliveredRow(0, headings), 1), cut)
 
 

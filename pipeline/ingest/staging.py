@@ -14,6 +14,11 @@ from pipeline.ingest.words import CHANNEL_FIELDS
 from pipeline.tables.exports import EXPORT_KINDS
 
 _BUFFER = 1 << 20
+# Rows that the database is given at a time: somewhat fewer than a group of 122,880, in which it
+# stores them. Of larger batches it would store the rests, join them later, and so write them twice.
+_BATCH = 110_000
+_BATCH_OCTETS_MOST = 32 << 20
+_BATCH_STEP = 1 << 16  # the reader fails where its buffer is no multiple of 16 octets
 _PLAIN: Mapping[str, str] = dict.fromkeys(PLAIN_COLUMNS, "VARCHAR") | {"line_number": "BIGINT"}
 # Every field that a heading of any kind can stand for, and what is known of a row's form.
 _STAGED: Mapping[str, str] = {
@@ -47,6 +52,7 @@ def stage_whole(database: Database, path: Path, table: DeliveredTable, known: Un
         quotechar=dialect.quote,
         escapechar=dialect.escape,
         max_line_size=LINE_LIMIT,
+        buffer_size=_buffer(path, table.rows_if_even, LINE_LIMIT),
     )
     _offer(database, delivered, known.filled)
 
@@ -71,9 +77,16 @@ def stage_plain(database: Database, table: DeliveredTable, known: Understood) ->
         # Told, because guessing fails where a quoted cell holds a carriage return.
         lineterminator=duckdb.CSVLineTerminator.LINE_FEED,
         max_line_size=longest,
+        buffer_size=_buffer(table.copy, rows, longest),
     )
     _offer(database, delivered, known.filled)
     return rows
+
+
+def _buffer(path: Path, rows: int, longest: int) -> int:
+    """Return how many octets of a text to read at a time: a batch, and two of its longest lines."""
+    batch = min(path.stat().st_size * _BATCH // max(1, rows), _BATCH_OCTETS_MOST)
+    return -(-max(2 * longest, batch) // _BATCH_STEP) * _BATCH_STEP
 
 
 def _cells(known: Understood) -> dict[str, str]:

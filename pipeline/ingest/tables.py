@@ -30,7 +30,8 @@ from pipeline.ingest.spreadsheet import (
     refuse_workbook,
     sheet_lines,
 )
-from pipeline.ingest.words import fold
+from pipeline.ingest.turned import by_station, laid_out
+from pipeline.ingest.words import LESSER, fold
 
 _SAMPLE_ROWS = 50  # that show what a column holds
 _HEADINGS_LEAST = 2  # known ones that make a table of a text
@@ -101,6 +102,24 @@ def open_tables(
 
     A file that cannot be opened gives one table with `refused` set.
     """
+    with _opened_tables(found, vocabulary, room) as tables:
+        yield tuple(_by_station(table, vocabulary) for table in tables)
+
+
+def _by_station(table: DeliveredTable, vocabulary: Vocabulary) -> DeliveredTable:
+    """Return a table of which each station has a column with a row each, where a rule says so."""
+    turned = by_station(table.head, table.first_values, table.lines, vocabulary)
+    if turned is None:
+        return table
+    head, lines = turned
+    said = f"{table.said}; a column a station"
+    return replace(table, head=head, lines=lines, said=said, whole=None, counted=True)
+
+
+@contextmanager
+def _opened_tables(
+    found: FoundExport, vocabulary: Vocabulary, room: Path
+) -> Iterator[tuple[DeliveredTable, ...]]:
     if found.refused is not None:
         yield (_refused(found, room, found.refused),)
         return
@@ -110,7 +129,7 @@ def open_tables(
         yield (_refused(found, room, str(error)),)
         return
     if found.suffix in FORMS:
-        yield _objects(found, path, room)
+        yield _objects(found, path, vocabulary, room)
     elif found.suffix not in (".xlsx", DOCUMENT, *DATABASES):
         yield (_text(found, path, vocabulary, room),)
     elif found.suffix not in DATABASES and (why := refuse_workbook(path)):
@@ -150,6 +169,9 @@ def _text(found: FoundExport, path: Path, vocabulary: Vocabulary, room: Path) ->
             facts = replace(inspect(readable), encoding=facts.encoding)
     readable = _parted(readable, room)
     head = read_head(readable, vocabulary)
+    if facts.size <= _ALIGNED_MOST:
+        whole, readable = readable, laid_out(readable, head, vocabulary, room)
+        head = head if whole == readable else read_head(readable, vocabulary)
     if vocabulary.score(head.headings.cells) < _HEADINGS_LEAST and (scans := read_scans(readable)):
         return DeliveredTable(
             found.file, found.sha256, scans.head, "lines of a scan", scans.lines,
@@ -185,7 +207,20 @@ def _parted(path: Path, room: Path) -> Path:
     return out
 
 
-def _objects(found: FoundExport, path: Path, room: Path) -> tuple[DeliveredTable, ...]:
+def _bared(head: Head, vocabulary: Vocabulary) -> Head:
+    """Return headings of objects without the key around them, where only the inner one is known."""
+    cells = list(head.headings.cells)
+    for place, cell in enumerate(cells):
+        around, _, inner = cell.partition(" ")
+        if inner and fold(around) in LESSER["around"] and inner not in cells:
+            known = vocabulary.score([inner]) and not vocabulary.score([cell])
+            cells[place] = inner if known else cell
+    return replace(head, headings=replace(head.headings, cells=cells))
+
+
+def _objects(
+    found: FoundExport, path: Path, vocabulary: Vocabulary, room: Path
+) -> tuple[DeliveredTable, ...]:
     try:
         tables = read_objects(path, found.suffix)
     except ObjectsUnreadable as error:
@@ -194,7 +229,7 @@ def _objects(found: FoundExport, path: Path, room: Path) -> tuple[DeliveredTable
         DeliveredTable(
             file=found.file if table.name is None else f"{found.file}#{table.name}",
             sha256=found.sha256,
-            head=table.head,
+            head=_bared(table.head, vocabulary),
             said="objects; their keys are the headings",
             lines=table.lines,
             copy=room / "plain.csv",

@@ -9,12 +9,14 @@ from pipeline.database import Database
 from pipeline.ingest.clean import CleanedTable, clean
 from pipeline.ingest.days import FolderTerms
 from pipeline.ingest.headings import MENDED_FIELDS, TableRefused, Vocabulary
+from pipeline.ingest.straight import RowsNeedCare, add_straight
 from pipeline.ingest.tables import DeliveredTable
 from pipeline.ingest.words import READINGS
 from pipeline.settings import Settings
 from pipeline.tables.taken import ExportFile, FileTaken, QuarantinedRow
 
 QUARANTINE_MOST = 10_000  # rows of one problem and table that quarantine holds one by one
+STRAIGHT_LEAST = 100_000  # rows of a table from which adding them while they are read is tried
 _STATEMENTS: Mapping[str, str] = MappingProxyType(
     {
         "stores": "load_stores",
@@ -38,6 +40,16 @@ def take(
     before = _taken_before(database, table)
     if before is not None and FileTaken(table.file, table.sha256) not in terms.due:
         return before
+    if before is None and table.whole is not None and table.rows_if_even >= STRAIGHT_LEAST:
+        try:
+            with database.transaction():
+                _forget_refused(database, table)
+                added = add_straight(database, table, vocabulary, settings, terms)
+                outcome = _keep(database, table, added, before)
+                database.run("ingest", "forget_straight")
+                return outcome
+        except RowsNeedCare:
+            pass  # then they are cleaned first
     cleaned = clean(database, table, vocabulary, settings, terms)
     with database.transaction():
         if before is not None:
@@ -47,10 +59,16 @@ def take(
         _forget_refused(database, table)
         if isinstance(cleaned, TableRefused):
             return _refuse(database, table, cleaned)
-        outcome = _load(database, table, cleaned, before)
-        _release_mended(database, cleaned)
-        # Rows of it that another file brought back mended are counted anew.
-        return _taken_before(database, table) or outcome
+        return _keep(database, table, cleaned, before)
+
+
+def _keep(
+    database: Database, table: DeliveredTable, cleaned: CleanedTable, before: ExportFile | None
+) -> ExportFile:
+    outcome = _load(database, table, cleaned, before)
+    _release_mended(database, cleaned)
+    # Rows of it that another file brought back mended are counted anew.
+    return _taken_before(database, table) or outcome
 
 
 def take_not(database: Database, table: DeliveredTable, refused: TableRefused) -> ExportFile:
@@ -111,7 +129,8 @@ def _load(
     kind, good = cleaned.mapped.kind, cleaned.rows_good
     newest = None
     if kind == READINGS:
-        loaded = _load_readings(database, good, wide=cleaned.mapped.wide)
+        wide = cleaned.mapped.wide
+        loaded = good if cleaned.added else _load_readings(database, good, wide=wide)
     else:
         plain = kind == "labels" and not database.value("ingest", "entangled_labels")
         name = "load_plain_labels" if plain else _STATEMENTS[kind]

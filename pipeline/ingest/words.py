@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Mapping, Sequence
+from difflib import get_close_matches
 from functools import lru_cache
 from types import MappingProxyType
 from unicodedata import normalize
@@ -9,6 +10,9 @@ from unicodedata import normalize
 from pipeline.errors import HeadingFieldUnknown
 from pipeline.tables.declare import ExportField
 from pipeline.tables.exports import lesser_words
+from pipeline.tables.units import said_unit
+
+HEADING_MOST = 80  # characters
 
 _ACCENTS = re.compile("[\u0300-\u036f]")  # of letters, not the sounding marks of kana
 _BETWEEN = re.compile(r"[\s_\-.\[\]()#:/?\u2019'\u00a0\ufeff]+")
@@ -124,6 +128,21 @@ def keyed_by_name(known: Mapping[int, str], cells: Sequence[str]) -> dict[int, s
     }
 
 
+def told_apart(kind: str, known: Mapping[int, str], cells: Sequence[str]) -> dict[int, str]:
+    """Return what headings stand for where what stands beside them decides it."""
+    if kind == "stations":
+        return keyed_by_name(known, cells)
+    return site_beside_store(known, cells) if kind == "stores" else dict(known)
+
+
+def site_beside_store(known: Mapping[int, str], cells: Sequence[str]) -> dict[int, str]:
+    """Return what headings of stores stand for: of a `site` beside the store's key, the site."""
+    keys = [place for place, field in known.items() if field == "store"]
+    sites = [place for place in keys if fold(cells[place]) in LESSER["site"]]
+    shared = len(keys) > len(sites) == 1 and "site" not in known.values()
+    return {**known, sites[0]: "site"} if shared else dict(known)
+
+
 def names_station(heading: str) -> bool:
     """Say whether a heading is of a station's name for sure, not of just any name."""
     return fold(heading) in LESSER["station_name"]
@@ -156,3 +175,24 @@ def words_of(fields: Sequence[ExportField]) -> dict[str, str]:
 def units_of(fields: Sequence[ExportField]) -> dict[str, tuple[str, ...]]:
     """Return the units that the headings of each field may end in."""
     return {field.name: field.units for field in fields if field.units is not None}
+
+
+def nearest_match(cells: Sequence[str], every: Sequence[str]) -> str:
+    """Return a sentence on the first cell that is nearly one of `every` heading; empty for none."""
+    near = (
+        f" The nearest match is '{cell.strip()}' for '{close[0]}'."
+        for cell in cells
+        if fold(cell) not in every
+        if (close := get_close_matches(fold(cell)[:HEADING_MOST], every, n=1, cutoff=0.75))
+    )
+    return next(near, "")
+
+
+def uneven_units(units: Mapping[str, str]) -> str | None:
+    """Say that of fields that belong together only some have a unit; None where that is not so."""
+    for what, together in (("channels", CHANNEL_FIELDS.values()), ("positions", ("x_m", "y_m"))):
+        met = {unit for field, unit in units.items() if field in together}
+        if len(met) > 1 and (what == "channels" or ("" in met and met != {"", "m"})):
+            said = " and ".join(said_unit(unit) or "no unit" for unit in sorted(met))
+            return f"The headings of the {what} name different units: {said}."
+    return None

@@ -17,6 +17,7 @@ from pipeline.addresses import BLANKS, hardware_address, network_address
 
 UNKNOWN, AMBIGUOUS, IGNORED = "unknown", "ambiguous", "ignored"
 HARDWARE, NETWORK, DECIDED = "hardware address", "IP address", "decision"
+NEXT_DOOR = "the store, next door"
 _PARTS = re.compile(r"[^\W_]+")
 _LIKENESS = 0.6  # of 0..1, as difflib has it: one letter in three may differ
 _NEAR_MOST = 100  # keys of one store, or stores, for which a likely match is looked for
@@ -44,10 +45,11 @@ class ListedStation:
 
 @dataclass(frozen=True, slots=True)
 class MatchedKey:
-    """The listed key that a written one is taken for, and in which way."""
+    """The listed key that a written one is taken for, and how; `store`: it is another store's."""
 
     key: str
     way: str
+    store: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,6 +163,32 @@ def judge_stations(
         else:
             unknown.append(key)
     return judged | _near(unknown, known, told)
+
+
+def judge_next_door(
+    listed: Collection[ListedStation], told: Mapping[str, Collection[str]]
+) -> Mapping[str, JudgedKeys]:
+    """Judge keys that a store's stations only heard, against the stations of other stores.
+
+    One is taken for the station elsewhere that has it for its hardware address; or for its key,
+    where no two stores of the chain have a key in common. Names such as 01, which every store has,
+    say nothing of who was heard.
+    """
+    places: defaultdict[str, set[tuple[str, str]]] = defaultdict(set)
+    addresses: defaultdict[str | None, set[tuple[str, str]]] = defaultdict(set)
+    for one in listed:
+        places[fold(one.station)].add((one.store, one.station))
+        addresses[one.eui64 and hardware_address(one.eui64)].add((one.store, one.station))
+    apart = all(len({store for store, _ in found}) == 1 for found in places.values())
+    judged: dict[str, JudgedKeys] = {}
+    for store, keys in told.items():
+        for key in sorted(keys):
+            address = hardware_address(key)
+            by_address = addresses.get(address, set()) if address else set()
+            found = by_address or (places.get(fold(key), set()) if apart else set())
+            if len(found) == 1 and (place := next(iter(found)))[0] != store:
+                judged.setdefault(store, {})[key] = MatchedKey(place[1], NEXT_DOOR, place[0])
+    return judged
 
 
 _Index = Mapping[str | None, set[str]]

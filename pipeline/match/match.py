@@ -13,11 +13,13 @@ from pipeline.fresh import choose, fingerprint, keep, program
 from pipeline.match.keys import (
     DECIDED,
     IGNORED,
+    UNKNOWN,
     JudgedKeys,
     ListedStation,
     MatchedKey,
     Mention,
     OpenKey,
+    judge_next_door,
     judge_stations,
     judge_stores,
     nearest,
@@ -70,14 +72,17 @@ def match(database: Database, as_of: date) -> None:
         if database.value(_STEP, "strangers"):
             mentions = database.records(Mention, _STEP, "mentions")
             listed = database.records(ListedStation, _STEP, "listed")
-            found = Matching(mentions, listed, answers, as_of)
+            heard = database.mapping(_STEP, "only_heard")
+            found = Matching(mentions, listed, heard, answers=answers, as_of=as_of)
             _keep_keys(database, found)
         items, links = _stock(database, found, answers, as_of)
         database.put(InventoryItem, items)
         if links:
             mentions = database.records(Mention, _STEP, "mentions")
             listed = database.records(ListedStation, _STEP, "listed")
-            _keep_keys(database, Matching(mentions, listed, answers, as_of, links))
+            heard = database.mapping(_STEP, "only_heard")
+            found = Matching(mentions, listed, heard, answers=answers, as_of=as_of, links=links)
+            _keep_keys(database, found)
         database.run(_STEP, "drop_told")
         choose(database, [""])
         keep(database, _STEP, [""], {"": mark})
@@ -145,14 +150,17 @@ def new_keys(database: Database) -> tuple[NewKey, ...]:
 class Matching:
     """What became of every store and station that exports name."""
 
-    def __init__(
+    def __init__(  # noqa: PLR0913 - what exports say, and what people said of it
         self,
         mentions: Sequence[Mention],
         listed: Sequence[ListedStation],
+        only_heard: Mapping[str, Sequence[str]] | None = None,
+        *,
         answers: Sequence[InventoryAnswer] = (),
         as_of: date = date.max,
         links: _Links = MappingProxyType({}),
     ) -> None:
+        """Match keys; `only_heard`: those that a store's stations heard and nothing else names."""
         self._mentions, self._links = mentions, links
         own: defaultdict[str, list[ListedStation]] = defaultdict(list)
         for one in (*listed, *_added(answers)):
@@ -166,6 +174,7 @@ class Matching:
         self._stations = {
             store: judge_stations(own[store], told[store]) for store in sorted(told) if store in own
         }
+        self._take_next_door(listed, only_heard or {})
         self._told = told
         self._open = {
             store: {key: one for key, one in judged.items() if isinstance(one, OpenKey)}
@@ -200,6 +209,19 @@ class Matching:
             if keys
         }
 
+    def _take_next_door(
+        self, listed: Sequence[ListedStation], only_heard: Mapping[str, Sequence[str]]
+    ) -> None:
+        """Take what was only heard, and is like no station of its own store, for one next door."""
+        open_keys: defaultdict[str, set[str]] = defaultdict(set)
+        for store, heard in only_heard.items():
+            judged = self._stations.get(_key(self._stores, store), {})
+            known = {one: judged.get(one) for one in heard}
+            unknown = {k for k, o in known.items() if isinstance(o, OpenKey) and o.cause == UNKNOWN}
+            open_keys[_key(self._stores, store)] |= unknown
+        for store, found in judge_next_door(listed, open_keys).items():
+            self._stations[store] |= found
+
     def _told_stations(self) -> Mapping[str, Mapping[str, AbstractSet[str]]]:
         """Return the sources that name each station, by the store's listed key."""
         told: defaultdict[str, defaultdict[str, set[str]]] = defaultdict(lambda: defaultdict(set))
@@ -224,8 +246,10 @@ class Matching:
 
     def _read(self, store: str, station: str | None) -> tuple[str, str | None]:
         store = _key(self._stores, store)
-        key = station and _key(self._stations.get(store, {}), station)
-        return store, key and latest(key, self._links.get(store, {}))
+        judged = self._stations.get(store, {}).get(station or "")
+        if isinstance(judged, MatchedKey):
+            store, station = judged.store or store, judged.key
+        return store, station and latest(station, self._links.get(store, {}))
 
     def matches(self) -> list[KeyMatch]:
         """Return the keys taken for listed ones, by kind of export."""

@@ -25,7 +25,8 @@ class Terms:
 
     Attributes:
         least_chance: that a group of moves gains anything, 0..1.
-        per_visit: what all moves of a store together must gain beyond their own prices.
+        per_visit: what all moves of a store together must gain beyond their own prices; of stores
+            planned together, those of each that is visited.
         for_others: in prices of a move, what one costs more that is not expected to better its own
             station by a point (twice the price of a move).
         against: what one costs more again, times the chance that its own station is then worse by
@@ -309,7 +310,24 @@ class _Deciding:
         """
         stakes = self.stakes
         movers = stakes.movers(choice)
+        if stakes.homes:
+            return self._visits(choice, movers)
         if not all(stakes.free[i] for i in movers):
             return choice
         gain = self.spent(stakes.present) - self.spent(choice) if movers else 0.0
         return choice if gain > self.terms.per_visit else stakes.back(choice, movers)
+
+    def _visits(self, choice: Choice, movers: Sequence[int]) -> Choice:
+        """Leave out the stores that are not worth a visit: any of a few, else each by itself."""
+        stakes, homes = self.stakes, self.stakes.homes
+        bound = {homes[i] for i in movers if not stakes.free[i]}
+        stores = sorted({homes[i] for i in movers} - bound)
+        sizes = range(len(stores) + 1) if len(stores) <= _TRIED else (0, 1, len(stores))
+        found = []
+        for dropped in (set(some) for size in sizes for some in combinations(stores, size)):
+            part = stakes.back(choice, [i for i in movers if homes[i] in dropped])
+            if not dropped or self.stand(part):
+                visits = {homes[i] for i in stakes.movers(part)} - bound
+                found.append((self.spent(part) + self.terms.per_visit * len(visits), part))
+        least = min(cost for cost, _ in found)
+        return next(part for cost, part in reversed(found) if cost <= least + _GAIN)

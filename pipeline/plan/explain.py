@@ -10,7 +10,7 @@ from pipeline.records import OFF_AIR
 Rival = tuple[float, int] | tuple[None, None]
 """What it costs to refuse a station its channel, in units of the plan, and what it takes then."""
 
-_NOTABLE = 0.05  # a neighbour is named from this chance of disturbing
+NOTABLE = 0.05  # a neighbour is named from this chance of disturbing
 _MOST_NAMED = 3
 _CHANCES = (("high", 0.975), ("fair", 0.9), ("low", 0.0))
 _WIDTHS = (("high", 0.05), ("fair", 0.15), ("low", 1.0))
@@ -71,6 +71,8 @@ class Case:
     """A store's problem with what is known behind its figures, and what binds its stations.
 
     `permitted` are the store's channels, of which a station that is bound has only one to choose.
+    Of stores planned together `homes` has the store and key of each station, and `permitted_in`
+    the channels of each store; both are empty for one alone.
     """
 
     problem: StoreProblem
@@ -80,12 +82,57 @@ class Case:
     bonds: Mapping[str, Bond] = field(default_factory=dict)
     refused: Mapping[str, RefusedMove] = field(default_factory=dict)
     first: frozenset[str] = frozenset()  # whose moves come before others
+    homes: Mapping[str, tuple[str, str]] = field(default_factory=dict)
+    permitted_in: Mapping[str, tuple[int, ...]] = field(default_factory=dict)
+    of: str | None = None  # the store whose stations are called by their keys alone
+
+    def owns(self, station: str) -> bool:
+        """Tell whether a station is of the store that the case is seen from."""
+        return self.of is None or self.homes[station][0] == self.of
+
+    def permits(self, station: str) -> tuple[int, ...]:
+        """Return the channels of a station's store."""
+        return self.permitted_in[self.homes[station][0]] if self.homes else self.permitted
+
+    def seen_from(self, store: str) -> "Case":
+        """Return the case with the stations of one of its stores called by their own keys."""
+        own = {name: key for name, (home, key) in self.homes.items() if home == store}
+
+        def said(name: str) -> str:
+            return own.get(name, name)
+
+        if not self.homes:
+            return self
+        problem = self.problem
+        on = {"busy": problem.busy, "cost": problem.cost or {}, "lost": problem.lost}
+        figures = {k: {(said(s), c): v for (s, c), v in rows.items()} for k, rows in on.items()}
+        return replace(
+            self,
+            problem=replace(
+                problem,
+                stations=tuple(replace(s, station=said(s.station)) for s in problem.stations),
+                heard=tuple(
+                    replace(h, station=said(h.station), neighbour=said(h.neighbour))
+                    for h in problem.heard
+                ),
+                busy=figures["busy"],
+                cost=figures["cost"] if problem.cost is not None else None,
+                lost=figures["lost"],
+            ),
+            evidence={(said(s), channel): row for (s, channel), row in self.evidence.items()},
+            levels={(said(s), said(n)): level for (s, n), level in self.levels.items()},
+            bonds={said(s): bond for s, bond in self.bonds.items()},
+            refused={said(s): refused for s, refused in self.refused.items()},
+            first=frozenset(map(said, self.first)),
+            homes={said(s): home for s, home in self.homes.items()},
+            of=store,
+        )
 
     @property
     def free(self) -> StoreProblem:
         """The problem as if nothing were bound or refused: what else each station might take."""
         stations = tuple(
-            replace(s, choices=tuple(sorted({*self.permitted, *s.choices})))
+            replace(s, choices=tuple(sorted({*self.permits(s.station), *s.choices})))
             if s.station in self.bonds or s.station in self.refused
             else s
             for s in self.problem.stations
@@ -131,7 +178,7 @@ def reason_of(
         planned=planned,
         staying=None if same else staying,
         moves=moves,
-        permitted=first or old in (case.permitted or station.choices),
+        permitted=first or old in (case.permits(station.station) or station.choices),
         bond=case.bonds.get(station.station),
         rival=rival[1],
         worse=None if rival[0] is None else round(rival[0], 6),
@@ -147,7 +194,7 @@ def _air(case: Case, at: int, channels: Sequence[int]) -> Air:
     loud = sorted(
         (-case.levels[here, heard.neighbour].heard_dbm, heard.neighbour)
         for heard in case.problem.heard
-        if heard.station == here and hit(heard, on[here], on[heard.neighbour]) >= _NOTABLE
+        if heard.station == here and hit(heard, on[here], on[heard.neighbour]) >= NOTABLE
     )
     named = tuple(Neighbour(name, on[name], round(-level)) for level, name in loud[:_MOST_NAMED])
     return Air(

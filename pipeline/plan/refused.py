@@ -37,6 +37,7 @@ class StationThen:
     station: str
     channel: int | None
     final: int | None
+    of_store: str | None = None  # of those planned together, the station's own; None: the store
 
 
 def still_refused(

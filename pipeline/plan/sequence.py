@@ -2,7 +2,7 @@
 
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
+from itertools import pairwise, permutations
 
 from pipeline.plan.assign import TOLERANCE
 from pipeline.plan.network import (
@@ -31,6 +31,7 @@ BUDGET = 100_000
 """States looked at per search for a way with parking."""
 
 _WIDTH = 60
+_STORES_TRIED = 4
 
 
 @dataclass(frozen=True)
@@ -125,6 +126,45 @@ def order_moves(  # noqa: PLR0913 - two inputs, two ends; the rest are options w
         steps.append(Step(station, old[k], new[k], new[k] != land.after[k]))
         prices.append(costs.total(now))
     return Order(tuple(steps), tuple(prices), proven)
+
+
+def order_by_store(
+    one_station_costs: OneStationCosts,
+    two_station_costs: TwoStationCosts,
+    ends: tuple[Sequence[int], Sequence[int]],
+    first: Collection[int],
+    homes: Sequence[str],
+) -> Order:
+    """Find the order of the moves of stores that are changed in different nights.
+
+    Each store's moves are made together; of the orders of up to `_STORES_TRIED` stores that is
+    taken which has the stores of `first` first, then the lowest worst state, then the least sum.
+    `ends` are the choices before and after, `homes` the store of each station.
+    """
+    before, after = ends
+    moved = sorted({home for home, a, b in zip(homes, before, after, strict=True) if a != b})
+    urgent = {homes[i] for i in first}
+
+    def through(stores: Sequence[str]) -> Order:
+        steps: tuple[Step, ...] = ()
+        costs: tuple[float, ...] = ()
+        now, proven = tuple(before), True
+        for store in stores or [""]:
+            rows = zip(homes, now, after, strict=True)
+            then = tuple(b if home == store else a for home, a, b in rows)
+            found = order_moves(
+                one_station_costs, two_station_costs, before=now, after=then, first=first
+            )
+            steps, costs = steps + found.steps, costs + found.costs[len(costs) > 0 :]
+            now, proven = then, proven and found.proven
+        return Order(steps, costs, proven)
+
+    def wanted(stores: Sequence[str]) -> tuple[list[bool], float, float]:
+        found = through(stores)
+        return [store not in urgent for store in stores], found.worst, sum(found.costs)
+
+    orders = list(permutations(moved)) if 1 < len(moved) <= _STORES_TRIED else [tuple(moved)]
+    return through(min(orders, key=wanted) if len(orders) > 1 else orders[0])
 
 
 def _way(land: Ground, budget: int) -> tuple[list[State], bool]:

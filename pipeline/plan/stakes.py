@@ -31,6 +31,7 @@ class Stakes:
         price: of a move, in units of cost.
         agreed: stations whose move is agreed on. They may not stay, but what they gain is told as
             if they might.
+        homes: the store of each station where several are planned together; empty for one alone.
     """
 
     one: Table
@@ -44,6 +45,7 @@ class Stakes:
     allowed: Sequence[Sequence[int]]
     price: float
     agreed: frozenset[int] = frozenset()
+    homes: tuple[str, ...] = ()
 
     def undecided(self) -> "Stakes":
         """Return the same as if what is agreed on were still free."""

@@ -22,7 +22,7 @@ from pipeline.plan.explain import (
     reason_of,
     sureness,
 )
-from pipeline.plan.sequence import Order, order_moves
+from pipeline.plan.sequence import Order, order_by_store
 from pipeline.plan.stakes import Stakes
 from pipeline.reasons import Bond, RefusedMove, SharedPairs, Together, from_json, sentence, to_json
 from pipeline.records import OFF_AIR, StoreStation
@@ -176,10 +176,11 @@ def _stakes(case: Case, tables: Priced) -> Stakes:
             for s, narrow in zip(wide.stations, case.problem.stations, strict=True)
         ],
         price=wide.price_per_move,
+        homes=tuple(case.homes[s.station][0] for s in wide.stations) if case.homes else (),
         agreed=frozenset(
             i
             for i, s in enumerate(wide.stations)
-            if _agreed(case, s.station) and s.channel in case.permitted
+            if _agreed(case, s.station) and s.channel in case.permits(s.station)
         ),
     )
 
@@ -191,7 +192,7 @@ def _agreed(case: Case, station: str) -> bool:
 
 def _must_move(case: Case, station: StoreStation) -> bool:
     """Tell whether a station may not stay on its channel; what is agreed was a choice."""
-    free = case.permitted if _agreed(case, station.station) else station.choices
+    free = case.permits(station.station) if _agreed(case, station.station) else station.choices
     return station.channel not in free
 
 
@@ -223,7 +224,8 @@ def _order(
     ends = Priced(problem, [], {}).choice(before), Priced(problem, [], {}).choice(after)
     first = [i for i, s in enumerate(problem.stations) if s.station in case.first]
     one = one_station_costs(problem)
-    return order_moves(one, tables.two, before=ends[0], after=ends[1], first=first), problem
+    homes = [case.homes[s.station][0] for s in stations] if case.homes else [""] * len(stations)
+    return order_by_store(one, tables.two, ends, first, homes), problem
 
 
 def _beta(known: Evidence | None) -> tuple[float, float]:

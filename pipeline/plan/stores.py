@@ -1,98 +1,46 @@
 """The plan step: every store's problem out of the database, every store's plan back into it."""
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
-from datetime import date
 from functools import partial
 from itertools import groupby, islice
-from math import fsum
 from operator import attrgetter
 from typing import TypeVar
 
 from pipeline.database import Database
-from pipeline.fresh import choose, keep, narrowed, run_mark, stale, store_marks
+from pipeline.fresh import CHUNK, choose, fingerprint, keep, narrowed, run_mark, stale, store_marks
 from pipeline.parallel import mapped
-from pipeline.plan.costs import StoreProblem
 from pipeline.plan.decide import Terms
-from pipeline.plan.explain import Case, Evidence, Level
-from pipeline.plan.refused import RefusedChannel, StationThen, still_refused
+from pipeline.plan.explain import Case
+from pipeline.plan.joint import of_each, owed_next_door, sure_of
+from pipeline.plan.refused import RefusedChannel, StationThen
+from pipeline.plan.rows import (
+    EvidenceRow,
+    StationToday,
+    StoreRows,
+    joint_rows,
+    store_case,
+    unseen,
+)
 from pipeline.plan.sensitivity import Doubt, sensitivity
 from pipeline.plan.store import StorePlan, plan_and_hold
 from pipeline.progress import Progress
 from pipeline.radio.coexistence import Rejection
-from pipeline.reasons import Bond, RefusedMove, Unplanned, why_unplanned
-from pipeline.records import OFF_AIR, Heard, StoreStation
+from pipeline.reasons import Unplanned, why_unplanned
 from pipeline.settings import Settings
-from pipeline.tables.declare import packed
-from pipeline.tables.plan import Move, PlanProof, PlanSensitivity, StationPlan, UnplannedStore
+from pipeline.tables.plan import (
+    Move,
+    OwedNextDoor,
+    PlanProof,
+    PlanSensitivity,
+    StationPlan,
+    UnplannedStore,
+)
 from pipeline.tables.run import PermittedChannel
-from pipeline.tables.survey import Earshot
+from pipeline.tables.survey import Earshot, EarshotNextDoor
 
 KEPT = 64  # stores planned between one commit and the next
-_AS_OTHERS = 10.0  # readings, worth as much as independent ones
-
-
-@dataclass(frozen=True, slots=True)
-class StationToday:
-    """A station of today, or one to be installed, which has no channel yet.
-
-    `kept_on` is the channel it is bound to, or None, and why.
-    """
-
-    store: str
-    station: str
-    channel: int | None
-    weight: float
-    air_share: float
-    kept_on: int | None
-    kept_why: str | None
-    kept_by: str | None
-    kept_since: date | None
-    kept_detail: str | None
-    kept_facts: str | None
-    first: bool  # its move comes before others
-
-    @property
-    def free(self) -> bool:
-        """Whether it may have any channel; one changed lately may, if that is sure to gain."""
-        return self.kept_on is None or self.kept_why == "settled"
-
-
-@dataclass(frozen=True, slots=True)
-class EvidenceRow:
-    """What is known of one station's channel; figures as in `Evidence`."""
-
-    store: str
-    station: str
-    channel: int
-    share: float | None
-    low: float | None
-    high: float | None
-    cost: float
-    a: float
-    b: float
-    worth: float
-    readings: int
-    own_traffic: bool
-    source: str
-    wifi: str | None
-    lost: float | None
-    __reduce__ = packed
-
-
-@dataclass(frozen=True, slots=True)
-class StoreRows:
-    """What the database holds of one store, as the plan needs it; no stations: nothing to plan."""
-
-    store: str
-    stations: Sequence[StationToday]
-    choices: Sequence[PermittedChannel]
-    evidence: Sequence[EvidenceRow]
-    heard: Sequence[Earshot]
-    refused: Sequence[RefusedChannel] = ()
-    then: Sequence[StationThen] = ()
-    held: Unplanned | None = None  # why the store is not planned
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,26 +68,59 @@ def plan(database: Database, settings: Settings, progress: Progress) -> None:
 
 
 def _plan(database: Database, settings: Settings, progress: Progress) -> None:
-    marks = _marks(database, settings)
-    found = stale(database, "plan", marks)
+    joined = database.records(Joined, "plan", "joined")
+    marks = _marks(database, settings, joined)
+    due = stale(database, "plan", marks).stores
     work = partial(_planned, limits=dict(settings.limits))
-    rows = (each for stores in found.chunks() for each in _store_rows(database, stores))
-    planned = mapped(work, rows, len(found.stores))
-    watched = iter(progress.over(planned, "planning", len(found.stores)))
+    rows = _units(database, due, joined)
+    planned = mapped(work, rows, len(due))
+    watched = iter(progress.over(planned, "planning", len(due)))
     while some := list(islice(watched, KEPT)):
-        stores = [one.store for one in some]
+        each = [one for unit in some for one in unit]
+        stores = [one.store for one in each]
         with database.transaction():
-            _keep(database, stores, some)
+            _keep(database, stores, each)
             keep(database, "plan", stores, marks)
 
 
-def _marks(database: Database, settings: Settings) -> dict[str, str]:
-    """Return the fingerprint of what each store's plan is made from."""
+@dataclass(frozen=True, slots=True)
+class Joined:
+    """A store planned together with others, as `joint`; `unseen`: no recent export has it."""
+
+    store: str
+    joint: str
+    unseen: bool
+
+
+def _marks(database: Database, settings: Settings, joined: Sequence[Joined]) -> dict[str, str]:
+    """Return the fingerprint of what each store's plan is made from.
+
+    That of stores planned together is of them all: where one is due, so are the others.
+    """
     inputs = database.frame("plan", "inputs")
     choose(database, inputs["store"].to_list())
     names = ("stations", "refused", "then")
     frames = [inputs, *(database.frame("plan", name) for name in names)]
-    return store_marks(frames, run_mark(database, settings.limits))
+    marks = store_marks(frames, run_mark(database, settings.limits))
+    for joint, group in groupby(joined, key=attrgetter("joint")):
+        own = list(group)
+        parts = [f"{one.store} {one.unseen} {marks.get(one.store, '')}" for one in own]
+        marks |= {one.store: fingerprint(joint, *parts) for one in own}
+    return marks
+
+
+def _units(database: Database, due: Sequence[str], joined: Sequence[Joined]) -> Iterator[StoreRows]:
+    """Yield what each store due rests on; of those planned together once, at the first of them."""
+    joint_of = {one.store: one.joint for one in joined}
+    groups: dict[str, list[str]] = {}
+    for store in due:
+        groups.setdefault(joint_of.get(store, store), []).append(store)
+    for one in joined:  # also those that have nothing to plan
+        if one.joint in groups and one.store not in groups[one.joint]:
+            groups[one.joint].append(one.store)
+    units = list(groups.values())
+    for first in range(0, len(units), CHUNK):
+        yield from _unit_rows(database, units[first : first + CHUNK], joined)
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,30 +131,69 @@ class _Planned:
     plan: StorePlan | None = None
     sensitivity: PlanSensitivity | None = None
     unplanned: UnplannedStore | None = None
+    owed: tuple[OwedNextDoor, ...] = ()
 
 
-def _planned(rows: StoreRows, limits: Mapping[str, float]) -> _Planned:
-    if not rows.stations:
-        return _Planned(rows.store)
-    if rows.held is not None:
-        return _Planned(rows.store, unplanned=_unplanned(rows.store, rows.held))
-    if not rows.choices:
-        return _Planned(rows.store, unplanned=_unplanned(rows.store, _NO_CHANNEL))
+def _planned(rows: StoreRows, limits: Mapping[str, float]) -> list[_Planned]:
+    """Plan a store, or those that are planned together."""
+    parts = rows.parts or (rows,)
+    given = [_given(part) for part in parts if part.given or not part.stations]
+    if len(given) == len(parts):
+        return given
+    found, case, sure = _solved(rows, limits)
+    if not rows.parts:
+        return [_Planned(rows.store, found, sure)]
+    plans = of_each(found, case)
+    planned = [part for part in parts if part.store not in {one.store for one in given}]
+    return given + [
+        _Planned(
+            part.store,
+            plans[part.store],
+            sure_of(sure, case, part.store),
+            owed=owed_next_door(case, found, part.store, _alone(part, limits)),
+        )
+        for part in planned
+    ]
+
+
+def _solved(
+    rows: StoreRows, limits: Mapping[str, float]
+) -> tuple[StorePlan, Case, PlanSensitivity]:
     case = store_case(rows, limits)
     found, case = plan_and_hold(case, int(limits["solver_effort"]), terms_of(limits))
     after = [station.channel_planned for station in found.stations]
     draws = int(limits["sensitivity_draws"])
     sure, kept = sensitivity(case, after, _doubt(limits), draws)
     stations = (replace(s, kept=share) for s, share in zip(found.stations, kept, strict=True))
-    return _Planned(rows.store, replace(found, stations=tuple(stations)), sure)
+    return replace(found, stations=tuple(stations)), case, sure
+
+
+def _alone(part: StoreRows, limits: Mapping[str, float]) -> StorePlan:
+    """Return the plan of a store as if nobody were next door."""
+    case = store_case(part, limits)
+    return plan_and_hold(case, int(limits["solver_effort"]), terms_of(limits))[0]
+
+
+def _given(rows: StoreRows) -> _Planned:
+    """Return what is said of a store that is not planned."""
+    if not (rows.stations or rows.homes):
+        return _Planned(rows.store)
+    return _Planned(rows.store, unplanned=_unplanned(rows.store, rows.held or _NO_CHANNEL))
 
 
 def case_of(database: Database, settings: Settings, store: str) -> Case | None:
-    """Return the problem of one store with its evidence; None where no plan can be made."""
-    (rows,) = _store_rows(database, [store])
-    if not (rows.stations and rows.choices) or rows.held is not None:
+    """Return the problem of one store with its evidence; None where no plan can be made.
+
+    Of stores planned together it is that of all: `Case.seen_from` names their stations.
+    """
+    joined = database.records(Joined, "plan", "joined")
+    joint = {one.store: one.joint for one in joined}.get(store)
+    unit = [one.store for one in joined if one.joint == joint] if joint else [store]
+    (rows,) = _unit_rows(database, [unit], joined)
+    own = next((part for part in rows.parts or (rows,) if part.store == store), None)
+    if own is None or own.given or not own.stations:
         return None
-    return store_case(rows, settings.limits)
+    return store_case(rows, settings.limits).seen_from(store)
 
 
 def terms_of(limits: Mapping[str, float]) -> Terms:
@@ -201,108 +221,24 @@ def _unplanned(store: str, why: Unplanned) -> UnplannedStore:
     return UnplannedStore(store, why_unplanned(facts), facts)
 
 
-def store_case(rows: StoreRows, limits: Mapping[str, float]) -> Case:
-    """Return a store's problem with the evidence behind it, from its rows."""
-    known = {row.station for row in rows.stations}
-    heard = [row for row in rows.heard if {row.station, row.neighbour} <= known]
-    choices = tuple(row.channel for row in rows.choices)
-    evidence = {(row.station, row.channel): _evidence(row) for row in rows.evidence}
-    problem = StoreProblem(
-        store=rows.store,
-        stations=tuple(_station(row, choices, ()) for row in rows.stations),
-        heard=tuple(
-            Heard(row.station, row.neighbour, (row.hit_co, row.hit_adjacent, row.hit_alternate))
-            for row in heard
-        ),
-        busy={at: known.reckoned for at, known in evidence.items()},
-        cost={at: known.cost for at, known in evidence.items()},
-        lost=_lost(rows),
-        price_per_move=limits["price_per_move"],
-        own_weight=limits["own_traffic_weight"],
-    )
-    refused = still_refused(problem, rows.refused, rows.then)
-    stations = tuple(_station(row, choices, refused) for row in rows.stations)
-    return Case(
-        problem=replace(problem, stations=stations),
-        evidence=evidence,
-        levels={
-            (row.station, row.neighbour): Level(row.heard_dbm, row.spread_db, row.source)
-            for row in rows.heard
-        },
-        permitted=choices,
-        bonds={
-            row.station: Bond(
-                row.kept_why, row.kept_by, row.kept_since, row.kept_detail, row.kept_facts
-            )
-            for row in rows.stations
-            if row.kept_on is not None and row.kept_why is not None
-        },
-        refused={
-            row.station: RefusedMove(row.channel, row.by, row.day, row.until, row.note)
-            for row in refused
-        },
-        first=frozenset(row.station for row in rows.stations if row.first),
-    )
-
-
-def _lost(rows: StoreRows) -> dict[tuple[str, int], float]:
-    """Return the frames lost to weak interference as the plan reckons with them.
-
-    Ten readings more are taken to be as the store's are on average, so that a few readings decide
-    little. An unread channel loses as many as the store's, and no fewer than the one left for it.
-    """
-    told = [row for row in rows.evidence if row.lost is not None]
-    total = fsum(row.worth for row in told)
-    if not total:
-        return {}
-    mean = fsum(row.worth * (row.lost or 0.0) for row in told) / total
-    read = {
-        (row.station, row.channel): (row.worth * (row.lost or 0.0) + _AS_OTHERS * mean)
-        / (row.worth + _AS_OTHERS)
-        for row in told
-    }
-    here = {
-        row.station: read.get((row.station, row.channel or OFF_AIR), mean) for row in rows.stations
-    }
-    unread = {station: max(mean, lost) for station, lost in here.items()}
-    return {
-        (row.station, row.channel): read.get(
-            (row.station, row.channel), unread.get(row.station, mean)
+def _unit_rows(
+    database: Database, units: Sequence[Sequence[str]], joined: Sequence[Joined]
+) -> list[StoreRows]:
+    """Return what the plan needs of some stores; of a unit of several, all of them as one."""
+    stores = [store for unit in units for store in unit]
+    found = {rows.store: rows for rows in _store_rows(database, stores)}
+    together = {one.store: one for one in joined}
+    heard = _by_store(database.records(EarshotNextDoor, "plan", "heard_next_door"))
+    return [
+        joint_rows(
+            together[unit[0]].joint,
+            [unseen(found[store]) if together[store].unseen else found[store] for store in unit],
+            [row for store in unit for row in heard.get(store, [])],
         )
-        for row in rows.evidence
-    }
-
-
-def _evidence(row: EvidenceRow) -> Evidence:
-    return Evidence(
-        share=row.share,
-        low=row.low,
-        high=row.high,
-        cost=row.cost,
-        a=row.a,
-        b=row.b,
-        worth=row.worth,
-        readings=row.readings,
-        own_traffic=row.own_traffic,
-        source=row.source,
-        wifi=row.wifi,
-        lost=row.lost,
-    )
-
-
-def _station(
-    row: StationToday, choices: tuple[int, ...], refused: Sequence[RefusedChannel]
-) -> StoreStation:
-    """Return a station with its choices: those not refused, unless that leaves none."""
-    no = {each.channel for each in refused if each.station == row.station}
-    left = tuple(channel for channel in choices if channel not in no)
-    return StoreStation(
-        station=row.station,
-        channel=row.channel or OFF_AIR,
-        choices=(left or choices) if row.free else (row.kept_on or row.channel or OFF_AIR,),
-        weight=row.weight,
-        air_share=row.air_share,
-    )
+        if unit[0] in together
+        else found[unit[0]]
+        for unit in units
+    ]
 
 
 def _store_rows(database: Database, stores: Sequence[str]) -> list[StoreRows]:
@@ -331,7 +267,14 @@ def _store_rows(database: Database, stores: Sequence[str]) -> list[StoreRows]:
 
 
 OfStore = TypeVar(
-    "OfStore", StationToday, PermittedChannel, EvidenceRow, Earshot, RefusedChannel, StationThen
+    "OfStore",
+    StationToday,
+    PermittedChannel,
+    EvidenceRow,
+    Earshot,
+    EarshotNextDoor,
+    RefusedChannel,
+    StationThen,
 )
 
 
@@ -346,10 +289,14 @@ def _keep(database: Database, stores: Sequence[str], found: Sequence[_Planned]) 
     proofs = [plan.proof for plan in plans]
     doubts = [one.sensitivity for one in found if one.sensitivity is not None]
     unplanned = [one.unplanned for one in found if one.unplanned is not None]
+    owed = [row for one in found for row in one.owed]
     choose(database, stores)
-    database.clear_chosen(Move, StationPlan, PlanProof, PlanSensitivity, UnplannedStore)
+    database.clear_chosen(
+        Move, StationPlan, PlanProof, PlanSensitivity, UnplannedStore, OwedNextDoor
+    )
     database.put(StationPlan, stations)
     database.put(Move, moves)
     database.put(PlanProof, proofs)
     database.put(PlanSensitivity, doubts)
     database.put(UnplannedStore, unplanned)
+    database.put(OwedNextDoor, owed)

@@ -59,7 +59,7 @@ def what_if(case: Case, wanted: Mapping[str, int], effort: int, terms: Terms) ->
             station.station
             for station in case.problem.stations
             if station.station in wanted
-            if wanted[station.station] not in (case.permitted or station.choices)
+            if wanted[station.station] not in (case.permits(station.station) or station.choices)
         ),
     )
 
@@ -67,7 +67,8 @@ def what_if(case: Case, wanted: Mapping[str, int], effort: int, terms: Terms) ->
 def worth_of(case: Case, before: Mapping[str, int], after: Mapping[str, int]) -> OrderPrice:
     """Price channels by station against others; who is not named stays on its channel of today.
 
-    A station that one of the two leaves off the air counts for what it does to the others.
+    A station that one of the two leaves off the air counts for what it does to the others. Of
+    stores planned together, what is gained is that of the one that the case is seen from.
     """
     problem = with_channels(case.problem, {})
     stations = problem.stations
@@ -75,7 +76,9 @@ def worth_of(case: Case, before: Mapping[str, int], after: Mapping[str, int]) ->
     air = clear_air(problem, now)
     ends = zip(air, clear_air(problem, then), now, then, strict=True)
     gains = [0.0 if OFF_AIR in {a, b} else x - y for x, y, a, b in ends]
-    weights = [s.weight for s in stations] if any(s.weight for s in stations) else [1.0] * len(air)
+    own = [case.owns(s.station) for s in stations]
+    weights = [s.weight * mine for s, mine in zip(stations, own, strict=True)]
+    weights = weights if any(weights) else [float(mine) for mine in own]
     gained = fsum(w * gain for w, gain in zip(weights, gains, strict=True)) / fsum(weights)
     found = {
         s.station: interval(case.evidence.get((s.station, channel)), value)
@@ -87,6 +90,7 @@ def worth_of(case: Case, before: Mapping[str, int], after: Mapping[str, int]) ->
             station: (round(value, 6), round(low, 6), round(high, 6))
             for station, (value, low, high) in found.items()
             if value is not None and low is not None and high is not None
+            if case.owns(station)
         },
     )
 

@@ -41,7 +41,8 @@ def schedule(database: Database, settings: Settings, progress: Progress) -> None
     """
     rules = settings.schedule
     hearing = database.mapping("schedule", "wifi_neighbours") if rules.wifi_neighbours else {}
-    groups = _groups(rules.staff, hearing)
+    joined = database.mapping("schedule", "joined")
+    groups = _groups(rules.staff, hearing, joined)
     rows = database.frame("schedule", "jobs").iter_rows(named=True)
     jobs = [StoreJob(**row, groups=groups[row["store"]]) for row in rows]
     (run,) = database.records(ThisRun, "run", "this_run")
@@ -83,9 +84,11 @@ def _kept(freeze: Freeze) -> FreezeKept:
 
 
 def _groups(
-    staff: Sequence[Sequence[str]], hearing: Mapping[str, Sequence[str]]
+    staff: Sequence[Sequence[str]],
+    hearing: Mapping[str, Sequence[str]],
+    joined: Mapping[str, Sequence[str]],
 ) -> Mapping[str, list[str]]:
-    """Return, by store, what it shares with others: staff, and Wi-Fi transmitters it hears."""
+    """Return, by store, what it shares with others: staff, Wi-Fi transmitters it hears, a wall."""
     groups: defaultdict[str, list[str]] = defaultdict(list)
     for stores in staff:
         for store in stores:
@@ -93,6 +96,9 @@ def _groups(
     for network, stores in hearing.items():
         for store in stores:
             groups[store].append(f"the Wi-Fi neighbour {network}")
+    for joint, stores in joined.items():
+        for store in stores:
+            groups[store].append(f"the plan together ({joint})")
     return groups
 
 

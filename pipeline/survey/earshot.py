@@ -5,7 +5,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from pipeline.radio.coexistence import Rejection, channel_rejection_db
 from pipeline.radio.propagation import exceedance_probability
 from pipeline.survey.path_loss import Pair, distance_m, fitted_loss_db, model_loss_db
-from pipeline.tables.survey import Earshot, PathFit
+from pipeline.tables.survey import Earshot, EarshotNextDoor, PathFit
 
 
 def earshots(
@@ -20,13 +20,9 @@ def earshots(
     is the same both ways (reciprocity); then the transmit power less the loss of the store's own
     fit, or of the published model where it has none.
     """
-    rejection = Rejection(limits["adjacent_rejection_db"], limits["alternate_rejection_db"])
     for pair in pairs:
         heard_dbm, spread_db, source = _heard(pair, limits, model, fits.get(pair.store))
-        co, adjacent, alternate = (
-            _chance(heard_dbm - channel_rejection_db(apart, rejection), limits, spread_db)
-            for apart in (0, 1, 2)
-        )
+        co, adjacent, alternate = _chances(heard_dbm, spread_db, limits)
         if co >= limits["earshot_least"]:
             yield Earshot(
                 store=pair.store,
@@ -40,6 +36,46 @@ def earshots(
                 hit_adjacent=adjacent,
                 hit_alternate=alternate,
             )
+
+
+def next_door(
+    pairs: Iterable[Pair], limits: Mapping[str, float], model: str
+) -> Iterator[EarshotNextDoor]:
+    """Yield who hears whom through the wall between two stores, as `earshots` does within one.
+
+    No fit of one store holds for the wall; `flat_m` is None where only a level tells that the two
+    are neighbours, and then a pair that nobody measured is left out.
+    """
+    for pair in pairs:
+        if pair.flat_m is None and pair.measured_dbm is None and pair.reverse_dbm is None:
+            continue
+        heard_dbm, spread_db, source = _heard(pair, limits, model, None)
+        co, adjacent, alternate = _chances(heard_dbm, spread_db, limits)
+        if co >= limits["earshot_least"]:
+            yield EarshotNextDoor(
+                store=pair.store,
+                station=pair.station,
+                neighbour_store=pair.neighbour_store or pair.store,
+                neighbour=pair.neighbour,
+                heard_dbm=round(heard_dbm, 3),
+                spread_db=spread_db,
+                source=source,
+                hit_co=co,
+                hit_adjacent=adjacent,
+                hit_alternate=alternate,
+            )
+
+
+def _chances(
+    heard_dbm: float, spread_db: float, limits: Mapping[str, float]
+) -> tuple[float, float, float]:
+    """Return the chances that a level disturbs on the same channel, the next, the next but one."""
+    rejection = Rejection(limits["adjacent_rejection_db"], limits["alternate_rejection_db"])
+    co, adjacent, alternate = (
+        _chance(heard_dbm - channel_rejection_db(apart, rejection), limits, spread_db)
+        for apart in (0, 1, 2)
+    )
+    return co, adjacent, alternate
 
 
 def _chance(level_dbm: float, limits: Mapping[str, float], spread_db: float) -> float:

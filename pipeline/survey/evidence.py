@@ -27,6 +27,7 @@ from pipeline.radio.channels import (
 from pipeline.radio.masks import DSSS_22, HT_20, HT_40, Mask, channel_share_db
 from pipeline.settings import Settings
 from pipeline.survey.earshot import earshots
+from pipeline.survey.next_door import keep_next_door
 from pipeline.survey.path_loss import Pair, fit_store
 from pipeline.tables.survey import (
     BlockToday,
@@ -52,10 +53,12 @@ def survey(database: Database, settings: Settings) -> None:
     """Fill the survey tables for the day of this run; skip stores whose inputs are unchanged.
 
     Stores are surveyed in chunks, each all or nothing; an interrupted survey resumes. Who hears
-    whom comes first, then what holds over the portfolio, then the air of each store.
+    whom comes first, next door too, then what holds over the portfolio, then the air of each store.
     """
     run = run_mark(database, settings.limits, settings.path_loss)
-    marks = store_marks([database.frame("survey", "facts")], run)
+    keep_next_door(database, settings)
+    facts = [database.frame("survey", name) for name in ("facts", "facts_next_door")]
+    marks = store_marks(facts, run)
     found = stale(database, "earshot", marks)
     for stores in found.chunks():
         with _chosen(database, stores):
@@ -63,6 +66,7 @@ def survey(database: Database, settings: Settings) -> None:
             database.insert("survey", "station_load", _update_times(database))
             _keep_earshot(database, settings)
             keep(database, "earshot", stores, marks)
+    database.run("survey", "next_door")
     portfolio = _portfolio(database, settings, marks)
     fit = portfolio.to_json()
     marks = {store: fingerprint(mark, fit) for store, mark in marks.items()}

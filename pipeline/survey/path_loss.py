@@ -24,7 +24,8 @@ class Pair:
     """A station and a neighbour, with what is known of the path between them.
 
     `flat_m` is their distance on the floor plan, None where a station has no coordinates;
-    `measured_dbm` the level heard, `reverse_dbm` the level heard the other way round.
+    `measured_dbm` the level heard, `reverse_dbm` the level heard the other way round. The neighbour
+    may be of another store, which is then named.
     """
 
     store: str
@@ -36,6 +37,7 @@ class Pair:
     floors: int
     measured_dbm: float | None
     reverse_dbm: float | None
+    neighbour_store: str | None = None
 
 
 def distance_m(pair: Pair, limits: Mapping[str, float]) -> float:

@@ -106,6 +106,10 @@ class StoreSeen:
     closes: time | None = exported(
         "end of trading, by the store's clock", TIME, "closes", "schließt", units=_CLOCK
     )
+    site: str | None = exported(
+        "building it shares with others, as a shopping centre: these are planned together", TEXT,
+        "shared site", "gemeinsamer standort", since=7,
+    )  # fmt: skip
 
 
 @table("station_seen")
@@ -338,6 +342,9 @@ class HeardSeen:
     level_dbm: float = exported(
         "level heard", LEVEL, "level dbm", "pegel dbm", needed="yes", units=_LEVELS
     )
+    neighbour_store: str | None = exported(
+        "store of that station; empty: the same", TEXT, "heard store", "gehörte filiale", since=7
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -361,20 +368,17 @@ def _worded(kind: str, field: ExportField) -> ExportField:
     words, bases = set[str](), set(field.bases)
     for row in _words():
         if row["field"] == field.name and kind in row["kinds"].split():
-            said = {word for name in row.keys() - _NO_LANGUAGES for word in row[name].split("|")}
-            (bases if row["unit"] == "needed" else words).update(said - {""})
+            (bases if row["unit"] == "needed" else words).update(_said(row))
     return replace(field, words=tuple(sorted(words)), bases=tuple(sorted(bases)))
 
 
 def lesser_words() -> dict[str, frozenset[str]]:
     """Return words of any heading by what they say: `joining` others, a `key`, a `mean`, ..."""
-    rows = [row for row in _words() if row["kinds"] == "any"]
-    return {
-        row["field"]: frozenset(
-            word for name in row.keys() - _NO_LANGUAGES for word in row[name].split("|") if word
-        )
-        for row in rows
-    }
+    return {row["field"]: frozenset(_said(row)) for row in _words() if row["kinds"] == "any"}
+
+
+def _said(row: dict[str, str]) -> set[str]:
+    return {w for name in row.keys() - _NO_LANGUAGES for w in row[name].split("|") if w}
 
 
 @cache

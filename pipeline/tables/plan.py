@@ -130,6 +130,24 @@ class PlanProof:
     worst_step: float = column("cost of the worst state on the way")
 
 
+@table("owed_next_door", since=7)
+class OwedNextDoor:
+    """Stations of stores planned together whose channel is another because of those next door.
+
+    Another, that is, than in the plan of the store as if nobody were next door.
+    """
+
+    store: str = column("the store's key")
+    station: str = column("the station's key within its store")
+    channel_alone: int = column("its channel in the plan of the store alone")
+    neighbour_store: str | None = column(
+        "the store next door of the loudest station that would disturb it there; null: none would, "
+        "it makes room for others"
+    )
+    neighbour: str | None = column("that station, by its key within its store")
+    heard_dbm: float | None = column("at which level it is heard")
+
+
 @table("unplanned_store")
 class UnplannedStore:
     """Stores for which no plan could be made, with the sentence why."""

@@ -20,12 +20,19 @@ encoding, a workbook, an OpenDocument spreadsheet, JSON, JSON Lines, Parquet or 
 - In JSON the keys are the headings. A file is a list of objects, or an object with several such
   lists; plain values beside these are lines above the headings. Where each object holds one list of
   objects, as a store its stations, these are the rows. An object inside an object gives headings of
-  both keys, as `position x m`; a list of plain values is one cell.
-- A text may be packed with gzip or zstd (`.csv.gz`, `.ndjson.zst`); two blanks or more may part its
-  cells.
+  both keys, as `position x m`, or of the inner one where only that is known; a list of plain values
+  is one cell. Lists of lists below one of headings, lists of one length by heading, objects of one
+  form by key, and pairs of a channel and a level are read as lists of objects.
+- A text may be packed with gzip or zstd (`.csv.gz`, `.ndjson.zst`), also inside a .zip; two blanks
+  or more may part its cells.
+- A text may hold one table below another, each below a line such as `Store: S001`; a field a line,
+  `Station: B1`, block by block; or the fields one below another and a column a station.
+- Where each station has a column of levels beside the channel, or of channels beside the store, a
+  run asks, and `"column names" = "station"` in the rules file takes them.
 - Energy scans may be lines as pasted from a terminal, a channel and a level each, such as
   `ch 11: -91 dBm` or `11 -91`, or many such pairs; a moment may stand before. Lines above them say
-  the rest: `Store: S001`, `Station: S001-01`, `Time: 2026-09-30 03:00`.
+  the rest: `Store: S001`, `Station: S001-01`, `Time: 2026-09-30 03:00`; such a line between them
+  holds for those below it.
 - Headings may fill two rows, one above the other, also with merged cells in a workbook.
 - Headings are compared in lower case and without accents; blanks and any of `_ - . [ ] ( ) # : / ?`
   between words are alike, `storeId` is `store id`, and the order of words makes no difference.
@@ -39,10 +46,30 @@ encoding, a workbook, an OpenDocument spreadsheet, JSON, JSON Lines, Parquet or 
 - A heading that says mean or maximum says so of its readings.
 - A heading of your own is mapped to a field under `[headings.<kind>]` in the rules file; `"none"`
   leaves its column aside. `"folder name" = "store"` takes the store from the folder's name,
-  `"file name"` and `"sheet name"` from theirs. What a run refuses prints the lines to paste.
+  `"file name"` and `"sheet name"` from theirs: of `store_0042` it is `0042`. What a run refuses
+  prints the lines to paste.
+- What the headings cannot say stands in lines above them, or once for all under `[above.<kind>]` in
+  the rules file, as `"Clock" = "UTC"`; a file's own line holds before that. `quietaisle teach`
+  asks for all of this, and writes it.
 - Headings that stand for no field are left aside; the record of the file names them.
 - A file must have the columns that are needed. A cell may be empty, unless its row would then
   belong to nothing or say nothing, as without the store's key, the day or a reading's level.
+"""
+_ABOVE = """## Lines above the headings
+
+| line | answers | says |
+| --- | --- | --- |
+| `Store`, `Station` | a key | of which store or station all rows are |
+| `Exported on`, `Scanned at` | a day, a moment | the day of the export, the moment of its scans |
+| `Year` | a year | that a year far from those of other files is right |
+| `Dates` | `dd/mm/yyyy`, `mm/dd/yyyy`, `day first`, `month first` | the order of days and months |
+| `Decimals` | `point`, `comma` | the decimal mark |
+| `Unit` | `dBm`, `-dBm`, `raw` | the unit of readings |
+| `Channels`, `PAN IDs` | `hex`, `decimal` | how they are written |
+| `Positions` | `m`, `cm`, `mm`, `ft` | the unit of positions |
+| `Shares` | `0..1`, `%` | whether shares are of 1 or of 100 |
+| `Clock` | `store`, `UTC` | what clock the times of scans are of |
+
 """
 _WIDE = """
 Instead of `channel` and `level`, a file may have one scan per row with a column per channel: `11`
@@ -83,6 +110,18 @@ is asked of a station that is as it was.
 
 `quarantine.xlsx` lists every key matched, and every key that is not with the one it may stand for;
 the run's last lines count them. The tables are `key_match` and `key_unmatched`.
+
+## Neighbours across the wall
+
+Stores that hear one another are planned together (`docs/method.md`, 15). Two exports tell of them:
+
+- levels: a column for the store of the station heard (`heard store`), filled where it is another
+  one; without it, a station that its store's stations only heard and no export else names may be
+  next door. It is taken for the station elsewhere that has it for its hardware address; or for its
+  key, where no two stores of all the exports have a key in common. Names such as `01`, which every
+  store has, are taken for none;
+- stores: a column for the building shared (`shared site`; a plain `site` too, beside a column for
+  the store's key): stores that name the same are neighbours, so a name must be unique in the chain.
 """
 _NEEDED = {
     "yes": "yes",
@@ -127,7 +166,7 @@ def _table_part(table: Table) -> str:
 
 def exports_page() -> str:
     """Return the reference of every field of every kind of export."""
-    parts = [_EXPORTS, *map(_kind_part, EXPORT_KINDS), _forms_part(cells.FORMS), _KEYS]
+    parts = [_EXPORTS, *map(_kind_part, EXPORT_KINDS), _forms_part(cells.FORMS), _ABOVE, _KEYS]
     return "\n".join(parts)
 
 

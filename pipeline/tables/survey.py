@@ -25,6 +25,30 @@ class Earshot:
     hit_alternate: float = column("the same two channels apart")
 
 
+@table("earshot_next_door", since=7)
+class EarshotNextDoor:
+    """Who hears whom through the wall between two stores; the rest is as in earshot."""
+
+    store: str = column("the store's key")
+    station: str = column("the station's key within its store")
+    neighbour_store: str = column("the store next door")
+    neighbour: str = column("the station it hears, by its key within that store")
+    heard_dbm: float = column("level of the neighbour at the station")
+    spread_db: float = column("standard deviation of that level")
+    source: str = column("'measured' or 'modelled'")
+    hit_co: float = column("chance that it disturbs on the same channel, 0..1")
+    hit_adjacent: float = column("the same one channel apart")
+    hit_alternate: float = column("the same two channels apart")
+
+
+@table("store_joined", since=7)
+class StoreJoined:
+    """Stores that are planned together, because they hear one another or stand on one site."""
+
+    store: str = column("the store's key")
+    joint: str = column("what the stores planned together are called: their keys, 'A + B'")
+
+
 @table("station_load")
 class StationLoad:
     """What each station carries, from its labels."""

@@ -34,10 +34,10 @@ with agreed as (
         exp(fsum(ln(greatest(1e-9, 1 - coalesce(l.air_share, 0) * case abs(a.channel - n.channel)
             when 0 then e.hit_co when 1 then e.hit_adjacent when 2 then e.hit_alternate
             else 0 end)))) as free_of_own
-    from earshot e
+    from earshot_all e
     join astray a on a.store = e.store and a.station = e.station
-    join station_now n on n.store = e.store and n.station = e.neighbour
-    left join station_load l on l.store = e.store and l.station = e.neighbour
+    join station_now n on n.store = e.neighbour_store and n.station = e.neighbour
+    left join station_load l on l.store = e.neighbour_store and l.station = e.neighbour
     group by e.store, e.station
 ), there as (
     select a.store, a.station, a.channel,

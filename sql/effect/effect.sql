@@ -70,10 +70,10 @@ with listed as (
     select o.store, o.station, o.day, exp(fsum(ln(greatest(1e-9, 1 - coalesce(l.air_share, 0)
         * case abs(o.channel - n.channel) when 0 then e.hit_co when 1 then e.hit_adjacent
             when 2 then e.hit_alternate else 0 end)))) as free
-    from on_it o join earshot e using (store, station)
-    join held n on n.store = o.store and n.station = e.neighbour
+    from on_it o join earshot_all e using (store, station)
+    join held n on n.store = e.neighbour_store and n.station = e.neighbour
         and o.day >= n.since and (n.until is null or o.day < n.until)
-    left join station_load l on l.store = o.store and l.station = e.neighbour
+    left join station_load l on l.store = e.neighbour_store and l.station = e.neighbour
     group by o.store, o.station, o.day
 )
 select o.store, o.day, 'clear_air' as outcome,
@@ -163,10 +163,10 @@ with latest as (
         1 - exp(fsum(ln(1 - least(0.99, case abs(s.channel - n.channel)
             when 1 then l.air_share * e.hit_adjacent when 2 then l.air_share * e.hit_alternate
             else 0 end)))) as next_to
-    from earshot e
+    from earshot_all e
     join station_now s on s.store = e.store and s.station = e.station
-    join station_now n on n.store = e.store and n.station = e.neighbour
-    join station_load l on l.store = e.store and l.station = e.neighbour
+    join station_now n on n.store = e.neighbour_store and n.station = e.neighbour
+    join station_load l on l.store = e.neighbour_store and l.station = e.neighbour
     group by s.store, s.station
 )
 select o.store, coalesce(nullif(cast(o.updates as double), 0), o.labels) as updates,

@@ -20,7 +20,9 @@ create or replace temp macro is_total(key) as
     rtrim(lower(filled(key)), ' :') in ('total', 'totals', 'grand total', 'subtotal', 'sub-total',
         'sum', 'average', 'mean', 'gesamt', 'summe', 'gesamtsumme', 'zwischensumme', 'insgesamt',
         'durchschnitt', 'mittelwert', 'razem', 'suma', 'łącznie', 'średnia', 'ogółem', 'somme',
-        'total général', 'moyenne', 'totale', 'celkem', 'összesen');
+        'total général', 'moyenne', 'totale', 'celkem', 'összesen')
+    or regexp_matches(lower(filled(key)),
+        '^(sub-?total|grand total|zwischensumme|gesamtsumme|sous-total|subtotaal|subtotale)[ :]');
 
 -- name: point_form
 -- A number with a decimal point and nothing between thousands; null where marks stand as in no

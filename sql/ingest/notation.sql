@@ -45,6 +45,10 @@ with joined as (
         coalesce(sum(n) filter (regexp_matches(t, '\b(2[0-6]|[2-9]\d|\d{3,})\b')), 0) as channel_decimal,
         coalesce(sum(n) filter (regexp_matches(t, '\b1\d\b')), 0) as channel_either,
         coalesce(sum(n) filter (regexp_full_match(t, '\d')), 0) as channel_low,
+        coalesce(sum(n) filter (regexp_matches(t, '\b(1[1-9]|2[0-6])\b|0x|hz|[b-f]')), 0)
+            as channel_ours,
+        coalesce(sum(n) filter (regexp_full_match(t, '[1-9]|2[7-9]|[3-9]\d|1\d\d')), 0)
+            as channel_other,
         coalesce(sum(n) filter (regexp_matches(t, '\b10\b')), 0) as channel_ten,
         coalesce(sum(n) filter (regexp_matches(t, '\b0x')), 0) as channel_prefixed
     from channel_cells
@@ -76,6 +80,7 @@ select
     any_value(channel_letters) as channel_letters, any_value(channel_decimal) as channel_decimal,
     any_value(channel_either) as channel_either, any_value(channel_ten) as channel_ten,
     any_value(channel_prefixed) as channel_prefixed, any_value(channel_low) as channel_low,
+    any_value(channel_ours) as channel_ours, any_value(channel_other) as channel_other,
     any_value(part) as part, any_value(whole) as whole,
     any_value(negative) as negative, any_value(positive) as positive
 from signs cross join channel_signs left join ordered on true;

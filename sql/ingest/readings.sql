@@ -1,29 +1,30 @@
--- name: clean_ed_long
--- Type and judge every row of an export with one energy reading per row, in the file's order.
-create or replace temp table cleaned as
+-- name: judged_readings
+-- Every row of an export with one energy reading per row, typed and judged, in the file's order.
+create temp macro if not exists judged_readings(odd, day_order, in_utc, comma, channel_numerals,
+    unit_said, assumed_unit, scale_names, scale_zeros, scale_steps, dwell_ms_factor, suspect) as table
 with typed as (
-    select line_number, row_fault, beyond, tidy(store, $odd) as store,
-        tidy(station, $odd) as station, scanned_at as stamp, channel as channel_cell,
+    select line_number, row_fault, beyond, tidy(store, odd) as store,
+        tidy(station, odd) as station, scanned_at as stamp, channel as channel_cell,
         level as level_cell, statistic as statistic_cell, dwell_ms as dwell_cell,
         own_quiet as quiet_cell, unit as unit_cell, scale as scale_cell, zero_dbm as zero_cell,
-        as_moment(stamp, $day_order) as scanned_at,
-        if($in_utc or has_offset(stamp), 'utc', 'store') as clock,
-        as_channel(channel_cell, $comma, $channel_numerals) as channel,
-        coalesce(as_number(level_cell, $comma), bare_number(level_cell, 'dbm', $comma)) as number,
-        case when $unit is not null then $unit
+        as_moment(stamp, day_order) as scanned_at,
+        if(in_utc or has_offset(stamp), 'utc', 'store') as clock,
+        as_channel(channel_cell, comma, channel_numerals) as channel,
+        coalesce(as_number(level_cell, comma), bare_number(level_cell, 'dbm', comma)) as number,
+        case when unit_said is not null then unit_said
             when filled(unit_cell) is not null then as_unit(filled(unit_cell))
             when coalesce(filled(zero_dbm), filled(scale)) is not null then 'raw'
-            else $assumed_unit end as unit,
+            else assumed_unit end as unit,
         case when zero_dbm is not null or scale is not null
-            then coalesce(as_number(zero_dbm, $comma),
-                map($scale_names::varchar[], $scale_zeros::double[])[filled(scale)])
+            then coalesce(as_number(zero_dbm, comma),
+                map(scale_names::varchar[], scale_zeros::double[])[filled(scale)])
             end as scale_zero_dbm,
         case when db_per_step is not null or scale is not null
-            then coalesce(as_number(db_per_step, $comma),
-                map($scale_names::varchar[], $scale_steps::double[])[filled(scale)])
+            then coalesce(as_number(db_per_step, comma),
+                map(scale_names::varchar[], scale_steps::double[])[filled(scale)])
             end as scale_db_per_step,
         as_statistic(statistic) as statistic,
-        scaled(as_number(dwell_cell, $comma), $dwell_ms_factor) as dwell_ms, as_flag(quiet_cell) as own_quiet
+        scaled(as_number(dwell_cell, comma), dwell_ms_factor) as dwell_ms, as_flag(quiet_cell) as own_quiet
     from staged
 ), levelled as (
     select *, as_level(number, unit, scale_zero_dbm, scale_db_per_step) as level_dbm from typed
@@ -31,7 +32,7 @@ with typed as (
     select *, coalesce(row_fault is null and store is not null and station is not null
         and scanned_at between timestamp '1990-01-01' and timestamp '2200-01-01'
         and channel between 11 and 26 and is_reading(level_dbm, unit) and statistic is not null
-        and not ($suspect and (damaged(store) or damaged(station))), false) as good,
+        and not (suspect and (damaged(store) or damaged(station))), false) as good,
         case when dwell_cell is null or dwell_ms between 0 and 86400000 then true
             else said(dwell_cell) is null end
         and case when quiet_cell is null or own_quiet is not null then true
@@ -73,6 +74,35 @@ select line_number, store, station, scanned_at, clock, channel, level_dbm, stati
             then wrong('yes-no-unreadable', 'own_quiet', quiet_cell) end
     ], lambda p: p is not null) end as problems
 from judged;
+
+-- name: clean_ed_long
+-- Keep the judged readings of the file.
+create or replace temp table cleaned as
+from judged_readings($odd, $day_order, $in_utc, $comma, $channel_numerals, $unit, $assumed_unit,
+    $scale_names, $scale_zeros, $scale_steps, $dwell_ms_factor, $suspect);
+
+-- name: straight_from
+-- Remember where the readings of the file begin.
+set variable held = (select coalesce(max(rowid) + 1, 0) from ed_reading);
+
+-- name: add_straight
+-- Add the readings of a file of which every row is good and new; the first that is not ends it.
+insert into ed_reading by name
+select store, station, scanned_at, clock, channel, level_dbm, statistic, dwell_ms, own_quiet,
+    1 as readings
+from judged_readings($odd, $day_order, $in_utc, $comma, $channel_numerals, $unit, $assumed_unit,
+    $scale_names, $scale_zeros, $scale_steps, $dwell_ms_factor, $suspect)
+where case when good and problems is null then true else error('a row that needs care') end;
+
+-- name: cleaned_straight
+-- Those readings, as they would have been kept.
+create temp view cleaned as
+select rowid, cast(null as bigint) as line_number, * exclude (readings), true as good,
+    cast(null as struct(problem varchar, field varchar, cell varchar)[]) as problems
+from ed_reading where rowid >= getvariable('held');
+
+-- name: forget_straight
+drop view cleaned;
 
 -- name: clean_ed_wide
 -- Type and judge every row of an export with one scan per row and a column per channel, in the
@@ -214,6 +244,16 @@ select exists (from scan where readings > channels)
         from ed_reading e semi join scan s
         on e.store = s.store and e.station = s.station and e.scanned_at = s.scanned_at
             and e.clock = s.clock
+    ) as entangled;
+
+-- name: entangled_straight
+-- The same of readings that were added straight.
+select exists (from scan where readings > channels)
+    or exists (
+        from ed_reading e semi join scan s
+        on e.store = s.store and e.station = s.station and e.scanned_at = s.scanned_at
+            and e.clock = s.clock
+        where e.rowid < getvariable('held')
     ) as entangled;
 
 -- name: load_plain_readings

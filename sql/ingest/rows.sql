@@ -80,7 +80,7 @@ select cast(max(scanned_at) as date) as scanned_on from cleaned where good;
 -- name: distressed
 -- Whether a row may be bad because the notation was decided wrongly: it has a cell that looks like
 -- a day, a number or a hex channel and yet could not be read.
-select exists (from cleaned where len(list_filter(problems, lambda p:
+select exists (from cleaned where problems is not null and len(list_filter(problems, lambda p:
     p.problem = 'date-unreadable' and regexp_matches(p.cell, '^\s*\d{1,2}[./-]\d{1,2}[./-]\d{2}')
     or p.problem = 'channel-impossible' and regexp_matches(lower(p.cell), '\b(0?[b-f]|1a)\b')
     or p.problem <> 'date-unreadable' and regexp_matches(p.cell, '\d[.,]\d|^[-+−]?[.,]\d'))) > 0) as distressed;

@@ -19,7 +19,7 @@ with written as (
         said(country) as country_cell,
         filled(store_type) as store_type,
         said(time_zone) as zone_cell,
-        said(opens) as opens_cell, said(closes) as closes_cell
+        said(opens) as opens_cell, said(closes) as closes_cell, filled(site) as site
     from staged
 ), typed as (
     select *, as_day(seen_cell, $day_order) as seen_on, as_opening(opens_cell, closes_cell) as opens,
@@ -33,7 +33,8 @@ with written as (
     from typed
 )
 select line_number, store, seen_on, sound(name) as name, sound(region) as region,
-    country, sound(store_type) as store_type, time_zone, opens, closes, good,
+    country, sound(store_type) as store_type, time_zone, opens, closes,
+    sound(site) as site, good,
     case when row_fault is not null then [wrong(row_fault, '', beyond)]
         else nullif(list_filter([
         case when store is null then wrong('key-missing', 'store', '') end,
@@ -49,7 +50,8 @@ select line_number, store, seen_on, sound(name) as name, sound(region) as region
         case when opens_cell is not null and opens is null
             then wrong('time-unreadable', 'opens', opens_cell) end,
         case when closes_cell is not null and closes is null
-            then wrong('time-unreadable', 'closes', closes_cell) end
+            then wrong('time-unreadable', 'closes', closes_cell) end,
+        case when damaged(site) then wrong('text-damaged', 'site', site) end
     ], lambda p: p is not null), []) end as problems
 from judged;
 

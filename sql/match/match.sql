@@ -21,7 +21,8 @@ select store, station, 'Wi-Fi' as source, count(*) as rows from wifi_seen group 
 union all by name
 select store, station, 'levels' as source, count(*) as rows
 from (select store, station from heard_seen
-    union all by name select store, neighbour as station from heard_seen)
+    union all by name
+    select coalesce(neighbour_store, store) as store, neighbour as station from heard_seen)
 group by store, station
 union all by name
 select store, null as station, 'stores' as source, count(*) as rows from store_seen group by store
@@ -124,6 +125,16 @@ from inventory_answer
 where "on" <= if($as_of < (select max(seen_on) from station_seen), $as_of, date '9999-12-30')
 qualify row_number() over (partition by item order by "on" desc, rowid desc) = 1
 order by store, item;
+-- name: only_heard
+-- The stations, by store, that its stations heard and nothing else names: some may be next door.
+select store as key, list(distinct station order by station) as value
+from key_told t
+where source = 'levels'
+    and not exists (from key_told o where o.store = t.store and o.station = t.station
+        and o.source <> 'levels')
+    and not exists (from heard_seen h where h.store = t.store and h.station = t.station)
+    and not exists (from station_seen s where s.store = t.store and s.station = t.station)
+group by store order by store;
 
 -- name: drop_told
 -- Drop what was worked out on the way.

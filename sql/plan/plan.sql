@@ -19,12 +19,13 @@ from channel_refused semi join due_store using (store)
 order by store, station, channel;
 
 -- name: then
--- The stations as they were when a move of the store was refused, and how they were to be.
-select t.store, t.plan, t.station, t.channel, t.final
+-- The stations as they were when a move of the store was refused, and how they were to be; those of
+-- stores planned together with it too.
+select t.store, t.plan, t.of_store, t.station, t.channel, t.final
 from station_then t
 semi join channel_refused r on r.plan = t.plan
 semi join due_store using (store)
-order by t.store, t.plan, t.station;
+order by t.store, t.plan, t.of_store, t.station;
 
 -- name: choices
 -- Channels a store may use: permitted by the rules and listened to by every label that says so.
@@ -76,6 +77,25 @@ order by store, station, channel;
 select *
 from earshot semi join due_store using (store)
 order by store, station, neighbour;
+
+-- name: joined
+-- Which stores are planned together, under what name; and those that recent exports leave out, whose
+-- stations stay where they were seen last.
+with dated as (
+    select store, date_diff('day', last_seen_on, r.as_of) as days,
+        min(date_diff('day', last_seen_on, r.as_of)) over () as newest_days
+    from store_now, this_run r
+)
+select store, joint, days > s.value and newest_days <= s.value as unseen
+from store_joined join dated using (store), setting s
+where s.name = 'unseen_after_days'
+order by joint, store;
+
+-- name: heard_next_door
+-- Who disturbs whom through walls.
+select n.*
+from earshot_next_door n semi join due_store using (store)
+order by n.store, n.station, n.neighbour_store, n.neighbour;
 
 -- name: held
 -- Stores that are not planned, since a station of theirs stands on a channel that is not known.

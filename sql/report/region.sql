@@ -176,6 +176,41 @@ left join store_now n using (store)
 where e.until < t.as_of + 30
 order by region, e.until, e.store, e.rule, e.subject;
 
+-- name: region_next_door
+-- Pairs of stores planned together, each once in a region, with the pairs of their stations in earshot
+-- through the wall: how many, and how many of them share a channel, now and as planned. One of two
+-- regions stands in both.
+with near as (
+    select store, station, neighbour_store as other, neighbour from earshot_next_door
+    where hit_co >= (select value from setting where name = 'earshot_probability')
+), pairs as (
+    select store, station, other, neighbour from near where store < other
+    union select other, neighbour, store, station from near where other < store
+), shown as (
+    select p.store, p.other, a.channel = b.channel as now,
+        coalesce(q.channel_planned, a.channel) = coalesce(r.channel_planned, b.channel) as planned
+    from pairs p
+    join station_in_plan a on a.store = p.store and a.station = p.station
+    join station_in_plan b on b.store = p.other and b.station = p.neighbour
+    left join station_plan q on q.store = p.store and q.station = p.station
+    left join station_plan r on r.store = p.other and r.station = p.neighbour
+), counted as (
+    select j.store, o.store as other, count(s.store) as pairs, count(*) filter (s.now) as shared_now,
+        count(*) filter (s.planned) as shared_planned
+    from store_joined j join store_joined o on o.joint = j.joint and j.store < o.store
+    left join shown s on s.store = j.store and s.other = o.store
+    group by j.store, o.store
+)
+select n.region, c.store, c.other, nullif(m.region, n.region) as other_region, c.pairs,
+    c.shared_now, c.shared_planned
+from counted c join store_now n using (store) join store_now m on m.store = c.other
+union all by name
+select m.region, c.other as store, c.store as other, n.region as other_region, c.pairs,
+    c.shared_now, c.shared_planned
+from counted c join store_now n using (store) join store_now m on m.store = c.other
+where m.region <> n.region
+order by region, store, other;
+
 -- name: region_seals
 -- The latest of the seals of each region's stores.
 select region, max(size) as size, max_by(root, size) as root, max_by(as_of, size) as as_of

@@ -66,6 +66,52 @@ group by all
 having max(hit_co) >= (select value from setting where name = 'earshot_probability')
 order by all;
 
+-- name: store_next_door
+-- Stations of each store and those next door that can disturb one another, the loudest first: who is
+-- heard there, on which channel now and as planned, and what its plan says of it.
+with heard as (
+    select e.*, greatest(e.hit_co, coalesce(b.hit_co, 0)) as hit
+    from earshot_next_door e
+    left join earshot_next_door b on b.store = e.neighbour_store and b.station = e.neighbour
+        and b.neighbour_store = e.store and b.neighbour = e.station
+    where e.store in (select store from due_store)
+)
+select e.store, e.station, e.neighbour_store, n.name as store_name, e.neighbour, e.heard_dbm,
+    e.source, e.hit,
+    e.hit >= (select value from setting where name = 'earshot_probability') as in_earshot,
+    a.channel as own_now, coalesce(p.channel_planned, a.channel) as own_planned,
+    b.channel as channel_now, coalesce(q.channel_planned, b.channel) as channel_planned,
+    coalesce(q.facts, '') as facts, u.reason as unplanned
+from heard e
+join store_now n on n.store = e.neighbour_store
+join station_in_plan a on a.store = e.store and a.station = e.station
+join station_in_plan b on b.store = e.neighbour_store and b.station = e.neighbour
+left join station_plan p on p.store = e.store and p.station = e.station
+left join station_plan q on q.store = e.neighbour_store and q.station = e.neighbour
+left join unplanned_store u on u.store = e.neighbour_store
+order by e.store, e.station, e.heard_dbm desc, e.neighbour_store, e.neighbour;
+
+-- name: store_owed
+-- What stations of each store owe to those next door, and what stations there owe to the store's own.
+with told as (
+    select store as owner, * from owed_next_door
+    union all by name
+    select neighbour_store as owner, * from owed_next_door where neighbour_store is not null
+)
+select t.owner as store, t.store as of_store, t.station, p.channel_now, p.channel_planned,
+    t.channel_alone, t.neighbour_store, t.neighbour, t.heard_dbm
+from told t join station_plan p on p.store = t.store and p.station = t.station
+where t.owner in (select store from due_store)
+order by t.owner, t.store <> t.owner, t.store, t.station;
+
+-- name: store_joined
+-- Which stores are planned together with each.
+select j.store, o.store as other, n.name
+from store_joined j join store_joined o on o.joint = j.joint and o.store <> j.store
+join store_now n on n.store = o.store
+where j.store in (select store from due_store)
+order by j.store, o.store;
+
 -- name: store_levels
 -- Where the levels at stations to be installed come from: 'measured', reckoned from coordinates
 -- ('placed'), or 'guessed' where there are none.

@@ -57,6 +57,11 @@ with heard as (
 )
 select min(network) as key, stores as value from hearing group by stores order by key;
 
+-- name: joined
+-- The stores that are planned together, so that one is never changed in the night of another.
+select joint as key, list(store order by store) as value
+from store_joined group by joint order by joint;
+
 -- name: wave_results
 -- What became of the waves so far.
 select region, wave, stores, verified from wave_result order by region, wave;

@@ -50,13 +50,16 @@ join key_pair p on p.store = w.store and p.station is not distinct from w.statio
     and not p.alone;
 
 -- name: heard_matched
--- Levels from station to station under the listed keys; no row twice.
+-- Levels from station to station under the listed keys; no row twice. `neighbour_store` is null where
+-- both are of one store.
 create or replace view heard_matched as
 select distinct h.* replace (coalesce(s.to_store, h.store) as store,
-    coalesce(s.to_station, h.station) as station, coalesce(n.to_station, h.neighbour) as neighbour)
+    coalesce(s.to_station, h.station) as station, coalesce(n.to_station, h.neighbour) as neighbour,
+    nullif(coalesce(n.to_store, h.neighbour_store, h.store), coalesce(s.to_store, h.store))
+        as neighbour_store)
 from heard_seen h
 left join key_pair s on s.store = h.store and s.station = h.station
-left join key_pair n on n.store = h.store and n.station = h.neighbour;
+left join key_pair n on n.store = coalesce(h.neighbour_store, h.store) and n.station = h.neighbour;
 
 -- name: unlisted_station
 -- Stations that exports name and that match no listed one, by store and cause.

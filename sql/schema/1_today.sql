@@ -44,7 +44,7 @@ with named as (
     where s.seen_on <= (select as_of from this_run) group by s.store
 )
 select l.store, coalesce(t.name, l.store) as name, coalesce(t.region, 'no region') as region,
-    t.country, t.store_type, t.time_zone, t.opens, t.closes,
+    t.country, t.store_type, t.time_zone, t.opens, t.closes, t.site,
     t.seen_on as described_on, l.last_seen_on
 from last_seen l left join latest t using (store);
 
@@ -121,10 +121,12 @@ with upto as (
 select u.* from upto u join newest n using (store, seen_on);
 
 -- name: heard_now
--- The latest measured level of each pair up to the run's date; several of one day averaged in mW.
+-- The latest measured level of each pair of a store up to the run's date; several of one day averaged
+-- in mW.
 create or replace view heard_now as
 with upto as (
-    select * from heard_matched where seen_on <= (select as_of from this_run)
+    select * from heard_matched
+    where seen_on <= (select as_of from this_run) and neighbour_store is null
 ), newest as (
     select store, station, neighbour, max(seen_on) as seen_on
     from upto group by store, station, neighbour
@@ -133,6 +135,30 @@ select u.store, u.station, u.neighbour, u.seen_on,
     round(10 * log10(fsum(pow(10, u.level_dbm / 10)) / count(*)), 3) as level_dbm
 from upto u join newest n using (store, station, neighbour, seen_on)
 group by u.store, u.station, u.neighbour, u.seen_on;
+
+-- name: heard_next_door
+-- The same of each pair of two stores, which only few exports have.
+create or replace view heard_next_door as
+with upto as (
+    select * from heard_matched
+    where seen_on <= (select as_of from this_run) and neighbour_store is not null
+), newest as (
+    select store, station, neighbour_store, neighbour, max(seen_on) as seen_on
+    from upto group by all
+)
+select store, station, neighbour_store, neighbour, u.seen_on,
+    round(10 * log10(fsum(pow(10, u.level_dbm / 10)) / count(*)), 3) as level_dbm
+from upto u join newest using (store, station, neighbour_store, neighbour, seen_on)
+group by all;
+
+-- name: store_neighbour
+-- Pairs of stores, each way round, that name one site, or of which a station heard one of the other.
+create or replace view store_neighbour as
+with heard as (select distinct store, neighbour_store as other from heard_next_door)
+select a.store, b.store as other
+from store_now a join store_now b on a.site = b.site and a.store <> b.store
+union select store, other from heard
+union select other, store from heard;
 
 -- name: store_listens
 -- What the labels of a store's latest labels export listen on: one row per list of channels.

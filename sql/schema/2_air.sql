@@ -3,6 +3,17 @@
 -- Common practice, no published source.
 create or replace macro no_measurement(level) as level in (-128, 0, 127, 255);
 
+-- name: earshot_all
+-- Who hears whom, in a store and through the walls to its neighbours.
+create or replace view earshot_all as
+select store, station, store as neighbour_store, neighbour, heard_dbm, source, distance_m,
+    hit_co, hit_adjacent, hit_alternate
+from earshot
+union all by name
+select store, station, neighbour_store, neighbour, heard_dbm, source, hit_co, hit_adjacent,
+    hit_alternate
+from earshot_next_door;
+
 -- name: clear_air_now
 -- Clear air of each station on its channel of today: the chance that it finds the air free,
 -- (1 - outside busy) x product over neighbours of (1 - their air share x the chance they are heard),
@@ -13,10 +24,10 @@ with own as (
         exp(fsum(ln(greatest(1e-9, 1 - coalesce(l.air_share, 0) * case abs(s.channel - n.channel)
             when 0 then e.hit_co when 1 then e.hit_adjacent when 2 then e.hit_alternate
             else 0 end)))) as free_of_own
-    from earshot e
+    from earshot_all e
     join station_now s on s.store = e.store and s.station = e.station
-    join station_now n on n.store = e.store and n.station = e.neighbour
-    left join station_load l on l.store = e.store and l.station = e.neighbour
+    join station_now n on n.store = e.neighbour_store and n.station = e.neighbour
+    left join station_load l on l.store = e.neighbour_store and l.station = e.neighbour
     group by e.store, e.station
 )
 select s.store, s.station, s.channel, v.busy_estimate, coalesce(o.free_of_own, 1) as free_of_own,
@@ -29,15 +40,18 @@ left join own o on o.store = s.store and o.station = s.station;
 
 -- name: in_earshot
 -- Today's stations in earshot: `station` hears `neighbour`, if it were on the same channel,
--- above the clear-channel threshold with at least the chance the rules file names.
+-- above the clear-channel threshold with at least the chance the rules file names. One next door is
+-- called by its store too.
 create or replace view in_earshot as
-select e.store, e.station, e.neighbour, s.channel, n.channel as neighbour_channel,
+select e.store, e.station, e.neighbour_store,
+    if(e.neighbour_store = e.store, e.neighbour, format('{} ({})', e.neighbour, e.neighbour_store))
+        as neighbour, s.channel, n.channel as neighbour_channel,
     abs(s.channel - n.channel) as channels_apart,
     s.pan_id, n.pan_id as neighbour_pan_id,
     e.heard_dbm, e.source, e.distance_m, e.hit_co, e.hit_adjacent
-from earshot e
+from earshot_all e
 join station_now s on s.store = e.store and s.station = e.station
-join station_now n on n.store = e.store and n.station = e.neighbour
+join station_now n on n.store = e.neighbour_store and n.station = e.neighbour
 where e.hit_co >= (select value from setting where name = 'earshot_probability');
 
 -- name: wifi_cover

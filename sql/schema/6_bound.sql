@@ -1,20 +1,29 @@
 -- name: station_then
 -- The stations of each plan's store as its latest export up to the plan's day has them, and the
--- channel each ends on once the plan is carried out.
+-- channel each ends on once the plan is carried out; also of the stores planned together with it, by
+-- their plans in force once the run had registered this one.
 create or replace view station_then as
-with latest as (
-    select p.store, p.plan, max(s.seen_on) as seen_on
-    from change_plan p join station_seen s on s.store = p.store and s.seen_on <= p.proposed_on
-    group by p.store, p.plan
+with registered as (select run, max(number) as number from change_plan group by run
+), around as (
+    select plan, store, proposed_on, store as of_store, plan as of_plan from change_plan
+    union all
+    select p.plan, p.store, p.proposed_on, o.store, (select max_by(q.plan, q.number)
+        from change_plan q where q.store = o.store and q.number <= r.number)
+    from change_plan p join registered r using (run) join store_joined j using (store)
+    join store_joined o on o.joint = j.joint and o.store <> p.store
+), latest as (
+    select a.store, a.plan, a.of_store, any_value(a.of_plan) as of_plan, max(s.seen_on) as seen_on
+    from around a join station_seen s on s.store = a.of_store and s.seen_on <= a.proposed_on
+    group by a.store, a.plan, a.of_store
 ), ends as (
     select plan, station, max_by(to_channel, position) as channel from change group by plan, station
 )
-select l.store, l.plan, s.station, min(s.channel) as channel,
+select l.store, l.plan, l.of_store, s.station, min(s.channel) as channel,
     coalesce(any_value(e.channel), min(s.channel)) as final
 from latest l
-join station_seen s on s.store = l.store and s.seen_on = l.seen_on
-left join ends e on e.plan = l.plan and e.station = s.station
-group by l.store, l.plan, s.station;
+join station_seen s on s.store = l.of_store and s.seen_on = l.seen_on
+left join ends e on e.plan = l.of_plan and e.station = s.station
+group by l.store, l.plan, l.of_store, s.station;
 
 -- name: channel_refused
 -- Moves that were refused and are not put forward again: until the day that was said, or else until
@@ -39,14 +48,18 @@ with decided as (
     where not s.parking and s.decision is not null
 ), refused as (
     from decided where place = 1 and state = 'refused'
+), close as (
+    from earshot_all
+    where hit_co >= (select value from setting where name = 'earshot_probability')
+), beside as (
+    select store, station, neighbour_store as other_store, neighbour as other from close
+    union select neighbour_store, neighbour, store, station from close
 ), moved as (
     select distinct r.change
     from refused r
-    join earshot e on e.store = r.store and r.station in (e.station, e.neighbour)
-        and e.hit_co >= (select value from setting where name = 'earshot_probability')
-    join station_now n on n.store = r.store and n.station in (e.station, e.neighbour)
-        and n.station <> r.station
-    left join station_then t on t.plan = r.plan and t.station = n.station
+    join beside e using (store, station)
+    join station_now n on n.store = e.other_store and n.station = e.other
+    left join station_then t on t.plan = r.plan and t.of_store = n.store and t.station = n.station
     where coalesce(n.channel not in (t.channel, t.final), true)
 )
 select r.store, r.station, r.plan, r.from_channel, r.to_channel as channel, r.decided_by as "by",

@@ -39,7 +39,7 @@ where cast(f.scanned_at as date) <= (select as_of from this_run)
 
 -- name: own_air
 -- For every place, scan day and channel: was one of our own stations in earshot on that channel, or
--- beside it, that day, and what share of the time would it leave free.
+-- beside it, that day, here or next door, and what share of the time would it leave free.
 create or replace temp table own_air as
 with days as (
     select p.store, p.station, d.*
@@ -55,6 +55,11 @@ with days as (
     join earshot e   -- a station does not hear its own sending while it scans
         on e.store = d.store and e.station = d.station and e.neighbour = h.station
     left join station_load l on l.store = h.store and l.station = h.station
+    union all by name
+    select d.place, d.scan_day, n.channel, n.air_share, n.hit_co, n.hit_adjacent, n.hit_alternate
+    from days d join next_door n on n.store = d.store and n.station = d.station
+        and coalesce(n.valid_from <= d.scan_day, true)
+        and coalesce(n.valid_to > d.scan_day, true)
 ), spread as (
     select place, scan_day, channel, air_share, hit_co as hit from on_air
     union all by name

@@ -38,11 +38,76 @@ select a.store, a.station, b.station as neighbour,
     case when b.x_m is not null and b.y_m is not null and a.x_m is not null and a.y_m is not null
         then sqrt(pow(a.x_m - b.x_m, 2) + pow(a.y_m - b.y_m, 2)) end as flat_m,
     abs(coalesce(a.floor, 0) - coalesce(b.floor, 0)) as floors,
-    h.level_dbm as measured_dbm, r.level_dbm as reverse_dbm
+    h.level_dbm as measured_dbm, r.level_dbm as reverse_dbm, null as neighbour_store
 from stations a join stations b on a.store = b.store and a.station <> b.station
 left join heard_now h on h.store = a.store and h.station = a.station and h.neighbour = b.station
 left join heard_now r on r.store = a.store and r.station = b.station and r.neighbour = a.station
 order by a.store, a.station, b.station;
+
+-- name: of_one_site
+-- Pairs of stores that name one site.
+select a.store, b.store as other
+from store_now a join store_now b on a.site = b.site and a.store <> b.store
+order by a.store, b.store;
+
+-- name: pairs_next_door
+-- Every pair of stations of two stores that are neighbours, each way round, with what is known of the
+-- path between them. In stores of one site those that nobody measured are taken to be
+-- site_distance_m apart; of others nothing says how far.
+with stations as (
+    select n.store, n.station,
+        least(coalesce(n.tx_power_dbm, s.value), if(n.status = 'planned', (
+            select value from setting where name = 'tx_power_limit_dbm'), null)) as tx_power_dbm
+    from station_in_plan n, setting s where s.name = 'default_tx_power_dbm'
+), beside as (
+    select i.store, i.other, if(a.site = b.site, d.value, null) as flat_m
+    from store_neighbour i join store_now a using (store) join store_now b on b.store = i.other
+    cross join (select value from setting where name = 'site_distance_m') d
+)
+select i.store, a.station, i.other as neighbour_store, b.station as neighbour,
+    a.tx_power_dbm as own_power_dbm, b.tx_power_dbm as neighbour_power_dbm, i.flat_m, 0 as floors,
+    h.level_dbm as measured_dbm, r.level_dbm as reverse_dbm
+from beside i
+join stations a using (store) join stations b on b.store = i.other
+left join heard_next_door h on h.store = i.store and h.station = a.station
+    and h.neighbour_store = i.other and h.neighbour = b.station
+left join heard_next_door r on r.store = i.other and r.station = b.station
+    and r.neighbour_store = i.store and r.neighbour = a.station
+order by i.store, a.station, i.other, b.station;
+
+-- name: neighbours
+-- Pairs of stores that are neighbours, each way round.
+from store_neighbour order by store, other;
+
+-- name: facts_next_door
+-- What the air of a store rests on next door: who is heard there, and what they send when.
+with other as (
+    select distinct store, neighbour_store as other from earshot_next_door
+)
+select store, 'heard' as kind, count(*) as rows, bit_xor(hash(e)) as content
+from earshot_next_door e group by store
+union all by name
+select o.store, 'stations' as kind, count(*) as rows, bit_xor(hash(f)) as content
+from other o join station_seen f on f.store = o.other group by o.store
+union all by name
+select o.store, 'labels' as kind, count(*) as rows, bit_xor(hash(f)) as content
+from other o join label_matched f on f.store = o.other group by o.store
+union all by name
+select o.store, 'status' as kind, count(*) as rows, bit_xor(hash(f)) as content
+from other o join station_status f on f.store = o.other group by o.store
+order by store, kind;
+
+-- name: next_door
+-- What the stations next door were set to, and when: our own traffic too.
+create or replace temp table next_door as
+select e.store, e.station, h.channel, h.valid_to,
+    if(h.valid_from = min(h.valid_from) over (partition by e.store, e.station, h.store, h.station),
+        null, h.valid_from) as valid_from,
+    coalesce(l.air_share, 0) as air_share, e.hit_co, e.hit_adjacent, e.hit_alternate
+from earshot_next_door e
+join station_history h on h.store = e.neighbour_store and h.station = e.neighbour
+    and coalesce(h.status, 'installed') = 'installed'
+left join station_load l on l.store = h.store and l.station = h.station;
 
 -- name: payloads
 -- The distinct payload sizes of labels, in whole octets, so that air time is computed once each; the

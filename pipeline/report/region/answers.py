@@ -11,6 +11,7 @@ from pipeline.report.quarter.content import what, where
 from pipeline.report.region.content import (
     ChangeOtherwise,
     ChangeProgress,
+    JoinedStores,
     OpenDeadline,
     RegionContent,
     StoreLine,
@@ -63,9 +64,23 @@ def decisions(content: RegionContent, words: Wording) -> list[AnswerLine]:
             for key, stores in asked.items()
             if stores
         ),
+        *_two_regions(content, words),
         *_rollouts(content, words),
         *_exceptions(content, words),
     ]
+
+
+def _joined(content: RegionContent) -> list[JoinedStores]:
+    """Return the stores planned together, in the chain's review those of two regions once."""
+    return [one for one in content.joined if not content.parts or one.store < one.other]
+
+
+def _two_regions(content: RegionContent, words: Wording) -> Iterator[AnswerLine]:
+    """Yield the stores planned together with one of another region."""
+    if far := [one for one in _joined(content) if one.other_region is not None]:
+        text = words.counted("review.joint_regions", len(far))
+        where = _named(words, [f"{one.store} + {one.other} ({one.other_region})" for one in far])
+        yield AnswerLine(words.number(len(far)), text, where)
 
 
 def _rollouts(content: RegionContent, words: Wording) -> Iterator[AnswerLine]:
@@ -164,12 +179,26 @@ def risks(content: RegionContent, words: Wording) -> list[AnswerLine]:
             lines.append(_counted(words, f"review.risk_{key}", stores, grave=grave))
     if unplanned := [content.place(s) for s in content.stores if s.unplanned is not None]:
         lines.append(_counted(words, "review.risk_unplanned", unplanned))
+    lines += _next_door(content, words)
     lines += _findings(content, _FIX, words)
     for rule, title in dict.fromkeys((f.rule, f.title) for f in content.anywhere):
         subjects = [f.subject for f in content.anywhere if f.rule == rule]
         text = words("review.risk_anywhere", title=title)
         lines.append(AnswerLine(words.number(len(subjects)), text, _named(words, subjects)))
     return lines
+
+
+def _next_door(content: RegionContent, words: Wording) -> Iterator[AnswerLine]:
+    """Yield how many pairs of stations are in earshot through walls, and share a channel."""
+    if near := [one for one in _joined(content) if one.pairs]:
+        now, planned = (
+            sum(one.shared_now for one in near),
+            sum(one.shared_planned for one in near),
+        )
+        shared = {"now": words.number(now), "planned": words.number(planned)}
+        text = words.counted("review.next_door", sum(one.pairs for one in near), **shared)
+        where = _named(words, [f"{one.store} + {one.other}" for one in near])
+        yield AnswerLine(words.number(sum(one.pairs for one in near)), text, where)
 
 
 def _findings(content: RegionContent, severity: str, words: Wording) -> Iterator[AnswerLine]:

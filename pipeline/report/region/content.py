@@ -250,6 +250,22 @@ class OpenDeadline:
 
 
 @dataclass(frozen=True, slots=True)
+class JoinedStores:
+    """A store planned together with another, which may be of another region (None: of the same).
+
+    `pairs` are those of their stations in earshot through the wall, of which some share a channel.
+    """
+
+    region: str
+    store: str
+    other: str
+    other_region: str | None
+    pairs: int
+    shared_now: int
+    shared_planned: int
+
+
+@dataclass(frozen=True, slots=True)
 class RegionSeal:
     """The seal of the register that took in the last entry of any store of a region."""
 
@@ -277,6 +293,7 @@ class RegionContent:
     expiring: tuple[ExpiringException, ...]
     deadlines: tuple[OpenDeadline, ...]
     seal: Seal | None
+    joined: tuple[JoinedStores, ...] = ()
     proof: RolloutProof | None = None
     chain: RolloutProof | None = None
     costs: tuple[UpdateCost, ...] = ()  # of updates, over the chain; empty: too few data

@@ -6,6 +6,7 @@ from datetime import date, datetime
 
 from pipeline.records import Seal, Severity
 from pipeline.report.store.followed import ChangeOutcome
+from pipeline.report.store.next_door import NOBODY, Beside
 from pipeline.tables.changes import LabelBehind
 from pipeline.tables.exports import StationSeen
 from pipeline.tables.inventory import InventoryItem
@@ -343,6 +344,7 @@ class StoreContent:
     outcomes: tuple[ChangeOutcome, ...] = ()
     behind: tuple[LabelBehind, ...] = ()
     found: tuple[InventoryItem, ...] = ()
+    neighbours: Beside = NOBODY
 
 
 def short_names(stations: Sequence[str]) -> Mapping[str, str]:

@@ -33,6 +33,7 @@ from pipeline.report.store.content import (
     WifiGroup,
 )
 from pipeline.report.store.followed import ChangeOutcome
+from pipeline.report.store.next_door import Beside, JoinedStore, NextDoor, Owed
 from pipeline.tables.changes import LabelBehind
 from pipeline.tables.inventory import InventoryItem
 from pipeline.tables.run import PermittedChannel
@@ -60,6 +61,9 @@ _READ: tuple[tuple[str, type[Any], Mapping[str, object]], ...] = (
     ("store_behind", LabelBehind, {}),
     ("store_levels", LevelSource, {}),
     ("store_found", InventoryItem, {}),
+    ("store_joined", JoinedStore, {}),
+    ("store_next_door", NextDoor, {}),
+    ("store_owed", Owed, {}),
 )
 _NARROWED = ("earshot", "ed_evidence", "wifi_matched")
 _SURENESS = ("high", "fair", "low")
@@ -138,7 +142,8 @@ def _content(store: Store, rows: _Rows, approvers: tuple[str, ...]) -> StoreCont
     book = rows.book
     stations = tuple(_worded(station, book, words) for station in rows.of(key, PlannedStation))
     moves = tuple(_worded(move, book, words) for move in rows.of(key, PlannedMove))
-    air, pairs = rows.of(key, EdEvidence), rows.of(key, EarshotPair)
+    air, beside = rows.of(key, EdEvidence), rows.of(key, NextDoor)
+    pairs = rows.of(key, EarshotPair)
     findings = tuple(_finding(found, book, words) for found in rows.of(key, StoreFinding))
     plan = next(iter(rows.of(key, PlanInForce)), None)
     changes = rows.of(key, RegisteredChange) if plan else ()
@@ -152,7 +157,7 @@ def _content(store: Store, rows: _Rows, approvers: tuple[str, ...]) -> StoreCont
         wifi=rows.of(key, WifiGroup),
         proof=next(iter(rows.of(key, PlanQuality)), None),
         permitted=tuple(one.channel for one in rows.of(key, PermittedChannel)),
-        figures=key_figures(stations, moves, air, findings, pairs),
+        figures=key_figures(stations, moves, air, findings, pairs, beside=beside),
         plan=plan,
         changes=tuple(_worded(change, book, words) for change in changes),
         refusals=rows.of(key, Refusal),
@@ -163,6 +168,7 @@ def _content(store: Store, rows: _Rows, approvers: tuple[str, ...]) -> StoreCont
         outcomes=rows.of(key, ChangeOutcome),
         behind=rows.of(key, LabelBehind),
         found=rows.of(key, InventoryItem),
+        neighbours=Beside(rows.of(key, JoinedStore), beside, rows.of(key, Owed)),
     )
 
 
@@ -208,14 +214,20 @@ def _held(
             yield HeldStation(station.station, "refused", refused.by, refused.on)
 
 
-def key_figures(
+def key_figures(  # noqa: PLR0913 - what a store holds, kind by kind
     stations: Sequence[PlannedStation],
     moves: Sequence[PlannedMove],
     air: Sequence[EdEvidence],
     findings: Sequence[StoreFinding],
     pairs: Sequence[EarshotPair],
+    *,
+    beside: Sequence[NextDoor] = (),
 ) -> KeyFigures:
-    """Return the key figures of a store; `pairs` are its stations in earshot of each other."""
+    """Return the key figures of a store; `pairs` are its stations in earshot of each other.
+
+    Of the stations `beside` it, those in earshot count as pairs too.
+    """
+    pairs = [*pairs, *_through(beside)]
     sources = Counter(cell.source for cell in air)
     measured = [cell for cell in air if cell.source == "measured"]
     every, moves = stations, [move for move in moves if move.kind != "first"]
@@ -231,8 +243,8 @@ def key_figures(
         clear_air_planned=_weighted(stations, _planned),
         weakest_now=_weakest(stations, _now),
         weakest_planned=_weakest(stations, _planned),
-        shared_now=_shared(pairs, {s.station: s.channel for s in every}),
-        shared_planned=_shared(pairs, {s.station: s.final_channel for s in every}),
+        shared_now=_shared(pairs, _channels(every, "channel", beside, "channel_now")),
+        shared_planned=_shared(pairs, _channels(every, "final_channel", beside, "channel_planned")),
         findings=_by_severity(findings),
         excepted=sum(finding.excepted is not None for finding in findings),
         measured=sources["measured"],
@@ -247,6 +259,20 @@ def key_figures(
         silent_labels=sum(s.silent_labels for s in stations),
         lone_labels=sum(s.lone_labels for s in stations),
     )
+
+
+def _through(beside: Sequence[NextDoor]) -> list[EarshotPair]:
+    """Return the pairs in earshot through the wall."""
+    near = [row for row in beside if row.in_earshot]
+    return [EarshotPair(r.store, r.station, r.called, r.hit, r.heard_dbm) for r in near]
+
+
+def _channels(
+    own: Sequence[PlannedStation], channel: str, beside: Sequence[NextDoor], there: str
+) -> Mapping[str, int | None]:
+    """Return the channels, by station, of a store and of those beside it."""
+    next_door = {row.called: getattr(row, there) for row in beside}
+    return next_door | {one.station: getattr(one, channel) for one in own}
 
 
 def _weighted(stations: Sequence[PlannedStation], figure: _Figure) -> float | None:

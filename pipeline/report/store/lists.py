@@ -30,13 +30,13 @@ from pipeline.report.store.content import (
     StoreFinding,
 )
 from pipeline.report.store.followed import behind_line, outcome_lines
-from pipeline.report.store.verdict import beside, gap
+from pipeline.report.store.verdict import gap, side_lines
 from pipeline.wording import Wording
 
 _INDENT = 20.0
 _GAP = 5.0
 _STAY_LINES = 4
-_HELD_LINES = 3
+_HELD_LINES, _SIDE_LINES = 3, 10  # the second with stores next door
 _COUNT_W = 40.0
 _OUTCOMES, _OUTCOME_LINES = 3, 4
 _NUMBER = Type(style.SMALL, Face.STRONG, style.PAPER)
@@ -85,16 +85,20 @@ def _worth(move: PlannedMove, doc: Document) -> str:
 
 
 def held_height(doc: Document, width: float) -> float:
-    """Return the height of the lines beside the verdict, in points; 0 without any."""
-    said = beside(doc.content, doc.words)
-    return text_height(said, SMALL_MUTED, width, _HELD_LINES) + _GAP if said else 0.0
+    """Return the height of what is said of stations held and next door, in points; 0 of none."""
+    said = side_lines(doc.content, doc.words)
+    return text_height(said, SMALL_MUTED, width, _lines(doc)) + _GAP if said else 0.0
 
 
 def draw_held(pen: Pen, box: Box, doc: Document) -> float:
-    """Draw what is to be known beside the verdict, if anything; return the y below."""
-    if not (said := beside(doc.content, doc.words)):
+    """Draw which stations are held and who is next door, if any; return the y below."""
+    if not (said := side_lines(doc.content, doc.words)):
         return box.y
-    return pen.paragraph(box, said, SMALL_MUTED, lines=_HELD_LINES) + _GAP
+    return pen.paragraph(box, said, SMALL_MUTED, lines=_lines(doc)) + _GAP
+
+
+def _lines(doc: Document) -> int:
+    return _SIDE_LINES if doc.content.neighbours.stores else _HELD_LINES
 
 
 def draw_no_moves(pen: Pen, box: Box, doc: Document) -> None:

@@ -7,6 +7,7 @@ from pipeline.reasons import why_unplanned
 from pipeline.records import Severity
 from pipeline.report.kit.tags import in_words
 from pipeline.report.store.content import EarshotPair, StoreContent
+from pipeline.report.store.next_door import next_door_lines
 from pipeline.wording import NOTHING, Wording
 
 _HELD_NAMED = 3  # stations; more are counted
@@ -49,6 +50,12 @@ def _held_line(content: StoreContent, words: Wording) -> str:
     if rest := len(content.held) - len(shown):
         shown.append(words.counted("held.more", rest))
     return words.counted("held.line", len(content.held), which="; ".join(shown))
+
+
+def side_lines(content: StoreContent, words: Wording) -> str:
+    """Return what bears on the changes from aside: answers due, stations held, stores next door."""
+    lines = (beside(content, words), *next_door_lines(content.neighbours, words))
+    return " ".join(filter(None, lines))
 
 
 def _advice(content: StoreContent, words: Wording) -> str:
@@ -185,7 +192,11 @@ def across_floors(content: StoreContent, words: Wording) -> str:
     """Say how many pairs share a channel across floors, which no drawing of a floor shows."""
     floors = {station.station: station.floor for station in content.stations}
     now, planned = (
-        sum(floors.get(pair.station) != floors.get(pair.neighbour) for pair in shared)
+        sum(
+            floors[pair.station] != floors[pair.neighbour]
+            for pair in shared
+            if {pair.station, pair.neighbour} <= floors.keys()  # not one next door
+        )
         for shared in (content.figures.shared_now, content.figures.shared_planned)
     )
     if not now + planned:

@@ -41,6 +41,7 @@ from pipeline.report.store.forms import (
     results,
 )
 from pipeline.report.store.found import found_lines, inventory
+from pipeline.report.store.next_door import NEXT_DOOR, next_door_lines
 from pipeline.report.store.verdict import beside, evidence_lines, verdict
 from pipeline.tables.declare import column_of
 from pipeline.tables.exports import StationSeen
@@ -63,6 +64,7 @@ _SHEETS = (
     "findings",
     "evidence",
     "stations",
+    "next_door",
     "outcome",
     "glossary",
 )
@@ -227,6 +229,8 @@ def workbook(content: StoreContent) -> bytes:
     put_list(book, book.sheet("Evidence", title), EVIDENCE, content.air)
     columns = [one for one in STATIONS if content.figures.to_install or one is not _STATUS]
     put_list(book, book.sheet("Stations", title), columns, _station_rows(content))
+    if content.neighbours.rows:
+        put_list(book, book.sheet("Next door", title), NEXT_DOOR, content.neighbours.rows)
     if content.outcomes:
         put_list(book, book.sheet("Outcome", title), OUTCOMES, content.outcomes)
     page = book.sheet("Glossary", title, landscape=False)
@@ -256,10 +260,11 @@ def _sharing(pairs: Sequence[EarshotPair]) -> Mapping[str, str]:
 def _summary(book: Book, page: Page, content: StoreContent) -> None:
     words = book.words
     sheet = FirstSheet(book, page, words("summary.title"), _FIRST_WIDTHS)
-    for note in filter(None, (verdict(content, words), beside(content, words))):
+    near = next_door_lines(content.neighbours, words)
+    for note in filter(None, (verdict(content, words), beside(content, words), *near)):
         sheet.note(note)
     some = {"commissioning": commission_rows(content), "outcome": content.outcomes,
-            "inventory": content.found}  # fmt: skip
+            "next_door": content.neighbours.rows, "inventory": content.found}  # fmt: skip
     names = [name for name in _SHEETS if some.get(name, True)]
     sheets = [(words(f"tab.{name}"), words(f"summary.sheet_{name}")) for name in names]
     for title, lines in (
