@@ -8,6 +8,7 @@ A blank is a name in braces, with an optional format after a colon:
                                             it goes
     {seen_on:day}  {at:moment}  {t:clock}   a day, a day with its time, a time of day
     {given:or}                              a list whose items exclude one another
+    {faults:problems}                       what is wrong with cells of an export, and what to do
     {pan_id:hex}                            0x and at least four hexadecimal digits
     {labels:# label|# labels}               a form for each plural of the language, by a number or
                                             the length of a list; # stands for that number
@@ -20,6 +21,7 @@ Texts after `case`, `each` and `all`, and plural forms, may hold blanks themselv
 (null) prints as a dash.
 """
 
+import json
 import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -29,11 +31,12 @@ from gettext import c2py
 from typing import Any
 
 from pipeline.errors import PhraseBroken, PhraseUnfilled
-from pipeline.wording import DEFAULT_LANGUAGE, NOTHING, texts
+from pipeline.wording import DEFAULT_LANGUAGE, NOTHING, Wording, worded_in
 
 _NAME = re.compile(r"[a-z_][a-z0-9_]*")
 _NUMBER = re.compile(r"(?:\.(?P<digits>\d))?(?P<kind>[f%])")
 _LISTED = 4  # items of a list that are named
+_CELL_MOST = 120  # letters of a cell that are told
 _COUNT = "_count"  # the number that # stands for
 
 
@@ -42,7 +45,7 @@ class Style:
     """How a language writes numbers, days and lists.
 
     `plural` gives the number of a plural form for a count, 0 the first: a C expression as in the
-    Plural-Forms header of GNU gettext. `day` and `moment` are patterns of strftime.
+    Plural-Forms header of GNU gettext. `words` write days, as people in the country do.
     """
 
     decimal: str
@@ -51,9 +54,8 @@ class Style:
     comma: str
     either: str
     more: str
-    day: str
-    moment: str
     plural: str
+    words: Wording
 
     def number(self, value: float, digits: int | None = None) -> str:
         """Return a number with `digits` decimals; None: as short as it goes."""
@@ -94,12 +96,15 @@ def fill(text: str, values: _Values, style: Style) -> str:
     return phrase(text).fill(values, style)
 
 
+_OWN = ("minus", "percent", "comma", "either", "more", "plural")
+
+
 @cache
-def style(language: str) -> Style:
-    """Return how a language writes; as English does where it is not shipped."""
-    found = texts(language)
-    own = {key: found[f"style.{key}"] for key in Style.__dataclass_fields__ if key != "decimal"}
-    return Style(decimal=found["number.decimal"], **own)
+def style(language: str, country: str | None = None) -> Style:
+    """Return how a language writes in a country; as English does where it is not shipped."""
+    words = worded_in(language, country)
+    own = {key: words.texts[f"style.{key}"] for key in _OWN}
+    return Style(decimal=words.texts["number.decimal"], words=words, **own)
 
 
 @cache
@@ -263,12 +268,26 @@ def _or(items: Sequence[object], style: Style) -> str:
     return style.either.join(_plain(item, style) for item in items)
 
 
+def _problems(faults: str | Sequence[_Values], style: Style) -> str:
+    """Return what is wrong with cells of an export and what to do, by the texts of `problem`."""
+    texts = style.words.texts
+    told: list[str] = []
+    for fault in json.loads(faults) if isinstance(faults, str) else faults:
+        name = fault["problem"]
+        values = {**fault, "cell": str(fault["cell"] or "")[:_CELL_MOST]}
+        # One that an earlier version found and this one has no words for is told by its name.
+        told += [texts.get(f"problem.{name}.says", name), texts.get(f"problem.{name}.do", "")]
+        told[-2:] = [fill(text, values, style) for text in told[-2:] if text]
+    return " ".join(told)
+
+
 # A day or time may be given as itself or, out of JSON, as text (ISO 8601).
 _FORMATS: Mapping[str, _Shower] = {
     "": _plain,
     "or": _or,
-    "day": lambda value, style: datetime.fromisoformat(str(value)).strftime(style.day),
-    "moment": lambda value, style: datetime.fromisoformat(str(value)).strftime(style.moment),
+    "day": lambda value, style: style.words.day(datetime.fromisoformat(str(value))),
+    "moment": lambda value, style: style.words.moment(datetime.fromisoformat(str(value))),
     "clock": lambda value, _: time.fromisoformat(str(value)).strftime("%H:%M"),
     "hex": lambda value, _: f"{value:#06x}",
+    "problems": _problems,
 }

@@ -11,7 +11,7 @@ from math import floor
 from typing import Any
 
 from pipeline.phrases import Style, fill, style
-from pipeline.wording import DEFAULT_LANGUAGE, texts
+from pipeline.wording import DEFAULT_LANGUAGE, Wording, texts, wording
 
 _WORTH_SAYING = 0.05  # a share of time that outside noise is named from
 _HARDLY = 0.005  # one that prints as 0 %
@@ -163,9 +163,9 @@ def _air(facts: Mapping[str, object] | None) -> Air | None:
     return Air(**{**facts, "neighbours": tuple(Neighbour(**row) for row in rows)})  # type: ignore[arg-type]  # as to_json wrote them
 
 
-def sentence(reason: Reason, language: str = DEFAULT_LANGUAGE) -> str:
+def sentence(reason: Reason, language: str = DEFAULT_LANGUAGE, country: str | None = None) -> str:
     """Return the reason as a sentence, in English if the language is not shipped."""
-    words = _Words(texts(language), style(language))
+    words = _Words(texts(language), style(language, country))
     parts = []
     if reason.today is None:
         parts.append(words("move_reason.first"))
@@ -187,12 +187,12 @@ def sentence(reason: Reason, language: str = DEFAULT_LANGUAGE) -> str:
     return words("move_reason.parked", reason=text) if reason.parked else text
 
 
-def brief(reason: Reason, language: str = DEFAULT_LANGUAGE) -> str:
+def brief(reason: Reason, language: str = DEFAULT_LANGUAGE, country: str | None = None) -> str:
     """Return in a sentence or two what is wrong with today's channel, and what the new one is like.
 
     For people who decide; `sentence` has the evidence.
     """
-    words = _Words(texts(language), style(language))
+    words = _Words(texts(language), style(language, country))
     parts = [words("brief.parked")] if reason.parked else []
     lead = "brief.clearer" if reason.together is None else "brief.room"
     if reason.today is None:
@@ -205,6 +205,25 @@ def brief(reason: Reason, language: str = DEFAULT_LANGUAGE) -> str:
     if reason.together is not None:
         parts.append(words("brief.together", others=list(reason.together.others)))
     return " ".join(parts)
+
+
+@dataclass(frozen=True, slots=True)
+class Unplanned:
+    """Why a store has no plan, the station that shows it, and how many more there are."""
+
+    why: str
+    subject: str = ""
+    others: int = 0
+
+
+def why_unplanned(told: str, words: Wording | None = None) -> str:
+    """Return in a language, or as English, why a store has no plan: facts, or a sentence."""
+    if not told.startswith("{"):
+        return told  # as an earlier version wrote it
+    facts = json.loads(told)
+    chosen = words or wording(None)
+    how = style(chosen.language, chosen.country)
+    return fill(chosen.texts[f"unplanned.{facts['why']}"], facts, how)
 
 
 @dataclass(frozen=True, slots=True)

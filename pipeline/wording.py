@@ -71,6 +71,11 @@ class Wording:
         """Return the text of a value among those of a group; the value itself if it has none."""
         return self.texts.get(f"{group}.{value.replace(' ', '_')}", value)
 
+    def group(self, name: str) -> tuple[str, ...]:
+        """Return the keys of a group of texts without its name, in the order of the file."""
+        start = f"{name}."
+        return tuple(key.removeprefix(start) for key in self.texts if key.startswith(start))
+
     def tab(self, sheet: str) -> str:
         """Return what a sheet of a workbook is called; its own name if it has no text."""
         return self.texts.get(tab_key(sheet), sheet)
@@ -160,9 +165,19 @@ def plural_of(language: str) -> PluralRule:
 def wording(country: str | None) -> Wording:
     """Return the wording for a country, in English where no language serves it."""
     served = (code for code in languages() if country in language(code).countries)
-    chosen = next(served, DEFAULT_LANGUAGE)
+    return worded_in(next(served, DEFAULT_LANGUAGE), country)
+
+
+@cache
+def worded_in(code: str, country: str | None = None) -> Wording:
+    """Return the wording of a language, English if it is not shipped.
+
+    Days are written as in the country, else as in the first one that the language serves.
+    """
+    chosen = code if code in languages() else DEFAULT_LANGUAGE
     found = language(chosen)
-    return Wording(chosen, country, found.texts, found.days.get(country or "", _ISO))
+    known = (found.days[c] for c in (country or "", *found.countries[:1]) if c in found.days)
+    return Wording(chosen, country, found.texts, next(known, _ISO))
 
 
 @cache

@@ -126,6 +126,7 @@ def _air(into: Invented, store: str, station: str, surveyed: bool) -> None:
             p99_dbm=-58.125 if measured else None, own_traffic=measured and channel == 20,
             worth=50.0, source=source, newest_at=SCANNED_AT if measured else None,
             basis="50 readings of two scans" if measured else "no scan covers this channel",
+            wifi="1, 6" if channel < 19 and not measured else None,
         )  # fmt: skip
 
 

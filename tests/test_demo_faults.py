@@ -1,6 +1,5 @@
 """The list of deliberate faults: complete, true to the README, and each really made."""
 
-import csv
 from dataclasses import replace
 from pathlib import Path
 
@@ -11,6 +10,7 @@ from pipeline.demo.demo import fault_row, generate
 from pipeline.demo.exports import tables_of
 from pipeline.demo.faults import FAULT_FREE, FAULTS, fault_files, fault_rows, fault_sites
 from pipeline.demo.records import ChainSeen, DemoSite, ExportTable, Fault, Outcome
+from pipeline.wording import wording
 
 ROOT = Path(__file__).parents[1]
 Lines = frozenset[tuple[object, ...]]
@@ -71,10 +71,7 @@ def test_every_named_rule_exists() -> None:
 
 def test_every_named_problem_exists() -> None:
     """A fault whose rows are quarantined names a problem of ingest's table, and the rule for it."""
-    with (ROOT / "pipeline" / "ingest" / "problems.csv").open(
-        encoding="utf-8", newline=""
-    ) as lines:
-        problems = {row["problem"] for row in csv.DictReader(lines)}
+    problems = {key.split(".")[0] for key in wording("GB").group("problem")}
     named = [f.raises for f in FAULTS if f.outcome == Outcome.QUARANTINED]
 
     assert {problem for problem, _ in named} <= problems

@@ -107,8 +107,8 @@ def test_a_row_of_another_form_is_told_its_form_alone(tmp_path: Path) -> None:
     result = take(put(tmp_path, {"x.csv": text + "S1,L1,A,-60\nS1,L2,A,-60,0,2026-09-30\n"}))
 
     assert [row[6] for row in result.tables["quarantined_row"]] == [
-        "The row has 4 cells where the headings have 5.",
-        "The row has 6 cells where the headings have 5.",
+        "The row and the headings differ in number (cells, headings: 4, 5).",
+        "The row and the headings differ in number (cells, headings: 6, 5).",
     ]
 
 

@@ -33,6 +33,12 @@ RUSSIAN = "n%10==1 && n%100!=11 ? 0 : n%10>=2 && n%10<=4 && (n%100<10 || n%100>=
         ("{x:.1%}", 0.25, "25.0\u202f%", "25,0\u202f%"),
         ("{x:hex}", 0x2A, "0x002a", "0x002a"),
         ("{x:day}", "2026-09-03", "2026-09-03", "03.09.2026"),
+        (
+            "{x:problems}",
+            [{"problem": "floor-unreadable", "heading": "F", "cell": "2a"}],
+            "'2a' in 'F' is not a floor. Write a whole number; 0 is the ground floor.",
+            "„2a“ in „F“ ist keine Ebene. Eine ganze Zahl schreiben; 0 ist das Erdgeschoss.",
+        ),
         ("{x:moment}", "2026-09-03T07:05:00", "2026-09-03 07:05", "03.09.2026 07:05"),
         ("{x:clock}", "07:05:00", "07:05", "07:05"),
         ("{x}", ["a", "b", "c", "d"], "a, b, c, d", "a, b, c, d"),

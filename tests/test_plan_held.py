@@ -10,8 +10,10 @@ from pipeline.changes.register import append
 from pipeline.changes.states import PROGRAM, ChangeState, Trigger, new_event
 from pipeline.database import open_database
 from pipeline.progress import Silent
+from pipeline.reasons import why_unplanned
 from pipeline.records import Selection
 from pipeline.run import Request, judge, session, take_in
+from pipeline.wording import wording
 
 STATIONS = "store,station,channel,x m,y m,exported on\n"
 SCANS = "store,station,scanned at,channel,level dbm\n"
@@ -68,9 +70,11 @@ def test_a_store_with_an_unlisted_station_is_held(tmp_path: Path, told: str) -> 
     found = ran(tmp_path, {"stations.csv": STATIONS + rows, **more})
 
     assert found.table("move").fetchall() == []
-    ((store, reason),) = found.table("unplanned_store").fetchall()
+    ((store, reason, facts),) = found.table("unplanned_store").fetchall()
     assert store == "S1"
     assert "station X is named by other exports" in reason
+    assert why_unplanned(facts, wording("GB")) == why_unplanned(reason, wording("DE")) == reason
+    assert why_unplanned(facts, wording("DE")).startswith("Station X steht in anderen Exporten, ")
     subjects = found.execute("select subject from finding where rule = 'station-unlisted'")
     assert subjects.fetchall() == [("unknown",)]
 

@@ -302,8 +302,8 @@ def test_an_audit_speaks_the_language_its_stores_share() -> None:
     """German in Germany and Austria; English where there are several, or none is shipped."""
     assert [
         common_wording(countries).language
-        for countries in (["AT", "DE"], ["DE", "GB"], ["DE", None], ["PL"], [])
-    ] == ["de", "en", "en", "en", "en"]
+        for countries in (["AT", "DE"], ["DE", "GB"], ["DE", None], ["PL"], ["CZ"], [])
+    ] == ["de", "en", "en", "pl", "en", "en"]
 
 
 def test_a_quarter_not_audited_is_refused(written: Written, tmp_path: Path) -> None:

@@ -14,6 +14,7 @@ from pipeline.report.rule_book import RuleBook
 from pipeline.report.store.gather import content_marks, store_contents
 from pipeline.settings import load_settings
 from pipeline.tables.check import RuleText
+from pipeline.wording import wording
 
 SETTINGS = load_settings()
 FACTS = json.dumps({"n": 3})
@@ -42,15 +43,15 @@ def test_a_language_that_a_rule_lacks_is_english() -> None:
     assert BOOK.title("own", "de") == "Eigene Regel"
     assert BOOK.title("own", "fr") == BOOK.title("own", "en") == "Own rule"
     assert BOOK.title("gone-since-then", "de") == "gone since then"
-    assert BOOK.sentence("own", "de", FACTS, "3 things") == "3 Dinge"
-    for rule, language, facts in (
-        ("own", "en", FACTS),
-        ("own", "fr", FACTS),
-        ("gone", "de", FACTS),
-        ("own", "de", None),
-        ("own", "de", "{}"),
+    assert BOOK.sentence("own", wording("AT"), FACTS, "3 items") == "3 Dinge"
+    assert BOOK.sentence("own", wording("GB"), FACTS, "3 items") == "3 things"
+    for rule, country, facts in (
+        ("own", "PL", FACTS),
+        ("gone", "DE", FACTS),
+        ("own", "DE", None),
+        ("own", "DE", "{}"),
     ):
-        assert BOOK.sentence(rule, language, facts, "3 things") == "3 things"
+        assert BOOK.sentence(rule, wording(country), facts, "3 items") == "3 items"
 
 
 def test_a_store_reads_its_findings_in_its_language() -> None:
@@ -86,7 +87,7 @@ def test_a_region_reads_its_findings_in_its_language() -> None:
     assert "Sendeleistung über dem Grenzwert" in {f.title for f in german.findings}
     assert "Station ohne Scan" in {f.title for f in german.findings}
     assert "Kein Energiescan bis zum 30.09.2026." in {f.detail for f in german.findings}
-    assert "No energy scan up to 2026-09-30." in {f.detail for f in british.findings}
+    assert "No energy scan up to 30 Sep 2026." in {f.detail for f in british.findings}
 
 
 def test_other_words_are_another_report() -> None:

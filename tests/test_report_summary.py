@@ -408,7 +408,7 @@ def test_short_names_are_short_and_unique(stations: list[str], expected: list[st
 
 
 def test_reports_speak_the_language_of_the_country(contents: dict[str, StoreContent]) -> None:
-    """A store in Germany gets German, one in Poland English with Polish dates."""
+    """A store in Germany gets German, one in Poland Polish; days are as written there."""
     assert "Freie Luft je Station" in said(summary(contents["S002"]))
-    assert "Snapshot of 30.09.2026" in said(summary(contents["S005"]))
+    assert "Stan na 30.09.2026" in said(summary(contents["S005"]))
     assert wording("CH").language == "de"

@@ -10,6 +10,7 @@ from zipfile import ZipFile
 
 import pytest
 from openpyxl import load_workbook
+from openpyxl.utils import column_index_from_string
 from openpyxl.workbook import Workbook
 from openpyxl.worksheet.worksheet import Worksheet
 from report_stores import extremes, invented_database
@@ -89,7 +90,7 @@ def test_findings_evidence_and_stations_equal_the_content(
         assert row[8] == cell.frames_lost
         assert row[9:13] == (cell.mean_dbm, cell.p50_dbm, cell.p90_dbm, cell.p99_dbm)
         assert row[13:] == (
-            "yes" if cell.own_traffic else "no", cell.source, cell.newest_at, cell.basis,
+            "yes" if cell.own_traffic else "no", cell.source, cell.newest_at, cell.wifi,
         )  # fmt: skip
     for row, station in zip(rows(book["Stations"]), content.stations, strict=True):
         assert row[:3] == (station.station, station.name, station.mounted)
@@ -109,7 +110,7 @@ SHOWN = {
         "Readings": "readings", "Worth": "worth", "Visits": "visits",
         "Busy": "busy_estimate", "Busy, at least": "busy_low", "Busy, at most": "busy_high",
         "Mean, dBm": "mean_dbm", "Median, dBm": "p50_dbm", "90th percentile, dBm": "p90_dbm",
-        "99th percentile, dBm": "p99_dbm", "Basis": "basis",
+        "99th percentile, dBm": "p99_dbm", "Wi-Fi channels": "wifi",
     },
     ("Stations", "station_seen", ("Station",), ("station",)): {
         "Name": "name", "Where it hangs": "mounted", "Floor": "floor", "x, m": "x_m",
@@ -181,7 +182,7 @@ def test_every_store_has_the_same_sheets_ready_to_print(
     words = wording(contents[store].store.country)
 
     since = ["Outcome"] if store in {"S002", "S007"} else []
-    assert book.sheetnames == [*map(words.tab, [*SHEETS, *since]), "Register"]
+    assert book.sheetnames == [*map(words.tab, [*SHEETS, *since, "Glossary"]), "Register"]
     assert book["Register"].sheet_state == "hidden"
     for sheet in book.worksheets[:-1]:
         assert sheet.page_setup.paperSize == (1 if store == "S003" else 9)
@@ -325,7 +326,7 @@ def test_every_column_shows_a_field_that_is_there_under_a_heading_that_is_there(
     """Fields are fields or properties of the record, dotted ones too; headings are texts."""
     columns = list(declared())
 
-    assert len({where for where, _, _ in columns}) == 29
+    assert len({where for where, _, _ in columns}) == 30
     assert len(columns) > 184
     for where, record, column in columns:
         assert "." not in column.heading or column.heading in texts("en"), (where, column.heading)
@@ -344,8 +345,35 @@ def test_german_headings_for_german_stores(contents: dict[str, StoreContent]) ->
     sheet = read(contents["S002"])["Umstellungen"]
 
     assert [cell.value for cell in sheet[1]][:3] == ["Folge", "Station", "Name"]
-    rows = read(contents["S002"])["Messwerte"].iter_rows(min_row=2, values_only=True)
-    told = {str(row[-1]).partition(":")[0] for row in rows}
-    absent = "weder gescannt noch von einem WLAN-Scan erfasst"
-    assert told
-    assert told <= {"Messwerte", "kein Scan; aus dem WLAN-Scan", absent}
+    assert read(contents["S002"])["Messwerte"]["Q1"].value == "WLAN-Kanäle"
+
+
+@pytest.mark.parametrize(("store", "country"), [("S001", "GB"), ("S002", "DE"), ("S001", "PL")])
+def test_the_glossary_has_every_word_in_the_language_of_the_store(
+    contents: dict[str, StoreContent], store: str, country: str
+) -> None:
+    """A row a word, in the order of the language's file, each with its meaning."""
+    content, words = contents[store], wording(country)
+    book = read(replace(content, store=replace(content.store, country=country)))
+    terms = [key for key in words.texts if key.startswith("glossary.")]
+
+    assert len(terms) > 12
+    assert [row[:2] for row in rows(book[words("tab.glossary")])] == [
+        (words(key), words(key.replace("glossary.", "meaning."))) for key in terms
+    ]
+
+
+def test_nothing_that_repeats_on_a_second_page_is_cut(contents: dict[str, StoreContent]) -> None:
+    """Above the columns that repeat on every page stands the title alone, as wide as they are."""
+    book = read(contents["S001"])
+    repeating = [sheet for sheet in book.worksheets if sheet.print_title_cols]
+
+    assert "Decisions" in {sheet.title for sheet in repeating}
+    for sheet in repeating:
+        last = column_index_from_string(str(sheet.print_title_cols).rpartition("$")[2])
+        merged = {cell for area in sheet.merged_cells.ranges for cell in area.top}
+        for area in sheet.merged_cells.ranges:
+            assert area.max_col <= last or area.min_col > last, (sheet.title, area.coord)
+        if sheet.title == "Decisions":
+            assert (1, 1) in merged
+            assert sheet["A1"].alignment.wrap_text

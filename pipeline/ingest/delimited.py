@@ -69,10 +69,10 @@ class DeliveredRow:
         return self.fault != "line-too-long" and not any(cell.strip() for cell in self.cells)
 
     def form(self, width: int) -> str:
-        """Return in words what is wrong with its form, under headings of this width."""
+        """Return its number of cells and that of the headings, if its form is wrong."""
         if self.fault is None:
             return ""
-        return f"{len(self.cells)} cells where the headings have {width}"
+        return f"{len(self.cells)}, {width}"
 
     def plain(self, width: int, delimiter: str) -> str:
         """Return it as a plain line: `PLAIN_COLUMNS`, then as many cells as there are headings."""

@@ -18,8 +18,8 @@ from pipeline.ingest.take import take, take_not
 from pipeline.progress import Progress
 from pipeline.settings import Settings
 from pipeline.tables.taken import ExportFile, FileTaken
+from pipeline.wording import DEFAULT_LANGUAGE, worded_in
 
-_PROBLEMS = Path(__file__).resolve().parent / "problems.csv"
 _TEMPORARY = ("bad_text", "cleaned", "folded", "numbered", "scan")
 
 
@@ -50,7 +50,7 @@ def ingest(
     taking = _Taking(
         database, Vocabulary(settings.headings, settings.above), settings, terms, before
     )
-    with database.lent("problem_sentence", pl.read_csv(_PROBLEMS)):
+    with database.lent("problem_sentence", _sentences()):
         new = taking.every(found, progress)
     database.release(*_TEMPORARY)
     every = {**_outcomes(database, before), **new}
@@ -58,6 +58,17 @@ def ingest(
         outcome for each in found for outcome in every.get(FileTaken(each.file, each.sha256), ())
     )
     return (*taken, *_pass_over(database, every_file))
+
+
+def _sentences() -> pl.DataFrame:
+    """Return what is wrong and what to do, in English, by the names of problems."""
+    words = worded_in(DEFAULT_LANGUAGE)
+    names = [key.removesuffix(".says") for key in words.group("problem") if key.endswith(".says")]
+    rows = [
+        (name, *(words.texts[f"problem.{name}.{part}"] for part in ("says", "do")))
+        for name in names
+    ]
+    return pl.DataFrame(rows, ["problem", "reason", "advice"], orient="row")
 
 
 def _pass_over(database: Database, found: Sequence[FoundExport]) -> Sequence[ExportFile]:

@@ -103,6 +103,7 @@ def _refuse(database: Database, table: DeliveredTable, refused: TableRefused) ->
             reason=refused.reason,
             advice=refused.advice,
             text="{}",
+            faults=None,
         )
         database.put(QuarantinedRow, [entry])
     outcome = ExportFile(

@@ -9,7 +9,7 @@ from pipeline.plan.costs import StoreProblem
 from pipeline.plan.explain import Case, Evidence, Level
 from pipeline.plan.refused import RefusedChannel, StationThen, still_refused
 from pipeline.radio.channels import CHANNELS
-from pipeline.reasons import Bond, RefusedMove
+from pipeline.reasons import Bond, RefusedMove, Unplanned
 from pipeline.records import OFF_AIR, Heard, StoreStation
 from pipeline.tables.declare import packed
 from pipeline.tables.run import PermittedChannel
@@ -80,7 +80,7 @@ class StoreRows:
     heard: Sequence[Earshot]
     refused: Sequence[RefusedChannel] = ()
     then: Sequence[StationThen] = ()
-    held: str | None = None  # the sentence why the store is not planned
+    held: Unplanned | None = None  # why the store is not planned
     parts: tuple["StoreRows", ...] = ()
     homes: Mapping[str, tuple[str, str]] = field(default_factory=dict)
 

@@ -1,7 +1,8 @@
 """The plan step: every store's problem out of the database, every store's plan back into it."""
 
+import json
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from functools import partial
 from itertools import groupby, islice
 from operator import attrgetter
@@ -26,6 +27,7 @@ from pipeline.plan.sensitivity import Doubt, sensitivity
 from pipeline.plan.store import StorePlan, plan_and_hold
 from pipeline.progress import Progress
 from pipeline.radio.coexistence import Rejection
+from pipeline.reasons import Unplanned, why_unplanned
 from pipeline.settings import Settings
 from pipeline.tables.plan import (
     Move,
@@ -50,21 +52,9 @@ class HeldStore:
     subject: str
     stations: int
 
-    def sentence(self) -> str:
-        """Return why the store is not planned, and what to do."""
-        more = f" and {self.stations - 1} more" if self.stations > 1 else ""
-        return _HELD[self.cause].format(subject=self.subject, more=more)
-
-
-_ALL_THE_SAME = "to plan without it, set plan_with_unlisted_stations = 1 in the rules file"
-_HELD = {
-    "station-unlisted": "station {subject}{more} is named by other exports but by no stations "
-    f"export, so its channel is not known; add it to the stations export; {_ALL_THE_SAME}",
-    "station-refused": "a row of its stations export could not be taken ({subject}{more}), so that "
-    f"station's channel is not known; mend the row (quarantine.xlsx); {_ALL_THE_SAME}",
-    "station-renamed": "station {subject}{more} may be one for which a change is agreed; say which "
-    f"it is on the sheet Inventory of the store's workbook; {_ALL_THE_SAME}",
-}
+    def reason(self) -> Unplanned:
+        """Return why the store is not planned."""
+        return Unplanned(self.cause, self.subject, self.stations - 1)
 
 
 def plan(database: Database, settings: Settings, progress: Progress) -> None:
@@ -188,7 +178,7 @@ def _given(rows: StoreRows) -> _Planned:
     """Return what is said of a store that is not planned."""
     if not (rows.stations or rows.homes):
         return _Planned(rows.store)
-    return _Planned(rows.store, unplanned=UnplannedStore(rows.store, rows.held or _NO_CHANNEL))
+    return _Planned(rows.store, unplanned=_unplanned(rows.store, rows.held or _NO_CHANNEL))
 
 
 def case_of(database: Database, settings: Settings, store: str) -> Case | None:
@@ -223,10 +213,12 @@ def _doubt(limits: Mapping[str, float]) -> Doubt:
     )
 
 
-_NO_CHANNEL = (
-    "no permitted channel is one that all its labels listen on; "
-    "permit another channel in the rules file, or have the labels set up again"
-)
+_NO_CHANNEL = Unplanned("no-channel")
+
+
+def _unplanned(store: str, why: Unplanned) -> UnplannedStore:
+    facts = json.dumps(asdict(why))
+    return UnplannedStore(store, why_unplanned(facts), facts)
 
 
 def _unit_rows(
@@ -258,7 +250,7 @@ def _store_rows(database: Database, stores: Sequence[str]) -> list[StoreRows]:
         heard = _by_store(database.records(Earshot, "plan", "heard"))
         refused = _by_store(database.records(RefusedChannel, "plan", "refused"))
         then = _by_store(database.records(StationThen, "plan", "then"))
-    held = {one.store: one.sentence() for one in database.records(HeldStore, "plan", "held")}
+    held = {one.store: one.reason() for one in database.records(HeldStore, "plan", "held")}
     return [
         StoreRows(
             store,

@@ -30,7 +30,6 @@ from pipeline.records import Seal
 from pipeline.report.files import put_file, remove_file
 from pipeline.report.kit import style
 from pipeline.report.kit.sheet import (
-    PAGE_LETTERS,
     Book,
     Look,
     Page,
@@ -270,4 +269,4 @@ def _put_rows(page: Page, layout: _Layout, rows: Sequence[_MendRow], looks: _Loo
             page.put(line, column, cell or None, looks.text)
         page.height(line, row_height([(row.reason, _REASON_W), (row.advice, _REASON_W)]))
     page.freeze(top + 1, 0)
-    page.fit(ceil((2 * _REASON_W + 16 * len(own) + 60) / PAGE_LETTERS), 0)
+    page.fit(ceil((2 * _REASON_W + 16 * len(own) + 60) / style.PAGE_LETTERS), 0)

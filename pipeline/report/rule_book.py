@@ -8,7 +8,7 @@ from pipeline.database import Database
 from pipeline.errors import PhraseUnfilled
 from pipeline.phrases import fill, style
 from pipeline.tables.check import RuleText
-from pipeline.wording import DEFAULT_LANGUAGE
+from pipeline.wording import DEFAULT_LANGUAGE, Wording
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,16 +22,16 @@ class RuleBook:
         text = self.texts.get((rule, language)) or self.texts.get((rule, DEFAULT_LANGUAGE))
         return text.title if text else rule.replace("-", " ")
 
-    def sentence(self, rule: str, language: str, facts: str | None, detail: str) -> str:
+    def sentence(self, rule: str, words: Wording, facts: str | None, detail: str) -> str:
         """Return what a finding says: its facts in words, or the English sentence `detail`.
 
         `facts` is JSON; None, or facts of an older rule that lack a value, leave it in English.
         """
-        text = self.texts.get((rule, language))
-        if language == DEFAULT_LANGUAGE or text is None or facts is None:
+        text = self.texts.get((rule, words.language))
+        if text is None or facts is None:
             return detail
         try:
-            return fill(text.says, json.loads(facts), style(language))
+            return fill(text.says, json.loads(facts), style(words.language, words.country))
         except PhraseUnfilled:
             return detail
 

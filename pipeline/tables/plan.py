@@ -154,6 +154,7 @@ class UnplannedStore:
 
     store: str = column("the store's key")
     reason: str = column("the sentence why")
+    facts: str | None = column("why, as JSON; null: planned by an earlier version", since=7)
 
 
 @table("plan_sensitivity")

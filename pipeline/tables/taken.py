@@ -48,6 +48,10 @@ class QuarantinedRow:
     reason: str = column("one sentence per bad cell: what is wrong, with its value")
     advice: str = column("one sentence per bad cell: what to do")
     text: str = column("the original cells, as a JSON object from heading to text")
+    faults: str | None = column(
+        "what is wrong, as a JSON list: problem, heading and cell of each; null: a file refused",
+        since=7,
+    )
 
 
 @table("quarantined_cell", watched=True, since=3)

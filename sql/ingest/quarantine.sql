@@ -17,17 +17,22 @@ with judged as (
     from judged
 ), kept as (
     select *, if(nth > $most, of_these - $most, 1) as rows from bad where nth <= $most + 1
-), worded as (
-    select p.n, p.problem, replace(replace(s.reason, '{heading}', coalesce(h.heading, p.field)),
-            '{cell}', left(p.cell, 120)) as reason, s.advice, p.place
+), faulty as (
+    select p.n, p.place, p.problem, coalesce(h.heading, p.field) as heading,
+        left(p.cell, 120) as cell
     from (select n, unnest(problems, recursive := true),
         generate_subscripts(problems, 1) as place from kept) p
-    join problem_sentence s on s.problem = p.problem
     left join (select field, min(heading) as heading from field_heading group by field) h
         on h.field = p.field
+), worded as (
+    select f.n, f.place, s.advice,
+        replace(replace(s.reason, '{heading}', f.heading), '{cell}', f.cell) as reason,
+        {'problem': f.problem, 'heading': f.heading, 'cell': f.cell} as fault
+    from faulty f join problem_sentence s on s.problem = f.problem
 ), sentences as (
     select n, string_agg(reason, ' ' order by place) as reason,
-        string_agg(advice, ' ' order by place) as advice
+        string_agg(advice, ' ' order by place) as advice,
+        cast(to_json(list(fault order by place)) as varchar) as faults
     from worded group by n
 ), texts as (
     select k.n, cast(to_json(map_from_entries(list({'k': h.heading, 'v': coalesce(
@@ -40,7 +45,7 @@ with judged as (
 select $file as file, $sha256 as sha256, k.store, k.line, k.rows, k.problems[1].problem as problem,
     s.reason || if(k.rows > 1, ' So are ' || (k.rows - 1) || ' more rows of this file.', '')
         as reason,
-    s.advice, t.cells as text
+    s.advice, t.cells as text, s.faults
 from kept k join sentences s on s.n = k.n join texts t on t.n = k.n
 order by k.line;
 

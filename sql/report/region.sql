@@ -73,7 +73,7 @@ select n.region, n.store, n.name, n.country, n.last_seen_on,
         where c.store = n.store and c.night >= day.as_of) as laid_out,
     coalesce(f.stop, 0) as stop, coalesce(f.fix, 0) as fix,
     coalesce(d.stations, 0) as astray, coalesce(d.unanswered, 0) as unanswered,
-    coalesce(g.stations, 0) as unagreed, u.reason as unplanned,
+    coalesce(g.stations, 0) as unagreed, coalesce(u.facts, u.reason) as unplanned,
     (select count(*) from inventory_item i where i.store = n.store and i.open) as to_answer
 from store_now n
 left join states s using (store)

@@ -3,9 +3,9 @@
 -- title.de: Unlesbare Zellen in Exporten
 -- severity: watch
 -- says: {cells:# cell|# cells} of the column '{heading}' could not be read, first at line
---   {first_line}: {reason} {advice}
+--   {first_line}: {faults:problems}
 -- says.de: {cells:# Zelle|# Zellen} der Spalte „{heading}“ nicht lesbar, zuerst Zeile {first_line}:
---   {reason} {advice}
+--   {faults:problems}
 -- why: The row stands, and what the cell would have said is not known: a position, a power, a
 --   level or a channel of a scan is missing from every figure.
 -- do: Mend the cells in the system that exports, then export and run again; the quarantine
@@ -13,7 +13,8 @@
 -- source: common practice, no published source
 select q.store, format('{}: {} in {}', q.file, q.problem, q.heading) as subject, q.heading,
     sum(q.cells)::bigint as cells, min(q.line) as first_line,
-    min_by(q.reason, (q.line, q.reason)) as reason, min_by(q.advice, (q.line, q.reason)) as advice
+    min_by([{'problem': q.problem, 'heading': q.heading, 'cell': q.text}], (q.line, q.reason))
+        as faults
 from quarantined_cell q
 join export_now x on x.file = q.file and x.sha256 = q.sha256
 where x.refused is null

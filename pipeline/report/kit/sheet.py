@@ -5,6 +5,7 @@ from copy import copy
 from dataclasses import dataclass
 from datetime import date, datetime
 from enum import StrEnum
+from functools import lru_cache
 from math import ceil
 from typing import Any, Generic, Literal, TypeVar
 
@@ -40,7 +41,6 @@ _INDENT = 9.0
 _WIDEST_LETTER = 2.0  # in digits
 _HEADER_LETTERS, _TITLE_LETTERS, _HEADER_SIZE = 80, 250, 9
 _BOLD_ROOM = 0.85  # of a column's width, beside the filter button and for bold letters
-PAGE_LETTERS = 205  # across a landscape page, printed no smaller than 7 points
 _PERCENT = "0 %"
 _PAPERS = {style.A4: 9, style.LETTER: 1}  # ECMA-376: paperSize
 
@@ -129,12 +129,13 @@ class Page:
             cell._style = copy(look)  # noqa: SLF001 - as above
             cell.number_format = f'"{shown} %"'
 
-    def merge(self, row: int, last_column: int, text: str, look: StyleArray) -> None:
-        """Write a text across the first columns of a row."""
-        for column in range(last_column + 1):
-            self.put(row, column, text if column == 0 else None, look)
+    def merge(self, row: int, last: int, text: str, look: StyleArray, first: int = 0) -> None:
+        """Write a text across columns of a row, from the first one unless told otherwise."""
+        for column in range(first, last + 1):
+            self.put(row, column, text if column == first else None, look)
+        ends = (get_column_letter(column + 1) for column in (first, last))
         # The cells keep their looks; `merge_cells` would draw borders of its own, and slowly.
-        self.sheet.merged_cells.add(f"A{row + 1}:{get_column_letter(last_column + 1)}{row + 1}")
+        self.sheet.merged_cells.add(":".join(f"{letter}{row + 1}" for letter in ends))
 
     def width(self, first: int, last: int, characters: float) -> None:
         """Set the width of columns in characters."""
@@ -358,7 +359,7 @@ def put_list(
     page.freeze(1, 1)
     page.sheet.print_title_rows = "1:1"
     page.sheet.print_title_cols = "A:A"
-    page.fit(ceil(sum(widths) / PAGE_LETTERS), 0)
+    page.fit(style.pages_wide(widths, 1), 0)
     page.print_area(max(1, len(rows)), len(columns) - 1)
     if rows:
         page.sheet.auto_filter.ref = f"A1:{get_column_letter(len(columns))}{len(rows) + 1}"
@@ -366,9 +367,9 @@ def put_list(
 
 
 def column_width(heading: str, column: SheetColumn[Any], values: Sequence[Value]) -> float:
-    """Return a width in characters that shows the heading in two lines and every value."""
+    """Return a width in characters that shows the heading in three lines and every value."""
     longest_word = max(len(word) for word in heading.split())
-    needed = max(longest_word, ceil(len(heading) / 2)) + 3  # room for the filter button
+    needed = max(longest_word, ceil(len(heading) / 3)) + 3  # room for the filter button
     longest = max((len(_shown(value, column.look)) for value in values), default=0)
     return min(max(_NARROWEST, needed, longest + 3), max(column.widest, longest_word + 4))
 
@@ -382,6 +383,7 @@ def _shown(value: Value, look: Look) -> str:
     return "100 %" if digits is None else f"{value:{digits}}"
 
 
+@lru_cache(maxsize=2048)  # the same words stand in the workbook of every store
 def lines(text: str, width: float) -> int:
     """Return a text's lines in a column of so many characters, by our typeface, a wider one."""
     if len(text) * _WIDEST_LETTER <= width and "\n" not in text:
@@ -394,5 +396,4 @@ def lines(text: str, width: float) -> int:
 
 def row_height(texts: Sequence[tuple[str, float]]) -> float:
     """Return the height in points of a row of texts, each with its column's width."""
-    count = max((lines(text, width) for text, width in texts), default=1)
-    return min(_TALLEST, count * _LINE)
+    return min(_TALLEST, _LINE * max((lines(text, width) for text, width in texts), default=1))

@@ -8,11 +8,12 @@ use the typefaces every PDF reader brings (ISO 32000: predefined character colle
 letter is printed as `MISSING`, never as an empty box.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from functools import cache, lru_cache
 from itertools import groupby
+from math import ceil
 from unicodedata import category, normalize
 
 import fontpkg
@@ -47,6 +48,9 @@ LETTER = (612.0, 792.0)  # ANSI/ASME Y14.1, points
 LETTER_COUNTRIES = frozenset(
     ("US", "CA", "MX", "PR", "PH", "CL", "CO", "CR", "GT", "PA", "SV", "VE", "NI", "BZ", "DO")
 )
+
+
+PAGE_LETTERS = 205  # of a workbook across a landscape page, printed no smaller than 7 points
 
 
 class Shape(StrEnum):
@@ -98,6 +102,12 @@ def page_size(country: str | None) -> tuple[float, float]:
 
 MISSING = "[?]"
 _FAMILY = "Fira Sans"
+
+
+def pages_wide(widths: Sequence[float], kept: int) -> int:
+    """Return how many pages hold columns of so many letters, the first `kept` of them on each."""
+    first = sum(widths[:kept])
+    return max(1, ceil((sum(widths) - first) / max(1, PAGE_LETTERS - first)))
 
 
 class Face(StrEnum):

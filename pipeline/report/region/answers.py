@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import date
 from math import hypot
 
+from pipeline.reasons import why_unplanned
 from pipeline.report.quarter.content import what, where
 from pipeline.report.region.content import (
     ChangeOtherwise,
@@ -118,7 +119,7 @@ def asked(content: RegionContent, words: Wording) -> list[AskedColumn]:
 def next_step(store: StoreLine, words: Wording) -> str:
     """Return what comes next in a store: missed nights, the next one, or why there is none."""
     if store.unplanned is not None:
-        return store.unplanned
+        return why_unplanned(store.unplanned, words)
     day = store.next_work.date() if store.next_work else store.laid_out
     if store.overdue:
         text = words("review.overdue", n=words.number(store.overdue))

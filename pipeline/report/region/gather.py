@@ -99,11 +99,11 @@ def _latest(seals: Sequence[content.RegionSeal]) -> Seal | None:
 
 def _worded(review: content.RegionContent, book: RuleBook) -> content.RegionContent:
     """Return a review with its findings in the region's language."""
-    language = wording(review.country).language
+    words = wording(review.country)
 
     def told(found: content.FindingLine) -> content.FindingLine:
-        detail = book.sentence(found.rule, language, found.facts, found.detail)
-        return replace(found, detail=detail, title=book.title(found.rule, language))
+        detail = book.sentence(found.rule, words, found.facts, found.detail)
+        return replace(found, detail=detail, title=book.title(found.rule, words.language))
 
     findings, anywhere = map(told, review.findings), map(told, review.anywhere)
     return replace(review, findings=tuple(findings), anywhere=tuple(anywhere))

@@ -8,6 +8,7 @@ from openpyxl.utils import get_column_letter
 
 from pipeline.forms import ACCEPTED, ANOTHER, CHANGE, CHECKS, MOVES, YES, pan_text, plain, word
 from pipeline.reasons import rounded_down
+from pipeline.records import BackOutStep
 from pipeline.report.kit.sheet import Look, SheetColumn, Value, writable
 from pipeline.report.store.content import PlannedStation, Refusal, RegisteredChange, StoreContent
 from pipeline.tables.inventory import InventoryItem
@@ -282,3 +283,30 @@ def move_copies(rows: Sequence[Sequence[Value]]) -> Copies:
 def copied(value: Value) -> str:
     """Return the text of a cell as the hidden copy holds it."""
     return plain(writable(value) if isinstance(value, str) else value)
+
+
+@dataclass(frozen=True, slots=True)
+class BackOutRow:
+    """A step of the way back, its place in it, and its station."""
+
+    position: int
+    step: BackOutStep
+    station: PlannedStation | None
+
+
+def _way_back(row: BackOutRow, words: Wording) -> Value:
+    if row.step.to_channel is None:
+        return words("back_out.kind_off")
+    return words("back_out.kind_parking" if row.step.parking else "back_out.kind_final")
+
+
+BACK_OUT: tuple[SheetColumn[BackOutRow], ...] = (
+    SheetColumn("position", Look.COUNT, "column.order"),
+    SheetColumn("step.change", Look.TEXT, "column.change"),
+    SheetColumn("step.station", Look.LONG, "column.station", 30),
+    SheetColumn("station.name", Look.LONG, "column.station_name", 30),
+    SheetColumn("station.mounted", Look.LONG, "column.mounted", 34),
+    SheetColumn("step.from_channel", Look.COUNT, "column.from"),
+    SheetColumn("step.to_channel", Look.COUNT, "column.to"),
+    SheetColumn(_way_back, Look.LONG, "column.kind", 24),
+)

@@ -4,7 +4,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import timedelta
 from itertools import accumulate
-from math import ceil
 from typing import Any
 
 from openpyxl.styles import Alignment
@@ -27,12 +26,10 @@ from pipeline.forms import (
 from pipeline.records import BackOutStep
 from pipeline.report.kit import style
 from pipeline.report.kit.sheet import (
-    PAGE_LETTERS,
     Book,
     Look,
     Page,
     SheetColumn,
-    Value,
     column_width,
     font,
     put_list,
@@ -41,15 +38,16 @@ from pipeline.report.kit.sheet import (
 )
 from pipeline.report.store.content import (
     CAUTIONS,
-    PlannedStation,
     RegisteredChange,
     StoreContent,
 )
 from pipeline.report.store.followed import behind_widths, outcome_note, put_behind
 from pipeline.report.store.form_rows import (
+    BACK_OUT,
     COMMISSION_COLUMNS,
     DECISION_COLUMNS,
     RESULT_COLUMNS,
+    BackOutRow,
     Copies,
     FormRow,
     FoundRow,
@@ -65,7 +63,7 @@ from pipeline.xlsx import workbook_bytes
 
 _TITLE, _NOTE, _KEYS, _HEADINGS, _FIRST = range(5)  # rows
 _ROOM = 1.12  # bold headings are wider
-_WIDE = PAGE_LETTERS * _ROOM  # one page
+_SMALL_TITLE, _GAP = 12, 6.0  # points: of a title beside its note, and of the row below both
 _DAYS_AHEAD, _REFUSED_AHEAD = 400, 3660  # that a date cell takes; `decide` judges
 _MOST_TEXT, _MOST_TITLE = 225, 32  # letters of a message (Excel's limits, from memory)
 _BACK_OUT_SHEET = "Back-out"
@@ -74,37 +72,12 @@ _DECIDED = (DECISIONS, forms.INVENTORY)  # by approvers
 """The locked cells as written: sheet, change, key, text."""
 
 
-@dataclass(frozen=True, slots=True)
-class BackOutRow:
-    """A step of the way back, its place in it, and its station."""
-
-    position: int
-    step: BackOutStep
-    station: PlannedStation | None
-
-
-def _way_back(row: BackOutRow, words: Wording) -> Value:
-    if row.step.to_channel is None:
-        return words("back_out.kind_off")
-    return words("back_out.kind_parking" if row.step.parking else "back_out.kind_final")
-
-
 # The least width of columns to fill in, in characters.
 _LEAST = {
     "decision": 31, "other": 12, "by": 22, "date": 14, "until": 14, "done_at": 19, "outcome": 19,
     "note": 34,
 }  # fmt: skip
 _BANDS = (style.BUSY_STEPS[1], style.BUSY_STEPS[2])  # behind the rows that are one decision
-BACK_OUT: tuple[SheetColumn[BackOutRow], ...] = (
-    SheetColumn("position", Look.COUNT, "column.order"),
-    SheetColumn("step.change", Look.TEXT, "column.change"),
-    SheetColumn("step.station", Look.LONG, "column.station", 30),
-    SheetColumn("station.name", Look.LONG, "column.station_name", 30),
-    SheetColumn("station.mounted", Look.LONG, "column.mounted", 34),
-    SheetColumn("step.from_channel", Look.COUNT, "column.from"),
-    SheetColumn("step.to_channel", Look.COUNT, "column.to"),
-    SheetColumn(_way_back, Look.LONG, "column.kind", 24),
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -198,7 +171,9 @@ def put_form(book: Book, page: Page, filled: FilledForm, content: StoreContent) 
             zip(form.keys, headings, columns, strict=True)
         )
     ]
-    fill_in, bands = _put_top(book, page, filled, headings, widths), _bands(book)
+    kept = form.keys.index("station") + 1
+    _put_words(book, page, filled, widths, kept)
+    fill_in, bands = _put_headings(book, page, filled, headings, widths), _bands(book)
     for number, row in enumerate(rows, start=_FIRST):
         band = filled.rows[number - _FIRST].band
         locked = book.looks if band is None else bands[band % len(bands)]
@@ -208,7 +183,7 @@ def put_form(book: Book, page: Page, filled: FilledForm, content: StoreContent) 
         texts = [(v, w) for v, w in zip(row, widths, strict=True) if isinstance(v, str)]
         page.height(number, max(20.0, row_height(texts)))
     end = put_behind(book, page, _FIRST + len(rows), form.keys, filled.below)
-    _set_print(page, len(rows), widths, form.keys.index("station") + 1)
+    _set_print(page, len(rows), widths, kept)
     page.print_area(max(_FIRST, end), len(widths) - 1)
     if rows:
         for key in form.entries:
@@ -224,17 +199,36 @@ def put_form(book: Book, page: Page, filled: FilledForm, content: StoreContent) 
     ]
 
 
-def _put_top(
+def _put_words(
+    book: Book, page: Page, filled: FilledForm, widths: Sequence[float], kept: int
+) -> None:
+    """Write title and note: below one another, or side by side where it prints on more pages.
+
+    The columns kept repeat on every page, and what reaches beyond them would be cut there: so the
+    title has them to itself, and the note has the rest of the first page.
+    """
+    plain = Alignment(vertical="top", wrap_text=True)
+    note = book.look(font(), plain)
+    most = sum(widths) / _pages(widths, kept)
+    last = sum(end <= most for end in accumulate(widths)) - 1
+    if _pages(widths, kept) == 1:
+        page.put(_TITLE, 0, filled.title, book.title)
+        page.height(_TITLE, 24)
+        page.merge(_NOTE, last, filled.note, note)
+        page.height(_NOTE, row_height([(filled.note, sum(widths))]) + 4)
+        return
+    page.merge(_TITLE, kept - 1, filled.title, book.look(font(bold=True, size=_SMALL_TITLE), plain))
+    page.merge(_TITLE, last, filled.note, note, kept)
+    room = sum(widths[:kept]) / (_SMALL_TITLE / 10 * _ROOM)
+    texts = [(filled.title, room), (filled.note, sum(widths[kept : last + 1]))]
+    page.height(_TITLE, row_height(texts) * _SMALL_TITLE / 10 + 4)
+    page.height(_NOTE, _GAP)
+
+
+def _put_headings(
     book: Book, page: Page, filled: FilledForm, headings: Sequence[str], widths: Sequence[float]
 ) -> Mapping[Look, Any]:
-    """Write title, note, hidden keys and headings; return the looks of cells to fill in."""
-    page.put(_TITLE, 0, filled.title, book.title)
-    page.height(_TITLE, 24)
-    look = book.look(font(), Alignment(vertical="top", wrap_text=True))
-    most = sum(widths) / _pages(widths)  # so that the note stays on the first page
-    across = [width for width, end in zip(widths, accumulate(widths), strict=True) if end <= most]
-    page.merge(_NOTE, len(across) - 1, filled.note, look)
-    page.height(_NOTE, row_height([(filled.note, sum(across))]) + 4)
+    """Write hidden keys and headings; return the looks of cells to fill in."""
     fill_in = fill_in_looks(book)
     entry = book.look(
         font(bold=True),
@@ -276,15 +270,15 @@ def _bands(book: Book) -> list[Mapping[Look, Any]]:
     return [{name: book.varied(look, fill) for name, look in book.looks.items()} for fill in _BANDS]
 
 
-def _pages(widths: Sequence[float]) -> int:
-    return max(1, ceil(sum(widths) / _WIDE))
+def _pages(widths: Sequence[float], kept: int) -> int:
+    return style.pages_wide([width / _ROOM for width in widths], kept)
 
 
 def _set_print(page: Page, rows: int, widths: Sequence[float], kept: int) -> None:
     """Freeze and repeat the headings and the first columns; print on as many pages as are wide."""
     page.freeze(_FIRST, kept)
     page.sheet.print_title_rows = f"{_HEADINGS + 1}:{_HEADINGS + 1}"
-    pages = _pages(widths)
+    pages = _pages(widths, kept)
     if pages > 1:
         page.sheet.print_title_cols = f"A:{get_column_letter(kept)}"
     page.fit(pages, 0)

@@ -38,7 +38,7 @@ from pipeline.tables.changes import LabelBehind
 from pipeline.tables.inventory import InventoryItem
 from pipeline.tables.run import PermittedChannel
 from pipeline.tables.survey import EdEvidence
-from pipeline.wording import wording
+from pipeline.wording import Wording, wording
 
 CHUNK = 200  # stores whose contents are in memory at once
 MARKED = 1000  # stores whose rows, but not their contents, are in memory at once
@@ -138,13 +138,13 @@ def _chunks(stores: Sequence[str], most: int) -> Iterator[tuple[str, ...]]:
 
 
 def _content(store: Store, rows: _Rows, approvers: tuple[str, ...]) -> StoreContent:
-    key, language = store.store, wording(store.country).language
+    key, words = store.store, wording(store.country)
     book = rows.book
-    stations = tuple(_worded(station, book, language) for station in rows.of(key, PlannedStation))
-    moves = tuple(_worded(move, book, language) for move in rows.of(key, PlannedMove))
+    stations = tuple(_worded(station, book, words) for station in rows.of(key, PlannedStation))
+    moves = tuple(_worded(move, book, words) for move in rows.of(key, PlannedMove))
     air, beside = rows.of(key, EdEvidence), rows.of(key, NextDoor)
     pairs = rows.of(key, EarshotPair)
-    findings = tuple(_finding(found, book, language) for found in rows.of(key, StoreFinding))
+    findings = tuple(_finding(found, book, words) for found in rows.of(key, StoreFinding))
     plan = next(iter(rows.of(key, PlanInForce)), None)
     changes = rows.of(key, RegisteredChange) if plan else ()
     return StoreContent(
@@ -159,9 +159,9 @@ def _content(store: Store, rows: _Rows, approvers: tuple[str, ...]) -> StoreCont
         permitted=tuple(one.channel for one in rows.of(key, PermittedChannel)),
         figures=key_figures(stations, moves, air, findings, pairs, beside=beside),
         plan=plan,
-        changes=tuple(_worded(change, book, language) for change in changes),
+        changes=tuple(_worded(change, book, words) for change in changes),
         refusals=rows.of(key, Refusal),
-        held=tuple(_held(stations)),
+        held=tuple(_held(stations, book, words)),
         levels=rows.of(key, LevelSource),
         approvers=approvers,
         seal=next((Seal(s.size, s.root, s.as_of) for s in rows.of(key, StoreSeal)), None),
@@ -172,30 +172,35 @@ def _content(store: Store, rows: _Rows, approvers: tuple[str, ...]) -> StoreCont
     )
 
 
-def _finding(found: StoreFinding, book: RuleBook, language: str) -> StoreFinding:
+def _finding(found: StoreFinding, book: RuleBook, words: Wording) -> StoreFinding:
     """Return a finding with its title and sentence in the store's language."""
     return replace(
         found,
         severity=Severity(found.severity),
-        title=book.title(found.rule, language),
-        detail=book.sentence(found.rule, language, found.facts, found.detail),
+        title=book.title(found.rule, words.language),
+        detail=book.sentence(found.rule, words, found.facts, found.detail),
     )
 
 
-def _worded(about: Reasoned, book: RuleBook, language: str) -> Reasoned:
+def _worded(about: Reasoned, book: RuleBook, words: Wording) -> Reasoned:
     """Return a station, move or change with its reason in the store's language."""
     if not about.facts:
         return about
     reason = from_json(about.facts)
     bond = reason.bond
     if bond is not None and bond.by is not None and bond.detail is not None:
-        said = book.sentence(bond.by, language, bond.facts, bond.detail)
-        reason = replace(reason, bond=replace(bond, detail=said))
-    told = replace(about, reason=sentence(reason, language))
-    return replace(told, brief=brief(reason, language)) if isinstance(told, PlannedMove) else told
+        said = book.sentence(bond.by, words, bond.facts, bond.detail)
+        bond = replace(bond, detail=said, by=book.title(bond.by, words.language))
+        reason = replace(reason, bond=bond)
+    told = replace(about, reason=sentence(reason, words.language, words.country))
+    if isinstance(told, PlannedMove):
+        told = replace(told, brief=brief(reason, words.language, words.country))
+    return told
 
 
-def _held(stations: Sequence[PlannedStation]) -> Iterator[HeldStation]:
+def _held(
+    stations: Sequence[PlannedStation], book: RuleBook, words: Wording
+) -> Iterator[HeldStation]:
     """Yield the stations that a rule, a refusal or a change made lately keeps where they are."""
     for station in stations:
         reason = from_json(station.facts) if station.facts and not station.moved else None
@@ -203,7 +208,8 @@ def _held(stations: Sequence[PlannedStation]) -> Iterator[HeldStation]:
             continue
         bond, refused = reason.bond, reason.refused
         if bond is not None and bond.why in {"held", "settled"}:
-            yield HeldStation(station.station, bond.why, bond.by, bond.since)
+            by = book.title(bond.by, words.language) if bond.why == "held" and bond.by else bond.by
+            yield HeldStation(station.station, bond.why, by, bond.since)
         elif bond is None and refused is not None:
             yield HeldStation(station.station, "refused", refused.by, refused.on)
 

@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 from math import fsum
 
+from pipeline.reasons import why_unplanned
 from pipeline.records import Severity
 from pipeline.report.kit.tags import in_words
 from pipeline.report.store.content import EarshotPair, StoreContent
@@ -60,7 +61,7 @@ def side_lines(content: StoreContent, words: Wording) -> str:
 def _advice(content: StoreContent, words: Wording) -> str:
     figures = content.figures
     if content.store.unplanned is not None:
-        return words("verdict.unplanned", reason=content.store.unplanned)
+        return words("verdict.unplanned", reason=why_unplanned(content.store.unplanned, words))
     opening = ""
     if figures.to_install:
         mean, basis = _fresh_air(content), _rests_on(content, words)

@@ -46,7 +46,7 @@ from pipeline.report.store.verdict import beside, evidence_lines, verdict
 from pipeline.tables.declare import column_of
 from pipeline.tables.exports import StationSeen
 from pipeline.tables.survey import EdEvidence
-from pipeline.wording import DEFAULT_LANGUAGE, NOTHING, Wording, wording
+from pipeline.wording import NOTHING, Wording, wording
 from pipeline.xlsx import workbook_bytes
 
 _FIRST_WIDTHS = (40, 62)
@@ -66,6 +66,7 @@ _SHEETS = (
     "stations",
     "next_door",
     "outcome",
+    "glossary",
 )
 
 
@@ -134,20 +135,6 @@ MOVES: tuple[SheetColumn[MoveRow], ...] = (
 )
 
 
-def _basis(row: EdEvidence, words: Wording) -> Value:
-    """Return where a figure comes from; the database has it in English, with more of the scan."""
-    if words.language == DEFAULT_LANGUAGE:
-        return row.basis
-    if row.source == "measured" and row.newest_at is not None:
-        told = {"n": row.readings, "visits": row.visits, "worth": round(row.worth)}
-        counts = {name: words.number(count) for name, count in told.items()}
-        return words("basis_of.measured", day=words.day(row.newest_at.date()), **counts)
-    if row.source == "inferred":
-        heard = words("basis_of.wifi", wifi=row.wifi) if row.wifi else words("basis_of.no_wifi")
-        return words("basis_of.inferred", heard=heard)
-    return words("basis_of.absent")
-
-
 FINDINGS: tuple[SheetColumn[StoreFinding], ...] = (
     SheetColumn(worded("severity", "severity"), Look.TEXT, "column.severity"),
     SheetColumn("title", Look.LONG, "column.title", 36),
@@ -173,7 +160,7 @@ EVIDENCE: tuple[SheetColumn[EdEvidence], ...] = (
     SheetColumn(yes_no("own_traffic"), Look.TEXT, "column.own_traffic"),
     SheetColumn(worded("source", "source"), Look.TEXT, "column.source"),
     SheetColumn("newest_at", Look.MOMENT, "column.newest"),
-    SheetColumn(_basis, Look.LONG, "column.basis", 38),
+    SheetColumn("wifi", Look.TEXT, "column.wifi"),
 )
 _STATUS = _seen("status")
 STATIONS: tuple[SheetColumn[StationRow], ...] = (
@@ -209,6 +196,10 @@ STATIONS: tuple[SheetColumn[StationRow], ...] = (
     SheetColumn("sharing_now", Look.LONG, "column.sharing_now", 30),
     SheetColumn("sharing_planned", Look.LONG, "column.sharing_planned", 30),
 )
+GLOSSARY: tuple[SheetColumn[str], ...] = (
+    SheetColumn(lambda term, words: words(f"glossary.{term}"), Look.LONG, "column.term", 26),
+    SheetColumn(lambda term, words: words(f"meaning.{term}"), Look.LONG, "column.meaning", 76),
+)
 
 
 def workbook(content: StoreContent) -> bytes:
@@ -242,6 +233,8 @@ def workbook(content: StoreContent) -> bytes:
         put_list(book, book.sheet("Next door", title), NEXT_DOOR, content.neighbours.rows)
     if content.outcomes:
         put_list(book, book.sheet("Outcome", title), OUTCOMES, content.outcomes)
+    page = book.sheet("Glossary", title, landscape=False)
+    put_list(book, page, GLOSSARY, words.group("glossary"))
     put_copy(book, content, copies)
     for sheet in book.book.worksheets:
         lock(sheet)
@@ -336,8 +329,9 @@ def _cost_lines(content: StoreContent, words: Wording) -> list[tuple[str, str]]:
     if proof is None:
         return []
     costs = (proof.cost_now, proof.cost, proof.bound)
+    solvers = [words.named("solver", one) for one in proof.solver.split(", ")]
     return [
-        (words("summary.solver"), proof.solver),
+        (words("summary.solver"), ", ".join(solvers)),
         (words("summary.cost"), _joined(words.number(cost, 3) for cost in costs)),
         *([(words("summary.ask"), _asked(proof.ask, words))] if proof.ask else []),
     ]
