@@ -116,9 +116,9 @@ class Fitted:
 
     @property
     def fit(self) -> tuple[int, int, int]:
-        """How well the kind fits: fields known or found, known for sure, and few lacking."""
+        """How well the kind fits: fields known or found, few lacking, and known for sure."""
         known = sum(why == "heading" for why in self.why.values())
-        return len(self.places), known, -len(self.lacking)
+        return len(self.places), -len(self.lacking), known
 
 
 def proposal(
@@ -230,7 +230,7 @@ def _likely(
 
 
 def _needed(kind: str, *, wide: bool) -> list[str]:
-    needs = ("yes", "long") if kind == READINGS and not wide else ("yes",)
+    needs = ("yes", "set") if wide or kind != READINGS else ("yes", "long")
     (fields,) = (each.fields for each in EXPORT_KINDS if each.name == kind)
     return [field.name for field in fields if field.needed in needs]
 
