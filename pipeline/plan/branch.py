@@ -18,6 +18,9 @@ _NODE_ROUNDS = 60
 # Backtracks of the exact solver on what the root leaves, at first, and on the last stations of a
 # branch.
 _SLICE = 3_000
+# Share of the labels that the root must rule out for branches to be worth more than the exact
+# solver: on thinly tied stores it rules out none, and every branch costs 60 rounds for nothing.
+_USEFUL = 0.1
 _LEAF_EFFORT = 3_000
 _LEAF_STATIONS = 28
 # Squared matrix sizes that take about as long as one backtrack of the exact solver, measured on
@@ -51,7 +54,8 @@ class Proof:
     def run(self) -> Verdict:
         """Bound the whole, then let two ways share the effort until one has proven the rest.
 
-        One is the exact solver on what the root leaves, each time with twice the effort; the other
+        One is the exact solver on what the root leaves, each time with twice the effort, and with
+        half of it all at first where the root rules out little; the other
         works through the branches, weakest bound first, in slices as large. It has the next slice
         too where what it gained in its last promises an end sooner. The verdict's bound is 0
         where the matrices are too large for the effort.
@@ -61,7 +65,7 @@ class Proof:
         if rounds < _FEWEST_ROUNDS:
             return Verdict(None, 0, proven=False, solver="", spent=0)
         self._root(rounds)
-        share, sooner = _SLICE, False
+        share, sooner = self._first_share(), False
         while self._unproven():
             if not sooner and self._exact(self._hopeful(self.root), min(share, self.left)):
                 self.open.clear()
@@ -71,6 +75,11 @@ class Proof:
         weakest = self.open[0].bound if self.open else math.inf
         bound = self.top if weakest > self.goal else math.ceil(weakest / self.grain) * self.grain
         return Verdict(self.best, bound, bound == self.top, "", effort - self.left)
+
+    def _first_share(self) -> int:
+        """Return the solver's first slice: half of all effort where the root ruled out little."""
+        left = self._hopeful(self.root).sum() / self.root.allowed.sum()
+        return _SLICE if left <= 1 - _USEFUL else max(_SLICE, self.left // 2)
 
     def _unproven(self) -> bool:
         return bool(self.open) and self.open[0].bound <= self.goal and self.left > 0
