@@ -12,7 +12,7 @@ from pipeline.plan.network import Network, Solve, Table, Verdict, solve_any
 from pipeline.plan.reduce import joined, reduced
 from pipeline.plan.relaxation import Floor, Label, Mask, Matrix, Relaxation, State
 
-_ROOT_ROUNDS = 450
+_ROOT_ROUNDS = 225
 _FEWEST_ROUNDS = 60
 _NODE_ROUNDS = 60
 # Backtracks of the exact solver on what the root leaves, at first, and on the last stations of a
