@@ -185,12 +185,12 @@ class _Deciding:
     def _chance_of_loss(self, i: int, choice: Choice) -> float:
         """Return the chance that a station's own clear air falls notably by its move."""
         stakes = self.stakes
-        here, there = (
-            (*stakes.beta[i][c[i]], round(stakes.own(i, c), _DIGITS))
-            for c in (stakes.present, choice)
-        )
-        key = (i, choice[i], there[2])
+        key = (i, choice[i], round(stakes.own(i, choice), _DIGITS))
         if key not in self._losses:
+            here, there = (
+                (*stakes.beta[i][c[i]], round(stakes.own(i, c), _DIGITS))
+                for c in (stakes.present, choice)
+            )
             self._losses[key] = chance_of_loss(here, there, _NOTABLE * stakes.price)
         return self._losses[key]
 
@@ -255,16 +255,20 @@ class _Deciding:
             for count in range(len(free) + 1)
             for dropped in combinations(free, count)
         ]
-
-        def more(part: Choice) -> float:
-            alone, pairs = stakes.change(choice, part)
-            return alone + pairs + self._surcharges(part, stakes.movers(part))
-
-        return next(
-            part
-            for part in sorted(parts, key=more)
-            if all(some.isdisjoint(failing) for failing in self._failing(part))
-        )
+        best: tuple[float, int] | None = None
+        # What moves cost more is reckoned last, and only of parts that may still be the best.
+        plain = sorted((sum(stakes.change(choice, part)), at) for at, part in enumerate(parts))
+        for least, at in plain:
+            if best and least > best[0]:
+                break
+            part = parts[at]
+            found = least + self._surcharges(part, stakes.movers(part)), at
+            if (best is None or found < best) and all(
+                some.isdisjoint(failing) for failing in self._failing(part)
+            ):
+                best = found
+        assert best is not None, "to move nothing always stands"  # noqa: S101 - for mypy
+        return parts[best[1]]
 
     def bettered(self, choice: Choice) -> Choice:
         """Change one station, or two that need one another, for the best until nothing is better.
