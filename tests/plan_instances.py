@@ -6,9 +6,11 @@ import random
 from collections.abc import Iterator, Mapping, Sequence
 
 import numpy as np
+import numpy.typing as npt
 
 One = list[list[float]]
 Two = dict[tuple[int, int], list[list[float]]]
+Steps = npt.NDArray[np.int64]
 
 CHANNELS = (11, 15, 20, 25, 26)
 
@@ -124,7 +126,7 @@ def least(one: One, two: Two, ties: Sequence[Sequence[int]]) -> tuple[int, int] 
     together (Bertele and Brioschi, Nonserial Dynamic Programming, 1972; from memory).
     """
     weight = 1 + sum(map(max, ties))
-    left = {
+    left: dict[tuple[int, ...], Steps] = {
         (i,): np.array([round(x * 10**9) * weight + t for x, t in zip(*rows, strict=True)])
         for i, rows in enumerate(zip(one, ties, strict=True))
     }
@@ -139,7 +141,7 @@ def least(one: One, two: Two, ties: Sequence[Sequence[int]]) -> tuple[int, int] 
             for i in scope:
                 around.setdefault(i, set()).update(scope)
         gone = min(around, key=lambda i: (len(around[i]), i))
-        scope = (gone, *sorted(around[gone] - {gone}))
+        scope: tuple[int, ...] = (gone, *sorted(around[gone] - {gone}))
         if len(scope) > 9:
             return None
         joint = np.zeros([len(one[i]) for i in scope], dtype=np.int64)
@@ -151,8 +153,8 @@ def least(one: One, two: Two, ties: Sequence[Sequence[int]]) -> tuple[int, int] 
                 joint += turned.reshape([len(one[i]) if i in some else 1 for i in scope])
         rest = joint.min(axis=0)
         tables = [(some, table) for some, table in tables if gone not in some]
-        if len(scope) == 1:
-            total += int(rest)
-        else:
+        if scope[1:]:
             tables.append((scope[1:], rest))
+        else:
+            total += int(rest)
     return divmod(total, weight)

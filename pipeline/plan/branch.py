@@ -17,8 +17,8 @@ _FEWEST_ROUNDS = 60
 _NODE_ROUNDS = 60
 # Backtracks of the exact solver on what the root leaves, at first.
 _SLICE = 3_000
-# Where fewer of all pairs matter, and the root rules out less of the labels, branches are worth less
-# than the exact solver: every one costs 60 rounds for nothing.
+# Where fewer of all pairs matter, and the root rules out less of the labels, branches are worth
+# less than the exact solver: every one costs 60 rounds for nothing.
 _THIN, _USEFUL = 0.5, 0.1
 # Branches get so many times the solver's slice: what they gain is kept, a slice is made anew.
 _KEPT = 2
