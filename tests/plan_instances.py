@@ -137,9 +137,9 @@ def least(one: One, two: Two, ties: Sequence[Sequence[int]]) -> tuple[int, int] 
     tables, total = list(left.items()), 0
     while tables:
         around: dict[int, set[int]] = {}
-        for scope, _ in tables:
-            for i in scope:
-                around.setdefault(i, set()).update(scope)
+        for some, _ in tables:
+            for i in some:
+                around.setdefault(i, set()).update(some)
         gone = min(around, key=lambda i: (len(around[i]), i))
         scope: tuple[int, ...] = (gone, *sorted(around[gone] - {gone}))
         if len(scope) > 9:

@@ -268,7 +268,8 @@ def _store(seed: int, stations: int) -> tuple[One, Two, list[list[int]]]:
 def test_a_complete_search_proves_the_best_to_the_last_digit(seed: int) -> None:
     """Stores of 2 to 32 stations: no gap is left, and elimination in whole numbers agrees.
 
-    Up to 16 stations, and on thin floors, the search is always complete. Elimination looks at every choice of up to eight stations, and of larger stores on thin floors.
+    Up to 16 stations, and on thin floors, the search is always complete. Elimination looks at
+    every choice of up to eight stations, and of larger stores on thin floors.
     """
     stations = 2 + seed % 31
     one, two, ties = _store(seed, stations)

@@ -81,7 +81,7 @@ class Chances:
     loss: dict[tuple[int, int, float], float] = field(default_factory=dict)
 
 
-def decide(
+def decide(  # noqa: PLR0913 - two inputs; the rest are options with defaults
     stakes: Stakes,
     terms: Terms,
     *,
@@ -146,7 +146,7 @@ def _solved(
     ties: Sequence[Sequence[int]] | None,
     effort: int,
 ) -> tuple[Choice, Assignment]:
-    """Return the best assignment of what is allowed; some are held where a known choice has them."""
+    """Return the best assignment of what is allowed, with some held where the known has them."""
     allowed = stakes.allowed
     at = known and [some.index(a) for some, a in zip(allowed, known, strict=True)]
     rows = list(zip(stakes.one, allowed, strict=True))
