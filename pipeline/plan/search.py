@@ -121,6 +121,7 @@ class _Tabu:
 # pairs of stations, which is what a backtrack's time goes by; least and most backtracks of it.
 # Where only a share of all pairs matters the relaxation is weak and has to wait longer.
 _FIRST, _FEWEST, _MOST = 260_000, 800, 20_000
+_CHOICES = 16  # a station, on average: with more the matrices are so large that they wait longest
 # Steps of the local search a station: before the exact solver, which most stores need no more
 # than, and after its first try.
 _QUICK, _THOROUGH = 5, 50
@@ -161,6 +162,8 @@ def solve_part(network: Network, effort: int, solve: Solve) -> tuple[tuple[int, 
 def _first_try(network: Network) -> int:
     """Return the backtracks after which the relaxation takes over."""
     size, pairs = len(network.unary), max(1, len(network.pairs))
+    if sum(map(len, network.unary)) > _CHOICES * size:
+        return _MOST
     full = size * (size - 1) / 2
     return min(_MOST, max(_FEWEST, int(_FIRST / pairs * (full / pairs) ** 2)))
 
