@@ -76,6 +76,8 @@ COMMISSION = Form(
     ("state", "due", "place", "address"),
 )  # fmt: skip
 """The sheet on which a station set for the first time is accepted; results have no row of it."""
+LIST_BELOW = "list below"
+"""In the first cell of a hidden row below a form: what follows is not to be filled in."""
 MOVES = "Moves"
 """The list of moves: nothing to fill in, but decisions rest on it."""
 

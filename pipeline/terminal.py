@@ -25,6 +25,7 @@ from pipeline.match.match import NAMED
 from pipeline.plan.what_if import WhatIf
 from pipeline.progress import Item, Progress, Silent
 from pipeline.records import KeysLeft, NewKey, RunSummary, Severity
+from pipeline.report.files import CHAIN_FOLDER
 from pipeline.tables.audit import Departure
 from pipeline.tables.taken import ExportFile
 from pipeline.visible import visible
@@ -141,6 +142,8 @@ def show_run(console: Console, summary: RunSummary) -> None:
         console.print(f"{files} are in {summary.out}/<region>/<store>/")
     if summary.reviews:
         console.print(f"Region reviews: {summary.out}/<region>/review.pdf and .xlsx")
+        if any(path.parent == summary.out / CHAIN_FOLDER for path in summary.reviews):
+            console.print(f"Chain review: {summary.out}/{CHAIN_FOLDER}/review.pdf and .xlsx")
     if summary.quarantine is not None:
         keys = bool(summary.keys_taken) or summary.keys_left != KeysLeft()
         what = "Rows to mend, and keys written otherwise" if keys else _TO_MEND

@@ -4,8 +4,10 @@ from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from datetime import date, datetime
 from pathlib import Path
+from typing import Any
 
 from empty import new_database
+from openpyxl import load_workbook
 from openpyxl.workbook import Workbook
 from openpyxl.worksheet.worksheet import Worksheet
 
@@ -33,6 +35,18 @@ def sheet_of(book: Workbook, form: Form) -> Worksheet:
     sheet = book[title]
     assert isinstance(sheet, Worksheet)
     return sheet
+
+
+def fill_in(path: Path, form: Form, entries: Mapping[str, tuple[object, ...]]) -> None:
+    """Fill in the entries of a form's changes, in the order of its entries."""
+    file = load_workbook(path)
+    sheet = sheet_of(file, form)
+    keys = [cell.value for cell in sheet[3]]
+    for row in sheet.iter_rows(min_row=5):
+        for key, value in zip(form.entries, entries.get(str(row[0].value), ()), strict=False):
+            cell: Any = row[keys.index(key)]
+            cell.value = value
+    file.save(path)
 
 
 def at(day: date, hour: int = 0) -> datetime:

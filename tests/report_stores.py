@@ -245,6 +245,7 @@ def fill(database: Database, into: Invented) -> None:
     connection = database.connection
     connection.execute("insert into this_run values (?, ?)", [RUN, SEEN])
     connection.execute("insert into setting values ('earshot_probability', 0.5)")
+    connection.execute("insert into setting values ('labels_verified_share', 0.98)")
     connection.execute("insert into setting values ('evidence_half_life_days', 180)")
     for table, rows in into.tables.items():
         frame = pl.DataFrame(rows, infer_schema_length=None).cast({pl.Null: pl.String})

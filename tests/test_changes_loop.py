@@ -9,8 +9,10 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from loop_harness import Carried, Quarters, two_quarters
+from loop_harness import Carried, Quarters, rolled_out, two_quarters
 from simulate.setting import Setting
+
+from pipeline.effect.verdict import Word
 
 NULL = Setting("null chain", null=0.1, stores=8, surveyed=False)
 SMALL = {"1 x 5": (1, 5), "1 x 20": (1, 20), "3 x 8": (3, 8)}
@@ -156,3 +158,25 @@ def test_changes_that_gain_are_said_to(tmp_path: Path, capsys: pytest.CaptureFix
         print(f"\nover 10 points: {told}, {shown} helped")  # noqa: T201 - the figures are the point
     assert _claimed(good) <= 0.5
     assert shown >= 0.6 * len(good)
+
+
+@pytest.mark.slow
+def test_a_rollout_that_gains_nothing_is_not_said_to_help(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Drawn, laid out, made and judged wave by wave, the last one too: 24 stores, with labels."""
+    setting = replace(NULL, stores=24, stations=2, readings=20)
+    claims, waves = 0, []
+    for seed in range(1301, 1307):
+        (own := tmp_path / str(seed)).mkdir()
+        found = rolled_out(own, setting, seed)
+        false = [text for text in found.texts if "raised clear air" in text or "gained" in text]
+        claims += found.helped or bool(false)
+        waves.append(found.waves)
+        assert all(one.verdict.word is not Word.ROLL_ON for one in found.proofs)
+        with capsys.disabled():
+            said = [f"{one.verdict.word}, {one.verdict.why}" for one in found.proofs]
+            print(f"\nnull rollout {seed}: {found.waves} waves, {said}, {false}")  # noqa: T201 - the figures are the point
+    assert claims <= 1  # of six, each with four intervals of 95 %
+    assert min(waves) >= 2
+    assert max(waves) == 3

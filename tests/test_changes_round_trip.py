@@ -8,8 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from changes_kit import sheet_of, states
-from openpyxl import load_workbook
+from changes_kit import fill_in, states
 
 from pipeline.changes.back_out import back_out
 from pipeline.changes.decisions import decide
@@ -21,7 +20,7 @@ from pipeline.changes.verify import verify
 from pipeline.check.rules import bind
 from pipeline.database import Database, open_database
 from pipeline.demo.demo import write_follow_up
-from pipeline.forms import DECISIONS, RESULTS, Form
+from pipeline.forms import DECISIONS, RESULTS
 from pipeline.ingest.load import ingest
 from pipeline.plan.stores import plan
 from pipeline.progress import Silent
@@ -78,18 +77,6 @@ class Tour:
         for content in store_contents(self.database, STORES, self.settings.approvers):
             sent[content.store.store].write_bytes(workbook(content))
         return sent
-
-
-def fill_in(path: Path, form: Form, entries: Mapping[str, tuple[object, ...]]) -> None:
-    """Fill in the entries of a form's changes, in the order of its entries."""
-    file = load_workbook(path)
-    sheet = sheet_of(file, form)
-    keys = [cell.value for cell in sheet[3]]
-    for row in sheet.iter_rows(min_row=5):
-        for key, value in zip(form.entries, entries.get(str(row[0].value), ()), strict=False):
-            cell: Any = row[keys.index(key)]
-            cell.value = value
-    file.save(path)
 
 
 def decided(tour: Tour) -> None:

@@ -1,21 +1,38 @@
 """The generator of the invented chain and the exports it wrote."""
 
 import io
+import shutil
 import zipfile
 from collections import Counter, defaultdict
+from dataclasses import replace
+from datetime import date, datetime
 from pathlib import Path
 
 import pytest
+from changes_kit import fill_in
+from demo_run import Ran
 from openpyxl import load_workbook
 
+from pipeline.commands import run_decide
 from pipeline.demo import air
 from pipeline.demo.chain import DEMO_STORES, EARLIER, LATEST, REGIONS, SEED
-from pipeline.demo.demo import generate, write_demo
+from pipeline.demo.demo import (
+    NEXT_CHANNELS,
+    NEXT_STORES,
+    STRAGGLERS,
+    generate,
+    write_demo,
+    write_next,
+)
 from pipeline.demo.exports import files_of, tables_of
 from pipeline.demo.records import ChainSeen
+from pipeline.forms import DECISIONS, RESULTS
+from pipeline.progress import Silent
+from pipeline.run import run
 from pipeline.settings import load_settings
 
 SAMPLE = Path(__file__).parents[1] / "sample_exports"
+SAMPLE_NEXT = SAMPLE.with_name("sample_exports_next")
 
 
 @pytest.fixture(scope="module")
@@ -53,6 +70,51 @@ def test_the_committed_demo_is_what_the_generator_writes(tmp_path: Path) -> None
     assert files_below(SAMPLE) == files_below(tmp_path)
     for name in files_below(tmp_path):
         assert contents(SAMPLE / name) == contents(tmp_path / name), name
+
+
+def test_the_committed_fortnight_later_is_what_the_generator_writes(
+    demo_run: Ran, tmp_path: Path
+) -> None:
+    """And its stations are on the channels that the plan of the demo asks for."""
+    write_next(tmp_path)
+
+    assert files_below(SAMPLE_NEXT) == files_below(tmp_path)
+    for name in files_below(tmp_path):
+        assert contents(SAMPLE_NEXT / name) == contents(tmp_path / name), name
+    planned = demo_run.rows(
+        "select station, to_channel from move where store in ('N101', 'N102') and not parking"
+    )
+    assert dict(planned) == NEXT_CHANNELS
+
+
+@pytest.mark.slow
+def test_of_the_fortnight_later_one_store_is_back_and_one_lacks_labels(
+    demo_run: Ran, tmp_path: Path
+) -> None:
+    """Approved, done, and looked at: N101 is verified, the next plan of N102 lists its labels."""
+    ran = demo_run.copied(tmp_path, reports=True)
+    sent = []
+    for store in NEXT_STORES:
+        path = tmp_path / f"{store}.xlsx"
+        shutil.copy(ran.request.out / "North" / store / "change-plan.xlsx", path)
+        changes = [c for (c,) in ran.rows("select change from change where store = ?", [store])]
+        said = ("approved", None, "T. Aldervane", date(2026, 10, 2), None, None)
+        fill_in(path, DECISIONS, dict.fromkeys(changes, said))
+        done = (datetime(2026, 10, 7, 23, 30), "done", "night team", "")
+        fill_in(path, RESULTS, dict.fromkeys(changes, done))
+        sent.append(path)
+    taken = run_decide(ran.request, sent, all_or_nothing=True)
+    assert [(one.decisions, one.results, one.refusals) for one in taken] == [(1, 1, ()), (4, 4, ())]
+
+    run(replace(ran.request, exports=SAMPLE_NEXT, as_of=None), Silent())
+
+    states = ran.rows("select store, state, count(*) from change_story"
+                      " where store in ('N101', 'N102') group by all order by all")  # fmt: skip
+    assert states == [("N101", "verified", 1), ("N102", "implemented", 1), ("N102", "verified", 3)]
+    assert ran.rows("select label from label_behind order by label") == [(s,) for s in STRAGGLERS]
+    sheet = load_workbook(ran.request.out / "North" / "N102" / "change-plan.xlsx")["Results"]
+    told = [[cell.value for cell in row] for row in sheet.iter_rows()]
+    assert [row[2] for row in told if row[0] == "N102"] == list(STRAGGLERS)
 
 
 def test_the_demo_stays_small() -> None:

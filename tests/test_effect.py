@@ -39,8 +39,10 @@ def turns_of(chain: Chain) -> list[Turn]:
     """Return the chain's stores with the nights of their waves."""
     found = []
     for store, (wave, stratum) in enumerate(zip(chain.wave, chain.stratum, strict=True)):
-        start = chain.day(chain.plan.starts[wave]) + timedelta(days=1 + store % 5)
-        found.append(Turn("North", f"S{store:03}", str(stratum), WAVES[wave], start, start))
+        start = chain.day(int(chain.night[store])) + timedelta(days=1 + store % 5)
+        ticket = f"{chain.order[store]:04}"
+        key = f"S{store:03}"
+        found.append(Turn("North", key, str(stratum), WAVES[wave], start, start, ticket=ticket))
     return found
 
 
@@ -60,9 +62,9 @@ def figures_of(chain: Chain) -> Figures:
 
 
 def compared(chain: Chain) -> dict[Measure, list[Comparison]]:
-    """Return the comparisons of the waves that have stores to come."""
+    """Return the comparisons of all waves."""
     turns, figures = turns_of(chain), figures_of(chain)
-    waves = wave_days(turns, DAYS)[: len(chain.plan.sizes) - 1]
+    waves = wave_days(turns, DAYS)
     return {
         outcome: [comparison(days, outcome, turns, figures) for days in waves]
         for outcome in (AIR, ACKNOWLEDGED)
@@ -116,7 +118,7 @@ def truth(chain: Chain) -> float:
     return estimate(compared(replace(chain, acknowledged=chain.gained))[ACKNOWLEDGED]).effect
 
 
-QUICK, MANY = range(6), range(1000, 1100)
+QUICK, MANY = range(6), range(11000, 11100)
 
 
 def test_some_chains_are_judged_as_they_are() -> None:
@@ -135,7 +137,7 @@ def test_intervals_hold_the_truth_and_verdicts_follow_it() -> None:
     """200 stores in three waves, a hundred times for each of four effects."""
     found = {
         effect: measured(Rollout(effect=effect), range(first, first + 100))
-        for effect, first in ((0.0, 2000), (0.02, 3000), (0.04, 4000), (-0.03, 5000))
+        for effect, first in ((0.0, 12000), (0.02, 13000), (0.04, 14000), (-0.03, 15000))
     }
     print(found)  # noqa: T201 - the figures of docs/method.md
 
@@ -147,6 +149,37 @@ def test_intervals_hold_the_truth_and_verdicts_follow_it() -> None:
     assert found[-0.03]["stop"] >= 95
     assert found[0.04]["roll_on"] >= 95
     assert found[0.04]["stop"] == 0
+
+
+def _last(seeds: range, effect: float) -> tuple[int, int]:
+    """Return how often the last wave within itself holds the truth, and is said to gain."""
+    held = helped = 0
+    for seed in seeds:
+        chain = simulated(Rollout(effect=effect), seed)
+        found = estimate(compared(chain)[ACKNOWLEDGED][2:])
+        sure = compared(replace(chain, acknowledged=chain.gained))[ACKNOWLEDGED][2:]
+        held += covered(found, estimate(sure).effect)
+        helped += found.helped
+    return held, helped
+
+
+def test_the_last_wave_is_told_by_its_thirds_in_some_chains() -> None:
+    """A slice of the slow run below."""
+    held, helped = _last(QUICK, 0.04)
+    assert (held >= 4, helped) == (True, 6)
+
+
+@pytest.mark.slow
+def test_the_last_wave_is_told_by_its_thirds() -> None:
+    """Nobody follows it: the third drawn first stands against the third drawn last."""
+    (held, helped), (sure, found) = (
+        _last(range(16000, 16100), 0.0),
+        _last(range(17000, 17100), 0.04),
+    )
+    print("last wave", held, helped, sure, found)  # noqa: T201 - the figures of docs/method.md
+    assert 90 <= (held + sure) / 2 <= 97
+    assert helped <= 5
+    assert found >= 95
 
 
 def _pairs(seeds: range, effect: float = 0.04) -> list[Estimate]:
@@ -236,9 +269,9 @@ def test_costs_of_updates_are_recovered_in_some_chains() -> None:
 @pytest.mark.slow
 def test_costs_of_updates_are_recovered() -> None:
     """Each coefficient lies within its interval in at least 90 chains of 100."""
-    counts = _recovered(MANY)
+    counts = _recovered(range(30000, 30300))  # of 100 one of five falls short one time in twenty
     print("costs", counts)  # noqa: T201 - as above
-    assert min(counts) >= 90
+    assert min(counts) >= 0.9 * 300
 
 
 def test_own_weight_is_offered_only_where_it_surely_differs() -> None:
@@ -326,9 +359,11 @@ def test_what_waves_see_follows_their_size() -> None:
     assert stores_needed(0.05, 0.001, [200]) is None
     assert stores_needed(0.001, 0.04, [4, 4, 4]) == 3
     waves = [("pilot", [1, 0]), ("second", [4, 5]), ("rest", [5, 5])]
-    pilot, second = sights("clear_air", 0.03, waves, 0.04)
+    pilot, second, rest = sights("clear_air", 0.03, waves, 0.04)
     assert (pilot.least, pilot.turned, pilot.controls, second.controls) == (None, 1, 19, 10)
     assert second.least == least_effect(0.03, [(4, 5), (5, 5)])
+    assert (rest.turned, rest.controls, rest.within) == (4, 4, True)
+    assert rest.least == least_effect(0.03, [(2, 2), (2, 2)])
 
 
 def test_stores_that_other_things_happened_to_are_left_out_each_with_its_reason() -> None:
@@ -370,6 +405,44 @@ def test_stores_that_other_things_happened_to_are_left_out_each_with_its_reason(
     (block,) = found.blocks
     assert block.turned == (True, True, False, False, False)  # A, B; L, M, O
     assert block.changes == pytest.approx((0.1,) * 5)
+
+
+def test_a_wave_that_nobody_follows_is_compared_within_itself_or_not_at_all() -> None:
+    """By thirds of the draw; a night out of turn takes a store out; without days between: none."""
+    nights = [0, 1, 2, 20, 10, 11, 30, 31, 5]
+    day = timedelta(days=1)
+
+    def turns(nights: list[int]) -> list[Turn]:
+        return [
+            Turn("North", f"S{n}", "s", "rest", BEGUN + on * day, BEGUN + on * day, ticket=str(n))
+            for n, on in enumerate(nights)
+        ]
+
+    (rest,) = wave_days(turns(nights), DAYS)
+    told = [
+        OutcomeDay(f"S{n}", when, AIR, 0.5 + n / 100 + 0.1 * (on <= 2) * (when > BEGUN))
+        for n, on in enumerate(nights)
+        for when in (BEGUN - day, BEGUN + 8 * day)
+    ]
+    found = comparison(rest, AIR, turns(nights), Figures(told, []))
+
+    assert (rest.done_on, rest.until) == (BEGUN + 2 * day, BEGUN + 19 * day)
+    assert rest.after == (BEGUN + 3 * day, BEGUN + 19 * day)
+    assert [(one.store, one.reason) for one in found.left_out] == [("S8", WashOut.OUT_OF_TURN)]
+    assert found.blocks[0].turned == (True, True, True, False, False)
+    assert found.blocks[0].changes == pytest.approx((0.1, 0.1, 0.1, 0.0, 0.0))
+    late = turns([0, 1, 25, *nights[3:]])
+    (cut,) = wave_days(late, DAYS)
+    assert cut.done_on == BEGUN + 5 * day
+    left = {one.store: one.reason for one in comparison(cut, AIR, late, Figures(told, [])).left_out}
+    assert left["S2"] is WashOut.OUT_OF_TURN
+    (close,) = wave_days(turns([0, 0, 0, 0, 0, 0, 1, 1, 1]), DAYS)
+    assert close.until is None
+    assert compare(comparison(close, AIR, turns([0] * 9), Figures(told, [])).blocks) is None
+    (two,) = wave_days(turns([0, 30]), DAYS)
+    assert two.until == BEGUN + 29 * day
+    followed = [*turns(nights), Turn("North", "T", "s", None, None, None)]
+    assert wave_days(followed, DAYS)[0].until is None
 
 
 def test_stores_are_compared_within_their_stratum() -> None:

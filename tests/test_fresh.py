@@ -31,7 +31,8 @@ WORKED_OUT = {
     *COMPUTED, "change_labels", "label_behind", "finding", "plan_bound", "rule_problem",
     "rule_text", "run",
     "key_match", "key_unmatched", "key_pair", "key_known", "register_entry", "register_seal",
-    "register_file", "file_kept", "nights_given", "audit_restated", "pan_id_given",
+    "register_file", "file_kept", "nights_given", "ticket_given",
+    "audit_restated", "pan_id_given",
 }  # fmt: skip
 INPUTS = {  # in the run's name or the fingerprint itself
     "setting", "setting_text", "permitted_channel", "this_run", "exception", "rules_kept",

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pypdfium2
 import pytest
+from accessible import shortcomings
 from audit_history import LAST, QUARTERS, History, history
 from audit_kit import audit_of, live_through, past_database
 from openpyxl import load_workbook
@@ -264,8 +265,10 @@ def test_the_sign_off_is_on_the_last_page(
     written: Written,
 ) -> None:
     """How it was done, and lines for name, signature and date."""
-    last = pages(written[2][LAST][".pdf"])[-1]
-    for words in ("How this was done", "Sign-off", "Prepared by", "Accepted by", "signature"):
+    texts = pages(written[2][LAST][".pdf"])
+    last = texts[-1]
+    assert "How this was done" in f"{texts[-2]} {last}"
+    for words in ("Sign-off", "Prepared by", "Accepted by", "signature"):
         assert words in last
 
 
@@ -275,7 +278,9 @@ def test_every_language_and_an_empty_quarter_can_be_laid_out(
     """German has its own words; a quarter in which nothing departs says so."""
     database, _, _, _ = written
     content = quarter_content(database, QUARTERS[LAST])
-    german = pages(quarter_pdf(content, wording("DE")))
+    octets = quarter_pdf(content, wording("DE"))
+    german = pages(octets)
+    assert shortcomings(octets) == []
     assert "Über die Quartale" in german[1]
     assert quarter_workbook(content, wording("DE")) == quarter_workbook(content, wording("DE"))
     alone = replace(content, trend=(replace(content.now, asked=1, channels=1, rollouts=0),))

@@ -4,7 +4,7 @@ import ctypes
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from io import BytesIO
 from pathlib import Path
 from urllib.parse import unquote
@@ -12,11 +12,17 @@ from urllib.parse import unquote
 import pypdfium2
 import pypdfium2.raw as pdfium
 import pytest
+from accessible import shortcomings
 from openpyxl import load_workbook
 from region_stores import add_lives, add_rollout, rollout
 from report_stores import Invented, invent, invented_database
 
 from pipeline.database import Database
+from pipeline.effect.chart import chart_limits
+from pipeline.effect.compare import Estimate
+from pipeline.effect.gather import CHAIN, EffectLine, RolloutProof, RunChart
+from pipeline.effect.verdict import RolloutVerdict, VerdictRule, Why, Word
+from pipeline.effect.windows import LeftOut, Measure, WashOut
 from pipeline.errors import OutputNotWritable
 from pipeline.progress import Silent
 from pipeline.records import Selection
@@ -29,7 +35,7 @@ from pipeline.report.region.pages import FileLinks, links_of, region_pdf
 from pipeline.report.region.workbook import region_workbook
 from pipeline.report.write import report, reviews
 from pipeline.settings import Deadline, Settings, load_settings
-from pipeline.wording import NOTHING, Wording, wording
+from pipeline.wording import MINUS, NOTHING, Wording, wording
 
 _LOADED = load_settings()
 SETTINGS: Settings = replace(
@@ -115,6 +121,90 @@ def test_the_page_answers_the_five_questions(north: RegionContent) -> None:
         "Export could not be used (no one store)",
     ):
         assert answer in first, answer
+
+
+def _proof(effect: float, days: int) -> RolloutProof:
+    """Return what a region's rollout showed, with a run chart of so many days and much left out."""
+    found = Estimate(effect, effect - 0.01, effect + 0.01, 40, 100, 0.02)
+    word, why = (Word.ROLL_ON, Why.HELPED) if effect > 0 else (Word.STOP, Why.HARMED)
+    points = tuple((date(2026, 7, 1) + timedelta(days=n), 0.9 + n % 3 / 100) for n in range(days))
+    return RolloutProof(
+        RolloutVerdict(word, why, Measure.CLEAR_AIR),
+        VerdictRule(0.02, 0.02),
+        date(2026, 7, 1),
+        reworded=False,
+        lines=(
+            EffectLine(Measure.CLEAR_AIR, None, found),
+            EffectLine(Measure.ACKNOWLEDGED, None, found),
+        ),
+        left_out=tuple(
+            LeftOut("North", f"N{n:03}", f"wave {n % 9}", None, reason)
+            for n, reason in enumerate([*WashOut] * 12)
+        ),
+        chart=RunChart(
+            Measure.ACKNOWLEDGED, points, chart_limits([value for _, value in points]),
+            (("pilot", date(2026, 7, 5)),),
+        ),
+        sights=(),
+        by_chance=True,
+        days=28,
+    )  # fmt: skip
+
+
+def test_the_chain_holds_on_two_pages_and_asks_first(database: Database) -> None:
+    """Of 400 stores in 20 regions; every region has a row, those that must stop before others."""
+    [chain, *_] = region_contents(database, SETTINGS, [CHAIN, "North", "Mitte", "Bare"])
+    assert [part.region for part in chain.parts] == ["Bare", "Mitte", "North"]
+    assert len(chain.stores) == 50
+    parts = [
+        replace(
+            chain.parts[1], region=f"Region {n:02}", proof=_proof(0.04 if n else -0.04, 20),
+            stores=tuple(
+                replace(s, region=f"Region {n:02}") for s in (chain.parts[2].stores * 2)[:20]
+            ),
+        )
+        for n in range(20)
+    ]  # fmt: skip
+    stores = tuple(store for part in parts for store in part.stores)
+    chain = replace(chain, parts=tuple(parts), stores=stores, proof=_proof(0.04, 20))
+    assert len(chain.stores) == 400
+
+    first, second, *more = pages(pdf_of(chain))
+
+    assert not more
+    order = ("Roll on.", "What needs my decision?", "asked of", "What is late?", "asked of those",
+             "How far is the rollout?", "Is it helping?", "Region by region")  # fmt: skip
+    at = [first.index(text) for text in order]
+    assert at[0] < min(at[1:])
+    assert max(at[1:5]) < min(at[5:])
+    assert "Region 00: Stop" in first
+    assert "more regions in the workbook" in first
+    assert all(f"Region {n:02}" in second for n in range(20))
+    assert second.index("Region 00") < second.index("Region 01")
+    assert f"Stop {MINUS}4.0 points, {MINUS}5.0 to {MINUS}3.0" in second
+    assert "more lines in the workbook" in second
+    book = load_workbook(BytesIO(region_workbook(chain, (), WORDS)))
+    assert book.sheetnames == ["Review", "Regions", "Effect", "Left out", "Findings"]
+    assert book["Regions"].max_row == 21
+    assert [cell.value for cell in book["Left out"][2]][:3] == ["North", "wave 0", "N000"]
+
+
+def test_the_chain_has_the_figures_of_its_regions(database: Database, tmp_path: Path) -> None:
+    """It is written beside the regions where all of them are; it names regions, not stores."""
+    chain, *regions = region_contents(database, SETTINGS, [CHAIN, "Bare", "Mitte", "North"])
+
+    assert chain.changes == sum(one.changes for one in regions)
+    assert chain.done == sum(one.done for one in regions)
+    assert len(chain.pending) == sum(len(one.pending) for one in regions)
+    assert sum(len(one.anywhere) for one in regions) == 3 * len(chain.anywhere)
+    wheres = {line.where for line in decisions(chain, WORDS)} - {""}
+    assert wheres <= {"North", "Mitte", "North, Mitte", "North, Mitte, Bare", "Mitte, North"}
+    assert any(due.store == "North" for due in chain.deadlines)
+    written, failed = reviews(database, SETTINGS, tmp_path, Selection())
+    assert not failed
+    assert {path.parent.name for path in written} == {"Bare", "Mitte", "North", "chain"}
+    partly, _ = reviews(database, SETTINGS, tmp_path / "b", Selection(regions=("North",)))
+    assert {path.parent.name for path in partly} == {"North"}
 
 
 def test_what_a_rule_puts_first_is_decided_first_and_a_rollout_as_a_whole(tmp_path: Path) -> None:
@@ -360,7 +450,7 @@ def test_a_second_time_gives_the_same_bytes(database: Database, tmp_path: Path) 
     for name in ("one", "two"):
         reviews(database, SETTINGS, tmp_path / name, Selection())
     paths = sorted((tmp_path / "one").rglob("review.*"))
-    assert len(paths) == 6
+    assert len(paths) == 8
     for path in paths:
         other = tmp_path / "two" / path.relative_to(tmp_path / "one")
         assert path.read_bytes() == other.read_bytes()
@@ -409,7 +499,9 @@ def test_a_large_region_still_has_one_page_first(north: RegionContent) -> None:
     stores = tuple(
         replace(north.stores[n % 42], store=f"X{n:04}", name="Store") for n in range(800)
     )
-    texts = pages(pdf_of(replace(north, stores=stores)))
+    octets = pdf_of(replace(north, stores=stores))
+    texts = pages(octets)
+    assert shortcomings(octets) == []
     rows = " ".join(texts[1:])
     assert "How far is the rollout?" in texts[0]
     assert all(rows.count(f"X{n:04} ") == 1 for n in range(800))
@@ -429,7 +521,7 @@ def test_a_folder_that_cannot_be_written_is_said(
     monkeypatch.setattr(write, "put_file", torn)
     written, failed = reviews(database, SETTINGS, tmp_path, Selection())
     assert [region for region, _ in failed] == ["Mitte"]
-    assert len(written) == 4
+    assert len(written) == 6  # two regions and the chain
 
 
 def test_a_review_that_cannot_be_laid_out_is_said(
@@ -451,7 +543,7 @@ def test_a_review_that_cannot_be_laid_out_is_said(
     assert region == "Mitte"
     assert "no such luck" in sentence
     assert "Mitte" in sentence
-    assert len(written) == 4
+    assert len(written) == 6  # two regions and the chain
     assert not (tmp_path / "Mitte").exists()
 
 

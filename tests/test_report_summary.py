@@ -10,14 +10,16 @@ from pathlib import Path
 
 import pypdfium2 as pdfium
 import pytest
+from accessible import parts, shortcomings
 from openpyxl import load_workbook
 from pypdfium2 import raw
 from report_stores import extremes, invented_database
 from reportlab.pdfgen.canvas import Canvas
 
 from pipeline.report.kit import style
-from pipeline.report.kit.booklet import paginate
-from pipeline.report.kit.pen import Pen, Type, fitted, wrapped
+from pipeline.report.kit.booklet import Leaf, booklet, paginate
+from pipeline.report.kit.pen import Box, Pen, Type, fitted, wrapped
+from pipeline.report.kit.tags import Tags
 from pipeline.report.store.content import HeldStation, StoreContent, short_names
 from pipeline.report.store.gather import store_contents
 from pipeline.report.store.pages import summary
@@ -87,12 +89,17 @@ def test_texts_keep_apart_stay_on_the_page_and_can_be_read(
 ) -> None:
     """No text covers another, leaves the margins or is smaller than seven points."""
     content = contents[store]
-    items = printed(summary(content))
+    octets = summary(content)
+    items = printed(octets)
     width, height = style.page_size(content.store.country)
 
     assert len(items) > 50
     assert covering(items) == []
     assert min(item.size for item in items) >= 7
+    # Eastern letters are borrowed from the reader's machine; all else is in the file.
+    assert [said.split(":")[0] for said in shortcomings(octets)] == (
+        ["PDFUA1-FONT-EMBEDDING-001"] if store == "S008" else []
+    )
     for item in items:
         assert item.left >= style.MARGIN - 1, item
         assert item.right <= width - style.MARGIN + 1, item
@@ -105,7 +112,7 @@ def test_the_measure_of_covering_finds_what_covers() -> None:
     buffer = BytesIO()
     canvas = Canvas(buffer, pagesize=style.A4, invariant=1)
     style.register()
-    pen = Pen(canvas, style.A4)
+    pen = Pen(canvas, style.A4, Tags(canvas))
     pen.text(100, 100, "one text", Type(10))
     pen.text(120, 103, "another", Type(10))
     pen.text(300, 100, "apart", Type(10))
@@ -114,6 +121,40 @@ def test_the_measure_of_covering_finds_what_covers() -> None:
     [(one, other)] = covering(printed(buffer.getvalue()))
     assert one.left == pytest.approx(100, abs=1)
     assert other.left == pytest.approx(120, abs=1)
+
+
+def test_pictures_are_told_in_words_and_lists_are_tables(contents: dict[str, StoreContent]) -> None:
+    """Read by another library: a title, a row for every station, pictures that name them all."""
+    content = contents["S001"]
+    found = parts(summary(content))
+    names = [station.station for station in content.stations]
+
+    roles = Counter(role for role, _ in found)
+    told = [said for role, said in found if role == "Figure"]
+    assert roles["H1"] == 1
+    assert roles["TR"] >= len(names) > 0
+    assert len(told) == 2
+    assert all(f"{name} on " in said for name in names for said in told)
+
+
+def test_the_validator_finds_text_outside_the_tags() -> None:
+    """A document whose text belongs to no part falls short; the same text as a part does not."""
+
+    def bare(pen: Pen, _: Box) -> None:
+        style.register()
+        pen.canvas.setFont(style.Face.TEXT.value, 10)
+        pen.canvas.drawString(100, 100, "untagged")
+
+    def tagged(pen: Pen, _: Box) -> None:
+        pen.text(100, 100, "tagged")
+
+    words = wording("GB")
+    one, other = (
+        booklet([Leaf(draw)], style.A4, words, title="A page", foot="", seal=None)
+        for draw in (bare, tagged)
+    )
+    assert any("CONTENT" in said for said in shortcomings(one))
+    assert shortcomings(other) == []
 
 
 def test_wifi_is_printed_with_the_strongest_level_of_its_channel(

@@ -7,11 +7,13 @@ from dataclasses import replace
 from datetime import date, time, timedelta
 from types import MappingProxyType
 
+import numpy as np
 import pytest
 from schedule_brute import best
 from schedule_checker import faults
 from schedule_portfolios import Portfolio, positions, small, wild
 
+from pipeline.schedule.draw import Lot, draw, places
 from pipeline.schedule.records import Schedule, StoreJob, WaveResult
 from pipeline.schedule.schedule import schedule_stores
 from pipeline.settings import (
@@ -273,6 +275,48 @@ def test_a_chain_of_long_jobs_and_unlike_teams_stays_near_its_bound() -> None:
     print(f"\n{sum(job.moves for job in jobs)} moves, unlike teams: gap {gap:.4%}")  # noqa: T201 - a measurement
     assert _faults(schedule, portfolio) == []
     assert gap < 0.01
+
+
+@pytest.mark.parametrize("seed", ["a", "b", pytest.param("c", marks=pytest.mark.slow)])
+def test_nights_of_a_wave_follow_the_draw_and_not_benefit_or_size(seed: str) -> None:
+    """Of 30 stores of 1 to 14 moves the third drawn first is done before the third drawn last."""
+    plain, dice = _plain(30), random.Random(seed)
+    jobs = [
+        replace(job, positions=positions(dice.randint(1, 14)), benefit=dice.expovariate(1 / 50))
+        for job in plain.jobs
+    ]
+    rules = replace(plain.rules, work=replace(plain.rules.work, nights=40, order="drawn"))
+    tickets = {one.store: one for one in draw(jobs, rules, Lot(seed, MONDAY))}
+    place = places(tickets.values(), tickets)
+    jobs = [replace(j, place=place[j.store], ticket=tickets[j.store]) for j in jobs]
+
+    schedule = _schedule(replace(plain, jobs=tuple(jobs), rules=rules))
+
+    night = {one.store: one.night for one in schedule.placed}
+    order = sorted(night, key=place.__getitem__)
+    assert len(order) == 30
+    assert max(night[store] for store in order[:10]) <= min(night[store] for store in order[20:])
+    benefit = {job.store: job.benefit for job in jobs}
+    drawn, most = (
+        [night[s].toordinal() for s in own]
+        for own in (order, sorted(order, key=lambda s: -benefit[s]))
+    )
+    ranks = range(30)
+    assert np.corrcoef(drawn, ranks)[0, 1] > 0.9
+    assert abs(np.corrcoef(most, ranks)[0, 1]) < 0.5
+
+
+def test_urgent_stores_have_the_first_nights_of_their_wave() -> None:
+    """Whatever their tickets."""
+    plain = _plain(8)
+    jobs = [replace(job, urgent=job.store == "S3") for job in plain.jobs]
+    rules = replace(plain.rules, work=replace(plain.rules.work, nights=20, order="drawn"))
+    for seed in range(6):
+        tickets = {one.store: one for one in draw(jobs, rules, Lot(str(seed), MONDAY))}
+        own = tuple(replace(j, ticket=tickets[j.store]) for j in jobs)
+        schedule = _schedule(replace(plain, jobs=own, rules=rules))
+        night = {one.store: one.night for one in schedule.placed}
+        assert night["S3"] == min(night.values())
 
 
 def _plain(

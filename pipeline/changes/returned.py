@@ -20,6 +20,7 @@ from pipeline.forms import (
     COMMISSION,
     COPY,
     DECISIONS,
+    LIST_BELOW,
     MOVES,
     PLAN_MARK,
     RESULTS,
@@ -260,6 +261,8 @@ def _rows(sheet: Worksheet, form: Form, number: int, keys: Mapping[int, str]) ->
     for line, cells in enumerate(_cells(sheet), start=1):
         if line <= number + 1:  # the keys, and the headings below them
             continue
+        if cells and cells[0].text == LIST_BELOW:
+            return
         row = {
             key: cells[at] if at < len(cells) else Cell(f"{get_column_letter(at + 1)}{line}", None)
             for at, key in keys.items()

@@ -3,9 +3,10 @@
 from collections import Counter
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import replace
-from datetime import date
+from datetime import date, timedelta
 from functools import cache
 from pathlib import Path
+from typing import Any
 
 from pipeline.demo.air import CHANNELS
 from pipeline.demo.chain import (
@@ -28,6 +29,21 @@ _RULES = Path(__file__).with_name("rules.toml")
 _GIT_ATTRIBUTES = "* -text\n"
 _LOUD_DBM = -58
 _EVERY = 3  # of the scans of a station that met new noise, one in so many hears it
+NEXT = LATEST + timedelta(days=14)
+NEXT_STORES = ("N101", "N102")
+NEXT_CHANNELS = {"N101-02": 25, "N102-01": 26, "N102-02": 20, "N102-04": 15, "N102-05": 26}
+"""What the plan of the latest day asks for in these stores, as a test makes sure."""
+STRAGGLERS = ("N102-L0001", "N102-L0087", "N102-L0151")
+_LAST_HEARD = LATEST + timedelta(days=1)
+_NEXT_README = """\
+# Two stores of the invented chain, a fortnight later
+
+What North exports on {day} of N101 and N102, once the changes planned on {latest} were made in a
+night between 2 and 11 October: every label of N101 is back, three of N102 are not. First run
+`sample_exports`; approve the changes in both change plans, report them as done, and give the
+workbooks to `quietaisle decide`. Then `quietaisle run` on this folder: the change of N101 counts as
+verified, and the sheet Results of N102 lists the labels that did not follow.
+"""
 _README = """\
 # Exports of an invented chain
 
@@ -148,6 +164,26 @@ def fault_row(fault: Fault) -> str:
         case _:
             outcome = "nothing; every row counts as repeated"
     return f"| {fault.store or 'all of Mitte'} | {fault.subject} | {fault.what} | {outcome} |\n"
+
+
+def write_next(folder: Path) -> None:
+    """Write below `folder` the exports of two stores a fortnight on, their changes made.
+
+    All labels of N101 are back; N102 has some that were last heard before any night of the work.
+    """
+    seen = _follow_up(NEXT, NEXT_CHANNELS, ())
+    kept: dict[str, Any] = {
+        kind: tuple(row for row in getattr(seen, kind) if row.store in NEXT_STORES)
+        for kind in ("stores", "stations", "scans", "labels")
+    }
+    kept["labels"] = tuple(
+        replace(label, last_heard_on=_LAST_HEARD) if label.label in STRAGGLERS else label
+        for label in kept["labels"]
+    )
+    write_files(tables_of(replace(seen, **kept, wifi=(), heard=()), (NEXT,)), folder)
+    folder.mkdir(parents=True, exist_ok=True)
+    (folder / "README.md").write_bytes(_NEXT_README.format(day=NEXT, latest=LATEST).encode())
+    (folder / ".gitattributes").write_bytes(_GIT_ATTRIBUTES.encode())
 
 
 def write_follow_up(

@@ -7,6 +7,8 @@ from math import comb, inf, prod, sqrt
 
 from scipy.stats import t as student
 
+from pipeline.effect.windows import third
+
 _POWER = 0.8
 _SURE = 0.975  # either end of a 95 % interval
 _DRAWS_LEAST = 21  # with fewer ways to draw no interval of 95 % has an end
@@ -58,12 +60,13 @@ class Sight:
     least: float | None
     pilot: int | None  # stores it takes to see `effect`; None: more than half of all
     effect: float
+    within: bool = False  # the last wave: its first third against its last
 
 
 def sights(
     outcome: str, spread: float, waves: Sequence[tuple[str, Sequence[int]]], effect: float
 ) -> tuple[Sight, ...]:
-    """Return what each wave but the last would see, against those after it.
+    """Return what each wave would see against those after it, and the last one within itself.
 
     Args:
         outcome: its name.
@@ -79,4 +82,19 @@ def sights(
         least = least_effect(spread, list(zip(sizes, later, strict=True)))
         shown = None if least == inf else least
         found.append(Sight(outcome, wave, sum(sizes), sum(later), shown, pilot, effect))
+    found.append(_within(outcome, spread, waves[-1], pilot, effect))
     return tuple(found)
+
+
+def _within(
+    outcome: str, spread: float, last: tuple[str, Sequence[int]], pilot: int | None, effect: float
+) -> Sight:
+    """Return what the last wave would see: the third drawn first against the third drawn last."""
+    blocks = []
+    for size in last[1]:
+        thirds = [third(rank, size) for rank in range(size)]
+        blocks.append((thirds.count(0), thirds.count(2)))
+    least = least_effect(spread, blocks)
+    first, to_come = (sum(side) for side in zip(*blocks, strict=True))
+    shown = None if least == inf else least
+    return Sight(outcome, last[0], first, to_come, shown, pilot, effect, within=True)

@@ -2,7 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from enum import StrEnum
 
@@ -10,6 +10,7 @@ from pipeline.effect.compare import Peers
 
 _DAY = timedelta(days=1)
 _NIGHTS = timedelta(days=7)  # about as long as a wave takes
+_MIDDLE, _LAST = 1, 2  # thirds of a wave, counted from 0
 
 
 class Measure(StrEnum):
@@ -25,6 +26,7 @@ class WashOut(StrEnum):
 
     NOT_CHANGED = "not_changed"  # its wave is over and its changes were not all made
     LATE = "late"  # changed once the next wave had begun
+    OUT_OF_TURN = "out_of_turn"  # its night in the wave is not where the draw put it
     NOT_DRAWN = "not_drawn"  # its wave was named, so chance had no say
     REMAPPED = "remapped"  # many labels went to other stations, on no night of its own
     REPLACED = "replaced"  # stations came, went or were replaced
@@ -46,6 +48,7 @@ class Turn:
     done_on: date | None
     to_make: int = 0  # changes of its plan
     drawn: bool = True  # by chance, and not by benefit
+    ticket: str = ""  # in ascending order of these the stores of a stratum go
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,13 +85,18 @@ class LeftOut:
 
 @dataclass(frozen=True, slots=True)
 class WaveDays:
-    """The days of a wave: its first and last night, and those compared before and after."""
+    """The days of a wave: its first and last night, and those compared before and after.
+
+    Where nobody's turn is later, it is compared within itself: the third that was drawn first, done
+    by `done_on`, with the third drawn last, not begun `until` then.
+    """
 
     region: str
     wave: str
     begun_on: date
     done_on: date
     days: int
+    until: date | None = None
 
     @property
     def before(self) -> tuple[date, date]:
@@ -97,14 +105,16 @@ class WaveDays:
 
     @property
     def after(self) -> tuple[date, date]:
-        """As many days after it."""
-        return self.done_on + _DAY, self.done_on + self.days * _DAY
+        """As many days after it, or fewer where the wave's last third had its turn sooner."""
+        last = self.done_on + self.days * _DAY
+        return self.done_on + _DAY, min(last, self.until or last)
 
 
 def wave_days(turns: Sequence[Turn], days: int) -> list[WaveDays]:
     """Return the days of every wave of a region that has begun, in order.
 
-    A wave ends with its last change before the next one begins.
+    A wave ends with its last change before the next one begins. One that nobody follows ends with
+    its first third, if days lie between that and its last.
     """
     begun: dict[str, date] = {}
     for turn in turns:
@@ -115,8 +125,48 @@ def wave_days(turns: Sequence[Turn], days: int) -> list[WaveDays]:
         nexts = min((day for day in begun.values() if day > first), default=date.max)
         own = [t.done_on for t in turns if t.wave == wave and t.done_on and t.done_on < nexts]
         region = next(turn.region for turn in turns if turn.wave == wave)
-        found.append(WaveDays(region, wave, first, max(own, default=first), days))
+        whole = WaveDays(region, wave, first, max(own, default=first), days)
+        found.append(whole if _followed(whole, turns) else _within(whole, turns))
     return found
+
+
+def _followed(days: WaveDays, turns: Sequence[Turn]) -> bool:
+    """Say whether some store that was drawn has its turn after the days of a wave."""
+    return any(
+        turn.wave != days.wave
+        and turn.stratum is not None
+        and (turn.begun_on is None or turn.begun_on > days.after[1])
+        for turn in turns
+    )
+
+
+def _within(days: WaveDays, turns: Sequence[Turn]) -> WaveDays:
+    """Return the days to compare a wave's first third with its last; as they are where none are."""
+    own = [turn for turn in turns if turn.wave == days.wave and turn.stratum is not None]
+    thirds = list(_thirds(own).values())
+    first, last = thirds.count(0), thirds.count(_LAST)
+    if not first or not last:
+        return days
+    done_on = sorted(turn.done_on or date.max for turn in own)[first - 1]
+    until = sorted(turn.begun_on or date.max for turn in own)[-last] - _DAY
+    return days if until <= done_on else replace(days, done_on=done_on, until=until)
+
+
+def _thirds(own: Sequence[Turn]) -> dict[str, int]:
+    """Return the third of the draw, 0 to 2, of each store of a wave, alike in every stratum."""
+    strata: dict[str | None, list[Turn]] = defaultdict(list)
+    for turn in own:
+        strata[turn.stratum].append(turn)
+    found = {}
+    for alike in strata.values():
+        for rank, turn in enumerate(sorted(alike, key=lambda turn: (turn.ticket, turn.store))):
+            found[turn.store] = third(rank, len(alike))
+    return found
+
+
+def third(rank: int, stores: int) -> int:
+    """Return the third, 0 to 2, of a place among the stores of a stratum, counted from 0."""
+    return 3 * (2 * rank + 1) // (2 * stores)
 
 
 class Figures:
@@ -191,8 +241,9 @@ def comparison(
     """Return what is compared of a wave of a region, by the strata of the draw."""
     strata: dict[str, list[tuple[float, bool]]] = defaultdict(list)
     left_out = []
+    thirds = _thirds([turn for turn in turns if turn.wave == days.wave])
     for turn in turns:
-        side = _side(turn, days)
+        side = _side(turn, days) if days.until is None else _side_within(turn, days, thirds)
         if side is None:
             continue
         found = side if isinstance(side, WashOut) else _change(turn, days, outcome, figures)
@@ -217,6 +268,21 @@ def _side(turn: Turn, days: WaveDays) -> bool | WashOut | None:
     if turn.begun_on is not None and turn.begun_on <= days.after[1]:
         return None
     return False if turn.stratum is not None else WashOut.NOT_DRAWN
+
+
+def _side_within(turn: Turn, days: WaveDays, thirds: Mapping[str, int]) -> bool | WashOut | None:
+    """Say whether a store is of the third of its wave drawn first, or last; None: of neither."""
+    place = thirds.get(turn.store, _MIDDLE)
+    if place == _MIDDLE:
+        return None
+    if turn.stratum is None:
+        return WashOut.NOT_DRAWN
+    if place == _LAST:
+        begun = turn.begun_on is not None and turn.begun_on <= days.after[1]
+        return WashOut.OUT_OF_TURN if begun else False
+    if turn.done_on is None or turn.to_make:
+        return WashOut.NOT_CHANGED
+    return WashOut.OUT_OF_TURN if turn.done_on > days.done_on else True
 
 
 def _change(turn: Turn, days: WaveDays, outcome: Measure, figures: Figures) -> float | WashOut:

@@ -26,16 +26,16 @@ from pipeline.tables.audit import (
 from pipeline.tables.changes import Change, ChangeCheck, ChangeEvent, ChangePlan
 from pipeline.tables.declare import table_of
 from pipeline.tables.proof import RegisterEntry, RegisterFile, RegisterSeal
-from pipeline.tables.schedule import NightsGiven
+from pipeline.tables.schedule import NightsGiven, TicketGiven, VerdictLimit
 
 SEALED: tuple[type[Any], ...] = (
     RegisterFile, ChangePlan, Change, ChangeEvent, ChangeCheck, Baseline, ExceptionFile,
     DepartureAnswer, NightsGiven, DepartureTold, AuditEdition, AuditSample, SampledStation,
-    SampleResult,
+    SampleResult, TicketGiven, VerdictLimit,
 )  # fmt: skip
 """The tables to which rows are only ever added, in the order in which a seal takes them."""
 
-_OF_CHAIN = (DepartureTold, SampledStation, SampleResult)
+_OF_CHAIN = (DepartureTold, SampledStation, SampleResult, TicketGiven)
 """Rows that name a store and change nothing that its own pages say."""
 
 _DIGITS = 64  # of a hash in hexadecimal

@@ -15,6 +15,7 @@ from pipeline.errors import OutputNotWritable, StorageFailed
 from pipeline.frames import frame_of
 from pipeline.tables.run import ReportWritten
 
+CHAIN_FOLDER = "chain"
 _LONGEST_OCTETS = 120  # of UTF-8; file systems take 255, temporary names and suffixes need some
 _FORBIDDEN = frozenset('<>:"/\\|?*')
 # What ends all writing: no room, or the disk or network folder has gone.
@@ -26,7 +27,7 @@ _STORAGE = frozenset(
 # Names that file systems keep for devices, and names the reports folder itself uses.
 _RESERVED = frozenset(
     (
-        *("con", "prn", "aux", "nul", "conin$", "conout$", "audit", "review"),
+        *("con", "prn", "aux", "nul", "conin$", "conout$", "audit", "review", CHAIN_FOLDER),
         *(f"{device}{digit}" for device in ("com", "lpt") for digit in "0123456789¹²³"),
     )
 )

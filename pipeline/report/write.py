@@ -16,6 +16,7 @@ from pipeline.parallel import mapped
 from pipeline.progress import Progress
 from pipeline.records import BackOutStep, Selection, Written
 from pipeline.report.files import (
+    CHAIN_FOLDER,
     ReportFolders,
     WrittenFiles,
     WrittenFolder,
@@ -165,6 +166,7 @@ def reviews(
 ) -> tuple[tuple[Path, ...], Failures]:
     """Write `<out>/<region>/review.pdf` and `.xlsx` of the regions a selection touches.
 
+    Where it takes every region, and there are several, the chain's stands in `<out>/chain`.
     Call it after the audit. `stands` says that no content has changed since the files were
     written.
 
@@ -175,10 +177,13 @@ def reviews(
     regions = {one.region for one in folders.listed if selection.takes(one.store, one.region)}
     written = WrittenFiles(database)
     homes = {region: folders.of_region(region) for region in sorted(regions)}
+    if len(regions) > 1 and regions == {one.region for one in folders.listed}:
+        homes[CHAIN] = out / CHAIN_FOLDER
     doubted = [r for r in homes if not (stands and written.untouched(homes[r], REVIEWS))]
     due = []
     for content in region_contents(database, settings, doubted) if doubted else ():
-        stores = (folders.stores[line.store] for line in content.stores)
+        rows = () if content.parts else content.stores
+        stores = (folders.stores[line.store] for line in rows)
         links = tuple(links_of(folder, WORKBOOK, SUMMARY) for folder in stores)
         mark = fingerprint(program(), repr(content), repr(links))
         if not written.current(homes[content.region], mark, REVIEWS):

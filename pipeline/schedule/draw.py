@@ -1,7 +1,8 @@
-"""The draw that decides which stores go first, so that later waves can be compared with them.
+"""The draw that decides which stores go first, so that those to come can be compared with them.
 
 Stores are drawn within strata: those alike in urgency and deadline, in equal parts by expected
-benefit. A ticket is made of the seed and the store's key alone, so anybody can draw again.
+benefit. A ticket is made of the seed and the store's key alone, so anybody can draw again. Tickets
+decide which wave takes a store, and its night within the wave as far as windows and teams allow.
 """
 
 from collections import defaultdict
@@ -18,6 +19,8 @@ from pipeline.tables.schedule import WaveDraw
 
 DRAWN = "drawn"
 _STRATA_MOST = 4
+_WEIGHT_LEAST, _WAVE_RATIO = 100, 8
+_WAVES_APART = 6  # more would count stores beyond what solvers reckon with exactly
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,16 +83,32 @@ def _strata(jobs: Sequence[StoreJob], deadlines: Sequence[Deadline], parts: int)
     return found
 
 
+def weights(tickets: Iterable[WaveDraw], later: int) -> Mapping[str, int]:
+    """Return what a day sooner counts for the stores of a wave: early tickets most, in one ratio.
+
+    So nights follow the draw, and neither benefit nor size. `later` is how many waves follow: even
+    the last store of a wave counts as much as the first of the next.
+    """
+    later = min(later, _WAVES_APART)
+    return {
+        store: round(_WEIGHT_LEAST * _WAVE_RATIO ** (later + 1 - place))
+        for store, place in _spread(tickets).items()
+    }
+
+
 def places(draws: Iterable[WaveDraw], waiting: Iterable[str]) -> Mapping[str, float]:
     """Return the place of each waiting store, 0..1: every stratum is spread over the whole.
 
     Those that nobody drew are left out: they go by benefit.
     """
     waiting = set(waiting)
+    return _spread(one for one in draws if one.drawn and one.store in waiting)
+
+
+def _spread(draws: Iterable[WaveDraw]) -> dict[str, float]:
     strata = defaultdict(list)
     for one in draws:
-        if one.drawn and one.store in waiting:
-            strata[one.region, one.stratum].append(one)
+        strata[one.region, one.stratum].append(one)
     found = {}
     for own in strata.values():
         for rank, one in enumerate(sorted(own, key=lambda one: one.ticket)):

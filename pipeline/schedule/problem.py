@@ -6,16 +6,18 @@ for longer than a day; every night but the last is filled. A move that a rule wa
 a night of its own.
 """
 
+from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
 
 from pipeline.schedule.calendars import calendar_freezes
-from pipeline.schedule.draw import strictest
+from pipeline.schedule.draw import strictest, weights
 from pipeline.schedule.nights import SiteNights, instant, site_nights, zone_of
 from pipeline.schedule.records import Area, Night, Piece, Shift, Slot, StoreJob, Task, WaveResult
 from pipeline.schedule.waves import Candidate, RegionWaves, region_waves
 from pipeline.settings import Deadline, Freeze, ScheduleRules, Team, Work
+from pipeline.tables.schedule import WaveDraw
 
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _MINUTE = timedelta(minutes=1)
@@ -230,14 +232,18 @@ def _area(
     rules: ScheduleRules,
 ) -> Area:
     own = [case for case in cases if case.job.region in regions and case.slots]
+    worth = _worth(own, waves, len(rules.waves))
     tasks = tuple(
         Task(
             store=case.job.store,
             region=case.job.region,
             wave=waves[case.job.region].wave_of[case.job.store],
-            units=case.units,
+            units=worth[case.job.store],
             groups=tuple(sorted(set(case.job.groups))),
-            slots=case.slots,
+            slots=tuple(
+                replace(slot, value=slot.value // case.units * worth[case.job.store])
+                for slot in case.slots
+            ),
         )
         for case in sorted(own, key=lambda case: case.job.store)
     )
@@ -248,6 +254,27 @@ def _area(
         gates={region: waves[region].gates[:-1] for region in regions},
         travel=rules.work.travel_minutes,
     )
+
+
+def _worth(
+    cases: Sequence[JobCase], waves: Mapping[str, RegionWaves], count: int
+) -> dict[str, int]:
+    """Return what a day sooner is worth for each store: its benefit, or the weight of its turn.
+
+    Urgent stores are first in their wave, whatever was drawn.
+    """
+    found = {case.job.store: case.units for case in cases}
+    drawn: dict[tuple[str, int], list[WaveDraw]] = defaultdict(list)
+    for case in cases:
+        if case.job.ticket is not None:
+            wave = waves[case.job.region].wave_of[case.job.store]
+            drawn[case.job.region, wave].append(case.job.ticket)
+    urgent = {case.job.store for case in cases if case.job.urgent}
+    for (_, wave), tickets in drawn.items():
+        turns = weights(tickets, count - 1 - wave)
+        most = max(turns.values())
+        found |= {store: most if store in urgent else own for store, own in turns.items()}
+    return found
 
 
 def _tied_regions(cases: Sequence[JobCase]) -> list[tuple[str, ...]]:

@@ -4,7 +4,13 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time
 
-from pipeline.tables.schedule import ScheduleProof, ScheduleRemark, UnscheduledStore, WorkNight
+from pipeline.tables.schedule import (
+    ScheduleProof,
+    ScheduleRemark,
+    UnscheduledStore,
+    WaveDraw,
+    WorkNight,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,6 +32,7 @@ class StoreJob:
     urgent: bool = False  # one of them settles what must not go on
     alone: Sequence[int] = ()  # positions of moves that have a night of their own
     place: float = 0.0  # among those drawn, 0..1; the same for all: they go by benefit
+    ticket: WaveDraw | None = None  # None: its night goes by benefit
     fresh: Sequence[int] = ()  # positions of first settings: their stations are installed
 
     @property
@@ -74,7 +81,7 @@ class WaveResult:
 
 @dataclass(frozen=True, slots=True)
 class Schedule:
-    """Every store placed or unplaced; benefit and bound are in label-days."""
+    """Every store placed or unplaced; benefit and bound are as `ScheduleProof` has them."""
 
     placed: tuple[WorkNight, ...]
     unplaced: tuple[UnscheduledStore, ...]
@@ -141,7 +148,7 @@ class Task:
     store: str
     region: str
     wave: int
-    units: int  # benefit in hundredths of a label, at least 1
+    units: int  # benefit in hundredths of a label, at least 1, or the weight of its turn
     groups: tuple[str, ...]
     slots: tuple[Slot, ...]
 

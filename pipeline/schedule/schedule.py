@@ -3,7 +3,8 @@
 What is maximised: over all placed stores, the benefit (labels that find a free channel at any
 moment after the change, less before) times the days it lasts: from the night on which the store is
 done to `benefit_days` after the first night. So the most benefit goes first, and to place a store
-is always better than not to. No constraint is ever traded against benefit.
+is always better than not to. Where stores are drawn, the weight of their turn stands in for the
+benefit, so that nights follow the draw. No constraint is ever traded against either.
 """
 
 from collections import Counter

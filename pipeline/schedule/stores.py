@@ -10,7 +10,7 @@ from pipeline.database import Database
 from pipeline.frames import grouped
 from pipeline.progress import Progress
 from pipeline.schedule.calendars import Feed, Imprint, NightMove, calendar_freezes, feeds
-from pipeline.schedule.draw import Lot, draw, places
+from pipeline.schedule.draw import DRAWN, Lot, draw, places
 from pipeline.schedule.records import StoreJob, WaveResult
 from pipeline.schedule.schedule import schedule_stores
 from pipeline.settings import Freeze, Settings
@@ -48,7 +48,10 @@ def schedule(database: Database, settings: Settings, progress: Progress) -> None
     database.run("schedule", "forget_draws")
     draws = draw(jobs, rules, Lot(run.run, run.as_of, database.every(WaveDraw)))
     place = places(draws, [job.store for job in jobs if job.wave is None])
-    jobs = [replace(job, place=place.get(job.store, 0.0)) for job in jobs]
+    tickets = {one.store: one for one in draws if rules.work.order == DRAWN}
+    jobs = [
+        replace(job, place=place.get(job.store, 0.0), ticket=tickets.get(job.store)) for job in jobs
+    ]
     results = database.records(WaveResult, "schedule", "wave_results")
     day = database.value("schedule", "nights_after")
     first = day + timedelta(days=rules.work.first_night_after_days)
@@ -66,6 +69,7 @@ def schedule(database: Database, settings: Settings, progress: Progress) -> None
         database.run("schedule", "give_nights")
         database.clear(WaveDraw, FreezeKept)
         database.put(WaveDraw, draws)
+        database.run("schedule", "give_tickets")
         database.put(FreezeKept, sorted({_kept(freeze) for freeze in freezes}, key=repr))
         database.run("schedule", "keep_verdict_rule")
 

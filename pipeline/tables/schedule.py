@@ -33,7 +33,8 @@ class ScheduleProof:
 
     Regions tied by shared staff or a shared Wi-Fi neighbour are proven together. Figures are
     label-days: labels that find a free channel at any moment after the changes, less those before,
-    times the days that this lasts.
+    times the days that this lasts; where stores are drawn, the weights of their turns times these
+    days, in hundredths, so that nights in the order of the draw are worth most.
     """
 
     region: str = column("region of the chain")
@@ -84,7 +85,8 @@ class WaveTaken:
 class WaveDraw:
     """The ticket of a store in the draw of who goes first; kept once made.
 
-    Waiting stores of a stratum go in ascending order of their tickets.
+    Waiting stores of a stratum go in ascending order of their tickets, wave by wave, and night by
+    night within a wave as far as windows and teams allow.
     """
 
     store: str = column("the store's key")
@@ -94,6 +96,16 @@ class WaveDraw:
     seed: str = column("name of the run that made it")
     drawn: bool = column("false: the rules order stores by benefit")
     drawn_on: date = column("day of that run")
+
+
+@table("ticket_given", since=7)
+class TicketGiven(WaveDraw):
+    """The ticket of a store whenever it became another: rows are only added, and sealed.
+
+    `wave_draw` holds those of today alone.
+    """
+
+    as_of: date = column("day of the run that gave it")
 
 
 @table("freeze_kept", watched=True, since=6)

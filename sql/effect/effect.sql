@@ -14,7 +14,7 @@ with taken as (
     where not s.parking and s.waits_for in ('night', 'work') group by s.store
 )
 select d.region, d.store, d.stratum, t.wave, m.begun_on, m.done_on,
-    coalesce(o.changes, 0) as to_make, d.drawn
+    coalesce(o.changes, 0) as to_make, d.drawn, d.ticket
 from wave_draw d
 left join taken t using (store) left join made m using (store) left join open o using (store)
 order by d.region, d.store;

@@ -172,9 +172,11 @@ order by store;
 -- name: store_outcomes
 -- What changes of each store brought whose labels can be looked for, in the order they were made:
 -- those that wait, those that still lack labels, and those made lately.
-select l.*, s.ordered_channel as channel, s.state, s.gained, s.gained_low, s.gained_high
+select l.*, s.ordered_channel as channel, s.state, s.gained, s.gained_low, s.gained_high,
+    v.value as share, cast(ceil(round(v.value * l.labels_listed, 9)) as bigint) as needed
 from change_labels l
 join change_story s using (change)
+cross join (select limit_of('labels_verified_share') as value) v
 where l.store in (select store from due_store)
     and (s.closed is null or l.labels_back < l.labels_listed or l.since >= (
         select r.as_of - cast(t.value as integer) from this_run r, setting t

@@ -101,6 +101,16 @@ order by key;
 -- Forget the tickets that a run of a later day made.
 delete from wave_draw where drawn_on > (select as_of from this_run);
 
+-- name: give_tickets
+-- Note the ticket of every store that has another than was noted last.
+insert into ticket_given by name
+with latest as (from ticket_given qualify rowid = max(rowid) over (partition by store))
+select d.*, r.as_of
+from wave_draw d cross join this_run r left join latest l on l.store = d.store
+where (l.region, l.stratum, l.ticket, l.drawn) is distinct from
+    (d.region, d.stratum, d.ticket, d.drawn)
+order by d.store;
+
 -- name: keep_verdict_rule
 -- Keep the limits of the verdict as they are once a store is in a wave for good, and only then.
 insert into verdict_rule

@@ -24,8 +24,9 @@ class Rollout:
     strata: int = 4
     by_benefit: bool = False
     upset_share: float = 0.05
-    weeks: int = 17
-    starts: tuple[int, ...] = (4, 9, 15)  # weeks in which the waves' nights lie
+    weeks: int = 26
+    starts: tuple[int, ...] = (4, 9, 15)  # weeks in which the waves' nights begin
+    last_weeks: int = 6  # that the nights of the last wave take, in the order of the draw
 
 
 @dataclass(frozen=True)
@@ -33,6 +34,8 @@ class Chain:
     """A chain as it would be known: stores by number, weeks by number."""
 
     wave: np.ndarray  # by store
+    order: np.ndarray  # in which stores have their turn
+    night: np.ndarray  # its week
     stratum: np.ndarray
     acknowledged: np.ndarray  # store, week: shares of updates
     updates: np.ndarray
@@ -60,12 +63,13 @@ def simulated(plan: Rollout, seed: int) -> Chain:
     benefit = -looked + rng.normal(0, 0.2, stores)
     ranks = np.argsort(np.argsort(-benefit))
     stratum = ranks * plan.strata // stores
-    wave = _waves(plan, rng, ranks, stratum)
+    wave, order = _waves(plan, rng, ranks, stratum)
+    night = _nights(plan, wave, order)
     labels = rng.integers(800, 4000, stores)
     churn = rng.binomial(labels[:, None], 0.02, (stores, weeks)) / labels[:, None]
     odds = level[:, None] + drift + shock + season + churn * rng.normal(0, 3, (stores, weeks))
     effects = plan.effect + (plan.effect != 0) * rng.normal(0, 0.01, (stores, 2))
-    after = when > np.array(plan.starts)[wave][:, None]
+    after = when > night[:, None]
     upset = rng.random(stores) < plan.upset_share
     upsets = tuple((int(s), int(rng.integers(0, weeks))) for s in np.flatnonzero(upset))
     for store, week in upsets:
@@ -76,7 +80,7 @@ def simulated(plan: Rollout, seed: int) -> Chain:
     air = 1 / (1 + np.exp(-(odds + rng.normal(0, 0.1, odds.shape) - 0.5)))
     readings = rng.integers(100, 400, odds.shape)
     return Chain(
-        wave, stratum, rng.binomial(updates, share) / updates, updates,
+        wave, order, night, stratum, rng.binomial(updates, share) / updates, updates,
         rng.binomial(readings, np.clip(air + effects[:, :1] * after, 0, 1)) / readings,
         upsets, share - without, plan,
     )  # fmt: skip
@@ -93,8 +97,8 @@ def _shocks(rng: np.random.Generator, stores: int, weeks: int) -> np.ndarray:
 
 def _waves(
     plan: Rollout, rng: np.random.Generator, ranks: np.ndarray, stratum: np.ndarray
-) -> np.ndarray:
-    """Return each store's wave: by what is expected of it, or drawn alike within each stratum."""
+) -> tuple[np.ndarray, np.ndarray]:
+    """Return wave and turn of each store: by what is expected of it, or drawn in each stratum."""
     if plan.by_benefit:
         place = ranks.astype(float)
     else:
@@ -105,7 +109,16 @@ def _waves(
     order = np.lexsort((rng.random(len(ranks)), place))
     wave = np.zeros(len(ranks), dtype=int)
     wave[order] = np.repeat(np.arange(len(plan.sizes)), plan.sizes)
-    return wave
+    return wave, np.argsort(order)
+
+
+def _nights(plan: Rollout, wave: np.ndarray, order: np.ndarray) -> np.ndarray:
+    """Return the week of each store's night: the first of its wave, or one of those of the last."""
+    last = len(plan.sizes) - 1
+    begun = order - sum(plan.sizes[:-1])
+    later = np.where(wave == last, begun * plan.last_weeks // plan.sizes[-1], 0)
+    nights: np.ndarray = np.array(plan.starts)[wave] + later
+    return nights
 
 
 def burdened(

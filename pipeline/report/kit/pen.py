@@ -4,6 +4,7 @@ Lengths are points, counted from the top left corner.
 """
 
 from collections.abc import Sequence
+from contextlib import AbstractContextManager
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from functools import cache, lru_cache
@@ -14,6 +15,7 @@ from reportlab.pdfgen.canvas import Canvas
 
 from pipeline.report.kit import style
 from pipeline.report.kit.style import Face, Mark, Shape
+from pipeline.report.kit.tags import Role, Tags
 
 Point = tuple[float, float]  # from the left, from the top
 
@@ -95,12 +97,22 @@ FIGURE = Type(style.FIGURE, Face.LIGHT, style.PLANNED)
 class Pen:
     """A canvas seen from the top left corner; every page gets a new pen."""
 
-    def __init__(self, canvas: Canvas, size: tuple[float, float]) -> None:
+    def __init__(self, canvas: Canvas, size: tuple[float, float], tags: Tags) -> None:
         self.canvas = canvas
+        self.tags = tags
         self.width, self.height = size
         # What the page is set to; repeating it makes files larger and drawing slower.
         self._fill = self._stroke = ""
         self._thickness = -1.0
+
+    def part(self, role: Role) -> AbstractContextManager[None]:
+        """Take what is drawn as one part of the page, such as a cell."""
+        return self.tags.part(role)
+
+    def picture(self, box: Box, says: str) -> AbstractContextManager[None]:
+        """Take what is drawn in a box as a picture that shows what `says` tells in words."""
+        place = (box.x, self.height - box.bottom, box.right, self.height - box.y)
+        return self.tags.part(Role.PICTURE, says, place)
 
     def text(  # noqa: PLR0913 - where, what, how, and two ways to fit it in
         self,
@@ -117,6 +129,14 @@ class Pen:
         if align is not Align.LEFT:
             length = kind.width(line)
             x -= length if align is Align.RIGHT else length / 2
+        if self.tags.holding:
+            with self.part(Role.TEXT):
+                self._run(x, y, line, kind)
+        else:
+            self._run(x, y, line, kind)
+
+    def _run(self, x: float, y: float, line: str, kind: Type) -> None:
+        self.tags.mark()
         self._paint(kind.colour, None, 0)
         for run in style.runs(line, kind.face):
             self.canvas.setFont(run.font, kind.size)
@@ -124,12 +144,21 @@ class Pen:
             x += style.run_width(run, kind.size)
 
     def paragraph(
-        self, box: Box, text: str, kind: Type = BODY, *, lines: int | None = None
+        self,
+        box: Box,
+        text: str,
+        kind: Type = BODY,
+        *,
+        lines: int | None = None,
+        role: Role = Role.TEXT,
     ) -> float:
         """Set a text in lines across a box, from its top; return the y below them."""
+        if self.tags.holding:
+            with self.part(role):
+                return self.paragraph(box, text, kind, lines=lines)
         y = box.y
         for line in wrapped(text, kind, box.w, lines):
-            self.text(box.x, y + kind.size, line, kind)
+            self._run(box.x, y + kind.size, line, kind)
             y += kind.leading
         return y
 
@@ -137,7 +166,8 @@ class Pen:
         """Set a section heading under a line, with a note if it fits; return the y below it."""
         self.line((box.x, box.y), (box.right, box.y), style.INK, 0.7)
         base = box.y + HEADING.size + 4
-        self.text(box.x, base, text, HEADING, width=box.w)
+        with self.part(Role.HEADING):
+            self.text(box.x, base, text, HEADING, width=box.w)
         used = HEADING.width(text) + 8
         if note and TINY_MUTED.width(note) <= box.w - used:
             self.text(box.x + used, base, note, TINY_MUTED)
@@ -147,14 +177,14 @@ class Pen:
         self, start: Point, end: Point, ink: str = style.HAIRLINE, thickness: float = 0.5
     ) -> None:
         """Draw a straight line."""
-        self._paint(None, ink, thickness)
+        self._shape(None, ink, thickness)
         self.canvas.line(start[0], self.height - start[1], end[0], self.height - end[1])
 
     def rectangle(
         self, box: Box, fill: str | None = None, stroke: str | None = None, thickness: float = 0.5
     ) -> None:
         """Draw a rectangle: filled, outlined or both."""
-        self._paint(fill, stroke, thickness)
+        self._shape(fill, stroke, thickness)
         self.canvas.rect(
             box.x,
             self.height - box.bottom,
@@ -166,7 +196,7 @@ class Pen:
 
     def hatch(self, box: Box, ink: str, apart: float) -> None:
         """Draw slanting lines over a box, so far apart along its edge, in points."""
-        self._paint(None, ink, 0.4)
+        self._shape(None, ink, 0.4)
         path = self.canvas.beginPath()
         at = apart
         while at < box.w + box.h:
@@ -179,7 +209,7 @@ class Pen:
         self, centre: Point, radius: float, fill: str, stroke: str, thickness: float = 0.5
     ) -> None:
         """Draw a circle around a point."""
-        self._paint(fill, stroke, thickness)
+        self._shape(fill, stroke, thickness)
         self.canvas.circle(centre[0], self.height - centre[1], radius, stroke=1, fill=1)
 
     def polygon(
@@ -190,13 +220,17 @@ class Pen:
         thickness: float = 0.5,
     ) -> None:
         """Draw a closed outline through the points."""
-        self._paint(fill, stroke, thickness)
+        self._shape(fill, stroke, thickness)
         path = self.canvas.beginPath()
         path.moveTo(points[0][0], self.height - points[0][1])
         for x, y in points[1:]:
             path.lineTo(x, self.height - y)
         path.close()
         self.canvas.drawPath(path, stroke=int(stroke is not None), fill=int(fill is not None))
+
+    def _shape(self, fill: str | None, stroke: str | None, thickness: float) -> None:
+        self.tags.mark()
+        self._paint(fill, stroke, thickness)
 
     def _paint(self, fill: str | None, stroke: str | None, thickness: float) -> None:
         if fill is not None and fill != self._fill:

@@ -133,9 +133,8 @@ class Page:
         """Write a text across the first columns of a row."""
         for column in range(last_column + 1):
             self.put(row, column, text if column == 0 else None, look)
-        self.sheet.merge_cells(
-            start_row=row + 1, end_row=row + 1, start_column=1, end_column=last_column + 1
-        )
+        # The cells keep their looks; `merge_cells` would draw borders of its own, and slowly.
+        self.sheet.merged_cells.add(f"A{row + 1}:{get_column_letter(last_column + 1)}{row + 1}")
 
     def width(self, first: int, last: int, characters: float) -> None:
         """Set the width of columns in characters."""

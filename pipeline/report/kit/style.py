@@ -129,7 +129,17 @@ class FontRun:
 def register() -> None:
     """Register the typefaces, once per process."""
     for face, weight in _WEIGHTS.items():
-        pdfmetrics.registerFont(TTFont(face.value, str(fontpkg.path(_FAMILY, weight=weight))))
+        path = str(fontpkg.path(_FAMILY, weight=weight))
+        # Only the letters printed go into a file, not all of ASCII.
+        pdfmetrics.registerFont(TTFont(face.value, path, asciiReadable=0))
+
+
+def name_unused_codes(document: object) -> None:
+    """Say that codes of a document's typefaces without a letter are blanks, as PDF/UA-1 asks."""
+    for face in _WEIGHTS:
+        state = pdfmetrics.getFont(face.value).state.get(document)
+        for subset in state.subsets if state else ():
+            subset[:] = [letter or ord(" ") for letter in subset]
 
 
 @lru_cache(maxsize=20_000)

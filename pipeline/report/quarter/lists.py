@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from typing import TypeVar
 
-from pipeline.report.kit.booklet import PrintedColumn, PrintedList, printed_list
+from pipeline.report.kit.lists import PrintedColumn, PrintedList, printed_list
 from pipeline.report.quarter.content import (
     Approval,
     QuarterContent,

@@ -1,19 +1,24 @@
 """The pages of a quarter's audit: what to answer, the figures, further lists, the sign-off."""
 
+from collections.abc import Sequence
 from dataclasses import replace
+from itertools import accumulate
 
 from pipeline.report.kit import style
 from pipeline.report.kit.booklet import (
     Leaf,
-    PrintedList,
     booklet,
     draw_figures,
     draw_kind,
-    draw_list,
     draw_name,
+    page_box,
+)
+from pipeline.report.kit.lists import (
+    Piece,
+    PrintedList,
+    draw_list,
     list_height,
     list_pages,
-    page_box,
     rows_fitting,
 )
 from pipeline.report.kit.pen import (
@@ -59,6 +64,7 @@ _SIGN_H = 34.0
 _GAP, _PROMISES_H = 10.0, 190.0
 _NAMES_LINES = 12
 _SIGNERS = ("prepared", "checked", "accepted")
+_SIGNED_H = HEADING_H + 30.0 + len(_SIGNERS) * (_SIGN_H + 8)
 _METHOD = ("agreed", "departure", "rate", "once", "late", "edges", "hurts")
 
 
@@ -66,9 +72,6 @@ def quarter_pdf(content: QuarterContent, words: Wording) -> bytes:
     """Return the audit of one quarter as PDF; the same content gives the same bytes."""
     size = style.page_size(words.country)
     page = page_box(size)
-
-    def draw_tail(pen: Pen, box: Box) -> None:
-        _draw_last(pen, box, content, words)
 
     answer = to_answer(content, words)
     first = rows_fitting(answer, page.below(_first_bottom(content, words, page)))
@@ -78,24 +81,24 @@ def quarter_pdf(content: QuarterContent, words: Wording) -> bytes:
         lists.insert(0, restated(content, words))
     if first < len(answer.rows):  # the rest of page one's list, and not from its beginning again
         lists.insert(0, replace(answer, rows=answer.rows[first:], note=words("audit.act_rest")))
-    early = _course_fits(content, words, page)
+    parts = _parts(content, words, page)
+    early = _fitting(parts, _room(content, words, page))
+    late_h = sum(height for height, _ in parts[early:])
+    tails = [
+        (_method_height(content, words, page), lambda pen, box: _method(pen, box, content, words)),
+        (_SIGNED_H, lambda pen, box: _signatures(pen, box, content, words)),
+    ]
+    further = list_pages(
+        lists, tails, page, lambda pen, box: _stack(pen, box, parts[early:]), late_h
+    )
 
-    def draw_head(pen: Pen, box: Box) -> None:
-        _draw_second(pen, box if early else _draw_course(pen, box, content, words), content, words)
+    def draw_first(pen: Pen, box: Box) -> None:
+        _stack(pen, _draw_first(pen, box, content, words), parts[:early])
 
-    head_h = _second_height(content, words, page)
-    head_h += 0.0 if early else _course_height(content, words)
-    tail_h = _last_height(content, words, page)
-    further = list_pages(lists, tail_h, draw_tail, page, draw_head, head_h)
+    second = None if early == len(parts) else words("audit.states_title")
     leaves = [
-        Leaf(
-            lambda pen, box: _draw_first(pen, box, content, words, early=early),
-            words("audit.kind"),
-        ),
-        *(
-            Leaf(draw, words("audit.states_title") if draw is further[0] else None)
-            for draw in further[:-1]
-        ),
+        Leaf(draw_first, words("audit.kind")),
+        *(Leaf(draw, second if draw is further[0] else None) for draw in further[:-1]),
         Leaf(further[-1], words("audit.sign_title")),
     ]
     title = words("audit.title", quarter=content.quarter)
@@ -103,13 +106,34 @@ def quarter_pdf(content: QuarterContent, words: Wording) -> bytes:
     return booklet(leaves, size, words, title=title, foot=foot, seal=content.seal)
 
 
-def _draw_first(
-    pen: Pen, page: Box, content: QuarterContent, words: Wording, *, early: bool
-) -> None:
-    """Draw page one: what is asked, the figures, and what to answer as far as there is room.
+def _parts(content: QuarterContent, words: Wording, page: Box) -> list[Piece]:
+    """Return what follows the list to answer: on page one if it fits there, else on the next."""
+    return [
+        (
+            _course_height(content, words),
+            lambda pen, box: _draw_course(pen, box, content, words),
+        ),
+        (
+            _second_height(content, words, page),
+            lambda pen, box: _draw_second(pen, box, content, words),
+        ),
+    ]
 
-    `early`: all of it, and the course over the quarters below.
-    """
+
+def _fitting(parts: Sequence[Piece], room: float) -> int:
+    """Return how many of the parts fit a height one below the other."""
+    ends = accumulate(height for height, _ in parts)
+    return sum(end <= room for end in ends)
+
+
+def _stack(pen: Pen, box: Box, parts: Sequence[Piece]) -> None:
+    for height, draw in parts:
+        draw(pen, box)
+        box = box.below(box.y + height)
+
+
+def _draw_first(pen: Pen, page: Box, content: QuarterContent, words: Wording) -> Box:
+    """Draw what is asked, the figures, and what to answer while there is room; return the rest."""
     y = _head(pen, page, content, words)
     y = pen.paragraph(page.below(y + 8), verdict(content, words), LEAD, lines=_VERDICT_LINES)
     _key_figures(pen, page.below(y + 10), content, words)
@@ -118,17 +142,13 @@ def _draw_first(
     fitting = rows_fitting(printed, box)
     if rest := len(content.causes) - fitting:
         printed = replace(printed, note=words.counted("audit.further_rows", rest))
-    y = draw_list(pen, box, printed, 0, fitting)
-    if early:
-        _draw_course(pen, page.below(y + _GAP), content, words)
+    return page.below(draw_list(pen, box, printed, 0, fitting) + _GAP)
 
 
-def _course_fits(content: QuarterContent, words: Wording, page: Box) -> bool:
-    """Tell whether the course over the quarters fits on page one, below what is to be answered."""
-    printed = to_answer(content, words)
+def _room(content: QuarterContent, words: Wording, page: Box) -> float:
+    """Return the height left on page one below what is to be answered; below 0 if it goes on."""
     box = page.below(_first_bottom(content, words, page))
-    room = box.h - list_height(printed, page.w) - _GAP
-    return room >= _course_height(content, words)
+    return box.h - list_height(to_answer(content, words), page.w) - _GAP
 
 
 def _course_height(content: QuarterContent, words: Wording) -> float:
@@ -138,14 +158,13 @@ def _course_height(content: QuarterContent, words: Wording) -> float:
     return HEADING_H + trend + _GAP + HEADING_H + regions + _GAP
 
 
-def _draw_course(pen: Pen, page: Box, content: QuarterContent, words: Wording) -> Box:
-    """Draw the course over the quarters and the regions; return the box below."""
+def _draw_course(pen: Pen, page: Box, content: QuarterContent, words: Wording) -> None:
+    """Draw the course over the quarters and the regions."""
     top = pen.heading(page, words("audit.trend_title"))
     draw_key(pen, Box(page.right - 230, page.y + 4, 230, 12), words)
     trend = content.trend[-_TREND_QUARTERS:]
     y = draw_trend(pen, Box(page.x, top, page.w, _TREND_H), trend, words)
     _regions(pen, page.below(y + _GAP), content, words)
-    return page.below(page.y + _course_height(content, words))
 
 
 def _first_bottom(content: QuarterContent, words: Wording, page: Box) -> float:
@@ -250,13 +269,12 @@ def _promises(pen: Pen, box: Box, content: QuarterContent, words: Wording) -> fl
     return box.bottom
 
 
-def _last_height(content: QuarterContent, words: Wording, page: Box) -> float:
-    """Return the height of method and sign-off in points."""
+def _method_height(content: QuarterContent, words: Wording, page: Box) -> float:
+    """Return the height in points of what `_method` draws, and of the gap below."""
     texts = [words(f"method.{key}") for key in _METHOD]
     method = sum(text_height(text, SMALL, page.w) + 4 for text in texts)
-    without = text_height(_nothing_agreed(content, words), SMALL, page.w, _NAMES_LINES) + 6
-    signers = len(_SIGNERS) * (_SIGN_H + 8)
-    return 2 * HEADING_H + method + without + 14 + 30 + signers
+    without = text_height(_nothing_agreed(content, words), SMALL, page.w, _NAMES_LINES)
+    return HEADING_H + method + 6 + without + 14
 
 
 def _nothing_agreed(content: QuarterContent, words: Wording) -> str:
@@ -266,14 +284,16 @@ def _nothing_agreed(content: QuarterContent, words: Wording) -> str:
     return words("audit.without_baseline", stores=names)
 
 
-def _draw_last(pen: Pen, page: Box, content: QuarterContent, words: Wording) -> None:
-    """Draw the end: the method, and the sign-off."""
+def _method(pen: Pen, page: Box, content: QuarterContent, words: Wording) -> None:
     y = pen.heading(page, words("audit.method_title"))
     for key in _METHOD:
         y = pen.paragraph(page.below(y + 2), words(f"method.{key}"), SMALL) + 2
     text = _nothing_agreed(content, words)
-    y = pen.paragraph(page.below(y + 6), text, SMALL, lines=_NAMES_LINES)
-    y = pen.heading(page.below(y + 14), words("audit.sign_title"))
+    pen.paragraph(page.below(y + 6), text, SMALL, lines=_NAMES_LINES)
+
+
+def _signatures(pen: Pen, page: Box, content: QuarterContent, words: Wording) -> None:
+    y = pen.heading(page, words("audit.sign_title"))
     pen.paragraph(page.below(y), words("audit.sign_note", quarter=content.quarter), SMALL, lines=3)
     y += 30
     for signer in _SIGNERS:

@@ -15,6 +15,7 @@ from pipeline.report.kit.pen import (
     Box,
     Pen,
 )
+from pipeline.report.kit.tags import Role, in_words
 from pipeline.report.quarter.content import QuarterFigures, rate_text
 from pipeline.tables.audit import AuditPromise
 from pipeline.wording import NOTHING, Wording
@@ -37,17 +38,29 @@ class RateBar:
 
 def draw_trend(pen: Pen, box: Box, trend: Sequence[QuarterFigures], words: Wording) -> float:
     """Draw the share of stations astray by quarter, over its figures; return the y below."""
+    told = [f"{one.quarter}: {rate_text(words, one.rate)}" for one in trend]
+    with pen.picture(box, in_words(words("trend.astray"), told)):
+        _draw_chart(pen, box, trend, words)
+    columns = _columns(box, trend)
+    with pen.part(Role.TABLE):
+        return _figures(pen, Box(box.x, box.y + 10 + box.h, box.w, 0), columns, trend, words)
+
+
+def _columns(box: Box, trend: Sequence[QuarterFigures]) -> Sequence[Box]:
     chart = Box(box.x + _LABEL_W, box.y + 6, box.w - _LABEL_W, box.h)
-    columns = chart.split(max(4, len(trend)), 6.0)[: len(trend)]
+    return chart.split(max(4, len(trend)), 6.0)[: len(trend)]
+
+
+def _draw_chart(pen: Pen, box: Box, trend: Sequence[QuarterFigures], words: Wording) -> None:
+    chart = Box(box.x + _LABEL_W, box.y + 6, box.w - _LABEL_W, box.h)
     most = _scale([one.rate or 0.0 for one in trend])
     for share in (0.0, most / 2, most):
         y = chart.bottom - chart.h * share / most
         pen.line((chart.x, y), (chart.right, y), style.HAIRLINE, 0.4)
         pen.text(chart.x - 5, y + 2.5, rate_text(words, share), TINY_MUTED, align=Align.RIGHT)
     pen.paragraph(Box(box.x, box.y + 8, _LABEL_W - 36, 60), words("trend.astray"), SMALL, lines=5)
-    for column, one in zip(columns, trend, strict=True):
+    for column, one in zip(_columns(box, trend), trend, strict=True):
         _column(pen, column, one, most)
-    return _figures(pen, Box(box.x, chart.bottom + 4, box.w, 0), columns, trend, words)
 
 
 def _scale(shares: Sequence[float]) -> float:
@@ -71,19 +84,26 @@ def _column(pen: Pen, column: Box, one: QuarterFigures, most: float) -> None:
 def _figures(
     pen: Pen, box: Box, columns: Sequence[Box], trend: Sequence[QuarterFigures], words: Wording
 ) -> float:
-    y, lines = box.y, 0
-    for column, one in zip(columns, trend, strict=True):
-        last = one is trend[-1]
-        middle = column.x + column.w / 2
-        pen.text(middle, y + 8, one.quarter, TINY_STRONG if last else TINY, align=Align.CENTRE)
-        kind = SMALL_STRONG if last else SMALL
-        for line, text in enumerate(_by_key(one, words).values(), start=1):
-            base = y + 9 + _ROW * line
-            pen.text(middle, base, text, kind, align=Align.CENTRE, width=column.w)
-    for line, key in enumerate(_by_key(trend[-1], words), start=1):
-        pen.text(box.x, y + 9 + _ROW * line, words(f"trend.{key}"), SMALL, width=_LABEL_W)
-        lines = line
-    return y + 12 + _ROW * lines
+    y = box.y
+    figures = [_by_key(one, words) for one in trend]
+    with pen.part(Role.ROW):
+        with pen.part(Role.HEAD):
+            pass  # over the labels
+        for column, one in zip(columns, trend, strict=True):
+            kind = TINY_STRONG if one is trend[-1] else TINY
+            with pen.part(Role.HEAD):
+                middle = column.x + column.w / 2
+                pen.text(middle, y + 8, one.quarter, kind, align=Align.CENTRE)
+    for line, key in enumerate(figures[-1], start=1):
+        base = y + 9 + _ROW * line
+        with pen.part(Role.ROW):
+            with pen.part(Role.SIDE):
+                pen.text(box.x, base, words(f"trend.{key}"), SMALL, width=_LABEL_W)
+            for column, one, of in zip(columns, trend, figures, strict=True):
+                kind, middle = SMALL_STRONG if one is trend[-1] else SMALL, column.x + column.w / 2
+                with pen.part(Role.CELL):
+                    pen.text(middle, base, of[key], kind, align=Align.CENTRE, width=column.w)
+    return y + 12 + _ROW * len(figures[-1])
 
 
 def trend_height(height: float, trend: Sequence[QuarterFigures], words: Wording) -> float:
@@ -111,21 +131,26 @@ def draw_rates(pen: Pen, box: Box, rates: Sequence[RateBar], words: Wording) -> 
     most = _scale([r.share for r in rates] + [r.before or 0.0 for r in rates])
     y = box.y
     for rate in rates:
-        pen.text(box.x, y + 9, rate.label, SMALL, width=92)
-        bar = Box(box.x + 96, y + 2, box.w - 186, 8)
-        pen.line((bar.x, bar.bottom), (bar.right, bar.bottom), style.HAIRLINE, 0.4)
-        if rate.share:
-            filled = max(0.6, bar.w * rate.share / most)
-            pen.rectangle(Box(bar.x, bar.y, filled, bar.h), style.PLANNED)
-        if rate.before is not None:
-            x = bar.x + bar.w * rate.before / most
-            pen.line((x, bar.y - 1.5), (x, bar.bottom + 1.5), style.INK, 1.2)
-        pen.text(
-            bar.right + 34, y + 9, rate_text(words, rate.share), SMALL_STRONG, align=Align.RIGHT
-        )
-        pen.text(box.right, y + 9, rate.note, TINY_MUTED, align=Align.RIGHT, width=54)
+        with pen.part(Role.TEXT):
+            _rate(pen, box.below(y), rate, most, words)
         y += BAR_ROW
     return y
+
+
+def _rate(pen: Pen, box: Box, rate: RateBar, most: float, words: Wording) -> None:
+    base = box.y + 9
+    pen.text(box.x, base, rate.label, SMALL, width=92)
+    bar = Box(box.x + 96, box.y + 2, box.w - 186, 8)
+    pen.line((bar.x, bar.bottom), (bar.right, bar.bottom), style.HAIRLINE, 0.4)
+    if rate.share:
+        filled = max(0.6, bar.w * rate.share / most)
+        pen.rectangle(Box(bar.x, bar.y, filled, bar.h), style.PLANNED)
+    if rate.before is not None:
+        x = bar.x + bar.w * rate.before / most
+        pen.line((x, bar.y - 1.5), (x, bar.bottom + 1.5), style.INK, 1.2)
+    share = rate_text(words, rate.share)
+    pen.text(bar.right + 34, base, share, SMALL_STRONG, align=Align.RIGHT)
+    pen.text(box.right, base, rate.note, TINY_MUTED, align=Align.RIGHT, width=54)
 
 
 def draw_counts(
@@ -135,14 +160,15 @@ def draw_counts(
     most = max([1, *(count for _, count, _ in counts)])
     y = box.y
     for label, count, begun in counts:
-        pen.text(box.x, y + 9, label, SMALL, width=112)
         bar = Box(box.x + 116, y + 2, box.w - 180, 8)
         stood = bar.w * (count - begun) / most
-        pen.line((bar.x, bar.bottom), (bar.right, bar.bottom), style.HAIRLINE, 0.4)
-        pen.rectangle(Box(bar.x, bar.y, stood, bar.h), style.NOW)
-        pen.rectangle(Box(bar.x + stood, bar.y, bar.w * begun / most, bar.h), style.PLANNED)
         text = words("trend.of_new", all=words.number(count), n=words.number(begun))
-        pen.text(box.right, y + 9, text, SMALL, align=Align.RIGHT, width=62)
+        with pen.part(Role.TEXT):
+            pen.text(box.x, y + 9, label, SMALL, width=112)
+            pen.line((bar.x, bar.bottom), (bar.right, bar.bottom), style.HAIRLINE, 0.4)
+            pen.rectangle(Box(bar.x, bar.y, stood, bar.h), style.NOW)
+            pen.rectangle(Box(bar.x + stood, bar.y, bar.w * begun / most, bar.h), style.PLANNED)
+            pen.text(box.right, y + 9, text, SMALL, align=Align.RIGHT, width=62)
         y += BAR_ROW
     return y
 
@@ -163,6 +189,16 @@ def _kept(one: AuditPromise) -> bool:
 
 def draw_promises(pen: Pen, box: Box, measured: Sequence[AuditPromise], words: Wording) -> None:
     """Draw measured over promised clear air; changes on or above the line kept the promise."""
+    kept = sum(map(_kept, measured))
+    told = (
+        words("promise.kept", n=words.number(kept)),
+        words("promise.missed", n=words.number(len(measured) - kept)),
+    )
+    with pen.picture(box, in_words(words("audit.promise_title"), told)):
+        _draw_promises(pen, box, measured, words)
+
+
+def _draw_promises(pen: Pen, box: Box, measured: Sequence[AuditPromise], words: Wording) -> None:
     side = min(box.w - 40, box.h - 24)
     chart = Box(box.x + 26, box.y + 4, side, side)
     for share in (0.0, 0.5, 1.0):

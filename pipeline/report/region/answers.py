@@ -10,7 +10,6 @@ from pipeline.report.quarter.content import what, where
 from pipeline.report.region.content import (
     ChangeOtherwise,
     ChangeProgress,
-    FindingLine,
     OpenDeadline,
     RegionContent,
     StoreLine,
@@ -32,18 +31,28 @@ class AnswerLine:
     grave: bool = False
 
 
+@dataclass(frozen=True, slots=True)
+class Question:
+    """An answer that asks something: its question, of whom, and what to say if nothing is asked."""
+
+    title: str
+    of: str
+    lines: tuple[AnswerLine, ...]
+    nothing: str
+
+
 def decisions(content: RegionContent, words: Wording) -> list[AnswerLine]:
     """Return what the manager must decide: first of all what settles a stop."""
     first = [p for p in content.pending if p.first]
     waiting = [p for p in content.pending if not p.first and p.state == "proposed"]
     deferred = [p for p in content.pending if not p.first and p.state != "proposed"]
     asked = {
-        "first": [p.store for p in first],
-        "changes": [p.store for p in waiting],
-        "deferred": [p.store for p in deferred],
-        "unput": [s.store for s in content.stores for _ in range(s.unput)],
-        "astray": [s.store for s in content.stores for _ in range(s.unanswered)],
-        "unagreed": [s.store for s in content.stores for _ in range(s.unagreed)],
+        "first": [content.place(p) for p in first],
+        "changes": [content.place(p) for p in waiting],
+        "deferred": [content.place(p) for p in deferred],
+        "unput": [content.place(s) for s in content.stores for _ in range(s.unput)],
+        "astray": [content.place(s) for s in content.stores for _ in range(s.unanswered)],
+        "unagreed": [content.place(s) for s in content.stores for _ in range(s.unagreed)],
     }
     oldest = words.day(min((p.proposed_on for p in waiting), default=content.as_of))
     return [
@@ -68,7 +77,26 @@ def _exceptions(content: RegionContent, words: Wording) -> Iterator[AnswerLine]:
     for key, over in (("review.exceptions_over", True), ("review.exceptions_ending", False)):
         if found := [e for e in content.expiring if e.over is over]:
             day = words.day(min(e.until for e in found))
-            yield _counted(words, key, [e.store for e in found], day=day)
+            yield _counted(words, key, [content.place(e) for e in found], day=day)
+
+
+def asked(content: RegionContent, words: Wording) -> list[Question]:
+    """Return the three answers that ask something of somebody; the chain's review says of whom."""
+    approvers = ", ".join(content.approvers) or words("chain.approvers")
+    answers = {
+        "decide": decisions(content, words),
+        "late": delays(content, words),
+        "risk": risks(content, words),
+    }
+    return [
+        Question(
+            words(f"question.{key}"),
+            words(f"asked.{key}", who=approvers) if content.parts else "",
+            tuple(lines),
+            words(f"empty.{key}"),
+        )
+        for key, lines in answers.items()
+    ]
 
 
 def next_step(store: StoreLine, words: Wording) -> str:
@@ -102,7 +130,7 @@ def delays(content: RegionContent, words: Wording) -> list[AnswerLine]:
         if late:
             first = min(one.since for one in late)
             days = words.counted("late.days", (content.as_of - first).days)
-            stores = [one.store for one in late]
+            stores = [content.place(one) for one in late]
             lines.append(_counted(words, f"late.{why}", stores, grave=grave, days=days))
     return lines
 
@@ -125,16 +153,16 @@ def follows(change: ChangeOtherwise, words: Wording) -> str:
 
 def risks(content: RegionContent, words: Wording) -> list[AnswerLine]:
     """Return what is at risk: grave findings, failed changes, stores without a plan."""
-    lines = list(_findings(content.findings, _STOP, words))
-    if failed := [s.store for s in content.stores for _ in range(s.failed)]:
+    lines = list(_findings(content, _STOP, words))
+    if failed := [content.place(s) for s in content.stores for _ in range(s.failed)]:
         lines.append(_counted(words, "review.risk_failed", failed, grave=True))
     for closed, key in (("done differently", "differently"), ("undone", "undone")):
-        if stores := [c.store for c in content.otherwise if c.closed == closed]:
+        if stores := [content.place(c) for c in content.otherwise if c.closed == closed]:
             grave = key == "differently"
             lines.append(_counted(words, f"review.risk_{key}", stores, grave=grave))
-    if unplanned := [s.store for s in content.stores if s.unplanned is not None]:
+    if unplanned := [content.place(s) for s in content.stores if s.unplanned is not None]:
         lines.append(_counted(words, "review.risk_unplanned", unplanned))
-    lines += _findings(content.findings, _FIX, words)
+    lines += _findings(content, _FIX, words)
     for rule, title in dict.fromkeys((f.rule, f.title) for f in content.anywhere):
         subjects = [f.subject for f in content.anywhere if f.rule == rule]
         text = words("review.risk_anywhere", title=title)
@@ -142,15 +170,13 @@ def risks(content: RegionContent, words: Wording) -> list[AnswerLine]:
     return lines
 
 
-def _findings(
-    findings: Iterable[FindingLine], severity: str, words: Wording
-) -> Iterator[AnswerLine]:
+def _findings(content: RegionContent, severity: str, words: Wording) -> Iterator[AnswerLine]:
     """Yield the findings of a severity by rule, the most first."""
-    meant = [f for f in findings if f.severity == severity]
+    meant = [f for f in content.findings if f.severity == severity]
     for rule in _most_first([f.rule for f in meant]):
         found = [f for f in meant if f.rule == rule]
         text = words("review.risk_finding", title=found[0].title, n=words(f"severity.{severity}"))
-        where = _named(words, _most_first([f.store for f in found]))
+        where = _named(words, _most_first([content.place(f) for f in found]))
         yield AnswerLine(words.number(len(found)), text, where, grave=severity == _STOP)
 
 
@@ -181,7 +207,7 @@ def _named(words: Wording, names: Sequence[str]) -> str:
 
 def verdict(content: RegionContent, words: Wording) -> str:
     """Return the review in a few sentences: how far, whether it helps, what waits."""
-    parts = [_how_far(content, words)]
+    parts = [*_asked_first(content, words), _how_far(content, words)]
     if content.promises:
         found = promise_means(content)
         means = {key: words.percent(found.get(key)) for key in ("was", "promised", "measured")}
@@ -191,6 +217,18 @@ def verdict(content: RegionContent, words: Wording) -> str:
     if waiting:
         parts.append(words.counted("review.waiting", waiting))
     return " ".join(parts)
+
+
+def _asked_first(content: RegionContent, words: Wording) -> Iterator[str]:
+    """Yield what the chain's review asks before anything else."""
+    if not content.parts:
+        return
+    if content.proof is not None:
+        yield f"{words(f'proof.{content.proof.verdict.word.value}')}."
+    lines = [line for one in asked(content, words) for line in one.lines]
+    grave = sum(line.grave for line in lines)
+    if lines:
+        yield words.counted("chain.asks", len(lines), grave=words.number(grave))
 
 
 def _how_far(content: RegionContent, words: Wording) -> str:

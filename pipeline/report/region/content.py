@@ -1,4 +1,4 @@
-"""What a region's review says: its records, and the answers made from them."""
+"""What a review says, of a region or of the chain: its records, and what follows from them."""
 
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -9,8 +9,9 @@ from pipeline.effect.costs import UpdateCost
 from pipeline.effect.gather import RolloutProof
 from pipeline.records import Seal
 from pipeline.report.quarter.content import ToAnswer
+from pipeline.wording import Wording, wording
 
-ANYWHERE = "*"  # stands for no one store, or no one region
+ANYWHERE = "*"  # stands for no one store, or no one region; as a region's name for the chain
 
 
 class ChangeProgress(StrEnum):
@@ -44,6 +45,15 @@ class OfRegion(Protocol):
     @property
     def region(self) -> str:
         """The region's name, or `ANYWHERE`."""
+        ...
+
+
+class OfStore(OfRegion, Protocol):
+    """A row of a store."""
+
+    @property
+    def store(self) -> str:
+        """The store's key, or `ANYWHERE`."""
         ...
 
 
@@ -250,7 +260,7 @@ class RegionSeal:
 
 @dataclass(frozen=True, slots=True)
 class RegionContent:
-    """Everything a region's review says."""
+    """Everything a review says; that of the chain has its regions, with no more than their rows."""
 
     region: str
     as_of: date
@@ -270,6 +280,20 @@ class RegionContent:
     chain: RolloutProof | None = None
     costs: tuple[UpdateCost, ...] = ()  # of updates, over the chain; empty: too few data
     offer: float | None = None  # what time lost to own neighbours weighs; None: as in the plan
+    approvers: tuple[str, ...] = ()
+    parts: tuple["RegionContent", ...] = ()  # of the chain
+
+    def named(self, words: Wording) -> str:
+        """Return what it is about: the region, or the chain."""
+        return words("chain.name") if self.parts else self.region
+
+    def titled(self, words: Wording) -> str:
+        """Return the title of the review."""
+        return words("chain.title" if self.parts else "review.title", region=self.region)
+
+    def place(self, row: "OfStore") -> str:
+        """Return whose a row is: the store, or in the chain's review its region."""
+        return row.region if self.parts and row.region != ANYWHERE else row.store
 
     def count(self, progress: ChangeProgress) -> int:
         """Return how many changes of the region have come so far."""
@@ -287,8 +311,13 @@ class RegionContent:
 
     @property
     def country(self) -> str | None:
-        """The country of most of its stores, the first by code among equals."""
+        """The country of most of its stores, the first by code among equals.
+
+        None for a chain of several languages.
+        """
         codes = sorted(store.country for store in self.stores if store.country)
+        if self.parts and len({wording(code).language for code in codes}) > 1:
+            return None
         return max(sorted(set(codes)), key=codes.count, default=None)
 
     def clear_air(self, *, planned: bool) -> float | None:

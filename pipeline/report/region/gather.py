@@ -1,9 +1,10 @@
 """Read what the reviews of regions say."""
 
 from collections import defaultdict
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
-from typing import TypeVar
+from datetime import date
+from typing import Any, TypeVar
 
 from pipeline.database import Database
 from pipeline.effect.costs import own_weight, update_costs
@@ -15,58 +16,84 @@ from pipeline.settings import Deadline, Settings
 from pipeline.wording import wording
 
 Line = TypeVar("Line", bound=content.OfRegion)
+_LINES: Mapping[str, tuple[type[content.OfRegion], str]] = {
+    "stores": (content.StoreLine, "region_stores"),
+    "steps": (content.DayOfChanges, "region_days"),
+    "promises": (content.MeasuredChange, "region_promises"),
+    "pending": (content.PendingChange, "region_pending"),
+    "late": (content.LateChange, "region_late"),
+    "otherwise": (content.ChangeOtherwise, "region_otherwise"),
+    "astray": (content.Astray, "region_astray"),
+    "findings": (content.FindingLine, "region_findings"),
+    "expiring": (content.ExpiringException, "region_exceptions"),
+}
+"""The rows of a review, by its field: what each is, and the statement that reads them."""
+_NO_REGION = ""  # what is of no one region, beside the chain, which is of all
+_EMPTY = content.RegionContent(
+    region="", as_of=date.min, stores=(), steps=(), promises=(), pending=(), late=(), otherwise=(),
+    astray=(), findings=(), anywhere=(), expiring=(), deadlines=(), seal=None,
+)  # fmt: skip
 
 
 def region_contents(
     database: Database, settings: Settings, regions: Sequence[str]
 ) -> Iterator[content.RegionContent]:
-    """Yield the contents of the named regions, in ascending order of their names."""
+    """Yield the contents of the named regions, in ascending order of their names.
 
-    def read(kind: type[Line], name: str) -> Mapping[str, tuple[Line, ...]]:
-        found: dict[str, list[Line]] = defaultdict(list)
-        for line in database.records(kind, "report", name):
-            found[line.region].append(line)
-        return defaultdict(tuple, {region: tuple(lines) for region, lines in found.items()})
-
-    as_of = database.value("report", "day")
-    stores = read(content.StoreLine, "region_stores")
-    days = read(content.DayOfChanges, "region_days")
-    promises = read(content.MeasuredChange, "region_promises")
-    pending = read(content.PendingChange, "region_pending")
-    late = read(content.LateChange, "region_late")
-    otherwise = read(content.ChangeOtherwise, "region_otherwise")
-    astray = read(content.Astray, "region_astray")
-    findings = read(content.FindingLine, "region_findings")
-    expiring = read(content.ExpiringException, "region_exceptions")
-    seals = read(content.RegionSeal, "region_seals")
+    `CHAIN` as a name asks for that of the chain, which comes first.
+    """
+    of: dict[str, Mapping[str, tuple[Any, ...]]] = {
+        field: _read(database, kind, name) for field, (kind, name) in _LINES.items()
+    }
+    seals = _read(database, content.RegionSeal, "region_seals")
     book = rule_book(database)
-    waves = [wave.name for wave in settings.schedule.waves]
-    rollout = Rollout(database, waves, settings.limits)
-    proved = proofs(rollout, regions)
+    rollout = Rollout(database, [w.name for w in settings.schedule.waves], settings.limits)
+    named = sorted(set(of["stores"]) - {CHAIN, _NO_REGION})
+    proved = proofs(rollout, named if CHAIN in regions else regions)
     costs = update_costs(TERMS, rollout.burdens)
-    offer = own_weight(rollout.burdens) if costs else None
+    whole = replace(
+        _EMPTY,
+        as_of=database.value("report", "day"),
+        anywhere=of["findings"][_NO_REGION],
+        costs=costs,
+        offer=own_weight(rollout.burdens) if costs else None,
+        approvers=settings.approvers,
+    )
+
+    def part(region: str, fields: Iterable[str]) -> content.RegionContent:
+        lines: dict[str, Any] = {field: of[field][region] for field in fields}
+        return replace(whole, region=region, proof=proved[region], **lines)
+
     for region in sorted(regions):
-        found = content.RegionContent(
-            region=region,
-            as_of=as_of,
-            stores=stores[region],
-            steps=days[region],
-            promises=promises[region],
-            pending=pending[region],
-            late=late[region],
-            otherwise=otherwise[region],
-            astray=astray[region],
-            findings=findings[region],
-            anywhere=findings[content.ANYWHERE],
-            expiring=(*expiring[region], *expiring[content.ANYWHERE]),
-            seal=next((Seal(s.size, s.root, s.as_of) for s in seals[region]), None),
-            deadlines=_deadlines(settings.schedule.deadlines, region, stores[region]),
-            proof=proved[region],
-            chain=proved[CHAIN],
-            costs=costs,
-            offer=offer,
+        found = part(region, _LINES)
+        found = replace(
+            found,
+            expiring=(*found.expiring, *of["expiring"][_NO_REGION]),
+            seal=_latest(seals[region]),
+            deadlines=_deadlines(settings.schedule.deadlines, region, found.stores),
+            chain=None if region == CHAIN else proved[CHAIN],
         )
+        if region == CHAIN:
+            parts = tuple(part(one, ("stores", "promises")) for one in named)
+            found = replace(found, parts=parts)
         yield _worded(found, book)
+
+
+def _read(database: Database, kind: type[Line], name: str) -> Mapping[str, tuple[Line, ...]]:
+    """Return rows by region: of the chain all those of a region, apart those of none."""
+    found: dict[str, list[Line]] = defaultdict(list)
+    for line in database.records(kind, "report", name):
+        found[line.region].append(line)
+    nowhere = found.pop(content.ANYWHERE, [])
+    whole = [line for region in sorted(found) for line in found[region]]
+    every = {**found, CHAIN: whole, _NO_REGION: nowhere}
+    return defaultdict(tuple, {region: tuple(lines) for region, lines in every.items()})
+
+
+def _latest(seals: Sequence[content.RegionSeal]) -> Seal | None:
+    """Return the latest seal of some regions."""
+    found = max(seals, key=lambda one: one.size, default=None)
+    return None if found is None else Seal(found.size, found.root, found.as_of)
 
 
 def _worded(review: content.RegionContent, book: RuleBook) -> content.RegionContent:
@@ -87,13 +114,13 @@ def _deadlines(
     """Return the deadlines of a region with changes still open, the earliest first."""
     found = []
     for deadline in sorted(deadlines, key=lambda d: (d.by, d.store or "")):
-        if deadline.region not in {None, region}:
+        if region != CHAIN and deadline.region not in {None, region}:
             continue
         meant = [s for s in stores if deadline.store in {None, s.store}]
+        meant = [s for s in meant if deadline.region in {None, s.region}]
         left = sum(s.open for s in meant)
         if left:
             total = sum(s.changes for s in meant)
-            found.append(
-                content.OpenDeadline(deadline.by, deadline.reason, deadline.store, left, total)
-            )
+            of = deadline.store or (deadline.region if region == CHAIN else None)
+            found.append(content.OpenDeadline(deadline.by, deadline.reason, of, left, total))
     return tuple(found)

@@ -1,7 +1,8 @@
-"""The pages of a region's review: five questions on the first, then a row for every store."""
+"""The pages of a review: five questions on the first, then a row for every store or region."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import accumulate
 from urllib.parse import quote
 
 from pipeline.effect.verdict import Word
@@ -16,6 +17,7 @@ from pipeline.report.kit.booklet import (
     draw_name,
     page_box,
 )
+from pipeline.report.kit.lists import draw_heading
 from pipeline.report.kit.pen import (
     HEADING_H,
     LEAD,
@@ -24,23 +26,21 @@ from pipeline.report.kit.pen import (
     SMALL_STRONG,
     TINY,
     TINY_MUTED,
-    TINY_STRONG,
     Align,
     Box,
     Pen,
     Type,
     text_height,
-    wrapped,
 )
 from pipeline.report.kit.style import Face
+from pipeline.report.kit.tags import Role
 from pipeline.report.region.answers import (
     AnswerLine,
-    decisions,
-    delays,
+    asked,
     next_step,
-    risks,
     verdict,
 )
+from pipeline.report.region.chain import draw_multiples, region_rows
 from pipeline.report.region.content import ChangeProgress, RegionContent, StoreLine
 from pipeline.report.region.pictures import (
     draw_helping,
@@ -61,6 +61,7 @@ _PANELS_H, _VERDICT_H, _FIGURES_H = 168.0, 48.0, 72.0
 _STRIP_H, _STRIP_MOST = 104.0, 210.0
 _GAPS = 12.0 + 8.0 + 10.0
 _COUNT_W, _COLUMN_GAP = 34.0, 14.0
+_ASKED_MOST = 250.0
 _ROW, _HEADINGS_H = 15.0, 26.0
 _LINK = Type(style.SMALL, Face.STRONG, style.PLANNED)
 _STOP = Type(style.SMALL, Face.STRONG, style.ALERT)
@@ -89,18 +90,22 @@ def links_of(folder: str, workbook: str, summary: str) -> FileLinks:
 
 
 def region_pdf(content: RegionContent, links: Sequence[FileLinks], words: Wording) -> bytes:
-    """Return the review of one region as PDF; the same content gives the same bytes."""
+    """Return a review as PDF; the same content gives the same bytes."""
     size = style.page_size(content.country)
 
     def first(pen: Pen, page: Box) -> None:
-        _draw_first(pen, page, content, words)
+        draw = _draw_chain if content.parts else _draw_first
+        draw(pen, page, content, words)
 
     page = page_box(size)
-    blocks = (_store_rows(content, links, words), _basis(content, page.w, words))
-    rows = block_pages([block for block in blocks if block.heights], page.h)
-    title = words("review.title", region=content.region)
-    leaves = [Leaf(first), *(Leaf(draw_blocks(parts)) for parts in rows)]
-    return booklet(leaves, size, words, title=title, foot=content.region, seal=content.seal)
+    rows = region_rows(content, page.w, words) if content.parts else None
+    rows = rows or _store_rows(content, links, words)
+    room = page.h - 2 * HEADING_H - _GAPS - sum(rows.heights) if content.parts else None
+    blocks = (rows, _basis(content, page.w, words, room))
+    pages = block_pages([block for block in blocks if block.heights], page.h)
+    leaves = [Leaf(first), *(Leaf(draw_blocks(parts)) for parts in pages)]
+    title, foot = content.titled(words), content.named(words)
+    return booklet(leaves, size, words, title=title, foot=foot, seal=content.seal)
 
 
 def _draw_first(pen: Pen, page: Box, content: RegionContent, words: Wording) -> None:
@@ -110,21 +115,44 @@ def _draw_first(pen: Pen, page: Box, content: RegionContent, words: Wording) -> 
     left, right = Box(page.x, y + 10, page.w, _panels_h(content)).split(2)
     _how_far(pen, left, content, words)
     _helping(pen, right, content, words)
-    answers = (
-        ("decide", decisions(content, words)),
-        ("late", delays(content, words)),
-        ("risk", risks(content, words)),
-    )
-    width_each = page.split(3, _COLUMN_GAP)[0].w
-    wanted = max(sum(_item_height(item, width_each) for item in items) for _, items in answers)
-    spare = page.bottom - left.bottom - _GAPS - HEADING_H - wanted
+    spare = page.bottom - left.bottom - _GAPS - _asked_height(page, content, words)
     strip = Box(page.x, left.bottom + 8, page.w, min(max(spare, _STRIP_H), _STRIP_MOST))
     top = pen.heading(strip, words("review.strip_title"), words("review.strip_note"))
     draw_strip(pen, strip.below(top), content, words)
-    lists = page.below(strip.bottom + 12).split(3, _COLUMN_GAP)
-    for box, (key, items) in zip(lists, answers, strict=True):
-        top = pen.heading(box, words(f"question.{key}"))
-        _items(pen, box.below(top), items, words, words(f"empty.{key}"))
+    _asked(pen, page.below(strip.bottom + 12), content, words)
+
+
+def _draw_chain(pen: Pen, page: Box, content: RegionContent, words: Wording) -> None:
+    """Draw the chain's first page: what is asked of whom, how far, whether it helps, where."""
+    y = _head(pen, page, content, words)
+    y = pen.paragraph(page.below(y + 8), verdict(content, words), LEAD, lines=4)
+    asked_h = min(_asked_height(page, content, words), _ASKED_MOST)
+    _asked(pen, Box(page.x, y + 10, page.w, asked_h), content, words)
+    left, right = Box(page.x, y + asked_h + 18, page.w, _panels_h(content)).split(2)
+    _how_far(pen, left, content, words)
+    _helping(pen, right, content, words)
+    box = page.below(left.bottom + 10)
+    top = pen.heading(box, words("chain.charts"), words("chain.charts_note"))
+    draw_multiples(pen, box.below(top), content.parts, words)
+
+
+def _asked_height(page: Box, content: RegionContent, words: Wording) -> float:
+    """Return the height of the tallest of the three answers that ask something, in points."""
+    width = page.split(3, _COLUMN_GAP)[0].w
+    return HEADING_H + max(
+        text_height(one.of, SMALL_MUTED, width, 2) * bool(one.of)
+        + sum(_item_height(item, width) for item in one.lines)
+        for one in asked(content, words)
+    )
+
+
+def _asked(pen: Pen, box: Box, content: RegionContent, words: Wording) -> None:
+    columns = box.split(3, _COLUMN_GAP)
+    for column, one in zip(columns, asked(content, words), strict=True):
+        y = pen.heading(column, one.title)
+        if one.of:
+            y = pen.paragraph(column.below(y), one.of, SMALL_MUTED, lines=2) + 3
+        _items(pen, column.below(y), one.lines, words, one.nothing)
 
 
 def _panels_h(content: RegionContent) -> float:
@@ -137,15 +165,16 @@ def _panels_h(content: RegionContent) -> float:
 
 def _head(pen: Pen, page: Box, content: RegionContent, words: Wording) -> float:
     day = words("review.as_of", day=words.day(content.as_of))
-    draw_kind(pen, page, words("review.kind"), day)
+    draw_kind(pen, page, words("chain.kind" if content.parts else "review.kind"), day)
     opening = sum(s.to_install for s in content.stores)
     parts = (
+        *([words.counted("chain.regions", len(content.parts))] if content.parts else []),
         words.counted("review.stores", len(content.stores)),
         words.counted("store.stations", sum(s.stations for s in content.stores)),
         *([words.counted("store.to_install", opening)] if opening else []),
         words.counted("store.labels", sum(s.labels for s in content.stores)),
     )
-    return draw_name(pen, page, content.region, parts)
+    return draw_name(pen, page, content.named(words), parts)
 
 
 def _how_far(pen: Pen, box: Box, content: RegionContent, words: Wording) -> None:
@@ -211,6 +240,12 @@ def _item_height(item: AnswerLine, room: float) -> float:
 
 
 def _draw_item(pen: Pen, box: Box, item: AnswerLine) -> float:
+    with pen.part(Role.TEXT):
+        _draw_asked(pen, box, item)
+    return box.y + _item_height(item, box.w)
+
+
+def _draw_asked(pen: Pen, box: Box, item: AnswerLine) -> None:
     kind = _GRAVE if item.grave else _COUNT
     pen.text(box.x, box.y + 10.5, item.count, kind, width=_COUNT_W - 2)
     if item.grave:
@@ -219,29 +254,41 @@ def _draw_item(pen: Pen, box: Box, item: AnswerLine) -> float:
     y = pen.paragraph(inner, item.text, SMALL, lines=4)
     if item.where:
         pen.paragraph(Box(inner.x, y, inner.w, 0), item.where, TINY_MUTED, lines=2)
-    return box.y + _item_height(item, box.w)
 
 
 def _store_rows(content: RegionContent, links: Sequence[FileLinks], words: Wording) -> Block:
     """Return a row for every store, linked to its files."""
 
     def draw(pen: Pen, box: Box, items: Sequence[int]) -> None:
-        _headings(pen, box, words)
-        for place, i in enumerate(items):
-            row = Box(box.x, box.y + _HEADINGS_H + _ROW * place, box.w, _ROW)
-            _row(pen, row, content.stores[i], links[i], words)
+        with pen.part(Role.TABLE):
+            _headings(pen, box, words)
+            for place, i in enumerate(items):
+                row = Box(box.x, box.y + _HEADINGS_H + _ROW * place, box.w, _ROW)
+                with pen.part(Role.ROW):
+                    _row(pen, row, content.stores[i], links[i], words)
 
     title, note = words("review.stores_title"), words("review.stores_note")
     heights = (_ROW,) * len(content.stores)
     return Block("stores", title, 1, _HEADINGS_H, heights, draw, note)
 
 
-def _basis(content: RegionContent, width: float, words: Wording) -> Block:
-    """Return what the verdict rests on, a sentence a row, each under what it is about."""
+def _basis(
+    content: RegionContent, width: float, words: Wording, room: float | None = None
+) -> Block:
+    """Return what the verdict rests on, a sentence a row, each under what it is about.
+
+    With a height given no more than fits it, and how much more the workbook has.
+    """
     told: list[tuple[str, str]] = []
     if content.proof is not None:
         told = sentences(content.proof, content.chain, content.costs, content.offer, words)
     inner = width - _TOPIC_W
+    if room is not None:
+        ends = list(accumulate(text_height(text, SMALL, inner, 6) + 3 for _, text in told))
+        shown = sum(end <= room - 2 * SMALL.leading for end in ends)
+        if shown < len(told):
+            more = words.counted("review.more_items", len(told) - shown)
+            told = [*told[:shown], (NOTHING, more)]
 
     def draw(pen: Pen, box: Box, items: Sequence[int]) -> None:
         y = box.y
@@ -267,41 +314,44 @@ def _cells(box: Box) -> Mapping[str, Box]:
 
 
 def _headings(pen: Pen, box: Box, words: Wording) -> None:
-    for key, cell in _cells(box).items():
-        lines = wrapped(words(f"row.{key}"), TINY_STRONG, cell.w - 6, 2)
-        for line, part in enumerate(reversed(lines)):
-            base = box.y + 16 - 8.5 * line
+    with pen.part(Role.ROW):
+        for key, cell in _cells(box).items():
+            at, align = cell.x + (_INDENT if key == "next_work" else 0.0), Align.LEFT
             if key in _FIGURES:
-                pen.text(cell.right - 4, base, part, TINY_STRONG, align=Align.RIGHT)
-            else:
-                indent = _INDENT if key == "next_work" else 0.0
-                pen.text(cell.x + indent, base, part, TINY_STRONG)
-    pen.text(box.right, box.y + 16, words("row.files"), TINY_STRONG, align=Align.RIGHT)
+                at, align = cell.right - 4, Align.RIGHT
+            draw_heading(pen, (at, box.y + 2), words(f"row.{key}"), cell.w - 6, align)
+        draw_heading(pen, (box.right, box.y + 2), words("row.files"), _LINKS_W, Align.RIGHT)
     pen.line((box.x, box.y + 20), (box.right, box.y + 20), style.INK, 0.7)
 
 
 def _row(pen: Pen, box: Box, store: StoreLine, files: FileLinks, words: Wording) -> None:
     base = box.y + 9.8
     cells = _cells(box)
-    standing_mark(pen, (box.x + 4, base - 2.8), store.standing)
-    pen.text(box.x + 12, base, words(f"standing.{store.standing.value}"), TINY, width=50)
+    with pen.part(Role.CELL):
+        standing_mark(pen, (box.x + 4, base - 2.8), store.standing)
+        pen.text(box.x + 12, base, words(f"standing.{store.standing.value}"), TINY, width=50)
     name = cells["store"]
-    pen.text(name.x, base, store.store, SMALL_STRONG, width=name.w - 6)
     used = min(name.w - 10, SMALL_STRONG.width(store.store) + 5)
-    pen.text(name.x + used, base, store.name, SMALL, width=name.w - used - 6)
-    _changes(pen, cells["changes"], store, words, base)
+    with pen.part(Role.SIDE):
+        pen.text(name.x, base, store.store, SMALL_STRONG, width=name.w - 6)
+        pen.text(name.x + used, base, store.name, SMALL, width=name.w - used - 6)
+    with pen.part(Role.CELL):
+        _changes(pen, cells["changes"], store, words, base)
     figures = {
         "clear_air": words.change(store.clear_air_now, store.clear_air_planned),
         "settle": words.number(store.stop + store.fix),
         "astray": words.number(store.astray),
     }
     for key, text in figures.items():
-        pen.text(cells[key].right - 4, base, text, SMALL, align=Align.RIGHT)
-    if store.stop:
-        pen.text(cells["settle"].x + 2, base, "!", _STOP)
+        with pen.part(Role.CELL):
+            pen.text(cells[key].right - 4, base, text, SMALL, align=Align.RIGHT)
+            if key == "settle" and store.stop:
+                pen.text(cells[key].x + 2, base, "!", _STOP)
     last = cells["next_work"]
-    pen.text(last.x + _INDENT, base, next_step(store, words), TINY, width=last.w - 10)
-    _links(pen, box, files, words, base)
+    with pen.part(Role.CELL):
+        pen.text(last.x + _INDENT, base, next_step(store, words), TINY, width=last.w - 10)
+    with pen.part(Role.CELL):
+        _links(pen, box, store, files, words)
     pen.line((box.x, box.bottom), (box.right, box.bottom), style.HAIRLINE, 0.3)
 
 
@@ -319,12 +369,13 @@ def _changes(pen: Pen, cell: Box, store: StoreLine, words: Wording, base: float)
             x += part
 
 
-def _links(pen: Pen, box: Box, files: FileLinks, words: Wording, base: float) -> None:
-    x = box.right
+def _links(pen: Pen, box: Box, store: StoreLine, files: FileLinks, words: Wording) -> None:
+    x, base = box.right, box.y + 9.8
     for key, target in (("pdf", files.summary), ("xlsx", files.workbook)):
         text = words(f"link.{key}")
         length = _LINK.width(text)
-        pen.text(x, base, text, _LINK, align=Align.RIGHT)
         area = (x - length, pen.height - base - 2, x, pen.height - base + 8)
-        pen.canvas.linkURL(target, area)
+        with pen.part(Role.LINK):
+            pen.text(x, base, text, _LINK, align=Align.RIGHT)
+            pen.tags.link(target, area, f"{store.store} {store.name}: {text}")
         x -= length + 8

@@ -1,6 +1,6 @@
 """The pictures of a region's review: how far it has come, over time, its effect, its stores."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from datetime import date, timedelta
 from itertools import pairwise
 
@@ -20,6 +20,7 @@ from pipeline.report.kit.pen import (
     Type,
 )
 from pipeline.report.kit.style import Face
+from pipeline.report.kit.tags import Role, in_words
 from pipeline.report.region.answers import promise_means
 from pipeline.report.region.content import (
     ChangeProgress,
@@ -51,6 +52,7 @@ _FILLS = {
     ChangeProgress.UNPUT: style.PAPER,
 }
 _RADIUS = 3.4  # points
+_TOLD_MOST = 20  # stores told in words of a picture
 
 
 def draw_progress(pen: Pen, box: Box, content: RegionContent, words: Wording) -> float:
@@ -66,12 +68,13 @@ def draw_progress(pen: Pen, box: Box, content: RegionContent, words: Wording) ->
     for place, progress in enumerate(met):
         column = columns[place % 2]
         base = y + _LEGEND_ROW * (place // 2)
-        progress_box(pen, Box(column.x, base + 1, 8, 6.5), progress)
         count = words.number(content.count(progress))
-        pen.text(column.x + 12, base + 7.4, count, TINY_STRONG)
         after = column.x + 15 + TINY_STRONG.width(count)
         text = words(f"progress.{progress.value}")
-        pen.text(after, base + 7.4, text, TINY, width=column.right - after)
+        with pen.part(Role.TEXT):
+            progress_box(pen, Box(column.x, base + 1, 8, 6.5), progress)
+            pen.text(column.x + 12, base + 7.4, count, TINY_STRONG)
+            pen.text(after, base + 7.4, text, TINY, width=column.right - after)
     return y + _LEGEND_ROW * -(-len(met) // 2)
 
 
@@ -81,6 +84,16 @@ def draw_time(pen: Pen, box: Box, content: RegionContent, words: Wording) -> Non
         text = words("review.no_steps")
         pen.paragraph(Box(box.x, box.y + 8, box.w, box.h), text, SMALL_MUTED, lines=3)
         return
+    told = [
+        words(f"review.time_{'done' if step.done else 'to_come'}",
+              day=words.day(step.day), n=words.number(step.count))
+        for step in content.steps
+    ]  # fmt: skip
+    with pen.picture(box, in_words(words("review.time_in_words"), told)):
+        _draw_time(pen, box, content, words)
+
+
+def _draw_time(pen: Pen, box: Box, content: RegionContent, words: Wording) -> None:
     chart = Box(box.x, box.y + 10, box.w - 22, box.h - 22)
     first = min(step.day for step in content.steps) - _MARGIN
     dues = [due.by for due in _common(content)]
@@ -182,23 +195,42 @@ def draw_helping(pen: Pen, box: Box, content: RegionContent, words: Wording) -> 
     inks = {"was": style.NOW, "now": style.NOW, "promised": _SOON, "planned": _SOON}
     y = box.y
     for key, value in bars.items():
-        pen.text(box.x, y + 9.5, words(f"clear.{key}"), SMALL)
         bar = Box(box.x + 62, y + 1, box.w - 100, 11)
-        pen.line((bar.x, bar.bottom), (bar.right, bar.bottom), style.HAIRLINE, 0.4)
-        pen.rectangle(
-            Box(bar.x, bar.y, max(0.6, bar.w * value), bar.h), inks.get(key, style.PLANNED)
-        )
-        pen.text(box.right, y + 10, words.percent(value), SMALL_STRONG, align=Align.RIGHT)
+        filled, ink = max(0.6, bar.w * value), inks.get(key, style.PLANNED)
+        with pen.part(Role.TEXT):
+            pen.text(box.x, y + 9.5, words(f"clear.{key}"), SMALL)
+            pen.line((bar.x, bar.bottom), (bar.right, bar.bottom), style.HAIRLINE, 0.4)
+            pen.rectangle(Box(bar.x, bar.y, filled, bar.h), ink)
+            pen.text(box.right, y + 10, words.percent(value), SMALL_STRONG, align=Align.RIGHT)
         y += 16
     return pen.paragraph(Box(box.x, y + 2, box.w, 20), note, TINY_MUTED, lines=2)
 
 
-def draw_run_chart(pen: Pen, box: Box, chart: RunChart, words: Wording) -> None:
-    """Draw an outcome day by day, with its limits from twelve days on, and the waves."""
+def draw_run_chart(pen: Pen, box: Box, chart: RunChart, words: Wording, title: str = "") -> None:
+    """Draw an outcome day by day, with its limits from twelve days on, and the waves.
+
+    One of many has a title of its own, and no note below.
+    """
+    with pen.picture(box, _chart_in_words(chart, words, title)):
+        _draw_run_chart(pen, box, chart, words, title)
+
+
+def _chart_in_words(chart: RunChart, words: Wording, title: str) -> str:
+    """Say what a run chart shows: each day's value, and how many are outside the limits."""
+    days = [f"{words.day(day)} {words.percent(value, 1)}" for day, value in chart.points]
+    limits = chart.limits
+    outside = sum(limits.outside(value) for _, value in chart.points) if limits else 0
+    said = [words.counted("proof.chart_outside", outside)] if limits else []
+    outcome = words("proof.chart", outcome=words(f"outcome_of.{chart.outcome.value}"))
+    return in_words(f"{title}. {outcome}" if title else outcome, [*said, *days])
+
+
+def _draw_run_chart(pen: Pen, box: Box, chart: RunChart, words: Wording, title: str) -> None:
+    single = not title
     outcome = words(f"outcome_of.{chart.outcome.value}")
-    title = words("proof.chart", outcome=outcome[:1].upper() + outcome[1:])
+    title = title or words("proof.chart", outcome=outcome[:1].upper() + outcome[1:])
     pen.text(box.x, box.y + 8, title, TINY_STRONG, width=box.w)
-    area = Box(box.x + 34, box.y + 16, box.w - 40, max(24.0, box.h - 44))
+    area = Box(box.x + 34, box.y + 16, box.w - 40, max(24.0, box.h - (44 if single else 36)))
     at = _chart_scale(area, chart)
     first, last, limits = chart.points[0][0], chart.points[-1][0], chart.limits
     values = sorted(value for _, value in chart.points)
@@ -217,6 +249,8 @@ def draw_run_chart(pen: Pen, box: Box, chart: RunChart, words: Wording) -> None:
     _chart_points(pen, at, chart)
     pen.text(area.x, area.bottom + 9, words.day(first), TINY_MUTED)
     pen.text(area.right, area.bottom + 9, words.day(last), TINY_MUTED, align=Align.RIGHT)
+    if not single:
+        return
     short = words.counted("proof.chart_short", len(chart.points))
     note = words("proof.chart_limits") if limits else short
     pen.text(box.x, area.bottom + 19, note, TINY_MUTED, width=box.w)
@@ -258,6 +292,12 @@ def draw_strip(pen: Pen, box: Box, content: RegionContent, words: Wording) -> No
     if not stores:
         pen.text(box.x, box.y + 12, words("review.no_air"), SMALL_MUTED, width=box.w)
         return
+    told = [f"{s.store} {words.change(s.clear_air_now, s.clear_air_planned)}" for s in stores]
+    with pen.picture(box, in_words(words("review.strip_title"), told[:_TOLD_MOST])):
+        _draw_strip(pen, box, stores, words)
+
+
+def _draw_strip(pen: Pen, box: Box, stores: Sequence[StoreLine], words: Wording) -> None:
     each = min(40.0, (box.w - 22) / len(stores))
     named, marked = each >= _NAMES_FROM_W, each >= _MARKS_FROM_W
     foot = (10.0 if named else 0.0) + (10.0 if marked else 0.0) + 10.0

@@ -82,15 +82,15 @@ def sentences(
 ) -> list[tuple[str, str]]:
     """Return all that the verdict rests on, as headings and sentences."""
     told = [(_title("rule", words), text) for text in _rule(proof, words)]
-    told += [(_title("found", words), _line(line, words)) for line in proof.lines if line.found]
+    told += [(_title("found", words), _line(line, words)) for line in proof.lines if _said(line)]
     if chain is not None:
         told.append((_title("chain", words), f"{word(chain, words)}. {why(chain, words)}"))
         told += [(_title("chain", words), _line(line, words)) for line in chain.lines if line.found]
-    told += [(_title("left_out", words), text) for text in _left_out(proof.left_out, words)]
     told += [(_title("sight", words), sight(one, words)) for one in proof.sights]
     if proof.verdict.why is Why.NO_WAVE and proof.verdict.until and not proof.sights:
         told.append((_title("sight", words), words("proof.sees_unknown")))
     told += [(_title("costs", words), text) for text in _costs(costs, offer, words)]
+    told += [(_title("left_out", words), text) for text in _left_out(proof.left_out, words)]
     return told
 
 
@@ -112,10 +112,16 @@ def _rule(proof: RolloutProof, words: Wording) -> Iterator[str]:
         yield words("proof.why.not_drawn")
 
 
+def _said(line: EffectLine) -> bool:
+    """Say whether a line tells something: an effect, or of one wave that it is not known."""
+    return line.found is not None or line.days is not None
+
+
 def _line(line: EffectLine, words: Wording) -> str:
-    """Return an effect, of whom against whom, over which days."""
-    if line.found is None:  # pragma: no cover - those without are left out before
-        return ""
+    """Return an effect, of whom against whom, over which days; or that it is not known."""
+    if line.found is None:
+        outcome = words(f"outcome_of.{line.outcome.value}")
+        return words("proof.line_unknown", wave=line.days and line.days.wave, outcome=outcome)
     sizes = {
         "outcome": words(f"outcome_of.{line.outcome.value}"),
         "gain": gain(line.found, words),
@@ -126,7 +132,8 @@ def _line(line: EffectLine, words: Wording) -> str:
         return _capital(words("proof.line_all", **sizes))
     days = (*line.days.before, *line.days.after)
     spans = dict(zip(("from", "to", "since", "until"), map(words.day, days), strict=True))
-    return words("proof.line", wave=line.days.wave, **sizes, **spans)
+    key = "proof.line" if line.days.until is None else "proof.line_within"
+    return words(key, wave=line.days.wave, **sizes, **spans)
 
 
 def _left_out(left: Sequence[LeftOut], words: Wording) -> Iterator[str]:
@@ -159,6 +166,8 @@ def sight(one: Sight, words: Wording) -> str:
         "least": words.number(100 * (one.least or 0.0), 1),
         "effect": words.number(100 * one.effect, 1),
     }
+    if one.within:
+        return words("proof.sees_within" if one.least else "proof.sees_within_nothing", **values)
     text = words("proof.sees_nothing" if one.least is None else "proof.sees", **values)
     if one.pilot is None:
         return f"{text} {words('proof.no_pilot', **values)}"

@@ -1,4 +1,7 @@
-"""The review of a region as a workbook: the same answers, and every row behind them."""
+"""A review as a workbook: the same answers, and every row behind them.
+
+The chain's has rows of regions; those of stores are in the regions' own.
+"""
 
 from collections.abc import Sequence
 from typing import Any
@@ -20,14 +23,13 @@ from pipeline.report.kit.sheet import (
 from pipeline.report.quarter.content import to_do, what, where
 from pipeline.report.region.answers import (
     AnswerLine,
-    decisions,
-    delays,
+    asked,
     follows,
     next_step,
     promise_means,
-    risks,
     verdict,
 )
+from pipeline.report.region.chain import REGIONS
 from pipeline.report.region.content import (
     Astray,
     ChangeOtherwise,
@@ -128,6 +130,7 @@ EFFECT: tuple[SheetColumn[tuple[str, str]], ...] = (
     SheetColumn(lambda told, _: told[1], Look.LONG, "proof.column_text", 110),
 )
 LEFT_OUT: tuple[SheetColumn[LeftOut], ...] = (
+    SheetColumn("region", Look.TEXT, "audit.column_region"),
     SheetColumn("wave", Look.TEXT, "proof.column_wave"),
     SheetColumn("store", Look.TEXT, "row.store"),
     SheetColumn(
@@ -149,11 +152,26 @@ FINDINGS: tuple[SheetColumn[FindingLine], ...] = (
 
 
 def region_workbook(content: RegionContent, links: Sequence[FileLinks], words: Wording) -> bytes:
-    """Return the review of one region as .xlsx; the same content gives the same bytes."""
-    title = words("review.title", region=content.region)
+    """Return a review as .xlsx; the same content gives the same bytes."""
+    title = content.titled(words)
     book = Book(words, style.page_size(content.country), content.seal)
     book.describe(title)
     _review(book, book.sheet("Review", title, landscape=False), content)
+    if content.parts:
+        put_list(book, book.sheet("Regions", title), REGIONS, content.parts)
+    else:
+        _put_rows(book, title, content, links)
+    if content.proof is not None:
+        told = sentences(content.proof, content.chain, content.costs, content.offer, words)
+        put_list(book, book.sheet("Effect", title), EFFECT, told)
+        put_list(book, book.sheet("Left out", title), LEFT_OUT, content.proof.left_out)
+    findings = content.anywhere if content.parts else (*content.findings, *content.anywhere)
+    put_list(book, book.sheet("Findings", title), FINDINGS, findings)
+    return workbook_bytes(book.book)
+
+
+def _put_rows(book: Book, title: str, content: RegionContent, links: Sequence[FileLinks]) -> None:
+    """Write the sheets that have a row a store, change or station."""
     stores = book.sheet("Stores", title)
     opening = any(store.to_install for store in content.stores)
     columns = [column for column in STORES if opening or column is not _TO_INSTALL]
@@ -163,20 +181,15 @@ def region_workbook(content: RegionContent, links: Sequence[FileLinks], words: W
     put_list(book, book.sheet("Late", title), LATE, content.late)
     put_list(book, book.sheet("Otherwise", title), OTHERWISE, content.otherwise)
     put_list(book, book.sheet("Astray", title), ASTRAY, content.astray)
-    if content.proof is not None:
-        told = sentences(content.proof, content.chain, content.costs, content.offer, words)
-        put_list(book, book.sheet("Effect", title), EFFECT, told)
-        put_list(book, book.sheet("Left out", title), LEFT_OUT, content.proof.left_out)
-    findings = (*content.findings, *content.anywhere)
-    put_list(book, book.sheet("Findings", title), FINDINGS, findings)
-    return workbook_bytes(book.book)
 
 
 def _review(book: Book, page: Page, content: RegionContent) -> None:
     words = book.words
-    sheet = FirstSheet(book, page, content.region, _FIRST_WIDTHS)
+    sheet = FirstSheet(book, page, content.named(words), _FIRST_WIDTHS)
     as_of = words("review.as_of", day=words.day(content.as_of))
     sheet.note(f"{as_of}. {verdict(content, words)}", spare=4)
+    if content.parts:
+        _asked(sheet, content, words)
     sheet.section(words("question.far"))
     for progress in ChangeProgress:
         if count := content.count(progress):
@@ -187,16 +200,17 @@ def _review(book: Book, page: Page, content: RegionContent) -> None:
         _line(sheet, word(content.proof, words), " ".join(told))
     for share, text in _clear_air(content, words):
         _line(sheet, words.percent(share), text)
-    for key, lines in (
-        ("decide", decisions(content, words)),
-        ("late", delays(content, words)),
-        ("risk", risks(content, words)),
-    ):
-        sheet.section(words(f"question.{key}"))
-        for line in lines or [AnswerLine(NOTHING, words(f"empty.{key}"))]:
+    if not content.parts:
+        _asked(sheet, content, words)
+    sheet.end()
+
+
+def _asked(sheet: FirstSheet, content: RegionContent, words: Wording) -> None:
+    for one in asked(content, words):
+        sheet.section(f"{one.title} {one.of}".strip())
+        for line in one.lines or [AnswerLine(NOTHING, one.nothing)]:
             count_text = f"{line.count} !" if line.grave else line.count
             _line(sheet, count_text, line.text, line.where)
-    sheet.end()
 
 
 def _line(sheet: FirstSheet, count: str, text: str, where: str = "") -> None:

@@ -4,6 +4,7 @@ Centres: IEEE 802.15.4, 2405 + 5 (k - 11) MHz; IEEE 802.11, 2407 + 5 n MHz, chan
 """
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from math import inf
 
 from openpyxl.styles import Alignment, Border, Side
@@ -23,6 +24,7 @@ from pipeline.report.kit.pen import (
 )
 from pipeline.report.kit.sheet import Book, Look, Page, argb, font, row_height
 from pipeline.report.kit.style import Face
+from pipeline.report.kit.tags import Role, in_words
 from pipeline.report.store.content import Document, PlannedStation, StoreContent, WifiGroup
 from pipeline.tables.survey import EdEvidence
 from pipeline.wording import FIXED_SPACE, NOTHING, Wording
@@ -52,18 +54,26 @@ def draw_bars(
     """Draw the clear air of each station, now and proposed; return the y below."""
     bars_x = box.right - _VALUE_W - _BARS_W
     _bars_key(pen, Box(bars_x, box.y, box.right - bars_x, 8), doc.words)
-    y = box.y + BARS_KEY_H
-    for station in stations:
-        base = y + 8.5
-        label = station.station if not station.name else f"{station.station} · {station.name}"
+    with pen.part(Role.TABLE):
+        for at, station in enumerate(stations):
+            place = Box(box.x, box.y + BARS_KEY_H + at * row, box.w, row)
+            with pen.part(Role.ROW):
+                _bars_row(pen, place, station, doc)
+    return box.y + BARS_KEY_H + len(stations) * row
+
+
+def _bars_row(pen: Pen, box: Box, station: PlannedStation, doc: Document) -> None:
+    bars_x, base = box.right - _VALUE_W - _BARS_W, box.y + 8.5
+    label = station.station if not station.name else f"{station.station} · {station.name}"
+    with pen.part(Role.SIDE):
         pen.text(box.x, base, doc.names[station.station], SMALL_STRONG, width=_KEY_W - 4)
+    with pen.part(Role.CELL):
         pen.text(box.x + _KEY_W, base, label, SMALL, width=bars_x - box.x - _KEY_W - 8)
-        _bar(pen, Box(bars_x, y + 1.5, _BARS_W, 4.2), station.clear_air_now, style.NOW)
-        _bar(pen, Box(bars_x, y + 6.3, _BARS_W, 4.2), station.clear_air_planned, style.PLANNED)
-        value = doc.words.change(station.clear_air_now, station.clear_air_planned)
+    _bar(pen, Box(bars_x, box.y + 1.5, _BARS_W, 4.2), station.clear_air_now, style.NOW)
+    _bar(pen, Box(bars_x, box.y + 6.3, _BARS_W, 4.2), station.clear_air_planned, style.PLANNED)
+    value = doc.words.change(station.clear_air_now, station.clear_air_planned)
+    with pen.part(Role.CELL):
         pen.text(box.right, base, value, SMALL, align=Align.RIGHT, width=_VALUE_W - 4)
-        y += row
-    return y
 
 
 def _bars_key(pen: Pen, box: Box, words: Wording) -> None:
@@ -86,6 +96,30 @@ def air_height(rows: int) -> float:
 
 def draw_air(pen: Pen, box: Box, stations: Sequence[PlannedStation], doc: Document) -> float:
     """Draw the busy share of every channel at some stations; return the y below."""
+    with pen.picture(replace(box, h=air_height(len(stations))), _told(stations, doc)):
+        return _draw_air(pen, box, stations, doc)
+
+
+def _told(stations: Sequence[PlannedStation], doc: Document) -> str:
+    """Say how busy the channels are that matter: each station's, now and as proposed."""
+    found = {(cell.station, cell.channel): cell for cell in doc.content.air}
+    parts = []
+    for station in stations:
+        channels = dict.fromkeys((station.channel, station.final_channel))
+        told = [
+            doc.words(
+                "air.on",
+                channel=channel,
+                busy=busy_text(found.get((station.station, channel)), doc.words),
+            )
+            for channel in channels
+            if channel is not None
+        ]
+        parts.append(f"{station.station} {' '.join(told)}")
+    return in_words(doc.words("air.in_words"), parts)
+
+
+def _draw_air(pen: Pen, box: Box, stations: Sequence[PlannedStation], doc: Document) -> float:
     grid = Box(box.x + AIR_LABEL_W, box.y, box.w - AIR_LABEL_W, box.h)
     draw_wifi(pen, box, grid, doc.content, doc.words)
     y = box.y + WIFI_H

@@ -16,14 +16,14 @@ from pipeline.report.kit.pen import (
     channel_mark,
 )
 from pipeline.report.store.content import Document, EarshotPair, PlannedStation, StoreContent
+from pipeline.report.store.verdict import pairs_line, plan_in_words
 from pipeline.wording import Wording
 
 FLOORS_DRAWN = 3
 WIDE_FROM = 20  # stations on a floor; its drawing takes the whole width
-_FOOT, _CAPTION = 10.0, 21.0
+_FOOT, _CAPTION, _GAP = 10.0, 21.0, 6.0
 _LOWEST, _HIGHEST = 104.0, 270.0  # of one drawing, in points
 _WIDE_H, _ALONE_H = 190.0, 200.0
-_GAP = 6.0
 _SCALES_M = (1, 2, 5, 10, 20, 50, 100, 200, 500)
 _SCALE_BAR = 60.0  # points, at most
 _SCALE_ROOM = _SCALE_BAR + 30  # with its figure before it
@@ -88,7 +88,10 @@ def draw_plans(pen: Pen, box: Box, doc: Document) -> None:
     for number, panel in enumerate(_panels(doc, floors)):
         row, column = divmod(number, columns)
         cell = box.split(columns, 12.0)[column]
-        _draw(pen, Box(cell.x, box.y + row * height, cell.w, height - _GAP), panel, doc)
+        where = Box(cell.x, box.y + row * height, cell.w, height - _GAP)
+        said = plan_in_words(panel.caption, panel.channels, panel.shared, doc.words)
+        with pen.picture(where, said):
+            _draw(pen, where, panel, doc)
     if note:
         text = doc.words.counted("plan.more_floors", len(floors) - FLOORS_DRAWN)
         pen.text(box.x, box.bottom - 3, text, TINY_MUTED)
@@ -168,8 +171,7 @@ def _draw(pen: Pen, box: Box, panel: _Panel, doc: Document) -> None:
 
 def _caption(pen: Pen, box: Box, panel: _Panel, words: Wording) -> float:
     """Write what is drawn and how many pairs share a channel; return the height used."""
-    count = len(panel.shared)
-    said = words.counted("plan.pairs", count) if count else words("plan.pairs.zero")
+    said = pairs_line(panel.shared, words)
     pen.text(box.x, box.y + 8, panel.caption, SMALL_STRONG, width=box.w)
     used = SMALL_STRONG.width(panel.caption)
     if used + 10 + TINY.width(said) <= box.w:

@@ -48,7 +48,7 @@ from pipeline.report.store.content import (
     RegisteredChange,
     StoreContent,
 )
-from pipeline.report.store.followed import outcome_note
+from pipeline.report.store.followed import behind_widths, outcome_note, put_behind
 from pipeline.report.store.form_rows import (
     COMMISSION_COLUMNS,
     DECISION_COLUMNS,
@@ -59,6 +59,7 @@ from pipeline.report.store.form_rows import (
     result_rows,
     work_rows,
 )
+from pipeline.tables.changes import LabelBehind
 from pipeline.wording import NOTHING, Wording, wording
 from pipeline.xlsx import workbook_bytes
 
@@ -117,6 +118,7 @@ class FilledForm:
     rows: tuple[FormRow, ...]
     chosen: tuple[str, ...]  # the keys of the columns whose words can be chosen
     choices: tuple[str, ...]
+    below: tuple[LabelBehind, ...] = ()  # listed under the form
 
 
 def decisions(book: Book, content: StoreContent) -> FilledForm:
@@ -154,6 +156,7 @@ def results(book: Book, content: StoreContent, *, back_out: bool = False) -> Fil
         work_rows(content) if back_out else result_rows(content),
         ("outcome",),
         tuple(word(meaning, words.language) for meaning in meanings),
+        () if back_out else content.behind,
     )
 
 
@@ -183,8 +186,9 @@ def put_form(book: Book, page: Page, filled: FilledForm, content: StoreContent) 
     form, columns = filled.form, filled.columns
     headings = [column.title(book.words) for column in columns]
     rows = [[column.value(row, book.words) for column in columns] for row in filled.rows]
+    least = {**_LEAST, **behind_widths(filled.below)}
     widths = [
-        max(column_width(heading, column, [row[place] for row in rows]), _LEAST.get(key, 0))
+        max(column_width(heading, column, [row[place] for row in rows]), least.get(key, 0))
         for place, (key, heading, column) in enumerate(
             zip(form.keys, headings, columns, strict=True)
         )
@@ -198,7 +202,9 @@ def put_form(book: Book, page: Page, filled: FilledForm, content: StoreContent) 
             page.put(number, place, value, looks[columns[place].look])
         texts = [(v, w) for v, w in zip(row, widths, strict=True) if isinstance(v, str)]
         page.height(number, max(20.0, row_height(texts)))
+    end = put_behind(book, page, _FIRST + len(rows), form.keys, filled.below)
     _set_print(page, len(rows), widths, form.keys.index("station") + 1)
+    page.print_area(max(_FIRST, end), len(widths) - 1)
     if rows:
         for key in form.entries:
             letter = get_column_letter(form.keys.index(key) + 1)
@@ -277,7 +283,6 @@ def _set_print(page: Page, rows: int, widths: Sequence[float], kept: int) -> Non
     if pages > 1:
         page.sheet.print_title_cols = f"A:{get_column_letter(kept)}"
     page.fit(pages, 0)
-    page.print_area(_HEADINGS + max(1, rows), len(widths) - 1)
     if rows:
         right = get_column_letter(len(widths))
         page.sheet.auto_filter.ref = f"A{_HEADINGS + 1}:{right}{_HEADINGS + 1 + rows}"

@@ -20,6 +20,7 @@ from pipeline.report.kit.pen import (
     text_height,
 )
 from pipeline.report.kit.style import Face
+from pipeline.report.kit.tags import Role
 from pipeline.report.store.content import (
     Document,
     KeyFigures,
@@ -28,7 +29,7 @@ from pipeline.report.store.content import (
     StoreContent,
     StoreFinding,
 )
-from pipeline.report.store.followed import outcome_lines
+from pipeline.report.store.followed import behind_line, outcome_lines
 from pipeline.report.store.verdict import gap, held_line
 from pipeline.wording import Wording
 
@@ -48,6 +49,13 @@ def move_height(move: PlannedMove, width: float) -> float:
 
 def draw_move(pen: Pen, box: Box, move: PlannedMove, doc: Document) -> float:
     """Draw a change with its number, what it brings and why; return the y below it."""
+    with pen.part(Role.TEXT):
+        _draw_step(pen, box, move, doc)
+    rest = Box(box.x + _INDENT, box.y + STRONG.leading, box.w - _INDENT, 0)
+    return pen.paragraph(rest, move.why, SMALL) + _GAP
+
+
+def _draw_step(pen: Pen, box: Box, move: PlannedMove, doc: Document) -> None:
     middle = box.y + 7
     pen.circle((box.x + 7, middle), 7, style.PLANNED, style.PLANNED, 0.5)
     pen.text(box.x + 7, middle + 2.8, str(move.position), _NUMBER, align=Align.CENTRE)
@@ -59,8 +67,6 @@ def draw_move(pen: Pen, box: Box, move: PlannedMove, doc: Document) -> float:
     room = box.w - _INDENT - SMALL_MUTED.width(worth) - _GAP
     pen.text(box.x + _INDENT, box.y + STRONG.size, head, STRONG, width=room)
     pen.text(box.right, box.y + STRONG.size, worth, SMALL_MUTED, align=Align.RIGHT)
-    rest = Box(box.x + _INDENT, box.y + STRONG.leading, box.w - _INDENT, 0)
-    return pen.paragraph(rest, move.why, SMALL) + _GAP
 
 
 def _worth(move: PlannedMove, doc: Document) -> str:
@@ -197,6 +203,11 @@ def _together(group: Sequence[StoreFinding], words: Wording) -> _Entry:
 
 
 def _draw(pen: Pen, box: Box, entry: _Entry, words: Wording) -> None:
+    with pen.part(Role.TEXT):
+        _draw_entry(pen, box, entry, words)
+
+
+def _draw_entry(pen: Pen, box: Box, entry: _Entry, words: Wording) -> None:
     finding = entry.finding
     grave = finding.severity in (Severity.STOP, Severity.FIX) and finding.excepted is None
     key = "findings.excepted" if finding.excepted is not None else f"severity.{finding.severity}"
@@ -232,12 +243,13 @@ def draw_labels(pen: Pen, box: Box, doc: Document) -> None:
         return
     y = pen.heading(box, words("labels.title"), words("labels.note"))
     y = _outcomes(pen, box.below(y), doc)
-    y = _label_heads(pen, box.below(y), words)
-    rows = int((box.bottom - y) // SMALL.leading) - 1
-    y = _label_row(pen, box.below(y), words("labels.all"), figures, words)
-    shown = _label_stations(stations, rows)
-    for station in shown:
-        y = _label_row(pen, box.below(y), doc.called(station.station), station, words)
+    with pen.part(Role.TABLE):
+        y = _label_heads(pen, box.below(y), words)
+        rows = int((box.bottom - y) // SMALL.leading) - 1
+        y = _label_row(pen, box.below(y), words("labels.all"), figures, words)
+        shown = _label_stations(stations, rows)
+        for station in shown:
+            y = _label_row(pen, box.below(y), doc.called(station.station), station, words)
     if hidden := len(stations) - len(shown):
         text = words.counted("more.workbook", hidden)
         pen.text(box.x, y + SMALL.size, text, SMALL_MUTED)
@@ -248,6 +260,8 @@ def _outcomes(pen: Pen, box: Box, doc: Document) -> float:
     lines, y = outcome_lines(doc.content.outcomes, doc.words), box.y
     for line in lines[:_OUTCOMES]:
         y = pen.paragraph(box.below(y), line, SMALL, lines=_OUTCOME_LINES) + 2
+    if line := behind_line(doc.content.behind, doc.words):
+        y = pen.paragraph(box.below(y), line, SMALL_STRONG, lines=_OUTCOME_LINES) + 2
     if len(lines) > _OUTCOMES:
         text = doc.words.counted("more.workbook", len(lines) - _OUTCOMES)
         y = pen.paragraph(box.below(y), text, SMALL_MUTED, lines=1)
@@ -255,10 +269,14 @@ def _outcomes(pen: Pen, box: Box, doc: Document) -> float:
 
 
 def _label_heads(pen: Pen, box: Box, words: Wording) -> float:
-    for place, key in enumerate(("labels", "weak", "silent", "lone")):
-        x = box.right - _COUNT_W * (3 - place)
-        text = words(f"labels.{key}")
-        pen.text(x, box.y + TINY.size, text, TINY_MUTED, align=Align.RIGHT, width=_COUNT_W - 3)
+    base, width = box.y + TINY.size, _COUNT_W - 3
+    with pen.part(Role.ROW):
+        with pen.part(Role.HEAD):
+            pass  # over the names
+        for place, key in enumerate(("labels", "weak", "silent", "lone")):
+            x, text = box.right - _COUNT_W * (3 - place), words(f"labels.{key}")
+            with pen.part(Role.HEAD):
+                pen.text(x, base, text, TINY_MUTED, align=Align.RIGHT, width=width)
     y = box.y + TINY.leading + 2
     pen.line((box.x, y - 1), (box.right, y - 1))
     return y
@@ -278,8 +296,11 @@ def _label_row(
 ) -> float:
     kind = SMALL_STRONG if isinstance(of, KeyFigures) else SMALL
     base = box.y + kind.size
-    pen.text(box.x, base, name, kind, width=box.w - 4 * _COUNT_W)
     counts = (of.labels, of.weak_labels, of.silent_labels, of.lone_labels)
-    for place, count in enumerate(map(words.number, counts)):
-        pen.text(box.right - _COUNT_W * (3 - place), base, count, kind, align=Align.RIGHT)
+    with pen.part(Role.ROW):
+        with pen.part(Role.SIDE):
+            pen.text(box.x, base, name, kind, width=box.w - 4 * _COUNT_W)
+        for place, count in enumerate(map(words.number, counts)):
+            with pen.part(Role.CELL):
+                pen.text(box.right - _COUNT_W * (3 - place), base, count, kind, align=Align.RIGHT)
     return box.y + kind.leading

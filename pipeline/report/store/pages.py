@@ -15,6 +15,7 @@ from pipeline.report.kit.booklet import (
     draw_kind,
     page_box,
 )
+from pipeline.report.kit.lists import draw_rows, list_height
 from pipeline.report.kit.pen import (
     HEADING_H,
     LEAD,
@@ -31,6 +32,7 @@ from pipeline.report.kit.pen import (
     text_height,
 )
 from pipeline.report.kit.style import Face
+from pipeline.report.kit.tags import Role
 from pipeline.report.store.air import (
     AIR_ROW,
     BAR_ROW,
@@ -50,6 +52,7 @@ from pipeline.report.store.content import (
     short_names,
 )
 from pipeline.report.store.floor_plan import draw_plans, plan_height
+from pipeline.report.store.followed import FEW, behind_list
 from pipeline.report.store.lists import (
     draw_findings,
     draw_held,
@@ -60,7 +63,7 @@ from pipeline.report.store.lists import (
     held_height,
     move_height,
 )
-from pipeline.report.store.verdict import evidence_lines, verdict
+from pipeline.report.store.verdict import across_floors, evidence_lines, verdict
 from pipeline.wording import Wording, wording
 
 _FIRST_FURTHER = 3  # the number of the first further page
@@ -167,7 +170,7 @@ def _draw_first(pen: Pen, parts: FirstPage, doc: Document) -> None:
     pen.paragraph(parts.verdict, verdict(doc.content, doc.words), LEAD, lines=4)
     _figures(pen, parts.figures, doc)
     if parts.plan.h:
-        y = pen.heading(parts.plan, doc.words("plan.title"))
+        y = pen.heading(parts.plan, doc.words("plan.title"), across_floors(doc.content, doc.words))
         draw_plans(pen, parts.plan.below(y), doc)
     _bars(pen, parts, doc)
     _moves(pen, parts, doc)
@@ -201,7 +204,8 @@ def _head(pen: Pen, box: Box, doc: Document) -> None:
     seen = words("document.as_seen", day=words.day(store.last_seen_on))
     draw_kind(pen, box, words("document.kind"), seen)
     fits = NAME.width(store.name) <= box.w
-    y = pen.paragraph(box.below(box.y + 22), store.name, NAME if fits else _LONG_NAME, lines=2)
+    kind, at = NAME if fits else _LONG_NAME, box.below(box.y + 22)
+    y = pen.paragraph(at, store.name, kind, lines=2, role=Role.TITLE)
     parts = [store.store, store.region, store.country, store.store_type]
     parts.append(words.counted("store.stations", doc.content.figures.stations))
     if doc.content.figures.to_install:
@@ -293,9 +297,10 @@ def _evidence(pen: Pen, box: Box, content: StoreContent, words: Wording) -> floa
     blind = not (content.figures.measured or content.figures.inferred)
     y = pen.heading(box, words("evidence.title"), words("evidence.none") if blind else "")
     for label, value in evidence_lines(content, words):
-        pen.text(box.x, y + SMALL.size, label, SMALL, width=box.w * 0.6)
         width = box.w * 0.39
-        pen.text(box.right, y + SMALL.size, value, SMALL_STRONG, align=Align.RIGHT, width=width)
+        with pen.part(Role.TEXT):
+            pen.text(box.x, y + SMALL.size, label, SMALL, width=box.w * 0.6)
+            pen.text(box.right, y + SMALL.size, value, SMALL_STRONG, align=Align.RIGHT, width=width)
         y += SMALL.leading + 1
     return y
 
@@ -358,4 +363,19 @@ def _blocks(doc: Document, first: FirstPage, page: Box) -> list[Block]:
     if len(_air_rows(content)) < len(stations):
         heights, title = (AIR_ROW,) * len(stations), words("document.more_air")
         blocks.append(Block("air", title, 1, air_height(0), heights, draw_some_air))
-    return blocks + [one for one in [commission_block(doc, page.w)] if one is not None]
+    more = (_behind_block(doc, page.w), commission_block(doc, page.w))
+    return blocks + [one for one in more if one is not None]
+
+
+def _behind_block(doc: Document, width: float) -> Block | None:
+    """Return the labels that did not follow as one item, since they fit a page; None if few."""
+    if len(doc.content.behind) <= FEW:
+        return None
+    printed = behind_list(doc.content.behind, doc.words)
+
+    def draw(pen: Pen, box: Box, _: Sequence[int]) -> None:
+        with pen.part(Role.TABLE):
+            draw_rows(pen, box, printed, 0, len(printed.rows))
+
+    height = list_height(printed, width) - HEADING_H
+    return Block("behind", printed.title, 1, 0.0, (height,), draw, printed.note)

@@ -1,9 +1,11 @@
 """What the reports of a store say of its plan: what to do, what it is worth, what it rests on."""
 
+from collections.abc import Mapping, Sequence
 from math import fsum
 
 from pipeline.records import Severity
-from pipeline.report.store.content import StoreContent
+from pipeline.report.kit.tags import in_words
+from pipeline.report.store.content import EarshotPair, StoreContent
 from pipeline.wording import NOTHING, Wording
 
 _HELD_NAMED = 3  # stations; more are counted
@@ -148,3 +150,36 @@ def _proof_lines(content: StoreContent, words: Wording) -> list[tuple[str, str]]
         again = words("evidence.drawn", draws=proof.draws, **lost)
         lines.append((words("evidence.again"), again))
     return lines
+
+
+def pairs_line(shared: Sequence[EarshotPair], words: Wording) -> str:
+    """Say how many pairs of stations in earshot share a channel."""
+    return words.counted("plan.pairs", len(shared)) if shared else words("plan.pairs.zero")
+
+
+def plan_in_words(
+    caption: str,
+    channels: Mapping[str, int | None],
+    shared: Sequence[EarshotPair],
+    words: Wording,
+) -> str:
+    """Say what a floor plan shows: each station with its channel, and who shares one."""
+    stations = [
+        words("plan.on", station=name, channel=words("plan.none") if channel is None else channel)
+        for name, channel in channels.items()
+    ]
+    pairs = [words("plan.pair", one=pair.station, other=pair.neighbour) for pair in shared]
+    said = in_words(f"{caption}, {pairs_line(shared, words)}", pairs)
+    return f"{said} {in_words(words('plan.in_words'), stations)}"
+
+
+def across_floors(content: StoreContent, words: Wording) -> str:
+    """Say how many pairs share a channel across floors, which no drawing of a floor shows."""
+    floors = {station.station: station.floor for station in content.stations}
+    now, planned = (
+        sum(floors.get(pair.station) != floors.get(pair.neighbour) for pair in shared)
+        for shared in (content.figures.shared_now, content.figures.shared_planned)
+    )
+    if not now + planned:
+        return ""
+    return words("plan.across", pairs=words.counts(now, planned))

@@ -30,7 +30,7 @@ from pipeline.report.store.content import (
     StoreContent,
     StoreFinding,
 )
-from pipeline.report.store.followed import BEHIND, OUTCOMES
+from pipeline.report.store.followed import OUTCOMES
 from pipeline.report.store.form_rows import commission_rows
 from pipeline.report.store.forms import (
     commissioning,
@@ -62,8 +62,8 @@ _SHEETS = (
     "findings",
     "evidence",
     "stations",
+    "outcome",
 )
-_SHEETS_SINCE = ("outcome", "labels_missing")  # once changes were made
 
 
 @dataclass(frozen=True, slots=True)
@@ -235,8 +235,6 @@ def workbook(content: StoreContent) -> bytes:
     put_list(book, book.sheet("Stations", title), columns, _station_rows(content))
     if content.outcomes:
         put_list(book, book.sheet("Outcome", title), OUTCOMES, content.outcomes)
-    if content.behind:
-        put_list(book, book.sheet("Labels missing", title), BEHIND, content.behind)
     put_copy(book, content, copies)
     for sheet in book.book.worksheets:
         lock(sheet)
@@ -264,9 +262,8 @@ def _summary(book: Book, page: Page, content: StoreContent) -> None:
     sheet = FirstSheet(book, page, words("summary.title"), _FIRST_WIDTHS)
     for note in filter(None, (verdict(content, words), held_line(content, words))):
         sheet.note(note)
-    some = {"commissioning": commission_rows(content), "outcome": content.outcomes,
-            "labels_missing": content.behind}  # fmt: skip
-    names = [name for name in (*_SHEETS, *_SHEETS_SINCE) if some.get(name, True)]
+    some = {"commissioning": commission_rows(content), "outcome": content.outcomes}
+    names = [name for name in _SHEETS if some.get(name, True)]
     sheets = [(words(f"tab.{name}"), words(f"summary.sheet_{name}")) for name in names]
     for title, lines in (
         ("summary.store", _store_lines(content, words)),
