@@ -15,7 +15,7 @@ from pipeline.plan.worth import Swap, chance_of_loss, chance_together
 _GAIN = 1e-9  # costs closer than this are equal
 _TRIED = 10  # of groups up to this size every part is tried
 _SMALL = 16  # stations up to which a plan is solved anew with all the effort there is
-_ANEW = 3_000  # effort per refusal in a larger store
+_ANEW = 500  # effort per refusal in a larger store
 _DIGITS = 12  # of what own stations cost, so that sums in any order are equal
 _NOTABLE = 2.0  # clear air, in prices of a move, that a station must notice of its own move
 
