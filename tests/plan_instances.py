@@ -5,8 +5,12 @@ import math
 import random
 from collections.abc import Iterator, Mapping, Sequence
 
+import numpy as np
+import numpy.typing as npt
+
 One = list[list[float]]
 Two = dict[tuple[int, int], list[list[float]]]
+Steps = npt.NDArray[np.int64]
 
 CHANNELS = (11, 15, 20, 25, 26)
 
@@ -96,3 +100,61 @@ def _hit(heard_dbm: float, apart: int) -> float:
         return 0.0
     above_db = heard_dbm - (0, 30, 45)[apart] + 75
     return 0.5 * math.erfc(-above_db / 7 / math.sqrt(2))
+
+
+def thin_costs(seed: int, stations: int) -> tuple[One, Two, list[int]]:
+    """Costs of nine decimals where each station hears a few others, and the channels of today."""
+    dice = seeded(seed)
+    reach = math.sqrt(5 / (math.pi * stations))
+    place = [(dice.random(), dice.random()) for _ in range(stations)]
+    one = [[round(dice.random() * 0.3, 9) for _ in CHANNELS] for _ in place]
+    two: Two = {}
+    for i, j in itertools.combinations(range(stations), 2):
+        if (near := 1 - math.dist(place[i], place[j]) / reach) > 0:
+            same, beside = round(near, 9), round(near / 8, 9)
+            two[i, j] = [
+                [same if c == d else beside if abs(c - d) == 1 else 0.0 for d in CHANNELS]
+                for c in CHANNELS
+            ]
+    return one, two, [dice.randrange(len(CHANNELS)) for _ in place]
+
+
+def least(one: One, two: Two, ties: Sequence[Sequence[int]]) -> tuple[int, int] | None:
+    """Return the least cost in steps of 1e-9 and the least ties at it, None if that is too wide.
+
+    Stations are eliminated one by one in whole numbers, the one first that ties the fewest others
+    together (Bertele and Brioschi, Nonserial Dynamic Programming, 1972; from memory).
+    """
+    weight = 1 + sum(map(max, ties))
+    left: dict[tuple[int, ...], Steps] = {
+        (i,): np.array([round(x * 10**9) * weight + t for x, t in zip(*rows, strict=True)])
+        for i, rows in enumerate(zip(one, ties, strict=True))
+    }
+    left |= {
+        at: np.array([[round(x * 10**9) * weight for x in row] for row in t])
+        for at, t in two.items()
+    }
+    tables, total = list(left.items()), 0
+    while tables:
+        around: dict[int, set[int]] = {}
+        for some, _ in tables:
+            for i in some:
+                around.setdefault(i, set()).update(some)
+        gone = min(around, key=lambda i: (len(around[i]), i))
+        scope: tuple[int, ...] = (gone, *sorted(around[gone] - {gone}))
+        if len(scope) > 9:
+            return None
+        joint = np.zeros([len(one[i]) for i in scope], dtype=np.int64)
+        for some, table in tables:
+            if gone in some:
+                turned = table.transpose(
+                    sorted(range(len(some)), key=lambda k: scope.index(some[k]))
+                )
+                joint += turned.reshape([len(one[i]) if i in some else 1 for i in scope])
+        rest = joint.min(axis=0)
+        tables = [(some, table) for some, table in tables if gone not in some]
+        if scope[1:]:
+            tables.append((scope[1:], rest))
+        else:
+            total += int(rest)
+    return divmod(total, weight)

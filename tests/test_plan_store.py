@@ -282,11 +282,8 @@ def test_the_order_of_input_rows_changes_nothing(seed: int) -> None:
     assert plan_store(_case(problem), EFFORT, PLAIN) == plan_store(_case(other), EFFORT, PLAIN)
 
 
-@pytest.mark.parametrize(
-    "seed", [*range(12), *(pytest.param(s, marks=pytest.mark.slow) for s in range(12, 120))]
-)
-def test_refusing_costs_what_every_other_plan_would(seed: int) -> None:
-    """Whole steps of 1e-9 over every choice: what each move's refusal costs, and that no other is.
+def check_refusals(seed: int) -> int:
+    """Compare what refusing each move costs with every choice in whole steps of 1e-9; count them.
 
     The refused plan is the cheapest of all in which the station is elsewhere, today included.
     """
@@ -305,6 +302,7 @@ def test_refusing_costs_what_every_other_plan_would(seed: int) -> None:
     ]
     best = min(ways)[0]
     assert found.proof.cost * 10**9 == pytest.approx(best, abs=0.5)
+    refusals = 0
     for at, (station, facts) in enumerate(zip(found.stations, problem.stations, strict=True)):
         if station.channel_now == station.channel_planned:
             continue
@@ -314,6 +312,20 @@ def test_refusing_costs_what_every_other_plan_would(seed: int) -> None:
         assert station.next_best_cost * 10**9 == pytest.approx(without - best, abs=0.5)
         there = facts.choices.index(station.next_best_channel or 0)
         assert min(cost for cost, choice in ways if choice[at] == there) == without
+        refusals += 1
+    return refusals
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_refusing_costs_what_every_other_plan_would(seed: int) -> None:
+    """In stores of two to six stations."""
+    check_refusals(seed)
+
+
+@pytest.mark.slow
+def test_refusing_costs_what_every_other_plan_would_for_250_stations() -> None:
+    """In as many stores as it takes."""
+    assert sum(check_refusals(seed) for seed in range(100, 230)) >= 250
 
 
 def test_the_cost_of_a_refusal_is_that_of_the_plan_once_it_is_made() -> None:

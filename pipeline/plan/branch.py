@@ -12,14 +12,19 @@ from pipeline.plan.network import Network, Solve, Table, Verdict, solve_any
 from pipeline.plan.reduce import joined, reduced
 from pipeline.plan.relaxation import Floor, Label, Mask, Matrix, Relaxation, State
 
-_ROOT_ROUNDS = 450
+_ROOT_ROUNDS = 225
 _FEWEST_ROUNDS = 60
 _NODE_ROUNDS = 60
-# Backtracks of the exact solver on what the root leaves, at first, and on the last stations of a
-# branch.
+# Backtracks of the exact solver on what the root leaves, at first.
 _SLICE = 3_000
-_LEAF_EFFORT = 3_000
-_LEAF_STATIONS = 28
+# Where fewer of all pairs matter, and the root rules out less of the labels, branches are worth
+# less than the exact solver: every one costs 60 rounds for nothing.
+_THIN, _USEFUL = 0.5, 0.1
+# Branches get so many times the solver's slice: what they gain is kept, a slice is made anew.
+_KEPT = 2
+# A branch of at most two to this power choices in all is tried by the exact solver before it is
+# divided, for half of what the division would take.
+_LEAF = 30
 # Squared matrix sizes that take about as long as one backtrack of the exact solver, measured on
 # 40, 160 and 300 stations.
 _WORK_PER_BACKTRACK = 1_500
@@ -51,26 +56,33 @@ class Proof:
     def run(self) -> Verdict:
         """Bound the whole, then let two ways share the effort until one has proven the rest.
 
-        One is the exact solver on what the root leaves, each time with twice the effort; the other
-        works through the branches, weakest bound first, in slices as large. It has the next slice
-        too where what it gained in its last promises an end sooner. The verdict's bound is 0
-        where the matrices are too large for the effort.
+        One is the exact solver on what the root leaves, each time with twice the effort, and with
+        half of it all at first on a thin store; the other works through the branches, weakest bound
+        first, in larger slices. It has the next slice too where what it gained in its last promises
+        an end sooner. The verdict's bound is 0 where the matrices are too large for the effort.
         """
         effort = self.left
         rounds = min(_ROOT_ROUNDS, effort // 2 // self._price(1))
         if rounds < _FEWEST_ROUNDS:
             return Verdict(None, 0, proven=False, solver="", spent=0)
         self._root(rounds)
-        share, sooner = _SLICE, False
+        share, sooner = self._first_share(), False
         while self._unproven():
             if not sooner and self._exact(self._hopeful(self.root), min(share, self.left)):
                 self.open.clear()
                 break
-            sooner = self._branched(share)
+            sooner = self._branched(_KEPT * share)
             share = share if sooner else 2 * share
         weakest = self.open[0].bound if self.open else math.inf
         bound = self.top if weakest > self.goal else math.ceil(weakest / self.grain) * self.grain
         return Verdict(self.best, bound, bound == self.top, "", effort - self.left)
+
+    def _first_share(self) -> int:
+        """Return the solver's first slice: half of all effort on a thin store."""
+        size = len(self.network.unary)
+        thin = 2 * len(self.network.pairs) < _THIN * size * (size - 1)
+        left = self._hopeful(self.root).sum() / self.root.allowed.sum()
+        return max(_SLICE, self.left // 2) if thin and left > 1 - _USEFUL else _SLICE
 
     def _unproven(self) -> bool:
         return bool(self.open) and self.open[0].bound <= self.goal and self.left > 0
@@ -125,10 +137,10 @@ class Proof:
         choices = allowed.sum(axis=1)
         if np.any(choices < 1):
             return
-        few = int((choices > 1).sum()) <= _LEAF_STATIONS
-        if few and self._exact(allowed, _LEAF_EFFORT):
-            return
         station = self._divided_at(node, allowed)
+        few = float(np.log2(choices).sum()) <= _LEAF
+        if few and self._exact(allowed, self._price(_NODE_ROUNDS) * int(choices[station]) // 2):
+            return
         for a in np.flatnonzero(allowed[station]).tolist():
             child = allowed.copy()
             child[station] = False

@@ -14,7 +14,8 @@ from pipeline.plan.worth import Swap, chance_of_loss, chance_together
 
 _GAIN = 1e-9  # costs closer than this are equal
 _TRIED = 10  # of groups up to this size every part is tried
-_AROUND = 16  # stations that may answer a refusal by a change of their own
+_SMALL = 16  # stations up to which a plan is solved anew with all the effort there is
+_ANEW = 500  # effort per refusal in a larger store
 _DIGITS = 12  # of what own stations cost, so that sums in any order are equal
 _NOTABLE = 2.0  # clear air, in prices of a move, that a station must notice of its own move
 
@@ -81,26 +82,29 @@ class Chances:
     loss: dict[tuple[int, int, float], float] = field(default_factory=dict)
 
 
-def decide(
+def decide(  # noqa: PLR0913 - two inputs; the rest are options with defaults
     stakes: Stakes,
     terms: Terms,
     *,
     ties: Sequence[Sequence[int]] | None = None,
     effort: int = EFFORT,
     chances: Chances | None = None,
+    start: Choice | None = None,
 ) -> Decision:
     """Return the moves to make.
 
     From the best assignment, groups that do not stand are cut down to their best part that does;
     then changes of one station, or of two that need one another, are made as long as they better
-    the whole and all groups stand. `ties` and `effort` are for `assign`.
+    the whole and all groups stand. `ties`, `effort` and a choice known to `start` from are for
+    `assign`.
     """
     chances = chances or Chances()
     deciding = _Deciding(stakes, terms, chances)
-    best, found = _solved(stakes, None, ties, effort)
+    best, found = _solved(stakes, start, frozenset(), ties, effort)
     choice = deciding.visited(deciding.bettered(deciding.standing(best)))
     if choice != best or not found.optimal:
-        other, found = _solved(stakes, choice, ties, effort)
+        stay = frozenset(range(len(choice))) - set(stakes.movers(choice))
+        other, found = _solved(stakes, choice, stay, ties, effort)
         if deciding.stand(other) and deciding.spent(other) <= deciding.spent(choice) + _GAIN:
             choice = other  # of equals, the one the ties prefer
     cost = stakes.cost(choice)
@@ -124,27 +128,28 @@ def decide_anew(  # noqa: PLR0913 - what `decide` takes, and what is decided oth
 ) -> Decision:
     """Return the moves to make where station i has other choices than the best plan gave it.
 
-    In a store of more than sixteen stations only those tied to it most answer by changes of their
-    own; the rest keep to the plan, so what is found may cost more than need be, never less.
+    All stations may answer by changes of their own. In a store of more than sixteen the search
+    starts from the plan and is short, so what is found may cost more than need be, never less.
     """
     allowed: list[Sequence[int]] = list(stakes.allowed)
-    for j in stakes.furthest(i, len(allowed) - _AROUND):
-        allowed[j] = [best.choice[j]]
     allowed[i] = choices
     changed = replace(stakes, allowed=allowed)
-    return decide(changed, terms, ties=ties, effort=effort, chances=chances)
+    costs = stakes.costs(i, best.choice)
+    start = replaced(best.choice, {i: min(choices, key=lambda a: costs[a])})
+    effort = effort if len(allowed) <= _SMALL else min(effort, _ANEW)
+    return decide(changed, terms, ties=ties, effort=effort, chances=chances, start=start)
 
 
 def _solved(
     stakes: Stakes,
-    decided: Choice | None,
+    known: Choice | None,
+    held: frozenset[int],
     ties: Sequence[Sequence[int]] | None,
     effort: int,
 ) -> tuple[Choice, Assignment]:
-    """Return the best assignment of what is allowed; who stays in the decided choice is held."""
+    """Return the best assignment of what is allowed, with some held where the known has them."""
     allowed = stakes.allowed
-    known = decided and [some.index(a) for some, a in zip(allowed, decided, strict=True)]
-    moved = set(stakes.movers(decided)) if decided else set()
+    at = known and [some.index(a) for some, a in zip(allowed, known, strict=True)]
     rows = list(zip(stakes.one, allowed, strict=True))
     two = {
         (i, j): [[table[a][b] for b in allowed[j]] for a in allowed[i]]
@@ -154,8 +159,8 @@ def _solved(
         [[row[a] for a in some] for row, some in rows],
         two,
         ties=ties and [[row[a] for a in some] for row, some in zip(ties, allowed, strict=True)],
-        fixed={i: a for i, a in enumerate(known or ()) if i not in moved},
-        incumbent=known,
+        fixed={i: a for i, a in enumerate(at or ()) if i in held},
+        incumbent=at,
         effort=effort,
     )
     return tuple(some[a] for some, a in zip(allowed, found.choice, strict=True)), found
@@ -186,12 +191,12 @@ class _Deciding:
     def _chance_of_loss(self, i: int, choice: Choice) -> float:
         """Return the chance that a station's own clear air falls notably by its move."""
         stakes = self.stakes
-        here, there = (
-            (*stakes.beta[i][c[i]], round(stakes.own(i, c), _DIGITS))
-            for c in (stakes.present, choice)
-        )
-        key = (i, choice[i], there[2])
+        key = (i, choice[i], round(stakes.own(i, choice), _DIGITS))
         if key not in self._losses:
+            here, there = (
+                (*stakes.beta[i][c[i]], round(stakes.own(i, c), _DIGITS))
+                for c in (stakes.present, choice)
+            )
             self._losses[key] = chance_of_loss(here, there, _NOTABLE * stakes.price)
         return self._losses[key]
 
@@ -256,16 +261,20 @@ class _Deciding:
             for count in range(len(free) + 1)
             for dropped in combinations(free, count)
         ]
-
-        def more(part: Choice) -> float:
-            alone, pairs = stakes.change(choice, part)
-            return alone + pairs + self._surcharges(part, stakes.movers(part))
-
-        return next(
-            part
-            for part in sorted(parts, key=more)
-            if all(some.isdisjoint(failing) for failing in self._failing(part))
-        )
+        best: tuple[float, int] | None = None
+        # What moves cost more is reckoned last, and only of parts that may still be the best.
+        plain = sorted((sum(stakes.change(choice, part)), at) for at, part in enumerate(parts))
+        for least, at in plain:
+            if best and least > best[0]:
+                break
+            part = parts[at]
+            found = least + self._surcharges(part, stakes.movers(part)), at
+            if (best is None or found < best) and all(
+                some.isdisjoint(failing) for failing in self._failing(part)
+            ):
+                best = found
+        assert best is not None, "to move nothing always stands"  # noqa: S101 - for mypy
+        return parts[best[1]]
 
     def bettered(self, choice: Choice) -> Choice:
         """Change one station, or two that need one another, for the best until nothing is better.

@@ -117,6 +117,7 @@ _ROOM = 2**57
 # is off by less than one step.
 _ENTRY_ROOM = 2**50
 _LARGEST_EXPONENT = 290
+_TINY, _LIFT = 1e-200, 600  # costs below that are multiplied by two to that power, which is exact
 _EXACT_DIGITS = (0, 9)  # decimals of costs that are copied exactly: whole ones, and the plan's
 
 
@@ -132,6 +133,15 @@ class Costs:
         terms = [row[a] for row, a in zip(self.one, choice, strict=True)]
         terms.extend(table[choice[i]][choice[j]] for (i, j), table in self.two.items())
         return math.fsum(terms)
+
+    def lifted(self, power: int, known: float) -> "Costs":
+        """Return the costs times two to a power, dearer ones than a known sum as twice that sum."""
+
+        def row(costs: Sequence[float]) -> tuple[float, ...]:
+            return tuple(math.ldexp(min(x, 2 * known), power) for x in costs)
+
+        tables = {pair: tuple(map(row, table)) for pair, table in self.two.items()}
+        return Costs(tuple(map(row, self.one)), tables)
 
     def largest(self) -> list[float]:
         """Largest entry of each row and each table."""
@@ -251,9 +261,13 @@ class Grid:
     weight: int
     rounded: int
 
+    def exact(self, steps: int) -> Fraction:
+        """Turn a lower bound in grid steps into one in the caller's units, without rounding."""
+        return (Fraction(steps // self.weight) - self.rounded) / self.scale
+
     def bound(self, steps: int) -> float:
         """Turn a lower bound in grid steps into one in the caller's units, rounded down."""
-        exact = (Fraction(steps // self.weight) - self.rounded) / self.scale
+        exact = self.exact(steps)
         if exact <= 0:
             return 0.0
         value = float(exact)
@@ -270,6 +284,9 @@ def to_grid(costs: Costs, ties: Sequence[Sequence[int]] | None, known: float) ->
             best choice can hold one, and the grid is finer for it.
     """
     weight = 1 + (sum(max(row) for row in ties) if ties else 0)
+    lift = _LIFT if 0 < known < _TINY else 0
+    if lift:  # no power of ten that a float can hold makes whole numbers of such costs
+        costs, known = costs.lifted(lift, known), math.ldexp(known, lift)
     largest = [min(x, known) for x in costs.largest()]
     room, top = _ROOM // (2 * weight), math.fsum(largest)
     fits = [0] if top == 0 else [d for d in _EXACT_DIGITS if _fits(top, max(largest), room, d)]
@@ -284,7 +301,7 @@ def to_grid(costs: Costs, ties: Sequence[Sequence[int]] | None, known: float) ->
             for row, tie_row in zip(unary, ties, strict=True)
         )
     rounded = 0 if exact is not None else sum(x > 0 for x in largest)
-    return Grid(Network(unary, pairs), scale, weight, rounded)
+    return Grid(Network(unary, pairs), scale * 2**lift, weight, rounded)
 
 
 def _fits(top: float, largest: float, room: int, digits: int) -> bool:

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from operator import sub
 
 from pipeline.plan.network import Network, Table
 
@@ -99,9 +100,18 @@ def _drop_dominated(work: _Work) -> bool:
 def _dominates(work: _Work, partners: list[tuple[int, Table]], i: int, b: int, a: int) -> bool:
     """Say whether station i does at least as well on b as on a, whatever the others take."""
     gain = work.unary[i][a] - work.unary[i][b]
-    for j, table in partners:
-        on_a, on_b = table[a], table[b]
-        gain += min(on_a[y] - on_b[y] for y in work.choices[j])
+    # Beside one choice of all partners: most pairs are refused here.
+    beside = [(table[a], table[b], work.choices[j]) for j, table in partners]
+    if any(
+        gain + sum(on_a[left[at]] - on_b[left[at]] for on_a, on_b, left in beside) < 0
+        for at in (0, -1)
+    ):
+        return False
+    for on_a, on_b, left in beside:
+        if len(left) == len(on_a):
+            gain += min(map(sub, on_a, on_b))
+        else:
+            gain += min(on_a[y] - on_b[y] for y in left)
     return gain > 0 or (gain == 0 and b < a)
 
 

@@ -117,8 +117,11 @@ class _Tabu:
             self._take(i, self.random.randrange(len(self.price[i])), now)
 
 
-# Backtracks before the relaxation is worth its start-up.
-_FIRST = 1_500
+# What the exact solver is given before the relaxation is worth its start-up, in backtracks times
+# pairs of stations, which is what a backtrack's time goes by; least and most backtracks of it.
+# Where only a share of all pairs matters the relaxation is weak and has to wait longer.
+_FIRST, _FEWEST, _MOST = 260_000, 800, 20_000
+_CHOICES = 16  # a station, on average: with more the matrices are so large that they wait longest
 # Steps of the local search a station: before the exact solver, which most stores need no more
 # than, and after its first try.
 _QUICK, _THOROUGH = 5, 50
@@ -138,10 +141,11 @@ def solve_part(network: Network, effort: int, solve: Solve) -> tuple[tuple[int, 
     size = len(network.unary)
     start = improved(network, greedy(network), _QUICK * size)
     search = _Search(without_copies(network, network.cost(start)), start, network.cost(start))
-    search.take(solve(search.network, search.top, min(effort, _FIRST)))
+    first = _first_try(network)
+    search.take(solve(search.network, search.top, min(effort, first)))
     if not search.proven:
         search.better(network, improved(network, search.best, _THOROUGH * size))
-    if not search.proven and effort > _FIRST:
+    if not search.proven and effort > first:
         _raise_by_levels(search, effort, solve)
     if not search.proven and effort > search.spent:
         # The matrices are small: several threads make them slower, and the last digits of sums
@@ -153,6 +157,15 @@ def solve_part(network: Network, effort: int, solve: Solve) -> tuple[tuple[int, 
         search.take(Proof(search.network, search.top, effort - search.spent, solve).run())
     verdict = Verdict(search.best, search.bound, search.proven, search.solver, search.spent)
     return search.best, verdict
+
+
+def _first_try(network: Network) -> int:
+    """Return the backtracks after which the relaxation takes over."""
+    size, pairs = len(network.unary), max(1, len(network.pairs))
+    if sum(map(len, network.unary)) > _CHOICES * size:
+        return _MOST
+    full = size * (size - 1) / 2
+    return min(_MOST, max(_FEWEST, int(_FIRST / pairs * (full / pairs) ** 2)))
 
 
 @dataclass

