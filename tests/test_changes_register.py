@@ -179,7 +179,9 @@ def test_a_store_without_a_plan_keeps_what_was_ordered(tmp_path: Path) -> None:
         before = states(database)
         speak_of(database, NEXT)
         plan_says(database, {"B": PLAN["B"]})
-        database.connection.execute("insert into unplanned_store values ('A', 'a row is lost')")
+        database.connection.execute(
+            "insert into unplanned_store values ('A', 'a row is lost', null)"
+        )
 
         assert propose(database, settings) == ()
         assert states(database) == before

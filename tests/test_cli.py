@@ -117,6 +117,7 @@ def test_template_writes_files_once(tmp_path: Path) -> None:
         *(f"{kind}.csv" for kind in ("stores", "stations", "ed_readings", "labels")),
         "wifi.csv",
         "heard.csv",
+        "network.csv",
         "rules.toml",
     }
     assert second.exception is not None

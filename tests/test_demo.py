@@ -71,9 +71,7 @@ def test_the_committed_demo_is_what_the_generator_writes(tmp_path: Path) -> None
         assert contents(SAMPLE / name) == contents(tmp_path / name), name
 
 
-def test_the_fortnight_later_is_written_alike_each_time(
-    demo_run: Ran, tmp_path: Path
-) -> None:
+def test_the_fortnight_later_is_written_alike_each_time(demo_run: Ran, tmp_path: Path) -> None:
     """And its stations are on the channels that the plan of the demo asks for."""
     one, other = tmp_path / "one", tmp_path / "other"
     for folder in (one, other):

@@ -96,7 +96,12 @@ def test_each_line_to_paste_above_the_headings_does(tmp_path: Path, text: str) -
     """Whichever of the lines of the refusal is put on top, the table is taken."""
     refused = take(put(tmp_path, {"a.csv": text})).outcome("a.csv").refused
 
-    for line in pasted(refused).splitlines():
+    above, _, rules = pasted(refused).partition("Or, if it holds for all your exports")
+    section, *lines = rules.splitlines()[1:] or [""]
+    for line in lines:
+        settings = settings_from(f"{section}\n{line.removeprefix('# ')}")
+        assert take(tmp_path, settings=settings).outcome("a.csv").refused is None
+    for line in above.splitlines():
         result = take(put(tmp_path, {"a.csv": f"{line}\n{text}"}))
         assert result.outcome("a.csv").refused is None
 
@@ -247,7 +252,7 @@ def test_a_stores_table_needs_its_key_alone(tmp_path: Path, heading: str) -> Non
     with duckdb.connect(str(tmp_path / "q.duckdb")) as database:
         database.execute("insert into this_run values ('r', date '2026-09-30')")
         assert database.table("store_now").fetchall() == [
-            ("S1", "S1", "no region", *[None] * 5, date(2026, 9, 30), date(2026, 9, 30))
+            ("S1", "S1", "no region", *[None] * 6, date(2026, 9, 30), date(2026, 9, 30))
         ]
 
 

@@ -349,7 +349,8 @@ def test_every_page_and_workbook_prints_a_seal_that_stands(four_run: Ran, tmp_pa
     for path in files:
         for text in _texts(path):
             found = re.search(
-                r"(?:Seal of the register|Siegel des Registers): (\d+:[0-9a-f]+),", text
+                r"(?:Seal of the register|Siegel des Registers|Pieczęć rejestru): (\d+:[0-9a-f]+),",
+                text,
             )
             assert found, (path, text[-300:])
             told.add(read_seal(found[1]))

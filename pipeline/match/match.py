@@ -104,12 +104,13 @@ def _stock(
 ) -> tuple[list[InventoryItem], _Links]:
     """Return what is there and not listed, or listed and not there, store by store."""
     day = {"as_of": as_of}
-    rows = grouped(database.records(ListedRow, _STEP, "stock_rows", day), "store")
     devices = grouped(database.records(Device, _STEP, "stock_devices", day), "store")
     elsewhere = grouped(database.records(Elsewhere, _STEP, "stock_elsewhere", day), "store")
     unseen: defaultdict[str, list[str]] = defaultdict(list)
     for one in database.records(_Unseen, _STEP, "stock_unseen", day):
         unseen[one.store].append(one.station)
+    known = {**day, "unseen": sorted(unseen)}
+    rows = grouped(database.records(ListedRow, _STEP, "stock_rows", known), "store")
     decided = grouped(answers, "store")
     unlisted = found.unlisted() if found else {}
     items: list[InventoryItem] = []

@@ -52,7 +52,8 @@ order by store, station, eui64, ip_address;
 -- name: stock_rows
 -- What stations exports up to $as_of say of the stations not removed, of every store of which it is to
 -- be found out who is whom: stations came or went, have other hardware than before or the same twice,
--- or a list of the store's network is there. Where exports of one day disagree, the smallest row
+-- a list of the store's network is there, or nothing ever named one ($unseen). Where exports of one
+-- day disagree, the smallest row
 -- stands, as in station_listed.
 with one as (
     select unnest(min(s)) from station_seen s
@@ -70,6 +71,7 @@ with one as (
         left join key_pair p on p.store = n.store and p.station is null
     union select store from key_unmatched where kind = 'station'
     union select store from inventory_answer
+    union select unnest($unseen::varchar[])
 )
 select o.store, o.station, o.seen_on, o.name, o.mounted,
     case when coalesce(o.floor::varchar, o.x_m::varchar, o.y_m::varchar) is not null then
@@ -103,10 +105,14 @@ with upto as (
     from key_told t
     left join key_pair p on p.store = t.store and p.station is not distinct from t.station
     where t.source <> 'quarantine' and (t.station is not null or t.source = 'network')
+), own as ( -- stores that exports of their own tell of, not only a neighbour that heard them
+    select distinct coalesce(p.to_store, t.store) as store
+    from key_told t left join key_pair p on p.store = t.store and p.station is null
+    where t.source <> 'quarantine' and (t.station is not null or t.source = 'network')
 )
 select distinct u.store, u.station
 from upto u semi join newest using (store, seen_on)
-semi join told h on h.store = u.store
+semi join own using (store)
 anti join told t on t.store = u.store and t.station = u.station
 where coalesce(u.status, 'installed') = 'installed'
 order by u.store, u.station;

@@ -13,7 +13,8 @@
 -- why: A station that nobody listed disturbs the others unseen, one that is listed and gone is
 --   planned in vain, and one taken for another brings its scans, labels and changes to the wrong
 --   place. Nothing but an answer tells which.
--- do: Fill in the sheet Inventory of the store's workbook and send it back; the next run goes by it.
+-- do: Fill in the sheet Inventory of the store's workbook and send it back; the next run goes by
+--   it.
 -- source: common practice, no published source
 select store, 'inventory' as subject, count(*) as items,
     list({'subject': subject, 'what': what, 'likely': likely} order by item) as named
