@@ -1,7 +1,7 @@
 """Write the demo exports anew: `python -m pipeline.demo [FOLDER]`, by default sample_exports.
 
-Beside a FOLDER that is named, FOLDER_next takes what two of its stores export a fortnight later. The
-demo's own files are removed from both first. The same program writes the same bytes.
+Beside a FOLDER that is named, FOLDER_next takes what two of its stores export a fortnight later.
+The demo's own files are removed from both first. The same program writes the same bytes.
 """
 
 import shutil
