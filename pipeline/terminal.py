@@ -198,7 +198,13 @@ def show_exports(console: Console, outcomes: tuple[ExportFile, ...]) -> None:
         table.add_row(kind or "not taken", str(len(own)), *totals)
     if tables:
         console.print(table)
-    _show_causes(console, "not taken", *refusals(outcomes))
+    refused, more = refusals(outcomes)
+    _show_causes(console, "not taken", refused, more)
+    if any("\n" in cause.why for cause in refused):
+        console.print(
+            "`quietaisle teach EXPORTS` asks for what is open and writes the lines for you.",
+            soft_wrap=True,
+        )
     _show_causes(console, "left out of the exports", *passed_over(outcomes))
 
 

@@ -48,6 +48,7 @@ def test_a_refused_first_export_says_why(
     assert "0.csv, 1.csv, 10.csv, 11.csv, 2.csv and 7 more were not taken: " in said.out
     assert '\n[headings.stations]\n"Kanl." = "channel"\n' in said.out
     assert said.out.count("Kanl.' the column for 'channel'") == 1
+    assert said.out.count("`quietaisle teach EXPORTS` asks for what is open") == 1
     assert said.err.count("\n") == 1
 
 
