@@ -381,6 +381,7 @@ def judged(request: Request) -> None:
         judge(database, request, settings, Silent())
 
 
+@pytest.mark.slow
 def test_a_change_goes_on_at_the_station_that_took_the_place(tmp_path: Path) -> None:
     """An approved change stands while it is asked whose it is, and goes on under the new key."""
     june = listed("2026-06-30", ("A", 11, 1, 1), ("B", 11, 2, 2))

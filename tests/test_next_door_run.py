@@ -184,6 +184,7 @@ def test_neighbours_are_never_changed_in_one_night(ran: Request) -> None:
     assert night["X3"] == night["Y2"]  # who is no neighbour shares a night
 
 
+@pytest.mark.slow
 def test_a_refusal_binds_the_store_next_door(tmp_path: Path) -> None:
     """Y1's move was refused without a day: X1 makes way, and so it stays while nothing changes."""
     files = {

@@ -130,7 +130,7 @@ def done_twice(step: Step, work: Path) -> State:
     return state_of(work)
 
 
-@pytest.mark.parametrize("name", ["decide", "schedule"])
+@pytest.mark.parametrize("name", ["decide", pytest.param("schedule", marks=pytest.mark.slow)])
 def test_a_command_killed_once_and_done_again_is_as_undisturbed(
     name: str, steps: dict[str, Step], tmp_path: Path
 ) -> None:
