@@ -58,7 +58,7 @@ def messy_files(shared_data: Path) -> dict[str, bytes]:
 
 @pytest.mark.parametrize("every", [24, pytest.param(1, marks=pytest.mark.slow)])
 def test_awkward_files_beside_valid_exports(shared_data: Path, tmp_path: Path, every: int) -> None:
-    """All of them, or every twenty-fourth, in one folder with a valid set: every file is accounted for.
+    """All, or every twenty-fourth, in one folder with a valid set: every file is accounted for.
 
     The facts are those of the set alone.
     """
