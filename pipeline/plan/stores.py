@@ -72,9 +72,9 @@ def _plan(database: Database, settings: Settings, progress: Progress) -> None:
     marks = _marks(database, settings, joined)
     due = stale(database, "plan", marks).stores
     work = partial(_planned, limits=dict(settings.limits))
-    rows = _units(database, due, joined)
-    planned = mapped(work, rows, len(due))
-    watched = iter(progress.over(planned, "planning", len(due)))
+    units = _units(due, joined)
+    planned = mapped(work, _rows(database, units, joined), len(units))
+    watched = iter(progress.over(planned, "planning", len(units)))
     while some := list(islice(watched, KEPT)):
         each = [one for unit in some for one in unit]
         stores = [one.store for one in each]
@@ -109,8 +109,8 @@ def _marks(database: Database, settings: Settings, joined: Sequence[Joined]) -> 
     return marks
 
 
-def _units(database: Database, due: Sequence[str], joined: Sequence[Joined]) -> Iterator[StoreRows]:
-    """Yield what each store due rests on; of those planned together once, at the first of them."""
+def _units(due: Sequence[str], joined: Sequence[Joined]) -> list[list[str]]:
+    """Return the stores due, those planned together as one, at the first of them."""
     joint_of = {one.store: one.joint for one in joined}
     groups: dict[str, list[str]] = {}
     for store in due:
@@ -118,7 +118,13 @@ def _units(database: Database, due: Sequence[str], joined: Sequence[Joined]) -> 
     for one in joined:  # also those that have nothing to plan
         if one.joint in groups and one.store not in groups[one.joint]:
             groups[one.joint].append(one.store)
-    units = list(groups.values())
+    return list(groups.values())
+
+
+def _rows(
+    database: Database, units: Sequence[list[str]], joined: Sequence[Joined]
+) -> Iterator[StoreRows]:
+    """Yield what each of the units rests on."""
     for first in range(0, len(units), CHUNK):
         yield from _unit_rows(database, units[first : first + CHUNK], joined)
 
