@@ -29,7 +29,7 @@ _FIELDS_MOST = 60  # of them
 
 
 @dataclass(frozen=True, slots=True)
-class _Layout:
+class _Turn:
     """A table with a column a station: its kind, what stands in these columns, and their places."""
 
     kind: str
@@ -89,7 +89,7 @@ def ask_by_station(
     )
 
 
-def _layout(cells: Sequence[str], values: Values, vocabulary: Vocabulary) -> _Layout | None:
+def _layout(cells: Sequence[str], values: Values, vocabulary: Vocabulary) -> _Turn | None:
     """Return which columns may be stations: of readings beside a channel, else beside a store."""
     for kind, form, value in ((READINGS, LEVEL, "level dBm"), ("stations", CHANNEL, "channel")):
         known = vocabulary.known(kind, cells)
@@ -101,7 +101,7 @@ def _layout(cells: Sequence[str], values: Values, vocabulary: Vocabulary) -> _La
         fitting = [p for p in free if looks_like(values[p], form) and not _is_mean(cells[p])]
         enough = len(fitting) >= _SPAN_LEAST and (level or (fitting == free and fields))
         if enough and len(fields) == len(known):
-            return _Layout(kind, value, tuple(fitting))
+            return _Turn(kind, value, tuple(fitting))
     return None
 
 

@@ -70,19 +70,12 @@ def match(database: Database, as_of: date) -> None:
         answers = database.records(InventoryAnswer, _STEP, "answers", {"as_of": as_of})
         found = None
         if database.value(_STEP, "strangers"):
-            mentions = database.records(Mention, _STEP, "mentions")
-            listed = database.records(ListedStation, _STEP, "listed")
-            heard = database.mapping(_STEP, "only_heard")
-            found = Matching(mentions, listed, heard, answers=answers, as_of=as_of)
+            found = _matching(database, answers, as_of)
             _keep_keys(database, found)
         items, links = _stock(database, found, answers, as_of)
         database.put(InventoryItem, items)
         if links:
-            mentions = database.records(Mention, _STEP, "mentions")
-            listed = database.records(ListedStation, _STEP, "listed")
-            heard = database.mapping(_STEP, "only_heard")
-            found = Matching(mentions, listed, heard, answers=answers, as_of=as_of, links=links)
-            _keep_keys(database, found)
+            _keep_keys(database, _matching(database, answers, as_of, links))
         database.run(_STEP, "drop_told")
         choose(database, [""])
         keep(database, _STEP, [""], {"": mark})
@@ -97,6 +90,23 @@ def _keep_keys(database: Database, found: "Matching") -> None:
 
 _Links = Mapping[str, Mapping[str, str]]
 """By store: the key that each station gone from the list, or listed twice, goes by now."""
+_NONE: _Links = MappingProxyType({})
+
+
+def _matching(
+    database: Database,
+    answers: Sequence[InventoryAnswer],
+    as_of: date,
+    links: _Links = _NONE,
+) -> "Matching":
+    return Matching(
+        database.records(Mention, _STEP, "mentions"),
+        database.records(ListedStation, _STEP, "listed"),
+        database.mapping(_STEP, "only_heard"),
+        answers=answers,
+        as_of=as_of,
+        links=links,
+    )
 
 
 def _stock(
@@ -159,7 +169,7 @@ class Matching:
         *,
         answers: Sequence[InventoryAnswer] = (),
         as_of: date = date.max,
-        links: _Links = MappingProxyType({}),
+        links: _Links = _NONE,
     ) -> None:
         """Match keys; `only_heard`: those that a store's stations heard and nothing else names."""
         self._mentions, self._links = mentions, links

@@ -155,16 +155,6 @@ def draw_heading(
             pen.text(at[0], base, text, TINY_STRONG, align=align)
 
 
-@dataclass(frozen=True, slots=True)
-class _ListPart:
-    """Rows of a list on one page, and how far down they begin."""
-
-    printed: PrintedList
-    start: int
-    end: int
-    y: float
-
-
 def list_pages(
     lists: Sequence[PrintedList],
     tails: Sequence[Piece],
