@@ -36,6 +36,7 @@ EVENTS = {
     4: {"proposed": 8, "approved": 4, "refused": 2, "scheduled": 1, "lapsed": 1},
     5: {"proposed": 8, "approved": 6, "refused": 1, "scheduled": 2, "lapsed": 2},
     6: {"proposed": 8, "approved": 6, "refused": 1, "scheduled": 2, "lapsed": 2},
+    7: {"proposed": 8, "approved": 6, "refused": 1, "scheduled": 2, "lapsed": 2},
 }
 Rows = list[tuple[object, ...]]
 
