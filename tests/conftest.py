@@ -1,5 +1,6 @@
 """What all tests share."""
 
+import gc
 import os
 from datetime import date
 from pathlib import Path
@@ -40,6 +41,12 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Begin with the files that take longest."""
     place = {name: at for at, name in enumerate(_LONGEST)}
     items.sort(key=lambda item: place.get(item.path.name, len(place)))
+
+
+def pytest_collection_finish() -> None:
+    """Take what is there by now, all tests and libraries, out of every search for garbage."""
+    gc.collect()
+    gc.freeze()
 
 
 @pytest.fixture(scope="session")
