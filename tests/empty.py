@@ -1,6 +1,6 @@
 """New databases: the first is made as the program makes it, the others are copies of that."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from functools import cache
 from pathlib import Path
@@ -9,6 +9,7 @@ from tempfile import TemporaryDirectory
 import duckdb
 
 from pipeline.database import Database, open_database
+from pipeline.tables.run import Setting
 
 
 @cache
@@ -35,3 +36,8 @@ def new_database(path: Path) -> Iterator[Database]:
         database = Database(connection)
         database.run("database", "quiet")
         yield database
+
+
+def set_limits(database: Database, limits: Mapping[str, float]) -> None:
+    """Let these be the limits of the run."""
+    database.put(Setting, [Setting(name, value) for name, value in limits.items()])
