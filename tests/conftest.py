@@ -3,6 +3,7 @@
 import gc
 import os
 import shutil
+import sys
 import tempfile
 from datetime import date
 from pathlib import Path
@@ -12,7 +13,7 @@ from hypothesis import settings
 
 # Before anything loads numpy: threads only get in each other's way on small matrices.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-# Programs that tests start need not be compiled again each time.
+# Programs that tests start, and tests of the next run, need not be compiled again each time.
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 
 from demo_run import Ran, ran_once
@@ -20,6 +21,7 @@ from demo_run import Ran, ran_once
 from pipeline import run
 
 CHECKOUT = Path(__file__).parents[1]
+sys.dont_write_bytecode = False
 
 # Every commit waits for the disk; where there is room for all of them, databases are in memory.
 _MEMORY = Path("/dev/shm")  # noqa: S108 - pytest makes a folder of its own in it
@@ -35,12 +37,15 @@ settings.load_profile("quietaisle")
 run.today = lambda: date(2031, 1, 1)
 
 
-# Files that take longest, in that order, so that none of them ends alone.
+# Files that take longest, in that order, so that none of them ends alone; the second one makes the
+# run of the demo that others wait for.
 _LONGEST = (
-    "test_scale.py", "test_plan_held.py", "test_match.py", "test_check_rules.py", "test_fresh.py",
-    "test_audit_round.py", "test_survey.py", "test_first_hour.py", "test_check_cases.py",
-    "test_ingest_days.py", "test_changes_verify.py", "test_ingest_notation.py",
-    "test_changes_round_trip.py", "test_run_final.py", "test_changes_forms.py", "test_bench.py",
+    "test_run_final.py", "test_audit_round.py", "test_plan_held.py", "test_survey.py",
+    "test_scale.py", "test_match.py", "test_first_hour.py", "test_check_rules.py", "test_run.py",
+    "test_fresh.py", "test_bench.py", "test_changes_round_trip.py", "test_begin.py",
+    "test_report_region.py", "test_ingest_days.py", "test_inventory.py", "test_survey_decision.py",
+    "test_changes_verify.py", "test_changes_forms.py", "test_scale_storage.py",
+    "test_next_door_run.py", "test_check_cases.py", "test_ingest_cells.py",
 )  # fmt: skip
 
 
