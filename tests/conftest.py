@@ -56,9 +56,13 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 
 
 def pytest_collection_finish() -> None:
-    """Take what is there by now, all tests and libraries, out of every search for garbage."""
+    """Take what is there by now, all tests and libraries, out of every search for garbage.
+
+    And search seldom, as the program does while it works.
+    """
     gc.collect()
     gc.freeze()
+    gc.set_threshold(50_000, *gc.get_threshold()[1:])
 
 
 @pytest.fixture(scope="session")
