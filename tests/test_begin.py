@@ -8,6 +8,7 @@ from pathlib import Path
 
 import begin_stores
 import duckdb
+import pypdfium2
 import pytest
 from begin_stores import DAY, STATIONS, cost_of, least
 from ingest_kit import put, take
@@ -29,11 +30,14 @@ from pipeline.plan.store import plan_store
 from pipeline.plan.stores import case_of
 from pipeline.progress import Silent
 from pipeline.records import OFF_AIR, Selection
+from pipeline.report.store.form_rows import commission_rows, housing
+from pipeline.report.store.gather import store_contents
 from pipeline.run import Request, judge, session, take_in
 from pipeline.run import run as whole_run
 from pipeline.schedule.problem import moves_in, needed
 from pipeline.schedule.records import StoreJob
 from pipeline.settings import Settings, load_settings, settings_from
+from pipeline.wording import wording
 
 EXACT = 1e-6  # costs are rounded to nine digits, pair by pair
 
@@ -131,6 +135,46 @@ def test_stations_not_on_the_air_raise_no_finding(tmp_path: Path) -> None:
     told = rows(tmp_path, "select from_channel, state from change_story")
     assert told == [(None, "proposed")] * 3
     assert rows(tmp_path, "select station from station_plan where store = 'S2'") == [("A",)]
+
+
+def test_radios_of_one_housing_say_who_goes_off_with_them(tmp_path: Path) -> None:
+    """They share place and address, each at a port; labels that hear only them have no other."""
+    head = STATIONS.replace("exported on", "IP address,port,exported on")
+    lines = "".join(
+        f"S1,{name},,,{x},0,planned,{at},{DAY}\n"
+        for name, x, at in (
+            ("A", 3, "10.0.0.1,4840"), ("B", 3, "10.0.0.1,4841"), ("C", 9, "10.0.0.1,4842"),
+            ("D", 20, "10.0.0.2,4840"), ("E", 20, "10.0.0.2,4840"),
+        )
+    )  # fmt: skip
+    labels = "store,label,station,stations heard,exported on\n" + "".join(
+        f"S1,L{at},{station},{heard},{DAY}\n"
+        for at, (station, heard) in enumerate((("A", 1), ("B", 2), ("A", 3), ("C", 1)))
+    )
+    stores = f"store,name,region,country,exported on\nS1,One,North,GB,{DAY}\n"
+    files = {"stations.csv": head + lines, "labels.csv": labels, "stores.csv": stores}
+    request = request_of(tmp_path, files)
+    whole_run(request, Silent())
+    with session(request) as (database, _):
+        (content,) = store_contents(database, ["S1"])
+    told = {row.change.station: housing(row, wording("GB")) for row in commission_rows(content)}
+    assert told == {
+        "A": "In one housing with B: isolating its mains stops them all. "
+        "2 labels hear no other station.",
+        "B": "In one housing with A: isolating its mains stops them all. "
+        "2 labels hear no other station.",
+        "C": None, "D": None, "E": None,
+    }  # fmt: skip
+    with pypdfium2.PdfDocument(tmp_path / "out" / "North" / "S1" / "summary.pdf") as document:
+        text = "".join(page.get_textpage().get_text_range() for page in document)
+    assert text.count("In one housing with") == 2
+    repeated = "select subject from finding where rule = 'network-address-repeated'"
+    assert rows(tmp_path, repeated) == [("A",), ("B",), ("C",), ("D",), ("E",)]
+    assert "also used by C." in str(rows(tmp_path, """
+        select detail from finding where rule = 'network-address-repeated' and subject = 'A'
+    """))  # fmt: skip
+    sheet = load_workbook(tmp_path / "out" / "North" / "S1" / "change-plan.xlsx")["Stations"]
+    assert "In one housing with" in {cell.value for row in sheet.iter_rows() for cell in row}
 
 
 DECIDED = """

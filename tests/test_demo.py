@@ -116,6 +116,9 @@ def test_of_the_fortnight_later_one_store_is_back_and_one_lacks_labels(
     sheet = load_workbook(ran.request.out / "North" / "N102" / "change-plan.xlsx")["Results"]
     told = [[cell.value for cell in row] for row in sheet.iter_rows()]
     assert [row[2] for row in told if row[0] == "N102"] == list(STRAGGLERS)
+    late = load_workbook(ran.request.out / "North" / "review.xlsx")["Late"]
+    told = [[cell.value for cell in row] for row in late.iter_rows()]
+    assert [row[4] for row in told if row[0] == "labels not back"] == ["N102-02"]
 
 
 def test_the_demo_stays_small() -> None:

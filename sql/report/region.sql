@@ -126,14 +126,21 @@ where not s.parking and s.waits_for = 'decision'
 order by n.region, first desc, s.promised - s.clear_air_before desc nulls last, s.store, s.station;
 
 -- name: region_late
--- Late changes: their night has passed, they have none, or nobody has checked them yet.
+-- Late changes: their night has passed, they have none, labels have not come back since, or nobody has
+-- checked them yet.
+with behind as (
+    select l.change from change_labels l join label_behind b using (change)
+    group by l.change, l.labels_listed
+    having l.labels_listed - count(*) < limit_of('labels_verified_share') * l.labels_listed
+)
 select n.region, s.store, n.name, s.station, s.from_channel, s.ordered_channel as to_channel,
     case when s.overdue then 'overdue' when s.waits_for = 'night' then 'no_night'
-        else 'unchecked' end as why,
+        when s.waits_for = 'scan' and b.change is not null then 'labels' else 'unchecked' end as why,
     s.waits_since as since, u.reason
 from change_story s
 join store_now n using (store)
 left join unscheduled_store u using (store)
+left join behind b using (change)
 where not s.parking and (s.overdue or s.waits_for in ('night', 'export', 'scan')
     and s.waits_since < (select as_of from this_run))
 order by n.region, why, since, s.store, s.station;

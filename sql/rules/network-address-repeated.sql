@@ -11,9 +11,9 @@
 select s.store, s.station as subject, s.ip_address as address,
     list(o.station order by o.station) as others
 from station_in_plan s
-join station_in_plan o   -- radios of one housing share place and address, each at its own port
+join station_in_plan o
     on o.store = s.store and o.ip_address = s.ip_address and o.station <> s.station
-    and (coalesce(o.port = s.port, true)
-        or row(o.floor, o.x_m, o.y_m) is distinct from row(s.floor, s.x_m, s.y_m))
+anti join station_housing h   -- radios of one housing answer each at its own port
+    on h.store = s.store and h.station = s.station and h.beside = o.station
 group by s.store, s.station, s.ip_address
 order by s.store, subject;

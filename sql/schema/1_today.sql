@@ -94,6 +94,14 @@ from station_listed where status is null or status in ('installed', 'planned');
 create or replace view station_planned as
 from station_in_plan where status = 'planned';
 
+-- name: station_housing
+-- Pairs of radios in one housing, each way round: they share place and address, each at its own port.
+create or replace view station_housing as
+select a.store, a.station, b.station as beside
+from station_in_plan a
+join station_in_plan b on b.store = a.store and b.ip_address = a.ip_address and b.port <> a.port
+    and row(b.floor, b.x_m, b.y_m) is not distinct from row(a.floor, a.x_m, a.y_m);
+
 -- name: label_now
 -- The labels of each store in its latest labels export up to the run's date. Where exports of that
 -- day disagree on a label, the smallest row stands; only such labels are sorted, for speed.

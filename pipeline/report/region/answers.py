@@ -142,13 +142,13 @@ def delays(content: RegionContent, words: Wording) -> list[AnswerLine]:
         for due in content.deadlines
         if (due.by - content.as_of).days <= _DUE_SOON_DAYS
     ]
-    for why, grave in (("overdue", True), ("no_night", False), ("unchecked", False)):
+    for why in ("overdue", "no_night", "labels", "unchecked"):
         late = [one for one in content.late if one.why == why]
         if late:
             first = min(one.since for one in late)
             days = words.counted("late.days", (content.as_of - first).days)
             stores = [content.place(one) for one in late]
-            lines.append(_counted(words, f"late.{why}", stores, grave=grave, days=days))
+            lines.append(_counted(words, f"late.{why}", stores, grave=why == "overdue", days=days))
     return lines
 
 

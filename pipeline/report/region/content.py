@@ -172,7 +172,7 @@ class PendingChange:
 
 @dataclass(frozen=True, slots=True)
 class LateChange:
-    """A change that is late; `why` is overdue, no_night or unchecked."""
+    """A change that is late; `why` is overdue, no_night, labels or unchecked."""
 
     region: str
     store: str

@@ -18,7 +18,14 @@ from pipeline.report.kit.pen import (
     text_height,
 )
 from pipeline.report.store.content import CAUTIONS, Document
-from pipeline.report.store.form_rows import FormRow, address, commission_rows, pan_id, place
+from pipeline.report.store.form_rows import (
+    FormRow,
+    address,
+    commission_rows,
+    housing,
+    pan_id,
+    place,
+)
 from pipeline.wording import NOTHING, Wording
 
 _LINE = SMALL.leading + 2
@@ -35,12 +42,13 @@ def commission_block(doc: Document, width: float) -> Block | None:
         return None
     lead = _cautions_height(words, width) + _GAP
     lines = max(len(_settings(rows[0], words)), len(CHECKS))
-    height = _HEAD + lines * _LINE + _SIGN + _GAP
+    head = _HEAD + (SMALL_STRONG.leading if any(housing(row, words) for row in rows) else 0)
+    height = head + lines * _LINE + _SIGN + _GAP
 
     def draw(pen: Pen, box: Box, items: Sequence[int]) -> None:
         y = _draw_cautions(pen, box, words) + _GAP
         for item in items:
-            _draw_station(pen, box.below(y), rows[item], doc)
+            _draw_station(pen, box.below(y), rows[item], doc, head)
             y += height
 
     title, note = words("commission.page"), words("commission.how")
@@ -82,7 +90,7 @@ def _settings(row: FormRow, words: Wording) -> list[tuple[str, str]]:
     ]
 
 
-def _draw_station(pen: Pen, box: Box, row: FormRow, doc: Document) -> None:
+def _draw_station(pen: Pen, box: Box, row: FormRow, doc: Document, head: float) -> None:
     words, station = doc.words, row.station
     where = [station.mounted if station else None, place(row, words)]
     pen.line((box.x, box.y), (box.right, box.y), style.MUTED, 0.6)
@@ -92,7 +100,10 @@ def _draw_station(pen: Pen, box: Box, row: FormRow, doc: Document) -> None:
     hangs = " · ".join(str(part) for part in where if part) or words("commission.nowhere")
     y = box.y + STRONG.leading + 4
     pen.text(box.x, y + SMALL_MUTED.size, hangs, SMALL_MUTED, width=box.w)
-    left, right = box.below(box.y + _HEAD + 4).split(2)
+    if beside := housing(row, words):
+        y += SMALL_MUTED.leading
+        pen.text(box.x, y + SMALL_STRONG.size, beside, SMALL_STRONG, width=box.w)
+    left, right = box.below(box.y + head + 4).split(2)
     for at, (label, value) in enumerate(_settings(row, words)):
         y = left.y + at * _LINE + SMALL.size
         pen.text(left.x, y, label, SMALL_MUTED, width=left.w * _LABEL)

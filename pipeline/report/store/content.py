@@ -54,6 +54,8 @@ class PlannedStation(StationSeen):
     lone_labels: int
     air_share: float
     weight: float
+    housing: str | None = None  # the radios in the same housing
+    housing_lone_labels: int = 0  # labels of them all that hear no station besides
     facts: str = ""  # of the reason, as `pipeline.reasons` keeps them
 
     @property

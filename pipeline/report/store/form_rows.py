@@ -242,6 +242,18 @@ def place(row: FormRow, words: Wording) -> Value:
     return ", ".join(part for part in (floor, at) if part) or None
 
 
+def housing(row: FormRow, words: Wording) -> str | None:
+    """Return who goes off with a station when its housing is opened; None if it hangs alone."""
+    station = row.station
+    if station is None or station.housing is None:
+        return None
+    lone = station.housing_lone_labels
+    told = [words("commission.housing", others=station.housing)]
+    if lone:
+        told.append(words.counted("commission.housing_lone", lone))
+    return " ".join(told)
+
+
 def address(row: FormRow, words: Wording) -> Value:
     """Return network address and port, where the export has them."""
     station = row.station

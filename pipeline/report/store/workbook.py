@@ -163,6 +163,7 @@ EVIDENCE: tuple[SheetColumn[EdEvidence], ...] = (
     SheetColumn("wifi", Look.TEXT, "column.wifi"),
 )
 _STATUS = _seen("status")
+_HOUSING: SheetColumn[StationRow] = SheetColumn("station.housing", Look.LONG, "column.housing", 30)
 STATIONS: tuple[SheetColumn[StationRow], ...] = (
     SheetColumn("station.station", Look.LONG, "column.station", 30),
     SheetColumn("station.name", Look.LONG, "column.station_name", 30),
@@ -193,6 +194,7 @@ STATIONS: tuple[SheetColumn[StationRow], ...] = (
     _seen("hardware", 24),
     _seen("connected"),
     _STATUS,
+    _HOUSING,
     SheetColumn("sharing_now", Look.LONG, "column.sharing_now", 30),
     SheetColumn("sharing_planned", Look.LONG, "column.sharing_planned", 30),
 )
@@ -227,7 +229,11 @@ def workbook(content: StoreContent) -> bytes:
     put_heat_map(book, book.sheet("Channels", title), content)
     put_list(book, book.sheet("Findings", title), FINDINGS, content.findings)
     put_list(book, book.sheet("Evidence", title), EVIDENCE, content.air)
-    columns = [one for one in STATIONS if content.figures.to_install or one is not _STATUS]
+    needed = {
+        _STATUS: content.figures.to_install,
+        _HOUSING: any(s.housing for s in content.stations),
+    }
+    columns = [column for column in STATIONS if needed.get(column, True)]
     put_list(book, book.sheet("Stations", title), columns, _station_rows(content))
     if content.neighbours.rows:
         put_list(book, book.sheet("Next door", title), NEXT_DOOR, content.neighbours.rows)
