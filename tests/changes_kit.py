@@ -6,7 +6,7 @@ from datetime import date, datetime
 from pathlib import Path
 from typing import Any
 
-from empty import new_database
+import empty
 from openpyxl import load_workbook
 from openpyxl.workbook import Workbook
 from openpyxl.worksheet.worksheet import Worksheet
@@ -64,7 +64,7 @@ def settings_in(folder: Path, text: str = RULES) -> Settings:
 @contextmanager
 def chain(folder: Path, moves: Moves = PLAN) -> Iterator[Database]:
     """Give a database in which a run of DAY planned these moves."""
-    with new_database(folder / "q.duckdb") as database:
+    with empty.new_database(folder / "q.duckdb") as database:
         speak_of(database, DAY)
         for store in moves:
             for channel in (11, 15, 20, 25, 26):
@@ -156,8 +156,7 @@ def labels_say(
 
 def set_limits(database: Database, settings: Settings) -> None:
     """Let the limits of the rules file be those of the run."""
-    for name, value in settings.limits.items():
-        _insert(database, "setting", name, value)
+    empty.set_limits(database, settings.limits)
 
 
 def approve_all(database: Database, day: date = date(2026, 10, 5)) -> list[str]:

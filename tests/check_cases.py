@@ -14,13 +14,12 @@ from collections.abc import Iterator
 from datetime import date
 from pathlib import Path
 
-import duckdb
 import polars as pl
 
 from pipeline import sql_file
 from pipeline.check.judge import judge
 from pipeline.check.rule_file import BrokenRule, Rule
-from pipeline.database import Database, bring_up
+from pipeline.database import Database
 from pipeline.phrases import fill as fill_in
 from pipeline.phrases import style
 
@@ -54,13 +53,6 @@ def rule_text(name: str) -> str:
 def case_folders(rule: str) -> list[Path]:
     """Return the folders of one rule's cases, by name."""
     return sorted(path for path in (CASES / rule).glob("*") if path.is_dir())
-
-
-def empty_database() -> Database:
-    """Return a database in memory with its tables and views, and no row."""
-    database = Database(duckdb.connect())
-    bring_up(database)
-    return database
 
 
 def load(database: Database, folder: Path) -> None:

@@ -1,6 +1,10 @@
 """What all tests share."""
 
+import gc
 import os
+import shutil
+import sys
+import tempfile
 from datetime import date
 from pathlib import Path
 
@@ -9,7 +13,7 @@ from hypothesis import settings
 
 # Before anything loads numpy: threads only get in each other's way on small matrices.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-# Programs that tests start need not be compiled again each time.
+# Programs that tests start, and tests of the next run, need not be compiled again each time.
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 
 from demo_run import Ran, ran_once
@@ -17,6 +21,12 @@ from demo_run import Ran, ran_once
 from pipeline import run
 
 CHECKOUT = Path(__file__).parents[1]
+sys.dont_write_bytecode = False
+
+# Every commit waits for the disk; where there is room for all of them, databases are in memory.
+_MEMORY = Path("/dev/shm")  # noqa: S108 - pytest makes a folder of its own in it
+if _MEMORY.is_dir() and "TMPDIR" not in os.environ and shutil.disk_usage(_MEMORY).free > 4 << 30:
+    os.environ["TMPDIR"] = tempfile.tempdir = str(_MEMORY)
 
 # A busy machine must not fail a property; its speed is measured elsewhere.
 settings.register_profile("quietaisle", deadline=None)
@@ -27,12 +37,15 @@ settings.load_profile("quietaisle")
 run.today = lambda: date(2031, 1, 1)
 
 
-# Files that take longest, in that order, so that none of them ends alone.
+# Files that take longest, in that order, so that none of them ends alone; the second one makes the
+# run of the demo that others wait for.
 _LONGEST = (
-    "test_scale.py", "test_plan_held.py", "test_match.py", "test_check_rules.py", "test_fresh.py",
-    "test_audit_round.py", "test_survey.py", "test_first_hour.py", "test_check_cases.py",
-    "test_ingest_days.py", "test_changes_verify.py", "test_ingest_notation.py",
-    "test_changes_round_trip.py", "test_run_final.py", "test_changes_forms.py", "test_bench.py",
+    "test_run_final.py", "test_audit_round.py", "test_plan_held.py", "test_survey.py",
+    "test_scale.py", "test_match.py", "test_first_hour.py", "test_check_rules.py", "test_run.py",
+    "test_fresh.py", "test_bench.py", "test_changes_round_trip.py", "test_begin.py",
+    "test_report_region.py", "test_ingest_days.py", "test_inventory.py", "test_survey_decision.py",
+    "test_changes_verify.py", "test_changes_forms.py", "test_scale_storage.py",
+    "test_next_door_run.py", "test_check_cases.py", "test_ingest_cells.py",
 )  # fmt: skip
 
 
@@ -40,6 +53,16 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Begin with the files that take longest."""
     place = {name: at for at, name in enumerate(_LONGEST)}
     items.sort(key=lambda item: place.get(item.path.name, len(place)))
+
+
+def pytest_collection_finish() -> None:
+    """Take what is there by now, all tests and libraries, out of every search for garbage.
+
+    And search seldom, as the program does while it works.
+    """
+    gc.collect()
+    gc.freeze()
+    gc.set_threshold(50_000, *gc.get_threshold()[1:])
 
 
 @pytest.fixture(scope="session")

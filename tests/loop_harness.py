@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 import polars as pl
+from empty import new_database, set_limits
 from simulate.chain import chain, last_day
 from simulate.setting import Setting
 
@@ -15,7 +16,7 @@ from pipeline.changes.effect import HELPED
 from pipeline.changes.register import append, propose, this_run
 from pipeline.changes.states import ChangeState, Trigger, new_event
 from pipeline.changes.verify import verify
-from pipeline.database import Database, open_database
+from pipeline.database import Database
 from pipeline.effect.gather import CHAIN, RolloutProof
 from pipeline.effect.verdict import Word
 from pipeline.plan.stores import plan
@@ -261,10 +262,8 @@ def _work(database: Database, since: date, until: date) -> dict[tuple[str, str],
 
 @contextmanager
 def _opened(folder: Path, rules: Settings = RULES) -> Iterator[Database]:
-    with open_database(folder / "loop.duckdb") as database:
-        database.connection.executemany(
-            "insert into setting values (?, ?)", [list(kv) for kv in rules.limits.items()]
-        )
+    with new_database(folder / "loop.duckdb") as database:
+        set_limits(database, rules.limits)
         yield database
 
 

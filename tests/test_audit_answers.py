@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 from audit_kit import put
+from empty import new_database
 from openpyxl import load_workbook
 from test_audit_baseline import AUGUST, JULY, SETTINGS, set_day, station
 
@@ -31,7 +32,7 @@ Fill = dict[str, object]
 def audited(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Give two stores whose five stations got other firmware in August, and one a channel too."""
     path = tmp_path_factory.mktemp("audited") / "answers.duckdb"
-    with open_database(path) as opened:
+    with new_database(path) as opened:
         for store in ("S1", "S2"):
             put(opened, "store_seen", [{"store": store, "seen_on": JULY, "region": "North"}])
         put(opened, "station_seen", [_seen(n, JULY, "1", 11) for n in range(5)])

@@ -8,12 +8,13 @@ from typing import Any
 
 import pytest
 from audit_kit import put
+from empty import new_database
 
 from pipeline.audit.audit import audit, compare
 from pipeline.audit.baseline import advance, approve, keep
 from pipeline.audit.calendar import read_quarter
 from pipeline.audit.history import LineKind, life
-from pipeline.database import Database, open_database
+from pipeline.database import Database
 from pipeline.errors import (
     ApproverUnknown,
     BaselineOutOfOrder,
@@ -32,7 +33,7 @@ JUNE, JULY, AUGUST = date(2026, 6, 30), date(2026, 7, 31), date(2026, 8, 31)
 @pytest.fixture
 def database(tmp_path: Path) -> Iterator[Database]:
     """Give a store of two stations seen in June and July, on channels 11 and 15."""
-    with open_database(tmp_path / "baseline.duckdb") as opened:
+    with new_database(tmp_path / "baseline.duckdb") as opened:
         put(opened, "store_seen", [{"store": "S1", "seen_on": JUNE, "region": "North"}])
         for day in (JUNE, JULY):
             put(opened, "station_seen", [station("a", 11, day), station("b", 15, day)])

@@ -10,8 +10,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from pipeline.audit.audit import with_causes
 from pipeline.audit.calendar import Quarter, Span, quarter_of, quarters_to, read_quarter
-from pipeline.audit.causes import with_causes
 from pipeline.audit.drift import audited, departures, story_of
 from pipeline.audit.follow import follow
 from pipeline.audit.records import (

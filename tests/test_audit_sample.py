@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 from audit_kit import put
+from empty import new_database
 from openpyxl import load_workbook
 from test_audit_baseline import AUGUST, JULY, SETTINGS, set_day, station
 
@@ -17,7 +18,7 @@ from pipeline.audit.sample import draw_sample, keep_results
 from pipeline.changes.answers import among
 from pipeline.changes.decisions import Taken
 from pipeline.changes.samples import sample_results
-from pipeline.database import Database, open_database
+from pipeline.database import Database
 from pipeline.errors import NothingToSample
 from pipeline.estimate.sampling import most_astray, most_astray_of_all
 from pipeline.forms import SAMPLE
@@ -37,7 +38,7 @@ STORES = {"S1": "North", "S2": "North", "S3": "South"}
 @pytest.fixture
 def database(tmp_path: Path) -> Iterator[Database]:
     """Give three stores of two regions with ten agreed stations each, on channel 11."""
-    with open_database(tmp_path / "sample.duckdb") as opened:
+    with new_database(tmp_path / "sample.duckdb") as opened:
         opened.before_commit = seal
         put(opened, "store_seen",
             [{"store": s, "seen_on": JULY, "region": r} for s, r in STORES.items()])  # fmt: skip

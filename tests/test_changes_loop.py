@@ -76,7 +76,14 @@ def _small_nulls(
     return chains
 
 
-@pytest.mark.parametrize(("shape", "visits"), [("1 x 5", 1), ("1 x 5", 2), ("3 x 8", 4)])
+@pytest.mark.parametrize(
+    ("shape", "visits"),
+    [
+        ("1 x 5", 1),
+        pytest.param("1 x 5", 2, marks=pytest.mark.slow),
+        pytest.param("3 x 8", 4, marks=pytest.mark.slow),
+    ],
+)
 def test_few_stores_with_nothing_to_gain_are_left_alone(
     tmp_path: Path, shape: str, visits: int
 ) -> None:

@@ -10,7 +10,6 @@ from check_cases import (
     CASES,
     RENEW,
     case_folders,
-    empty_database,
     expected,
     facts_of,
     found,
@@ -23,6 +22,7 @@ from check_cases import (
     rule_text,
     said,
 )
+from empty import in_memory
 
 from pipeline import sql_file
 from pipeline.check.rule_file import FIELDS, BrokenRule, Rule, read_rule, read_rules
@@ -37,7 +37,7 @@ _NAMED = re.compile(r"(?:(?:limit_of|text_of)\('|\{)(\w+)")
 
 
 # One for all cases: they fill it in turn.
-_empty = cache(empty_database)
+_empty = cache(in_memory)
 
 
 def _loaded(folder: Path) -> Database:

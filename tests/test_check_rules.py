@@ -11,7 +11,8 @@ from textwrap import dedent
 
 import duckdb
 import pytest
-from check_cases import RENEW, empty_database, fill
+from check_cases import RENEW, fill
+from empty import in_memory
 
 from pipeline.check import judge as judge_module
 from pipeline.check.bounds import beyond, functions
@@ -40,7 +41,7 @@ _HEADER = """\
 @pytest.fixture
 def database() -> Iterator[Database]:
     """Two stores: S1 with two stations that share a channel, S2 with one above the power limit."""
-    database = empty_database()
+    database = in_memory()
     start(database, "one", date(2026, 9, 30))
     fill(database, "setting", [{"name": k, "value": str(v)} for k, v in SETTINGS.limits.items()])
     stations = [("S1", "a", "15", "0"), ("S1", "b", "15", "0"), ("S2", "c", "20", "15")]

@@ -6,6 +6,7 @@ from time import perf_counter
 
 import duckdb
 import pytest
+from empty import set_limits
 
 from pipeline.check.judge import judge
 from pipeline.check.rule_file import BrokenRule, read_rules
@@ -98,8 +99,7 @@ def _chain(database: Database, stores: int) -> None:
     for statement in _CHAIN:
         wanted = database.connection.extract_statements(statement)[0].named_parameters
         database.connection.execute(statement, {"stores": stores} if wanted else None)
-    limits = list(load_settings().limits.items())
-    database.connection.executemany("insert into setting values ($1, $2)", limits)
+    set_limits(database, load_settings().limits)
 
 
 def _seconds(connection: duckdb.DuckDBPyConnection, statements: Sequence[str]) -> float:

@@ -328,7 +328,11 @@ SCAN = "store,station,channel,level dbm\n" + "".join(
     ("files", "more"),
     [
         ({"stations.csv": STATIONS, "scan_2026-09-30.csv": SCAN}, ()),
-        ({"30.09.2026/a.csv": STATIONS.partition("\n")[2], "30.09.2026/b.csv": SCAN}, ()),
+        pytest.param(
+            {"30.09.2026/a.csv": STATIONS.partition("\n")[2], "30.09.2026/b.csv": SCAN},
+            (),
+            marks=pytest.mark.slow,
+        ),
         ({"a.csv": STATIONS.partition("\n")[2], "b.csv": SCAN}, ("--as-of", "2026-09-30")),
     ],
 )

@@ -153,6 +153,13 @@ def test_files_out_of_place_are_made_again_without_working_anything_out(done: Re
     assert tree_of(done.out) == before
 
 
+@pytest.fixture
+def unreported(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Let runs write no report: what is asked is what they work out."""
+    for name in ("report", "reviews"):
+        monkeypatch.setattr(run_module, name, lambda *_, **__: ((), ()))
+
+
 def other_day(request: Request) -> Request:
     """Look at the same exports a week later."""
     return replace(request, as_of=date(2026, 10, 9))
@@ -223,6 +230,7 @@ def test_another_request_is_worked_out_and_so_is_the_first_one_again(
         assert run(done, Silent()) == first
 
 
+@pytest.mark.usefixtures("unreported")
 def test_a_rule_saved_while_a_run_goes_on_is_applied_by_the_next(
     done: Request, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -234,9 +242,9 @@ def test_a_rule_saved_while_a_run_goes_on_is_applied_by_the_next(
         path.write_text(OWN_RULE.replace("here", "there"), encoding="utf-8")
         return audit(*values)
 
-    monkeypatch.setattr(run_module, "audit", saving)
-    run(request, Silent())
-    monkeypatch.undo()
+    with monkeypatch.context() as patched:
+        patched.setattr(run_module, "audit", saving)
+        run(request, Silent())
     run(request, Silent())
 
     with duckdb.connect(str(request.database)) as connection:
@@ -247,6 +255,7 @@ def test_a_rule_saved_while_a_run_goes_on_is_applied_by_the_next(
         assert told.fetchall() == [("there",)]
 
 
+@pytest.mark.usefixtures("unreported")
 def test_a_rule_that_cannot_be_read_is_a_finding(done: Request) -> None:
     """A folder or a lost link by a rule's name stops neither a run nor the next one."""
     request = own_rule(done)
@@ -272,6 +281,14 @@ def test_stores_have_their_files_whatever_becomes_of_the_audit(
     assert len(list(request.out.rglob("change-plan.xlsx"))) == 2
 
 
+def test_a_look_at_another_day_is_not_taken_for_the_run(done: Request) -> None:
+    """The quick slice of the next: what stood before stands no longer."""
+    assert stands(done)
+    run_verify(other_day(done))
+    assert not stands(done)
+
+
+@pytest.mark.slow
 def test_other_commands_are_not_taken_for_the_run(done: Request, tmp_path: Path) -> None:
     """A schedule, or a look at another day, leaves nothing of itself in the next run."""
     done = replace(done, out=tmp_path / "reports")

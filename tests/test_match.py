@@ -8,6 +8,7 @@ from typing import Any
 import duckdb
 import openpyxl
 import pytest
+from empty import new_file
 from ingest_kit import put
 from rich.console import Console
 
@@ -126,11 +127,14 @@ def ran(folder: Path, files: Mapping[str, str]) -> RunSummary:
     return run(asked(folder, files), Silent())
 
 
-def judged(folder: Path, files: Mapping[str, str]) -> None:
+def judged(folder: Path, files: Mapping[str, str]) -> RunSummary:
     """Do the same but for the reports."""
     request = asked(folder, files)
+    if not request.database.exists():
+        new_file(request.database)
     run_ingest(request, Silent())
-    run_listing(request, "listed_findings", Silent())
+    summary, _ = run_listing(request, "listed_findings", Silent())
+    return summary
 
 
 def rows(folder: Path, query: str) -> Rows:
@@ -149,7 +153,7 @@ def planned(folder: Path) -> dict[str, Rows]:
 def plain(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Rows]:
     """Give the plan where every export writes keys as the lists do."""
     folder = tmp_path_factory.mktemp("plain")
-    summary = ran(folder, exports(Spelling()))
+    summary = judged(folder, exports(Spelling()))
     found = planned(folder)
 
     assert found["move"]
@@ -173,7 +177,7 @@ def test_addresses_in_place_of_stations_change_no_plan(
     tmp_path: Path, plain: dict[str, Rows]
 ) -> None:
     """Scans keyed by hardware address, the rest by any address: counted way by way."""
-    summary = ran(tmp_path, exports(_OnlyHardware(), Addressed(3)))
+    summary = judged(tmp_path, exports(_OnlyHardware(), Addressed(3)))
 
     assert planned(tmp_path) == plain
     scans = [each for each in summary.keys_taken if each.source == "scans"]
@@ -288,15 +292,15 @@ def test_a_store_and_its_description_come_together(tmp_path: Path) -> None:
 def test_a_garbled_key_is_told_as_new(tmp_path: Path) -> None:
     """0O7 in the next quarter is a new store, likely 007; a first run calls nothing new."""
     files = exports(Spelling())
-    first = ran(tmp_path, files)
+    first = judged(tmp_path, files)
     later = files["stations.csv"].replace("\n007,", "\n0O7,").replace("-09-30", "-12-30")
     later = later.replace("\n012,A-03,", "\n012,A-O3,")
 
-    summary = ran(tmp_path, {"later.csv": later})
+    summary = judged(tmp_path, {"later.csv": later})
 
     assert first.new_keys == ()
     assert summary.new_keys == (NewKey("0O7", None, "007"), NewKey("012", "A-O3", "A-03"))
     text = shown(summary)
     assert "1 store: 0O7 (is it 007?)" in text
     assert "1 station: 012 A-O3 (is it A-03?)" in text
-    assert ran(tmp_path, {}).new_keys == summary.new_keys
+    assert judged(tmp_path, {}).new_keys == summary.new_keys

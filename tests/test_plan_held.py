@@ -1,10 +1,12 @@
 """Stores with an unlisted station are not planned and say why; sharing a channel has a price."""
 
+import shutil
 from datetime import date, datetime, time
 from pathlib import Path
 
 import duckdb
 import pytest
+from empty import new_file
 
 from pipeline.changes.register import append
 from pipeline.changes.states import PROGRAM, ChangeState, Trigger, new_event
@@ -34,6 +36,8 @@ def ran(folder: Path, files: dict[str, str], own: Path | None = None) -> duckdb.
         as_of=None,
         selection=Selection(),
     )
+    if not request.database.exists():
+        new_file(request.database)
     with session(request) as (database, settings):
         take_in(database, request, settings, Silent())
         judge(database, request, settings, Silent())
@@ -115,6 +119,22 @@ def test_six_stations_on_one_channel_are_spread_without_a_labels_export(tmp_path
 
 
 CLASH = {"stations.csv": STATIONS + "S1,A,15,0,0,2026-09-30\nS1,B,15,3,0,2026-09-30\n"}
+
+
+@pytest.fixture(scope="module")
+def planned(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Give the folder of two stations on one channel, one of which moves."""
+    folder = tmp_path_factory.mktemp("clash")
+    ran(folder, {**CLASH, "s.csv": scans("AB")}).close()
+    return folder
+
+
+@pytest.fixture
+def clash(planned: Path, tmp_path: Path) -> Path:
+    """Give a copy of it to go on with."""
+    return shutil.copytree(planned, tmp_path / "clash")
+
+
 MOVED = "select station, to_channel from move where not parking order by position"
 
 
@@ -151,64 +171,60 @@ def reasons(folder: Path) -> str:
         return str(connection.execute("select reason from station_plan").fetchall())
 
 
-def test_an_approved_move_stays_permitted_and_says_what_refusing_costs(tmp_path: Path) -> None:
+def test_an_approved_move_stays_permitted_and_says_what_refusing_costs(clash: Path) -> None:
     """Approving a move changes nothing about it but that it is agreed."""
-    ran(tmp_path, {**CLASH, "s.csv": scans("AB")}).close()
-    (before,) = moved(tmp_path)
-    decided(tmp_path, ChangeState.APPROVED, date(2026, 10, 2))
-    judged(tmp_path)
+    (before,) = moved(clash)
+    decided(clash, ChangeState.APPROVED, date(2026, 10, 2))
+    judged(clash)
 
-    assert moved(tmp_path) == [before]
-    assert "approved by T. Aldervane on 2026-10-02" in reasons(tmp_path)
-    assert "is not permitted" not in reasons(tmp_path)
-    assert reasons(tmp_path).count("; refusing channel") == 1
+    assert moved(clash) == [before]
+    assert "approved by T. Aldervane on 2026-10-02" in reasons(clash)
+    assert "is not permitted" not in reasons(clash)
+    assert reasons(clash).count("; refusing channel") == 1
 
 
-def test_a_refused_move_comes_again_only_on_its_day(tmp_path: Path) -> None:
+def test_a_refused_move_comes_again_only_on_its_day(clash: Path) -> None:
     """Until then another is put forward, or none; the plan says what was refused, and by whom."""
-    ran(tmp_path, {**CLASH, "s.csv": scans("AB")}).close()
-    (before,) = moved(tmp_path)
-    decided(tmp_path, ChangeState.REFUSED, date(2026, 10, 2), until=date(2026, 12, 1))
-    judged(tmp_path)
-    assert before not in moved(tmp_path)
+    (before,) = moved(clash)
+    decided(clash, ChangeState.REFUSED, date(2026, 10, 2), until=date(2026, 12, 1))
+    judged(clash)
+    assert before not in moved(clash)
     assert (
         f"channel {before[1]} was refused on 2026-10-02 by T. Aldervane until 2026-12-01: not now"
-        in reasons(tmp_path)
+        in reasons(clash)
     )
 
-    judged(tmp_path, as_of=date(2026, 12, 1))
+    judged(clash, as_of=date(2026, 12, 1))
 
-    assert before in moved(tmp_path)
-    assert "refused" not in reasons(tmp_path)
+    assert before in moved(clash)
+    assert "refused" not in reasons(clash)
 
 
-def test_a_refusal_without_a_day_lasts_until_there_is_new_evidence(tmp_path: Path) -> None:
+def test_a_refusal_without_a_day_lasts_until_there_is_new_evidence(clash: Path) -> None:
     """Scans that say the same do not put the move forward again; those that say otherwise do."""
-    ran(tmp_path, {**CLASH, "s.csv": scans("AB")}).close()
-    (before,) = moved(tmp_path)
-    decided(tmp_path, ChangeState.REFUSED, date(2026, 10, 2))
-    judged(tmp_path)
-    assert before not in moved(tmp_path)
+    (before,) = moved(clash)
+    decided(clash, ChangeState.REFUSED, date(2026, 10, 2))
+    judged(clash)
+    assert before not in moved(clash)
 
-    assert "refused on 2026-10-02 by T. Aldervane: not now; refusing it costs" in reasons(tmp_path)
+    assert "refused on 2026-10-02 by T. Aldervane: not now; refusing it costs" in reasons(clash)
     again = CLASH["stations.csv"].replace("09-30", "10-21")
     later = scans("AB").replace("2026-09-29", "2026-10-20")
-    ran(tmp_path, {"later.csv": later, "again.csv": again}).close()
-    assert before not in moved(tmp_path)  # nothing new
+    ran(clash, {"later.csv": later, "again.csv": again}).close()
+    assert before not in moved(clash)  # nothing new
 
     loud = scans("AB").replace("2026-09-29", "2026-10-21").replace(",15,-9", ",15,-6")
-    ran(tmp_path, {"loud.csv": loud}).close()
+    ran(clash, {"loud.csv": loud}).close()
 
-    assert before in moved(tmp_path)
+    assert before in moved(clash)
 
 
-def test_a_station_just_changed_is_settled(tmp_path: Path) -> None:
+def test_a_station_just_changed_is_settled(clash: Path) -> None:
     """What was changed as ordered is settled for 60 days: it moves only if that is sure to gain."""
-    ran(tmp_path, {**CLASH, "s.csv": scans("AB")}).close()
-    ((station, channel),) = moved(tmp_path)
+    ((station, channel),) = moved(clash)
     other = "B" if station == "A" else "A"
-    decided(tmp_path, ChangeState.APPROVED, date(2026, 10, 2))
-    with open_database(tmp_path / "q.duckdb") as database:
+    decided(clash, ChangeState.APPROVED, date(2026, 10, 2))
+    with open_database(clash / "q.duckdb") as database:
         ((change,),) = database.connection.execute("select change from change").fetchall()
         day = datetime(2026, 10, 3)
         append(database, Trigger.RESULT, [new_event(change, ChangeState.IMPLEMENTED, day, "T. A.")])
@@ -217,16 +233,16 @@ def test_a_station_just_changed_is_settled(tmp_path: Path) -> None:
     row = "S1,{},{},{},0,{},2026-10-04\n"
     text = "store,station,channel,x m,y m,connected,exported on\n"
     text += row.format(station, channel, 0, "yes") + row.format(other, channel, 3, "no")
-    ran(tmp_path, {"later.csv": text}).close()
+    ran(clash, {"later.csv": text}).close()
     settled = "select station, day from station_bound where why = 'settled'"
-    with open_database(tmp_path / "q.duckdb") as database:
+    with open_database(clash / "q.duckdb") as database:
         assert database.connection.execute(settled).fetchall() == [(station, day.date())]
-    assert moved(tmp_path) == []
-    assert "it was last changed on 2026-10-03" in reasons(tmp_path)
+    assert moved(clash) == []
+    assert "it was last changed on 2026-10-03" in reasons(clash)
 
-    judged(tmp_path, as_of=date(2026, 12, 3))
+    judged(clash, as_of=date(2026, 12, 3))
 
-    assert [one for one, _ in moved(tmp_path)] == [station]
+    assert [one for one, _ in moved(clash)] == [station]
 
 
 def test_a_station_that_is_offline_is_left_alone(tmp_path: Path) -> None:

@@ -4,7 +4,8 @@ from collections.abc import Iterator
 from datetime import date
 
 import pytest
-from check_cases import empty_database, fill
+from check_cases import fill
+from empty import in_memory
 
 from pipeline.database import Database
 from pipeline.plan.costs import StoreProblem
@@ -20,7 +21,7 @@ STANDS = "select station, channel, note from channel_refused"
 @pytest.fixture(scope="module")
 def refused() -> Iterator[Database]:
     """Yield a store in which A was to go from 15 to 20, refused, and B from 20 to 25, approved."""
-    database = empty_database()
+    database = in_memory()
     limits = load_settings().limits.items()
     fill(database, "setting", [{"name": name, "value": str(value)} for name, value in limits])
     fill(database, "this_run", [{"run": "r", "as_of": NOW}])

@@ -4,7 +4,8 @@ import json
 from dataclasses import replace
 from datetime import date
 
-from check_cases import empty_database, fill
+from check_cases import fill
+from empty import in_memory
 from report_stores import RUN
 
 from pipeline.check.rules import check
@@ -25,7 +26,7 @@ BOOK = RuleBook({("own", "de"): GERMAN, ("own", "en"): ENGLISH})
 
 def checked() -> Database:
     """Return a database with a German and a British store, both with too much power, checked."""
-    database = empty_database()
+    database = in_memory()
     fill(database, "this_run", [{"run": RUN, "as_of": date(2026, 9, 30).isoformat()}])
     fill(database, "setting", [{"name": k, "value": str(v)} for k, v in SETTINGS.limits.items()])
     stores = {"D1": "DE", "G1": "GB"}

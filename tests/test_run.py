@@ -155,7 +155,7 @@ def test_a_second_run_changes_nothing(demo: Ran) -> None:
     assert again.run == demo.summary.run
 
 
-@pytest.mark.parametrize("chain", ["four_run", pytest.param("demo_run", marks=pytest.mark.slow)])
+@pytest.mark.parametrize("chain", ["two_run", pytest.param("demo_run", marks=pytest.mark.slow)])
 def test_names_and_places_of_files_change_nothing(
     chain: str, request: pytest.FixtureRequest, tmp_path: Path
 ) -> None:
@@ -209,6 +209,20 @@ def test_a_refused_table_makes_another_run(demo: Ran, tmp_path: Path) -> None:
     assert len(names | {demo.summary.run}) == 3
 
 
+def test_as_of_another_day_a_run_begins_with_another_snapshot(demo: Ran, tmp_path: Path) -> None:
+    """The quick slice of the next: what stands, and what the run is called."""
+    june = replace(demo.request, as_of=demo.summary.as_of.replace(month=6))
+    earlier = Ran(june, demo.summary).copied(tmp_path, reports=False).request
+    with open_database(earlier.database) as database:
+        start_run(database, earlier, settings_of(earlier))
+        (this,) = database.every(ThisRun)
+        seen = database.connection.execute("select max(seen_on) from station_now").fetchall()
+
+    assert this.run != demo.summary.run
+    assert [day.isoformat() for (day,) in seen] == ["2026-06-30"]
+
+
+@pytest.mark.slow
 def test_another_day_speaks_of_another_snapshot(demo: Ran, tmp_path: Path) -> None:
     """As of June the demo's September is not there yet."""
     june = replace(demo.request, as_of=demo.summary.as_of.replace(month=6))

@@ -193,6 +193,17 @@ def test_a_permission_of_one_store_makes_that_store_due(copy: Request, done: Req
     assert judge(copy).totals["planning"] == 1
 
 
+def test_another_program_computes_everything_again(
+    copy: Request, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The quick slice of the next: without reports."""
+    fresh.program.cache_clear()
+    monkeypatch.setattr(fresh, "__version__", "another")
+    assert judge(copy).totals["planning"] == STORES
+    fresh.program.cache_clear()
+
+
+@pytest.mark.slow
 def test_another_program_computes_and_writes_everything_again(
     copy: Request, monkeypatch: pytest.MonkeyPatch
 ) -> None:

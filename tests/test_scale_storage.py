@@ -107,7 +107,10 @@ def ended(words: list[str], monkeypatch: pytest.MonkeyPatch) -> int:
     return stop.value.code
 
 
-@pytest.mark.parametrize("number", [errno.ESTALE, errno.EIO, errno.ENOTCONN])
+@pytest.mark.parametrize(
+    "number",
+    [errno.ESTALE, *(pytest.param(n, marks=pytest.mark.slow) for n in (errno.EIO, errno.ENOTCONN))],
+)
 def test_a_lost_network_folder_says_so(
     number: int,
     two_run: Ran,

@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from empty import new_database
+from empty import new_database, set_limits
 from scipy import stats
 
 from pipeline.database import Database
@@ -29,9 +29,7 @@ def database(tmp_path: Path) -> Iterator[Database]:
     with new_database(tmp_path / "survey.duckdb") as opened:
         connection = opened.connection
         connection.execute("insert into this_run values ('r', ?)", [AS_OF])
-        connection.executemany(
-            "insert into setting values (?, ?)", [list(kv) for kv in SETTINGS.limits.items()]
-        )
+        set_limits(opened, SETTINGS.limits)
         connection.execute(
             "insert into store_seen values "
             "('S', ?, 'Store', 'North', 'GB', 'small', 'Europe/London', '08:00', '20:00', null)",

@@ -11,8 +11,8 @@ from random import Random
 from zoneinfo import ZoneInfo
 
 import polars as pl
+from empty import new_database
 
-from pipeline.database import open_database
 from pipeline.sql_file import statement
 
 # Turns at 01:00 UTC, at 02:00 local, at midnight, by half an hour, in either half of the year.
@@ -64,7 +64,7 @@ def test_unclear_times_are_those_of_the_tz_database(tmp_path: Path) -> None:
     random = Random(8)
     moments = {zone: times(zone, random) for zone in ZONES}
     scans = [(zone, f"{at}", at) for zone in ZONES for at in moments[zone]]
-    with open_database(tmp_path / "times.duckdb") as database:
+    with new_database(tmp_path / "times.duckdb") as database:
         columns = zip(*scans, strict=True)
         frame = pl.DataFrame(dict(zip(("store", "station", "at"), columns, strict=True)))
         connection = database.connection

@@ -4,16 +4,17 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from empty import new_database
 from scipy.stats import beta
 
-from pipeline.database import Database, open_database
+from pipeline.database import Database
 
 
 @pytest.fixture(scope="module")
 def database(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Database]:
     """An empty database: the macro needs no table."""
     folder: Path = tmp_path_factory.mktemp("chance")
-    with open_database(folder / "q.duckdb") as opened:
+    with new_database(folder / "q.duckdb") as opened:
         yield opened
 
 

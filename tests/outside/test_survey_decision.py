@@ -6,6 +6,7 @@ from math import log1p
 from pathlib import Path
 
 import pytest
+from empty import new_database, set_limits
 from scipy.special import digamma
 from scipy.stats import beta
 
@@ -13,7 +14,7 @@ from pipeline.changes.effect import calibration
 from pipeline.changes.register import append, propose, standings
 from pipeline.changes.states import ChangeState, Trigger, new_event
 from pipeline.changes.verify import verify
-from pipeline.database import Database, open_database
+from pipeline.database import Database
 from pipeline.plan.stores import plan
 from pipeline.progress import Silent
 from pipeline.settings import load_settings
@@ -29,11 +30,9 @@ OCTET_US, EXCHANGE_US = 32, 6880  # 250 kbit/s, 6.5; a whole exchange of 127 oct
 @pytest.fixture
 def database(tmp_path: Path) -> Iterator[Database]:
     """An empty database on DAY with the limits that ship."""
-    with open_database(tmp_path / "q.duckdb") as opened:
+    with new_database(tmp_path / "q.duckdb") as opened:
         opened.connection.execute("insert into this_run values ('r', ?)", [DAY])
-        opened.connection.executemany(
-            "insert into setting values (?, ?)", [list(kv) for kv in SETTINGS.limits.items()]
-        )
+        set_limits(opened, SETTINGS.limits)
         yield opened
 
 

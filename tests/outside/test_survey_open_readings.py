@@ -11,8 +11,9 @@ from statistics import median
 
 import polars as pl
 import pytest
+from empty import new_database, set_limits
 
-from pipeline.database import Database, open_database
+from pipeline.database import Database
 from pipeline.plan.stores import plan
 from pipeline.progress import Silent
 from pipeline.settings import load_settings
@@ -35,9 +36,7 @@ def _store(database: Database, on: int, levels: dict[int, list[float]]) -> None:
     """One station on channel `on`, permitted two channels, with scans of each on ten days."""
     connection = database.connection
     connection.execute("insert into this_run values ('r', ?)", [DAY])
-    connection.executemany(
-        "insert into setting values (?, ?)", [list(kv) for kv in SETTINGS.limits.items()]
-    )
+    set_limits(database, SETTINGS.limits)
     connection.execute(
         "insert into station_seen (store, station, seen_on, floor, x_m, y_m, channel) "
         "values ('S', 'A', ?, 0, 0, 0, ?)",
@@ -64,7 +63,7 @@ def test_bursts_that_a_median_does_not_see_change_the_channel(
     bursty = _levels(shared_data / "ed_readings" / name)
     steady = [-90.0, -91.0] * (len(bursty) // 2)  # a higher floor that keeps nobody waiting
     assert median(bursty) < median(steady)
-    with open_database(tmp_path / "q.duckdb") as database:
+    with new_database(tmp_path / "q.duckdb") as database:
         _store(database, BURSTY, {BURSTY: bursty, STEADY: steady})
 
         survey(database, SETTINGS)
