@@ -61,3 +61,7 @@ from file_stamp order by path, member;
 -- name: forget_stamps
 -- Delete the stamps of files that were read again.
 delete from file_stamp where path in (select path from incoming);
+
+-- name: readings_files
+-- The files whose energy readings were taken, by name.
+from export_file where kind = 'ed_readings' and rows_loaded + rows_repeated > 0 order by file, sha256;
