@@ -27,6 +27,7 @@ from pipeline.wording import Wording
 Draw = Callable[[Pen, Box], object]
 _FOOTER_H = 16.0
 _BLOCK_GAP = 12.0
+_LEAST_BEGUN = 36.0  # points of a block that begins on the page of another
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,12 +157,18 @@ class BlockPart:
     columns: Sequence[Sequence[int]]
 
 
-def block_pages(blocks: Sequence[Block], height: float) -> list[list[BlockPart]]:
-    """Lay blocks out on pages; one follows on the page of another if it fits there whole."""
-    pages: list[list[BlockPart]] = []
-    y = height
+def block_pages(
+    blocks: Sequence[Block], height: float, begun: float | None = None
+) -> list[list[BlockPart]]:
+    """Lay blocks out on pages; one follows on the page of another if it fits there whole.
+
+    One of a single column begins there too if some of its items fit, and goes on on the next page.
+    The first page is one that something else has `begun`, so many points of it, if that is given.
+    """
+    pages: list[list[BlockPart]] = [] if begun is None else [[]]
+    y = height if begun is None else begun
     for block in blocks:
-        for number, columns in enumerate(_columns(block, height)):
+        for number, columns in enumerate(_columns(block, height, height - y)):
             needed = HEADING_H + block.lead + block.tallest(columns)
             if number or not pages or y + needed > height:
                 pages.append([])
@@ -171,14 +178,36 @@ def block_pages(blocks: Sequence[Block], height: float) -> list[list[BlockPart]]
     return pages
 
 
-def _columns(block: Block, height: float) -> Iterator[list[list[int]]]:
-    """Yield the items by column, page by page; columns are even if one page holds them all."""
+def _columns(block: Block, height: float, left: float) -> Iterator[list[list[int]]]:
+    """Yield the items by column, page by page; columns are even if one page holds them all.
+
+    `left` is what the page begun has left.
+    """
     room = height - HEADING_H - block.lead
     even = _halves(block.heights) if block.columns > 1 else [list(range(len(block.heights)))]
-    if block.tallest(even) <= room:
+    if block.tallest(even) <= left - HEADING_H - block.lead:
         yield even
-    else:
-        yield from paginate(block.heights, room, block.columns)
+        return
+    first = _beginning(block, left - HEADING_H - block.lead)
+    if first:
+        yield [list(range(first))]
+        rest = (list(range(first, len(block.heights))),)
+        if block.tallest(rest) <= room:
+            yield [*rest]
+            return
+    elif block.tallest(even) <= room:
+        yield even
+        return
+    for page in paginate(block.heights[first:], room, block.columns):
+        yield [[item + first for item in column] for column in page]
+
+
+def _beginning(block: Block, room: float) -> int:
+    """Return how many items of a single column begin on the page before; none if but a few."""
+    if block.columns > 1:
+        return 0
+    begins = [total for total in accumulate(block.heights) if total <= room]
+    return len(begins) if begins and begins[-1] >= _LEAST_BEGUN else 0
 
 
 def _halves(heights: Sequence[float]) -> list[list[int]]:

@@ -1,10 +1,11 @@
 """What the reports of a store say of its plan: what to do, what it is worth, what it rests on."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from math import fsum
 
 from pipeline.reasons import why_unplanned
 from pipeline.records import Severity
+from pipeline.report.kit import style
 from pipeline.report.kit.tags import in_words
 from pipeline.report.store.content import EarshotPair, StoreContent
 from pipeline.report.store.next_door import next_door_lines
@@ -202,3 +203,26 @@ def across_floors(content: StoreContent, words: Wording) -> str:
     if not now + planned:
         return ""
     return words("plan.across", pairs=words.counts(now, planned))
+
+
+def foot_note(content: StoreContent, words: Wording) -> str:
+    """Return the foot line: the store, and what was done about letters the typeface lacks."""
+    printed = tuple(_printed(content))
+    parts = [f"{content.store.store} · {content.store.name}"]
+    if any(map(style.lacks, printed)):
+        parts = [words("document.unknown_letters", mark=style.MISSING)]
+    if any(map(style.borrows, printed)):
+        parts.append(words("document.eastern_letters"))
+    return "  ".join(parts)
+
+
+def _printed(content: StoreContent) -> Iterator[str]:
+    """Yield the printed texts that come from outside."""
+    store = content.store
+    yield from (store.name, store.store, store.region, store.store_type or "")
+    for station in content.stations:
+        yield from (station.station, station.name or "", station.reason or "")
+    for move in content.moves:
+        yield move.why
+    for finding in content.findings:
+        yield from (finding.subject, finding.detail, finding.excepted or "")
