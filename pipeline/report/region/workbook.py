@@ -10,16 +10,8 @@ from openpyxl.worksheet.hyperlink import Hyperlink
 
 from pipeline.effect.windows import LeftOut
 from pipeline.report.kit import style
-from pipeline.report.kit.sheet import (
-    Book,
-    FirstSheet,
-    Look,
-    Page,
-    SheetColumn,
-    Value,
-    put_list,
-    worded,
-)
+from pipeline.report.kit.first_sheet import FirstSheet
+from pipeline.report.kit.sheet import Book, Look, Page, SheetColumn, Value, put_list, worded
 from pipeline.report.quarter.content import to_do, what, where
 from pipeline.report.region.answers import (
     AnswerLine,

@@ -7,10 +7,10 @@ from dataclasses import dataclass
 
 from pipeline.records import Severity
 from pipeline.report.kit import style
+from pipeline.report.kit.first_sheet import FirstSheet
 from pipeline.report.kit.sheet import (
     WIDEST,
     Book,
-    FirstSheet,
     Look,
     Page,
     SheetColumn,
