@@ -5,6 +5,7 @@ written down once more here; nothing of `pipeline.estimate` is used.
 """
 
 import csv
+import hashlib
 import re
 import zipfile
 from io import StringIO
@@ -16,6 +17,7 @@ import pytest
 from click.testing import CliRunner
 from demo_run import SAMPLE, Ran
 from numpy.typing import NDArray
+from openpyxl import load_workbook
 
 from pipeline.cli import cli
 
@@ -230,6 +232,25 @@ def test_stations_of_every_region_are_explained(ran: Ran) -> None:
         assert [float(value) for *_, value in found] == pytest.approx(
             [value for value in kept if value is not None], abs=2e-6
         )
+
+
+def test_pages_name_the_files_they_were_made_from(demo_run: Ran) -> None:
+    """How many, and the digest of their digests, as anybody works it out who has the files."""
+    folder = SAMPLE / "mitte"
+    files = [path for path in folder.rglob("*") if path.is_file() and b"M201" in path.read_bytes()]
+    digests = sorted(hashlib.sha256(path.read_bytes()).hexdigest() for path in files)
+    digest = hashlib.sha256("\n".join(digests).encode()).hexdigest()
+
+    home = demo_run.request.out / "Mitte" / "M201"
+    with pdfium.PdfDocument(home / "summary.pdf") as document:
+        for page in document:
+            text = page.get_textpage().get_text_range()
+            assert f"Aus {len(files)} Exportdateien, Prüfsumme {digest[:16]}" in text
+    book = load_workbook(home / "change-plan.xlsx")
+    cells = [cell.value for row in book.worksheets[0].iter_rows() for cell in row]
+    assert f"Aus {len(files)} Exportdateien, Prüfsumme {digest}" in cells
+    feet = [s.oddFooter.left.text for s in book if s.sheet_state == "visible"]
+    assert all(digest[:16] in (foot or "") for foot in feet)
 
 
 def test_what_cannot_be_explained_is_said(ran: Ran, tmp_path: Path) -> None:

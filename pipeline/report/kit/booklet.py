@@ -9,7 +9,7 @@ from reportlab import rl_config
 from reportlab.pdfgen.canvas import Canvas
 
 from pipeline import __version__
-from pipeline.records import Seal
+from pipeline.records import Inputs, Seal
 from pipeline.report.kit import style
 from pipeline.report.kit.pen import (
     FIGURE,
@@ -26,6 +26,7 @@ from pipeline.wording import Wording
 
 Draw = Callable[[Pen, Box], object]
 _FOOTER_H = 16.0
+_DIGEST_SHOWN = 16  # digits: no other files have them by chance
 _BLOCK_GAP = 12.0
 _LEAST_BEGUN = 36.0  # points of a block that begins on the page of another
 
@@ -56,6 +57,7 @@ def booklet(  # noqa: PLR0913 - the pages, and what stands on and about them
     title: str,
     foot: str,
     seal: Seal | None,
+    inputs: Inputs | None = None,
     subject: str | None = None,
 ) -> bytes:
     """Return the pages as PDF; the same content gives the same bytes."""
@@ -71,6 +73,7 @@ def booklet(  # noqa: PLR0913 - the pages, and what stands on and about them
     canvas.setCreator(made)
     canvas.setViewerPreference("DisplayDocTitle", "true")
     sealed = seal_line(seal, words, whole=False)
+    told = inputs_line(inputs, words, whole=False)
     tags = Tags(canvas)
     for number, leaf in enumerate(leaves, start=1):
         if leaf.bookmark is not None:
@@ -84,6 +87,7 @@ def booklet(  # noqa: PLR0913 - the pages, and what stands on and about them
             pen.text(page.x, base, sealed, TINY_MUTED)
             pen.text(page.right, base, words("document.explained", made=made), TINY_MUTED,
                      align=Align.RIGHT)  # fmt: skip
+            pen.text(page.x, base + TINY_MUTED.leading, told, TINY_MUTED)
         tags.end_page()
         canvas.showPage()
     tags.write(title)
@@ -96,6 +100,14 @@ def seal_line(seal: Seal | None, words: Wording, *, whole: bool) -> str:
     if seal is None:
         return words("seal.none")
     return words("seal.line", seal=seal.whole if whole else seal.short, day=words.day(seal.as_of))
+
+
+def inputs_line(inputs: Inputs | None, words: Wording, *, whole: bool) -> str:
+    """Return the line that says from which files a page was made, with all of the digest or not."""
+    if inputs is None:
+        return words("inputs.none")
+    digest = inputs.digest if whole else inputs.digest[:_DIGEST_SHOWN]
+    return words.counted("inputs.line", inputs.files, digest=digest)
 
 
 def _foot(pen: Pen, page: Box, left: str, right: str) -> None:

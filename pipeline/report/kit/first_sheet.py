@@ -45,4 +45,6 @@ class FirstSheet:
         """Write the whole seal of the register; print no more than what was written."""
         self._row += 1
         self.note(self._book.sealed)
+        if self._book.told:
+            self.note(self._book.told)
         self._page.print_area(self._row - 1, len(self._widths) - 1)

@@ -20,9 +20,9 @@ from openpyxl.worksheet.properties import PageSetupProperties
 from openpyxl.worksheet.worksheet import Worksheet
 
 from pipeline import __version__
-from pipeline.records import Seal
+from pipeline.records import Inputs, Seal
 from pipeline.report.kit import style
-from pipeline.report.kit.booklet import seal_line
+from pipeline.report.kit.booklet import inputs_line, seal_line
 from pipeline.report.kit.pen import Type, wrapped
 from pipeline.visible import visible
 from pipeline.wording import Wording, whole
@@ -169,10 +169,19 @@ class Page:
 class Book:
     """A workbook being written, and the looks its sheets share."""
 
-    def __init__(self, words: Wording, size: tuple[float, float], seal: Seal | None) -> None:
+    def __init__(
+        self,
+        words: Wording,
+        size: tuple[float, float],
+        seal: Seal | None,
+        inputs: Inputs | None = None,
+    ) -> None:
         self.book = Workbook()
         self.sealed = seal_line(seal, words, whole=True)
-        self._printed = seal_line(seal, words, whole=False)
+        self.told = "" if inputs is None else inputs_line(inputs, words, whole=True)
+        printed = [seal_line(seal, words, whole=False)]
+        printed += [inputs_line(inputs, words, whole=False)] if inputs else []
+        self._printed = ". ".join(printed)
         self._scratch = self.book.worksheets[0]  # only to register looks on
         self.book.remove(self._scratch)
         self._varied: dict[tuple[bytes, str, bool], StyleArray] = {}

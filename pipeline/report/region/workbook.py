@@ -148,7 +148,7 @@ FINDINGS: tuple[SheetColumn[FindingLine], ...] = (
 def region_workbook(content: RegionContent, links: Sequence[FileLinks], words: Wording) -> bytes:
     """Return a review as .xlsx; the same content gives the same bytes."""
     title = content.titled(words)
-    book = Book(words, style.page_size(content.country), content.seal)
+    book = Book(words, style.page_size(content.country), content.seal, content.inputs)
     book.describe(title)
     _review(book, book.sheet("Review", title, landscape=False), content)
     if content.parts:

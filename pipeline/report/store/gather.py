@@ -12,7 +12,7 @@ from typing import Any, TypeVar
 from pipeline.database import Database
 from pipeline.fresh import choose, narrowed, program, store_marks
 from pipeline.reasons import brief, from_json, sentence, to_json
-from pipeline.records import Seal, Severity
+from pipeline.records import Inputs, Seal, Severity
 from pipeline.report.rule_book import RuleBook, rule_book
 from pipeline.report.store.content import (
     EarshotPair,
@@ -29,6 +29,7 @@ from pipeline.report.store.content import (
     Store,
     StoreContent,
     StoreFinding,
+    StoreInputs,
     StoreSeal,
     WifiGroup,
 )
@@ -57,6 +58,7 @@ _READ: tuple[tuple[str, type[Any], Mapping[str, object]], ...] = (
     ("store_changes", RegisteredChange, {"plan": None}),
     ("store_refusals", Refusal, {}),
     ("store_seals", StoreSeal, {}),
+    ("store_inputs", StoreInputs, {}),
     ("store_outcomes", ChangeOutcome, {}),
     ("store_behind", LabelBehind, {}),
     ("store_levels", LevelSource, {}),
@@ -166,6 +168,7 @@ def _content(store: Store, rows: _Rows, approvers: tuple[str, ...]) -> StoreCont
         levels=rows.of(key, LevelSource),
         approvers=approvers,
         seal=next((Seal(s.size, s.root, s.as_of) for s in rows.of(key, StoreSeal)), None),
+        inputs=next((Inputs(i.files, i.digest) for i in rows.of(key, StoreInputs)), None),
         outcomes=rows.of(key, ChangeOutcome),
         behind=rows.of(key, LabelBehind),
         found=rows.of(key, InventoryItem),

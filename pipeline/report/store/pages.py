@@ -92,6 +92,7 @@ def summary(content: StoreContent) -> bytes:
         title=words("document.title", store=store.store, name=store.name),
         foot=foot_note(content, words),
         seal=content.seal,
+        inputs=content.inputs,
         subject=words("workbook.subject"),
     )
 
