@@ -37,7 +37,7 @@ from pipeline.report.store.verdict import gap, side_lines
 from pipeline.wording import Wording
 
 _INDENT = 20.0
-_GAP = 5.0
+_GAP = 4.0
 _STAY_LINES = 4
 _HELD_LINES, _SIDE_LINES = 3, 10  # the second with stores next door
 _COUNT_W = 40.0

@@ -20,6 +20,7 @@ from pipeline.report.kit.pen import (
     LEAD,
     NAME,
     SMALL_MUTED,
+    STRONG,
     TINY,
     TINY_MUTED,
     Box,
@@ -71,11 +72,12 @@ from pipeline.report.store.lists import (
     move_height,
     no_moves_height,
 )
-from pipeline.report.store.verdict import across_floors, foot_note, verdict
+from pipeline.report.store.verdict import across_floors, asked, foot_note, verdict
 from pipeline.wording import wording
 
 _LONG_NAME = Type(13.0, Face.STRONG)
-_FIGURES_H = 40.0
+_FIGURES_H, _ASK_GAP = 40.0, 3.0
+_ASK_H = STRONG.leading + _ASK_GAP  # at the head of page two
 _CARDS = ("evidence", "labels", "findings")
 _LISTS_LEAST = 150.0  # points kept for the two lists of page one
 
@@ -143,10 +145,12 @@ def _arrange(doc: Document, page: Box) -> FirstPage:
     """Lay out page one; the floor plan gets what the lists do not need."""
     content = doc.content
     head = Box(page.x, page.y, page.w, 30 + _name_height(content, page.w) + 12)
+    ask_h = _ASK_GAP + text_height(asked(content, doc.words), STRONG, page.w, 2)
+    head = replace(head, h=head.h + ask_h)
     verdict_h = text_height(verdict(content, doc.words), LEAD, page.w, 4)
-    said = Box(page.x, head.bottom + 8, page.w, verdict_h)
-    figures = Box(page.x, said.bottom + 10, page.w, _FIGURES_H)
-    top = figures.bottom + 8
+    said = Box(page.x, head.bottom + 6, page.w, verdict_h)
+    figures = Box(page.x, said.bottom + 7, page.w, _FIGURES_H)
+    top = figures.bottom + 5
     width = page.split(2)[0].w
     spare = page.bottom - top - 2 * HEADING_H - 4 - max(_LISTS_LEAST, _wanted(doc, width))
     height = plan_height(content, page.w, spare)
@@ -238,6 +242,8 @@ def _head(pen: Pen, box: Box, doc: Document) -> None:
     parts.append(words.counted("store.labels", doc.content.figures.labels))
     line = " · ".join(part for part in parts if part)
     pen.text(box.x, y + SMALL_MUTED.size, line, SMALL_MUTED, width=box.w)
+    y += SMALL_MUTED.leading + _ASK_GAP
+    pen.paragraph(box.below(y), asked(doc.content, words), STRONG, lines=2)
 
 
 def _figures(pen: Pen, box: Box, doc: Document) -> None:
@@ -298,7 +304,7 @@ def _air_rows(doc: Document, page: Box) -> Sequence[PlannedStation]:
     """Return the stations drawn on page two: all where there is room, else the weakest."""
     stations = doc.content.stations
     middle = left_cards(doc, page.split(2)[0].w)[0].height + LABELS_LEAST
-    room = page.h - foot_height(doc.words, page.w) - FOOT_GAP - middle - HEADING_H
+    room = page.h - foot_height(doc.words, page.w) - FOOT_GAP - middle - HEADING_H - _ASK_H
     if air_height(len(stations)) <= room:
         return stations
     fitting_rows = next(n for n in range(len(stations), -1, -1) if air_height(n + 1) <= room)
@@ -312,14 +318,16 @@ def _second_h(first: FirstPage, doc: Document, page: Box) -> float:
     foot = 0.0 if first.foot else FOOT_GAP + foot_height(doc.words, page.w)
     shown = _air_rows(doc, page)
     note = AIR_ROW if len(shown) < len(doc.content.stations) else 0.0
-    return HEADING_H + 1 + air_height(len(shown)) + note + foot + 2 * CARD_GAP
+    return _ASK_H + HEADING_H + 1 + air_height(len(shown)) + note + foot + 2 * CARD_GAP
 
 
 def _draw_second(pen: Pen, page: Box, first: FirstPage, doc: Document) -> None:
     """Draw page two: the air, and what page one has not taken."""
     content, words = doc.content, doc.words
     shown = _air_rows(doc, page)
-    y = pen.heading(page, words("air.title"), words("air.note"))
+    ask = words("wanted.second" if first.foot is None else "wanted.second_read")
+    y = pen.paragraph(page, ask, STRONG, lines=1) + _ASK_GAP
+    y = pen.heading(page.below(y), words("air.title"), words("air.note"))
     y = draw_air(pen, Box(page.x, y, page.w, air_height(len(shown))), shown, doc)
     if hidden := len(content.stations) - len(shown):
         rest = words.counted("more.page", hidden, page=doc.pages["air"])

@@ -1,5 +1,6 @@
 """What the reports of a store say of its plan: what to do, what it is worth, what it rests on."""
 
+from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from math import fsum
 
@@ -11,6 +12,7 @@ from pipeline.report.store.content import EarshotPair, StoreContent
 from pipeline.report.store.next_door import next_door_lines
 from pipeline.wording import NOTHING, Wording
 
+_APPROVERS_NAMED = 3
 _HELD_NAMED = 3  # stations; more are counted
 _SOURCES = ("measured", "inferred", "absent")
 _LEVELS = ("measured", "placed", "guessed")
@@ -23,6 +25,23 @@ def verdict(content: StoreContent, words: Wording) -> str:
     before, after = len(content.figures.shared_now), len(content.figures.shared_planned)
     crowd = words.counted("verdict.crowd", after, before=words.number(before))
     return lead + _advice(content, words) + (f" {crowd}" if after > before else "")
+
+
+def asked(content: StoreContent, words: Wording) -> str:
+    """Return in a sentence what is asked of whom now: to decide, to carry out, or to settle."""
+    states = Counter(change.state for change in content.changes)
+    if waiting := states["proposed"] + states["deferred"]:
+        whom = words("wanted.or").join(content.approvers[:_APPROVERS_NAMED])
+        return words.counted("wanted.decide", waiting, whom=whom or words("wanted.approvers"))
+    if due := states["approved"] + states["scheduled"]:
+        nights = [c.due for c in content.changes if c.state == "scheduled" and c.due]
+        if not nights:
+            return words.counted("wanted.plan", due)
+        return words.counted("wanted.carry_out", due, day=words.day(min(nights).date()))
+    found = content.figures.findings
+    if settle := found[Severity.STOP] + found[Severity.FIX]:
+        return words.counted("wanted.settle", settle)
+    return words("wanted.nothing")
 
 
 def _stops(content: StoreContent) -> str:
