@@ -71,7 +71,7 @@ class _SheetWriter(WorksheetWriter):
         looks: dict[int, str] = vars(self).setdefault("looks", {})
         cells = []
         for cell in row:
-            if cell._comment or cell._hyperlink or cell.data_type not in _KINDS:
+            if cell._comment or cell.hyperlink or cell.data_type not in _KINDS:
                 super().write_row(xf, row, row_idx)
                 return
             # Many cells share a style, and a look-up by what it holds is slow.
