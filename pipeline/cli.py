@@ -16,6 +16,7 @@ from pipeline.check.rules import explain, rule_list
 from pipeline.database import open_database
 from pipeline.demo.bench import BenchSize
 from pipeline.errors import QuietaisleError, StorageFailed
+from pipeline.explain import explain_figure
 from pipeline.proof.prove import Wanted
 from pipeline.records import Selection
 from pipeline.run import require_readable, rules_beside, run
@@ -146,6 +147,18 @@ def decide_command(call: Call, *, workbooks: tuple[Path, ...], all_or_nothing: b
 def verify_command(call: Call) -> int:
     """Hold the newest exports against the changes that were carried out."""
     terminal_changes.show_verified(call.console, commands.run_verify(call.request))
+    return DONE
+
+
+@cli.command("explain")
+@click.argument("key", metavar="STORE|STATION")
+@click.argument("figure", type=click.Choice(["clear-air"]), default="clear-air")
+@click.option("--exports", "folder", type=PATH, help="Where the exports lie: names file and line.")
+@step
+def explain_command(call: Call, *, key: str, figure: str, folder: Path | None) -> int:  # noqa: ARG001 - the one figure there is
+    """Lead from a printed FIGURE of a store or station back to the readings it is made of."""
+    for line in explain_figure(call.request, key, folder):
+        click.echo(visible(line))
     return DONE
 
 

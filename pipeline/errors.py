@@ -160,6 +160,14 @@ class UnknownSelection(QuietaisleError):
         super().__init__(f"No {kind} '{name}' in the database.{nearest(name, known)}")
 
 
+class StationOfSeveral(QuietaisleError):
+    """A station was named by a key that stations of several stores have."""
+
+    def __init__(self, station: str, stores: Sequence[str]) -> None:
+        named = ", ".join(stores)
+        super().__init__(f"Stores {named} each have a station '{station}'; choose with --store.")
+
+
 class UnknownRule(QuietaisleError):
     """No file defines the rule that was named."""
 

@@ -270,15 +270,23 @@ def _or(items: Sequence[object], style: Style) -> str:
 
 def _problems(faults: str | Sequence[_Values], style: Style) -> str:
     """Return what is wrong with cells of an export and what to do, by the texts of `problem`."""
-    texts = style.words.texts
-    told: list[str] = []
-    for fault in json.loads(faults) if isinstance(faults, str) else faults:
-        name = fault["problem"]
-        values = {**fault, "cell": str(fault["cell"] or "")[:_CELL_MOST]}
-        # One that an earlier version found and this one has no words for is told by its name.
-        told += [texts.get(f"problem.{name}.says", name), texts.get(f"problem.{name}.do", "")]
-        told[-2:] = [fill(text, values, style) for text in told[-2:] if text]
-    return " ".join(told)
+    known = json.loads(faults) if isinstance(faults, str) else faults
+    told = (_of_fault(fault, style, part) for fault in known for part in ("says", "do"))
+    return " ".join(filter(None, told))
+
+
+def told_of(faults: str, style: Style, part: str) -> str:
+    """Return what is wrong with cells ('says') or what to do ('do'); `faults` is JSON."""
+    told = (_of_fault(fault, style, part) for fault in json.loads(faults))
+    return " ".join(filter(None, told))
+
+
+def _of_fault(fault: _Values, style: Style, part: str) -> str:
+    # One that an earlier version found and this one has no words for is told by its name.
+    name = fault["problem"]
+    text = style.words.texts.get(f"problem.{name}.{part}", name if part == "says" else "")
+    values = {**fault, "cell": str(fault["cell"] or "")[:_CELL_MOST]}
+    return fill(text, values, style) if text else ""
 
 
 # A day or time may be given as itself or, out of JSON, as text (ISO 8601).

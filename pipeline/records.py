@@ -23,6 +23,17 @@ OFF_AIR = 0
 
 
 @dataclass(frozen=True, slots=True)
+class Inputs:
+    """What a page was made from: how many files, and the digest of their digests.
+
+    The SHA-256 of the files' SHA-256, in ascending order, a line feed between them.
+    """
+
+    files: int
+    digest: str  # 64 hexadecimal digits
+
+
+@dataclass(frozen=True, slots=True)
 class Seal:
     """A seal of the register, to be printed: over how many entries, its root, and its day."""
 

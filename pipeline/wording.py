@@ -5,7 +5,7 @@ the countries it serves. To add a language, add a file.
 """
 
 import tomllib
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 from functools import cache
@@ -224,3 +224,9 @@ def _flat(prefix: str, table: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
             yield prefix + key, value
         else:
             yield from _flat(f"{prefix}{key}.", value)
+
+
+def common_wording(countries: Iterable[str | None]) -> Wording:
+    """Return the wording of the language that all countries share; English where there is none."""
+    spoken = {one.language: one for one in map(wording, countries)}
+    return next(iter(spoken.values())) if len(spoken) == 1 else wording(None)

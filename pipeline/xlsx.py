@@ -5,6 +5,7 @@ import zipfile
 from collections.abc import Iterable, Mapping
 from datetime import datetime
 from io import BytesIO
+from math import isfinite
 from typing import Any
 from xml.sax.saxutils import escape
 
@@ -67,23 +68,31 @@ class _SheetWriter(WorksheetWriter):
 
     def write_row(self, xf: Any, row: Iterable[Any], row_idx: int) -> None:  # noqa: ANN401 - the same
         """Write a row."""
-        if any(c._comment or c.hyperlink or c.data_type not in _KINDS for c in row):
-            super().write_row(xf, row, row_idx)
-            return
-        sheet: Any = self.ws
         looks: dict[int, str] = vars(self).setdefault("looks", {})
-        dimension = sheet.row_dimensions.get(row_idx, {})
         cells = []
-        with xf.element("row", {"r": f"{row_idx}", **dict(dimension)}):
-            for cell in row:
-                # Many cells share a style, and a look-up by what it holds is slow.
-                look = looks.get(id(cell._style))
-                if look is None:
-                    look = f' s="{cell.style_id}"' if cell.has_style else ""
-                    looks[id(cell._style)] = look
-                if look or cell._value is not None:
-                    cells.append(_written(cell, look))
-            xf._file("".join(cells))
+        for cell in row:
+            if cell._comment or cell.hyperlink or cell.data_type not in _KINDS:
+                super().write_row(xf, row, row_idx)
+                return
+            # Many cells share a style, and a look-up by what it holds is slow.
+            look = looks.get(id(cell._style))
+            if look is None:
+                look = f' s="{cell.style_id}"' if cell.has_style else ""
+                looks[id(cell._style)] = look
+            if look or cell._value is not None:
+                cells.append(_written(cell, look))
+        xf._file(f'<row r="{row_idx}"{self._shape(row_idx)}>{"".join(cells)}</row>')
+
+    def _shape(self, row_idx: int) -> str:
+        """Return what describes a row; rows of one height share their description."""
+        shapes: dict[int, str] = vars(self).setdefault("shapes", {})
+        sheet: Any = self.ws
+        dimension = sheet.row_dimensions.get(row_idx)
+        if dimension is None:
+            return ""
+        if id(dimension) not in shapes:
+            shapes[id(dimension)] = "".join(f' {k}="{v}"' for k, v in dict(dimension).items())
+        return shapes[id(dimension)]
 
 
 def _written(cell: Any, look: str) -> str:  # noqa: ANN401 - the same
@@ -94,6 +103,8 @@ def _written(cell: Any, look: str) -> str:  # noqa: ANN401 - the same
     if kind == "s":
         space = ' xml:space="preserve"' if value != value.strip() != "" else ""
         return f"{start}><is><t{space}>{escape(value)}</t></is></c>"
+    if type(value) in {int, float} and isfinite(value):  # as the library has it
+        return f"{start}><v>{value:.16g}</v></c>"
     if kind == "d":
         value = to_excel(value, cell.parent.parent.epoch)  # type: ignore[no-untyped-call] # no types
     return f"{start}><v>{safe_string(value)}</v></c>"

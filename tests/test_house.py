@@ -33,6 +33,7 @@ FLOORS = {
     "terminal_teach": 9,
     "bench": 7,
     "commands": 7,
+    "explain": 7,
     "run": 6,
     "template": 5,
     "backup": 5,

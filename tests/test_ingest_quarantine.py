@@ -174,3 +174,33 @@ def test_a_row_still_wrong_stays_in_quarantine_once(tmp_path: Path) -> None:
         "file-refused",
     }
     assert len(after.tables["quarantined_cell"]) == 2
+
+
+def test_a_german_chain_reads_german(tmp_path: Path) -> None:
+    """Where every store is in Germany, no reason, advice, title or heading of a list is English."""
+    told: list[set[str]] = []
+    for country in ("GB", "DE"):
+        database = tmp_path / f"{country}.duckdb"
+        rows = "".join(f"S00{n},Markt,{country},2026-09-30\n" for n in (1, 2))
+        stores = f"store,name,country,exported on\n{rows}"
+        take(put(tmp_path / country, {**BAD, "stores.csv": stores}), database)
+        with open_database(database) as opened:
+            opened.connection.execute("insert into this_run values ('r1', '2026-09-30')")
+            path = write_quarantine(opened, tmp_path / f"out-{country}")
+        assert path is not None
+        sheets = openpyxl.load_workbook(path).worksheets
+        listed = {str(cell.value) for cell in sheets[0][1]}
+        for sheet in sheets:
+            for heading in ("reason", "what to do", "Grund", "was zu tun ist"):
+                place = column_of(sheet, heading)
+                cells = sheet.iter_cols(place, place, 2, None, values_only=True) if place else ()
+                listed |= {str(value) for column in cells for value in column if value}
+        told.append(listed | {sheets[0].title})
+    english, german = told
+
+    # What a later run reads back from the sheets to mend is the same in every language.
+    read_back = {"reason", "what to do", "Dates: dd/mm/yyyy", "Decimals: comma", "None"}
+    assert english & german <= read_back
+    assert "Übersicht" in german
+    assert any("300" in text and "Kanal" in text for text in german)
+    assert "Diese Datei ist nicht übernommen." in german

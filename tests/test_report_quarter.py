@@ -20,9 +20,9 @@ from pipeline.report.quarter.content import Approval, QuarterContent, reason_of,
 from pipeline.report.quarter.gather import quarter_content
 from pipeline.report.quarter.pages import quarter_pdf
 from pipeline.report.quarter.workbook import quarter_workbook
-from pipeline.report.write import common_wording, write_audit
+from pipeline.report.write import write_audit
 from pipeline.tables.audit import AS_FOUND
-from pipeline.wording import wording
+from pipeline.wording import common_wording, wording
 
 WORDS = wording(None)
 LOOKED_AT = (0, 1, 2, 5, LAST)

@@ -8,12 +8,13 @@ from datetime import date
 from io import BytesIO
 from pathlib import Path
 
+import numpy as np
 import pypdfium2 as pdfium
 import pytest
 from accessible import parts, shortcomings
 from openpyxl import load_workbook
 from pypdfium2 import raw
-from report_stores import extremes, invented_database
+from report_stores import Invented, extremes, invent, invented_database
 from reportlab.pdfgen.canvas import Canvas
 
 from pipeline.report.kit import style
@@ -105,6 +106,66 @@ def test_texts_keep_apart_stay_on_the_page_and_can_be_read(
         assert item.right <= width - style.MARGIN + 1, item
         assert item.low >= 20, item
         assert item.top <= height - 20, item
+
+
+# Stations, what else is asked of the store, and how many pages it may take.
+SIZES: tuple[tuple[int, dict[str, object], int], ...] = (
+    (1, {"moved": 1, "findings": 0}, 2),
+    (1, {"moved": 0, "findings": 0}, 2),
+    (3, {"moved": 2, "findings": 2, "country": "DE"}, 2),
+    (5, {"moved": 1, "findings": 9, "country": "PL"}, 2),
+    (8, {"moved": 3, "findings": 6}, 2),
+    (8, {"moved": 0, "findings": 0, "surveyed": False, "planned": False}, 2),
+    (8, {"moved": 8, "findings": 40}, 2),
+    (16, {"moved": 6, "findings": 14, "floors": 2}, 2),
+    (24, {"moved": 5, "findings": 9}, 2),
+    (24, {"moved": 0, "findings": 3, "country": "US"}, 3),  # Letter is shorter
+    (60, {"moved": 3, "findings": 9}, 4),
+)
+
+
+@pytest.fixture(scope="module")
+def sized(tmp_path_factory: pytest.TempPathFactory) -> list[StoreContent]:
+    """Give the contents of a store of each size."""
+    into = Invented()
+    for number, (stations, of, _) in enumerate(SIZES):
+        invent(into, f"S{number:03}", stations=stations, **of)  # type: ignore[arg-type] # as it takes them
+    with invented_database(tmp_path_factory.mktemp("sized") / "q.duckdb", into) as database:
+        return list(store_contents(database, [f"S{n:03}" for n in range(len(SIZES))]))
+
+
+def blanks_of(octets: bytes) -> list[float]:
+    """Return of each page the tallest band without any ink, as a share of the page's height."""
+    found = []
+    with pdfium.PdfDocument(octets) as document:
+        for page in document:
+            image = page.render(scale=0.5, grayscale=True).to_numpy()
+            blank = (image >= 250).all(axis=tuple(range(1, image.ndim)))
+            ends = np.flatnonzero(np.diff(np.concatenate([[False], blank, [False]]).astype(int)))
+            found.append(float((ends[1::2] - ends[::2]).max(initial=0)) / blank.size)
+    return found
+
+
+@pytest.mark.parametrize("number", range(len(SIZES)))
+def test_pages_of_every_size_are_filled(sized: list[StoreContent], number: int) -> None:
+    """No page but the last has a blank over a third of its height, and nothing takes more pages."""
+    octets = summary(sized[number])
+    blanks = blanks_of(octets)
+
+    assert all(blank <= 1 / 3 for blank in blanks[:-1]), blanks
+    assert len(blanks) <= SIZES[number][2]
+    assert covering(printed(octets)) == []
+
+
+def test_the_measure_of_blanks_finds_them() -> None:
+    """A page with a line at the top and one at the foot is blank in between."""
+    buffer = BytesIO()
+    canvas = Canvas(buffer, pagesize=style.A4, invariant=1)
+    canvas.rect(50, 800, 100, 20, fill=1)
+    canvas.rect(50, 20, 100, 20, fill=1)
+    canvas.save()
+
+    assert blanks_of(buffer.getvalue()) == [pytest.approx(760 / style.A4[1], abs=0.01)]
 
 
 def test_the_measure_of_covering_finds_what_covers() -> None:
@@ -255,7 +316,7 @@ def test_long_lists_go_on_where_they_say(contents: dict[str, StoreContent]) -> N
         pages = [" ".join(p.get_textpage().get_text_range().split()) for p in document]
 
     assert "more on page 3" in pages[0]
-    assert "more on page 5" in pages[1]
+    assert "more on page 4" in pages[1]
     for station in contents["S003"].stations:
         assert any(f"{station.station} · {station.name}" in page for page in pages[2:4])
     for move in contents["S003"].moves:

@@ -217,6 +217,7 @@ def _load(
         newest = database.value("ingest", "newest_seen")
     if before is not None:  # what it brought the first time is no repetition
         loaded += before.rows_loaded
+    database.run("ingest", "note_stores", {"sha256": table.sha256})
     if good < cleaned.rows_read or cleaned.rows_partly:
         _quarantine(database, table, cleaned)
     outcome = ExportFile(

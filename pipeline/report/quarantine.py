@@ -17,15 +17,18 @@ A file refused as a whole has no rows here: mend the file or the rules file, and
 
 import json
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from math import ceil
 from pathlib import Path
+from typing import TypeVar
 
 from openpyxl.styles import Alignment
 from openpyxl.styles.cell_style import StyleArray
 
 from pipeline.database import Database
+from pipeline.phrases import style as style_of
+from pipeline.phrases import told_of
 from pipeline.records import Seal
 from pipeline.report.files import put_file, remove_file
 from pipeline.report.kit import style
@@ -43,14 +46,14 @@ from pipeline.report.kit.sheet import (
 from pipeline.tables.exports import LENGTHS
 from pipeline.tables.keys import KeyMatch, KeyUnmatched
 from pipeline.tables.taken import QuarantinedCell
-from pipeline.wording import wording
+from pipeline.wording import DEFAULT_LANGUAGE, Wording, common_wording
 from pipeline.xlsx import workbook_bytes
 
 NAME = "quarantine.xlsx"
-_TITLE = "Rows in quarantine"
 _TAKEN = "Keys matched"
 _LEFT = "Keys not matched"
 _CELLS = "Cells"
+_REFUSED = "file-refused"
 _LISTED_MOST = 50_000  # the findings count them all
 _REASON_W = 50
 _BEFORE = ("reason", "what to do")
@@ -84,6 +87,7 @@ class QuarantineGroup:
     problem: str
     reason: str
     advice: str
+    faults: str | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,47 +101,48 @@ class RowToMend:
     reason: str
     advice: str
     text: str
+    faults: str | None
     kind: str
     exported_on: date | None
     decisions: str
 
 
-# English in every language, as the headings of the other sheets are.
 OVERVIEW: tuple[SheetColumn[QuarantineGroup], ...] = (
-    SheetColumn("file", Look.LONG, "quarantined file", 40),
-    SheetColumn("line", Look.COUNT, "quarantined line", 12),
-    SheetColumn("rows", Look.COUNT, "rows", 8),
-    SheetColumn("problem", Look.LONG, "problem", 24),
-    SheetColumn("reason", Look.LONG, "reason", 60),
-    SheetColumn("advice", Look.LONG, "what to do", 60),
+    SheetColumn("file", Look.LONG, "quarantine.file", 40),
+    SheetColumn("line", Look.COUNT, "quarantine.line", 12),
+    SheetColumn("rows", Look.COUNT, "quarantine.rows", 8),
+    SheetColumn("problem", Look.LONG, "quarantine.problem", 24),
+    SheetColumn("reason", Look.LONG, "quarantine.reason", 60),
+    SheetColumn("advice", Look.LONG, "quarantine.advice", 60),
 )
 CELLS: tuple[SheetColumn[QuarantinedCell], ...] = (
-    SheetColumn("file", Look.LONG, "quarantined file", 36),
-    SheetColumn("line", Look.COUNT, "quarantined line", 12),
-    SheetColumn("heading", Look.TEXT, "quarantined column", 20),
-    SheetColumn("text", Look.TEXT, "quarantined text", 22),
-    SheetColumn("cells", Look.COUNT, "cells", 8),
-    SheetColumn("reason", Look.LONG, "reason", 52),
-    SheetColumn("advice", Look.LONG, "what to do", 52),
+    SheetColumn("file", Look.LONG, "quarantine.file", 36),
+    SheetColumn("line", Look.COUNT, "quarantine.line", 12),
+    SheetColumn("heading", Look.TEXT, "quarantine.column", 20),
+    SheetColumn("text", Look.TEXT, "quarantine.text", 22),
+    SheetColumn("cells", Look.COUNT, "quarantine.count", 8),
+    SheetColumn("reason", Look.LONG, "quarantine.reason", 52),
+    SheetColumn("advice", Look.LONG, "quarantine.advice", 52),
 )
+Told = TypeVar("Told", QuarantineGroup, QuarantinedCell, RowToMend)
 # No heading of an export stands here, so that a workbook put among the exports tells nothing new.
 MATCHED: tuple[SheetColumn[KeyMatch], ...] = (
-    SheetColumn("kind", Look.TEXT, "key of a", 12),
-    SheetColumn("store", Look.TEXT, "in the store", 24),
-    SheetColumn("written", Look.TEXT, "written", 32),
-    SheetColumn("taken_for", Look.TEXT, "taken for", 32),
-    SheetColumn("way", Look.LONG, "but for, or by", 32),
-    SheetColumn("source", Look.TEXT, "named by", 12),
-    SheetColumn("rows", Look.COUNT, "rows", 12),
+    SheetColumn("kind", Look.TEXT, "quarantine.key", 12),
+    SheetColumn("store", Look.TEXT, "quarantine.store", 24),
+    SheetColumn("written", Look.TEXT, "quarantine.written", 32),
+    SheetColumn("taken_for", Look.TEXT, "quarantine.taken", 32),
+    SheetColumn("way", Look.LONG, "quarantine.way", 32),
+    SheetColumn("source", Look.TEXT, "quarantine.source", 12),
+    SheetColumn("rows", Look.COUNT, "quarantine.rows", 12),
 )
 UNMATCHED: tuple[SheetColumn[KeyUnmatched], ...] = (
-    SheetColumn("kind", Look.TEXT, "key of a", 12),
-    SheetColumn("store", Look.TEXT, "in the store", 24),
-    SheetColumn("written", Look.TEXT, "written", 32),
-    SheetColumn("cause", Look.TEXT, "cause", 12),
-    SheetColumn("likely", Look.LONG, "is it", 32),
-    SheetColumn("source", Look.TEXT, "named by", 12),
-    SheetColumn("rows", Look.COUNT, "rows", 12),
+    SheetColumn("kind", Look.TEXT, "quarantine.key", 12),
+    SheetColumn("store", Look.TEXT, "quarantine.store", 24),
+    SheetColumn("written", Look.TEXT, "quarantine.written", 32),
+    SheetColumn("cause", Look.TEXT, "quarantine.cause", 12),
+    SheetColumn("likely", Look.LONG, "quarantine.likely", 32),
+    SheetColumn("source", Look.TEXT, "quarantine.source", 12),
+    SheetColumn("rows", Look.COUNT, "quarantine.rows", 12),
 )
 
 
@@ -187,20 +192,45 @@ def write_quarantine(database: Database, out: Path) -> Path | None:
         OutputNotWritable: the folder or file cannot be written.
     """
     path = out / NAME
-    groups = database.records(QuarantineGroup, "report", "quarantine_groups")
+    words = common_wording(database.column("report", "countries"))
+    found = database.records(QuarantineGroup, "report", "quarantine_groups")
+    groups = [_in_words(group, group.faults, words) for group in found]
     keys = _Keys(database.every(KeyMatch), database.every(KeyUnmatched))
-    unread = database.records(QuarantinedCell, "report", "quarantined_cells")
+    cells = database.records(QuarantinedCell, "report", "quarantined_cells")
+    unread = [_in_words(cell, _fault_of(cell), words) for cell in cells]
     if not (groups or unread or keys.taken or keys.left):
         remove_file(path)
         return None
     seal = next(iter(database.records(Seal, "report", "exports_seal")), None)
-    put_file(path, _workbook(groups, unread, _sheets(database), keys, seal))
+    put_file(path, _workbook(words, (groups, unread), _sheets(database, words), keys, seal))
     return path
 
 
-def _sheets(database: Database) -> Mapping[_Layout, list[_MendRow]]:
+def _in_words(about: Told, faults: str | None, words: Wording) -> Told:
+    """Return something with its reason and advice in a language, where its faults are known.
+
+    A file refused as a whole has a question in English; other languages say where it is asked.
+    """
+    if words.language == DEFAULT_LANGUAGE:
+        return about
+    if about.problem == _REFUSED:
+        said = words("quarantine.refused"), words("quarantine.refused_do")
+        return replace(about, reason=said[0], advice=said[1])
+    if faults is None:
+        return about
+    spoken = style_of(words.language, words.country)
+    says, does = (told_of(faults, spoken, part) for part in ("says", "do"))
+    return replace(about, reason=says, advice=does)
+
+
+def _fault_of(cell: QuarantinedCell) -> str:
+    return json.dumps([{"problem": cell.problem, "heading": cell.heading, "cell": cell.text}])
+
+
+def _sheets(database: Database, words: Wording) -> Mapping[_Layout, list[_MendRow]]:
     sheets: dict[_Layout, list[_MendRow]] = {}
-    for row in database.records(RowToMend, "report", "quarantined_rows"):
+    for found in database.records(RowToMend, "report", "quarantined_rows"):
+        row = _in_words(found, found.faults, words)
         cells = json.loads(row.text)
         headings = tuple(heading for heading in cells if heading != _BEYOND)
         layout = _Layout(row.kind, _titles(row.exported_on, row.decisions), headings)
@@ -216,14 +246,15 @@ def _titles(exported_on: date | None, decisions: str) -> tuple[str, ...]:
 
 
 def _workbook(
-    groups: Sequence[QuarantineGroup],
-    unread: Sequence[QuarantinedCell],
+    words: Wording,
+    listed: tuple[Sequence[QuarantineGroup], Sequence[QuarantinedCell]],
     sheets: Mapping[_Layout, Sequence[_MendRow]],
     keys: _Keys,
     seal: Seal | None,
 ) -> bytes:
-    book = Book(wording(None), style.A4, seal)
-    book.book.properties.title = _TITLE
+    book, (groups, unread) = Book(words, style.A4, seal), listed
+    title = words("quarantine.title")
+    book.book.properties.title = title
     book.book.properties.description = book.sealed
     plain, line = font(), under(style.HAIRLINE)
     # Cells to mend are texts, so that no program turns them into numbers and dates.
@@ -232,12 +263,12 @@ def _workbook(
         plain, Alignment(vertical="top", wrap_text=True), border=line, number_format="@"
     )
     if groups:
-        put_list(book, book.sheet("Overview", _TITLE), OVERVIEW, groups)
+        put_list(book, book.sheet("Overview", title), OVERVIEW, groups)
     _put_listed(book, _CELLS, CELLS, unread)
     _put_listed(book, _TAKEN, MATCHED, keys.taken)
     _put_listed(book, _LEFT, UNMATCHED, keys.left)
     for number, (layout, rows) in enumerate(list(sheets.items())[:_SHEETS_MOST], start=1):
-        page = book.sheet(f"{number} {layout.kind}", _TITLE)
+        page = book.sheet(f"{number} {layout.kind}", title)
         _put_rows(page, layout, rows[:_ROWS_MOST], _Looks(book.heading, text, wrapped))
     return workbook_bytes(book.book)
 
@@ -247,7 +278,9 @@ def _put_listed(
 ) -> None:
     """Put a list on a sheet of its own; no sheet where the list is empty."""
     if records:
-        put_list(book, book.sheet(name, _TITLE), columns, records[:_LISTED_MOST])
+        put_list(
+            book, book.sheet(name, book.words("quarantine.title")), columns, records[:_LISTED_MOST]
+        )
 
 
 def _put_rows(page: Page, layout: _Layout, rows: Sequence[_MendRow], looks: _Looks) -> None:

@@ -1,6 +1,6 @@
 """Write every report: change plans, summaries, region reviews, audits, back-outs."""
 
-from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from itertools import groupby, islice
@@ -43,7 +43,7 @@ from pipeline.report.store.gather import back_out_content, content_marks, store_
 from pipeline.report.store.pages import summary
 from pipeline.report.store.workbook import workbook
 from pipeline.settings import Settings
-from pipeline.wording import Wording, wording
+from pipeline.wording import Wording, common_wording, wording
 
 WORKBOOK, SUMMARY = STORE_FILES = ("change-plan.xlsx", "summary.pdf")
 REVIEWS = ("review.xlsx", "review.pdf")
@@ -345,12 +345,6 @@ def foresight(database: Database, settings: Settings) -> tuple[str, ...]:
     if settings.schedule.work.order == "benefit" and rollout.turns:
         told.append(words("proof.why.not_drawn"))
     return tuple(told)
-
-
-def common_wording(countries: Iterable[str | None]) -> Wording:
-    """Return the wording of the language that all countries share; English where there is none."""
-    spoken = {one.language: one for one in map(wording, countries)}
-    return next(iter(spoken.values())) if len(spoken) == 1 else wording(None)
 
 
 def write_back_out(database: Database, out: Path, steps: Sequence[BackOutStep]) -> tuple[Path, ...]:

@@ -40,7 +40,7 @@ from pipeline.tables.survey import (
 )
 
 _US_PER_MS = 1000
-_READ = (
+FACTS = (
     "heard_matched", "label_matched", "station_seen", "store_matched", "wifi_matched",
 )  # fmt: skip
 _FOLDING = (
@@ -81,7 +81,7 @@ def survey(database: Database, settings: Settings) -> None:
 @contextmanager
 def _chosen(database: Database, stores: Sequence[str]) -> Iterator[None]:
     # Release outside of the transaction: a rollback drops the narrowed tables.
-    with narrowed(database, stores, *_READ), database.transaction():
+    with narrowed(database, stores, *FACTS), database.transaction():
         yield
 
 
@@ -94,7 +94,7 @@ def _portfolio(database: Database, settings: Settings, marks: Mapping[str, str])
         return Portfolio.from_json(kept[0])
     assumed = Assumptions.of(settings.limits)
     with _chosen(database, stores):
-        portfolio = fit_portfolio(*_folded(database, assumed), assumed)
+        portfolio = fit_portfolio(*folded(database, assumed), assumed)
     with database.transaction():
         database.clear(PortfolioFit)
         database.put(PortfolioFit, [PortfolioFit(portfolio.to_json())])
@@ -105,7 +105,7 @@ def _portfolio(database: Database, settings: Settings, marks: Mapping[str, str])
 
 def _keep_air(database: Database, settings: Settings, portfolio: Portfolio) -> None:
     assumed = Assumptions.of(settings.limits)
-    found, known = _folded(database, assumed)
+    found, known = folded(database, assumed)
     as_of = datetime.combine(database.value("run", "this_day"), time.max)
     database.run("survey", "measured")
     database.insert("survey", "frames_lost", frame_losses())
@@ -115,7 +115,7 @@ def _keep_air(database: Database, settings: Settings, portfolio: Portfolio) -> N
     database.insert("survey", "block_today", found.join(known, on=on))
 
 
-def _folded(database: Database, assumed: Assumptions) -> tuple[pl.DataFrame, pl.DataFrame]:
+def folded(database: Database, assumed: Assumptions) -> tuple[pl.DataFrame, pl.DataFrame]:
     """Return the chosen stores' readings by visit and hour, and what else is known of each series.
 
     What our own stations added is taken off where there is no clean scan.

@@ -35,6 +35,14 @@ class ExportFile:
     )
 
 
+@table("store_file", watched=True, since=8)
+class StoreFile:
+    """Which files told of a store: what its pages were made from."""
+
+    sha256: str = column("as in export_file")
+    store: str = column("the store, as the file writes it")
+
+
 @table("quarantined_row", watched=True)
 class QuarantinedRow:
     """A row that could not be taken, for a person to mend."""

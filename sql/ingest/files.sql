@@ -61,3 +61,14 @@ from file_stamp order by path, member;
 -- name: forget_stamps
 -- Delete the stamps of files that were read again.
 delete from file_stamp where path in (select path from incoming);
+
+-- name: readings_files
+-- The files whose energy readings were taken, by name.
+from export_file where kind = 'ed_readings' and rows_loaded + rows_repeated > 0 order by file, sha256;
+
+-- name: note_stores
+-- Note which stores the good rows of the file tell of.
+insert into store_file by name
+select distinct $sha256 as sha256, c.store from cleaned c
+anti join store_file f on f.sha256 = $sha256 and f.store = c.store
+where c.good and c.store is not null;

@@ -330,3 +330,14 @@ where f.held > 0 and ed_reading.store = f.store and ed_reading.station = f.stati
 -- Add the larger counts.
 insert into ed_reading by name
 select * exclude (held) from folded;
+
+-- name: lines_of
+-- Where in the file the readings of a listed station stand, on the store's own clock.
+select $file as file, coalesce(c.line_number, $first_line + c.rowid) as line, r.channel,
+    if(r.clock = 'utc' and $time_zone is not null,
+        timezone($time_zone, timezone('UTC', r.scanned_at)), r.scanned_at) as store_time,
+    least(r.level_dbm, 0) as level_dbm, r.statistic, r.dwell_ms
+from reading r join cleaned c on c.rowid = r.n
+left join key_pair p on p.store = r.store and p.station = r.station
+where coalesce(p.to_store, r.store) = $store and coalesce(p.to_station, r.station) = $station
+order by line, r.channel;

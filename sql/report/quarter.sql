@@ -253,3 +253,10 @@ order by change = 'export' desc, store, subject, field, change desc, agreed, fou
 select f.file, k.octets from register_file f join file_kept k using (sha256)
 where f.kind = 'audit' and starts_with(f.file, $quarter)
 order by f.rowid;
+
+-- name: quarter_inputs
+-- The files taken of exports up to the day of an audit, and the digest of their digests.
+select count(*) as files, sha256(string_agg(sha256, chr(10) order by sha256)) as digest
+from (select distinct sha256 from export_file
+    where kind is not null and coalesce(exported_on <= $made_on, true))
+having count(*) > 0;

@@ -223,3 +223,15 @@ order by region, store, other;
 select region, max(size) as size, max_by(root, size) as root, max_by(as_of, size) as as_of
 from store_now join store_seal using (store)
 group by region order by region;
+
+-- name: region_inputs
+-- The files that told of the stores of each region, and the digest of their digests.
+select region, count(*) as files, sha256(string_agg(sha256, chr(10) order by sha256)) as digest
+from (select distinct n.region, f.sha256 from store_file_matched f join store_now n using (store))
+group by region order by region;
+
+-- name: chain_inputs
+-- The same of all stores.
+select count(*) as files, sha256(string_agg(sha256, chr(10) order by sha256)) as digest
+from (select distinct f.sha256 from store_file_matched f join store_now n using (store))
+having count(*) > 0;

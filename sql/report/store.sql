@@ -228,6 +228,12 @@ select store, size, root, as_of from store_seal
 where store in (select store from due_store)
 order by store;
 
+-- name: store_inputs
+-- The files that told of each store, and the digest of their digests.
+select store, count(*) as files, sha256(string_agg(sha256, chr(10) order by sha256)) as digest
+from store_file_matched semi join due_store using (store)
+group by store order by store;
+
 -- name: store_outcomes
 -- What changes of each store brought whose labels can be looked for, in the order they were made:
 -- those that wait, those that still lack labels, and those made lately.

@@ -4,6 +4,12 @@ create or replace view store_matched as
 select distinct s.* replace (coalesce(p.to_store, s.store) as store)
 from store_seen s left join key_pair p on p.store = s.store and p.station is null;
 
+-- name: store_file_matched
+-- Which files told of a store, under its listed key.
+create or replace view store_file_matched as
+select distinct f.sha256, coalesce(p.to_store, f.store) as store
+from store_file f left join key_pair p on p.store = f.store and p.station is null;
+
 -- name: reading_matched
 -- Energy readings under the listed keys. Of equal readings that come under several written keys the
 -- larger count stands, as where files differ in it.

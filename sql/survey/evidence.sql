@@ -289,3 +289,55 @@ order by i.store, i.station, i.visit, i.hour, i.statistic, i.dwell_ms;
 select store from (
     select distinct store from reading_matched order by hash(store), store limit $most
 ) order by store;
+
+-- name: traced_evidence
+-- The estimate of one station on one channel.
+from ed_evidence where store = $store and station = $station and channel = $channel;
+
+-- name: traced_place
+-- Whose readings stand for a station, and on which clock.
+select read_at, time_zone from place where store = $store and station = $station;
+
+-- name: traced_readings
+-- The readings that count for a station on a channel, in order of time.
+select h.store_time, h.level_dbm, h.statistic, h.dwell_ms, cast(h.readings as bigint) as readings,
+    h.level_dbm > t.value as above
+from heard_air h join place p using (place), setting t
+where t.name = 'cca_threshold_dbm' and p.store = $store and p.station = $station
+    and h.channel = $channel
+order by all;
+
+-- name: traced_own
+-- The own stations in earshot of a station that are near enough to its channel to disturb it, today
+-- or as planned: their channels, the time they send, and the chance that they disturb.
+with stands as (
+    select s.store, s.station,
+        if($planned, coalesce(p.channel_planned, s.channel), s.channel) as channel
+    from station_in_plan s left join station_plan p using (store, station)
+)
+select e.neighbour_store, e.neighbour, n.channel, e.heard_dbm, e.source,
+    coalesce(l.air_share, 0) as air_share,
+    case abs($channel - n.channel) when 0 then e.hit_co when 1 then e.hit_adjacent
+        else e.hit_alternate end as hit
+from earshot_all e
+join stands n on n.store = e.neighbour_store and n.station = e.neighbour
+left join station_load l on l.store = e.neighbour_store and l.station = e.neighbour
+where e.store = $store and e.station = $station and abs($channel - n.channel) <= 2
+order by e.neighbour_store <> e.store, e.neighbour_store, e.neighbour;
+
+-- name: traced_stations
+-- The stations of a store with their clear air, today and as planned, and what each weighs.
+select s.store, s.station, s.status is not distinct from 'planned' as to_install, s.channel,
+    coalesce(p.channel_planned, s.channel) as channel_planned,
+    coalesce(p.clear_air_now, c.clear_air) as now,
+    coalesce(p.clear_air_now_low, c.clear_air_low) as now_low,
+    coalesce(p.clear_air_now_high, c.clear_air_high) as now_high,
+    p.clear_air_planned as planned, p.clear_air_planned_low as planned_low,
+    p.clear_air_planned_high as planned_high, coalesce(l.labels, 0) as labels,
+    coalesce(l.weight, 1) as weight
+from station_in_plan s
+left join station_plan p on p.store = s.store and p.station = s.station
+left join clear_air_now c on c.store = s.store and c.station = s.station
+left join station_load l on l.store = s.store and l.station = s.station
+where $key in (s.store, s.station)
+order by s.store, s.station;

@@ -9,7 +9,7 @@ from reportlab import rl_config
 from reportlab.pdfgen.canvas import Canvas
 
 from pipeline import __version__
-from pipeline.records import Seal
+from pipeline.records import Inputs, Seal
 from pipeline.report.kit import style
 from pipeline.report.kit.pen import (
     FIGURE,
@@ -26,7 +26,9 @@ from pipeline.wording import Wording
 
 Draw = Callable[[Pen, Box], object]
 _FOOTER_H = 16.0
+_DIGEST_SHOWN = 16  # digits: no other files have them by chance
 _BLOCK_GAP = 12.0
+_LEAST_BEGUN = 36.0  # points of a block that begins on the page of another
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,6 +57,7 @@ def booklet(  # noqa: PLR0913 - the pages, and what stands on and about them
     title: str,
     foot: str,
     seal: Seal | None,
+    inputs: Inputs | None = None,
     subject: str | None = None,
 ) -> bytes:
     """Return the pages as PDF; the same content gives the same bytes."""
@@ -70,6 +73,7 @@ def booklet(  # noqa: PLR0913 - the pages, and what stands on and about them
     canvas.setCreator(made)
     canvas.setViewerPreference("DisplayDocTitle", "true")
     sealed = seal_line(seal, words, whole=False)
+    told = inputs_line(inputs, words, whole=False)
     tags = Tags(canvas)
     for number, leaf in enumerate(leaves, start=1):
         if leaf.bookmark is not None:
@@ -83,6 +87,7 @@ def booklet(  # noqa: PLR0913 - the pages, and what stands on and about them
             pen.text(page.x, base, sealed, TINY_MUTED)
             pen.text(page.right, base, words("document.explained", made=made), TINY_MUTED,
                      align=Align.RIGHT)  # fmt: skip
+            pen.text(page.x, base + TINY_MUTED.leading, told, TINY_MUTED)
         tags.end_page()
         canvas.showPage()
     tags.write(title)
@@ -95,6 +100,14 @@ def seal_line(seal: Seal | None, words: Wording, *, whole: bool) -> str:
     if seal is None:
         return words("seal.none")
     return words("seal.line", seal=seal.whole if whole else seal.short, day=words.day(seal.as_of))
+
+
+def inputs_line(inputs: Inputs | None, words: Wording, *, whole: bool) -> str:
+    """Return the line that says from which files a page was made, with all of the digest or not."""
+    if inputs is None:
+        return words("inputs.none")
+    digest = inputs.digest if whole else inputs.digest[:_DIGEST_SHOWN]
+    return words.counted("inputs.line", inputs.files, digest=digest)
 
 
 def _foot(pen: Pen, page: Box, left: str, right: str) -> None:
@@ -156,12 +169,18 @@ class BlockPart:
     columns: Sequence[Sequence[int]]
 
 
-def block_pages(blocks: Sequence[Block], height: float) -> list[list[BlockPart]]:
-    """Lay blocks out on pages; one follows on the page of another if it fits there whole."""
-    pages: list[list[BlockPart]] = []
-    y = height
+def block_pages(
+    blocks: Sequence[Block], height: float, begun: float | None = None
+) -> list[list[BlockPart]]:
+    """Lay blocks out on pages; one follows on the page of another if it fits there whole.
+
+    One of a single column begins there too if some of its items fit, and goes on on the next page.
+    The first page is one that something else has `begun`, so many points of it, if that is given.
+    """
+    pages: list[list[BlockPart]] = [] if begun is None else [[]]
+    y = height if begun is None else begun
     for block in blocks:
-        for number, columns in enumerate(_columns(block, height)):
+        for number, columns in enumerate(_columns(block, height, height - y)):
             needed = HEADING_H + block.lead + block.tallest(columns)
             if number or not pages or y + needed > height:
                 pages.append([])
@@ -171,14 +190,36 @@ def block_pages(blocks: Sequence[Block], height: float) -> list[list[BlockPart]]
     return pages
 
 
-def _columns(block: Block, height: float) -> Iterator[list[list[int]]]:
-    """Yield the items by column, page by page; columns are even if one page holds them all."""
+def _columns(block: Block, height: float, left: float) -> Iterator[list[list[int]]]:
+    """Yield the items by column, page by page; columns are even if one page holds them all.
+
+    `left` is what the page begun has left.
+    """
     room = height - HEADING_H - block.lead
     even = _halves(block.heights) if block.columns > 1 else [list(range(len(block.heights)))]
-    if block.tallest(even) <= room:
+    if block.tallest(even) <= left - HEADING_H - block.lead:
         yield even
-    else:
-        yield from paginate(block.heights, room, block.columns)
+        return
+    first = _beginning(block, left - HEADING_H - block.lead)
+    if first:
+        yield [list(range(first))]
+        rest = (list(range(first, len(block.heights))),)
+        if block.tallest(rest) <= room:
+            yield [*rest]
+            return
+    elif block.tallest(even) <= room:
+        yield even
+        return
+    for page in paginate(block.heights[first:], room, block.columns):
+        yield [[item + first for item in column] for column in page]
+
+
+def _beginning(block: Block, room: float) -> int:
+    """Return how many items of a single column begin on the page before; none if but a few."""
+    if block.columns > 1:
+        return 0
+    begins = [total for total in accumulate(block.heights) if total <= room]
+    return len(begins) if begins and begins[-1] >= _LEAST_BEGUN else 0
 
 
 def _halves(heights: Sequence[float]) -> list[list[int]]:

@@ -5,7 +5,7 @@ from copy import copy
 from dataclasses import dataclass
 from datetime import date, datetime
 from enum import StrEnum
-from functools import lru_cache
+from functools import cache, lru_cache
 from math import ceil
 from typing import Any, Generic, Literal, TypeVar
 
@@ -20,9 +20,9 @@ from openpyxl.worksheet.properties import PageSetupProperties
 from openpyxl.worksheet.worksheet import Worksheet
 
 from pipeline import __version__
-from pipeline.records import Seal
+from pipeline.records import Inputs, Seal
 from pipeline.report.kit import style
-from pipeline.report.kit.booklet import seal_line
+from pipeline.report.kit.booklet import inputs_line, seal_line
 from pipeline.report.kit.pen import Type, wrapped
 from pipeline.visible import visible
 from pipeline.wording import Wording, whole
@@ -42,6 +42,7 @@ _WIDEST_LETTER = 2.0  # in digits
 _HEADER_LETTERS, _TITLE_LETTERS, _HEADER_SIZE = 80, 250, 9
 _BOLD_ROOM = 0.85  # of a column's width, beside the filter button and for bold letters
 _PERCENT = "0 %"
+_EDGE = 0.02  # only nearer to none and all can a share be 1 or 99 per cent
 _PAPERS = {style.A4: 9, style.LETTER: 1}  # ECMA-376: paperSize
 
 
@@ -120,14 +121,17 @@ class Page:
         self.sheet._cells[row + 1, column + 1] = cell  # noqa: SLF001 - no look-up, half the time
         if isinstance(value, str):
             cell._value, cell.data_type = writable(value), "s"  # noqa: SLF001 - checked by us
+        elif type(value) in {int, float}:
+            cell._value = value  # noqa: SLF001 - a number is what a new cell is for
         elif value is not None:
             cell.value = value
         # One style per look takes a tenth of the time; last, since a date brings its own format.
         cell._style = look  # noqa: SLF001 - the library has no public way to share a style
-        shown = whole(value) if isinstance(value, float) and 0 < value < 1 else None
-        if shown in {1, 99} and cell.number_format == _PERCENT:  # as texts have it: 99 for 0.997
-            cell._style = copy(look)  # noqa: SLF001 - as above
-            cell.number_format = f'"{shown} %"'
+        if type(value) is float and (0 < value < _EDGE or 1 - _EDGE < value < 1):
+            shown = whole(value)
+            if shown in {1, 99} and cell.number_format == _PERCENT:  # 99 for 0.997, as in texts
+                cell._style = copy(look)  # noqa: SLF001 - as above
+                cell.number_format = f'"{shown} %"'
 
     def merge(self, row: int, last: int, text: str, look: StyleArray, first: int = 0) -> None:
         """Write a text across columns of a row, from the first one unless told otherwise."""
@@ -165,12 +169,22 @@ class Page:
 class Book:
     """A workbook being written, and the looks its sheets share."""
 
-    def __init__(self, words: Wording, size: tuple[float, float], seal: Seal | None) -> None:
+    def __init__(
+        self,
+        words: Wording,
+        size: tuple[float, float],
+        seal: Seal | None,
+        inputs: Inputs | None = None,
+    ) -> None:
         self.book = Workbook()
         self.sealed = seal_line(seal, words, whole=True)
-        self._printed = seal_line(seal, words, whole=False)
+        self.told = "" if inputs is None else inputs_line(inputs, words, whole=True)
+        printed = [seal_line(seal, words, whole=False)]
+        printed += [inputs_line(inputs, words, whole=False)] if inputs else []
+        self._printed = ". ".join(printed)
         self._scratch = self.book.worksheets[0]  # only to register looks on
         self.book.remove(self._scratch)
+        self._varied: dict[tuple[bytes, str, bool], StyleArray] = {}
         self.words = words
         self.paper = _PAPERS[size]
         day = words.days.cells
@@ -232,16 +246,22 @@ class Book:
         if border is not None:
             cell.border = border
         if fill is not None:
-            cell.fill = PatternFill("solid", fgColor=argb(fill))
+            cell.fill = _filled(fill)
         shared: StyleArray = cell._style  # noqa: SLF001 - see Page.put
         return shared
 
     def varied(self, look: StyleArray, fill: str = "", *, locked: bool = True) -> StyleArray:
         """Register a look on another ground, or for cells to fill in on a locked sheet."""
+        key = (bytes(look), fill, locked)
+        if key not in self._varied:
+            self._varied[key] = self._vary(look, fill, locked=locked)
+        return self._varied[key]
+
+    def _vary(self, look: StyleArray, fill: str, *, locked: bool) -> StyleArray:
         cell: Any = Cell(self._scratch, row=1, column=1)
         cell._style = copy(look)  # noqa: SLF001 - see Page.put
         if fill:
-            cell.fill = PatternFill("solid", fgColor=argb(fill))
+            cell.fill = _filled(fill)
         cell.protection = Protection(locked=locked)
         shared: StyleArray = cell._style  # noqa: SLF001 - see Page.put
         return shared
@@ -265,6 +285,7 @@ class Book:
         return page
 
 
+@cache  # looks of all workbooks share them
 def font(
     *, bold: bool = False, size: float = 10, color: str = style.INK, underlined: bool = False
 ) -> Font:
@@ -273,9 +294,15 @@ def font(
     return Font(name="Calibri", size=size, bold=bold, color=argb(color), underline=underline)
 
 
+@cache
 def under(color: str) -> Border:
     """Return a thin line below."""
     return Border(bottom=Side("thin", color=argb(color)))
+
+
+@cache
+def _filled(color: str) -> PatternFill:
+    return PatternFill("solid", fgColor=argb(color))
 
 
 def argb(color: str) -> str:
@@ -286,49 +313,6 @@ def argb(color: str) -> str:
 def writable(text: str) -> str:
     """Return a text as a cell can hold it: no control characters, not too long."""
     return visible(text)[:LONGEST_TEXT]
-
-
-class FirstSheet:
-    """The first sheet of a workbook, written from top to bottom: notes, and sections of lines."""
-
-    def __init__(self, book: Book, page: Page, title: str, widths: Sequence[float]) -> None:
-        self._book, self._page, self._widths = book, page, widths
-        self._row = 1
-        page.fit(1, 1)
-        for column, width in enumerate(widths):
-            page.width(column, column, width)
-        page.put(0, 0, title, book.title)
-        page.height(0, 26)
-
-    def note(self, text: str, spare: float = 0.0) -> None:
-        """Write a text across the sheet; `spare` is space below it in points."""
-        self._page.merge(self._row, len(self._widths) - 1, text, self._book.note)
-        self._page.height(self._row, row_height([(text, sum(self._widths))]) + spare)
-        self._row += 1
-
-    def section(self, title: str) -> None:
-        """Begin a section, after an empty row."""
-        self._row += 1
-        for column in range(len(self._widths)):
-            self._page.put(self._row, column, title if column == 0 else None, self._book.section)
-        self._row += 1
-
-    def line(self, *cells: tuple[Value, Look], height: float | None = None) -> None:
-        """Write a line of cells, as high as given, or as long texts need."""
-        for column, (value, look) in enumerate(cells):
-            self._page.put(self._row, column, value, self._book.looks[look])
-        if height is None and any(look is Look.LONG for _, look in cells):
-            values = zip(cells, self._widths, strict=True)
-            height = row_height([(v, width) for (v, _), width in values if isinstance(v, str)])
-        if height is not None:
-            self._page.height(self._row, height)
-        self._row += 1
-
-    def end(self) -> None:
-        """Write the whole seal of the register; print no more than what was written."""
-        self._row += 1
-        self.note(self._book.sealed)
-        self._page.print_area(self._row - 1, len(self._widths) - 1)
 
 
 def put_list(
@@ -370,17 +354,23 @@ def column_width(heading: str, column: SheetColumn[Any], values: Sequence[Value]
     """Return a width in characters that shows the heading in three lines and every value."""
     longest_word = max(len(word) for word in heading.split())
     needed = max(longest_word, ceil(len(heading) / 3)) + 3  # room for the filter button
-    longest = max((len(_shown(value, column.look)) for value in values), default=0)
+    longest = _longest(values, column.look)
     return min(max(_NARROWEST, needed, longest + 3), max(column.widest, longest_word + 4))
 
 
-def _shown(value: Value, look: Look) -> str:
-    if value is None or isinstance(value, str):
-        return value or ""
-    if look in {Look.MOMENT, Look.DAY}:
-        return "30.09.2026 22:15" if look is Look.MOMENT else "30.09.2026"
-    digits = {Look.LEVEL: ",.1f", Look.COUNT: ","}.get(look)
-    return "100 %" if digits is None else f"{value:{digits}}"
+def _longest(values: Sequence[Value], look: Look) -> int:
+    """Return the letters of the longest value of a column as shown."""
+    texts = max((len(value) for value in values if isinstance(value, str)), default=0)
+    others = [value for value in values if value is not None and not isinstance(value, str)]
+    if not others:
+        return texts
+    if digits := _DIGITS.get(look):
+        return max(texts, *(len(f"{value:{digits}}") for value in others))
+    return max(texts, len(_WRITTEN.get(look, "100 %")))
+
+
+_DIGITS = {Look.LEVEL: ",.1f", Look.COUNT: ","}
+_WRITTEN = {Look.MOMENT: "30.09.2026 22:15", Look.DAY: "30.09.2026"}
 
 
 @lru_cache(maxsize=2048)  # the same words stand in the workbook of every store
@@ -396,4 +386,8 @@ def lines(text: str, width: float) -> int:
 
 def row_height(texts: Sequence[tuple[str, float]]) -> float:
     """Return the height in points of a row of texts, each with its column's width."""
-    return min(_TALLEST, _LINE * max((lines(text, width) for text, width in texts), default=1))
+    most = 1
+    for text, width in texts:
+        if len(text) * _WIDEST_LETTER > width or "\n" in text:  # else it has one
+            most = max(most, lines(text, width))
+    return min(_TALLEST, _LINE * most)

@@ -8,6 +8,7 @@ use the typefaces every PDF reader brings (ISO 32000: predefined character colle
 letter is printed as `MISSING`, never as an empty box.
 """
 
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
@@ -102,6 +103,10 @@ def page_size(country: str | None) -> tuple[float, float]:
 
 MISSING = "[?]"
 _FAMILY = "Fira Sans"
+# Letters of Latin-1 and Latin Extended-A, composed already, and the signs our own texts use.
+_PLAIN = re.compile(
+    "[ -~\xa0-\xac\xae-\u017f\u2010-\u2027\u202f-\u205e\u2190-\u2199\u2248\u2264\u2265]*"
+)
 
 
 def pages_wide(widths: Sequence[float], kept: int) -> int:
@@ -159,8 +164,10 @@ def runs(text: str, face: Face) -> tuple[FontRun, ...]:
     if text.isascii() and text.isprintable():
         return (FontRun(face.value, text),) if text else ()
     letters = _printable(text)
-    eastern = _eastern_font(letters)
     known = pdfmetrics.getFont(face.value).face.charToGlyph
+    if all(ord(letter) in known for letter in set(letters)):
+        return (FontRun(face.value, letters),) if letters else ()
+    eastern = _eastern_font(letters)
     fonts = [
         (face.value if ord(c) in known else eastern if _within(c, _EASTERN) else "", c)
         for c in letters
@@ -181,11 +188,15 @@ def run_width(run: FontRun, size: float) -> float:
 
 def lacks(text: str) -> bool:
     """Tell whether any letter of the text can only be printed as `MISSING`."""
+    if text.isascii():
+        return False
     return MISSING not in text and any(MISSING in run.text for run in runs(text, Face.TEXT))
 
 
 def borrows(text: str) -> bool:
     """Tell whether any letter of the text needs a typeface of the reader's machine."""
+    if max(text, default="") < FIRST_EASTERN:
+        return False
     return any(run.font in (_KANA, _HANGUL, _HAN) for run in runs(text, Face.TEXT))
 
 
@@ -197,6 +208,8 @@ def _joined(fonts: list[tuple[str, str]], face: Face) -> Iterator[FontRun]:
 
 def _printable(text: str) -> str:
     """Compose accents, turn white space into spaces, drop format characters: they have no shape."""
+    if _PLAIN.fullmatch(text):
+        return text.replace("\N{NARROW NO-BREAK SPACE}", " ")
     composed = normalize("NFC", visible(text))
     spaced = "".join(" " if c.isspace() and c != "\N{NO-BREAK SPACE}" else c for c in composed)
     return "".join(c for c in spaced if category(c) != "Cf")

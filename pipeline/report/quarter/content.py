@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from pipeline.records import Seal
+from pipeline.records import Inputs, Seal
 from pipeline.report.quarter.sample import SampleOutcome
 from pipeline.tables.audit import AS_FOUND, AuditPromise, AuditStore
 from pipeline.wording import NOTHING, Wording
@@ -228,6 +228,7 @@ class QuarterContent:
     samples: tuple[SampleOutcome, ...]
     restated: tuple[RestatedLine, ...]
     seal: Seal | None
+    inputs: Inputs | None = None
 
     @property
     def now(self) -> QuarterFigures:

@@ -5,7 +5,7 @@ from dataclasses import replace
 
 from pipeline.database import Database
 from pipeline.errors import UnknownSelection
-from pipeline.records import Seal
+from pipeline.records import Inputs, Seal
 from pipeline.report.quarter import content
 from pipeline.report.quarter.sample import sample_outcomes
 from pipeline.report.rule_book import rule_book
@@ -31,6 +31,7 @@ def quarter_content(
         editions[0] if editions else content.QuarterEdition(None, database.value("report", "day"))
     )
     at = {"quarter": quarter, "edition": edition.edition}
+    made = {"made_on": edition.made_on}
     rules = database.records(content.RuleCount, "report", "quarter_rules", of)
     book = rule_book(database)
     found = content.QuarterContent(
@@ -52,6 +53,7 @@ def quarter_content(
         samples=(),
         restated=(),
         seal=next(iter(database.records(Seal, "report", "quarter_seal", at)), None),
+        inputs=next(iter(database.records(Inputs, "report", "quarter_inputs", made)), None),
         stores=tuple(database.records(AuditStore, "report", "quarter_stores", of)),
     )
     restated = database.records(

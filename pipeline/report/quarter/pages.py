@@ -103,7 +103,9 @@ def quarter_pdf(content: QuarterContent, words: Wording) -> bytes:
     ]
     title = words("audit.title", quarter=content.quarter)
     foot = f"{title} · {edition(content, words)}"
-    return booklet(leaves, size, words, title=title, foot=foot, seal=content.seal)
+    return booklet(
+        leaves, size, words, title=title, foot=foot, seal=content.seal, inputs=content.inputs
+    )
 
 
 def _parts(content: QuarterContent, words: Wording, page: Box) -> list[Piece]:

@@ -2,16 +2,8 @@
 
 from pipeline.forms import ANSWERS
 from pipeline.report.kit import style
-from pipeline.report.kit.sheet import (
-    Book,
-    FirstSheet,
-    Look,
-    Page,
-    SheetColumn,
-    Value,
-    put_list,
-    worded,
-)
+from pipeline.report.kit.first_sheet import FirstSheet
+from pipeline.report.kit.sheet import Book, Look, Page, SheetColumn, Value, put_list, worded
 from pipeline.report.quarter.answers import put_answers
 from pipeline.report.quarter.content import (
     Approval,
@@ -169,7 +161,7 @@ RESTATED: tuple[SheetColumn[RestatedLine], ...] = (
 def quarter_workbook(content: QuarterContent, words: Wording) -> bytes:
     """Return the audit of one quarter as .xlsx; the same content gives the same bytes."""
     title = words("audit.title", quarter=content.quarter)
-    book = Book(words, style.page_size(words.country), content.seal)
+    book = Book(words, style.page_size(words.country), content.seal, content.inputs)
     book.describe(title)
     _audit(book, book.sheet("Audit", title, landscape=False), content)
     answer = book.sheet(ANSWERS.sheet, title)

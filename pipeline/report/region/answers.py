@@ -246,7 +246,8 @@ def verdict(content: RegionContent, words: Wording) -> str:
         parts.append(words.counted(key, len(content.promises), **means, gain=_gain(content, words)))
     waiting = len(content.pending) + content.count(ChangeProgress.UNPUT)
     if waiting:
-        parts.append(words.counted("review.waiting", waiting))
+        whom = words("wanted.or").join(content.approvers) or words("wanted.approvers")
+        parts.append(words.counted("review.waiting", waiting, whom=whom))
     return " ".join(parts)
 
 

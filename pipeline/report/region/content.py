@@ -7,7 +7,7 @@ from typing import Protocol
 
 from pipeline.effect.costs import UpdateCost
 from pipeline.effect.gather import RolloutProof
-from pipeline.records import Seal
+from pipeline.records import Inputs, Seal
 from pipeline.report.quarter.content import ToAnswer
 from pipeline.wording import Wording, wording
 
@@ -266,6 +266,15 @@ class JoinedStores:
 
 
 @dataclass(frozen=True, slots=True)
+class RegionInputs:
+    """The files that told of the stores of a region, as `Inputs`."""
+
+    region: str
+    files: int
+    digest: str
+
+
+@dataclass(frozen=True, slots=True)
 class RegionSeal:
     """The seal of the register that took in the last entry of any store of a region."""
 
@@ -293,6 +302,7 @@ class RegionContent:
     expiring: tuple[ExpiringException, ...]
     deadlines: tuple[OpenDeadline, ...]
     seal: Seal | None
+    inputs: Inputs | None = None
     joined: tuple[JoinedStores, ...] = ()
     proof: RolloutProof | None = None
     chain: RolloutProof | None = None

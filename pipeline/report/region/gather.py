@@ -9,7 +9,7 @@ from typing import Any, TypeVar
 from pipeline.database import Database
 from pipeline.effect.costs import own_weight, update_costs
 from pipeline.effect.gather import CHAIN, TERMS, Rollout, proofs
-from pipeline.records import Seal
+from pipeline.records import Inputs, Seal
 from pipeline.report.region import content
 from pipeline.report.rule_book import RuleBook, rule_book
 from pipeline.settings import Deadline, Settings
@@ -46,6 +46,12 @@ def region_contents(
     of: dict[str, Mapping[str, tuple[Any, ...]]] = {
         field: _read(database, kind, name) for field, (kind, name) in _LINES.items()
     }
+    inputs = {
+        one.region: Inputs(one.files, one.digest)
+        for one in database.records(content.RegionInputs, "report", "region_inputs")
+    }
+    if told := database.records(Inputs, "report", "chain_inputs"):
+        inputs[CHAIN] = told[0]
     seals = _read(database, content.RegionSeal, "region_seals")
     book = rule_book(database)
     rollout = Rollout(database, [w.name for w in settings.schedule.waves], settings.limits)
@@ -71,6 +77,7 @@ def region_contents(
             found,
             expiring=(*found.expiring, *of["expiring"][_NO_REGION]),
             seal=_latest(seals[region]),
+            inputs=inputs.get(region),
             deadlines=_deadlines(settings.schedule.deadlines, region, found.stores),
             chain=None if region == CHAIN else proved[CHAIN],
         )

@@ -105,7 +105,9 @@ def region_pdf(content: RegionContent, links: Sequence[FileLinks], words: Wordin
     pages = block_pages([block for block in blocks if block.heights], page.h)
     leaves = [Leaf(first), *(Leaf(draw_blocks(parts)) for parts in pages)]
     title, foot = content.titled(words), content.named(words)
-    return booklet(leaves, size, words, title=title, foot=foot, seal=content.seal)
+    return booklet(
+        leaves, size, words, title=title, foot=foot, seal=content.seal, inputs=content.inputs
+    )
 
 
 def _draw_first(pen: Pen, page: Box, content: RegionContent, words: Wording) -> None:

@@ -10,16 +10,8 @@ from openpyxl.worksheet.hyperlink import Hyperlink
 
 from pipeline.effect.windows import LeftOut
 from pipeline.report.kit import style
-from pipeline.report.kit.sheet import (
-    Book,
-    FirstSheet,
-    Look,
-    Page,
-    SheetColumn,
-    Value,
-    put_list,
-    worded,
-)
+from pipeline.report.kit.first_sheet import FirstSheet
+from pipeline.report.kit.sheet import Book, Look, Page, SheetColumn, Value, put_list, worded
 from pipeline.report.quarter.content import to_do, what, where
 from pipeline.report.region.answers import (
     AnswerLine,
@@ -156,7 +148,7 @@ FINDINGS: tuple[SheetColumn[FindingLine], ...] = (
 def region_workbook(content: RegionContent, links: Sequence[FileLinks], words: Wording) -> bytes:
     """Return a review as .xlsx; the same content gives the same bytes."""
     title = content.titled(words)
-    book = Book(words, style.page_size(content.country), content.seal)
+    book = Book(words, style.page_size(content.country), content.seal, content.inputs)
     book.describe(title)
     _review(book, book.sheet("Review", title, landscape=False), content)
     if content.parts:

@@ -30,8 +30,8 @@ from pipeline.tables.survey import EdEvidence
 from pipeline.wording import FIXED_SPACE, NOTHING, Wording
 
 BAR_ROW, TIGHT_BAR_ROW = 14.5, 12.4  # points
-AIR_ROW, ROOMY_AIR_ROW = 11.5, 14.0
-ROOMY_UP_TO = 10  # stations
+TIGHT_AIR_ROW, AIR_ROW, ROOMY_AIR_ROW = 9.2, 11.5, 14.0
+ROOMY_UP_TO, TIGHT_FROM = 10, 15  # stations
 AIR_LABEL_W = 78.0
 CHANNELS = range(11, 27)
 _LEGEND_H, _LEGEND_ROW = 23.0, 9.0
@@ -94,10 +94,18 @@ def air_height(rows: int) -> float:
     return WIFI_H + rows * _air_row(rows) + _LEGEND_H
 
 
-def draw_air(pen: Pen, box: Box, stations: Sequence[PlannedStation], doc: Document) -> float:
-    """Draw the busy share of every channel at some stations; return the y below."""
-    with pen.picture(replace(box, h=air_height(len(stations))), _told(stations, doc)):
-        return _draw_air(pen, box, stations, doc)
+def draw_air(
+    pen: Pen, box: Box, stations: Sequence[PlannedStation], doc: Document, row: float = 0.0
+) -> float:
+    """Draw how busy every channel is at stations, in rows of a height; return the y below."""
+    row = row or _air_row(len(stations))
+    height = WIFI_H + len(stations) * row + _LEGEND_H
+    with pen.picture(replace(box, h=height), _told(stations, doc)):
+        grid = Box(box.x + AIR_LABEL_W, box.y, box.w - AIR_LABEL_W, height)
+        draw_wifi(pen, box, grid, doc.content, doc.words)
+        _rows(pen, box.below(box.y + WIFI_H), stations, doc, row)
+        _legend(pen, Box(box.x, box.y + height - _LEGEND_H, box.w, _LEGEND_H), doc.words)
+    return box.y + height
 
 
 def _told(stations: Sequence[PlannedStation], doc: Document) -> str:
@@ -119,27 +127,24 @@ def _told(stations: Sequence[PlannedStation], doc: Document) -> str:
     return in_words(doc.words("air.in_words"), parts)
 
 
-def _draw_air(pen: Pen, box: Box, stations: Sequence[PlannedStation], doc: Document) -> float:
-    grid = Box(box.x + AIR_LABEL_W, box.y, box.w - AIR_LABEL_W, box.h)
-    draw_wifi(pen, box, grid, doc.content, doc.words)
-    y = box.y + WIFI_H
-    row = _air_row(len(stations))
-    shown = {station.station for station in stations}
+def _rows(
+    pen: Pen, box: Box, stations: Sequence[PlannedStation], doc: Document, row: float
+) -> None:
+    shown, y = {station.station for station in stations}, box.y
     cells = {(c.station, c.channel): c for c in doc.content.air if c.station in shown}
     for station in stations:
+        grid = Box(box.x + AIR_LABEL_W, y, box.w - AIR_LABEL_W, row)
         label = _station_label(station, doc)
         pen.text(box.x, y + row / 2 + 2.6, label, TINY, width=AIR_LABEL_W - 6)
-        for column, channel in zip(grid.split(len(CHANNELS), 0.0), CHANNELS, strict=True):
-            where = Box(column.x, y, column.w, row)
-            _cell(pen, where, cells.get((station.station, channel)), doc.words)
-        _cell_marks(pen, grid, Box(grid.x, y, grid.w, row), station)
+        for place, channel in zip(grid.split(len(CHANNELS), 0.0), CHANNELS, strict=True):
+            _cell(pen, place, cells.get((station.station, channel)), doc.words)
+        _cell_marks(pen, grid, station)
         y += row
-    _legend(pen, Box(box.x, y, box.w, _LEGEND_H), doc.words)
-    return y + _LEGEND_H
 
 
 def _air_row(rows: int) -> float:
-    return ROOMY_AIR_ROW if rows <= ROOMY_UP_TO else AIR_ROW
+    tall = AIR_ROW if rows > ROOMY_UP_TO else ROOMY_AIR_ROW
+    return TIGHT_AIR_ROW if rows >= TIGHT_FROM else tall
 
 
 def busy_text(cell: EdEvidence | None, words: Wording) -> str:
@@ -184,9 +189,9 @@ def _cell(pen: Pen, box: Box, cell: EdEvidence | None, words: Wording) -> None:
     pen.text(box.x + box.w / 2, base, busy_text(cell, words), kind, align=Align.CENTRE)
 
 
-def _cell_marks(pen: Pen, grid: Box, row: Box, station: PlannedStation) -> None:
+def _cell_marks(pen: Pen, row: Box, station: PlannedStation) -> None:
     """Outline today's and the proposed channel, with a shape of its own in the corner."""
-    columns = dict(zip(CHANNELS, grid.split(len(CHANNELS), 0.0), strict=True))
+    columns = dict(zip(CHANNELS, row.split(len(CHANNELS), 0.0), strict=True))
     for channel in {station.channel, station.final_channel}:
         if channel in columns:
             column = columns[channel]

@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
 
-from pipeline.records import Seal, Severity
+from pipeline.records import Inputs, Seal, Severity
 from pipeline.report.store.followed import ChangeOutcome
 from pipeline.report.store.next_door import NOBODY, Beside
 from pipeline.tables.changes import LabelBehind
@@ -323,6 +323,15 @@ class StoreSeal:
 
 
 @dataclass(frozen=True, slots=True)
+class StoreInputs:
+    """The files that told of a store, as `Inputs`."""
+
+    store: str
+    files: int
+    digest: str
+
+
+@dataclass(frozen=True, slots=True)
 class StoreContent:
     """Everything one store's workbook and summary say."""
 
@@ -347,6 +356,7 @@ class StoreContent:
     behind: tuple[LabelBehind, ...] = ()
     found: tuple[InventoryItem, ...] = ()
     neighbours: Beside = NOBODY
+    inputs: Inputs | None = None
 
 
 def short_names(stations: Sequence[str]) -> Mapping[str, str]:

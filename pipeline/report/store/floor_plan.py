@@ -20,7 +20,7 @@ from pipeline.report.store.verdict import pairs_line, plan_in_words
 from pipeline.wording import Wording
 
 FLOORS_DRAWN = 3
-WIDE_FROM = 20  # stations on a floor; its drawing takes the whole width
+WIDE_FROM = 28  # stations on a floor; its drawing takes the whole width
 _FOOT, _CAPTION, _GAP = 10.0, 21.0, 6.0
 _LOWEST, _HIGHEST = 104.0, 270.0  # of one drawing, in points
 _WIDE_H, _ALONE_H = 190.0, 200.0
@@ -64,7 +64,7 @@ def plan_height(content: StoreContent, width: float, spare: float) -> float:
         return 0.0
     rows, columns = _grid(content)
     width /= columns
-    least = _WIDE_H if _wide(content) and rows <= 2 else _LOWEST + 70 / rows  # noqa: PLR2004 - two fit
+    least = _WIDE_H if _wide(content) and rows <= 2 else _LOWEST + min(35, 56 / rows)  # noqa: PLR2004 - two fit
     highest = _HIGHEST if columns > 1 or _wide(content) else _ALONE_H
     each = min(highest, max(least, min(spare / rows, _useful(floors, width))))
     return rows * each + (12.0 if len(floors) > FLOORS_DRAWN else 0.0)

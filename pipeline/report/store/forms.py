@@ -357,7 +357,7 @@ def back_out_workbook(content: StoreContent, steps: Sequence[BackOutStep]) -> by
     """Return the way back as .xlsx; `content` holds the plan, and the changes to undo."""
     words = wording(content.store.country)
     title = form_title(words, "back_out.title", content)
-    book = Book(words, style.page_size(content.store.country), content.seal)
+    book = Book(words, style.page_size(content.store.country), content.seal, content.inputs)
     book.describe(title)
     book.book.properties.description = book.sealed
     undone = {step.change for step in steps}

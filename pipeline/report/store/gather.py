@@ -11,8 +11,8 @@ from typing import Any, TypeVar
 
 from pipeline.database import Database
 from pipeline.fresh import choose, narrowed, program, store_marks
-from pipeline.reasons import brief, from_json, sentence
-from pipeline.records import Seal, Severity
+from pipeline.reasons import brief, from_json, sentence, to_json
+from pipeline.records import Inputs, Seal, Severity
 from pipeline.report.rule_book import RuleBook, rule_book
 from pipeline.report.store.content import (
     EarshotPair,
@@ -29,6 +29,7 @@ from pipeline.report.store.content import (
     Store,
     StoreContent,
     StoreFinding,
+    StoreInputs,
     StoreSeal,
     WifiGroup,
 )
@@ -57,6 +58,7 @@ _READ: tuple[tuple[str, type[Any], Mapping[str, object]], ...] = (
     ("store_changes", RegisteredChange, {"plan": None}),
     ("store_refusals", Refusal, {}),
     ("store_seals", StoreSeal, {}),
+    ("store_inputs", StoreInputs, {}),
     ("store_outcomes", ChangeOutcome, {}),
     ("store_behind", LabelBehind, {}),
     ("store_levels", LevelSource, {}),
@@ -142,7 +144,8 @@ def _content(store: Store, rows: _Rows, approvers: tuple[str, ...]) -> StoreCont
     book = rows.book
     stations = tuple(_worded(station, book, words) for station in rows.of(key, PlannedStation))
     moves = tuple(_worded(move, book, words) for move in rows.of(key, PlannedMove))
-    air, beside = rows.of(key, EdEvidence), rows.of(key, NextDoor)
+    air = rows.of(key, EdEvidence)
+    beside = tuple(_rule_named(row, book, words) for row in rows.of(key, NextDoor))
     pairs = rows.of(key, EarshotPair)
     findings = tuple(_finding(found, book, words) for found in rows.of(key, StoreFinding))
     plan = next(iter(rows.of(key, PlanInForce)), None)
@@ -165,6 +168,7 @@ def _content(store: Store, rows: _Rows, approvers: tuple[str, ...]) -> StoreCont
         levels=rows.of(key, LevelSource),
         approvers=approvers,
         seal=next((Seal(s.size, s.root, s.as_of) for s in rows.of(key, StoreSeal)), None),
+        inputs=next((Inputs(i.files, i.digest) for i in rows.of(key, StoreInputs)), None),
         outcomes=rows.of(key, ChangeOutcome),
         behind=rows.of(key, LabelBehind),
         found=rows.of(key, InventoryItem),
@@ -196,6 +200,16 @@ def _worded(about: Reasoned, book: RuleBook, words: Wording) -> Reasoned:
     if isinstance(told, PlannedMove):
         told = replace(told, brief=brief(reason, words.language, words.country))
     return told
+
+
+def _rule_named(row: NextDoor, book: RuleBook, words: Wording) -> NextDoor:
+    """Return a row with the rule that holds the station next door called by its title."""
+    reason = from_json(row.facts) if row.facts else None
+    bond = None if reason is None else reason.bond
+    if reason is None or bond is None or bond.why != "held" or bond.by is None:
+        return row
+    named = replace(bond, by=book.title(bond.by, words.language))
+    return replace(row, facts=to_json(replace(reason, bond=named)))
 
 
 def _held(

@@ -5,8 +5,11 @@ from dataclasses import dataclass
 
 from pipeline.records import Severity
 from pipeline.report.kit import style
+from pipeline.report.kit.booklet import Block
+from pipeline.report.kit.lists import draw_rows, list_height
 from pipeline.report.kit.pen import (
     BODY,
+    HEADING_H,
     SMALL,
     SMALL_MUTED,
     SMALL_STRONG,
@@ -29,16 +32,17 @@ from pipeline.report.store.content import (
     StoreContent,
     StoreFinding,
 )
-from pipeline.report.store.followed import behind_line, outcome_lines
+from pipeline.report.store.followed import FEW, behind_line, behind_list, outcome_lines
 from pipeline.report.store.verdict import gap, side_lines
 from pipeline.wording import Wording
 
 _INDENT = 20.0
-_GAP = 5.0
+_GAP = 4.0
 _STAY_LINES = 4
 _HELD_LINES, _SIDE_LINES = 3, 10  # the second with stores next door
 _COUNT_W = 40.0
 _OUTCOMES, _OUTCOME_LINES = 3, 4
+LABELS_LEAST = HEADING_H + TINY.leading + 4 * SMALL.leading  # points: heads, store, two rows
 _NUMBER = Type(style.SMALL, Face.STRONG, style.PAPER)
 
 
@@ -113,6 +117,16 @@ def draw_no_moves(pen: Pen, box: Box, doc: Document) -> None:
         y = pen.paragraph(box.below(y), text, SMALL_MUTED, lines=_STAY_LINES) + 2
 
 
+def no_moves_height(doc: Document, width: float) -> float:
+    """Return the height at which all reasons to change nothing are shown, in points."""
+    reasons = (
+        text_height(f"{doc.names[one.station]}: {one.reason}", SMALL_MUTED, width, _STAY_LINES) + 2
+        for one in doc.content.stations
+        if one.reason is not None
+    )
+    return text_height(_why(doc.content, doc.words), BODY, width, 3) + _GAP + sum(reasons)
+
+
 def fitting(moves: Sequence[PlannedMove], width: float, room: float) -> int:
     """Return how many changes fit into a column.
 
@@ -154,6 +168,12 @@ class _Entry:
         """Return its height in points."""
         text = text_height(self.text, TINY_MUTED, width - _FINDING_INDENT, _TEXT_LINES)
         return SMALL.leading + text + _FINDING_GAP
+
+
+def findings_height(findings: Sequence[StoreFinding], width: float, words: Wording) -> float:
+    """Return the height at which every finding stands alone, in points."""
+    entries = (_one(finding, words).height(width) for finding in findings)
+    return HEADING_H + 1 + (sum(entries) if findings else SMALL_MUTED.leading)
 
 
 def draw_findings(pen: Pen, box: Box, findings: Sequence[StoreFinding], words: Wording) -> None:
@@ -238,6 +258,21 @@ def _shape(pen: Pen, x: float, y: float, finding: StoreFinding) -> None:
         pen.circle((x, y), 2.6, style.PAPER, style.MUTED, 0.9)
 
 
+def labels_height(doc: Document, width: float) -> float:
+    """Return the height at which the labels of every station are shown, in points."""
+    words = doc.words
+    if not doc.content.figures.labels:
+        return HEADING_H + 1 + text_height(words("labels.none"), SMALL_MUTED, width, 2)
+    lines = outcome_lines(doc.content.outcomes, words)
+    told = [text_height(line, SMALL, width, _OUTCOME_LINES) + 2 for line in lines[:_OUTCOMES]]
+    if line := behind_line(doc.content.behind, words):
+        told.append(text_height(line, SMALL_STRONG, width, _OUTCOME_LINES) + 2)
+    if len(lines) > _OUTCOMES:
+        told.append(SMALL_MUTED.leading)
+    rows = SMALL.leading * (2 + len(doc.content.stations))
+    return HEADING_H + 1 + sum(told) + (_GAP if lines else 0) + TINY.leading + 2 + rows
+
+
 def draw_labels(pen: Pen, box: Box, doc: Document) -> None:
     """Draw the label counts of the store, then of its stations while there is room."""
     words, figures, stations = doc.words, doc.content.figures, doc.content.stations
@@ -308,3 +343,17 @@ def _label_row(
             with pen.part(Role.CELL):
                 pen.text(box.right - _COUNT_W * (3 - place), base, count, kind, align=Align.RIGHT)
     return box.y + kind.leading
+
+
+def behind_block(doc: Document, width: float) -> Block | None:
+    """Return the labels that did not follow as one item, since they fit a page; None if few."""
+    if len(doc.content.behind) <= FEW:
+        return None
+    printed = behind_list(doc.content.behind, doc.words)
+
+    def draw(pen: Pen, box: Box, _: Sequence[int]) -> None:
+        with pen.part(Role.TABLE):
+            draw_rows(pen, box, printed, 0, len(printed.rows))
+
+    height = list_height(printed, width) - HEADING_H
+    return Block("behind", printed.title, 1, 0.0, (height,), draw, printed.note)

@@ -1,6 +1,6 @@
 """The printed summary: two pages a store, and further ones for lists that do not fit."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from pipeline.records import Severity
@@ -15,17 +15,14 @@ from pipeline.report.kit.booklet import (
     draw_kind,
     page_box,
 )
-from pipeline.report.kit.lists import draw_rows, list_height
 from pipeline.report.kit.pen import (
     HEADING_H,
     LEAD,
     NAME,
-    SMALL,
     SMALL_MUTED,
-    SMALL_STRONG,
+    STRONG,
     TINY,
     TINY_MUTED,
-    Align,
     Box,
     Pen,
     Type,
@@ -37,23 +34,34 @@ from pipeline.report.store.air import (
     AIR_ROW,
     BAR_ROW,
     BARS_KEY_H,
+    TIGHT_AIR_ROW,
     TIGHT_BAR_ROW,
     air_height,
     draw_air,
     draw_bars,
 )
+from pipeline.report.store.cards import (
+    CARD_GAP,
+    FOOT_GAP,
+    PlacedCard,
+    draw_evidence,
+    draw_foot,
+    foot_height,
+    left_cards,
+    right_cards,
+    stacked,
+)
 from pipeline.report.store.commission import commission_block
 from pipeline.report.store.content import (
-    CAUTIONS,
-    READING,
     Document,
     PlannedStation,
     StoreContent,
     short_names,
 )
 from pipeline.report.store.floor_plan import draw_plans, plan_height
-from pipeline.report.store.followed import FEW, behind_list
 from pipeline.report.store.lists import (
+    LABELS_LEAST,
+    behind_block,
     draw_findings,
     draw_held,
     draw_labels,
@@ -62,17 +70,16 @@ from pipeline.report.store.lists import (
     fitting,
     held_height,
     move_height,
+    no_moves_height,
 )
-from pipeline.report.store.verdict import across_floors, evidence_lines, verdict
-from pipeline.wording import Wording, wording
+from pipeline.report.store.verdict import across_floors, asked, foot_note, verdict
+from pipeline.wording import wording
 
-_FIRST_FURTHER = 3  # the number of the first further page
 _LONG_NAME = Type(13.0, Face.STRONG)
-_FIGURES_H = 40.0
+_FIGURES_H, _ASK_GAP = 40.0, 3.0
+_ASK_H = STRONG.leading + _ASK_GAP  # at the head of page two
+_CARDS = ("evidence", "labels", "findings")
 _LISTS_LEAST = 150.0  # points kept for the two lists of page one
-_AIR_ROWS = 14  # stations on page two; more get a page of their own
-_SIGNING = ("proposed", "approved", "done")
-_SIGNING_H, _ITEM_GAP, _ITEM_INDENT = 47.0, 2.0, 8.0
 
 
 def summary(content: StoreContent) -> bytes:
@@ -85,8 +92,9 @@ def summary(content: StoreContent) -> bytes:
         size,
         words,
         title=words("document.title", store=store.store, name=store.name),
-        foot=_note(content, words),
+        foot=foot_note(content, words),
         seal=content.seal,
+        inputs=content.inputs,
         subject=words("workbook.subject"),
     )
 
@@ -94,40 +102,22 @@ def summary(content: StoreContent) -> bytes:
 def _leaves(doc: Document, page: Box) -> list[Leaf]:
     """Return the pages; the first two say where their lists go on."""
     first = _arrange(doc, page)
-    further = block_pages(_blocks(doc, first, page), page.h)
     goes_on: dict[str, int] = {}
-    for number, parts in enumerate(further, start=_FIRST_FURTHER):
+    begun, *further = block_pages(_blocks(doc, first, page), page.h, _second_h(first, doc, page))
+    for number, parts in enumerate([begun, *further], start=2):
         for part in parts:
             goes_on.setdefault(part.block.name, number)
     doc = replace(doc, pages=goes_on)
+
+    def draw_second(pen: Pen, box: Box) -> None:
+        _draw_second(pen, box, first, doc)
+        draw_blocks(begun)(pen, box)
+
     return [
         Leaf(lambda pen, _: _draw_first(pen, first, doc), doc.words("document.first_page")),
-        Leaf(lambda pen, box: _draw_second(pen, box, doc), doc.words("document.second_page")),
+        Leaf(draw_second, doc.words("document.second_page")),
         *(Leaf(draw_blocks(parts), parts[0].block.title) for parts in further),
     ]
-
-
-def _note(content: StoreContent, words: Wording) -> str:
-    """Return the foot line: the store, and what was done about letters the typeface lacks."""
-    printed = tuple(_printed(content))
-    parts = [f"{content.store.store} · {content.store.name}"]
-    if any(map(style.lacks, printed)):
-        parts = [words("document.unknown_letters", mark=style.MISSING)]
-    if any(map(style.borrows, printed)):
-        parts.append(words("document.eastern_letters"))
-    return "  ".join(parts)
-
-
-def _printed(content: StoreContent) -> Iterator[str]:
-    """Yield the printed texts that come from outside."""
-    store = content.store
-    yield from (store.name, store.store, store.region, store.store_type or "")
-    for station in content.stations:
-        yield from (station.station, station.name or "", station.reason or "")
-    for move in content.moves:
-        yield move.why
-    for finding in content.findings:
-        yield from (finding.subject, finding.detail, finding.excepted or "")
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,16 +133,24 @@ class FirstPage:
     bar_row: float
     bars_shown: int
     moves_shown: int
+    cards: Sequence[PlacedCard] = ()
+    foot: Box | None = None  # of page one; None: it stands on page two
+
+    def lacks(self, card: str) -> bool:
+        """Whether a card is left to page two."""
+        return all(card != placed.card.name for placed in self.cards)
 
 
 def _arrange(doc: Document, page: Box) -> FirstPage:
     """Lay out page one; the floor plan gets what the lists do not need."""
     content = doc.content
     head = Box(page.x, page.y, page.w, 30 + _name_height(content, page.w) + 12)
+    ask_h = _ASK_GAP + text_height(asked(content, doc.words), STRONG, page.w, 2)
+    head = replace(head, h=head.h + ask_h)
     verdict_h = text_height(verdict(content, doc.words), LEAD, page.w, 4)
-    said = Box(page.x, head.bottom + 8, page.w, verdict_h)
-    figures = Box(page.x, said.bottom + 10, page.w, _FIGURES_H)
-    top = figures.bottom + 8
+    said = Box(page.x, head.bottom + 6, page.w, verdict_h)
+    figures = Box(page.x, said.bottom + 7, page.w, _FIGURES_H)
+    top = figures.bottom + 5
     width = page.split(2)[0].w
     spare = page.bottom - top - 2 * HEADING_H - 4 - max(_LISTS_LEAST, _wanted(doc, width))
     height = plan_height(content, page.w, spare)
@@ -161,7 +159,34 @@ def _arrange(doc: Document, page: Box) -> FirstPage:
     room = left.h - HEADING_H
     row, shown = _bars_fitting(len(content.stations), room)
     moves = fitting(content.moves, right.w, room - held_height(doc, right.w))
-    return FirstPage(head, said, figures, plan, left, right, row, shown, moves)
+    first = FirstPage(head, said, figures, plan, left, right, row, shown, moves)
+    return _with_cards(first, doc)
+
+
+def _with_cards(first: FirstPage, doc: Document) -> FirstPage:
+    """Let page one take what else it has room for below its two lists."""
+    content, left, right = doc.content, first.bars, first.moves
+    if first.bars_shown < len(content.stations) or first.moves_shown < len(content.moves):
+        return first
+    bars = BARS_KEY_H + first.bar_row * len(content.stations) if content.stations else 0.0
+    moves = sum(move_height(move, right.w) for move in content.moves)
+    moves = moves or no_moves_height(doc, right.w)
+    moves += held_height(doc, right.w)
+    columns = (
+        (left, bars, left_cards(doc, left.w)),
+        (right, moves, right_cards(doc, right.w)),
+    )
+    placed, low, whole = [], 0.0, True
+    for box, used, cards in columns:
+        y = box.y + HEADING_H + used + CARD_GAP
+        some = stacked(cards, box.below(y))
+        whole = whole and len(some) == len(cards)
+        low = max(low, some[-1].box.bottom if some else y)
+        placed += some
+    height = foot_height(doc.words, first.head.w)
+    fits = whole and low + CARD_GAP + height <= left.bottom
+    foot = Box(first.head.x, left.bottom - height, first.head.w, height) if fits else None
+    return replace(first, cards=tuple(placed), foot=foot)
 
 
 def _draw_first(pen: Pen, parts: FirstPage, doc: Document) -> None:
@@ -174,6 +199,10 @@ def _draw_first(pen: Pen, parts: FirstPage, doc: Document) -> None:
         draw_plans(pen, parts.plan.below(y), doc)
     _bars(pen, parts, doc)
     _moves(pen, parts, doc)
+    for placed in parts.cards:
+        placed.card.draw(pen, placed.box)
+    if parts.foot is not None:
+        draw_foot(pen, parts.foot, doc.words)
 
 
 def _wanted(doc: Document, width: float) -> float:
@@ -213,6 +242,8 @@ def _head(pen: Pen, box: Box, doc: Document) -> None:
     parts.append(words.counted("store.labels", doc.content.figures.labels))
     line = " · ".join(part for part in parts if part)
     pen.text(box.x, y + SMALL_MUTED.size, line, SMALL_MUTED, width=box.w)
+    y += SMALL_MUTED.leading + _ASK_GAP
+    pen.paragraph(box.below(y), asked(doc.content, words), STRONG, lines=2)
 
 
 def _figures(pen: Pen, box: Box, doc: Document) -> None:
@@ -257,7 +288,10 @@ def _moves(pen: Pen, parts: FirstPage, doc: Document) -> None:
     y = pen.heading(box, words("moves.title" if moves else "moves.none_title"))
     y = draw_held(pen, box.below(y), doc)
     if not moves:
-        draw_no_moves(pen, box.below(y), doc)
+        room = box.below(y)
+        if not parts.lacks("findings"):  # which stand below
+            room = replace(room, h=no_moves_height(doc, box.w))
+        draw_no_moves(pen, room, doc)
         return
     for move in moves[: parts.moves_shown]:
         y = draw_move(pen, box.below(y), move, doc)
@@ -266,73 +300,60 @@ def _moves(pen: Pen, parts: FirstPage, doc: Document) -> None:
         pen.text(box.x, y + SMALL_MUTED.size, text, SMALL_MUTED)
 
 
-def _air_rows(content: StoreContent) -> Sequence[PlannedStation]:
-    """Return the stations drawn on page two: all, or the weakest of many."""
-    if len(content.stations) <= _AIR_ROWS:
-        return content.stations
-    return _weakest_first(content.stations)[: _AIR_ROWS - 2]
+def _air_rows(doc: Document, page: Box) -> Sequence[PlannedStation]:
+    """Return the stations drawn on page two: all where there is room, else the weakest."""
+    stations = doc.content.stations
+    middle = left_cards(doc, page.split(2)[0].w)[0].height + LABELS_LEAST
+    room = page.h - foot_height(doc.words, page.w) - FOOT_GAP - middle - HEADING_H - _ASK_H
+    if air_height(len(stations)) <= room:
+        return stations
+    fitting_rows = next(n for n in range(len(stations), -1, -1) if air_height(n + 1) <= room)
+    return _weakest_first(stations)[:fitting_rows]
 
 
-def _draw_second(pen: Pen, page: Box, doc: Document) -> None:
-    """Draw page two."""
+def _second_h(first: FirstPage, doc: Document, page: Box) -> float:
+    """Return what page two takes of its own: all of it, unless page one took the rest."""
+    if any(map(first.lacks, _CARDS)):
+        return page.h
+    foot = 0.0 if first.foot else FOOT_GAP + foot_height(doc.words, page.w)
+    shown = _air_rows(doc, page)
+    note = AIR_ROW if len(shown) < len(doc.content.stations) else 0.0
+    return _ASK_H + HEADING_H + 1 + air_height(len(shown)) + note + foot + 2 * CARD_GAP
+
+
+def _draw_second(pen: Pen, page: Box, first: FirstPage, doc: Document) -> None:
+    """Draw page two: the air, and what page one has not taken."""
     content, words = doc.content, doc.words
-    shown = _air_rows(content)
-    y = pen.heading(page, words("air.title"), words("air.note"))
+    shown = _air_rows(doc, page)
+    ask = words("wanted.second" if first.foot is None else "wanted.second_read")
+    y = pen.paragraph(page, ask, STRONG, lines=1) + _ASK_GAP
+    y = pen.heading(page.below(y), words("air.title"), words("air.note"))
     y = draw_air(pen, Box(page.x, y, page.w, air_height(len(shown))), shown, doc)
     if hidden := len(content.stations) - len(shown):
         rest = words.counted("more.page", hidden, page=doc.pages["air"])
         text = f"{words('bars.weakest')} {rest}"
         pen.text(page.x, y + TINY.size, text, TINY_MUTED)
         y += AIR_ROW
-    foot_h = _foot_height(page, words)
-    foot = Box(page.x, page.bottom - foot_h, page.w, foot_h)
-    left, right = Box(page.x, y + 8, page.w, foot.y - y - 18).split(2)
-    below = _evidence(pen, left, content, words)
-    draw_labels(pen, left.below(below + 6), doc)
-    draw_findings(pen, right, content.findings, words)
-    _foot(pen, foot, words)
+    left = [name for name in _CARDS if first.lacks(name)]
+    height = foot_height(words, page.w)
+    top = page.bottom - height if left else y + FOOT_GAP
+    if left:
+        _middle(pen, Box(page.x, y + 8, page.w, top - y - 18), left, doc)
+    if first.foot is None:
+        draw_foot(pen, Box(page.x, top, page.w, height), words)
 
 
-def _evidence(pen: Pen, box: Box, content: StoreContent, words: Wording) -> float:
-    blind = not (content.figures.measured or content.figures.inferred)
-    y = pen.heading(box, words("evidence.title"), words("evidence.none") if blind else "")
-    for label, value in evidence_lines(content, words):
-        width = box.w * 0.39
-        with pen.part(Role.TEXT):
-            pen.text(box.x, y + SMALL.size, label, SMALL, width=box.w * 0.6)
-            pen.text(box.right, y + SMALL.size, value, SMALL_STRONG, align=Align.RIGHT, width=width)
-        y += SMALL.leading + 1
-    return y
-
-
-def _foot_height(page: Box, words: Wording) -> float:
-    """Return the height of the tallest of the three columns at the foot of page two."""
-    width = page.split(3)[0].w - _ITEM_INDENT
-    columns = (("cautions", CAUTIONS), ("reading", READING))
-    texts = [[words(f"{group}.{key}") for key in keys] for group, keys in columns]
-    heights = [sum(text_height(t, TINY, width) + _ITEM_GAP for t in column) for column in texts]
-    return HEADING_H + max(*heights, _SIGNING_H * len(_SIGNING))
-
-
-def _foot(pen: Pen, box: Box, words: Wording) -> None:
-    cautions, reading, signing = box.split(3)
-    for column, group, keys in ((cautions, "cautions", CAUTIONS), (reading, "reading", READING)):
-        y = pen.heading(column, words(f"{group}.title"))
-        for key in keys:
-            y = _item(pen, column.below(y), words(f"{group}.{key}"))
-    y = pen.heading(signing, words("signoff.title"))
-    for key in _SIGNING:
-        pen.text(signing.x, y + TINY.size, words(f"signoff.{key}"), TINY)
-        pen.line((signing.x, y + 34), (signing.right, y + 34), style.MUTED, 0.6)
-        note = words("signoff.name_date")
-        pen.text(signing.right, y + 42, note, TINY_MUTED, align=Align.RIGHT)
-        y += _SIGNING_H
-
-
-def _item(pen: Pen, box: Box, text: str) -> float:
-    pen.line((box.x, box.y + 4.6), (box.x + 4, box.y + 4.6), style.MUTED, 0.9)
-    indented = Box(box.x + _ITEM_INDENT, box.y, box.w - _ITEM_INDENT, box.h)
-    return pen.paragraph(indented, text, TINY) + _ITEM_GAP
+def _middle(pen: Pen, box: Box, left: Sequence[str], doc: Document) -> None:
+    """Draw evidence and labels beside the findings, or what is left of them."""
+    one, other = box.split(2)
+    y = one.y
+    if "evidence" in left:
+        y = draw_evidence(pen, one, doc.content, doc.words) + 6
+    if "labels" in left:
+        draw_labels(pen, one.below(y), doc)
+    if "findings" in left:
+        where = box if left == ["findings"] else other
+        draw_findings(pen, where, doc.content.findings, doc.words)
 
 
 def _blocks(doc: Document, first: FirstPage, page: Box) -> list[Block]:
@@ -349,7 +370,7 @@ def _blocks(doc: Document, first: FirstPage, page: Box) -> list[Block]:
         draw_bars(pen, box, [stations[i] for i in items], doc)
 
     def draw_some_air(pen: Pen, box: Box, items: Sequence[int]) -> None:
-        draw_air(pen, box, [stations[i] for i in items], doc)
+        draw_air(pen, box, [stations[i] for i in items], doc, TIGHT_AIR_ROW)
 
     blocks = []
     if first.moves_shown < len(moves):
@@ -360,22 +381,8 @@ def _blocks(doc: Document, first: FirstPage, page: Box) -> list[Block]:
     if first.bars_shown < len(stations):
         heights, title = (BAR_ROW,) * len(stations), words("document.more_bars")
         blocks.append(Block("stations", title, 2, BARS_KEY_H, heights, draw_some_bars))
-    if len(_air_rows(content)) < len(stations):
-        heights, title = (AIR_ROW,) * len(stations), words("document.more_air")
+    if len(_air_rows(doc, page)) < len(stations):
+        heights, title = (TIGHT_AIR_ROW,) * len(stations), words("document.more_air")
         blocks.append(Block("air", title, 1, air_height(0), heights, draw_some_air))
-    more = (_behind_block(doc, page.w), commission_block(doc, page.w))
+    more = (behind_block(doc, page.w), commission_block(doc, page.w))
     return blocks + [one for one in more if one is not None]
-
-
-def _behind_block(doc: Document, width: float) -> Block | None:
-    """Return the labels that did not follow as one item, since they fit a page; None if few."""
-    if len(doc.content.behind) <= FEW:
-        return None
-    printed = behind_list(doc.content.behind, doc.words)
-
-    def draw(pen: Pen, box: Box, _: Sequence[int]) -> None:
-        with pen.part(Role.TABLE):
-            draw_rows(pen, box, printed, 0, len(printed.rows))
-
-    height = list_height(printed, width) - HEADING_H
-    return Block("behind", printed.title, 1, 0.0, (height,), draw, printed.note)

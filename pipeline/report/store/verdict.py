@@ -1,15 +1,18 @@
 """What the reports of a store say of its plan: what to do, what it is worth, what it rests on."""
 
-from collections.abc import Mapping, Sequence
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
 from math import fsum
 
 from pipeline.reasons import why_unplanned
 from pipeline.records import Severity
+from pipeline.report.kit import style
 from pipeline.report.kit.tags import in_words
 from pipeline.report.store.content import EarshotPair, StoreContent
 from pipeline.report.store.next_door import next_door_lines
 from pipeline.wording import NOTHING, Wording
 
+_APPROVERS_NAMED = 3
 _HELD_NAMED = 3  # stations; more are counted
 _SOURCES = ("measured", "inferred", "absent")
 _LEVELS = ("measured", "placed", "guessed")
@@ -22,6 +25,23 @@ def verdict(content: StoreContent, words: Wording) -> str:
     before, after = len(content.figures.shared_now), len(content.figures.shared_planned)
     crowd = words.counted("verdict.crowd", after, before=words.number(before))
     return lead + _advice(content, words) + (f" {crowd}" if after > before else "")
+
+
+def asked(content: StoreContent, words: Wording) -> str:
+    """Return in a sentence what is asked of whom now: to decide, to carry out, or to settle."""
+    states = Counter(change.state for change in content.changes)
+    if waiting := states["proposed"] + states["deferred"]:
+        whom = words("wanted.or").join(content.approvers[:_APPROVERS_NAMED])
+        return words.counted("wanted.decide", waiting, whom=whom or words("wanted.approvers"))
+    if due := states["approved"] + states["scheduled"]:
+        nights = [c.due for c in content.changes if c.state == "scheduled" and c.due]
+        if not nights:
+            return words.counted("wanted.plan", due)
+        return words.counted("wanted.carry_out", due, day=words.day(min(nights).date()))
+    found = content.figures.findings
+    if settle := found[Severity.STOP] + found[Severity.FIX]:
+        return words.counted("wanted.settle", settle)
+    return words("wanted.nothing")
 
 
 def _stops(content: StoreContent) -> str:
@@ -202,3 +222,26 @@ def across_floors(content: StoreContent, words: Wording) -> str:
     if not now + planned:
         return ""
     return words("plan.across", pairs=words.counts(now, planned))
+
+
+def foot_note(content: StoreContent, words: Wording) -> str:
+    """Return the foot line: the store, and what was done about letters the typeface lacks."""
+    printed = tuple(_printed(content))
+    parts = [f"{content.store.store} · {content.store.name}"]
+    if any(map(style.lacks, printed)):
+        parts = [words("document.unknown_letters", mark=style.MISSING)]
+    if any(map(style.borrows, printed)):
+        parts.append(words("document.eastern_letters"))
+    return "  ".join(parts)
+
+
+def _printed(content: StoreContent) -> Iterator[str]:
+    """Yield the printed texts that come from outside."""
+    store = content.store
+    yield from (store.name, store.store, store.region, store.store_type or "")
+    for station in content.stations:
+        yield from (station.station, station.name or "", station.reason or "")
+    for move in content.moves:
+        yield move.why
+    for finding in content.findings:
+        yield from (finding.subject, finding.detail, finding.excepted or "")

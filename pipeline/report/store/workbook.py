@@ -7,10 +7,10 @@ from dataclasses import dataclass
 
 from pipeline.records import Severity
 from pipeline.report.kit import style
+from pipeline.report.kit.first_sheet import FirstSheet
 from pipeline.report.kit.sheet import (
     WIDEST,
     Book,
-    FirstSheet,
     Look,
     Page,
     SheetColumn,
@@ -212,7 +212,7 @@ def workbook(content: StoreContent) -> bytes:
     store = content.store
     words = wording(store.country)
     title = words("document.title", store=store.store, name=store.name)
-    book = Book(words, style.page_size(store.country), content.seal)
+    book = Book(words, style.page_size(store.country), content.seal, content.inputs)
     plan = content.plan.plan if content.plan else None
     book.describe(title, subject=words("workbook.subject"), keywords=plan)
     _summary(book, book.sheet("Summary", title, landscape=False), content)

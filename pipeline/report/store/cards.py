@@ -1,0 +1,135 @@
+"""What page one takes where it has room, and page two otherwise: evidence, labels, findings."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from pipeline.report.kit import style
+from pipeline.report.kit.pen import (
+    HEADING_H,
+    SMALL,
+    SMALL_STRONG,
+    TINY,
+    TINY_MUTED,
+    Align,
+    Box,
+    Pen,
+    text_height,
+)
+from pipeline.report.kit.tags import Role
+from pipeline.report.store.content import CAUTIONS, READING, Document, StoreContent
+from pipeline.report.store.lists import (
+    draw_findings,
+    draw_labels,
+    findings_height,
+    labels_height,
+)
+from pipeline.report.store.verdict import evidence_lines
+from pipeline.wording import Wording
+
+CARD_GAP = 8.0
+FOOT_GAP = 10.0
+_SIGNING = ("proposed", "approved", "done")
+_SIGNING_H, _ITEM_GAP, _ITEM_INDENT = 47.0, 2.0, 8.0
+_BETWEEN = 6.0  # a label and its value
+_EVIDENCE_ROW = SMALL.leading + 1
+
+
+@dataclass(frozen=True, slots=True)
+class Card:
+    """A part that is drawn whole: its height in points at the width it was made for."""
+
+    name: str
+    height: float
+    draw: Callable[[Pen, Box], object]
+
+
+@dataclass(frozen=True, slots=True)
+class PlacedCard:
+    """A card, and where on page one it stands."""
+
+    card: Card
+    box: Box
+
+
+def left_cards(doc: Document, width: float) -> tuple[Card, ...]:
+    """Return what may stand below the bars: what the plan rests on, and the labels."""
+    content, words = doc.content, doc.words
+    rows = sum(len(_lines_of(row, width)) for row in evidence_lines(content, words))
+    evidence = HEADING_H + 1 + _EVIDENCE_ROW * rows
+    return (
+        Card("evidence", evidence, lambda pen, box: draw_evidence(pen, box, content, words)),
+        Card("labels", labels_height(doc, width), lambda pen, box: draw_labels(pen, box, doc)),
+    )
+
+
+def right_cards(doc: Document, width: float) -> tuple[Card, ...]:
+    """Return what may stand below the changes: the findings."""
+    found, words = doc.content.findings, doc.words
+    height = findings_height(found, width, words)
+    return (Card("findings", height, lambda pen, box: draw_findings(pen, box, found, words)),)
+
+
+def stacked(cards: Sequence[Card], box: Box) -> list[PlacedCard]:
+    """Place cards in a column, from the first, as far as they fit whole."""
+    placed, y = [], box.y
+    for card in cards:
+        if y + card.height > box.bottom:
+            break
+        placed.append(PlacedCard(card, Box(box.x, y, box.w, card.height)))
+        y += card.height + CARD_GAP
+    return placed
+
+
+def draw_evidence(pen: Pen, box: Box, content: StoreContent, words: Wording) -> float:
+    """Draw what the plan rests on; return the y below."""
+    blind = not (content.figures.measured or content.figures.inferred)
+    y = pen.heading(box, words("evidence.title"), words("evidence.none") if blind else "")
+    for row in evidence_lines(content, words):
+        with pen.part(Role.TEXT):
+            for line in _lines_of(row, box.w):
+                label, value = line
+                pen.text(box.x, y + SMALL.size, label, SMALL, width=box.w)
+                pen.text(
+                    box.right, y + SMALL.size, value, SMALL_STRONG, align=Align.RIGHT, width=box.w
+                )
+                y += _EVIDENCE_ROW
+    return y
+
+
+def _lines_of(row: tuple[str, str], width: float) -> list[tuple[str, str]]:
+    """Return a label and its value in one line where they fit, else the value below the label."""
+    label, value = row
+    if SMALL.width(label) + _BETWEEN + SMALL_STRONG.width(value) <= width:
+        return [row]
+    return [(label, ""), ("", value)]
+
+
+def foot_height(words: Wording, width: float) -> float:
+    """Return the height of the tallest of the three columns of the foot."""
+    width = Box(0, 0, width, 0).split(3)[0].w - _ITEM_INDENT
+    columns = (("cautions", CAUTIONS), ("reading", READING))
+    texts = [[words(f"{group}.{key}") for key in keys] for group, keys in columns]
+    heights = [sum(text_height(t, TINY, width) + _ITEM_GAP for t in column) for column in texts]
+    return HEADING_H + max(*heights, _SIGNING_H * len(_SIGNING))
+
+
+def draw_foot(pen: Pen, box: Box, words: Wording) -> None:
+    """Draw what to mind, how to read the pages, and where to sign, side by side."""
+    cautions, reading, signing = box.split(3)
+    for column, group, keys in ((cautions, "cautions", CAUTIONS), (reading, "reading", READING)):
+        y = pen.heading(column, words(f"{group}.title"))
+        for key in keys:
+            y = _item(pen, column.below(y), words(f"{group}.{key}"))
+    y = pen.heading(signing, words("signoff.title"))
+    for key in _SIGNING:
+        pen.text(signing.x, y + TINY.size, words(f"signoff.{key}"), TINY)
+        pen.line((signing.x, y + 34), (signing.right, y + 34), style.MUTED, 0.6)
+        note = words("signoff.name_date")
+        pen.text(signing.right, y + 42, note, TINY_MUTED, align=Align.RIGHT)
+        y += _SIGNING_H
+
+
+def _item(pen: Pen, box: Box, text: str) -> float:
+    pen.line((box.x, box.y + 4.6), (box.x + 4, box.y + 4.6), style.MUTED, 0.9)
+    indented = Box(box.x + _ITEM_INDENT, box.y, box.w - _ITEM_INDENT, box.h)
+    return pen.paragraph(indented, text, TINY) + _ITEM_GAP
