@@ -187,6 +187,7 @@ def sensitivity(
         ask=ask,
         near=sum(regret <= allowed for regret in regrets),
         worst=max(regrets, default=0.0),
+        unsettled=None,  # until scans are weighed
     )
     return found, tuple(count / draws if draws else None for count in kept)
 
