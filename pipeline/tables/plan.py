@@ -167,7 +167,7 @@ class PlanSensitivity:
     regret: float = column(
         "how much more it cost than the draw's best, on average, in units of the plan", digits=6
     )
-    ask: str = column("the measurement that would settle most, as JSON; empty where it always won")
+    ask: str = column("the level that is to be measured first, as JSON; empty: none matters")
     near: int | None = column(
         "draws in which it was within half a point of label-weighted clear air of the best",
         sql="bigint",

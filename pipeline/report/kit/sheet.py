@@ -53,6 +53,7 @@ class Look(StrEnum):
     COUNT = "count"
     PERCENT = "percent"
     LEVEL = "level"  # one decimal
+    FINE = "fine"  # three decimals
     DAY = "day"
     MOMENT = "moment"
 
@@ -176,9 +177,10 @@ class Book:
         day = words.days.cells
         formats = {
             Look.COUNT: "#,##0", Look.PERCENT: _PERCENT, Look.LEVEL: "0.0", Look.DAY: day,
+            Look.FINE: "0.000",
             Look.MOMENT: f"{day} hh:mm",
         }  # fmt: skip
-        sides = dict.fromkeys((Look.COUNT, Look.PERCENT, Look.LEVEL), "right")
+        sides = dict.fromkeys((Look.COUNT, Look.PERCENT, Look.LEVEL, Look.FINE), "right")
         kinds = {
             look: Alignment(sides.get(look, "left"), "top", indent=1, wrap_text=look is Look.LONG)
             for look in Look
@@ -379,7 +381,7 @@ def _shown(value: Value, look: Look) -> str:
         return value or ""
     if look in {Look.MOMENT, Look.DAY}:
         return "30.09.2026 22:15" if look is Look.MOMENT else "30.09.2026"
-    digits = {Look.LEVEL: ",.1f", Look.COUNT: ","}.get(look)
+    digits = {Look.LEVEL: ",.1f", Look.FINE: ",.3f", Look.COUNT: ","}.get(look)
     return "100 %" if digits is None else f"{value:{digits}}"
 
 

@@ -15,7 +15,7 @@ from pipeline.report.kit.booklet import (
     draw_kind,
     page_box,
 )
-from pipeline.report.kit.lists import draw_rows, list_height
+from pipeline.report.kit.lists import draw_list, draw_rows, list_height
 from pipeline.report.kit.pen import (
     HEADING_H,
     LEAD,
@@ -63,6 +63,7 @@ from pipeline.report.store.lists import (
     held_height,
     move_height,
 )
+from pipeline.report.store.scans import scan_line, scan_list
 from pipeline.report.store.verdict import across_floors, evidence_lines, verdict
 from pipeline.wording import Wording, wording
 
@@ -288,6 +289,7 @@ def _draw_second(pen: Pen, page: Box, doc: Document) -> None:
     foot = Box(page.x, page.bottom - foot_h, page.w, foot_h)
     left, right = Box(page.x, y + 8, page.w, foot.y - y - 18).split(2)
     below = _evidence(pen, left, content, words)
+    below = _scans(pen, left.below(below + 6), content, words)
     draw_labels(pen, left.below(below + 6), doc)
     draw_findings(pen, right, content.findings, words)
     _foot(pen, foot, words)
@@ -303,6 +305,18 @@ def _evidence(pen: Pen, box: Box, content: StoreContent, words: Wording) -> floa
             pen.text(box.right, y + SMALL.size, value, SMALL_STRONG, align=Align.RIGHT, width=width)
         y += SMALL.leading + 1
     return y
+
+
+def _scans(pen: Pen, box: Box, content: StoreContent, words: Wording) -> float:
+    """Draw the first stations to scan next, or that nothing is left to scan."""
+    if content.unsettled is None:
+        return box.y
+    printed = scan_list(content.unsettled, content.scans, words)
+    y = draw_list(pen, box, printed, 0, len(printed.rows))
+    if not content.scans:
+        return y
+    line = scan_line(content.unsettled, content.scans, words)
+    return pen.paragraph(box.below(y + 1), line, TINY_MUTED, lines=2)
 
 
 def _foot_height(page: Box, words: Wording) -> float:
