@@ -108,7 +108,7 @@ class Prospects:
     plan reckons with another than `stakes.beta`.
     """
 
-    def __init__(
+    def __init__(  # noqa: PLR0913 - three inputs and a way of scanning; the rest are options
         self,
         stakes: Stakes,
         choice: Choice,
@@ -157,7 +157,7 @@ class Prospects:
         return result
 
     def much(self) -> Floats:
-        """Return what each station gains by 2,000 more readings in ten visits, (draws, stations)."""
+        """Return what each station gains by 2,000 more readings, (draws, stations)."""
         scan = Scan(_MUCH_READINGS, self.scan.correlation)
         return self._gain(*self._after(self._found(scan, _MUCH_VISITS), scan.worth(_MUCH_VISITS)))
 

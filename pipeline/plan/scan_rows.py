@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from pipeline.plan.costs import hit, priced
 from pipeline.plan.decide import Terms
 from pipeline.plan.explain import Case, Evidence
-from pipeline.plan.scan import Asked, Outlook, Prospects, Scan, outlooks
+from pipeline.plan.scan import Outlook, Prospects, Scan, outlooks
 from pipeline.plan.store import stakes_of, with_channels
 from pipeline.radio.channels import CHANNELS
 from pipeline.records import StoreStation
@@ -19,6 +19,14 @@ class ScanTerms:
 
     visit: Scan
     unsettled_most: float
+
+
+@dataclass(frozen=True, slots=True)
+class _Visit:
+    """A visit, and the chance of being heard from which an own station disturbs it, 0..1."""
+
+    scan: Scan
+    earshot: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,10 +62,9 @@ def scans_of(
         if station.channel in CHANNELS:
             at_home[store].append(i)
     found = outlooks(prospects, list(at_home.values()), asked.unsettled_most)
+    visit = _Visit(asked.visit, terms.earshot)
     return {
-        store: ScansOfStore(
-            outlook.unsettled, tuple(_rows(case, terms, store, stations, asked.visit, outlook))
-        )
+        store: ScansOfStore(outlook.unsettled, tuple(_rows(case, store, stations, outlook, visit)))
         for store, outlook in zip(at_home, found, strict=True)
     }
 
@@ -69,12 +76,7 @@ def _own(known: Evidence | None) -> tuple[float, float]:
 
 
 def _rows(
-    case: Case,
-    terms: Terms,
-    store: str,
-    stations: Sequence[StoreStation],
-    visit: Scan,
-    outlook: Outlook,
+    case: Case, store: str, stations: Sequence[StoreStation], outlook: Outlook, visit: _Visit
 ) -> Iterator[ScanNext]:
     for place, one in enumerate(outlook.asked, start=1):
         station = stations[one.station]
@@ -86,10 +88,10 @@ def _rows(
                 place=place,
                 channel=channel,
                 visits=one.visits,
-                readings=visit.readings,
+                readings=visit.scan.readings,
                 worth=one.worth,
                 carried=carried,
-                quiet=_disturbed(case, station.station, channel, terms.earshot),
+                quiet=_disturbed(case, station.station, channel, visit.earshot),
                 turns_at=turn.share,
                 channel_then=None if turn.choice is None else station.choices[turn.choice],
             )

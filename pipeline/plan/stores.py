@@ -147,9 +147,7 @@ class _Planned:
     scans: tuple[ScanNext, ...] = ()
 
 
-def _planned(
-    rows: StoreRows, limits: Mapping[str, float], asked: ScanTerms
-) -> list[_Planned]:
+def _planned(rows: StoreRows, limits: Mapping[str, float], asked: ScanTerms) -> list[_Planned]:
     """Plan a store, or those that are planned together."""
     parts = rows.parts or (rows,)
     given = [_given(part) for part in parts if part.given or not part.stations]

@@ -177,8 +177,8 @@ class PlanSensitivity:
         "how much more it cost than the draw's best, at worst", digits=6, since=6
     )
     unsettled: float | None = column(
-        "chance that 2,000 more readings of every channel change the plan by more than the price of "
-        "a change, 0..1; settled below `unsettled_most`",
+        "chance that 2,000 more readings of every channel change the plan by more than the price "
+        "of a change, 0..1; settled below `unsettled_most`",
         digits=4,
         since=8,
     )

@@ -216,3 +216,22 @@ order by region, store, other;
 select region, max(size) as size, max_by(root, size) as root, max_by(as_of, size) as as_of
 from store_now join store_seal using (store)
 group by region order by region;
+
+-- name: region_scans
+-- The stores whose decision is not settled: the visits that would settle it, on each of which all
+-- stations left to scan are scanned, what one is worth, and the next night there.
+with station as (
+    select distinct store, station, visits, worth from scan_next
+), asked as (
+    select store, max(visits) as visits, count(*) as stations,
+        round(fsum(worth * visits) / max(visits), 9) as worth
+    from station group by store
+)
+select n.region, n.store, n.name, s.unsettled, a.worth, a.visits, a.stations,
+    (select min(c.night) from change_schedule c, this_run r
+        where c.store = n.store and c.night >= r.as_of) as next_night,
+    0 as so_far  -- counted once the list is in order
+from asked a
+join plan_sensitivity s using (store)
+join store_now n using (store)
+order by n.region, a.worth desc, n.store;

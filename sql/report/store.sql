@@ -147,10 +147,12 @@ order by p.store;
 -- name: store_scans
 -- The scans asked of each store, the station worth most first, in the third of the hours that matter
 -- in which it was scanned least; in all of them where it was scanned in all alike.
-with part as (
-    select k, limit_of('hours_from')::integer as first, limit_of('hours_until')::integer as until,
-        first + k * (until - first) // 3 as begins, first + (k + 1) * (until - first) // 3 as ends
-    from (select unnest(range(3)) as k)
+with bound as (
+    select limit_of('hours_from')::integer as opens, limit_of('hours_until')::integer as shuts
+), part as (
+    select k, opens, shuts, opens + k * (shuts - opens) // 3 as begins,
+        opens + (k + 1) * (shuts - opens) // 3 as ends
+    from bound, (select unnest(range(3)) as k)
 ), asked as (
     select distinct store, station from scan_next where store in (select store from due_store)
 ), seen as (
@@ -160,8 +162,8 @@ with part as (
     from asked a cross join part p
 ), hours as (
     select store, station,
-        if(min(visits) = max(visits), any_value(first), min_by(begins, [visits, k])) as hour_from,
-        if(min(visits) = max(visits), any_value(until), min_by(ends, [visits, k])) as hour_until
+        if(min(visits) = max(visits), any_value(opens), min_by(begins, [visits, k])) as hour_from,
+        if(min(visits) = max(visits), any_value(shuts), min_by(ends, [visits, k])) as hour_until
     from seen group by store, station
 )
 select n.store, n.station, s.name, n.place, n.channel, p.channel_planned, n.visits, n.readings,

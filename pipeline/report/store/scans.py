@@ -41,7 +41,7 @@ class ScanAsked:
     @property
     def hours(self) -> str:
         """The hours to scan in, on the store's clock."""
-        return f"{self.hour_from:02}:00–{self.hour_until:02}:00"
+        return f"{self.hour_from:02}:00-{self.hour_until:02}:00"
 
     @property
     def points(self) -> float:
@@ -83,9 +83,15 @@ SCANS: tuple[SheetColumn[ScanAsked], ...] = (
 Scanned = tuple[ScanAsked, ...]
 """The channels to scan at one station."""
 
+
+def _channels(one: Scanned, words: Wording) -> str:
+    named = ", ".join(str(row.channel) for row in sorted(one, key=attrgetter("channel")))
+    return words("scan.quiet", channels=named) if any(row.quiet for row in one) else named
+
+
 _PRINTED: tuple[PrintedColumn[Scanned], ...] = (
     PrintedColumn(lambda one, _: one[0].station, "column.station", 1.2),
-    PrintedColumn(lambda one, words: _channels(one, words), "scan.column_channels", 1.5),
+    PrintedColumn(_channels, "scan.column_channels", 1.5),
     PrintedColumn(
         lambda one, words: words("scan.visits", n=one[0].visits, readings=one[0].readings),
         "scan.column_asked", 0.9,
@@ -95,11 +101,6 @@ _PRINTED: tuple[PrintedColumn[Scanned], ...] = (
         lambda one, words: words.number(one[0].points, 2), "scan.column_gain", 0.7, right=True
     ),
 )  # fmt: skip
-
-
-def _channels(one: Scanned, words: Wording) -> str:
-    named = ", ".join(str(row.channel) for row in sorted(one, key=attrgetter("channel")))
-    return words("scan.quiet", channels=named) if any(row.quiet for row in one) else named
 
 
 def scan_line(unsettled: float | None, scans: Sequence[ScanAsked], words: Wording) -> str:
@@ -119,5 +120,3 @@ def scan_list(unsettled: float | None, scans: Sequence[ScanAsked], words: Wordin
         words, _PRINTED, stations[:ON_PAGE], title=words("scan.title"), note=rest,
         nothing=scan_line(unsettled, scans, words) or NOTHING,
     )  # fmt: skip
-
-

@@ -268,7 +268,8 @@ def _summary(book: Book, page: Page, content: StoreContent) -> None:
     for note in filter(None, (verdict(content, words), beside(content, words), *near)):
         sheet.note(note)
     some = {"commissioning": commission_rows(content), "outcome": content.outcomes,
-            "next_door": content.neighbours.rows, "scan_next": content.scans, "inventory": content.found}  # fmt: skip
+            "next_door": content.neighbours.rows, "scan_next": content.scans,
+            "inventory": content.found}  # fmt: skip
     names = [name for name in _SHEETS if some.get(name, True)]
     sheets = [(words(f"tab.{name}"), words(f"summary.sheet_{name}")) for name in names]
     for title, lines in (
