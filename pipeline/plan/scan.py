@@ -38,7 +38,7 @@ _BARRED = 1e9  # what a choice that is not allowed costs more
 
 
 @dataclass(frozen=True, slots=True)
-class Scan:
+class ScanVisit:
     """A visit: how many readings of each channel, and the correlation of two of one visit."""
 
     readings: int
@@ -49,17 +49,17 @@ class Scan:
         return visits * self.readings / (1 + (self.readings - 1) * self.correlation)
 
 
-def visit_of(correlation: float, least: float) -> Scan:
+def visit_of(correlation: float, least: float) -> ScanVisit:
     """Return a visit with as many readings as are worth taking, in tens, and at least `least`.
 
     At 4 (1 - r) / r of them a visit without end would be worth a quarter more; 200 at most.
     """
     enough = min(4 * (1 - correlation) / max(correlation, _LEAST), _MOST_READINGS)
-    return Scan(max(10 * ceil(enough / 10), ceil(least)), correlation)
+    return ScanVisit(max(10 * ceil(enough / 10), ceil(least)), correlation)
 
 
 @dataclass(frozen=True, slots=True)
-class Turn:
+class PlanTurn:
     """A finding that turns the plan: the share busy from which on, or up to which, and to what.
 
     `choice` is what the station then takes; both None where no finding on this channel alone does.
@@ -70,7 +70,7 @@ class Turn:
 
 
 @dataclass(frozen=True, slots=True)
-class Asked:
+class StationScans:
     """Scans asked of a station.
 
     Attributes:
@@ -85,7 +85,7 @@ class Asked:
     worth: float
     visits: int
     channels: dict[int, float]
-    turns: dict[int, Turn]
+    turns: dict[int, PlanTurn]
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,7 +97,7 @@ class Outlook:
     """
 
     unsettled: float
-    asked: tuple[Asked, ...]
+    asked: tuple[StationScans, ...]
 
 
 class Prospects:
@@ -113,7 +113,7 @@ class Prospects:
         stakes: Stakes,
         choice: Choice,
         terms: Terms,
-        scan: Scan,
+        scan: ScanVisit,
         *,
         seed: str,
         known: Sequence[Sequence[Beta]] | None = None,
@@ -145,7 +145,7 @@ class Prospects:
         """What so many visits to each station find: the shares busy of each draw, by `TRIED`."""
         return [self._found(self.scan, visits) for visits in TRIED]
 
-    def _found(self, scan: Scan, visits: int) -> Floats:
+    def _found(self, scan: ScanVisit, visits: int) -> Floats:
         """Draw the share of readings found busy in so many visits.
 
         Visits stray from the long run as Beta does with the correlation of two readings of one.
@@ -158,16 +158,20 @@ class Prospects:
 
     def much(self) -> Floats:
         """Return what each station gains by 2,000 more readings, (draws, stations)."""
-        scan = Scan(_MUCH_READINGS, self.scan.correlation)
+        scan = ScanVisit(_MUCH_READINGS, self.scan.correlation)
         return self._gain(*self._after(self._found(scan, _MUCH_VISITS), scan.worth(_MUCH_VISITS)))
 
     def worth(self) -> tuple[Floats, Ints]:
-        """Return per station the expected gain of a visit, and of how many at least it takes."""
+        """Return per station the expected gain of a visit, and which of `TRIED` gives most.
+
+        Where none gives anything it is the most visits.
+        """
         gains = [
             self._gain(*self._after(found, self.scan.worth(visits))).mean(axis=0) / visits
             for found, visits in zip(self._tried, TRIED, strict=True)
         ]
         best = np.argmax(gains, axis=0)
+        best[np.max(gains, axis=0) <= _LEAST] = len(TRIED) - 1
         return np.take_along_axis(np.array(gains), best[None], axis=0)[0], best
 
     def without_each(self, best: Ints) -> Floats:
@@ -286,11 +290,12 @@ def outlooks(
     turned = np.stack([prospects.choices_at(at, best) for at in range(carried.shape[0])])
     planned = prospects.planned
 
-    def asked(i: int) -> Asked:
+    def asked(i: int) -> StationScans:
         least = max(_MATTERS * worth[i], _LEAST)
         channels = {at: float(part) for at, part in enumerate(carried[:, i]) if part >= least}
+        channels = channels or {int(planned[i]): 0.0}
         turns = {at: _turn(turned[at, :, i], at, int(planned[i])) for at in channels}
-        return Asked(i, float(worth[i]), TRIED[best[i]], channels, turns)
+        return StationScans(i, max(0.0, float(worth[i])), TRIED[best[i]], channels, turns)
 
     return [Outlook(chance, tuple(map(asked, listed))) for chance, listed in found]
 
@@ -299,7 +304,9 @@ def _listed(
     own: Sequence[int], much: Floats, worth: Floats, price: float, least_chance: float
 ) -> tuple[float, list[int]]:
     """Return the chance of a change, and the stations to scan until it is small, the best first."""
-    order = sorted((i for i in own if worth[i] > _LEAST), key=lambda i: (-worth[i], i))
+    later = much.mean(axis=0)
+    some = [i for i in own if max(worth[i], later[i]) > _LEAST]
+    order = sorted(some, key=lambda i: (-worth[i], -later[i], i))
     rest = much[:, list(own)].sum(axis=1)
     unsettled = float((rest > price).mean())
     listed: list[int] = []
@@ -311,10 +318,10 @@ def _listed(
     return unsettled, listed
 
 
-def _turn(choices: Ints, at: int, planned: int) -> Turn:
+def _turn(choices: Ints, at: int, planned: int) -> PlanTurn:
     """Return where findings on one choice turn the plan: away from it, or towards it."""
     other = np.flatnonzero(choices != planned)
     if not other.size:
-        return Turn(None, None)
+        return PlanTurn(None, None)
     turns = int(other[0] if at == planned else other[-1])
-    return Turn(float(SHARES[turns]), int(choices[turns]))
+    return PlanTurn(float(SHARES[turns]), int(choices[turns]))

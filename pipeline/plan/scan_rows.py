@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from pipeline.plan.costs import hit, priced
 from pipeline.plan.decide import Terms
 from pipeline.plan.explain import Case, Evidence
-from pipeline.plan.scan import Outlook, Prospects, Scan, outlooks
+from pipeline.plan.scan import Outlook, Prospects, ScanVisit, outlooks
 from pipeline.plan.store import stakes_of, with_channels
 from pipeline.radio.channels import CHANNELS
 from pipeline.records import StoreStation
@@ -17,7 +17,7 @@ from pipeline.tables.plan import ScanNext, StationPlan
 class ScanTerms:
     """A visit, and below which chance of a change a decision is settled."""
 
-    visit: Scan
+    visit: ScanVisit
     unsettled_most: float
 
 
@@ -25,7 +25,7 @@ class ScanTerms:
 class _Visit:
     """A visit, and the chance of being heard from which an own station disturbs it, 0..1."""
 
-    scan: Scan
+    scan: ScanVisit
     earshot: float
 
 

@@ -218,14 +218,18 @@ from store_now join store_seal using (store)
 group by region order by region;
 
 -- name: region_scans
--- The stores whose decision is not settled: the visits that would settle it, on each of which all
--- stations left to scan are scanned, what one is worth, and the next night there.
+-- The stores whose decision is not settled: how many visits are worth most each, all stations left
+-- being scanned on every one, what one is worth, and the next night there.
 with station as (
     select distinct store, station, visits, worth from scan_next
+), tried as (   -- as many visits as one of its stations asks for: whole are those that ask for no more
+    select t.store, t.visits, count(*) as stations,
+        round(fsum(s.worth * s.visits) / t.visits, 9) as worth
+    from (select distinct store, visits from station) t
+    join station s on s.store = t.store and s.visits <= t.visits
+    group by t.store, t.visits
 ), asked as (
-    select store, max(visits) as visits, count(*) as stations,
-        round(fsum(worth * visits) / max(visits), 9) as worth
-    from station group by store
+    from tried qualify row_number() over (partition by store order by worth desc, visits) = 1
 )
 select n.region, n.store, n.name, s.unsettled, a.worth, a.visits, a.stations,
     (select min(c.night) from change_schedule c, this_run r

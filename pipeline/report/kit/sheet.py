@@ -176,9 +176,8 @@ class Book:
         self.paper = _PAPERS[size]
         day = words.days.cells
         formats = {
-            Look.COUNT: "#,##0", Look.PERCENT: _PERCENT, Look.LEVEL: "0.0", Look.DAY: day,
-            Look.FINE: "0.000",
-            Look.MOMENT: f"{day} hh:mm",
+            Look.COUNT: "#,##0", Look.PERCENT: _PERCENT, Look.LEVEL: "0.0", Look.FINE: "0.000",
+            Look.DAY: day, Look.MOMENT: f"{day} hh:mm",
         }  # fmt: skip
         sides = dict.fromkeys((Look.COUNT, Look.PERCENT, Look.LEVEL, Look.FINE), "right")
         kinds = {
