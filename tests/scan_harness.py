@@ -78,10 +78,10 @@ class Survey:
     def chosen(self, most: float) -> Iterator[tuple[float, Visits, Planned]]:
         """Yield visits per station, visits and plan, from one visit each on as the plan asks.
 
-        Each round visits the stations worth most, a tenth of all, once; up to `most` a station.
+        Each round visits the stations worth most, a fifth of all, once; up to `most` a station.
         """
         visits = dict(self.uniform(1))
-        step = max(1, len(visits) // 10)
+        step = max(1, len(visits) // 5)
         for _ in count():
             found = self.planned(visits)
             spent = sum(visits.values()) / len(visits)

@@ -85,13 +85,13 @@ def after_scan(case: Case, found: Mapping[tuple[str, int], float], visit: ScanVi
     evidence = {at: _scanned(case.evidence[at], share, visit) for at, share in found.items()}
     problem = case.problem
     busy = {at: known.reckoned for at, known in evidence.items()}
-    cost = {at: known.cost for at, known in evidence.items()}
+    cost = None
+    if problem.cost is not None:
+        cost = {**problem.cost, **{at: known.cost for at, known in evidence.items()}}
     return replace(
         case,
         evidence={**case.evidence, **evidence},
-        problem=replace(
-            problem, busy={**problem.busy, **busy}, cost={**(problem.cost or {}), **cost}
-        ),
+        problem=replace(problem, busy={**problem.busy, **busy}, cost=cost),
     )
 
 
