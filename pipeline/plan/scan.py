@@ -306,11 +306,11 @@ def outlooks(
     A store is settled, and nothing is asked, where the chance of a change is below `least_chance`;
     else scans are asked until the rest of its stations would be settled.
     """
-    much = prospects.much()
+    much, price = prospects.much(), prospects.terms.per_visit
+    chances = [_above(much[:, list(own)].sum(axis=1), price) for own in stations]
+    if all(chance < least_chance for chance in chances):
+        return [Outlook(chance, ()) for chance in chances]
     worth, best = prospects.worth()
-    found = [_listed(own, much, worth, prospects.terms.per_visit, least_chance) for own in stations]
-    if not any(listed for _, listed in found):
-        return [Outlook(chance, ()) for chance, _ in found]
     carried = worth - prospects.without_each(best)
     turned = np.stack([prospects.choices_at(at, best) for at in range(carried.shape[0])])
     planned = prospects.planned
@@ -322,25 +322,30 @@ def outlooks(
         turns = {at: _turn(turned[at, :, i], at, int(planned[i])) for at in channels}
         return StationScans(i, max(0.0, float(worth[i])), TRIED[best[i]], channels, turns)
 
-    return [Outlook(chance, tuple(map(asked, listed))) for chance, listed in found]
+    return [
+        Outlook(chance, tuple(map(asked, _listed(own, much, worth, price, least_chance))))
+        for chance, own in zip(chances, stations, strict=True)
+    ]
+
+
+def _above(gains: Floats, price: float) -> float:
+    return float((gains > price).mean())
 
 
 def _listed(
     own: Sequence[int], much: Floats, worth: Floats, price: float, least_chance: float
-) -> tuple[float, list[int]]:
-    """Return the chance of a change, and the stations to scan until it is small, the best first."""
+) -> list[int]:
+    """Return the stations to scan until the chance of a change is small, the best first."""
     later = much.mean(axis=0)
     some = [i for i in own if max(worth[i], later[i]) > _LEAST]
-    order = sorted(some, key=lambda i: (-worth[i], -later[i], i))
     rest = much[:, list(own)].sum(axis=1)
-    unsettled = float((rest > price).mean())
     listed: list[int] = []
-    for i in order:
-        if (rest > price).mean() < least_chance:
+    for i in sorted(some, key=lambda i: (-worth[i], -later[i], i)):
+        if _above(rest, price) < least_chance:
             break
         listed.append(i)
         rest = rest - much[:, i]
-    return unsettled, listed
+    return listed
 
 
 def _turn(choices: Ints, at: int, planned: int) -> PlanTurn:
