@@ -148,7 +148,9 @@ order by p.store;
 -- The scans asked of each store, the station worth most first, in the third of the hours that matter
 -- in which it was scanned least; in all of them where it was scanned in all alike.
 with bound as (
-    select limit_of('hours_from')::integer as opens, limit_of('hours_until')::integer as shuts
+    select max(value) filter (name = 'hours_from')::integer as opens,
+        max(value) filter (name = 'hours_until')::integer as shuts
+    from setting
 ), part as (
     select k, opens, shuts, opens + k * (shuts - opens) // 3 as begins,
         opens + (k + 1) * (shuts - opens) // 3 as ends
