@@ -61,7 +61,7 @@ def _store(seed: int, stations: int = 2) -> Stakes:
 
 
 def _findings(row: Sequence[Beta], visits: int) -> Iterator[tuple[float, list[Beta]]]:
-    """Yield every finding of independent readings of a station: its chance, and a and b after it."""
+    """Yield every finding of independent readings: its chance, and a and b after it."""
     taken = visits * READINGS
     for loud in product(range(taken + 1), repeat=len(row)):
         chance, after = 0.0, []

@@ -8,7 +8,6 @@ from pipeline.plan.decide import Terms
 from pipeline.plan.explain import Case, Evidence
 from pipeline.plan.scan import Outlook, Prospects, ScanVisit, outlooks
 from pipeline.plan.store import stakes_of, with_channels
-from pipeline.radio.channels import CHANNELS
 from pipeline.records import StoreStation
 from pipeline.tables.plan import ScanNext, StationPlan
 
@@ -42,7 +41,7 @@ def scans_of(
 ) -> dict[str, ScansOfStore]:
     """Return the scans of each store of a case, by the plan of all its stations.
 
-    A station that is still to be installed has no radio to scan with.
+    For a station still to be installed, scans are taken near its place.
     """
     tables = priced(with_channels(case.free, {}))
     stations, stakes = tables.problem.stations, stakes_of(case, tables)
@@ -58,9 +57,7 @@ def scans_of(
     at_home: dict[str, list[int]] = {}
     for i, station in enumerate(stations):
         store = case.homes[station.station][0] if case.homes else case.problem.store
-        at_home.setdefault(store, [])
-        if station.channel in CHANNELS:
-            at_home[store].append(i)
+        at_home.setdefault(store, []).append(i)
     found = outlooks(prospects, list(at_home.values()), asked.unsettled_most)
     visit = _Visit(asked.visit, terms.earshot)
     return {

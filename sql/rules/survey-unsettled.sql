@@ -2,11 +2,11 @@
 -- title: Decision not settled
 -- title.de: Entscheidung steht nicht fest
 -- severity: note
--- says: More scans change the plan by more than a change costs with a chance of {chance:.0%}: scan
---   {stations:# station|# stations}, first {first} ({visits:# visit|# visits}).
--- says.de: Weitere Scans ändern den Plan um mehr, als eine Änderung kostet, mit einer
---   Wahrscheinlichkeit von {chance:.0%}: {stations:# Station|# Stationen} scannen, zuerst {first}
---   ({visits:# Besuch|# Besuche}).
+-- says: Scan {stations:# station|# stations}, first {first} ({visits:# visit|# visits}): the chance
+--   that more scans change the plan by more than a change costs is {chance:.0%}.
+-- says.de: {stations:# Station|# Stationen} scannen, zuerst {first} ({visits:# Besuch|# Besuche}):
+--   Weitere Scans ändern den Plan um mehr, als eine Änderung kostet, mit einer Wahrscheinlichkeit
+--   von {chance:.0%}.
 -- why: A plan made on few or old readings may not be the best. Its decision is settled once that
 --   chance is below {unsettled_most:.0%}; until then the store's sheet Scan next names stations,
 --   channels, visits and hours, those worth most first.

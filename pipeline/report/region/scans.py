@@ -26,7 +26,7 @@ SCANS: tuple[SheetColumn[StoreToScan], ...] = (
 _PRINTED: tuple[PrintedColumn[StoreToScan], ...] = (
     PrintedColumn(lambda one, _: f"{one.store} {one.name}", "row.store", 2.4),
     PrintedColumn(
-        lambda one, words: words.number(one.points, 2), "scan.column_gain", 0.7, right=True
+        lambda one, words: words.number(one.points, 2), "scan.column_worth", 0.9, right=True
     ),
     PrintedColumn(lambda one, words: words.number(one.visits), "scan.column_days", 0.6, right=True),
     PrintedColumn(

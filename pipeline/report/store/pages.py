@@ -63,7 +63,7 @@ from pipeline.report.store.lists import (
     held_height,
     move_height,
 )
-from pipeline.report.store.scans import scan_line, scan_list
+from pipeline.report.store.scans import ON_PAGE, scan_line, scan_list
 from pipeline.report.store.verdict import across_floors, evidence_lines, verdict
 from pipeline.wording import Wording, wording
 
@@ -71,6 +71,7 @@ _FIRST_FURTHER = 3  # the number of the first further page
 _LONG_NAME = Type(13.0, Face.STRONG)
 _FIGURES_H = 40.0
 _LISTS_LEAST = 150.0  # points kept for the two lists of page one
+_LABELS_LEAST = 58.0  # points kept for the labels on page two
 _AIR_ROWS = 14  # stations on page two; more get a page of their own
 _SIGNING = ("proposed", "approved", "done")
 _SIGNING_H, _ITEM_GAP, _ITEM_INDENT = 47.0, 2.0, 8.0
@@ -308,15 +309,17 @@ def _evidence(pen: Pen, box: Box, content: StoreContent, words: Wording) -> floa
 
 
 def _scans(pen: Pen, box: Box, content: StoreContent, words: Wording) -> float:
-    """Draw the first stations to scan next, or that nothing is left to scan."""
+    """Draw the first stations to scan next, as fit above the labels, or that none is left."""
     if content.unsettled is None:
         return box.y
-    printed = scan_list(content.unsettled, content.scans, words)
+    room = box.h - _LABELS_LEAST
+    lists = [scan_list(content.unsettled, content.scans, words, n) for n in range(ON_PAGE + 1)]
+    printed = next((one for one in lists[:0:-1] if list_height(one, box.w) <= room), lists[0])
     y = draw_list(pen, box, printed, 0, len(printed.rows))
-    if not content.scans:
-        return y
     line = scan_line(content.unsettled, content.scans, words)
-    return pen.paragraph(box.below(y + 1), line, TINY_MUTED, lines=2)
+    if printed.rows and y - box.y + text_height(line, TINY_MUTED, box.w, 2) <= room:
+        y = pen.paragraph(box.below(y + 1), line, TINY_MUTED, lines=2)
+    return y
 
 
 def _foot_height(page: Box, words: Wording) -> float:

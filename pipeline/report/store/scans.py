@@ -111,12 +111,14 @@ def scan_line(unsettled: float | None, scans: Sequence[ScanAsked], words: Wordin
     return words(key, chance=words.percent(unsettled))
 
 
-def scan_list(unsettled: float | None, scans: Sequence[ScanAsked], words: Wording) -> PrintedList:
+def scan_list(
+    unsettled: float | None, scans: Sequence[ScanAsked], words: Wording, shown: int
+) -> PrintedList:
     """Return the first stations to scan, for a page, and how many more there are."""
     stations = [tuple(rows) for _, rows in groupby(scans, key=attrgetter("place"))]
-    more = len(stations) - ON_PAGE
+    more = len(stations) - shown
     rest = words.counted("more.workbook", more) if more > 0 else ""
     return printed_list(
-        words, _PRINTED, stations[:ON_PAGE], title=words("scan.title"), note=rest,
+        words, _PRINTED, stations[:shown], title=words("scan.title"), note=rest,
         nothing=scan_line(unsettled, scans, words) or NOTHING,
     )  # fmt: skip
