@@ -99,9 +99,10 @@ class Survey:
                 visits[station] += 1
 
     def much_more(self) -> pl.DataFrame:
-        """Return 2,000 readings more of every channel, of ten visits at other times."""
+        """Return 2,000 readings more of the permitted channels, of ten visits at other times."""
         much = replace(self.setting, readings=2000, visits=10)
-        return folded(chain(much, self.seed, survey=1).readings)
+        readings = chain(much, self.seed, survey=1).readings
+        return folded(readings.filter(pl.col("channel").is_in(PERMITTED)))
 
 
 def _numbered(made: Chain, seed: int) -> pl.DataFrame:
