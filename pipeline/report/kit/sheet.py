@@ -172,8 +172,7 @@ class Book:
         self._printed = seal_line(seal, words, whole=False)
         self._scratch = self.book.worksheets[0]  # only to register looks on
         self.book.remove(self._scratch)
-        self.words = words
-        self.paper = _PAPERS[size]
+        self.words, self.paper = words, _PAPERS[size]
         day = words.days.cells
         formats = {
             Look.COUNT: "#,##0", Look.PERCENT: _PERCENT, Look.LEVEL: "0.0", Look.FINE: "0.000",
