@@ -2,15 +2,19 @@
 
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
-from itertools import product
+from itertools import accumulate, product
 from math import comb, exp
+from pathlib import Path
 
 import numpy as np
 import pytest
+from demo_run import Ran
+from openpyxl import load_workbook
 from scan_harness import LIMIT, Survey, changed_by
 from scipy.special import betaln
 from test_plan_sensitivity import _case
 
+from pipeline.commands import run_what_if
 from pipeline.plan.decide import PLAIN, Terms, decide
 from pipeline.plan.scan import SHARES, Prospects, ScanVisit, outlooks, visit_of
 from pipeline.plan.scan_rows import ScanTerms, scans_of
@@ -18,6 +22,7 @@ from pipeline.plan.stakes import Stakes
 from pipeline.plan.store import plan_store
 from pipeline.plan.what_if import after_scan, what_if
 from pipeline.plan.worth import expected_cost
+from pipeline.progress import Silent
 
 TERMS = Terms()
 CHANNELS, PRICE = 3, 0.005
@@ -211,8 +216,9 @@ def test_a_scan_taken_changes_the_plan_as_its_finding_says() -> None:
     assert case.evidence["A", 15].share == 0.05
 
 
+@pytest.mark.slow
 def test_a_small_chain_is_surveyed_where_it_is_worth_most() -> None:
-    """A quick slice: the first round asks for a quarter of the stations, all of stores in doubt."""
+    """The first round asks for a quarter of the stations, all of stores in doubt."""
     survey = Survey(1, 3)
     rounds = survey.chosen(1.2)
     _, visits, found = next(rounds)
@@ -227,3 +233,65 @@ def test_a_small_chain_is_surveyed_where_it_is_worth_most() -> None:
     assert 0 < len(added) <= max(1, len(visits) // 4)
     assert added <= listed
     assert all(changed_by(one, one) == 0 for one in found.stores.values())
+
+
+def test_the_demo_asks_for_scans_where_a_decision_is_open(demo_run: Ran) -> None:
+    """Scans are asked of the stores that are not settled, and the finding names the same ones."""
+    rows = demo_run.rows
+    (most,) = rows("select value from setting where name = 'unsettled_most'")[0]
+    chances = dict(rows("select store, unsettled from plan_sensitivity"))
+    asked = {store for (store,) in rows("select distinct store from scan_next")}
+    found = rows("select store from finding where rule = 'survey-unsettled'")
+
+    assert 0 < len(asked) < len(chances)
+    assert asked == {store for store, chance in chances.items() if chance >= most}
+    assert asked == {store for (store,) in found}
+    assert rows("select count(*) from scan_next where carried > worth * 1.5 + 1e-6") == [(0,)]
+
+
+def test_the_demo_s_sheet_and_page_name_the_stations_to_scan(demo_run: Ran) -> None:
+    """In the order of their worth, with every channel, in the language of the store."""
+    book = load_workbook(demo_run.request.out / "Mitte" / "M204" / "change-plan.xlsx")
+    sheet = book["Als Nächstes scannen"]
+    head = [cell.value for cell in sheet[1]]
+    told = [(row[1], row[3]) for row in sheet.iter_rows(min_row=2, values_only=True)]
+    kept = demo_run.rows(
+        "select station, channel from scan_next where store = 'M204' "
+        "order by place, carried desc, channel"
+    )
+
+    assert head[:2] == ["Folge", "Station"]
+    assert told == kept
+    hours = {row[6] for row in sheet.iter_rows(min_row=2, values_only=True)}
+    assert all(isinstance(each, str) and each.count(":") == 2 for each in hours)
+
+
+def test_the_chain_s_list_adds_the_visits_up(demo_run: Ran) -> None:
+    """The store worth most per visit first; visits so far are those of the rows up to it."""
+    sheet = load_workbook(demo_run.request.out / "chain" / "review.xlsx")["Scan next"]
+    rows = list(sheet.iter_rows(min_row=2, values_only=True))
+
+    worth = [float(str(row[3])) for row in rows]
+    assert worth == sorted(worth, reverse=True)
+    assert [row[5] for row in rows] == list(accumulate(row[4] for row in rows))
+    assert len(rows) == len(demo_run.rows("select distinct store from scan_next"))
+
+
+def test_a_scan_is_tried_on_the_command_line(demo_run: Ran, tmp_path: Path) -> None:
+    """Found busy as often as turns the plan, the station takes the channel named; below it not."""
+    ran = demo_run.copied(tmp_path, reports=False)
+    station, channel, share, then = ran.rows(
+        "select station, channel, turns_at, channel_then from scan_next n semi join station_plan p "
+        "on p.store = n.store and p.station = n.station and p.channel_planned = n.channel "
+        "where store = 'N104' and turns_at between 0.02 and 0.5 and visits = 1 "
+        "order by place limit 1"
+    )[0]
+    planned = {}
+    for found in (share - 0.02, min(1.0, share + 0.3)):
+        said = run_what_if(ran.request, "N104", {}, Silent(), {(station, channel): found})
+        at = said.stations.index(station)
+        planned[found] = {one.name: one.channels[at] for one in said.options}
+
+    low, high = planned.values()
+    assert low["plan"] == low["plan after the scan"] == high["plan"] == channel
+    assert high["plan after the scan"] == then
