@@ -26,6 +26,8 @@ from pipeline.teach import rules_of, teach, write_rules
 from pipeline.template import write_demo, write_template
 from pipeline.visible import visible
 
+_WHOLE = 100.0  # per cent
+
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(__version__, prog_name="quietaisle")
@@ -84,7 +86,8 @@ def check_command(call: Call, *, standing: bool, since: datetime | None) -> int:
     "wishes",
     multiple=True,
     metavar="STATION=CHANNEL",
-    help="Price this choice of yours against the plan; with one --store. May be repeated.",
+    help="Price this choice of yours against the plan; with one --store. May be repeated. "
+    "STATION:CHANNEL=SHARE% is a scan: what the plan were if one visit found the channel so busy.",
 )
 @step
 def plan_command(call: Call, *, wishes: tuple[str, ...]) -> int:
@@ -92,8 +95,9 @@ def plan_command(call: Call, *, wishes: tuple[str, ...]) -> int:
     if wishes:
         if call.only_store is None:
             raise click.UsageError("--set needs exactly one --store")
-        wanted = dict(_wish(text) for text in wishes)
-        found = commands.run_what_if(call.request, call.only_store, wanted, call.progress)
+        scans = dict(_scan(text) for text in wishes if text.endswith("%"))
+        wanted = dict(_wish(text) for text in wishes if not text.endswith("%"))
+        found = commands.run_what_if(call.request, call.only_store, wanted, call.progress, scans)
         terminal.show_what_if(call.console, found)
         return DONE
     summary, rows = commands.run_listing(call.request, "listed_moves", call.progress)
@@ -106,6 +110,15 @@ def _wish(text: str) -> tuple[str, int]:
     if not station or not channel.isdecimal() or int(channel) not in range(11, 27):
         raise click.UsageError(f"--set {text}: give it as STATION=CHANNEL, channel 11 to 26")
     return station, int(channel)
+
+
+def _scan(text: str) -> tuple[tuple[str, int], float]:
+    at, _, share = text.removesuffix("%").rpartition("=")
+    station, _, channel = at.rpartition(":")
+    number = share.replace(",", ".").replace(".", "", 1)
+    if not number.isdecimal() or float(share.replace(",", ".")) > _WHOLE:
+        raise click.UsageError(f"--set {text}: give the share found busy as 0% to 100%")
+    return _wish(f"{station}={channel}"), float(share.replace(",", ".")) / _WHOLE
 
 
 @cli.command("schedule")

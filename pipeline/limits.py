@@ -23,6 +23,7 @@ _BOUNDED = {
     "verdict_gain_least": rules.number(0, 1),
     "verdict_loss_most": rules.number(0, 1),
     "labels_verified_share": rules.number(0, 1),
+    "unsettled_most": rules.number(0.001, 1),
 }
 
 

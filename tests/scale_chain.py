@@ -19,7 +19,7 @@ from pipeline.run import Request, run
 COMPUTED = (
     "computed", "earshot", "ed_evidence", "move", "path_fit", "path_residual", "plan_proof",
     "plan_sensitivity", "block_today", "portfolio_fit", "station_load", "station_plan",
-    "unplanned_store",
+    "unplanned_store", "scan_next",
 )  # fmt: skip
 SEED = 154
 

@@ -121,7 +121,7 @@ def _evidence(chance: random.Random, store: str, name: str, channel: int) -> Evi
     cost = -log1p(-share)
     return EvidenceRow(
         store, name, channel, share, share, share, cost, 1.0, 9.0, 50.0, 50, False, "measured",
-        None, None,
+        None, None, 1.0, 9.0,
     )  # fmt: skip
 
 

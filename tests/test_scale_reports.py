@@ -34,7 +34,7 @@ CHANGES = [
     "update earshot set hit_co = 0.95, heard_dbm = -40 where store = 'S1'",
     "update wifi_seen set level_dbm = -60 where store = 'S1' and wifi_channel = 11",
     "update plan_proof set bound = 4.1 where store = 'S1'",
-    "insert into plan_sensitivity values ('S1', 20, 18, 0.1, 'scan again', 19, 0.2)",
+    "insert into plan_sensitivity values ('S1', 20, 18, 0.1, 'scan again', 19, 0.2, 0.4)",
     "insert into permitted_channel values ('S1', 17)",
     "insert into finding values ('r1', 'survey-stale', 'watch', 'S1', 'S1', 'old', null, null)",
 ]

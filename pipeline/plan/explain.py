@@ -24,6 +24,8 @@ class Evidence:
     95 % points, None where it is not known; `cost` is E[-ln(1 - share)], `a` and `b` the Beta it is
     reckoned with; `worth` counts readings as independent ones; `wifi` names the Wi-Fi heard in it;
     `lost` is the share of frames that weak interference spoils at the labels, None if not known.
+    `own` are a and b as a scan would find them, where the plan reckons a channel that nobody
+    measured to be no better than others.
     """
 
     share: float | None
@@ -38,6 +40,7 @@ class Evidence:
     source: str
     wifi: str | None
     lost: float | None = None
+    own: tuple[float, float] | None = None
 
     @property
     def reckoned(self) -> float:

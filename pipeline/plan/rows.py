@@ -63,6 +63,8 @@ class EvidenceRow:
     source: str
     wifi: str | None
     lost: float | None
+    own_a: float  # of the Beta before it is reckoned to be no better than others
+    own_b: float
     __reduce__ = packed
 
 
@@ -263,6 +265,7 @@ def _evidence(row: EvidenceRow) -> Evidence:
         source=row.source,
         wifi=row.wifi,
         lost=row.lost,
+        own=(row.own_a, row.own_b),
     )
 
 

@@ -187,6 +187,7 @@ def sensitivity(
         ask=ask,
         near=sum(regret <= allowed for regret in regrets),
         worst=max(regrets, default=0.0),
+        unsettled=None,  # until scans are weighed
     )
     return found, tuple(count / draws if draws else None for count in kept)
 
@@ -256,31 +257,26 @@ def _changes(
 
 
 def _ask(case: Case, after: Sequence[int], rivals: Counter[tuple[int, int]]) -> str:
-    """Return the measurement that would settle most of the draws the plan lost, as JSON.
+    """Return the level to measure where draws are lost though their channels are well scanned.
 
-    A scan settles the more, the oftener its channel was in question and the less it is known.
+    As JSON, of the station that is in question most; what to scan is weighed apart (`scan`).
     """
-    if not rivals:
-        return ""
     doubt: dict[tuple[int, int], float] = {}
     for (at, rival), times in rivals.items():
         for channel in (after[at], rival):
             worth = case.evidence[case.problem.stations[at].station, channel].worth
             gain = doubt.get((at, channel), 0.0) + times / max(worth, 1.0)
             doubt[at, channel] = gain
+    if not doubt:
+        return ""
     at, channel = min(doubt, key=lambda key: (-doubt[key], key))
     station = case.problem.stations[at].station
-    if case.evidence[station, channel].worth < _WELL_SCANNED:
-        return _asking("scan", channel=channel, station=station)
     guessed = sorted(
         (-level.heard_dbm, neighbour)
         for (listener, neighbour), level in case.levels.items()
         if listener == station and level.source != "measured"
     )
-    if guessed:
-        return _asking("level", station=station, neighbour=guessed[0][1])
-    return _asking("scan_again", channel=channel, station=station)
-
-
-def _asking(what: str, **facts: str | int) -> str:
-    return json.dumps({"ask": what, **facts}, ensure_ascii=False)
+    if case.evidence[station, channel].worth < _WELL_SCANNED or not guessed:
+        return ""
+    facts = {"ask": "level", "station": station, "neighbour": guessed[0][1]}
+    return json.dumps(facts, ensure_ascii=False)

@@ -55,7 +55,7 @@ def plan_and_hold(case: Case, effort: int, terms: Terms) -> tuple[StorePlan, Cas
     """
     wide = with_channels(case.free, {})  # each station starts where it is
     tables = priced(wide)
-    stakes, ties = _stakes(case, tables), tie_costs(wide.stations)
+    stakes, ties = stakes_of(case, tables), tie_costs(wide.stations)
     chances = Chances()
     best = decide(stakes, terms, ties=ties, effort=effort, chances=chances)
     held: set[int] = set()
@@ -155,7 +155,7 @@ def _told(case: Case, tables: Priced, best: Decision, anew: _Anew, terms: Terms)
     )
 
 
-def _stakes(case: Case, tables: Priced) -> Stakes:
+def stakes_of(case: Case, tables: Priced) -> Stakes:
     """Return what is at stake; `tables` are of stations that may also stay where they are."""
     wide = tables.problem
     beta = [

@@ -9,6 +9,8 @@ from operator import attrgetter
 from typing import TypeVar
 
 from pipeline.database import Database
+from pipeline.estimate.assumptions import Assumptions
+from pipeline.estimate.grid import correlation
 from pipeline.fresh import CHUNK, choose, fingerprint, keep, narrowed, run_mark, stale, store_marks
 from pipeline.parallel import mapped
 from pipeline.plan.decide import Terms
@@ -23,6 +25,8 @@ from pipeline.plan.rows import (
     store_case,
     unseen,
 )
+from pipeline.plan.scan import visit_of
+from pipeline.plan.scan_rows import ScansOfStore, ScanTerms, scans_of
 from pipeline.plan.sensitivity import Doubt, sensitivity
 from pipeline.plan.store import StorePlan, plan_and_hold
 from pipeline.progress import Progress
@@ -34,6 +38,7 @@ from pipeline.tables.plan import (
     OwedNextDoor,
     PlanProof,
     PlanSensitivity,
+    ScanNext,
     StationPlan,
     UnplannedStore,
 )
@@ -71,7 +76,8 @@ def _plan(database: Database, settings: Settings, progress: Progress) -> None:
     joined = database.records(Joined, "plan", "joined")
     marks = _marks(database, settings, joined)
     due = stale(database, "plan", marks).stores
-    work = partial(_planned, limits=dict(settings.limits))
+    limits = dict(settings.limits)
+    work = partial(_planned, limits=limits, asked=scan_terms(database, limits))
     units = _units(due, joined)
     planned = mapped(work, _rows(database, units, joined), len(units))
     watched = iter(progress.over(planned, "planning", len(units)))
@@ -138,28 +144,43 @@ class _Planned:
     sensitivity: PlanSensitivity | None = None
     unplanned: UnplannedStore | None = None
     owed: tuple[OwedNextDoor, ...] = ()
+    scans: tuple[ScanNext, ...] = ()
 
 
-def _planned(rows: StoreRows, limits: Mapping[str, float]) -> list[_Planned]:
+def _planned(rows: StoreRows, limits: Mapping[str, float], asked: ScanTerms) -> list[_Planned]:
     """Plan a store, or those that are planned together."""
     parts = rows.parts or (rows,)
     given = [_given(part) for part in parts if part.given or not part.stations]
     if len(given) == len(parts):
         return given
     found, case, sure = _solved(rows, limits)
+    scans = scans_of(case, found.stations, terms_of(limits), asked)
     if not rows.parts:
-        return [_Planned(rows.store, found, sure)]
+        return [_with_scans(_Planned(rows.store, found, sure), scans)]
     plans = of_each(found, case)
     planned = [part for part in parts if part.store not in {one.store for one in given}]
     return given + [
-        _Planned(
-            part.store,
-            plans[part.store],
-            sure_of(sure, case, part.store),
-            owed=owed_next_door(case, found, part.store, _alone(part, limits)),
+        _with_scans(
+            _Planned(
+                part.store,
+                plans[part.store],
+                sure_of(sure, case, part.store),
+                owed=owed_next_door(case, found, part.store, _alone(part, limits)),
+            ),
+            scans,
         )
         for part in planned
     ]
+
+
+def _with_scans(one: _Planned, scans: Mapping[str, ScansOfStore]) -> _Planned:
+    """Return a planned store with the scans that settle its decision."""
+    found, sure = scans[one.store], one.sensitivity
+    return replace(
+        one,
+        sensitivity=sure and replace(sure, unsettled=round(found.unsettled, 4)),
+        scans=found.rows,
+    )
 
 
 def _solved(
@@ -200,6 +221,14 @@ def case_of(database: Database, settings: Settings, store: str) -> Case | None:
     if own is None or own.given or not own.stations:
         return None
     return store_case(rows, settings.limits).seen_from(store)
+
+
+def scan_terms(database: Database, limits: Mapping[str, float]) -> ScanTerms:
+    """Return what a visit of a survey is, and when a decision is settled."""
+    alike = database.value("plan", "visit_correlation")
+    if alike is None:  # nothing was surveyed yet
+        alike = correlation(Assumptions().visit_spread)
+    return ScanTerms(visit_of(alike, limits["readings_minimum"]), limits["unsettled_most"])
 
 
 def terms_of(limits: Mapping[str, float]) -> Terms:
@@ -296,9 +325,10 @@ def _keep(database: Database, stores: Sequence[str], found: Sequence[_Planned]) 
     doubts = [one.sensitivity for one in found if one.sensitivity is not None]
     unplanned = [one.unplanned for one in found if one.unplanned is not None]
     owed = [row for one in found for row in one.owed]
+    scans = [row for one in found for row in one.scans]
     choose(database, stores)
     database.clear_chosen(
-        Move, StationPlan, PlanProof, PlanSensitivity, UnplannedStore, OwedNextDoor
+        Move, StationPlan, PlanProof, PlanSensitivity, UnplannedStore, OwedNextDoor, ScanNext
     )
     database.put(StationPlan, stations)
     database.put(Move, moves)
@@ -306,3 +336,4 @@ def _keep(database: Database, stores: Sequence[str], found: Sequence[_Planned]) 
     database.put(PlanSensitivity, doubts)
     database.put(UnplannedStore, unplanned)
     database.put(OwedNextDoor, owed)
+    database.put(ScanNext, scans)

@@ -4,11 +4,15 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from math import fsum
 
+from scipy.special import betaincinv
+
 from pipeline.plan.assign import assign
 from pipeline.plan.costs import StoreProblem, clear_air, priced, tie_costs
 from pipeline.plan.decide import Terms
-from pipeline.plan.explain import Case
+from pipeline.plan.explain import Case, Evidence
+from pipeline.plan.scan import ScanVisit
 from pipeline.plan.store import interval, plan_store, with_channels
+from pipeline.plan.worth import expected_cost
 from pipeline.records import OFF_AIR, OrderPrice
 
 
@@ -33,24 +37,28 @@ class WhatIf:
     not_permitted: tuple[str, ...]
 
 
-def what_if(case: Case, wanted: Mapping[str, int], effort: int, terms: Terms) -> WhatIf:
+def what_if(
+    case: Case, wanted: Mapping[str, int], effort: int, terms: Terms, *, then: Case | None = None
+) -> WhatIf:
     """Price a wish (station -> channel) in one store, against the plan on these terms.
 
-    A channel the rules do not permit is priced all the same, and named in `not_permitted`.
-    Stations must be in the store; the caller checks.
+    With a case as it would be `then`, after scans, all is priced by that, and what would be the
+    plan stands beside the plan of today. A channel the rules do not permit is priced all the same,
+    and named in `not_permitted`. Stations must be in the store; the caller checks.
     """
+    ours = _planned(case, effort, terms)
+    case = then or case
     problem = with_channels(case.problem, wanted)
-    now = [station.channel for station in problem.stations]
-    ours = [station.channel_planned for station in plan_store(case, effort, terms).stations]
-    put_in = [
-        wanted.get(s.station, channel) for s, channel in zip(problem.stations, ours, strict=True)
-    ]
-    granted = {s.station: s.choices for s in case.problem.stations}
-    granted |= {station: (channel,) for station, channel in wanted.items()}
-    around = _best(problem, granted, effort)
-    named = (("today", now), ("plan", ours), ("plan with your choice", put_in))
-    options = [_option(problem, name, channels) for name, channels in named]
-    options.append(_option(problem, "best around your choice", around))
+    named = {"today": [station.channel for station in problem.stations], "plan": ours}
+    if then is not None:
+        named["plan after the scan"] = ours = _planned(then, effort, terms)
+    if wanted:
+        stations = zip(problem.stations, ours, strict=True)
+        named["plan with your choice"] = [wanted.get(s.station, c) for s, c in stations]
+        granted = {s.station: s.choices for s in case.problem.stations}
+        granted |= {station: (channel,) for station, channel in wanted.items()}
+        named["best around your choice"] = _best(problem, granted, effort)
+    options = [_option(problem, name, channels) for name, channels in named.items()]
     return WhatIf(
         store=problem.store,
         stations=tuple(station.station for station in problem.stations),
@@ -61,6 +69,48 @@ def what_if(case: Case, wanted: Mapping[str, int], effort: int, terms: Terms) ->
             if station.station in wanted
             if wanted[station.station] not in (case.permits(station.station) or station.choices)
         ),
+    )
+
+
+def _planned(case: Case, effort: int, terms: Terms) -> list[int]:
+    return [station.channel_planned for station in plan_store(case, effort, terms).stations]
+
+
+def after_scan(case: Case, found: Mapping[tuple[str, int], float], visit: ScanVisit) -> Case:
+    """Return the case as if one visit had found channels busy: (station, channel) -> share, 0..1.
+
+    Raises:
+        KeyError: a station has no evidence on that channel, as it is not installed.
+    """
+    evidence = {at: _scanned(case.evidence[at], share, visit) for at, share in found.items()}
+    problem = case.problem
+    busy = {at: known.reckoned for at, known in evidence.items()}
+    cost = None
+    if problem.cost is not None:
+        cost = {**problem.cost, **{at: known.cost for at, known in evidence.items()}}
+    return replace(
+        case,
+        evidence={**case.evidence, **evidence},
+        problem=replace(problem, busy={**problem.busy, **busy}, cost=cost),
+    )
+
+
+def _scanned(known: Evidence, share: float, visit: ScanVisit) -> Evidence:
+    a, b = known.own or (known.a, known.b)
+    a, b = a + visit.worth(1) * share, b + visit.worth(1) * (1 - share)
+    low, high = (float(betaincinv(a, b, point)) for point in (0.05, 0.95))
+    return replace(
+        known,
+        share=a / (a + b),
+        low=low,
+        high=high,
+        cost=expected_cost(a, b),
+        a=a,
+        b=b,
+        worth=known.worth + visit.worth(1),
+        readings=known.readings + visit.readings,
+        source="measured",
+        own=None,
     )
 
 

@@ -167,7 +167,7 @@ class PlanSensitivity:
     regret: float = column(
         "how much more it cost than the draw's best, on average, in units of the plan", digits=6
     )
-    ask: str = column("the measurement that would settle most, as JSON; empty where it always won")
+    ask: str = column("the level that is to be measured first, as JSON; empty: none matters")
     near: int | None = column(
         "draws in which it was within half a point of label-weighted clear air of the best",
         sql="bigint",
@@ -176,3 +176,36 @@ class PlanSensitivity:
     worst: float | None = column(
         "how much more it cost than the draw's best, at worst", digits=6, since=6
     )
+    unsettled: float | None = column(
+        "chance that 2,000 more readings of every channel change the plan by more than the price "
+        "of a change, 0..1; settled below `unsettled_most`",
+        digits=4,
+        since=8,
+    )
+
+
+@table("scan_next", since=8)
+class ScanNext:
+    """The scans that settle each store's plan, best first; none where the decision is settled.
+
+    A visit reads all the channels named of a station; the rows of one station share its place.
+    """
+
+    store: str = column("the store's key")
+    station: str = column("the station's key within its store")
+    place: int = column("1 is the station to scan first in its store")
+    channel: int = column("the channel to read, 11..26")
+    visits: int = column("how many visits, each on a day of its own")
+    readings: int = column("readings of the channel in each visit")
+    worth: float = column(
+        "what each visit is expected to gain the plan, in clear air of a station of average size",
+        digits=6,
+    )
+    carried: float = column("how much less without this channel", digits=6)
+    quiet: bool = column("an own station in earshot uses the channel or one beside it: quiet it")
+    turns_at: float | None = column(
+        "share of these readings found busy at which the plan turns: on the planned channel from "
+        "so much on, on others up to so much; null: this channel alone does not turn it",
+        digits=2,
+    )
+    channel_then: int | None = column("the station's channel in the plan that it turns to")

@@ -60,16 +60,16 @@ with told as (
 ), here as (
     select store, station, found
     from told semi join station_now using (store, station, channel) where source = 'measured'
-), reckoned as (
-    select t.* replace (greatest(t.found, m.found, h.found) as found)
+), held as (
+    select t.*, greatest(t.found, m.found, h.found) as reckoned
     from told t
     left join middle m on m.store = t.store and m.channel = t.channel and t.source = 'absent'
     left join here h on h.store = t.store and h.station = t.station and t.source = 'absent'
 )
 select store, station, channel, busy_estimate as share, busy_low as low, busy_high as high,
-    found.cost, found.a, found.b, worth, readings, own_traffic, source, wifi,
-    frames_lost as lost
-from reckoned
+    reckoned.cost, reckoned.a, reckoned.b, worth, readings, own_traffic, source, wifi,
+    frames_lost as lost, a as own_a, b as own_b
+from held
 order by store, station, channel;
 
 -- name: heard
@@ -112,6 +112,10 @@ select c.store, c.fingerprint, p.channels, h.cause, h.subject, h.stations
 from computed c left join permitted p using (store) left join held_store h using (store)
 where c.step = 'survey'
 order by c.store;
+
+-- name: visit_correlation
+-- How alike two readings of one visit are, as fitted over the portfolio.
+select cast(fit ->> 'correlation' as double) from portfolio_fit;
 
 -- name: to_set
 -- The stations of the plan that are set for the first time, and what their export says of them.

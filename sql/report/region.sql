@@ -235,3 +235,26 @@ group by region order by region;
 select count(*) as files, sha256(string_agg(sha256, chr(10) order by sha256)) as digest
 from (select distinct f.sha256 from store_file_matched f join store_now n using (store))
 having count(*) > 0;
+
+-- name: region_scans
+-- The stores whose decision is not settled: how many visits are worth most each, all stations left
+-- being scanned on every one, what one is worth, and the next night there.
+with station as (
+    select distinct store, station, visits, worth from scan_next
+), tried as (   -- as many visits as one of its stations asks for: whole are those that ask for no more
+    select t.store, t.visits, count(*) as stations,
+        round(fsum(s.worth * s.visits) / t.visits, 9) as worth
+    from (select distinct store, visits from station) t
+    join station s on s.store = t.store and s.visits <= t.visits
+    group by t.store, t.visits
+), asked as (
+    from tried qualify row_number() over (partition by store order by worth desc, visits) = 1
+)
+select n.region, n.store, n.name, s.unsettled, a.worth, a.visits, a.stations,
+    (select min(c.night) from change_schedule c, this_run r
+        where c.store = n.store and c.night >= r.as_of) as next_night,
+    0 as so_far  -- counted once the list is in order
+from asked a
+join plan_sensitivity s using (store)
+join store_now n using (store)
+order by n.region, a.worth desc, n.store;

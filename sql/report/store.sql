@@ -149,12 +149,45 @@ order by store, wifi_channel, width_mhz, secondary nulls first;
 -- anew is per station.
 select p.store, p.cost, p.bound, p.optimal, p.cost_now, p.solver, p.order_proven, p.worst_step,
     coalesce(s.draws, 0) as draws, coalesce(s.regret / t.stations, 0) as regret,
-    coalesce(s.worst / t.stations, 0) as worst, coalesce(s.ask, '') as ask
+    coalesce(s.worst / t.stations, 0) as worst, coalesce(s.ask, '') as ask,
+    s.unsettled
 from plan_proof p
 left join plan_sensitivity s using (store)
 left join (select store, count(*) as stations from station_plan group by store) t using (store)
 where p.store in (select store from due_store)
 order by p.store;
+
+-- name: store_scans
+-- The scans asked of each store, the station worth most first, in the third of the hours that matter
+-- in which it was scanned least; in all of them where it was scanned in all alike.
+with bound as (
+    select max(value) filter (name = 'hours_from')::integer as opens,
+        max(value) filter (name = 'hours_until')::integer as shuts
+    from setting
+), part as (
+    select k, opens, shuts, opens + k * (shuts - opens) // 3 as begins,
+        opens + (k + 1) * (shuts - opens) // 3 as ends
+    from bound, (select unnest(range(3)) as k)
+), asked as (
+    select distinct store, station from scan_next where store in (select store from due_store)
+), seen as (
+    select a.store, a.station, p.*,
+        (select count(distinct b.visit) from block_today b where b.store = a.store
+            and b.station = a.station and b.hour >= p.begins and b.hour < p.ends) as visits
+    from asked a cross join part p
+), hours as (
+    select store, station,
+        if(min(visits) = max(visits), any_value(opens), min_by(begins, [visits, k])) as hour_from,
+        if(min(visits) = max(visits), any_value(shuts), min_by(ends, [visits, k])) as hour_until
+    from seen group by store, station
+)
+select n.store, n.station, s.name, n.place, n.channel, p.channel_planned, n.visits, n.readings,
+    h.hour_from, h.hour_until, n.quiet, n.worth, n.carried, n.turns_at, n.channel_then
+from scan_next n
+join hours h using (store, station)
+join station_plan p using (store, station)
+left join station_now s using (store, station)
+order by n.store, n.place, n.carried desc, n.channel;
 
 -- name: store_permitted
 -- The channels the rules permit in each store.

@@ -38,6 +38,15 @@ from station_now s
 join ed_evidence v on v.store = s.store and v.station = s.station and v.channel = s.channel
 left join own o on o.store = s.store and o.station = s.station;
 
+-- name: scan_wanted
+-- The stations whose plan more scans may still change: those to scan next, and all of a store whose
+-- decision was not weighed, since it has no plan.
+create or replace view scan_wanted as
+select distinct store, station from ed_evidence
+where store not in (select store from plan_sensitivity where unsettled is not null)
+union
+select store, station from scan_next;
+
 -- name: in_earshot
 -- Today's stations in earshot: `station` hears `neighbour`, if it were on the same channel,
 -- above the clear-channel threshold with at least the chance the rules file names. One next door is

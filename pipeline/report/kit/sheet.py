@@ -54,6 +54,7 @@ class Look(StrEnum):
     COUNT = "count"
     PERCENT = "percent"
     LEVEL = "level"  # one decimal
+    FINE = "fine"  # three decimals
     DAY = "day"
     MOMENT = "moment"
 
@@ -185,14 +186,13 @@ class Book:
         self._scratch = self.book.worksheets[0]  # only to register looks on
         self.book.remove(self._scratch)
         self._varied: dict[tuple[bytes, str, bool], StyleArray] = {}
-        self.words = words
-        self.paper = _PAPERS[size]
+        self.words, self.paper = words, _PAPERS[size]
         day = words.days.cells
         formats = {
-            Look.COUNT: "#,##0", Look.PERCENT: _PERCENT, Look.LEVEL: "0.0", Look.DAY: day,
-            Look.MOMENT: f"{day} hh:mm",
+            Look.COUNT: "#,##0", Look.PERCENT: _PERCENT, Look.LEVEL: "0.0", Look.FINE: "0.000",
+            Look.DAY: day, Look.MOMENT: f"{day} hh:mm",
         }  # fmt: skip
-        sides = dict.fromkeys((Look.COUNT, Look.PERCENT, Look.LEVEL), "right")
+        sides = dict.fromkeys((Look.COUNT, Look.PERCENT, Look.LEVEL, Look.FINE), "right")
         kinds = {
             look: Alignment(sides.get(look, "left"), "top", indent=1, wrap_text=look is Look.LONG)
             for look in Look
@@ -369,7 +369,7 @@ def _longest(values: Sequence[Value], look: Look) -> int:
     return max(texts, len(_WRITTEN.get(look, "100 %")))
 
 
-_DIGITS = {Look.LEVEL: ",.1f", Look.COUNT: ","}
+_DIGITS = {Look.LEVEL: ",.1f", Look.FINE: ",.3f", Look.COUNT: ","}
 _WRITTEN = {Look.MOMENT: "30.09.2026 22:15", Look.DAY: "30.09.2026"}
 
 

@@ -275,6 +275,31 @@ class RegionInputs:
 
 
 @dataclass(frozen=True, slots=True)
+class StoreToScan:
+    """A store whose decision more scans would settle.
+
+    Visits are days on which all its stations to scan are scanned; `worth` is what one of them is
+    expected to gain, in clear air of a station of average size, 0..1. `so_far` are the visits of
+    the list up to and with it.
+    """
+
+    region: str
+    store: str
+    name: str
+    unsettled: float
+    worth: float
+    visits: int
+    stations: int
+    next_night: date | None
+    so_far: int
+
+    @property
+    def points(self) -> float:
+        """What a visit is expected to gain, in points of clear air."""
+        return 100 * self.worth
+
+
+@dataclass(frozen=True, slots=True)
 class RegionSeal:
     """The seal of the register that took in the last entry of any store of a region."""
 
@@ -310,6 +335,7 @@ class RegionContent:
     offer: float | None = None  # what time lost to own neighbours weighs; None: as in the plan
     approvers: tuple[str, ...] = ()
     parts: tuple["RegionContent", ...] = ()  # of the chain
+    scans: tuple[StoreToScan, ...] = ()  # the store worth most per visit first
 
     def named(self, words: Wording) -> str:
         """Return what it is about: the region, or the chain."""

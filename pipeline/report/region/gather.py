@@ -27,6 +27,7 @@ _LINES: Mapping[str, tuple[type[content.OfRegion], str]] = {
     "findings": (content.FindingLine, "region_findings"),
     "expiring": (content.ExpiringException, "region_exceptions"),
     "joined": (content.JoinedStores, "region_next_door"),
+    "scans": (content.StoreToScan, "region_scans"),
 }
 """The rows of a review, by its field: what each is, and the statement that reads them."""
 _NO_REGION = ""  # what is of no one region, beside the chain, which is of all
@@ -80,6 +81,7 @@ def region_contents(
             inputs=inputs.get(region),
             deadlines=_deadlines(settings.schedule.deadlines, region, found.stores),
             chain=None if region == CHAIN else proved[CHAIN],
+            scans=tuple(_best_first(found.scans)),
         )
         if region == CHAIN:
             parts = tuple(part(one, ("stores", "promises")) for one in named)
@@ -96,6 +98,14 @@ def _read(database: Database, kind: type[Line], name: str) -> Mapping[str, tuple
     whole = [line for region in sorted(found) for line in found[region]]
     every = {**found, CHAIN: whole, _NO_REGION: nowhere}
     return defaultdict(tuple, {region: tuple(lines) for region, lines in every.items()})
+
+
+def _best_first(scans: Sequence[content.StoreToScan]) -> Iterator[content.StoreToScan]:
+    """Yield the stores to scan, that worth most per visit first, with the visits up to each."""
+    so_far = 0
+    for one in sorted(scans, key=lambda each: (-each.worth, each.store)):
+        so_far += one.visits
+        yield replace(one, so_far=so_far)
 
 
 def _latest(seals: Sequence[content.RegionSeal]) -> Seal | None:

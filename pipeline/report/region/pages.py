@@ -52,6 +52,7 @@ from pipeline.report.region.pictures import (
     standing_mark,
 )
 from pipeline.report.region.proof import gains, sentences, why, word
+from pipeline.report.region.scans import scan_rows
 from pipeline.wording import NOTHING, Wording
 
 _COUNT = Type(style.LEAD, Face.STRONG, style.PLANNED)
@@ -101,7 +102,7 @@ def region_pdf(content: RegionContent, links: Sequence[FileLinks], words: Wordin
     rows = region_rows(content, page.w, words) if content.parts else None
     rows = rows or _store_rows(content, links, words)
     room = page.h - 2 * HEADING_H - _GAPS - sum(rows.heights) if content.parts else None
-    blocks = (rows, _basis(content, page.w, words, room))
+    blocks = (rows, _basis(content, page.w, words, room), scan_rows(content, page.w, words))
     pages = block_pages([block for block in blocks if block.heights], page.h)
     leaves = [Leaf(first), *(Leaf(draw_blocks(parts)) for parts in pages)]
     title, foot = content.titled(words), content.named(words)

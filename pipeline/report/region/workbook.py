@@ -34,6 +34,7 @@ from pipeline.report.region.content import (
 )
 from pipeline.report.region.pages import FileLinks
 from pipeline.report.region.proof import gains, sentences, why, word
+from pipeline.report.region.scans import SCANS
 from pipeline.wording import NOTHING, Wording
 from pipeline.xlsx import workbook_bytes
 
@@ -155,6 +156,8 @@ def region_workbook(content: RegionContent, links: Sequence[FileLinks], words: W
         put_list(book, book.sheet("Regions", title), REGIONS, content.parts)
     else:
         _put_rows(book, title, content, links)
+    if content.scans:
+        put_list(book, book.sheet("Scan next", title), SCANS, content.scans)
     if content.proof is not None:
         told = sentences(content.proof, content.chain, content.costs, content.offer, words)
         put_list(book, book.sheet("Effect", title), EFFECT, told)

@@ -4,6 +4,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from pipeline.report.kit import style
+from pipeline.report.kit.lists import PrintedList, draw_list, list_height
 from pipeline.report.kit.pen import (
     HEADING_H,
     SMALL,
@@ -18,11 +19,13 @@ from pipeline.report.kit.pen import (
 from pipeline.report.kit.tags import Role
 from pipeline.report.store.content import CAUTIONS, READING, Document, StoreContent
 from pipeline.report.store.lists import (
+    LABELS_LEAST,
     draw_findings,
     draw_labels,
     findings_height,
     labels_height,
 )
+from pipeline.report.store.scans import ON_PAGE, scan_line, scan_list
 from pipeline.report.store.verdict import evidence_lines
 from pipeline.wording import Wording
 
@@ -36,10 +39,14 @@ _EVIDENCE_ROW = SMALL.leading + 1
 
 @dataclass(frozen=True, slots=True)
 class Card:
-    """A part that is drawn whole: its height in points at the width it was made for."""
+    """A part of a column: its height in points at the width it was made for.
+
+    On page one it is drawn whole; on page two it may have to make do with `least`.
+    """
 
     name: str
     height: float
+    least: float
     draw: Callable[[Pen, Box], object]
 
 
@@ -52,21 +59,48 @@ class PlacedCard:
 
 
 def left_cards(doc: Document, width: float) -> tuple[Card, ...]:
-    """Return what may stand below the bars: what the plan rests on, and the labels."""
+    """Return what may stand below the bars: what the plan rests on, what to scan, the labels."""
     content, words = doc.content, doc.words
     rows = sum(len(_lines_of(row, width)) for row in evidence_lines(content, words))
     evidence = HEADING_H + 1 + _EVIDENCE_ROW * rows
-    return (
-        Card("evidence", evidence, lambda pen, box: draw_evidence(pen, box, content, words)),
-        Card("labels", labels_height(doc, width), lambda pen, box: draw_labels(pen, box, doc)),
-    )
+    labels = labels_height(doc, width)
+    least = min(labels, LABELS_LEAST)
+    cards = [
+        Card("evidence", evidence, evidence, lambda pen, box: _evidence(pen, box, content, words)),
+        Card("labels", labels, least, lambda pen, box: draw_labels(pen, box, doc)),
+    ]
+    if content.unsettled is not None:
+        high, low = (_scans_height(doc, width, shown) for shown in (ON_PAGE, 0))
+        cards.insert(1, Card("scans", high, low, lambda pen, box: _scans(pen, box, doc)))
+    return tuple(cards)
 
 
 def right_cards(doc: Document, width: float) -> tuple[Card, ...]:
     """Return what may stand below the changes: the findings."""
     found, words = doc.content.findings, doc.words
     height = findings_height(found, width, words)
-    return (Card("findings", height, lambda pen, box: draw_findings(pen, box, found, words)),)
+    return (Card("findings", height, 0, lambda pen, box: draw_findings(pen, box, found, words)),)
+
+
+def _scan_list(doc: Document, shown: int) -> PrintedList:
+    return scan_list(doc.content.unsettled, doc.content.scans, doc.words, shown)
+
+
+def _scans_height(doc: Document, width: float, shown: int) -> float:
+    printed = _scan_list(doc, shown)
+    line = scan_line(doc.content.unsettled, doc.content.scans, doc.words)
+    said = text_height(line, TINY_MUTED, width, 2) + 1 if printed.rows else 0.0
+    return list_height(printed, width) + said
+
+
+def _scans(pen: Pen, box: Box, doc: Document) -> None:
+    """Draw as many stations to scan next as fit, or that none is left."""
+    shown = next((n for n in range(ON_PAGE, 0, -1) if _scans_height(doc, box.w, n) <= box.h), 0)
+    printed = _scan_list(doc, shown)
+    y = draw_list(pen, box, printed, 0, len(printed.rows))
+    if printed.rows:
+        line = scan_line(doc.content.unsettled, doc.content.scans, doc.words)
+        pen.paragraph(box.below(y + 1), line, TINY_MUTED, lines=2)
 
 
 def stacked(cards: Sequence[Card], box: Box) -> list[PlacedCard]:
@@ -80,8 +114,8 @@ def stacked(cards: Sequence[Card], box: Box) -> list[PlacedCard]:
     return placed
 
 
-def draw_evidence(pen: Pen, box: Box, content: StoreContent, words: Wording) -> float:
-    """Draw what the plan rests on; return the y below."""
+def _evidence(pen: Pen, box: Box, content: StoreContent, words: Wording) -> None:
+    """Draw what the plan rests on."""
     blind = not (content.figures.measured or content.figures.inferred)
     y = pen.heading(box, words("evidence.title"), words("evidence.none") if blind else "")
     for row in evidence_lines(content, words):
@@ -93,7 +127,6 @@ def draw_evidence(pen: Pen, box: Box, content: StoreContent, words: Wording) -> 
                     box.right, y + SMALL.size, value, SMALL_STRONG, align=Align.RIGHT, width=box.w
                 )
                 y += _EVIDENCE_ROW
-    return y
 
 
 def _lines_of(row: tuple[str, str], width: float) -> list[tuple[str, str]]:

@@ -7,6 +7,7 @@ from datetime import date, datetime
 from pipeline.records import Inputs, Seal, Severity
 from pipeline.report.store.followed import ChangeOutcome
 from pipeline.report.store.next_door import NOBODY, Beside
+from pipeline.report.store.scans import ScanAsked
 from pipeline.tables.changes import LabelBehind
 from pipeline.tables.exports import StationSeen
 from pipeline.tables.inventory import InventoryItem
@@ -239,7 +240,8 @@ class PlanQuality:
 
     The evidence was drawn anew `draws` times within its uncertainty. Against the best of each draw
     the plan lost `regret` of clear air a station (0..1) on average and `worst` at worst. `ask` is
-    the measurement that would tell most.
+    the measurement that would tell most. `unsettled` is the chance that much more data would change
+    the plan by more than its price; None where it was not weighed.
     """
 
     store: str
@@ -254,6 +256,7 @@ class PlanQuality:
     regret: float = 0.0
     worst: float = 0.0
     ask: str = ""
+    unsettled: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -357,6 +360,12 @@ class StoreContent:
     found: tuple[InventoryItem, ...] = ()
     neighbours: Beside = NOBODY
     inputs: Inputs | None = None
+    scans: tuple[ScanAsked, ...] = ()
+
+    @property
+    def unsettled(self) -> float | None:
+        """The chance that more data would change the plan; None where it was not weighed."""
+        return None if self.proof is None else self.proof.unsettled
 
 
 def short_names(stations: Sequence[str]) -> Mapping[str, str]:

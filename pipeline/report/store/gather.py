@@ -35,6 +35,7 @@ from pipeline.report.store.content import (
 )
 from pipeline.report.store.followed import ChangeOutcome
 from pipeline.report.store.next_door import Beside, JoinedStore, NextDoor, Owed
+from pipeline.report.store.scans import ScanAsked
 from pipeline.tables.changes import LabelBehind
 from pipeline.tables.inventory import InventoryItem
 from pipeline.tables.run import PermittedChannel
@@ -66,6 +67,7 @@ _READ: tuple[tuple[str, type[Any], Mapping[str, object]], ...] = (
     ("store_joined", JoinedStore, {}),
     ("store_next_door", NextDoor, {}),
     ("store_owed", Owed, {}),
+    ("store_scans", ScanAsked, {}),
 )
 _NARROWED = ("earshot", "ed_evidence", "wifi_matched")
 _SURENESS = ("high", "fair", "low")
@@ -173,6 +175,7 @@ def _content(store: Store, rows: _Rows, approvers: tuple[str, ...]) -> StoreCont
         behind=rows.of(key, LabelBehind),
         found=rows.of(key, InventoryItem),
         neighbours=Beside(rows.of(key, JoinedStore), beside, rows.of(key, Owed)),
+        scans=rows.of(key, ScanAsked),
     )
 
 

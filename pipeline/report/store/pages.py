@@ -43,8 +43,8 @@ from pipeline.report.store.air import (
 from pipeline.report.store.cards import (
     CARD_GAP,
     FOOT_GAP,
+    Card,
     PlacedCard,
-    draw_evidence,
     draw_foot,
     foot_height,
     left_cards,
@@ -60,11 +60,8 @@ from pipeline.report.store.content import (
 )
 from pipeline.report.store.floor_plan import draw_plans, plan_height
 from pipeline.report.store.lists import (
-    LABELS_LEAST,
     behind_block,
-    draw_findings,
     draw_held,
-    draw_labels,
     draw_move,
     draw_no_moves,
     fitting,
@@ -78,7 +75,6 @@ from pipeline.wording import wording
 _LONG_NAME = Type(13.0, Face.STRONG)
 _FIGURES_H, _ASK_GAP = 40.0, 3.0
 _ASK_H = STRONG.leading + _ASK_GAP  # at the head of page two
-_CARDS = ("evidence", "labels", "findings")
 _LISTS_LEAST = 150.0  # points kept for the two lists of page one
 
 
@@ -303,7 +299,8 @@ def _moves(pen: Pen, parts: FirstPage, doc: Document) -> None:
 def _air_rows(doc: Document, page: Box) -> Sequence[PlannedStation]:
     """Return the stations drawn on page two: all where there is room, else the weakest."""
     stations = doc.content.stations
-    middle = left_cards(doc, page.split(2)[0].w)[0].height + LABELS_LEAST
+    evidence, *others = left_cards(doc, page.split(2)[0].w)
+    middle = evidence.height + sum(card.least + CARD_GAP for card in others)
     room = page.h - foot_height(doc.words, page.w) - FOOT_GAP - middle - HEADING_H - _ASK_H
     if air_height(len(stations)) <= room:
         return stations
@@ -313,7 +310,7 @@ def _air_rows(doc: Document, page: Box) -> Sequence[PlannedStation]:
 
 def _second_h(first: FirstPage, doc: Document, page: Box) -> float:
     """Return what page two takes of its own: all of it, unless page one took the rest."""
-    if any(map(first.lacks, _CARDS)):
+    if _left(first, doc, page):
         return page.h
     foot = 0.0 if first.foot else FOOT_GAP + foot_height(doc.words, page.w)
     shown = _air_rows(doc, page)
@@ -334,7 +331,7 @@ def _draw_second(pen: Pen, page: Box, first: FirstPage, doc: Document) -> None:
         text = f"{words('bars.weakest')} {rest}"
         pen.text(page.x, y + TINY.size, text, TINY_MUTED)
         y += AIR_ROW
-    left = [name for name in _CARDS if first.lacks(name)]
+    left = _left(first, doc, page)
     height = foot_height(words, page.w)
     top = page.bottom - height if left else y + FOOT_GAP
     if left:
@@ -343,17 +340,26 @@ def _draw_second(pen: Pen, page: Box, first: FirstPage, doc: Document) -> None:
         draw_foot(pen, Box(page.x, top, page.w, height), words)
 
 
-def _middle(pen: Pen, box: Box, left: Sequence[str], doc: Document) -> None:
-    """Draw evidence and labels beside the findings, or what is left of them."""
+def _left(first: FirstPage, doc: Document, page: Box) -> list[Card]:
+    """Return the cards that page one has not taken."""
+    width = page.split(2)[0].w
+    cards = (*left_cards(doc, width), *right_cards(doc, width))
+    return [card for card in cards if first.lacks(card.name)]
+
+
+def _middle(pen: Pen, box: Box, left: Sequence[Card], doc: Document) -> None:
+    """Draw what is left in two columns, each card whole or as far as those after it leave room."""
     one, other = box.split(2)
-    y = one.y
-    if "evidence" in left:
-        y = draw_evidence(pen, one, doc.content, doc.words) + 6
-    if "labels" in left:
-        draw_labels(pen, one.below(y), doc)
-    if "findings" in left:
-        where = box if left == ["findings"] else other
-        draw_findings(pen, where, doc.content.findings, doc.words)
+    names = {card.name for card in right_cards(doc, one.w)}
+    columns = ([c for c in left if c.name not in names], [c for c in left if c.name in names])
+    boxes = (one, other) if all(columns) else (box, box)
+    for column, cards in zip(boxes, columns, strict=True):
+        y = column.y
+        for place, card in enumerate(cards):
+            after = sum(rest.least + CARD_GAP for rest in cards[place + 1 :])
+            height = column.bottom - y - after
+            card.draw(pen, Box(column.x, y, column.w, height))
+            y += min(card.height, height) + CARD_GAP
 
 
 def _blocks(doc: Document, first: FirstPage, page: Box) -> list[Block]:

@@ -42,6 +42,7 @@ from pipeline.report.store.forms import (
 )
 from pipeline.report.store.found import found_lines, inventory
 from pipeline.report.store.next_door import NEXT_DOOR, next_door_lines
+from pipeline.report.store.scans import SCANS, scan_line
 from pipeline.report.store.verdict import beside, evidence_lines, verdict
 from pipeline.tables.declare import column_of
 from pipeline.tables.exports import StationSeen
@@ -64,6 +65,7 @@ _SHEETS = (
     "findings",
     "evidence",
     "stations",
+    "scan_next",
     "next_door",
     "outcome",
     "glossary",
@@ -235,6 +237,8 @@ def workbook(content: StoreContent) -> bytes:
     }
     columns = [column for column in STATIONS if needed.get(column, True)]
     put_list(book, book.sheet("Stations", title), columns, _station_rows(content))
+    if content.scans:
+        put_list(book, book.sheet("Scan next", title), SCANS, content.scans)
     if content.neighbours.rows:
         put_list(book, book.sheet("Next door", title), NEXT_DOOR, content.neighbours.rows)
     if content.outcomes:
@@ -270,7 +274,8 @@ def _summary(book: Book, page: Page, content: StoreContent) -> None:
     for note in filter(None, (verdict(content, words), beside(content, words), *near)):
         sheet.note(note)
     some = {"commissioning": commission_rows(content), "outcome": content.outcomes,
-            "next_door": content.neighbours.rows, "inventory": content.found}  # fmt: skip
+            "next_door": content.neighbours.rows, "scan_next": content.scans,
+            "inventory": content.found}  # fmt: skip
     names = [name for name in _SHEETS if some.get(name, True)]
     sheets = [(words(f"tab.{name}"), words(f"summary.sheet_{name}")) for name in names]
     for title, lines in (
@@ -340,7 +345,12 @@ def _cost_lines(content: StoreContent, words: Wording) -> list[tuple[str, str]]:
         (words("summary.solver"), ", ".join(solvers)),
         (words("summary.cost"), _joined(words.number(cost, 3) for cost in costs)),
         *([(words("summary.ask"), _asked(proof.ask, words))] if proof.ask else []),
+        *([(words("scan.title"), scanned)] if (scanned := _scanned(content, words)) else []),
     ]
+
+
+def _scanned(content: StoreContent, words: Wording) -> str:
+    return scan_line(content.unsettled, content.scans, words)
 
 
 def _asked(text: str, words: Wording) -> str:
