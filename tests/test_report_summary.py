@@ -21,9 +21,10 @@ from pipeline.report.kit import style
 from pipeline.report.kit.booklet import Leaf, booklet, paginate
 from pipeline.report.kit.pen import Box, Pen, Type, fitted, wrapped
 from pipeline.report.kit.tags import Tags
-from pipeline.report.store.content import HeldStation, StoreContent, short_names
+from pipeline.report.store.content import HeldStation, StoreContent
 from pipeline.report.store.gather import store_contents
 from pipeline.report.store.pages import summary
+from pipeline.report.store.verdict import short_names
 from pipeline.report.store.workbook import workbook
 from pipeline.wording import MINUS, wording
 

@@ -87,18 +87,21 @@ def _scan_list(doc: Document, shown: int) -> PrintedList:
 
 
 def _scans_height(doc: Document, width: float, shown: int) -> float:
-    printed = _scan_list(doc, shown)
+    return list_height(_scan_list(doc, shown), width) + (_scan_line(doc, width) if shown else 0.0)
+
+
+def _scan_line(doc: Document, width: float) -> float:
+    """Return the height of the sentence below the stations to scan, which goes where room lacks."""
     line = scan_line(doc.content.unsettled, doc.content.scans, doc.words)
-    said = text_height(line, TINY_MUTED, width, 2) + 1 if printed.rows else 0.0
-    return list_height(printed, width) + said
+    return text_height(line, TINY_MUTED, width, 2) + 1
 
 
 def _scans(pen: Pen, box: Box, doc: Document) -> None:
     """Draw as many stations to scan next as fit, or that none is left."""
-    shown = next((n for n in range(ON_PAGE, 0, -1) if _scans_height(doc, box.w, n) <= box.h), 0)
-    printed = _scan_list(doc, shown)
+    lists = [_scan_list(doc, shown) for shown in range(ON_PAGE, -1, -1)]
+    printed = next((one for one in lists if list_height(one, box.w) <= box.h), lists[-1])
     y = draw_list(pen, box, printed, 0, len(printed.rows))
-    if printed.rows:
+    if printed.rows and y + _scan_line(doc, box.w) <= box.bottom:
         line = scan_line(doc.content.unsettled, doc.content.scans, doc.words)
         pen.paragraph(box.below(y + 1), line, TINY_MUTED, lines=2)
 

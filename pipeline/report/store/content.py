@@ -1,6 +1,6 @@
 """What the reports of a store say: finished figures, and the sentences they share."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime
 
@@ -16,8 +16,6 @@ from pipeline.wording import Wording
 
 CAUTIONS = ("ladders", "mains", "voids", "lone", "public", "radio", "defer")
 READING = ("clear_air", "earshot", "bound", "parking")
-_LONGEST_SHORT = 5  # letters
-_SEPARATORS = "-_/. :"
 
 
 @dataclass(frozen=True, slots=True)
@@ -366,26 +364,6 @@ class StoreContent:
     def unsettled(self) -> float | None:
         """The chance that more data would change the plan; None where it was not weighed."""
         return None if self.proof is None else self.proof.unsettled
-
-
-def short_names(stations: Sequence[str]) -> Mapping[str, str]:
-    """Return a short name of each station for drawings, unique in the store.
-
-    Drop what all names begin with if that makes them short; otherwise number the stations.
-    """
-    endings = _endings(stations)
-    if all(0 < len(ending) <= _LONGEST_SHORT for ending in endings):
-        return dict(zip(stations, endings, strict=True))
-    return {station: str(number) for number, station in enumerate(stations, start=1)}
-
-
-def _endings(stations: Sequence[str]) -> list[str]:
-    """Return the names without their common beginning, up to its last separator."""
-    first, last = min(stations, default=""), max(stations, default="")
-    different = (i for i, (a, b) in enumerate(zip(first, last, strict=False)) if a != b)
-    shared = first[: next(different, len(first))]
-    cut = max((shared.rfind(separator) for separator in _SEPARATORS), default=-1) + 1
-    return [station[cut:] for station in stations]
 
 
 @dataclass(frozen=True, slots=True)

@@ -56,7 +56,6 @@ from pipeline.report.store.content import (
     Document,
     PlannedStation,
     StoreContent,
-    short_names,
 )
 from pipeline.report.store.floor_plan import draw_plans, plan_height
 from pipeline.report.store.lists import (
@@ -69,7 +68,7 @@ from pipeline.report.store.lists import (
     move_height,
     no_moves_height,
 )
-from pipeline.report.store.verdict import across_floors, asked, foot_note, verdict
+from pipeline.report.store.verdict import across_floors, asked, foot_note, short_names, verdict
 from pipeline.wording import wording
 
 _LONG_NAME = Type(13.0, Face.STRONG)

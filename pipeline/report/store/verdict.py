@@ -16,6 +16,8 @@ _APPROVERS_NAMED = 3
 _HELD_NAMED = 3  # stations; more are counted
 _SOURCES = ("measured", "inferred", "absent")
 _LEVELS = ("measured", "placed", "guessed")
+_LONGEST_SHORT = 5  # letters
+_SEPARATORS = "-_/. :"
 
 
 def verdict(content: StoreContent, words: Wording) -> str:
@@ -245,3 +247,23 @@ def _printed(content: StoreContent) -> Iterator[str]:
         yield move.why
     for finding in content.findings:
         yield from (finding.subject, finding.detail, finding.excepted or "")
+
+
+def short_names(stations: Sequence[str]) -> Mapping[str, str]:
+    """Return a short name of each station for drawings, unique in the store.
+
+    Drop what all names begin with if that makes them short; otherwise number the stations.
+    """
+    endings = _endings(stations)
+    if all(0 < len(ending) <= _LONGEST_SHORT for ending in endings):
+        return dict(zip(stations, endings, strict=True))
+    return {station: str(number) for number, station in enumerate(stations, start=1)}
+
+
+def _endings(stations: Sequence[str]) -> list[str]:
+    """Return the names without their common beginning, up to its last separator."""
+    first, last = min(stations, default=""), max(stations, default="")
+    different = (i for i, (a, b) in enumerate(zip(first, last, strict=False)) if a != b)
+    shared = first[: next(different, len(first))]
+    cut = max((shared.rfind(separator) for separator in _SEPARATORS), default=-1) + 1
+    return [station[cut:] for station in stations]
