@@ -11,10 +11,19 @@ from typing import TypeVar
 from pipeline.database import Database
 from pipeline.fresh import CHUNK, choose, fingerprint, keep, narrowed, run_mark, stale, store_marks
 from pipeline.parallel import mapped
+from pipeline.plan.cover import (
+    CoverLabels,
+    CoverRows,
+    CoverStation,
+    LabelLevel,
+    cover,
+    on_the_air,
+)
 from pipeline.plan.decide import Terms
 from pipeline.plan.explain import Case
 from pipeline.plan.joint import of_each, owed_next_door, sure_of
 from pipeline.plan.refused import RefusedChannel, StationThen
+from pipeline.plan.requests import WifiHere, WifiTerms, avoided, owned, requests
 from pipeline.plan.rows import (
     EvidenceRow,
     StationToday,
@@ -29,6 +38,7 @@ from pipeline.progress import Progress
 from pipeline.radio.coexistence import Rejection
 from pipeline.reasons import Unplanned, why_unplanned
 from pipeline.settings import Settings
+from pipeline.tables.cover import CoverPlace, CoverStore, WifiAvoid, WifiRequest
 from pipeline.tables.plan import (
     Move,
     OwedNextDoor,
@@ -38,7 +48,7 @@ from pipeline.tables.plan import (
     UnplannedStore,
 )
 from pipeline.tables.run import PermittedChannel
-from pipeline.tables.survey import Earshot, EarshotNextDoor
+from pipeline.tables.survey import Earshot, EarshotNextDoor, PathFit
 
 KEPT = 64  # stores planned between one commit and the next
 
@@ -73,7 +83,7 @@ def _plan(database: Database, settings: Settings, progress: Progress) -> None:
     due = stale(database, "plan", marks).stores
     work = partial(_planned, limits=dict(settings.limits))
     units = _units(due, joined)
-    planned = mapped(work, _rows(database, units, joined), len(units))
+    planned = mapped(work, _rows(database, settings, units, joined), len(units))
     watched = iter(progress.over(planned, "planning", len(units)))
     while some := list(islice(watched, KEPT)):
         each = [one for unit in some for one in unit]
@@ -101,7 +111,8 @@ def _marks(database: Database, settings: Settings, joined: Sequence[Joined]) -> 
     choose(database, inputs["store"].to_list())
     names = ("stations", "refused", "then")
     frames = [inputs, *(database.frame("plan", name) for name in names)]
-    marks = store_marks(frames, run_mark(database, settings.limits))
+    told = [*settings.wifi_own, *map(repr, settings.places), settings.path_loss]
+    marks = store_marks(frames, run_mark(database, settings.limits, *told))
     for joint, group in groupby(joined, key=attrgetter("joint")):
         own = list(group)
         parts = [f"{one.store} {one.unseen} {marks.get(one.store, '')}" for one in own]
@@ -122,11 +133,11 @@ def _units(due: Sequence[str], joined: Sequence[Joined]) -> list[list[str]]:
 
 
 def _rows(
-    database: Database, units: Sequence[list[str]], joined: Sequence[Joined]
+    database: Database, settings: Settings, units: Sequence[list[str]], joined: Sequence[Joined]
 ) -> Iterator[StoreRows]:
     """Yield what each of the units rests on."""
     for first in range(0, len(units), CHUNK):
-        yield from _unit_rows(database, units[first : first + CHUNK], joined)
+        yield from _unit_rows(database, settings, units[first : first + CHUNK], joined)
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,28 +149,59 @@ class _Planned:
     sensitivity: PlanSensitivity | None = None
     unplanned: UnplannedStore | None = None
     owed: tuple[OwedNextDoor, ...] = ()
+    cover: CoverStore | None = None
+    places: tuple[CoverPlace, ...] = ()
+    requests: tuple[WifiRequest, ...] = ()
+    avoid: tuple[WifiAvoid, ...] = ()
 
 
 def _planned(rows: StoreRows, limits: Mapping[str, float]) -> list[_Planned]:
     """Plan a store, or those that are planned together."""
     parts = rows.parts or (rows,)
-    given = [_given(part) for part in parts if part.given or not part.stations]
+    given = [_given(part, limits) for part in parts if part.given or not part.stations]
     if len(given) == len(parts):
         return given
     found, case, sure = _solved(rows, limits)
     if not rows.parts:
-        return [_Planned(rows.store, found, sure)]
+        return [_beside(_Planned(rows.store, found, sure), rows, case, found, limits)]
     plans = of_each(found, case)
     planned = [part for part in parts if part.store not in {one.store for one in given}]
     return given + [
-        _Planned(
-            part.store,
-            plans[part.store],
-            sure_of(sure, case, part.store),
-            owed=owed_next_door(case, found, part.store, _alone(part, limits)),
+        _beside(
+            _Planned(
+                part.store,
+                plans[part.store],
+                sure_of(sure, case, part.store),
+                owed=owed_next_door(case, found, part.store, _alone(part, limits)),
+            ),
+            part,
+            case.seen_from(part.store),
+            found,
+            limits,
         )
         for part in planned
     ]
+
+
+def _beside(
+    one: _Planned, rows: StoreRows, case: Case, found: StorePlan, limits: Mapping[str, float]
+) -> _Planned:
+    """Return a store's plan with what no channel settles: labels out of reach, Wi-Fi of others."""
+    after = [station.channel_planned for station in found.stations]
+    stations = tuple(
+        replace(s, choices=tuple(sorted({*s.choices, channel})))
+        for s, channel in zip(case.problem.stations, after, strict=True)
+    )
+    case = replace(case, problem=replace(case.problem, stations=stations))
+    terms = WifiTerms.of(limits)
+    labels = cover(rows.cover, limits)
+    return replace(
+        one,
+        cover=labels.store,
+        places=on_the_air(case, after, rows.cover, labels.places, limits),
+        requests=requests(case, after, rows.wifi, terms),
+        avoid=avoided(case, after, rows.wifi, terms),
+    )
 
 
 def _solved(
@@ -180,11 +222,17 @@ def _alone(part: StoreRows, limits: Mapping[str, float]) -> StorePlan:
     return plan_and_hold(case, int(limits["solver_effort"]), terms_of(limits))[0]
 
 
-def _given(rows: StoreRows) -> _Planned:
+def _given(rows: StoreRows, limits: Mapping[str, float]) -> _Planned:
     """Return what is said of a store that is not planned."""
     if not (rows.stations or rows.homes):
         return _Planned(rows.store)
-    return _Planned(rows.store, unplanned=_unplanned(rows.store, rows.held or _NO_CHANNEL))
+    labels = cover(rows.cover, limits)
+    return _Planned(
+        rows.store,
+        unplanned=_unplanned(rows.store, rows.held or _NO_CHANNEL),
+        cover=labels.store,
+        places=labels.places,
+    )
 
 
 def case_of(database: Database, settings: Settings, store: str) -> Case | None:
@@ -195,7 +243,7 @@ def case_of(database: Database, settings: Settings, store: str) -> Case | None:
     joined = database.records(Joined, "plan", "joined")
     joint = {one.store: one.joint for one in joined}.get(store)
     unit = [one.store for one in joined if one.joint == joint] if joint else [store]
-    (rows,) = _unit_rows(database, [unit], joined)
+    (rows,) = _unit_rows(database, settings, [unit], joined)
     own = next((part for part in rows.parts or (rows,) if part.store == store), None)
     if own is None or own.given or not own.stations:
         return None
@@ -228,11 +276,14 @@ def _unplanned(store: str, why: Unplanned) -> UnplannedStore:
 
 
 def _unit_rows(
-    database: Database, units: Sequence[Sequence[str]], joined: Sequence[Joined]
+    database: Database,
+    settings: Settings,
+    units: Sequence[Sequence[str]],
+    joined: Sequence[Joined],
 ) -> list[StoreRows]:
     """Return what the plan needs of some stores; of a unit of several, all of them as one."""
     stores = [store for unit in units for store in unit]
-    found = {rows.store: rows for rows in _store_rows(database, stores)}
+    found = {rows.store: rows for rows in _store_rows(database, settings, stores)}
     together = {one.store: one for one in joined}
     heard = _by_store(database.records(EarshotNextDoor, "plan", "heard_next_door"))
     return [
@@ -247,15 +298,19 @@ def _unit_rows(
     ]
 
 
-def _store_rows(database: Database, stores: Sequence[str]) -> list[StoreRows]:
+def _store_rows(
+    database: Database, settings: Settings, stores: Sequence[str]
+) -> list[StoreRows]:
     """Return what the plan needs of some stores, in name order."""
-    with narrowed(database, stores, "label_matched"):
+    with narrowed(database, stores, "label_matched", "wifi_matched"):
         stations = _by_store(database.records(StationToday, "plan", "stations"))
         choices = _by_store(database.records(PermittedChannel, "plan", "choices"))
         evidence = _by_store(database.records(EvidenceRow, "plan", "evidence"))
         heard = _by_store(database.records(Earshot, "plan", "heard"))
         refused = _by_store(database.records(RefusedChannel, "plan", "refused"))
         then = _by_store(database.records(StationThen, "plan", "then"))
+        wifi = _by_store(database.records(WifiHere, "plan", "wifi_here"))
+        covers = _cover_rows(database, settings)
     held = {one.store: one.reason() for one in database.records(HeldStore, "plan", "held")}
     return [
         StoreRows(
@@ -267,9 +322,29 @@ def _store_rows(database: Database, stores: Sequence[str]) -> list[StoreRows]:
             refused=refused.get(store, []),
             then=then.get(store, []),
             held=held.get(store),
+            wifi=owned(wifi.get(store, []), settings.wifi_own),
+            cover=covers.get(store, CoverRows()),
         )
         for store in stores
     ]
+
+
+def _cover_rows(database: Database, settings: Settings) -> dict[str, CoverRows]:
+    """Return what is known of labels and places, of the stores chosen that have labels."""
+    stations = _by_store(database.records(CoverStation, "plan", "cover_stations"))
+    levels = _by_store(database.records(LabelLevel, "plan", "cover_levels"))
+    fits = {fit.store: fit for fit in database.records(PathFit, "plan", "cover_fits")}
+    return {
+        one.store: CoverRows(
+            labels=one,
+            stations=stations.get(one.store, []),
+            levels=levels.get(one.store, []),
+            fit=fits.get(one.store),
+            given=[place for place in settings.places if place.store == one.store],
+            model=settings.path_loss,
+        )
+        for one in database.records(CoverLabels, "plan", "cover_labels")
+    }
 
 
 OfStore = TypeVar(
@@ -281,6 +356,9 @@ OfStore = TypeVar(
     EarshotNextDoor,
     RefusedChannel,
     StationThen,
+    WifiHere,
+    CoverStation,
+    LabelLevel,
 )
 
 
@@ -300,9 +378,14 @@ def _keep(database: Database, stores: Sequence[str], found: Sequence[_Planned]) 
     database.clear_chosen(
         Move, StationPlan, PlanProof, PlanSensitivity, UnplannedStore, OwedNextDoor
     )
+    database.clear_chosen(CoverStore, CoverPlace, WifiRequest, WifiAvoid)
     database.put(StationPlan, stations)
     database.put(Move, moves)
     database.put(PlanProof, proofs)
     database.put(PlanSensitivity, doubts)
     database.put(UnplannedStore, unplanned)
     database.put(OwedNextDoor, owed)
+    database.put(CoverStore, [one.cover for one in found if one.cover is not None])
+    database.put(CoverPlace, [place for one in found for place in one.places])
+    database.put(WifiRequest, [row for one in found for row in one.requests])
+    database.put(WifiAvoid, [row for one in found for row in one.avoid])

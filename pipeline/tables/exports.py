@@ -323,6 +323,9 @@ class WifiSeen:
         "share of time its channel was busy", PERCENT, "utilisation %", "utilisation pct",
         "auslastung %", units=_SHARES,
     )  # fmt: skip
+    ours: bool | None = exported(
+        "whether it is the shop's own network", FLAG, "own network", "eigenes netz", since=8
+    )
 
 
 @table("heard_seen")

@@ -1,0 +1,397 @@
+"""Which labels of a store no channel can help, and where a further station or antenna would."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from functools import partial
+from math import fsum, hypot
+from statistics import median
+from zlib import crc32
+
+import numpy as np
+
+from pipeline.cover.floors import (
+    Indoors,
+    Spot,
+    apart_from,
+    cells,
+    levels_dbm,
+    midpoints,
+)
+from pipeline.cover.labels import PIVOT_M, Levels, WeakLabels, worlds
+from pipeline.cover.places import Choice, Reach, choose_places, reach, rescued
+from pipeline.limits import GivenPlace
+from pipeline.plan.costs import Priced, clear_air, priced
+from pipeline.plan.explain import Case
+from pipeline.radio.coexistence import Rejection, channel_rejection_db
+from pipeline.radio.propagation import (
+    exceedance_probability,
+    log_distance_loss_db,
+    named_loss_db,
+)
+from pipeline.records import OFF_AIR, Heard, StoreStation
+from pipeline.tables.cover import CoverPlace, CoverStore
+from pipeline.tables.survey import PathFit
+
+_TILT, _LEAST_TILT = 0.12, 0.06  # how unsure the steepness of a path is: published, fitted
+_ON_AIR = ("installed", "planned")
+_MOST_REACH_M = 200.0
+
+
+@dataclass(frozen=True, slots=True)
+class CoverLabels:
+    """A store's labels: all, those whose level is known, those that hear their station weakly."""
+
+    store: str
+    labels: int
+    levels: int
+    weak_labels: int
+    wanting: bool  # whether further places are to be looked for
+
+
+@dataclass(frozen=True, slots=True)
+class CoverStation:
+    """Where a station hangs, or could; its position None where it is not known."""
+
+    store: str
+    station: str
+    name: str
+    floor: int
+    x_m: float | None
+    y_m: float | None
+    power_dbm: float
+    status: str
+
+
+@dataclass(frozen=True, slots=True)
+class LabelLevel:
+    """How many labels hear a station at a level."""
+
+    store: str
+    station: str
+    level_dbm: float
+    labels: int
+    weak: bool
+
+
+@dataclass(frozen=True, slots=True)
+class CoverRows:
+    """What the database holds of a store's labels and places; `given` are the rules file's."""
+
+    labels: CoverLabels | None = None
+    stations: Sequence[CoverStation] = ()
+    levels: Sequence[LabelLevel] = ()
+    fit: PathFit | None = None
+    given: Sequence[GivenPlace] = ()
+    model: str = "break-point"
+
+
+@dataclass(frozen=True, slots=True)
+class Covered:
+    """What is said of a store's labels, and the places, best first."""
+
+    store: CoverStore | None = None
+    places: tuple[CoverPlace, ...] = field(default=())
+
+
+def cover(rows: CoverRows, limits: Mapping[str, float]) -> Covered:
+    """Return where further places would bring weak labels up to the weak level."""
+    told = rows.labels
+    if told is None:
+        return Covered()
+    share = None if not told.levels else 1 - told.weak_labels / told.levels
+    head = CoverStore(
+        store=told.store,
+        labels=told.labels,
+        levels=told.levels,
+        weak_labels=told.weak_labels,
+        share_now=share,
+        places=None,
+        share_then=None,
+        bound=None,
+        optimal=None,
+        why="no-levels" if not told.levels else None if told.wanting else "enough",
+    )
+    if head.why:
+        return Covered(head)
+    known = _known(rows, limits)
+    if isinstance(known, str):
+        return Covered(replace(head, why=known))
+    seed = crc32(told.store.encode())
+    found = choose_places(
+        known.reach, told.levels, limits["cover_share"], int(limits["solver_effort"]), seed
+    )
+    return Covered(_told(head, found), _places(known, found, told.store, limits))
+
+
+def _told(head: CoverStore, found: Choice) -> CoverStore:
+    return replace(
+        head,
+        places=len(found.spots) if found.enough else None,
+        share_then=found.share,
+        bound=found.bound,
+        optimal=found.optimal,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Known:
+    reach: Reach
+    kinds: tuple[str, ...]  # of each spot
+    indoors: Indoors
+    offset_db: float
+
+
+def _known(rows: CoverRows, limits: Mapping[str, float]) -> _Known | str:
+    """Return what places would reach, or why that cannot be worked out."""
+    stations = [_spot(s) for s in rows.stations if s.status in _ON_AIR and s.x_m is not None]
+    at = {spot.name: place for place, spot in enumerate(stations)}
+    weak = [row for row in rows.levels if row.weak]
+    placed = [row for row in weak if row.station in at]
+    if 2 * sum(row.labels for row in placed) < sum(row.labels for row in weak):
+        return "unplaced"
+    kinds, spots = _candidates(rows, stations)
+    if not spots:
+        return "no-place"
+    indoors, tilt = indoors_of(rows, limits)
+    floors = cells(stations, limits["default_distance_m"])
+    levels, places = (
+        Levels(
+            levels_dbm(some, floors.points, indoors),
+            np.array([one.power_dbm - indoors.loss_db(PIVOT_M, 0) for one in some]),
+        )
+        for some in (stations, spots)
+    )
+    told: list[dict[float, int]] = [{} for _ in stations]
+    for row in rows.levels:
+        if row.station in at:
+            told[at[row.station]][row.level_dbm] = row.labels
+    ways = worlds(levels, floors.out, told, (indoors.spread_db, tilt))
+    labels = [WeakLabels(at[row.station], row.level_dbm, row.labels) for row in placed]
+    known = reach(levels, places, spots, labels, ways, limits["weak_label_dbm"])
+    offset = sum(way.weight * way.offset_db for way in ways)
+    return _Known(known, tuple(kinds), indoors, offset)
+
+
+def _spot(row: CoverStation) -> Spot:
+    return Spot(row.station, row.floor, row.x_m or 0.0, row.y_m or 0.0, row.power_dbm)
+
+
+def _candidates(rows: CoverRows, stations: Sequence[Spot]) -> tuple[list[str], list[Spot]]:
+    """Return the places to try, those named first, with the kind of each."""
+    power = median([one.power_dbm for one in stations])
+    given = [Spot(p.name, p.floor, p.x_m, p.y_m, power) for p in rows.given]
+    mounts = [
+        Spot(row.name, row.floor, row.x_m, row.y_m, power)
+        for row in rows.stations
+        if row.status not in _ON_AIR and row.x_m is not None and row.y_m is not None
+    ]
+    kind = {id(spot): "given" for spot in given} | {id(spot): "mount" for spot in mounts}
+    spots = apart_from([*given, *mounts, *midpoints(stations, power)], stations)
+    return [kind.get(id(spot), "middle") for spot in spots], spots
+
+
+def indoors_of(rows: CoverRows, limits: Mapping[str, float]) -> tuple[Indoors, float]:
+    """Return how signals weaken in a store, and how unsure the steepness is: its own fit, if used.
+
+    The steepness is relative: 0.1 is a tenth.
+    """
+    fit, height_m = rows.fit, limits["floor_height_m"]
+    if fit is None or fit.exponent is None or fit.loss_at_1m_db is None or fit.spread_db is None:
+        loss = partial(_published_db, rows.model, limits["floor_loss_db"])
+        return Indoors(loss, limits["shadowing_db"], height_m), _TILT
+    own = partial(_fitted_db, fit.loss_at_1m_db, fit.exponent, limits["floor_loss_db"])
+    spread_db = max(fit.spread_db, limits["fit_spread_least_db"])
+    tilt = max(_LEAST_TILT, (fit.exponent_error or 0.0) / fit.exponent)
+    return Indoors(own, spread_db, height_m), tilt
+
+
+def _published_db(model: str, floor_loss_db: float, distance_m: float, floors: int) -> float:
+    return named_loss_db(model, distance_m, floors, floor_loss_db)
+
+
+def _fitted_db(
+    at_1m_db: float, exponent: float, floor_loss_db: float, distance_m: float, floors: int
+) -> float:
+    return log_distance_loss_db(distance_m, at_1m_db, exponent) + floors * floor_loss_db
+
+
+def _places(
+    known: _Known, found: Choice, store: str, limits: Mapping[str, float]
+) -> tuple[CoverPlace, ...]:
+    places = []
+    for rank, at in enumerate(found.spots, start=1):
+        spot = known.reach.spots[at]
+        saved = rescued(known.reach, [at], limits["interval_share"])
+        pays = limits["station_pays_labels"]
+        verdict = "order" if saved.low >= pays else "measure" if saved.high >= pays else "no"
+        places.append(
+            CoverPlace(
+                store=store,
+                rank=rank,
+                place=spot.name,
+                kind=known.kinds[at],
+                floor=spot.floor,
+                x_m=spot.x_m,
+                y_m=spot.y_m,
+                rescued=saved.labels,
+                rescued_low=saved.low,
+                rescued_high=saved.high,
+                verdict=verdict,
+                reach_m=_reach_m(spot, known, limits["weak_label_dbm"]),
+                channel=None,
+                air_lost=None,
+            )
+        )
+    return tuple(places)
+
+
+def _reach_m(spot: Spot, known: _Known, level_dbm: float) -> float:
+    """Return how far a spot is heard at a level, on average, in m."""
+    low, high = 0.5, _MOST_REACH_M
+    for _ in range(20):
+        middle = (low + high) / 2
+        heard = spot.power_dbm + known.offset_db - known.indoors.loss_db(middle, 0)
+        low, high = (middle, high) if heard >= level_dbm else (low, middle)
+    return low
+
+
+def with_station(
+    case: Case, rows: CoverRows, spot: Spot, labels: float, limits: Mapping[str, float]
+) -> Case:
+    """Return a case with one station more, not yet on the air, that serves so many labels.
+
+    What it hears of others, and they of it, follows from distance; its evidence is that of the
+    nearest station whose place is known, for want of a scan there.
+    """
+    problem, new = case.problem, spot.name
+    served = sum(s.weight for s in problem.stations) / max(len(problem.stations), 1)
+    total = max(1, rows.labels.labels if rows.labels else 0)
+    part = min(1.0, labels / total)
+    busy = sum(s.air_share for s in problem.stations)
+    station = StoreStation(
+        station=new,
+        channel=OFF_AIR,
+        choices=case.permitted or max((s.choices for s in problem.stations), key=len),
+        weight=max(0.1, served * len(problem.stations) * part),
+        air_share=min(0.95, busy * part),
+    )
+    near = _nearest(case, rows, spot)
+    copied = {(new, c): e for (s, c), e in case.evidence.items() if s == near}
+    heard = _heard(case, rows, spot, limits)
+    return replace(
+        case,
+        problem=replace(
+            problem,
+            stations=(*problem.stations, station),
+            heard=(*problem.heard, *heard),
+            busy={**problem.busy, **{at: e.reckoned for at, e in copied.items()}},
+            cost=None
+            if problem.cost is None
+            else {**problem.cost, **{at: e.cost for at, e in copied.items()}},
+            lost={**problem.lost, **_copied(problem.lost, near, new)},
+        ),
+        evidence={**case.evidence, **copied},
+    )
+
+
+def _copied(figures: Mapping[tuple[str, int], float], near: str, new: str) -> dict[tuple[str, int], float]:
+    return {(new, channel): value for (station, channel), value in figures.items() if station == near}
+
+
+def _nearest(case: Case, rows: CoverRows, spot: Spot) -> str:
+    """Return the nearest station of the problem; the first where no place is known."""
+    known = {s.station for s in case.problem.stations}
+    placed = [s for s in rows.stations if s.station in known and s.x_m is not None]
+    if not placed:
+        return case.problem.stations[0].station
+    return min(
+        placed,
+        key=lambda s: (
+            abs(s.floor - spot.floor),
+            hypot((s.x_m or 0.0) - spot.x_m, (s.y_m or 0.0) - spot.y_m),
+            s.station,
+        ),
+    ).station
+
+
+def _heard(
+    case: Case, rows: CoverRows, spot: Spot, limits: Mapping[str, float]
+) -> list[Heard]:
+    """Return who hears the new station and whom it hears, each way."""
+    known = {s.station for s in case.problem.stations}
+    indoors, _ = indoors_of(rows, limits)
+    found = []
+    for row in rows.stations:
+        if row.station not in known or row.x_m is None or row.y_m is None:
+            continue
+        floors = abs(row.floor - spot.floor)
+        far_m = hypot(row.x_m - spot.x_m, row.y_m - spot.y_m, floors * indoors.floor_height_m)
+        loss_db = indoors.loss_db(max(0.5, far_m), floors)
+        for at, other, power in (
+            (row.station, spot.name, spot.power_dbm),
+            (spot.name, row.station, row.power_dbm),
+        ):
+            hits = _hits(power - loss_db, indoors.spread_db, limits)
+            if hits[0] >= limits["earshot_least"]:
+                found.append(Heard(at, other, hits))
+    return found
+
+
+def _hits(level_dbm: float, spread_db: float, limits: Mapping[str, float]) -> tuple[float, ...]:
+    rejection = Rejection(limits["adjacent_rejection_db"], limits["alternate_rejection_db"])
+    return tuple(
+        exceedance_probability(
+            level_dbm - channel_rejection_db(apart, rejection),
+            limits["cca_threshold_dbm"],
+            spread_db,
+        )
+        for apart in range(3)
+    )
+
+
+def on_the_air(
+    case: Case,
+    after: Sequence[int],
+    rows: CoverRows,
+    places: Sequence[CoverPlace],
+    limits: Mapping[str, float],
+) -> tuple[CoverPlace, ...]:
+    """Return places with the channel each would take beside the plan, and what that costs others.
+
+    `after` are the plan's channels by station of the case.
+    """
+    powers = [row.power_dbm for row in rows.stations if row.status in _ON_AIR]
+    power = median(powers) if powers else 0.0
+    found = []
+    for place in places:
+        spot = Spot(f"+{place.place}", place.floor, place.x_m, place.y_m, power)
+        wider = with_station(case, rows, spot, place.rescued, limits)
+        tables = priced(wider.problem)
+        costs = [
+            (_beside(tables, after, a), channel)
+            for a, channel in enumerate(wider.problem.stations[-1].choices)
+        ]
+        channel = min(costs)[1]
+        lost = _mean_air(wider, [*after, OFF_AIR]) - _mean_air(wider, [*after, channel])
+        found.append(replace(place, channel=channel, air_lost=max(0.0, lost)))
+    return tuple(found)
+
+
+def _beside(tables: Priced, after: Sequence[int], choice: int) -> float:
+    """Return what the last station costs on a choice, the others on the plan's channels."""
+    stations = tables.problem.stations
+    last, cost = len(stations) - 1, tables.one[-1][choice]
+    for (i, j), table in tables.two.items():
+        if j == last:
+            cost += table[stations[i].choices.index(after[i])][choice]
+    return cost
+
+
+def _mean_air(case: Case, channels: Sequence[int]) -> float:
+    """Return clear air over the stations before the last, by labels."""
+    air = clear_air(case.problem, channels)[:-1]
+    weights = [s.weight for s in case.problem.stations[:-1]]
+    total = fsum(weights)
+    if not total:
+        return fsum(air) / max(1, len(air))
+    return fsum(w * a for w, a in zip(weights, air, strict=True)) / total
