@@ -7,7 +7,7 @@ the usual distance between them; so far it is taken to reach, more or less, on e
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import combinations
-from math import ceil, hypot, sqrt
+from math import hypot, sqrt
 from statistics import median
 
 import numpy as np

@@ -130,9 +130,7 @@ def _levels(table: Costs, weight: Costs) -> tuple[Costs, Costs, float]:
     return stacked, np.array(list(steps.values())), least
 
 
-def _chosen(
-    found: Costs | None, places: int, price: Costs, count: int | None
-) -> tuple[int, ...]:
+def _chosen(found: Costs | None, places: int, price: Costs, count: int | None) -> tuple[int, ...]:
     """Return the places opened; of a search cut short before any choice, the cheapest ones."""
     if found is None:
         return tuple(sorted(np.argsort(price, kind="stable")[: count or 1].tolist()))

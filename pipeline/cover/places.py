@@ -85,7 +85,9 @@ def rescued(known: Reach, chosen: Sequence[int], share: float) -> Rescued:
     return Rescued(mean, low, high)
 
 
-def _upto(n: int, weights: Sequence[float], means: Sequence[float], spreads: Sequence[float]) -> float:
+def _upto(
+    n: int, weights: Sequence[float], means: Sequence[float], spreads: Sequence[float]
+) -> float:
     """Return the chance of no more than n, a normal curve for each world, with continuity."""
     found = 0.0
     for weight, mean, spread in zip(weights, means, spreads, strict=True):
@@ -111,9 +113,7 @@ class Choice:
     enough: bool
 
 
-def choose_places(
-    known: Reach, labels: int, wanted: float, nodes: int, seed: int
-) -> Choice:
+def choose_places(known: Reach, labels: int, wanted: float, nodes: int, seed: int) -> Choice:
     """Return the fewest spots that bring a share of a store's labels to the level, three at most.
 
     `labels` are all of the store, of which the weak ones are to be rescued.

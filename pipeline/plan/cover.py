@@ -294,8 +294,12 @@ def with_station(
     )
 
 
-def _copied(figures: Mapping[tuple[str, int], float], near: str, new: str) -> dict[tuple[str, int], float]:
-    return {(new, channel): value for (station, channel), value in figures.items() if station == near}
+def _copied(
+    figures: Mapping[tuple[str, int], float], near: str, new: str
+) -> dict[tuple[str, int], float]:
+    return {
+        (new, channel): value for (station, channel), value in figures.items() if station == near
+    }
 
 
 def _nearest(case: Case, rows: CoverRows, spot: Spot) -> str:
@@ -314,9 +318,7 @@ def _nearest(case: Case, rows: CoverRows, spot: Spot) -> str:
     ).station
 
 
-def _heard(
-    case: Case, rows: CoverRows, spot: Spot, limits: Mapping[str, float]
-) -> list[Heard]:
+def _heard(case: Case, rows: CoverRows, spot: Spot, limits: Mapping[str, float]) -> list[Heard]:
     """Return who hears the new station and whom it hears, each way."""
     known = {s.station for s in case.problem.stations}
     indoors, _ = indoors_of(rows, limits)

@@ -9,7 +9,7 @@ from pipeline.plan.costs import StoreProblem
 from pipeline.plan.cover import CoverRows
 from pipeline.plan.explain import Case, Evidence, Level
 from pipeline.plan.refused import RefusedChannel, StationThen, still_refused
-from pipeline.plan.requests import WifiHere
+from pipeline.plan.wifi import WifiHere
 from pipeline.radio.channels import CHANNELS
 from pipeline.reasons import Bond, RefusedMove, Unplanned
 from pipeline.records import OFF_AIR, Heard, StoreStation

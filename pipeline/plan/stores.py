@@ -23,7 +23,7 @@ from pipeline.plan.decide import Terms
 from pipeline.plan.explain import Case
 from pipeline.plan.joint import of_each, owed_next_door, sure_of
 from pipeline.plan.refused import RefusedChannel, StationThen
-from pipeline.plan.requests import WifiHere, WifiTerms, avoided, owned, requests
+from pipeline.plan.requests import Standing, avoided, requests
 from pipeline.plan.rows import (
     EvidenceRow,
     StationToday,
@@ -34,6 +34,7 @@ from pipeline.plan.rows import (
 )
 from pipeline.plan.sensitivity import Doubt, sensitivity
 from pipeline.plan.store import StorePlan, plan_and_hold
+from pipeline.plan.wifi import WifiHere, WifiTerms, owned
 from pipeline.progress import Progress
 from pipeline.radio.coexistence import Rejection
 from pipeline.reasons import Unplanned, why_unplanned
@@ -193,14 +194,14 @@ def _beside(
         for s, channel in zip(case.problem.stations, after, strict=True)
     )
     case = replace(case, problem=replace(case.problem, stations=stations))
-    terms = WifiTerms.of(limits)
+    standing = Standing.of(case, after, rows.wifi, WifiTerms.of(limits))
     labels = cover(rows.cover, limits)
     return replace(
         one,
         cover=labels.store,
         places=on_the_air(case, after, rows.cover, labels.places, limits),
-        requests=requests(case, after, rows.wifi, terms),
-        avoid=avoided(case, after, rows.wifi, terms),
+        requests=requests(standing),
+        avoid=avoided(standing),
     )
 
 
@@ -298,9 +299,7 @@ def _unit_rows(
     ]
 
 
-def _store_rows(
-    database: Database, settings: Settings, stores: Sequence[str]
-) -> list[StoreRows]:
+def _store_rows(database: Database, settings: Settings, stores: Sequence[str]) -> list[StoreRows]:
     """Return what the plan needs of some stores, in name order."""
     with narrowed(database, stores, "label_matched", "wifi_matched"):
         stations = _by_store(database.records(StationToday, "plan", "stations"))
