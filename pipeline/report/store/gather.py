@@ -14,6 +14,7 @@ from pipeline.fresh import choose, narrowed, program, store_marks
 from pipeline.reasons import brief, from_json, sentence
 from pipeline.records import Seal, Severity
 from pipeline.report.rule_book import RuleBook, rule_book
+from pipeline.report.store.asked import Asked, CoverTerms
 from pipeline.report.store.content import (
     EarshotPair,
     HeldStation,
@@ -35,6 +36,7 @@ from pipeline.report.store.content import (
 from pipeline.report.store.followed import ChangeOutcome
 from pipeline.report.store.next_door import Beside, JoinedStore, NextDoor, Owed
 from pipeline.tables.changes import LabelBehind
+from pipeline.tables.cover import CoverPlace, CoverStore, WifiAvoid, WifiRequest
 from pipeline.tables.inventory import InventoryItem
 from pipeline.tables.run import PermittedChannel
 from pipeline.tables.survey import EdEvidence
@@ -64,6 +66,11 @@ _READ: tuple[tuple[str, type[Any], Mapping[str, object]], ...] = (
     ("store_joined", JoinedStore, {}),
     ("store_next_door", NextDoor, {}),
     ("store_owed", Owed, {}),
+    ("store_cover", CoverStore, {}),
+    ("store_places", CoverPlace, {}),
+    ("store_requests", WifiRequest, {}),
+    ("store_avoid", WifiAvoid, {}),
+    ("store_cover_terms", CoverTerms, {}),
 )
 _NARROWED = ("earshot", "ed_evidence", "wifi_matched")
 _SURENESS = ("high", "fair", "low")
@@ -169,6 +176,13 @@ def _content(store: Store, rows: _Rows, approvers: tuple[str, ...]) -> StoreCont
         behind=rows.of(key, LabelBehind),
         found=rows.of(key, InventoryItem),
         neighbours=Beside(rows.of(key, JoinedStore), beside, rows.of(key, Owed)),
+        asked=Asked(
+            cover=next(iter(rows.of(key, CoverStore)), None),
+            places=rows.of(key, CoverPlace),
+            requests=rows.of(key, WifiRequest),
+            avoid=rows.of(key, WifiAvoid),
+            terms=next(iter(rows.of(key, CoverTerms)), None),
+        ),
     )
 
 

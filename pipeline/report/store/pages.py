@@ -42,6 +42,7 @@ from pipeline.report.store.air import (
     draw_air,
     draw_bars,
 )
+from pipeline.report.store.asked_block import draw_asked
 from pipeline.report.store.commission import commission_block
 from pipeline.report.store.content import (
     CAUTIONS,
@@ -288,7 +289,8 @@ def _draw_second(pen: Pen, page: Box, doc: Document) -> None:
     foot = Box(page.x, page.bottom - foot_h, page.w, foot_h)
     left, right = Box(page.x, y + 8, page.w, foot.y - y - 18).split(2)
     below = _evidence(pen, left, content, words)
-    draw_labels(pen, left.below(below + 6), doc)
+    below = draw_asked(pen, left.below(below + 6), doc)
+    draw_labels(pen, left.below(below), doc)
     draw_findings(pen, right, content.findings, words)
     _foot(pen, foot, words)
 

@@ -20,6 +20,7 @@ from pipeline.report.kit.sheet import (
     yes_no,
 )
 from pipeline.report.store.air import put_heat_map
+from pipeline.report.store.asked import PLACES, REQUESTS, summary_lines
 from pipeline.report.store.content import (
     CAUTIONS,
     READING,
@@ -65,6 +66,8 @@ _SHEETS = (
     "evidence",
     "stations",
     "next_door",
+    "further_places",
+    "wi-fi_requests",
     "outcome",
     "glossary",
 )
@@ -231,6 +234,10 @@ def workbook(content: StoreContent) -> bytes:
     put_list(book, book.sheet("Stations", title), columns, _station_rows(content))
     if content.neighbours.rows:
         put_list(book, book.sheet("Next door", title), NEXT_DOOR, content.neighbours.rows)
+    if content.asked.places:
+        put_list(book, book.sheet("Further places", title), PLACES, content.asked.places)
+    if content.asked.wifi:
+        put_list(book, book.sheet("Wi-Fi requests", title), REQUESTS, content.asked.wifi)
     if content.outcomes:
         put_list(book, book.sheet("Outcome", title), OUTCOMES, content.outcomes)
     page = book.sheet("Glossary", title, landscape=False)
@@ -264,15 +271,19 @@ def _summary(book: Book, page: Page, content: StoreContent) -> None:
     for note in filter(None, (verdict(content, words), beside(content, words), *near)):
         sheet.note(note)
     some = {"commissioning": commission_rows(content), "outcome": content.outcomes,
-            "next_door": content.neighbours.rows, "inventory": content.found}  # fmt: skip
+            "next_door": content.neighbours.rows, "inventory": content.found,
+            "further_places": content.asked.places, "wi-fi_requests": content.asked.wifi}  # fmt: skip
     names = [name for name in _SHEETS if some.get(name, True)]
     sheets = [(words(f"tab.{name}"), words(f"summary.sheet_{name}")) for name in names]
     for title, lines in (
         ("summary.store", _store_lines(content, words)),
         ("summary.figures", _figure_lines(content, words)),
         ("evidence.title", [*evidence_lines(content, words), *_cost_lines(content, words)]),
+        ("needed.title", summary_lines(content.asked, words)),
         ("summary.sheets", sheets),
     ):
+        if not lines:
+            continue
         sheet.section(words(title))
         for label, value in lines:
             sheet.line((label, Look.TEXT), (value, Look.LONG))

@@ -1,0 +1,196 @@
+"""What to order and whom to ask: places for further stations, and changes of Wi-Fi, in words."""
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+
+from pipeline.report.kit.sheet import Look, SheetColumn, Value, worded
+from pipeline.tables.cover import CoverPlace, CoverStore, WifiAvoid, WifiRequest
+from pipeline.wording import Wording
+
+MIDDLE = " / "  # between the two stations that a place lies between
+
+
+@dataclass(frozen=True, slots=True)
+class CoverTerms:
+    """What places are judged by: the weak level, and the share of labels that should be above it.
+
+    The minutes are what a team takes for a further station, and for a move.
+    """
+
+    store: str
+    level_dbm: float
+    wanted: float
+    install_minutes: float
+    move_minutes: float
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What no channel settles in a store: labels too weak, places, and Wi-Fi to be changed."""
+
+    cover: CoverStore | None = None
+    places: tuple[CoverPlace, ...] = ()
+    requests: tuple[WifiRequest, ...] = ()
+    avoid: tuple[WifiAvoid, ...] = ()
+    terms: CoverTerms | None = None
+
+    @property
+    def wifi(self) -> tuple[WifiRequest | WifiAvoid, ...]:
+        """What is asked of Wi-Fi, and whose can only be avoided."""
+        return (*self.requests, *self.avoid)
+
+
+NOTHING_ASKED = Asked()
+
+
+def where(place: CoverPlace, words: Wording) -> str:
+    """Return where a place is, in words."""
+    if place.kind == "middle":
+        one, other = place.place.split(MIDDLE, 1)
+        said = words("needed.between", one=one, other=other)
+    else:
+        said = words("needed.at", place=place.place)
+    at = {"floor": place.floor, "x": words.number(place.x_m, 1), "y": words.number(place.y_m, 1)}
+    return words("needed.position", place=said, **at)
+
+
+def place_line(place: CoverPlace, weak: int, words: Wording) -> str:
+    """Return what to do at a place: order, or measure first, or nothing."""
+    return words(
+        f"needed.{place.verdict}",
+        place=where(place, words),
+        labels=words.number(place.rescued),
+        low=words.number(place.rescued_low),
+        high=words.number(place.rescued_high),
+        weak=words.number(weak),
+        channel=words.channel(place.channel),
+    )
+
+
+def request_line(one: WifiRequest, words: Wording) -> str:
+    """Return what to ask of whoever runs the Wi-Fi, and what that gives back."""
+    change = words(
+        f"needed.{one.what}",
+        networks=one.networks,
+        channel=one.wifi_channel,
+        to=one.to_channel,
+        width=one.to_width_mhz,
+        less=words.number(one.less_db),
+    )
+    gives = words(
+        "needed.gives",
+        gain=words.points(one.plan_gives),
+        low=words.points(one.plan_gives_low),
+        high=words.points(one.plan_gives_high),
+    )
+    then = words("needed.then", channels=one.channels) if one.channels else ""
+    if one.own is None:
+        change = words("needed.whose", change=change)
+    return " ".join(filter(None, (f"{change}: {gives}", then)))
+
+
+def asked_lines(asked: Asked, moves: int, gain: float | None, words: Wording) -> Iterator[str]:
+    """Yield what to order and whom to ask, the places first."""
+    yield from _cover_lines(asked, words)
+    terms = asked.terms
+    if terms and gain is not None and moves and any(p.verdict != "no" for p in asked.places):
+        yield words(
+            "needed.price",
+            gain=words.points(gain),
+            minutes=words.number(moves * terms.move_minutes),
+            install=words.number(terms.install_minutes),
+        )
+    for one in asked.requests:
+        yield request_line(one, words)
+    if asked.avoid:
+        names = ", ".join(one.network for one in asked.avoid)
+        yield words("needed.avoid", networks=names)
+
+
+def _cover_lines(asked: Asked, words: Wording) -> Iterator[str]:
+    cover, terms = asked.cover, asked.terms
+    if cover is None or terms is None or cover.why == "enough":
+        return
+    level = words.level(terms.level_dbm)
+    told = {"weak": words.number(cover.weak_labels), "labels": words.number(cover.labels)}
+    if cover.why is not None:
+        yield words(f"needed.why_{cover.why.replace('-', '_')}", level=level, **told)
+        return
+    shares = {"share": words.percent(cover.share_then), "wanted": words.percent(terms.wanted)}
+    yield words("needed.weak", level=level, **told)
+    for place in asked.places:
+        yield place_line(place, cover.weak_labels, words)
+    if cover.places is None:
+        yield words("needed.not_enough", **shares)
+    else:
+        yield words.counted("needed.fewest", cover.places, **shares)
+
+
+def summary_lines(asked: Asked, words: Wording) -> list[tuple[str, str]]:
+    """Return what the workbook's first sheet says of labels and places, as label and value."""
+    cover = asked.cover
+    if cover is None or cover.why == "enough":
+        return []
+    lines = list(_cover_lines(asked, words))
+    return [(words("needed.title_labels"), " ".join(lines))]
+
+
+def _ask(row: WifiRequest | WifiAvoid, words: Wording) -> Value:
+    if isinstance(row, WifiAvoid):
+        return words("needed.only_avoid")
+    gone = replace(row, channels="")
+    return request_line(gone, words).split(": ")[0]
+
+
+def _of(name: str) -> Callable[[WifiRequest | WifiAvoid, Wording], Value]:
+    """Return a reader of a field that rows of the other kind do not have."""
+
+    def read(row: WifiRequest | WifiAvoid, _: Wording) -> Value:
+        value: Value = getattr(row, name, None)
+        return value
+
+    return read
+
+
+def _whose(row: WifiRequest | WifiAvoid, words: Wording) -> Value:
+    if isinstance(row, WifiAvoid):
+        return words("needed.others")
+    return words("needed.own" if row.own else "needed.unknown")
+
+
+def _names(row: WifiRequest | WifiAvoid, _: Wording) -> Value:
+    return row.network if isinstance(row, WifiAvoid) else row.networks
+
+
+PLACES: tuple[SheetColumn[CoverPlace], ...] = (
+    SheetColumn("rank", Look.COUNT, "column.order"),
+    SheetColumn(where, Look.LONG, "needed.column_place", 60),
+    SheetColumn(worded("place_kind", "kind"), Look.TEXT, "needed.column_kind"),
+    SheetColumn("floor", Look.COUNT, "station_seen.floor"),
+    SheetColumn("x_m", Look.LEVEL, "station_seen.x_m"),
+    SheetColumn("y_m", Look.LEVEL, "station_seen.y_m"),
+    SheetColumn("rescued", Look.COUNT, "needed.column_rescued"),
+    SheetColumn("rescued_low", Look.COUNT, "needed.column_low"),
+    SheetColumn("rescued_high", Look.COUNT, "needed.column_high"),
+    SheetColumn(worded("place_verdict", "verdict"), Look.LONG, "needed.column_verdict", 40),
+    SheetColumn("reach_m", Look.LEVEL, "needed.column_reach"),
+    SheetColumn("channel", Look.COUNT, "column.channel"),
+    SheetColumn("air_lost", Look.PERCENT, "needed.column_air"),
+)
+REQUESTS: tuple[SheetColumn[WifiRequest | WifiAvoid], ...] = (
+    SheetColumn(_of("rank"), Look.COUNT, "column.order"),
+    SheetColumn(_whose, Look.TEXT, "needed.column_whose"),
+    SheetColumn(_ask, Look.LONG, "needed.column_ask", 60),
+    SheetColumn(_names, Look.LONG, "needed.column_networks", 40),
+    SheetColumn("wifi_channel", Look.COUNT, "needed.column_wifi"),
+    SheetColumn(_of("gives"), Look.PERCENT, "needed.column_gives"),
+    SheetColumn(_of("gives_low"), Look.PERCENT, "needed.column_gives_low"),
+    SheetColumn(_of("gives_high"), Look.PERCENT, "needed.column_gives_high"),
+    SheetColumn(_of("plan_gives"), Look.PERCENT, "needed.column_plan"),
+    SheetColumn(_of("plan_gives_low"), Look.PERCENT, "needed.column_plan_low"),
+    SheetColumn(_of("plan_gives_high"), Look.PERCENT, "needed.column_plan_high"),
+    SheetColumn(_of("channels"), Look.LONG, "needed.column_then", 40),
+    SheetColumn(_of("costs"), Look.PERCENT, "needed.column_costs"),
+    SheetColumn(_of("loudest_dbm"), Look.LEVEL, "needed.column_loudest"),
+    SheetColumn(_of("stations"), Look.COUNT, "needed.column_stations"),
+)
