@@ -135,7 +135,7 @@ def _request(standing: Standing, one: _Option) -> WifiRequest:
     draws = _Drawn(standing.case, standing.before, one.after)
     same, best = draws.gain(after, after), draws.gain(after, one.channels)
     moved = [
-        f"{s.station} {c}"
+        f"{s.station} {was} → {c}"
         for s, was, c in zip(standing.case.problem.stations, after, one.channels, strict=True)
         if was != c
     ]

@@ -28,7 +28,7 @@ class CoverStore:
 
 @table("cover_place", since=8)
 class CoverPlace:
-    """A place at which a further station or antenna would bring weak labels up to the weak level."""
+    """A place where a further station or antenna would bring weak labels up to the weak level."""
 
     store: str = column("the store's key")
     rank: int = column("1 is the one that helps most")
@@ -71,7 +71,7 @@ class WifiRequest:
     plan_gives: float = column("given back with the plan that would then be best", digits=6)
     plan_gives_low: float = column("5 % point of it", digits=6)
     plan_gives_high: float = column("95 % point of it", digits=6)
-    channels: str = column("the channels of that plan that are others, 'station 15, ...'; or empty")
+    channels: str = column("the channels of that plan that are others, 'station 15 → 20, ...'; or empty")
 
 
 @table("wifi_avoid", since=8)

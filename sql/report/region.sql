@@ -216,3 +216,17 @@ order by region, store, other;
 select region, max(size) as size, max_by(root, size) as root, max_by(as_of, size) as as_of
 from store_now join store_seal using (store)
 group by region order by region;
+
+-- name: region_orders
+-- Where to order a station, or to measure first, the places that reach most labels first.
+select n.region, n.name, c.*
+from cover_place c join store_now n using (store)
+where c.verdict <> 'no'
+order by n.region, c.verdict desc, c.rescued desc, c.store, c.rank;
+
+-- name: region_requests
+-- What to ask of whoever runs the Wi-Fi, of each store what gives back most, the most first.
+select n.region, n.name, w.*
+from wifi_request w join store_now n using (store)
+where w.rank = 1
+order by n.region, w.plan_gives desc, w.store;

@@ -27,6 +27,8 @@ _LINES: Mapping[str, tuple[type[content.OfRegion], str]] = {
     "findings": (content.FindingLine, "region_findings"),
     "expiring": (content.ExpiringException, "region_exceptions"),
     "joined": (content.JoinedStores, "region_next_door"),
+    "orders": (content.ToOrder, "region_orders"),
+    "requests": (content.ToAsk, "region_requests"),
 }
 """The rows of a review, by its field: what each is, and the statement that reads them."""
 _NO_REGION = ""  # what is of no one region, beside the chain, which is of all

@@ -42,6 +42,7 @@ from pipeline.report.region.answers import (
 )
 from pipeline.report.region.chain import draw_multiples, region_rows
 from pipeline.report.region.content import ChangeProgress, RegionContent, StoreLine
+from pipeline.report.region.needed import needed_rows
 from pipeline.report.region.pictures import (
     draw_helping,
     draw_progress,
@@ -100,8 +101,12 @@ def region_pdf(content: RegionContent, links: Sequence[FileLinks], words: Wordin
     page = page_box(size)
     rows = region_rows(content, page.w, words) if content.parts else None
     rows = rows or _store_rows(content, links, words)
-    room = page.h - 2 * HEADING_H - _GAPS - sum(rows.heights) if content.parts else None
-    blocks = (rows, _basis(content, page.w, words, room))
+    needed = needed_rows(content, page.w, words)
+    room = None
+    if content.parts:
+        taken = sum(rows.heights) + sum(needed.heights)
+        room = page.h - (3 if needed.heights else 2) * HEADING_H - _GAPS - taken - needed.lead
+    blocks = (rows, needed, _basis(content, page.w, words, room))
     pages = block_pages([block for block in blocks if block.heights], page.h)
     leaves = [Leaf(first), *(Leaf(draw_blocks(parts)) for parts in pages)]
     title, foot = content.titled(words), content.named(words)

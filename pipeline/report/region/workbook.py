@@ -41,6 +41,7 @@ from pipeline.report.region.content import (
     StoreLine,
 )
 from pipeline.report.region.pages import FileLinks
+from pipeline.report.region.needed import NEEDED
 from pipeline.report.region.proof import gains, sentences, why, word
 from pipeline.wording import NOTHING, Wording
 from pipeline.xlsx import workbook_bytes
@@ -163,6 +164,8 @@ def region_workbook(content: RegionContent, links: Sequence[FileLinks], words: W
         put_list(book, book.sheet("Regions", title), REGIONS, content.parts)
     else:
         _put_rows(book, title, content, links)
+    if content.needed:
+        put_list(book, book.sheet("Order and ask", title), NEEDED, content.needed)
     if content.proof is not None:
         told = sentences(content.proof, content.chain, content.costs, content.offer, words)
         put_list(book, book.sheet("Effect", title), EFFECT, told)

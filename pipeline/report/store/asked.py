@@ -1,7 +1,7 @@
 """What to order and whom to ask: places for further stations, and changes of Wi-Fi, in words."""
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from pipeline.report.kit.sheet import Look, SheetColumn, Value, worded
 from pipeline.tables.cover import CoverPlace, CoverStore, WifiAvoid, WifiRequest
@@ -67,8 +67,8 @@ def place_line(place: CoverPlace, weak: int, words: Wording) -> str:
     )
 
 
-def request_line(one: WifiRequest, words: Wording) -> str:
-    """Return what to ask of whoever runs the Wi-Fi, and what that gives back."""
+def change_line(one: WifiRequest, words: Wording) -> str:
+    """Return what to ask of whoever runs the Wi-Fi; of whom that is not known, to find out."""
     change = words(
         f"needed.{one.what}",
         networks=one.networks,
@@ -77,6 +77,11 @@ def request_line(one: WifiRequest, words: Wording) -> str:
         width=one.to_width_mhz,
         less=words.number(one.less_db),
     )
+    return words("needed.whose", change=change) if one.own is None else change
+
+
+def request_line(one: WifiRequest, words: Wording) -> str:
+    """Return what to ask of whoever runs the Wi-Fi, and what that gives back."""
     gives = words(
         "needed.gives",
         gain=words.points(one.plan_gives),
@@ -84,16 +89,14 @@ def request_line(one: WifiRequest, words: Wording) -> str:
         high=words.points(one.plan_gives_high),
     )
     then = words("needed.then", channels=one.channels) if one.channels else ""
-    if one.own is None:
-        change = words("needed.whose", change=change)
-    return " ".join(filter(None, (f"{change}: {gives}", then)))
+    return " ".join(filter(None, (f"{change_line(one, words)}: {gives}.", then)))
 
 
 def asked_lines(asked: Asked, moves: int, gain: float | None, words: Wording) -> Iterator[str]:
     """Yield what to order and whom to ask, the places first."""
     yield from _cover_lines(asked, words)
     terms = asked.terms
-    if terms and gain is not None and moves and any(p.verdict != "no" for p in asked.places):
+    if terms and gain is not None and gain > 0 and moves and any(p.verdict != "no" for p in asked.places):
         yield words(
             "needed.price",
             gain=words.points(gain),
@@ -138,8 +141,7 @@ def summary_lines(asked: Asked, words: Wording) -> list[tuple[str, str]]:
 def _ask(row: WifiRequest | WifiAvoid, words: Wording) -> Value:
     if isinstance(row, WifiAvoid):
         return words("needed.only_avoid")
-    gone = replace(row, channels="")
-    return request_line(gone, words).split(": ")[0]
+    return change_line(row, words)
 
 
 def _of(name: str) -> Callable[[WifiRequest | WifiAvoid, Wording], Value]:

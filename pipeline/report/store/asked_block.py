@@ -1,10 +1,11 @@
-"""What to order and whom to ask, on page two: a few lines, and a plan of label health."""
+"""What to order and whom to ask, on page two: a few lines, and a plan of where labels are weak."""
 
 from collections.abc import Sequence
 from dataclasses import replace
 
 from pipeline.report.kit import style
 from pipeline.report.kit.pen import (
+    HEADING_H,
     SMALL,
     SMALL_MUTED,
     TINY_MUTED,
@@ -20,7 +21,7 @@ from pipeline.report.store.content import Document, PlannedStation
 from pipeline.tables.cover import CoverPlace
 
 _GAP, _LINES = 2.0, 4
-_PICTURE_H, _LEGEND_H = 108.0, 11.0
+_PICTURE_H, _LEGEND_H = 122.0, 20.0
 _LEAST = 70.0  # points that label health below keeps
 _RADIUS = 4.2
 _SOME, _MANY = 0.02, 0.2  # share of weak labels from which a station is drawn darker
@@ -39,12 +40,6 @@ def draw_asked(pen: Pen, box: Box, doc: Document) -> float:
         return box.y
     y = pen.heading(box, words("needed.title"))
     bottom = box.bottom - _LEAST
-    shown = _floors(asked, doc.content.stations)
-    if shown and y + _PICTURE_H + 40 <= bottom:
-        picture = Box(box.x, y, box.w, _PICTURE_H)
-        with pen.picture(picture, _said(doc, shown)):
-            _draw(pen, picture, doc, shown)
-        y += _PICTURE_H + 3
     for place, line in enumerate(lines):
         rest = len(lines) - place
         spare = SMALL_MUTED.leading if rest > 1 else 0.0
@@ -54,6 +49,20 @@ def draw_asked(pen: Pen, box: Box, doc: Document) -> float:
             return y + SMALL.leading + 6
         y = pen.paragraph(box.below(y), line, SMALL, lines=_LINES) + _GAP
     return y + 6
+
+
+def picture_height(doc: Document) -> float:
+    """Return the height of the plan of weak labels, with its heading; 0 where no place helps."""
+    return HEADING_H + _PICTURE_H if _floors(doc.content.asked, doc.content.stations) else 0.0
+
+
+def draw_weak(pen: Pen, box: Box, doc: Document) -> None:
+    """Draw where labels are weak, and the places for a further station."""
+    shown = _floors(doc.content.asked, doc.content.stations)
+    y = pen.heading(box, doc.words("needed.picture"))
+    picture = Box(box.x, y, box.w, box.bottom - y)
+    with pen.picture(picture, _said(doc, shown)):
+        _draw(pen, picture, doc, shown)
 
 
 def _floors(asked: Asked, stations: Sequence[PlannedStation]) -> list[int]:
@@ -92,7 +101,8 @@ def _draw(pen: Pen, box: Box, doc: Document, floors: Sequence[int]) -> None:
         if len(floors) > 1:
             text = doc.words("needed.legend_floor", floor=floor)
             pen.text(cell.x + 3, cell.y + 8, text, TINY_MUTED)
-    pen.text(box.x, box.bottom - 2, doc.words("needed.legend"), TINY_MUTED, width=box.w)
+    legend = Box(box.x, box.bottom - _LEGEND_H + 2, box.w, _LEGEND_H)
+    pen.paragraph(legend, doc.words("needed.legend"), TINY_MUTED, lines=2)
 
 
 def _floor(pen: Pen, box: Box, doc: Document, floor: int) -> None:

@@ -42,7 +42,7 @@ from pipeline.report.store.air import (
     draw_air,
     draw_bars,
 )
-from pipeline.report.store.asked_block import draw_asked
+from pipeline.report.store.asked_block import draw_asked, draw_weak, picture_height
 from pipeline.report.store.commission import commission_block
 from pipeline.report.store.content import (
     CAUTIONS,
@@ -291,7 +291,10 @@ def _draw_second(pen: Pen, page: Box, doc: Document) -> None:
     below = _evidence(pen, left, content, words)
     below = draw_asked(pen, left.below(below + 6), doc)
     draw_labels(pen, left.below(below), doc)
-    draw_findings(pen, right, content.findings, words)
+    picture_h = picture_height(doc)
+    draw_findings(pen, replace(right, h=right.h - picture_h), content.findings, words)
+    if picture_h:
+        draw_weak(pen, right.below(right.bottom - picture_h + 4), doc)
     _foot(pen, foot, words)
 
 
