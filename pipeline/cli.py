@@ -16,6 +16,7 @@ from pipeline.check.rules import explain, rule_list
 from pipeline.database import open_database
 from pipeline.demo.bench import BenchSize
 from pipeline.errors import QuietaisleError, StorageFailed
+from pipeline.plan.wishes import HOW, read_wishes
 from pipeline.proof.prove import Wanted
 from pipeline.records import Selection
 from pipeline.run import require_readable, rules_beside, run
@@ -82,8 +83,8 @@ def check_command(call: Call, *, standing: bool, since: datetime | None) -> int:
     "--set",
     "wishes",
     multiple=True,
-    metavar="STATION=CHANNEL",
-    help="Price this choice of yours against the plan; with one --store. May be repeated.",
+    metavar="WHAT=CHANNEL",
+    help=f"Price this choice of yours against the plan; with one --store. May be repeated: {HOW}.",
 )
 @step
 def plan_command(call: Call, *, wishes: tuple[str, ...]) -> int:
@@ -91,20 +92,16 @@ def plan_command(call: Call, *, wishes: tuple[str, ...]) -> int:
     if wishes:
         if call.only_store is None:
             raise click.UsageError("--set needs exactly one --store")
-        wanted = dict(_wish(text) for text in wishes)
+        try:
+            wanted = read_wishes(wishes)
+        except ValueError as error:
+            raise click.UsageError(f"--set {error}") from error
         found = commands.run_what_if(call.request, call.only_store, wanted, call.progress)
         terminal.show_what_if(call.console, found)
         return DONE
     summary, rows = commands.run_listing(call.request, "listed_moves", call.progress)
     terminal.show_moves(call.console, rows)
     return status(summary.findings, call.fail_on)
-
-
-def _wish(text: str) -> tuple[str, int]:
-    station, _, channel = text.rpartition("=")
-    if not station or not channel.isdecimal() or int(channel) not in range(11, 27):
-        raise click.UsageError(f"--set {text}: give it as STATION=CHANNEL, channel 11 to 26")
-    return station, int(channel)
 
 
 @cli.command("schedule")

@@ -1,7 +1,8 @@
 """The floors of a store as far as its stations tell: where labels can hang, and places to add.
 
-No export says how far a floor reaches beyond its outermost stations. Where they hang evenly it is half
-the usual distance between them; so far it is taken to reach, more or less, on each side (ours).
+No export says how far a floor reaches beyond its outermost stations. Where they hang evenly it is
+half the usual distance between them; so far it is taken to reach, more or less, on each side
+(ours).
 """
 
 from collections.abc import Callable, Sequence

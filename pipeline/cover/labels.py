@@ -25,12 +25,15 @@ _LEAST_SPREAD_DB, _MOST_SPREAD_DB = 1.5, 10.0
 _MOST_OWN = 0.6
 _FAR_OUT, _FAR_OUT_FACTOR = 1.2, 0.7  # how far floors reach: middle, and spread of its logarithm
 PIVOT_M = 8.0  # where a path gets steeper or flatter than the model has it
-_WORTH = 20.0  # labels, at most: their places are not as evenly spread as reckoned with
+_WORTH = 15.0  # labels, at most: their places are not as evenly spread as reckoned with
 _EDGES = np.arange(-98.0, -38.0, 6.0)
 _DRAWS = 3  # of each cell and station, for the levels of a store
 _LEAST_WRONG, _MOST_WRONG = 0.001, 0.05  # share of labels not served by the loudest station
 # Gauss-Hermite, three points for a normal curve of spread 1: Abramowitz and Stegun 25.4.46.
 _OWN_POINTS, _OWN_WEIGHTS = (-(3**0.5), 0.0, 3**0.5), (1 / 6, 2 / 3, 1 / 6)
+# Labels in a metal fixture or behind goods lose so much more, to all stations (ours).
+_MUFFLED_DB, _MUFFLED_WEIGHTS = (-8.0, -16.0, -24.0), (0.5, 0.3, 0.2)
+_LEAST_MUFFLED, _MOST_MUFFLED = 0.0001, 0.002  # share of labels
 Mask = npt.NDArray[np.bool_]
 
 
@@ -41,19 +44,18 @@ class Levels:
     at_cells: Figures
     pivot: Figures
 
+    def only(self, inside: Mask) -> "Levels":
+        """Return those at some of the cells."""
+        return Levels(self.at_cells[:, inside], self.pivot)
+
 
 @dataclass(frozen=True, slots=True)
 class WeakLabels:
-    """Labels of one level at one station, and what else is known of them.
-
-    `station` is its place among the store's; `cell` where they hang, None: not known.
-    """
+    """Labels of one level at one station, which is given by its place among the store's."""
 
     station: int
     level_dbm: float
     labels: int
-    cell: int | None = None
-    others: tuple[tuple[int, float], ...] = ()  # levels at other stations, in dBm
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +64,7 @@ class World:
 
     Losses are `tilt` times as steep as the model has them, from 8 m on; `inside` are the cells
     where labels can hang; `wrong` is the share of labels that another station than the loudest
-    serves.
+    serves, `muffled` that of those that lose much more than others to all stations.
     """
 
     offset_db: float
@@ -71,6 +73,7 @@ class World:
     tilt: float
     inside: Mask
     wrong: float
+    muffled: float
     weight: float
 
     def levels(self, median_dbm: Figures, pivot_dbm: Figures) -> Figures:
@@ -113,8 +116,9 @@ def _drawn(random: np.random.Generator, out: Figures, model: tuple[float, float]
         spread_db=min(max(spread_db, _LEAST_SPREAD_DB), _MOST_SPREAD_DB),
         own=float(_MOST_OWN * random.random()),
         tilt=max(0.5, 1 + model[1] * float(tilt)),
-        inside=(out <= np.maximum(reach, 0.3)).all(axis=1),
+        inside=np.asarray((out <= np.maximum(reach, 0.3)).all(axis=1)),
         wrong=_LEAST_WRONG * (_MOST_WRONG / _LEAST_WRONG) ** random.random(),
+        muffled=_LEAST_MUFFLED * (_MOST_MUFFLED / _LEAST_MUFFLED) ** random.random(),
         weight=0.0,
     )
 
@@ -150,9 +154,15 @@ class Whereabouts:
 
 
 def whereabouts(stations: Levels, kinds: Sequence[WeakLabels], world: World) -> Whereabouts:
-    """Return where labels may hang, in one world."""
+    """Return where labels may hang, in one world; the levels are at the cells inside it."""
     own_db, rest_db = _spreads(world)
-    shift = own_db * np.array(_OWN_POINTS)
+    shift = np.array([*(own_db * point for point in _OWN_POINTS), *_MUFFLED_DB])
+    chance = np.array(
+        [
+            *(part * (1 - world.muffled) for part in _OWN_WEIGHTS),
+            *(part * world.muffled for part in _MUFFLED_WEIGHTS),
+        ]
+    )
     median = world.levels(stations.at_cells, stations.pivot)
     middle = median[:, :, None] + shift  # stations, cells, points
     levels = sorted({kind.level_dbm for kind in kinds})
@@ -162,13 +172,9 @@ def whereabouts(stations: Levels, kinds: Sequence[WeakLabels], world: World) -> 
     rows = []
     for kind in kinds:
         near = -(((kind.level_dbm - middle[kind.station]) / rest_db) ** 2) / 2
-        for station, level in kind.others:
-            near = near - ((level - middle[station]) / rest_db) ** 2 / 2
         loudest = all_lower[kind.level_dbm] - lower[kind.level_dbm][kind.station]
         weight = near + np.logaddexp(log(world.wrong), log(1 - world.wrong) + loudest)
-        here = world.inside if kind.cell is None else np.arange(len(world.inside)) == kind.cell
-        weight = np.where(here[:, None], weight, -np.inf)
-        weight = np.exp(weight - weight.max()) * _OWN_WEIGHTS
+        weight = np.exp(weight - weight.max()) * chance
         rows.append(weight / weight.sum())
     return Whereabouts(np.array(rows), shift)
 

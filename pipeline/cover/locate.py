@@ -10,7 +10,7 @@ share a row, so where a cost is 0 or 1, as of covered or not, each pattern has o
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import combinations
+from itertools import combinations, pairwise
 from math import comb, fsum, inf
 
 import numpy as np
@@ -38,7 +38,7 @@ class Location:
     optimal: bool
 
 
-def locate(
+def locate(  # noqa: PLR0913 - what is paid, and three ways to bound the search
     costs: Costs,
     *,
     opening: Sequence[float] | None = None,
@@ -119,7 +119,7 @@ def _levels(table: Costs, weight: Costs) -> tuple[Costs, Costs, float]:
     rows: dict[bytes, npt.NDArray[np.bool_]] = {}
     for line, worth in zip(table, weight, strict=True):
         levels = np.unique(line)
-        for low, high in zip(levels[:-1], levels[1:], strict=True):
+        for low, high in pairwise(levels.tolist()):
             within = line <= low
             key = within.tobytes()
             rows.setdefault(key, within)

@@ -51,10 +51,11 @@ class Reach:
         return found
 
 
-def reach(
+def reach(  # noqa: PLR0913 - two levels and what they are of, and the labels
     stations: Levels,
     places: Levels,
     spots: Sequence[Spot],
+    *,
     kinds: Sequence[WeakLabels],
     ways: Sequence[World],
     level_dbm: float,
@@ -62,8 +63,9 @@ def reach(
     """Return what each spot reaches; both levels are at the same cells."""
     parts = []
     for world in ways:
-        found = whereabouts(stations, kinds, world)
-        parts.append((world.weight, found.weight, missed(found, places, world, level_dbm)))
+        found = whereabouts(stations.only(world.inside), kinds, world)
+        there = places.only(world.inside)
+        parts.append((world.weight, found.weight, missed(found, there, world, level_dbm)))
     return Reach(tuple(spots), np.array([float(k.labels) for k in kinds]), tuple(parts))
 
 
@@ -124,8 +126,8 @@ def choose_places(known: Reach, labels: int, wanted: float, nodes: int, seed: in
     strong = labels - known.counts.sum()
     for count in range(1, min(MOST_PLACES, len(tried)) + 1):
         found = locate(1 - scenes, count=count, weights=weight.tolist(), nodes=nodes)
-        share = (strong + weight.sum() - found.cost) / labels
-        bound = (strong + weight.sum() - found.bound) / labels
+        share = float(strong + weight.sum() - found.cost) / labels
+        bound = float(strong + weight.sum() - found.bound) / labels
         enough = share >= wanted
         if enough or count == min(MOST_PLACES, len(tried)):
             break
@@ -147,12 +149,13 @@ def _scenes(known: Reach, tried: Sequence[int], seed: int) -> tuple[Figures, Fig
     rows = []
     for kind in range(len(known.counts)):
         worlds = random.choice(len(shares), size=_SCENES, p=shares / shares.sum())
-        for world in worlds.tolist():
+        for world, times in zip(*np.unique(worlds, return_counts=True), strict=True):
             _, where, miss = known.parts[world]
-            flat = where[kind].ravel()
-            at = int(np.searchsorted(np.cumsum(flat), random.random() * flat.sum()))
-            chance = 1 - miss[tried].reshape(len(tried), -1)[:, min(at, flat.size - 1)]
-            rows.append(random.random(len(tried)) < chance)
+            upto = np.cumsum(where[kind].ravel())
+            at = np.searchsorted(upto, random.random(times) * upto[-1])
+            chance = 1 - miss[tried].reshape(len(tried), -1)[:, np.minimum(at, len(upto) - 1)]
+            rows.append(random.random((len(tried), times)) < chance)
     weight = np.repeat(known.counts / _SCENES, _SCENES)
-    patterns, back = np.unique(np.array(rows), axis=0, return_inverse=True)
-    return patterns.astype(float), np.bincount(back.ravel(), weights=weight)
+    patterns, back = np.unique(np.hstack(rows).T, axis=0, return_inverse=True)
+    shared: Figures = np.bincount(back.ravel(), weights=weight).astype(np.float64)
+    return patterns.astype(np.float64), shared

@@ -18,7 +18,7 @@ from pipeline.cover.floors import (
     midpoints,
 )
 from pipeline.cover.labels import PIVOT_M, Levels, WeakLabels, worlds
-from pipeline.cover.places import Choice, Reach, choose_places, reach, rescued
+from pipeline.cover.places import Choice, Reach, Rescued, choose_places, reach, rescued
 from pipeline.limits import GivenPlace
 from pipeline.plan.costs import Priced, clear_air, priced
 from pipeline.plan.explain import Case
@@ -147,7 +147,7 @@ def _known(rows: CoverRows, limits: Mapping[str, float]) -> _Known | str:
     at = {spot.name: place for place, spot in enumerate(stations)}
     weak = [row for row in rows.levels if row.weak]
     placed = [row for row in weak if row.station in at]
-    if 2 * sum(row.labels for row in placed) < sum(row.labels for row in weak):
+    if not placed or 2 * sum(row.labels for row in placed) < sum(row.labels for row in weak):
         return "unplaced"
     kinds, spots = _candidates(rows, stations)
     if not spots:
@@ -166,10 +166,21 @@ def _known(rows: CoverRows, limits: Mapping[str, float]) -> _Known | str:
         if row.station in at:
             told[at[row.station]][row.level_dbm] = row.labels
     ways = worlds(levels, floors.out, told, (indoors.spread_db, tilt))
-    labels = [WeakLabels(at[row.station], row.level_dbm, row.labels) for row in placed]
-    known = reach(levels, places, spots, labels, ways, limits["weak_label_dbm"])
+    labels = _kinds(placed, at)
+    known = reach(
+        levels, places, spots, kinds=labels, ways=ways, level_dbm=limits["weak_label_dbm"]
+    )
     offset = sum(way.weight * way.offset_db for way in ways)
     return _Known(known, tuple(kinds), indoors, offset)
+
+
+def _kinds(weak: Sequence[LabelLevel], at: Mapping[str, int]) -> list[WeakLabels]:
+    """Return weak labels by station and level, two dB together: their places differ little."""
+    found: dict[tuple[int, float], int] = {}
+    for row in weak:
+        key = (at[row.station], 2 * (row.level_dbm // 2) + 0.5)
+        found[key] = found.get(key, 0) + row.labels
+    return [WeakLabels(station, level, n) for (station, level), n in sorted(found.items())]
 
 
 def _spot(row: CoverStation) -> Spot:
@@ -178,7 +189,7 @@ def _spot(row: CoverStation) -> Spot:
 
 def _candidates(rows: CoverRows, stations: Sequence[Spot]) -> tuple[list[str], list[Spot]]:
     """Return the places to try, those named first, with the kind of each."""
-    power = median([one.power_dbm for one in stations])
+    power = usual_power_dbm(rows)
     given = [Spot(p.name, p.floor, p.x_m, p.y_m, power) for p in rows.given]
     mounts = [
         Spot(row.name, row.floor, row.x_m, row.y_m, power)
@@ -188,6 +199,24 @@ def _candidates(rows: CoverRows, stations: Sequence[Spot]) -> tuple[list[str], l
     kind = {id(spot): "given" for spot in given} | {id(spot): "mount" for spot in mounts}
     spots = apart_from([*given, *mounts, *midpoints(stations, power)], stations)
     return [kind.get(id(spot), "middle") for spot in spots], spots
+
+
+def usual_power_dbm(rows: CoverRows) -> float:
+    """Return the middle power of a store's stations; 0 dBm where there is none."""
+    powers = [row.power_dbm for row in rows.stations if row.status in _ON_AIR]
+    return median(powers) if powers else 0.0
+
+
+def would_rescue(rows: CoverRows, spot: Spot, limits: Mapping[str, float]) -> Rescued | None:
+    """Return how many weak labels a station at a spot would bring up; None: not known, or none."""
+    place = GivenPlace(
+        rows.labels.store if rows.labels else "", spot.name, spot.x_m, spot.y_m, spot.floor
+    )
+    known = _known(replace(rows, given=(place,)), limits)
+    if isinstance(known, str) or spot.name not in [one.name for one in known.reach.spots]:
+        return None
+    at = [one.name for one in known.reach.spots].index(spot.name)
+    return rescued(known.reach, [at], limits["interval_share"])
 
 
 def indoors_of(rows: CoverRows, limits: Mapping[str, float]) -> tuple[Indoors, float]:
@@ -271,7 +300,7 @@ def with_station(
     station = StoreStation(
         station=new,
         channel=OFF_AIR,
-        choices=case.permitted or max((s.choices for s in problem.stations), key=len),
+        choices=case.permitted_in[case.of] if case.homes and case.of else case.permitted,
         weight=max(0.1, served * len(problem.stations) * part),
         air_share=min(0.95, busy * part),
     )
@@ -291,6 +320,7 @@ def with_station(
             lost={**problem.lost, **_copied(problem.lost, near, new)},
         ),
         evidence={**case.evidence, **copied},
+        homes={**case.homes, new: (case.of, new)} if case.homes and case.of else case.homes,
     )
 
 
@@ -339,9 +369,12 @@ def _heard(case: Case, rows: CoverRows, spot: Spot, limits: Mapping[str, float])
     return found
 
 
-def _hits(level_dbm: float, spread_db: float, limits: Mapping[str, float]) -> tuple[float, ...]:
+def _hits(
+    level_dbm: float, spread_db: float, limits: Mapping[str, float]
+) -> tuple[float, float, float]:
+    """Return the chances that a level disturbs on the same channel, the next, the next but one."""
     rejection = Rejection(limits["adjacent_rejection_db"], limits["alternate_rejection_db"])
-    return tuple(
+    co, adjacent, alternate = (
         exceedance_probability(
             level_dbm - channel_rejection_db(apart, rejection),
             limits["cca_threshold_dbm"],
@@ -349,6 +382,7 @@ def _hits(level_dbm: float, spread_db: float, limits: Mapping[str, float]) -> tu
         )
         for apart in range(3)
     )
+    return co, adjacent, alternate
 
 
 def on_the_air(
@@ -362,8 +396,7 @@ def on_the_air(
 
     `after` are the plan's channels by station of the case.
     """
-    powers = [row.power_dbm for row in rows.stations if row.status in _ON_AIR]
-    power = median(powers) if powers else 0.0
+    power = usual_power_dbm(rows)
     found = []
     for place in places:
         spot = Spot(f"+{place.place}", place.floor, place.x_m, place.y_m, power)

@@ -84,7 +84,7 @@ class StoreRows:
     then: Sequence[StationThen] = ()
     held: Unplanned | None = None  # why the store is not planned
     wifi: Sequence[WifiHere] = ()
-    cover: CoverRows = CoverRows()
+    cover: CoverRows = field(default_factory=CoverRows)
     parts: tuple["StoreRows", ...] = ()
     homes: Mapping[str, tuple[str, str]] = field(default_factory=dict)
 

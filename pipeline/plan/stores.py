@@ -241,6 +241,14 @@ def case_of(database: Database, settings: Settings, store: str) -> Case | None:
 
     Of stores planned together it is that of all: `Case.seen_from` names their stations.
     """
+    found = case_and_rows(database, settings, store)
+    return None if found is None else found[0]
+
+
+def case_and_rows(
+    database: Database, settings: Settings, store: str
+) -> tuple[Case, StoreRows] | None:
+    """Return what `case_of` does, with what the database holds of the store itself."""
     joined = database.records(Joined, "plan", "joined")
     joint = {one.store: one.joint for one in joined}.get(store)
     unit = [one.store for one in joined if one.joint == joint] if joint else [store]
@@ -248,7 +256,7 @@ def case_of(database: Database, settings: Settings, store: str) -> Case | None:
     own = next((part for part in rows.parts or (rows,) if part.store == store), None)
     if own is None or own.given or not own.stations:
         return None
-    return store_case(rows, settings.limits).seen_from(store)
+    return store_case(rows, settings.limits).seen_from(store), own
 
 
 def terms_of(limits: Mapping[str, float]) -> Terms:

@@ -31,25 +31,39 @@ class WhatIf:
     stations: tuple[str, ...]
     options: tuple[Option, ...]
     not_permitted: tuple[str, ...]
+    notes: tuple[str, ...] = ()
 
 
-def what_if(case: Case, wanted: Mapping[str, int], effort: int, terms: Terms) -> WhatIf:
+def what_if(
+    case: Case,
+    wanted: Mapping[str, int],
+    effort: int,
+    terms: Terms,
+    then: Case | None = None,
+) -> WhatIf:
     """Price a wish (station -> channel) in one store, against the plan on these terms.
 
     A channel the rules do not permit is priced all the same, and named in `not_permitted`.
-    Stations must be in the store; the caller checks.
+    Stations must be in the store; the caller checks. `then` is the case as it would be, with
+    stations added after those of `case`, or other air; today and the plan are without these.
     """
-    problem = with_channels(case.problem, wanted)
+    then = then or case
+    problem = with_channels(then.problem, wanted)
+    today = replace(
+        problem, busy={**problem.busy, **case.problem.busy}, cost=_costs(problem, case.problem)
+    )
     now = [station.channel for station in problem.stations]
     ours = [station.channel_planned for station in plan_store(case, effort, terms).stations]
+    ours += now[len(ours) :]
     put_in = [
         wanted.get(s.station, channel) for s, channel in zip(problem.stations, ours, strict=True)
     ]
-    granted = {s.station: s.choices for s in case.problem.stations}
+    put_in = _on_air(problem, put_in, effort)
+    granted = {s.station: s.choices for s in then.problem.stations}
     granted |= {station: (channel,) for station, channel in wanted.items()}
     around = _best(problem, granted, effort)
-    named = (("today", now), ("plan", ours), ("plan with your choice", put_in))
-    options = [_option(problem, name, channels) for name, channels in named]
+    options = [_option(today, "today", now), _option(today, "plan", ours)]
+    options.append(_option(problem, "plan with your choice", put_in))
     options.append(_option(problem, "best around your choice", around))
     return WhatIf(
         store=problem.store,
@@ -57,11 +71,27 @@ def what_if(case: Case, wanted: Mapping[str, int], effort: int, terms: Terms) ->
         options=tuple(options),
         not_permitted=tuple(
             station.station
-            for station in case.problem.stations
+            for station in then.problem.stations
             if station.station in wanted
-            if wanted[station.station] not in (case.permits(station.station) or station.choices)
+            if wanted[station.station] not in (then.permits(station.station) or station.choices)
         ),
     )
+
+
+def _on_air(problem: StoreProblem, channels: Sequence[int], effort: int) -> list[int]:
+    """Return channels with those off the air on what is best beside the others."""
+    pairs = list(zip(problem.stations, channels, strict=True))
+    if all(channel != OFF_AIR for _, channel in pairs):
+        return list(channels)
+    open_to = {
+        s.station: (channel,) if channel != OFF_AIR else tuple(c for c in s.choices if c != OFF_AIR)
+        for s, channel in pairs
+    }
+    return _best(problem, open_to, effort)
+
+
+def _costs(wider: StoreProblem, own: StoreProblem) -> Mapping[tuple[str, int], float] | None:
+    return None if wider.cost is None else {**wider.cost, **(own.cost or {})}
 
 
 def worth_of(case: Case, before: Mapping[str, int], after: Mapping[str, int]) -> OrderPrice:

@@ -45,7 +45,7 @@ class WifiHere:
 
 @dataclass(frozen=True, slots=True)
 class WifiTerms:
-    """What is reckoned with: the threshold in dBm, a usual utilisation 0..1, the least gain 0..1."""
+    """What is reckoned with: the threshold in dBm; usual use, least gain and interval, 0..1."""
 
     threshold_dbm: float
     usual: float

@@ -71,7 +71,9 @@ class WifiRequest:
     plan_gives: float = column("given back with the plan that would then be best", digits=6)
     plan_gives_low: float = column("5 % point of it", digits=6)
     plan_gives_high: float = column("95 % point of it", digits=6)
-    channels: str = column("the channels of that plan that are others, 'station 15 → 20, ...'; or empty")
+    channels: str = column(
+        "the channels of that plan that are others, 'station 15 → 20, ...'; or empty"
+    )
 
 
 @table("wifi_avoid", since=8)

@@ -16,19 +16,15 @@ group by l.store having sum(l.labels) > 0
 order by l.store;
 
 -- name: cover_stations
--- Where stations hang in the stores where places are looked for, and mounts without one.
-with wanting as (
-    select store from station_load semi join due_store using (store)
-    group by store having sum(weak_labels) > 0
-)
+-- Where stations hang, and mounts without one.
 select n.store, n.station, coalesce(n.name, n.station) as name, coalesce(n.floor, 0) as floor,
     n.x_m, n.y_m, coalesce(n.tx_power_dbm, limit_of('default_tx_power_dbm')) as power_dbm,
     coalesce(n.status, 'installed') as status
-from station_listed n semi join wanting using (store)
+from station_listed n semi join due_store using (store)
 order by n.store, n.station;
 
 -- name: cover_levels
--- How many labels hear each station at each level, in whole dBm, in these stores.
+-- How many labels hear each station at each level, in whole dBm, in stores with weak ones.
 with wanting as (
     select store from station_load semi join due_store using (store)
     group by store having sum(weak_labels) > 0

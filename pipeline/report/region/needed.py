@@ -49,7 +49,7 @@ NEEDED: tuple[SheetColumn[_Needed], ...] = (
 
 def needed_rows(content: RegionContent, width: float, words: Wording) -> Block:
     """Return what to order and whom to ask, the best of each first; without rows if nothing."""
-    shown = [*content.orders[:_MOST], *content.requests[:_MOST]][:_MOST]
+    shown = content.needed[:_MOST]
     hidden = len(content.needed) - len(shown)
     note = words.counted("more.workbook", hidden) if hidden else words("needed.columns_note")
     printed = printed_list(

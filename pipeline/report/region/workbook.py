@@ -40,8 +40,8 @@ from pipeline.report.region.content import (
     RegionContent,
     StoreLine,
 )
-from pipeline.report.region.pages import FileLinks
 from pipeline.report.region.needed import NEEDED
+from pipeline.report.region.pages import FileLinks
 from pipeline.report.region.proof import gains, sentences, why, word
 from pipeline.wording import NOTHING, Wording
 from pipeline.xlsx import workbook_bytes

@@ -96,7 +96,13 @@ def asked_lines(asked: Asked, moves: int, gain: float | None, words: Wording) ->
     """Yield what to order and whom to ask, the places first."""
     yield from _cover_lines(asked, words)
     terms = asked.terms
-    if terms and gain is not None and gain > 0 and moves and any(p.verdict != "no" for p in asked.places):
+    if (
+        terms
+        and gain is not None
+        and gain > 0
+        and moves
+        and any(p.verdict != "no" for p in asked.places)
+    ):
         yield words(
             "needed.price",
             gain=words.points(gain),

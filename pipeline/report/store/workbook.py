@@ -4,6 +4,7 @@ import json
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from typing import TypeVar
 
 from pipeline.records import Severity
 from pipeline.report.kit import style
@@ -51,6 +52,7 @@ from pipeline.wording import NOTHING, Wording, wording
 from pipeline.xlsx import workbook_bytes
 
 _FIRST_WIDTHS = (40, 62)
+Row = TypeVar("Row")
 _LOOKS = {
     "boolean": Look.TEXT, "date": Look.DAY, "double": Look.LEVEL, "integer": Look.COUNT,
     "varchar": Look.LONG,
@@ -232,20 +234,24 @@ def workbook(content: StoreContent) -> bytes:
     put_list(book, book.sheet("Evidence", title), EVIDENCE, content.air)
     columns = [one for one in STATIONS if content.figures.to_install or one is not _STATUS]
     put_list(book, book.sheet("Stations", title), columns, _station_rows(content))
-    if content.neighbours.rows:
-        put_list(book, book.sheet("Next door", title), NEXT_DOOR, content.neighbours.rows)
-    if content.asked.places:
-        put_list(book, book.sheet("Further places", title), PLACES, content.asked.places)
-    if content.asked.wifi:
-        put_list(book, book.sheet("Wi-Fi requests", title), REQUESTS, content.asked.wifi)
-    if content.outcomes:
-        put_list(book, book.sheet("Outcome", title), OUTCOMES, content.outcomes)
+    _put_some(book, "Next door", NEXT_DOOR, content.neighbours.rows, title)
+    _put_some(book, "Further places", PLACES, content.asked.places, title)
+    _put_some(book, "Wi-Fi requests", REQUESTS, content.asked.wifi, title)
+    _put_some(book, "Outcome", OUTCOMES, content.outcomes, title)
     page = book.sheet("Glossary", title, landscape=False)
     put_list(book, page, GLOSSARY, words.group("glossary"))
     put_copy(book, content, copies)
     for sheet in book.book.worksheets:
         lock(sheet)
     return workbook_bytes(book.book)
+
+
+def _put_some(
+    book: Book, name: str, columns: Sequence[SheetColumn[Row]], rows: Sequence[Row], title: str
+) -> None:
+    """Write a sheet of a list that most stores have nothing of."""
+    if rows:
+        put_list(book, book.sheet(name, title), columns, rows)
 
 
 def _station_rows(content: StoreContent) -> list[StationRow]:
@@ -272,7 +278,8 @@ def _summary(book: Book, page: Page, content: StoreContent) -> None:
         sheet.note(note)
     some = {"commissioning": commission_rows(content), "outcome": content.outcomes,
             "next_door": content.neighbours.rows, "inventory": content.found,
-            "further_places": content.asked.places, "wi-fi_requests": content.asked.wifi}  # fmt: skip
+            "further_places": content.asked.places,
+            "wi-fi_requests": content.asked.wifi}  # fmt: skip
     names = [name for name in _SHEETS if some.get(name, True)]
     sheets = [(words(f"tab.{name}"), words(f"summary.sheet_{name}")) for name in names]
     for title, lines in (

@@ -1,0 +1,113 @@
+"""What people may ask "what if" of: a channel, a station added, Wi-Fi moved."""
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+from pipeline.cover.floors import Spot
+from pipeline.errors import UnknownSelection
+from pipeline.plan.cover import usual_power_dbm, with_station, would_rescue
+from pipeline.plan.decide import Terms
+from pipeline.plan.explain import Case
+from pipeline.plan.rows import StoreRows
+from pipeline.plan.what_if import WhatIf, what_if
+from pipeline.plan.wifi import WifiChange, WifiTerms, changed_air, inferred
+from pipeline.radio.channels import CHANNELS, WIFI_CHANNELS
+
+HOW = (
+    "STATION=CHANNEL (11 to 26); NAME@X,Y=CHANNEL or NAME@X,Y,FLOOR=CHANNEL for a further station, "
+    "'best' for its best channel; wifi:NETWORK=CHANNEL (1 to 14, or 'off'), with the network's "
+    "name or its Wi-Fi channel, for all on it"
+)
+_ADDED = re.compile(
+    r"(?P<name>[^@=]+)@(?P<x>-?\d+(\.\d+)?),(?P<y>-?\d+(\.\d+)?)(,(?P<floor>-?\d+))?"
+)
+_WIFI, _BEST, _OFF = "wifi:", "best", "off"
+
+
+@dataclass(frozen=True, slots=True)
+class Wishes:
+    """Channels by station, stations to add, and Wi-Fi to move: channel by network, None for off."""
+
+    channels: Mapping[str, int] = field(default_factory=dict)
+    stations: tuple[Spot, ...] = ()
+    wifi: Mapping[str, int | None] = field(default_factory=dict)
+
+
+def read_wishes(texts: Sequence[str]) -> Wishes:
+    """Read what was wished.
+
+    Raises:
+        ValueError: what cannot be read, and how to write it.
+    """
+    channels: dict[str, int] = {}
+    stations: list[Spot] = []
+    wifi: dict[str, int | None] = {}
+    for text in texts:
+        what, _, value = text.rpartition("=")
+        added = _ADDED.fullmatch(what)
+        if what.startswith(_WIFI) and (value == _OFF or _is_channel(value, WIFI_CHANNELS)):
+            wifi[what.removeprefix(_WIFI)] = None if value == _OFF else int(value)
+            continue
+        best = added is not None and value == _BEST
+        if not what or not (best or _is_channel(value, CHANNELS)):
+            raise ValueError(f"{text}: give it as {HOW}")
+        if added:
+            at = (float(added["x"]), float(added["y"]))
+            stations.append(Spot(added["name"], int(added["floor"] or 0), *at, power_dbm=0.0))
+            what = added["name"]
+        if not best:
+            channels[what] = int(value)
+    return Wishes(channels, tuple(stations), wifi)
+
+
+def _is_channel(value: str, known: Sequence[int]) -> bool:
+    return value.isdecimal() and int(value) in known
+
+
+def price_wishes(
+    case: Case, rows: StoreRows, wishes: Wishes, limits: Mapping[str, float], terms: Terms
+) -> WhatIf:
+    """Price what is wished against the plan.
+
+    Raises:
+        UnknownSelection: the store has no such station or network, or has a station to be added.
+    """
+    known = [station.station for station in case.problem.stations]
+    new = [spot.name for spot in wishes.stations]
+    for station in wishes.channels:
+        if station not in {*known, *new}:
+            raise UnknownSelection(f"station of store {rows.store}", station, known)
+    notes, wider = [], case
+    for spot in wishes.stations:
+        here = replace(spot, power_dbm=usual_power_dbm(rows.cover))
+        found = would_rescue(rows.cover, here, limits)
+        labels = found.labels if found else 0.0
+        wider = with_station(wider, rows.cover, here, labels, limits)
+        if found is None:
+            notes.append(f"{spot.name}: how many weak labels it would reach is not known.")
+        else:
+            notes.append(
+                f"{spot.name} brings {labels:.0f} weak labels up to "
+                f"{limits['weak_label_dbm']:g} dBm ({found.low} to {found.high})."
+            )
+    then = _moved(wider, rows, wishes.wifi, limits)
+    effort = int(limits["solver_effort"])
+    told = what_if(case, wishes.channels, effort, terms, then)
+    return replace(told, notes=tuple(notes))
+
+
+def _moved(
+    case: Case, rows: StoreRows, wifi: Mapping[str, int | None], limits: Mapping[str, float]
+) -> Case:
+    """Return a case with the air as it would be with the Wi-Fi moved."""
+    heard, terms = list(rows.wifi), WifiTerms.of(limits)
+    before = inferred(heard, terms)
+    for name, channel in wifi.items():
+        meant = {r.network for r in heard if name in {r.network, str(r.wifi_channel)}}
+        if not meant:
+            networks = sorted({r.network for r in heard})
+            raise UnknownSelection(f"Wi-Fi network of store {rows.store}", name, networks)
+        what = "off" if channel is None else "channel"
+        heard = WifiChange(frozenset(meant), what, channel).made(heard)
+    return changed_air(case, before, inferred(heard, terms)) if wifi else case
