@@ -58,6 +58,8 @@ def locate(  # noqa: PLR0913 - what is paid, and three ways to bound the search
         ValueError: costs that are not finite and 0 or more, or a count that cannot be.
     """
     table = np.asarray(costs, dtype=np.float64)
+    if table.ndim != 2 or not table.size:  # noqa: PLR2004 - clients by places
+        raise ValueError(f"costs must be clients by places, at least one each; got {table.shape}")
     weight = np.ones(table.shape[0]) if weights is None else np.asarray(weights, dtype=np.float64)
     price = np.zeros(table.shape[1]) if opening is None else np.asarray(opening, dtype=np.float64)
     _require(table, price, weight, count)
@@ -102,8 +104,6 @@ def _used(table: Costs, chosen: tuple[int, ...]) -> tuple[int, ...]:
 
 
 def _require(table: Costs, price: Costs, weight: Costs, count: int | None) -> None:
-    if table.ndim != 2 or not table.size:  # noqa: PLR2004 - clients by places
-        raise ValueError(f"costs must be clients by places, at least one each; got {table.shape}")
     for name, values in (("costs", table), ("opening", price), ("weights", weight)):
         if not np.isfinite(values).all() or (values < 0).any():
             raise ValueError(f"{name} must be finite and 0 or more")

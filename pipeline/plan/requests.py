@@ -36,7 +36,7 @@ Figures = npt.NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
-class Standing:
+class WifiStanding:
     """A store with its plan: channels by station, costs, and the Wi-Fi heard."""
 
     case: Case
@@ -50,7 +50,7 @@ class Standing:
     @classmethod
     def of(
         cls, case: Case, after: Sequence[int], rows: Sequence[WifiHere], terms: WifiTerms
-    ) -> "Standing":
+    ) -> "WifiStanding":
         """Return a store as it stands; `after` are the plan's channels, each one of the choices."""
         tables = priced(case.problem)
         before = inferred(rows, terms)
@@ -88,7 +88,7 @@ class _Option:
     channels: tuple[int, ...]
 
 
-def requests(standing: Standing) -> tuple[WifiRequest, ...]:
+def requests(standing: WifiStanding) -> tuple[WifiRequest, ...]:
     """Return the changes of Wi-Fi that give back most, one for each Wi-Fi channel and owner.
 
     Networks of others can only be avoided; of one not known whose it is, that is said.
@@ -121,7 +121,7 @@ def _options(rows: Sequence[WifiHere]) -> list[tuple[bool | None, WifiChange]]:
     return found
 
 
-def _option(standing: Standing, own: bool | None, change: WifiChange) -> _Option:
+def _option(standing: WifiStanding, own: bool | None, change: WifiChange) -> _Option:
     """Return a change with its worth: the plan's cost less that of the plan bettered then."""
     shares = inferred(change.made(standing.rows), standing.terms)
     here = tuple(row for row in standing.rows if row.network in change.networks)
@@ -130,7 +130,7 @@ def _option(standing: Standing, own: bool | None, change: WifiChange) -> _Option
     return _Option(change, own, here, shares, standing.cost - tables.total(channels), channels)
 
 
-def _request(standing: Standing, one: _Option) -> WifiRequest:
+def _request(standing: WifiStanding, one: _Option) -> WifiRequest:
     rows, after, terms = one.rows, standing.after, standing.terms
     draws = _Drawn(standing.case, standing.before, one.after)
     same, best = draws.gain(after, after), draws.gain(after, one.channels)
@@ -224,7 +224,7 @@ class _Drawn:
         return total
 
 
-def avoided(standing: Standing) -> tuple[WifiAvoid, ...]:
+def avoided(standing: WifiStanding) -> tuple[WifiAvoid, ...]:
     """Return the networks of others that take most of the plan's channels, the costliest first."""
     others: dict[str, list[WifiHere]] = {}
     for row in standing.rows:
@@ -249,7 +249,7 @@ def avoided(standing: Standing) -> tuple[WifiAvoid, ...]:
     return tuple(found[:_MOST_AVOIDED])
 
 
-def _taken(standing: Standing, change: WifiChange) -> float:
+def _taken(standing: WifiStanding, change: WifiChange) -> float:
     """Return the clear air that networks take on the plan's channels, by labels."""
     without = inferred(change.made(standing.rows), standing.terms)
     stations = standing.case.problem.stations

@@ -17,13 +17,13 @@ from pipeline.plan.cover import (
     CoverStation,
     LabelLevel,
     cover,
-    on_the_air,
 )
 from pipeline.plan.decide import Terms
 from pipeline.plan.explain import Case
+from pipeline.plan.further import on_the_air
 from pipeline.plan.joint import of_each, owed_next_door, sure_of
 from pipeline.plan.refused import RefusedChannel, StationThen
-from pipeline.plan.requests import Standing, avoided, requests
+from pipeline.plan.requests import WifiStanding, avoided, requests
 from pipeline.plan.rows import (
     EvidenceRow,
     StationToday,
@@ -194,7 +194,7 @@ def _beside(
         for s, channel in zip(case.problem.stations, after, strict=True)
     )
     case = replace(case, problem=replace(case.problem, stations=stations))
-    standing = Standing.of(case, after, rows.wifi, WifiTerms.of(limits))
+    standing = WifiStanding.of(case, after, rows.wifi, WifiTerms.of(limits))
     labels = cover(rows.cover, limits)
     return replace(
         one,

@@ -6,9 +6,10 @@ from dataclasses import dataclass, field, replace
 
 from pipeline.cover.floors import Spot
 from pipeline.errors import UnknownSelection
-from pipeline.plan.cover import usual_power_dbm, with_station, would_rescue
+from pipeline.plan.cover import usual_power_dbm, would_rescue
 from pipeline.plan.decide import Terms
 from pipeline.plan.explain import Case
+from pipeline.plan.further import with_station
 from pipeline.plan.rows import StoreRows
 from pipeline.plan.what_if import WhatIf, what_if
 from pipeline.plan.wifi import WifiChange, WifiTerms, changed_air, inferred

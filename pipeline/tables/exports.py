@@ -78,13 +78,9 @@ class StoreSeen:
         needed="mixed",
     )
     region: str | None = exported(
-        "region of the chain; 'no region' without one",
-        TEXT,
-        "region",
-        "area",
-        "gebiet",
+        "region of the chain; 'no region' without one", TEXT, "region", "area", "gebiet",
         needed="mixed",
-    )
+    )  # fmt: skip
     country: str | None = exported(
         "country; without one no public holidays", COUNTRY, "country", "land", needed="mixed"
     )

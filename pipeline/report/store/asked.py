@@ -25,7 +25,7 @@ class CoverTerms:
 
 
 @dataclass(frozen=True, slots=True)
-class Asked:
+class StoreNeeds:
     """What no channel settles in a store: labels too weak, places, and Wi-Fi to be changed."""
 
     cover: CoverStore | None = None
@@ -40,7 +40,7 @@ class Asked:
         return (*self.requests, *self.avoid)
 
 
-NOTHING_ASKED = Asked()
+NO_NEEDS = StoreNeeds()
 
 
 def where(place: CoverPlace, words: Wording) -> str:
@@ -92,7 +92,7 @@ def request_line(one: WifiRequest, words: Wording) -> str:
     return " ".join(filter(None, (f"{change_line(one, words)}: {gives}.", then)))
 
 
-def asked_lines(asked: Asked, moves: int, gain: float | None, words: Wording) -> Iterator[str]:
+def asked_lines(asked: StoreNeeds, moves: int, gain: float | None, words: Wording) -> Iterator[str]:
     """Yield what to order and whom to ask, the places first."""
     yield from _cover_lines(asked, words)
     terms = asked.terms
@@ -116,7 +116,7 @@ def asked_lines(asked: Asked, moves: int, gain: float | None, words: Wording) ->
         yield words("needed.avoid", networks=names)
 
 
-def _cover_lines(asked: Asked, words: Wording) -> Iterator[str]:
+def _cover_lines(asked: StoreNeeds, words: Wording) -> Iterator[str]:
     cover, terms = asked.cover, asked.terms
     if cover is None or terms is None or cover.why == "enough":
         return
@@ -135,7 +135,7 @@ def _cover_lines(asked: Asked, words: Wording) -> Iterator[str]:
         yield words.counted("needed.fewest", cover.places, **shares)
 
 
-def summary_lines(asked: Asked, words: Wording) -> list[tuple[str, str]]:
+def summary_lines(asked: StoreNeeds, words: Wording) -> list[tuple[str, str]]:
     """Return what the workbook's first sheet says of labels and places, as label and value."""
     cover = asked.cover
     if cover is None or cover.why == "enough":

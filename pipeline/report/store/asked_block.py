@@ -16,7 +16,7 @@ from pipeline.report.kit.pen import (
     text_height,
 )
 from pipeline.report.kit.tags import in_words
-from pipeline.report.store.asked import Asked, asked_lines, where
+from pipeline.report.store.asked import StoreNeeds, asked_lines, where
 from pipeline.report.store.content import Document, PlannedStation
 from pipeline.tables.cover import CoverPlace
 
@@ -65,7 +65,7 @@ def draw_weak(pen: Pen, box: Box, doc: Document) -> None:
         _draw(pen, picture, doc, shown)
 
 
-def _floors(asked: Asked, stations: Sequence[PlannedStation]) -> list[int]:
+def _floors(asked: StoreNeeds, stations: Sequence[PlannedStation]) -> list[int]:
     """Return the floors worth a picture: those with places, of stations whose place is known."""
     known = {s.floor or 0 for s in stations if s.x_m is not None and s.y_m is not None}
     return sorted({place.floor for place in asked.places} & known)[:2]

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 
 from pipeline.records import Seal, Severity
-from pipeline.report.store.asked import NOTHING_ASKED, Asked
+from pipeline.report.store.asked import NO_NEEDS, StoreNeeds
 from pipeline.report.store.followed import ChangeOutcome
 from pipeline.report.store.next_door import NOBODY, Beside
 from pipeline.tables.changes import LabelBehind
@@ -346,7 +346,7 @@ class StoreContent:
     behind: tuple[LabelBehind, ...] = ()
     found: tuple[InventoryItem, ...] = ()
     neighbours: Beside = NOBODY
-    asked: Asked = NOTHING_ASKED
+    asked: StoreNeeds = NO_NEEDS
 
 
 def short_names(stations: Sequence[str]) -> Mapping[str, str]:

@@ -14,7 +14,7 @@ from pipeline.fresh import choose, narrowed, program, store_marks
 from pipeline.reasons import brief, from_json, sentence
 from pipeline.records import Seal, Severity
 from pipeline.report.rule_book import RuleBook, rule_book
-from pipeline.report.store.asked import Asked, CoverTerms
+from pipeline.report.store.asked import CoverTerms, StoreNeeds
 from pipeline.report.store.content import (
     EarshotPair,
     HeldStation,
@@ -176,7 +176,7 @@ def _content(store: Store, rows: _Rows, approvers: tuple[str, ...]) -> StoreCont
         behind=rows.of(key, LabelBehind),
         found=rows.of(key, InventoryItem),
         neighbours=Beside(rows.of(key, JoinedStore), beside, rows.of(key, Owed)),
-        asked=Asked(
+        asked=StoreNeeds(
             cover=next(iter(rows.of(key, CoverStore)), None),
             places=rows.of(key, CoverPlace),
             requests=rows.of(key, WifiRequest),
