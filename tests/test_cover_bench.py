@@ -32,7 +32,6 @@ def _summary(found: list[Told]) -> tuple[float, float]:
     """Return how often the interval holds the truth, and the mean of promised less rescued."""
     held = sum(low <= true <= high for _, _, low, high, true in found) / len(found)
     bias = sum((promised - true) / weak for weak, promised, _, _, true in found) / len(found)
-    print(f"{len(found)} stores: interval holds {held:.1%}, promised less rescued {bias:+.1%}")
     return held, bias
 
 

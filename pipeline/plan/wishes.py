@@ -47,12 +47,15 @@ def read_wishes(texts: Sequence[str]) -> Wishes:
     for text in texts:
         what, _, value = text.rpartition("=")
         added = _ADDED.fullmatch(what)
-        if what.startswith(_WIFI) and (value == _OFF or _is_channel(value, WIFI_CHANNELS)):
-            wifi[what.removeprefix(_WIFI)] = None if value == _OFF else int(value)
-            continue
         best = added is not None and value == _BEST
-        if not what or not (best or _is_channel(value, CHANNELS)):
+        to_wifi = what.startswith(_WIFI)
+        off = to_wifi and value == _OFF
+        known = WIFI_CHANNELS if to_wifi else CHANNELS
+        if not what or not (best or off or _is_channel(value, known)):
             raise ValueError(f"{text}: give it as {HOW}")
+        if to_wifi:
+            wifi[what.removeprefix(_WIFI)] = None if off else int(value)
+            continue
         if added:
             at = (float(added["x"]), float(added["y"]))
             stations.append(Spot(added["name"], int(added["floor"] or 0), *at, power_dbm=0.0))

@@ -1,8 +1,8 @@
 """Places chosen by `locate`, against complete enumeration and a second solver.
 
-OR-Library (J. E. Beasley, 1990) publishes optima of p-median and warehouse problems, such as 5819 for
-pmed1 and 932615.750 for cap71; its files ship with no open package at hand, so random instances stand
-in: all choices of small ones are priced, larger ones are solved by CP-SAT of OR-Tools.
+OR-Library (J. E. Beasley, 1990) publishes optima of p-median and warehouse problems, such as 5819
+for pmed1 and 932615.750 for cap71; its files ship with no open package at hand, so random instances
+stand in: all choices of small ones are priced, larger ones are solved by CP-SAT of OR-Tools.
 """
 
 from itertools import combinations
@@ -35,7 +35,7 @@ def _priced(costs: np.ndarray, weights: np.ndarray, chosen: tuple[int, ...]) -> 
     return float((costs[:, chosen].min(axis=1) * weights).sum())
 
 
-def _checked(found: Location, costs: np.ndarray, weights: np.ndarray) -> None:
+def _checked(found: Location, costs: np.ndarray) -> None:
     """Hold what is said of a choice against its costs."""
     assert found.optimal
     assert found.bound == found.cost
@@ -58,7 +58,7 @@ def test_so_many_places_are_the_best_of_all(tried: int, seeds: range) -> None:
         best = min(_priced(costs, weights, way) for way in ways)
         assert found.cost == pytest.approx(best, abs=1e-6), seed
         assert len(found.places) == count
-        _checked(found, costs, weights)
+        _checked(found, costs)
 
 
 @SOME
@@ -74,7 +74,7 @@ def test_places_that_cost_something_are_the_best_of_all(seeds: range) -> None:
             for way in combinations(places, size)
         )
         assert found.cost == pytest.approx(best, abs=1e-6), seed
-        _checked(found, costs, weights)
+        _checked(found, costs)
 
 
 def _by_cp_sat(costs: np.ndarray, prices: np.ndarray, count: int | None) -> float:

@@ -1,8 +1,8 @@
 """Stores whose labels' places are known: what exports say of them, and who a place would rescue.
 
 A floor with stations on a grid of which some are missing, labels evenly or in clusters, and a path
-loss of the simulator's own: loss at 1 m, exponent, shadowing of which a part is the label's own, and
-what labels lose beyond stations. None of it is told to the program but levels.
+loss of the simulator's own: loss at 1 m, exponent, shadowing of which a part is the label's own,
+and what labels lose beyond stations. None of it is told to the program but levels.
 """
 
 from dataclasses import dataclass
@@ -36,7 +36,8 @@ class Shelves:
         floors = np.abs(spots[:, None, 0] - points[None, :, 0])
         flat = ((spots[:, None, 1:] - points[None, :, 1:]) ** 2).sum(axis=2)
         far_m = np.maximum(np.sqrt(flat + (_FLOOR_M * floors) ** 2), 0.5)
-        return self.at_1m_db + 10 * self.exponent * np.log10(far_m) + _FLOOR_DB * floors
+        loss = self.at_1m_db + 10 * self.exponent * np.log10(far_m) + _FLOOR_DB * floors
+        return np.asarray(loss)
 
     @property
     def weak(self) -> np.ndarray:

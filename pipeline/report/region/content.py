@@ -339,7 +339,8 @@ class RegionContent:
     @property
     def needed(self) -> tuple[ToOrder | ToAsk, ...]:
         """What to order, and whom to ask."""
-        return (*self.orders, *self.requests)
+        orders = sorted(self.orders, key=lambda one: (-one.rescued, one.store, one.rank))
+        return (*orders, *sorted(self.requests, key=lambda one: (-one.plan_gives, one.store)))
 
     @property
     def changes(self) -> int:

@@ -49,7 +49,9 @@ NEEDED: tuple[SheetColumn[_Needed], ...] = (
 
 def needed_rows(content: RegionContent, width: float, words: Wording) -> Block:
     """Return what to order and whom to ask, the best of each first; without rows if nothing."""
-    shown = content.needed[:_MOST]
+    orders, requests = len(content.orders), len(content.requests)
+    first = min(orders, max(_MOST // 2, _MOST - requests))
+    shown = [*content.needed[:first], *content.needed[orders : orders + _MOST - first]]
     hidden = len(content.needed) - len(shown)
     note = words.counted("more.workbook", hidden) if hidden else words("needed.columns_note")
     printed = printed_list(
