@@ -144,60 +144,63 @@ def summary_lines(asked: StoreNeeds, words: Wording) -> list[tuple[str, str]]:
     return [(words("needed.title_labels"), " ".join(lines))]
 
 
-def _ask(row: WifiRequest | WifiAvoid, words: Wording) -> Value:
+Row = WifiRequest | WifiAvoid
+
+
+def _ask(row: Row, words: Wording) -> Value:
     if isinstance(row, WifiAvoid):
-        return words("needed.only_avoid")
+        return words("needed.only_avoid", network=row.network)
     return change_line(row, words)
 
 
-def _of(name: str) -> Callable[[WifiRequest | WifiAvoid, Wording], Value]:
+def _of(name: str) -> Callable[[Row, Wording], Value]:
     """Return a reader of a field that rows of the other kind do not have."""
 
-    def read(row: WifiRequest | WifiAvoid, _: Wording) -> Value:
+    def read(row: Row, _: Wording) -> Value:
         value: Value = getattr(row, name, None)
         return value
 
     return read
 
 
-def _whose(row: WifiRequest | WifiAvoid, words: Wording) -> Value:
+def _points(name: str) -> Callable[[Row, Wording], Value]:
+    """Return a reader of clear air given back, in points with its interval."""
+
+    def read(row: Row, words: Wording) -> Value:
+        if isinstance(row, WifiAvoid):
+            return None
+        ends = {end: words.points(getattr(row, name + key)) for end, key in _ENDS.items()}
+        return words("needed.points", **ends)
+
+    return read
+
+
+def _whose(row: Row, words: Wording) -> Value:
     if isinstance(row, WifiAvoid):
         return words("needed.others")
     return words("needed.own" if row.own else "needed.unknown")
 
 
-def _names(row: WifiRequest | WifiAvoid, _: Wording) -> Value:
-    return row.network if isinstance(row, WifiAvoid) else row.networks
-
-
+_ENDS = {"gain": "", "low": "_low", "high": "_high"}
 PLACES: tuple[SheetColumn[CoverPlace], ...] = (
     SheetColumn("rank", Look.COUNT, "column.order"),
-    SheetColumn(where, Look.LONG, "needed.column_place", 60),
-    SheetColumn(worded("place_kind", "kind"), Look.TEXT, "needed.column_kind"),
-    SheetColumn("floor", Look.COUNT, "station_seen.floor"),
-    SheetColumn("x_m", Look.LEVEL, "station_seen.x_m"),
-    SheetColumn("y_m", Look.LEVEL, "station_seen.y_m"),
+    SheetColumn(where, Look.LONG, "needed.column_place", 40),
+    SheetColumn(worded("place_kind", "kind"), Look.LONG, "needed.column_kind", 18),
+    SheetColumn(worded("place_verdict", "verdict"), Look.LONG, "needed.column_verdict", 26),
     SheetColumn("rescued", Look.COUNT, "needed.column_rescued"),
     SheetColumn("rescued_low", Look.COUNT, "needed.column_low"),
     SheetColumn("rescued_high", Look.COUNT, "needed.column_high"),
-    SheetColumn(worded("place_verdict", "verdict"), Look.LONG, "needed.column_verdict", 40),
     SheetColumn("reach_m", Look.LEVEL, "needed.column_reach"),
     SheetColumn("channel", Look.COUNT, "column.channel"),
     SheetColumn("air_lost", Look.PERCENT, "needed.column_air"),
 )
-REQUESTS: tuple[SheetColumn[WifiRequest | WifiAvoid], ...] = (
+REQUESTS: tuple[SheetColumn[Row], ...] = (
     SheetColumn(_of("rank"), Look.COUNT, "column.order"),
     SheetColumn(_whose, Look.TEXT, "needed.column_whose"),
-    SheetColumn(_ask, Look.LONG, "needed.column_ask", 60),
-    SheetColumn(_names, Look.LONG, "needed.column_networks", 40),
-    SheetColumn("wifi_channel", Look.COUNT, "needed.column_wifi"),
-    SheetColumn(_of("gives"), Look.PERCENT, "needed.column_gives"),
-    SheetColumn(_of("gives_low"), Look.PERCENT, "needed.column_gives_low"),
-    SheetColumn(_of("gives_high"), Look.PERCENT, "needed.column_gives_high"),
-    SheetColumn(_of("plan_gives"), Look.PERCENT, "needed.column_plan"),
-    SheetColumn(_of("plan_gives_low"), Look.PERCENT, "needed.column_plan_low"),
-    SheetColumn(_of("plan_gives_high"), Look.PERCENT, "needed.column_plan_high"),
-    SheetColumn(_of("channels"), Look.LONG, "needed.column_then", 40),
+    SheetColumn(_ask, Look.LONG, "needed.column_ask", 44),
+    SheetColumn(_points("plan_gives"), Look.LONG, "needed.column_plan", 20),
+    SheetColumn(_of("channels"), Look.LONG, "needed.column_then", 30),
+    SheetColumn(_points("gives"), Look.LONG, "needed.column_gives", 20),
     SheetColumn(_of("costs"), Look.PERCENT, "needed.column_costs"),
     SheetColumn(_of("loudest_dbm"), Look.LEVEL, "needed.column_loudest"),
     SheetColumn(_of("stations"), Look.COUNT, "needed.column_stations"),
