@@ -8,7 +8,14 @@ from simulate.shelves import exported, shelves
 from pipeline.cover.floors import Spot, apart_from, half_gap_m, midpoints
 from pipeline.limits import GivenPlace
 from pipeline.plan.costs import StoreProblem
-from pipeline.plan.cover import CoverLabels, CoverRows, CoverStation, LabelLevel, cover
+from pipeline.plan.cover import (
+    CoverLabels,
+    CoverRows,
+    CoverStation,
+    LabelLevel,
+    cover,
+    would_rescue,
+)
 from pipeline.plan.explain import Case, Evidence
 from pipeline.plan.further import on_the_air, with_station
 from pipeline.plan.requests import WifiStanding, avoided, requests
@@ -89,6 +96,22 @@ def test_a_place_that_the_rules_name_is_tried() -> None:
     (found,) = cover(replace(rows, stations=[*rows.stations, mount]), LIMITS).places
     assert (found.place, found.kind) == ("old mount", "mount")
     assert 0 <= found.rescued_low <= found.rescued <= found.rescued_high <= 20
+
+
+def test_labels_whose_place_is_known_are_rescued_where_they_hang() -> None:
+    """A place beside them reaches them, one at the other end of the floor does not."""
+    at = {"a": 0.0, "b": 90.0}
+    wide = [CoverStation("S", n, n, 0, x, 0.0, 0.0, "installed") for n, x in at.items()]
+    strong = [LabelLevel("S", n, -60.0, 100, weak=False) for n in "ab"]
+    weak = LabelLevel("S", "b", -84.0, 20, weak=True, floor=0, x_m=140.0, y_m=0.0)
+    labels = CoverLabels("S", 220, 220, 20, wanting=True)
+    rows = CoverRows(labels, wide, [*strong, weak])
+    beside = would_rescue(rows, Spot("near", 0, 135.0, 5.0, 0.0), LIMITS)
+    away = would_rescue(rows, Spot("far", 0, -45.0, 5.0, 0.0), LIMITS)
+    assert beside is not None
+    assert away is not None
+    assert beside.low >= 15
+    assert away.high <= 5
 
 
 @pytest.mark.parametrize(

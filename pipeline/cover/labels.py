@@ -51,11 +51,15 @@ class Levels:
 
 @dataclass(frozen=True, slots=True)
 class WeakLabels:
-    """Labels of one level at one station, which is given by its place among the store's."""
+    """Labels of one level at one station, which is given by its place among the store's.
+
+    `cell` is the one they hang in, None where that is not known.
+    """
 
     station: int
     level_dbm: float
     labels: int
+    cell: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,8 +157,14 @@ class Whereabouts:
     shift_db: Figures  # by points of the own loss
 
 
-def whereabouts(stations: Levels, kinds: Sequence[WeakLabels], world: World) -> Whereabouts:
-    """Return where labels may hang, in one world; the levels are at the cells inside it."""
+def whereabouts(
+    stations: Levels, kinds: Sequence[WeakLabels], world: World, used: Mask
+) -> Whereabouts:
+    """Return where labels may hang, in one world and among the cells used.
+
+    Where that is not known it is one of the cells inside the world.
+    """
+    cells, stations = np.flatnonzero(used), stations.only(used)
     own_db, rest_db = _spreads(world)
     shift = np.array([*(own_db * point for point in _OWN_POINTS), *_MUFFLED_DB])
     chance = np.array(
@@ -173,7 +183,9 @@ def whereabouts(stations: Levels, kinds: Sequence[WeakLabels], world: World) -> 
     for kind in kinds:
         near = -(((kind.level_dbm - middle[kind.station]) / rest_db) ** 2) / 2
         loudest = all_lower[kind.level_dbm] - lower[kind.level_dbm][kind.station]
+        here = world.inside[cells] if kind.cell is None else cells == kind.cell
         weight = near + np.logaddexp(log(world.wrong), log(1 - world.wrong) + loudest)
+        weight = np.where(here[:, None], weight, -np.inf)
         weight = np.exp(weight - weight.max()) * chance
         rows.append(weight / weight.sum())
     return Whereabouts(np.array(rows), shift)

@@ -61,10 +61,14 @@ def reach(  # noqa: PLR0913 - two levels and what they are of, and the labels
     level_dbm: float,
 ) -> Reach:
     """Return what each spot reaches; both levels are at the same cells."""
+    known = [kind.cell for kind in kinds if kind.cell is not None]
     parts = []
     for world in ways:
-        found = whereabouts(stations.only(world.inside), kinds, world)
-        there = places.only(world.inside)
+        # Cells outside of a world count for labels that are known to hang there.
+        used = world.inside.copy()
+        used[known] = True
+        found = whereabouts(stations, kinds, world, used)
+        there = places.only(used)
         parts.append((world.weight, found.weight, missed(found, there, world, level_dbm)))
     return Reach(tuple(spots), np.array([float(k.labels) for k in kinds]), tuple(parts))
 

@@ -9,6 +9,7 @@ from zlib import crc32
 import numpy as np
 
 from pipeline.cover.floors import (
+    Figures,
     Indoors,
     Spot,
     apart_from,
@@ -58,13 +59,16 @@ class CoverStation:
 
 @dataclass(frozen=True, slots=True)
 class LabelLevel:
-    """How many labels hear a station at a level."""
+    """How many labels hear a station at a level; of weak ones where they hang, if that is known."""
 
     store: str
     station: str
     level_dbm: float
     labels: int
     weak: bool
+    floor: int | None = None
+    x_m: float | None = None
+    y_m: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,9 +162,10 @@ def _known(rows: CoverRows, limits: Mapping[str, float]) -> _Known | str:
     told: list[dict[float, int]] = [{} for _ in stations]
     for row in rows.levels:
         if row.station in at:
-            told[at[row.station]][row.level_dbm] = row.labels
+            here = told[at[row.station]]
+            here[row.level_dbm] = here.get(row.level_dbm, 0) + row.labels
     ways = worlds(levels, floors.out, told, (indoors.spread_db, tilt))
-    labels = _kinds(placed, at)
+    labels = _kinds(placed, at, floors.points)
     known = reach(
         levels, places, spots, kinds=labels, ways=ways, level_dbm=limits["weak_label_dbm"]
     )
@@ -168,13 +173,29 @@ def _known(rows: CoverRows, limits: Mapping[str, float]) -> _Known | str:
     return _Known(known, tuple(kinds), indoors, offset)
 
 
-def _kinds(weak: Sequence[LabelLevel], at: Mapping[str, int]) -> list[WeakLabels]:
-    """Return weak labels by station and level, two dB together: their places differ little."""
-    found: dict[tuple[int, float], int] = {}
+def _kinds(weak: Sequence[LabelLevel], at: Mapping[str, int], points: Figures) -> list[WeakLabels]:
+    """Return weak labels by station, level, two dB together, and cell where it is known.
+
+    `points` are the middles of the cells: floor, x and y in m.
+    """
+    found: dict[tuple[int, float, int], int] = {}
     for row in weak:
-        key = (at[row.station], 2 * (row.level_dbm // 2) + 0.5)
+        key = (at[row.station], 2 * (row.level_dbm // 2) + 0.5, _cell(row, points))
         found[key] = found.get(key, 0) + row.labels
-    return [WeakLabels(station, level, n) for (station, level), n in sorted(found.items())]
+    return [
+        WeakLabels(station, level, n, None if cell < 0 else cell)
+        for (station, level, cell), n in sorted(found.items())
+    ]
+
+
+def _cell(row: LabelLevel, points: Figures) -> int:
+    """Return the cell a label hangs in, the nearest of its floor; -1 where that is not known."""
+    if row.x_m is None or row.y_m is None:
+        return -1
+    far = (points[:, 1] - row.x_m) ** 2 + (points[:, 2] - row.y_m) ** 2
+    if row.floor is not None and (points[:, 0] == row.floor).any():
+        far = np.where(points[:, 0] == row.floor, far, np.inf)
+    return int(far.argmin())
 
 
 def _spot(row: CoverStation) -> Spot:

@@ -24,13 +24,15 @@ from station_listed n semi join due_store using (store)
 order by n.store, n.station;
 
 -- name: cover_levels
--- How many labels hear each station at each level, in whole dBm, in stores with weak ones.
+-- How many labels hear each station at each level, in whole dBm, in stores with weak ones; of weak
+-- ones where they hang, in whole metres, as far as the export says.
 with wanting as (
     select store from station_load semi join due_store using (store)
     group by store having sum(weak_labels) > 0
 )
 select store, station, round(level_dbm) as level_dbm, count(*) as labels,
-    level_dbm < limit_of('weak_label_dbm') as weak
+    level_dbm < limit_of('weak_label_dbm') as weak, if(weak, floor, null) as floor,
+    if(weak, round(x_m), null) as x_m, if(weak, round(y_m), null) as y_m
 from label_now semi join wanting using (store)
 where level_dbm is not null and station is not null
 group by all order by all;
