@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from itertools import zip_longest
 
 from pipeline.report.kit.sheet import Look, SheetColumn, Value, worded
 from pipeline.tables.cover import CoverPlace, CoverStore, WifiAvoid, WifiRequest
@@ -54,7 +55,7 @@ def where(place: CoverPlace, words: Wording) -> str:
     return words("needed.position", place=said, **at)
 
 
-def place_line(place: CoverPlace, weak: int, words: Wording) -> str:
+def place_line(place: CoverPlace, weak: int, level_dbm: float, words: Wording) -> str:
     """Return what to do at a place: order, or measure first, or nothing."""
     return words(
         f"needed.{place.verdict}",
@@ -63,6 +64,7 @@ def place_line(place: CoverPlace, weak: int, words: Wording) -> str:
         low=words.number(place.rescued_low),
         high=words.number(place.rescued_high),
         weak=words.number(weak),
+        level=words.level(level_dbm),
         channel=words.channel(place.channel),
     )
 
@@ -92,32 +94,35 @@ def request_line(one: WifiRequest, words: Wording) -> str:
     return " ".join(filter(None, (f"{change_line(one, words)}: {gives}.", then)))
 
 
-def asked_lines(asked: StoreNeeds, moves: int, gain: float | None, words: Wording) -> Iterator[str]:
-    """Yield what to order and whom to ask, the places first."""
-    yield from _cover_lines(asked, words)
-    terms = asked.terms
-    if (
-        terms
-        and gain is not None
-        and gain > 0
-        and moves
-        and any(p.verdict != "no" for p in asked.places)
-    ):
+def asked_lines(needs: StoreNeeds, moves: int, gain: float | None, words: Wording) -> Iterator[str]:
+    """Yield what to order and whom to ask, the best of both first; then what that rests on."""
+    asks = (request_line(one, words) for one in needs.requests)
+    for pair in zip_longest(_place_lines(needs, words), asks):
+        yield from filter(None, pair)
+    yield from _cover_lines(needs, words)
+    terms = needs.terms
+    worth = any(place.verdict != "no" for place in needs.places)
+    if terms and gain is not None and gain > 0 and moves and worth:
         yield words(
             "needed.price",
             gain=words.points(gain),
             minutes=words.number(moves * terms.move_minutes),
             install=words.number(terms.install_minutes),
         )
-    for one in asked.requests:
-        yield request_line(one, words)
-    if asked.avoid:
-        names = ", ".join(one.network for one in asked.avoid)
+    if needs.avoid:
+        names = ", ".join(one.network for one in needs.avoid)
         yield words("needed.avoid", networks=names)
 
 
-def _cover_lines(asked: StoreNeeds, words: Wording) -> Iterator[str]:
-    cover, terms = asked.cover, asked.terms
+def _place_lines(needs: StoreNeeds, words: Wording) -> Iterator[str]:
+    if needs.cover is not None and needs.terms is not None:
+        weak, level_dbm = needs.cover.weak_labels, needs.terms.level_dbm
+        for place in needs.places:
+            yield place_line(place, weak, level_dbm, words)
+
+
+def _cover_lines(needs: StoreNeeds, words: Wording) -> Iterator[str]:
+    cover, terms = needs.cover, needs.terms
     if cover is None or terms is None or cover.why == "enough":
         return
     level = words.level(terms.level_dbm)
@@ -127,20 +132,17 @@ def _cover_lines(asked: StoreNeeds, words: Wording) -> Iterator[str]:
         return
     shares = {"share": words.percent(cover.share_then), "wanted": words.percent(terms.wanted)}
     yield words("needed.weak", level=level, **told)
-    for place in asked.places:
-        yield place_line(place, cover.weak_labels, words)
     if cover.places is None:
         yield words("needed.not_enough", **shares)
     else:
         yield words.counted("needed.fewest", cover.places, **shares)
 
 
-def summary_lines(asked: StoreNeeds, words: Wording) -> list[tuple[str, str]]:
+def summary_lines(needs: StoreNeeds, words: Wording) -> list[tuple[str, str]]:
     """Return what the workbook's first sheet says of labels and places, as label and value."""
-    cover = asked.cover
-    if cover is None or cover.why == "enough":
+    lines = [*_cover_lines(needs, words), *_place_lines(needs, words)]
+    if not lines:
         return []
-    lines = list(_cover_lines(asked, words))
     return [(words("needed.title_labels"), " ".join(lines))]
 
 

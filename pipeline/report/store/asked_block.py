@@ -22,8 +22,9 @@ from pipeline.tables.cover import CoverPlace
 
 _GAP, _LINES = 2.0, 4
 _PICTURE_H, _LEGEND_H = 122.0, 20.0
-_LEAST = 70.0  # points that label health below keeps
+_LEAST, _ROOMY = 40.0, 220.0  # points that label health below keeps; more where there is room
 _RADIUS = 4.2
+_NAME_W, _NAME_H = 12.0, 16.0  # points that a station with its name takes
 _SOME, _MANY = 0.02, 0.2  # share of weak labels from which a station is drawn darker
 _FILLS = ("#FFFFFF", "#E7C3BB", "#A63D2F")
 _Point = tuple[float, float]
@@ -39,7 +40,7 @@ def draw_asked(pen: Pen, box: Box, doc: Document) -> float:
     if not lines:
         return box.y
     y = pen.heading(box, words("needed.title"))
-    bottom = box.bottom - _LEAST
+    bottom = box.bottom - (_LEAST if box.h < _ROOMY else 2 * _LEAST)
     for place, line in enumerate(lines):
         rest = len(lines) - place
         spare = SMALL_MUTED.leading if rest > 1 else 0.0
@@ -102,7 +103,8 @@ def _draw(pen: Pen, box: Box, doc: Document, floors: Sequence[int]) -> None:
             text = doc.words("needed.legend_floor", floor=floor)
             pen.text(cell.x + 3, cell.y + 8, text, TINY_MUTED)
     legend = Box(box.x, box.bottom - _LEGEND_H + 2, box.w, _LEGEND_H)
-    pen.paragraph(legend, doc.words("needed.legend"), TINY_MUTED, lines=2)
+    reach = doc.words.number(doc.content.asked.places[0].reach_m)
+    pen.paragraph(legend, doc.words("needed.legend", reach=reach), TINY_MUTED, lines=2)
 
 
 def _floor(pen: Pen, box: Box, doc: Document, floor: int) -> None:
@@ -124,13 +126,21 @@ def _floor(pen: Pen, box: Box, doc: Document, floor: int) -> None:
 
     for place in places:
         _ring(pen, box, at(place.x_m, place.y_m), place.reach_m * scale)
+    named: list[_Point] = []
     for station in stations:
         x, y = at(station.x_m or 0.0, station.y_m or 0.0)
+        if all(abs(x - i) > _NAME_W or abs(y - j) > _NAME_H for i, j in named):
+            named.append((x, y))
+            _name(pen, (x, y + _RADIUS + 7), doc.names.get(station.station, station.station))
         pen.circle((x, y), _RADIUS, _fill(station), style.INK, 0.6)
-        name = doc.names.get(station.station, station.station)
-        pen.text(x, y + _RADIUS + 7, name, TINY_MUTED, align=Align.CENTRE)
     for place in places:
         _place(pen, at(place.x_m, place.y_m), place)
+
+
+def _name(pen: Pen, at: _Point, name: str) -> None:
+    half = TINY_MUTED.width(name) / 2
+    pen.rectangle(Box(at[0] - half - 1, at[1] - 5.6, 2 * half + 2, 6.6), style.WASH)
+    pen.text(*at, name, TINY_MUTED, align=Align.CENTRE)
 
 
 def _fill(station: PlannedStation) -> str:
