@@ -36,6 +36,11 @@ class StoreNeeds:
     terms: CoverTerms | None = None
 
     @property
+    def needed(self) -> bool:
+        """Whether there is anything to order or to ask."""
+        return bool(self.places or self.requests)
+
+    @property
     def wifi(self) -> tuple[WifiRequest | WifiAvoid, ...]:
         """What is asked of Wi-Fi, and whose can only be avoided."""
         return (*self.requests, *self.avoid)

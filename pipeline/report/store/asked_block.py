@@ -18,11 +18,11 @@ from pipeline.report.kit.pen import (
 from pipeline.report.kit.tags import in_words
 from pipeline.report.store.asked import StoreNeeds, asked_lines, where
 from pipeline.report.store.content import Document, PlannedStation
+from pipeline.report.store.lists import labels_least
 from pipeline.tables.cover import CoverPlace
 
 _GAP, _LINES = 2.0, 4
 _PICTURE_H, _LEGEND_H = 122.0, 20.0
-_LEAST, _ROOMY = 40.0, 220.0  # points that label health below keeps; more where there is room
 _RADIUS = 4.2
 _NAME_W, _NAME_H = 12.0, 16.0  # points that a station with its name takes
 _SOME, _MANY = 0.02, 0.2  # share of weak labels from which a station is drawn darker
@@ -40,7 +40,7 @@ def draw_asked(pen: Pen, box: Box, doc: Document) -> float:
     if not lines:
         return box.y
     y = pen.heading(box, words("needed.title"))
-    bottom = box.bottom - (_LEAST if box.h < _ROOMY else 2 * _LEAST)
+    bottom = box.bottom - labels_least(doc, box.w)
     for place, line in enumerate(lines):
         rest = len(lines) - place
         spare = SMALL_MUTED.leading if rest > 1 else 0.0

@@ -271,7 +271,8 @@ def _air_rows(content: StoreContent) -> Sequence[PlannedStation]:
     """Return the stations drawn on page two: all, or the weakest of many."""
     if len(content.stations) <= _AIR_ROWS:
         return content.stations
-    return _weakest_first(content.stations)[: _AIR_ROWS - 2]
+    fewer = 4 if content.asked.needed else 0  # which have to stand on this page
+    return _weakest_first(content.stations)[: _AIR_ROWS - 2 - fewer]
 
 
 def _draw_second(pen: Pen, page: Box, doc: Document) -> None:
