@@ -29,13 +29,16 @@ order by n.store, n.station;
 with wanting as (
     select store from station_load semi join due_store using (store)
     group by store having sum(weak_labels) > 0
+), labels as (
+    select store, station, round(n.level_dbm) as level_dbm, n.level_dbm < s.value as weak,
+        floor, round(x_m) as x_m, round(y_m) as y_m
+    from label_now n semi join wanting using (store)
+    join setting s on s.name = 'weak_label_dbm'
+    where n.level_dbm is not null and station is not null
 )
-select store, station, round(level_dbm) as level_dbm, count(*) as labels,
-    level_dbm < limit_of('weak_label_dbm') as weak, if(weak, floor, null) as floor,
-    if(weak, round(x_m), null) as x_m, if(weak, round(y_m), null) as y_m
-from label_now semi join wanting using (store)
-where level_dbm is not null and station is not null
-group by all order by all;
+select store, station, level_dbm, count(*) as labels, weak, if(weak, floor, null) as floor,
+    if(weak, x_m, null) as x_m, if(weak, y_m, null) as y_m
+from labels group by all order by all;
 
 -- name: cover_fits
 -- The path-loss model of each store that its own levels made.
