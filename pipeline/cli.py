@@ -17,6 +17,7 @@ from pipeline.database import open_database
 from pipeline.demo.bench import BenchSize
 from pipeline.errors import QuietaisleError, StorageFailed
 from pipeline.explain import explain_figure
+from pipeline.plan.wishes import HOW, read_wishes
 from pipeline.proof.prove import Wanted
 from pipeline.records import Selection
 from pipeline.run import require_readable, rules_beside, run
@@ -25,8 +26,6 @@ from pipeline.tables.taken import ExportFile
 from pipeline.teach import rules_of, teach, write_rules
 from pipeline.template import write_demo, write_template
 from pipeline.visible import visible
-
-_WHOLE = 100.0  # per cent
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"]})
@@ -85,9 +84,8 @@ def check_command(call: Call, *, standing: bool, since: datetime | None) -> int:
     "--set",
     "wishes",
     multiple=True,
-    metavar="STATION=CHANNEL",
-    help="Price this choice of yours against the plan; with one --store. May be repeated. "
-    "STATION:CHANNEL=SHARE% is a scan: what the plan were if one visit found the channel so busy.",
+    metavar="WHAT=CHANNEL",
+    help=f"Price this choice of yours against the plan; with one --store. May be repeated: {HOW}.",
 )
 @step
 def plan_command(call: Call, *, wishes: tuple[str, ...]) -> int:
@@ -95,30 +93,16 @@ def plan_command(call: Call, *, wishes: tuple[str, ...]) -> int:
     if wishes:
         if call.only_store is None:
             raise click.UsageError("--set needs exactly one --store")
-        scans = dict(_scan(text) for text in wishes if text.endswith("%"))
-        wanted = dict(_wish(text) for text in wishes if not text.endswith("%"))
-        found = commands.run_what_if(call.request, call.only_store, wanted, call.progress, scans)
+        try:
+            wanted = read_wishes(wishes)
+        except ValueError as error:
+            raise click.UsageError(f"--set {error}") from error
+        found = commands.run_what_if(call.request, call.only_store, wanted, call.progress)
         terminal.show_what_if(call.console, found)
         return DONE
     summary, rows = commands.run_listing(call.request, "listed_moves", call.progress)
     terminal.show_moves(call.console, rows)
     return status(summary.findings, call.fail_on)
-
-
-def _wish(text: str) -> tuple[str, int]:
-    station, _, channel = text.rpartition("=")
-    if not station or not channel.isdecimal() or int(channel) not in range(11, 27):
-        raise click.UsageError(f"--set {text}: give it as STATION=CHANNEL, channel 11 to 26")
-    return station, int(channel)
-
-
-def _scan(text: str) -> tuple[tuple[str, int], float]:
-    at, _, share = text.removesuffix("%").rpartition("=")
-    station, _, channel = at.rpartition(":")
-    number = share.replace(",", ".").replace(".", "", 1)
-    if not number.isdecimal() or float(share.replace(",", ".")) > _WHOLE:
-        raise click.UsageError(f"--set {text}: give the share found busy as 0% to 100%")
-    return _wish(f"{station}={channel}"), float(share.replace(",", ".")) / _WHOLE
 
 
 @cli.command("schedule")

@@ -6,7 +6,6 @@ from dataclasses import dataclass, replace
 from datetime import date
 from functools import cache
 from pathlib import Path
-from types import MappingProxyType
 
 import polars as pl
 
@@ -35,8 +34,9 @@ from pipeline.errors import UnknownSelection
 from pipeline.forms import ANSWERS, SAMPLE
 from pipeline.fresh import forget_whole_run
 from pipeline.plan.explain import Case
-from pipeline.plan.stores import case_of, scan_terms, terms_of
-from pipeline.plan.what_if import WhatIf, after_scan, what_if, worth_of
+from pipeline.plan.stores import case_and_rows, case_of, scan_terms, terms_of
+from pipeline.plan.what_if import WhatIf, worth_of
+from pipeline.plan.wishes import Wishes, price_wishes
 from pipeline.progress import Progress
 from pipeline.proof.check import Checked, PrintedSeal, check_register, read_seal, seal_of
 from pipeline.proof.prove import Wanted, prove
@@ -151,38 +151,22 @@ def run_standing(
         return day, tuple(row for row in rows if not regions or row.region in regions)
 
 
-def run_what_if(
-    request: Request,
-    store: str,
-    wanted: Mapping[str, int],
-    progress: Progress,
-    scanned: Mapping[tuple[str, int], float] = MappingProxyType({}),
-) -> WhatIf:
-    """Price a person's own choice of channels in one store against the plan.
+def run_what_if(request: Request, store: str, wishes: Wishes, progress: Progress) -> WhatIf:
+    """Price a person's own choice in one store against the plan.
 
     With channels `scanned` (station and channel -> share found busy), as if one visit had found it.
 
     Raises:
-        UnknownSelection: the store has no such station, or no plan can be made for it.
+        UnknownSelection: the store has no such station or network, or no plan can be made for it.
     """
     with _judged(request, progress) as (database, settings):
-        case = case_of(database, settings, store)
-        if case is None:
+        found = case_and_rows(database, settings, store)
+        if found is None:
             planned = database.column("run", "planned_stores")
             raise UnknownSelection("planned store", store, planned)
-        stations = [station.station for station in case.problem.stations]
-        for station in (*wanted, *(station for station, _ in scanned)):
-            if station not in stations:
-                raise UnknownSelection(f"station of store {store}", station, stations)
         limits = settings.limits
         visit = scan_terms(database, limits).visit
-        return what_if(
-            case,
-            wanted,
-            int(limits["solver_effort"]),
-            terms_of(limits),
-            then=after_scan(case, scanned, visit) if scanned else None,
-        )
+        return price_wishes(*found, wishes, limits, terms=terms_of(limits), visit=visit)
 
 
 def run_decide(

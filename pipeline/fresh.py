@@ -29,7 +29,7 @@ _OWN = frozenset({".py", ".toml", ".csv"})
 # Libraries that decide a figure or a byte of a report.
 _LIBRARIES = (
     "duckdb", "fontpkg", "fontpkg-fira-sans", "numpy", "openpyxl", "ortools", "polars",
-    "pytoulbar2", "reportlab",
+    "pytoulbar2", "reportlab", "scipy",
 )  # fmt: skip
 
 

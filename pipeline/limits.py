@@ -6,7 +6,7 @@ from typing import Annotated
 
 from pipeline import rules_table as rules
 from pipeline.rules_table import Reader, RulesTable, by_name, fits
-from pipeline.tables.run import StationStatus
+from pipeline.tables.run import Exemption, StationStatus
 
 NUMBER = fits("a number", rules.is_number, float)
 _BOUNDED = {
@@ -69,11 +69,35 @@ class FirstSettings:
 
 
 @dataclass(frozen=True, slots=True)
+class GivenPlace:
+    """Where a further station or antenna of a store could hang, in m on its floor plan."""
+
+    store: rules.Text
+    name: rules.Text
+    x_m: Annotated[float, NUMBER]
+    y_m: Annotated[float, NUMBER]
+    floor: Annotated[int, rules.whole(-20, 200)] = 0
+
+
+@dataclass(frozen=True, slots=True)
 class Scale:
     """What a raw energy value means: level_dbm = zero_dbm + db_per_step x value."""
 
     zero_dbm: Annotated[float, NUMBER]
     db_per_step: Annotated[float, NUMBER]
+
+
+def exemption(table: RulesTable, key: str) -> Exemption:
+    """Read an exception that somebody approved."""
+    own = table.below(key).known("rule", "store", "subject", "reason", "approved_by", "until")
+    return Exemption(
+        rule=rules.TEXT(own, "rule"),
+        store=str(own.content.get("store", "*")),
+        subject=str(own.content.get("subject", "*")),
+        reason=rules.TEXT(own, "reason"),
+        approved_by=rules.TEXT(own, "approved_by"),
+        until=rules.DAY(own, "until"),
+    )
 
 
 def first_settings(table: RulesTable, key: str) -> FirstSettings:

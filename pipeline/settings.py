@@ -13,7 +13,15 @@ from typing import Annotated, Any, Generic, TypeVar
 
 from pipeline import rules_table as rules
 from pipeline.errors import FreezeFileUnreadable, RulesFileUnreadable
-from pipeline.limits import FirstSettings, Scale, first_settings, limits, station_status
+from pipeline.limits import (
+    FirstSettings,
+    GivenPlace,
+    Scale,
+    exemption,
+    first_settings,
+    limits,
+    station_status,
+)
 from pipeline.records import Severity
 from pipeline.rules_table import Reader, RulesTable, by_name, fits, within
 from pipeline.tables.exports import EXPORT_KINDS
@@ -309,18 +317,6 @@ class ScheduleRules:
     wifi_neighbours: Annotated[bool, within("wifi_neighbours", rules.FLAG, "staff"), "sharing"]
 
 
-def _exemption(table: RulesTable, key: str) -> Exemption:
-    own = table.below(key).known("rule", "store", "subject", "reason", "approved_by", "until")
-    return Exemption(
-        rule=rules.TEXT(own, "rule"),
-        store=str(own.content.get("store", "*")),
-        subject=str(own.content.get("subject", "*")),
-        reason=rules.TEXT(own, "reason"),
-        approved_by=rules.TEXT(own, "approved_by"),
-        until=rules.DAY(own, "until"),
-    )
-
-
 @dataclass(frozen=True, slots=True)
 class Settings:
     """Everything the rules file decides."""
@@ -348,8 +344,10 @@ class Settings:
     proposer: Annotated[
         str | None, within("proposer", rules.optional(_ANY_TEXT), "names"), "approvers"
     ]
-    exceptions: Annotated[tuple[Exemption, ...], rules.entries(_exemption), "exception"]
+    exceptions: Annotated[tuple[Exemption, ...], rules.entries(exemption), "exception"]
     statuses: Annotated[tuple[StationStatus, ...], rules.entries(station_status), "station_status"]
+    places: Annotated[tuple[GivenPlace, ...], rules.entries(rules.record(GivenPlace)), "place"]
+    wifi_own: Annotated[tuple[str, ...], within("own", rules.NAMES), "wifi"]  # with "*" in them
     schedule: ScheduleRules
     rules: str  # the user's file as written
     text: str  # that and its calendars, so that a run can be named after them

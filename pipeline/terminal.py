@@ -315,6 +315,8 @@ def show_what_if(console: Console, found: WhatIf) -> None:
     console.print(table)
     for station in found.not_permitted:
         console.print(f"The rules do not permit that channel for {station}.")
+    for note in found.notes:
+        console.print(note)
 
 
 def show_paths(console: Console, paths: Sequence[Path], none: str) -> None:

@@ -30,7 +30,8 @@ FACTS = {
 }  # fmt: skip
 WORKED_OUT = {
     *COMPUTED, "change_labels", "label_behind", "finding", "plan_bound", "rule_problem",
-    "rule_text", "run", "earshot_next_door", "owed_next_door", "store_joined",
+    "rule_text", "run", "earshot_next_door", "owed_next_door", "store_joined", "cover_store",
+    "cover_place", "wifi_request", "wifi_avoid",
     "key_match", "key_unmatched", "key_pair", "key_known", "register_entry", "register_seal",
     "register_file", "file_kept", "nights_given", "ticket_given", "audit_restated", "pan_id_given",
     "inventory_item",

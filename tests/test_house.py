@@ -43,6 +43,7 @@ FLOORS = {
     "radio": 2,
     "estimate": 3,
     "effect": 3,
+    "cover": 3,
     "fresh": 3,
     "database": 2,
     "forms": 2,

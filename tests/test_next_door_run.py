@@ -15,6 +15,7 @@ from test_begin import filled, request_of
 
 from pipeline.commands import run_decide, run_schedule, run_what_if
 from pipeline.forms import DECISIONS
+from pipeline.plan.wishes import Wishes
 from pipeline.progress import Silent
 from pipeline.run import Request, run, session, start_run, take_in
 
@@ -170,7 +171,7 @@ def test_the_workbook_lists_who_is_heard_next_door(ran: Request) -> None:
 
 def test_a_wish_is_priced_with_the_neighbours(ran: Request) -> None:
     """Both stores' stations stand in the answer; the store's own by their keys."""
-    found = run_what_if(ran, "X1", {"01": 20}, Silent())
+    found = run_what_if(ran, "X1", Wishes({"01": 20}), Silent())
     assert found.stations == ("01", "02", "01 (Y1)", "02 (Y1)")
     assert found.options[2].channels[0] == 20
 

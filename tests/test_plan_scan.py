@@ -21,6 +21,7 @@ from pipeline.plan.scan_rows import ScanTerms, scans_of
 from pipeline.plan.stakes import Stakes
 from pipeline.plan.store import plan_store
 from pipeline.plan.what_if import after_scan, what_if
+from pipeline.plan.wishes import Wishes
 from pipeline.plan.worth import expected_cost
 from pipeline.progress import Silent
 
@@ -208,7 +209,7 @@ def test_a_scan_taken_changes_the_plan_as_its_finding_says() -> None:
     plans = {}
     for share in (0.0, 0.6):
         then = after_scan(case, {("A", 15): share}, visit)
-        found = what_if(case, {}, 10_000, PLAIN, then=then)
+        found = what_if(then, {}, 10_000, PLAIN, before=case)
         plans[share] = {option.name: option.channels for option in found.options}
 
     assert plans[0.0]["plan"] == plans[0.0]["plan after the scan"] == (15, 15)
@@ -288,7 +289,7 @@ def test_a_scan_is_tried_on_the_command_line(demo_run: Ran, tmp_path: Path) -> N
     )[0]
     planned = {}
     for found in (share - 0.02, min(1.0, share + 0.3)):
-        said = run_what_if(ran.request, "N104", {}, Silent(), {(station, channel): found})
+        said = run_what_if(ran.request, "N104", Wishes(scans={(station, channel): found}), Silent())
         at = said.stations.index(station)
         planned[found] = {one.name: one.channels[at] for one in said.options}
 

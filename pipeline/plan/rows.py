@@ -6,8 +6,10 @@ from datetime import date
 from math import fsum
 
 from pipeline.plan.costs import StoreProblem
+from pipeline.plan.cover import CoverRows
 from pipeline.plan.explain import Case, Evidence, Level
 from pipeline.plan.refused import RefusedChannel, StationThen, still_refused
+from pipeline.plan.wifi import WifiHere
 from pipeline.radio.channels import CHANNELS
 from pipeline.reasons import Bond, RefusedMove, Unplanned
 from pipeline.records import OFF_AIR, Heard, StoreStation
@@ -83,6 +85,8 @@ class StoreRows:
     refused: Sequence[RefusedChannel] = ()
     then: Sequence[StationThen] = ()
     held: Unplanned | None = None  # why the store is not planned
+    wifi: Sequence[WifiHere] = ()
+    cover: CoverRows = field(default_factory=CoverRows)
     parts: tuple["StoreRows", ...] = ()
     homes: Mapping[str, tuple[str, str]] = field(default_factory=dict)
 

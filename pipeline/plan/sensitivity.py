@@ -13,7 +13,7 @@ from math import fsum
 from operator import add, sub
 from random import Random
 
-from pipeline.plan.costs import OneStation, StoreProblem, TwoStation, share_cost
+from pipeline.plan.costs import OneStation, Priced, StoreProblem, TwoStation, share_cost
 from pipeline.plan.explain import Case
 from pipeline.radio.coexistence import Rejection, channel_rejection_db
 from pipeline.radio.propagation import exceedance_probability
@@ -190,6 +190,13 @@ def sensitivity(
         unsettled=None,  # until scans are weighed
     )
     return found, tuple(count / draws if draws else None for count in kept)
+
+
+def bettered(tables: Priced, channels: Sequence[int]) -> list[int]:
+    """Return channels changed by one or two stations at a time as long as that costs less."""
+    rival = _Rival(tables.one, tables.two, tables.choice(channels))
+    rival.bettered()
+    return [s.choices[a] for s, a in zip(tables.problem.stations, rival.now, strict=True)]
 
 
 class _Rival:

@@ -13,10 +13,19 @@ from pipeline.estimate.assumptions import Assumptions
 from pipeline.estimate.grid import correlation
 from pipeline.fresh import CHUNK, choose, fingerprint, keep, narrowed, run_mark, stale, store_marks
 from pipeline.parallel import mapped
+from pipeline.plan.cover import (
+    CoverLabels,
+    CoverRows,
+    CoverStation,
+    LabelLevel,
+    cover,
+)
 from pipeline.plan.decide import Terms
 from pipeline.plan.explain import Case
+from pipeline.plan.further import on_the_air
 from pipeline.plan.joint import of_each, owed_next_door, sure_of
 from pipeline.plan.refused import RefusedChannel, StationThen
+from pipeline.plan.requests import WifiStanding, avoided, requests
 from pipeline.plan.rows import (
     EvidenceRow,
     StationToday,
@@ -29,10 +38,12 @@ from pipeline.plan.scan import visit_of
 from pipeline.plan.scan_rows import ScansOfStore, ScanTerms, scans_of
 from pipeline.plan.sensitivity import Doubt, sensitivity
 from pipeline.plan.store import StorePlan, plan_and_hold
+from pipeline.plan.wifi import WifiHere, WifiTerms, owned
 from pipeline.progress import Progress
 from pipeline.radio.coexistence import Rejection
 from pipeline.reasons import Unplanned, why_unplanned
 from pipeline.settings import Settings
+from pipeline.tables.cover import CoverPlace, CoverStore, WifiAvoid, WifiRequest
 from pipeline.tables.plan import (
     Move,
     OwedNextDoor,
@@ -43,7 +54,7 @@ from pipeline.tables.plan import (
     UnplannedStore,
 )
 from pipeline.tables.run import PermittedChannel
-from pipeline.tables.survey import Earshot, EarshotNextDoor
+from pipeline.tables.survey import Earshot, EarshotNextDoor, PathFit
 
 KEPT = 64  # stores planned between one commit and the next
 
@@ -79,7 +90,7 @@ def _plan(database: Database, settings: Settings, progress: Progress) -> None:
     limits = dict(settings.limits)
     work = partial(_planned, limits=limits, asked=scan_terms(database, limits))
     units = _units(due, joined)
-    planned = mapped(work, _rows(database, units, joined), len(units))
+    planned = mapped(work, _rows(database, settings, units, joined), len(units))
     watched = iter(progress.over(planned, "planning", len(units)))
     while some := list(islice(watched, KEPT)):
         each = [one for unit in some for one in unit]
@@ -107,7 +118,8 @@ def _marks(database: Database, settings: Settings, joined: Sequence[Joined]) -> 
     choose(database, inputs["store"].to_list())
     names = ("stations", "refused", "then")
     frames = [inputs, *(database.frame("plan", name) for name in names)]
-    marks = store_marks(frames, run_mark(database, settings.limits))
+    told = [*settings.wifi_own, *map(repr, settings.places), settings.path_loss]
+    marks = store_marks(frames, run_mark(database, settings.limits, *told))
     for joint, group in groupby(joined, key=attrgetter("joint")):
         own = list(group)
         parts = [f"{one.store} {one.unseen} {marks.get(one.store, '')}" for one in own]
@@ -128,11 +140,11 @@ def _units(due: Sequence[str], joined: Sequence[Joined]) -> list[list[str]]:
 
 
 def _rows(
-    database: Database, units: Sequence[list[str]], joined: Sequence[Joined]
+    database: Database, settings: Settings, units: Sequence[list[str]], joined: Sequence[Joined]
 ) -> Iterator[StoreRows]:
     """Yield what each of the units rests on."""
     for first in range(0, len(units), CHUNK):
-        yield from _unit_rows(database, units[first : first + CHUNK], joined)
+        yield from _unit_rows(database, settings, units[first : first + CHUNK], joined)
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,29 +157,40 @@ class _Planned:
     unplanned: UnplannedStore | None = None
     owed: tuple[OwedNextDoor, ...] = ()
     scans: tuple[ScanNext, ...] = ()
+    cover: CoverStore | None = None
+    places: tuple[CoverPlace, ...] = ()
+    requests: tuple[WifiRequest, ...] = ()
+    avoid: tuple[WifiAvoid, ...] = ()
 
 
 def _planned(rows: StoreRows, limits: Mapping[str, float], asked: ScanTerms) -> list[_Planned]:
     """Plan a store, or those that are planned together."""
     parts = rows.parts or (rows,)
-    given = [_given(part) for part in parts if part.given or not part.stations]
+    given = [_given(part, limits) for part in parts if part.given or not part.stations]
     if len(given) == len(parts):
         return given
     found, case, sure = _solved(rows, limits)
     scans = scans_of(case, found.stations, terms_of(limits), asked)
     if not rows.parts:
-        return [_with_scans(_Planned(rows.store, found, sure), scans)]
+        one = _with_scans(_Planned(rows.store, found, sure), scans)
+        return [_beside(one, rows, case, found, limits)]
     plans = of_each(found, case)
     planned = [part for part in parts if part.store not in {one.store for one in given}]
     return given + [
-        _with_scans(
-            _Planned(
-                part.store,
-                plans[part.store],
-                sure_of(sure, case, part.store),
-                owed=owed_next_door(case, found, part.store, _alone(part, limits)),
+        _beside(
+            _with_scans(
+                _Planned(
+                    part.store,
+                    plans[part.store],
+                    sure_of(sure, case, part.store),
+                    owed=owed_next_door(case, found, part.store, _alone(part, limits)),
+                ),
+                scans,
             ),
-            scans,
+            part,
+            case.seen_from(part.store),
+            found,
+            limits,
         )
         for part in planned
     ]
@@ -180,6 +203,27 @@ def _with_scans(one: _Planned, scans: Mapping[str, ScansOfStore]) -> _Planned:
         one,
         sensitivity=sure and replace(sure, unsettled=round(found.unsettled, 4)),
         scans=found.rows,
+    )
+
+
+def _beside(
+    one: _Planned, rows: StoreRows, case: Case, found: StorePlan, limits: Mapping[str, float]
+) -> _Planned:
+    """Return a store's plan with what no channel settles: labels out of reach, Wi-Fi of others."""
+    after = [station.channel_planned for station in found.stations]
+    stations = tuple(
+        replace(s, choices=tuple(sorted({*s.choices, channel})))
+        for s, channel in zip(case.problem.stations, after, strict=True)
+    )
+    case = replace(case, problem=replace(case.problem, stations=stations))
+    standing = WifiStanding.of(case, after, rows.wifi, WifiTerms.of(limits))
+    labels = cover(rows.cover, limits)
+    return replace(
+        one,
+        cover=labels.store,
+        places=on_the_air(case, after, rows.cover, labels.places, limits),
+        requests=requests(standing),
+        avoid=avoided(standing),
     )
 
 
@@ -201,11 +245,17 @@ def _alone(part: StoreRows, limits: Mapping[str, float]) -> StorePlan:
     return plan_and_hold(case, int(limits["solver_effort"]), terms_of(limits))[0]
 
 
-def _given(rows: StoreRows) -> _Planned:
+def _given(rows: StoreRows, limits: Mapping[str, float]) -> _Planned:
     """Return what is said of a store that is not planned."""
     if not (rows.stations or rows.homes):
         return _Planned(rows.store)
-    return _Planned(rows.store, unplanned=_unplanned(rows.store, rows.held or _NO_CHANNEL))
+    labels = cover(rows.cover, limits)
+    return _Planned(
+        rows.store,
+        unplanned=_unplanned(rows.store, rows.held or _NO_CHANNEL),
+        cover=labels.store,
+        places=labels.places,
+    )
 
 
 def case_of(database: Database, settings: Settings, store: str) -> Case | None:
@@ -213,14 +263,22 @@ def case_of(database: Database, settings: Settings, store: str) -> Case | None:
 
     Of stores planned together it is that of all: `Case.seen_from` names their stations.
     """
+    found = case_and_rows(database, settings, store)
+    return None if found is None else found[0]
+
+
+def case_and_rows(
+    database: Database, settings: Settings, store: str
+) -> tuple[Case, StoreRows] | None:
+    """Return what `case_of` does, with what the database holds of the store itself."""
     joined = database.records(Joined, "plan", "joined")
     joint = {one.store: one.joint for one in joined}.get(store)
     unit = [one.store for one in joined if one.joint == joint] if joint else [store]
-    (rows,) = _unit_rows(database, [unit], joined)
+    (rows,) = _unit_rows(database, settings, [unit], joined)
     own = next((part for part in rows.parts or (rows,) if part.store == store), None)
     if own is None or own.given or not own.stations:
         return None
-    return store_case(rows, settings.limits).seen_from(store)
+    return store_case(rows, settings.limits).seen_from(store), own
 
 
 def scan_terms(database: Database, limits: Mapping[str, float]) -> ScanTerms:
@@ -257,11 +315,14 @@ def _unplanned(store: str, why: Unplanned) -> UnplannedStore:
 
 
 def _unit_rows(
-    database: Database, units: Sequence[Sequence[str]], joined: Sequence[Joined]
+    database: Database,
+    settings: Settings,
+    units: Sequence[Sequence[str]],
+    joined: Sequence[Joined],
 ) -> list[StoreRows]:
     """Return what the plan needs of some stores; of a unit of several, all of them as one."""
     stores = [store for unit in units for store in unit]
-    found = {rows.store: rows for rows in _store_rows(database, stores)}
+    found = {rows.store: rows for rows in _store_rows(database, settings, stores)}
     together = {one.store: one for one in joined}
     heard = _by_store(database.records(EarshotNextDoor, "plan", "heard_next_door"))
     return [
@@ -276,15 +337,17 @@ def _unit_rows(
     ]
 
 
-def _store_rows(database: Database, stores: Sequence[str]) -> list[StoreRows]:
+def _store_rows(database: Database, settings: Settings, stores: Sequence[str]) -> list[StoreRows]:
     """Return what the plan needs of some stores, in name order."""
-    with narrowed(database, stores, "label_matched"):
+    with narrowed(database, stores, "label_matched", "wifi_matched"):
         stations = _by_store(database.records(StationToday, "plan", "stations"))
         choices = _by_store(database.records(PermittedChannel, "plan", "choices"))
         evidence = _by_store(database.records(EvidenceRow, "plan", "evidence"))
         heard = _by_store(database.records(Earshot, "plan", "heard"))
         refused = _by_store(database.records(RefusedChannel, "plan", "refused"))
         then = _by_store(database.records(StationThen, "plan", "then"))
+        wifi = _by_store(database.records(WifiHere, "plan", "wifi_here"))
+        covers = _cover_rows(database, settings)
     held = {one.store: one.reason() for one in database.records(HeldStore, "plan", "held")}
     return [
         StoreRows(
@@ -296,9 +359,29 @@ def _store_rows(database: Database, stores: Sequence[str]) -> list[StoreRows]:
             refused=refused.get(store, []),
             then=then.get(store, []),
             held=held.get(store),
+            wifi=owned(wifi.get(store, []), settings.wifi_own),
+            cover=covers.get(store, CoverRows()),
         )
         for store in stores
     ]
+
+
+def _cover_rows(database: Database, settings: Settings) -> dict[str, CoverRows]:
+    """Return what is known of labels and places, of the stores chosen that have labels."""
+    stations = _by_store(database.records(CoverStation, "plan", "cover_stations"))
+    levels = _by_store(database.records(LabelLevel, "plan", "cover_levels"))
+    fits = {fit.store: fit for fit in database.records(PathFit, "plan", "cover_fits")}
+    return {
+        one.store: CoverRows(
+            labels=one,
+            stations=stations.get(one.store, []),
+            levels=levels.get(one.store, []),
+            fit=fits.get(one.store),
+            given=[place for place in settings.places if place.store == one.store],
+            model=settings.path_loss,
+        )
+        for one in database.records(CoverLabels, "plan", "cover_labels")
+    }
 
 
 OfStore = TypeVar(
@@ -310,6 +393,9 @@ OfStore = TypeVar(
     EarshotNextDoor,
     RefusedChannel,
     StationThen,
+    WifiHere,
+    CoverStation,
+    LabelLevel,
 )
 
 
@@ -330,6 +416,7 @@ def _keep(database: Database, stores: Sequence[str], found: Sequence[_Planned]) 
     database.clear_chosen(
         Move, StationPlan, PlanProof, PlanSensitivity, UnplannedStore, OwedNextDoor, ScanNext
     )
+    database.clear_chosen(CoverStore, CoverPlace, WifiRequest, WifiAvoid)
     database.put(StationPlan, stations)
     database.put(Move, moves)
     database.put(PlanProof, proofs)
@@ -337,3 +424,7 @@ def _keep(database: Database, stores: Sequence[str], found: Sequence[_Planned]) 
     database.put(UnplannedStore, unplanned)
     database.put(OwedNextDoor, owed)
     database.put(ScanNext, scans)
+    database.put(CoverStore, [one.cover for one in found if one.cover is not None])
+    database.put(CoverPlace, [place for one in found for place in one.places])
+    database.put(WifiRequest, [row for one in found for row in one.requests])
+    database.put(WifiAvoid, [row for one in found for row in one.avoid])

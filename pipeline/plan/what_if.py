@@ -35,39 +35,57 @@ class WhatIf:
     stations: tuple[str, ...]
     options: tuple[Option, ...]
     not_permitted: tuple[str, ...]
+    notes: tuple[str, ...] = ()
 
 
-def what_if(
-    case: Case, wanted: Mapping[str, int], effort: int, terms: Terms, *, then: Case | None = None
+def what_if(  # noqa: PLR0913 - a case and what bounds it; the last two are options
+    case: Case,
+    wanted: Mapping[str, int],
+    effort: int,
+    terms: Terms,
+    *,
+    then: Case | None = None,
+    before: Case | None = None,
 ) -> WhatIf:
     """Price a wish (station -> channel) in one store, against the plan on these terms.
 
-    With a case as it would be `then`, after scans, all is priced by that, and what would be the
-    plan stands beside the plan of today. A channel the rules do not permit is priced all the same,
-    and named in `not_permitted`. Stations must be in the store; the caller checks.
+    A channel the rules do not permit is priced all the same, and named in `not_permitted`.
+    Stations must be in the store; the caller checks. `then` is the case as it would be, with
+    stations added after those of `case`, or other air; today and the plan are without these. Where
+    `case` knows of scans, `before` is the one without: all is priced by what is known then, and
+    what would be the plan stands beside the plan of today.
     """
-    ours = _planned(case, effort, terms)
-    case = then or case
-    problem = with_channels(case.problem, wanted)
-    named = {"today": [station.channel for station in problem.stations], "plan": ours}
-    if then is not None:
-        named["plan after the scan"] = ours = _planned(then, effort, terms)
-    if wanted:
-        stations = zip(problem.stations, ours, strict=True)
-        named["plan with your choice"] = [wanted.get(s.station, c) for s, c in stations]
-        granted = {s.station: s.choices for s in case.problem.stations}
+    asked = bool(wanted) or then is not None or before is None
+    then = then or case
+    problem = with_channels(then.problem, wanted)
+    today = replace(
+        problem, busy={**problem.busy, **case.problem.busy}, cost=_costs(problem, case.problem)
+    )
+    now = [station.channel for station in problem.stations]
+    named = {"today": now, "plan": _planned(before or case, effort, terms)}
+    if before is not None:
+        named["plan after the scan"] = _planned(case, effort, terms)
+    options = [_option(today, name, [*on, *now[len(on) :]]) for name, on in named.items()]
+    if asked:
+        put_in = [
+            wanted.get(s.station, channel)
+            for s, channel in zip(problem.stations, options[-1].channels, strict=True)
+        ]
+        put_in = _on_air(problem, put_in, effort)
+        granted = {s.station: s.choices for s in then.problem.stations}
         granted |= {station: (channel,) for station, channel in wanted.items()}
-        named["best around your choice"] = _best(problem, granted, effort)
-    options = [_option(problem, name, channels) for name, channels in named.items()]
+        options.append(_option(problem, "plan with your choice", put_in))
+        around = _best(problem, granted, effort)
+        options.append(_option(problem, "best around your choice", around))
     return WhatIf(
         store=problem.store,
         stations=tuple(station.station for station in problem.stations),
         options=tuple(options),
         not_permitted=tuple(
             station.station
-            for station in case.problem.stations
+            for station in then.problem.stations
             if station.station in wanted
-            if wanted[station.station] not in (case.permits(station.station) or station.choices)
+            if wanted[station.station] not in (then.permits(station.station) or station.choices)
         ),
     )
 
@@ -112,6 +130,22 @@ def _scanned(known: Evidence, share: float, visit: ScanVisit) -> Evidence:
         source="measured",
         own=None,
     )
+
+
+def _on_air(problem: StoreProblem, channels: Sequence[int], effort: int) -> list[int]:
+    """Return channels with those off the air on what is best beside the others."""
+    pairs = list(zip(problem.stations, channels, strict=True))
+    if all(channel != OFF_AIR for _, channel in pairs):
+        return list(channels)
+    open_to = {
+        s.station: (channel,) if channel != OFF_AIR else tuple(c for c in s.choices if c != OFF_AIR)
+        for s, channel in pairs
+    }
+    return _best(problem, open_to, effort)
+
+
+def _costs(wider: StoreProblem, own: StoreProblem) -> Mapping[tuple[str, int], float] | None:
+    return None if wider.cost is None else {**wider.cost, **(own.cost or {})}
 
 
 def worth_of(case: Case, before: Mapping[str, int], after: Mapping[str, int]) -> OrderPrice:

@@ -17,6 +17,7 @@ BREAKPOINT_M = 8.0
 P1238_LEAST_M = 1.0
 
 _HERTZ_PER_MHZ = 1e6
+_MID_BAND_MHZ = 2440.0  # channel 18; the band's ends differ by 0.3 dB
 _NEAR_LOSS_DB, _NEAR_SLOPE_DB = 40.2, 20.0
 _FAR_LOSS_DB, _FAR_SLOPE_DB = 58.5, 33.0
 _FLOORS = range(101)
@@ -89,6 +90,21 @@ def p1238_loss_db(
     floors_db = place.first_floor_db + place.further_floor_db * (floors - 1) if floors else 0.0
     spreading_db = 20 * log10(frequency_mhz) + place.distance_db * log10(distance_m)
     return spreading_db + floors_db - 28
+
+
+def named_loss_db(model: str, distance_m: float, floors: int, floor_loss_db: float) -> float:
+    """Return the indoor loss at 2.44 GHz by 'break-point', 'commercial' or 'free-space', in dB.
+
+    The commercial model of ITU-R P.1238-9 brings its own floor term; the others take
+    `floor_loss_db` per floor. distance_m is above 0, ValueError otherwise.
+    """
+    if model == "commercial":
+        far_m = max(distance_m, P1238_LEAST_M)
+        return p1238_loss_db(far_m, _MID_BAND_MHZ, P1238_COMMERCIAL, floors)
+    floors_db = floors * floor_loss_db
+    if model == "free-space":
+        return free_space_loss_db(distance_m, _MID_BAND_MHZ) + floors_db
+    return breakpoint_loss_db(distance_m) + floors_db
 
 
 def log_distance_loss_db(distance_m: float, loss_at_1m_db: float, exponent: float) -> float:

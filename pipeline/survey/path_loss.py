@@ -5,17 +5,9 @@ from dataclasses import dataclass
 from math import hypot
 
 from pipeline.radio.fitting import LogDistanceFit, fit_log_distance
-from pipeline.radio.propagation import (
-    P1238_COMMERCIAL,
-    P1238_LEAST_M,
-    breakpoint_loss_db,
-    free_space_loss_db,
-    log_distance_loss_db,
-    p1238_loss_db,
-)
+from pipeline.radio.propagation import log_distance_loss_db, named_loss_db
 from pipeline.tables.survey import PathFit, PathResidual
 
-_FREQUENCY_MHZ = 2440.0  # channel 18, mid-band; the band's ends differ by 0.3 dB
 _LEAST_DISTANCE_M = 0.5  # two stations drawn on one spot
 
 
@@ -47,19 +39,8 @@ def distance_m(pair: Pair, limits: Mapping[str, float]) -> float:
 
 
 def model_loss_db(pair: Pair, limits: Mapping[str, float], model: str) -> float:
-    """Return the loss of a path in dB by a published model.
-
-    The commercial model of ITU-R P.1238-9 brings its own floor term; the others take
-    `floor_loss_db` per floor.
-    """
-    far_m = distance_m(pair, limits)
-    if model == "commercial":
-        near_limit_m = max(far_m, P1238_LEAST_M)
-        return p1238_loss_db(near_limit_m, _FREQUENCY_MHZ, P1238_COMMERCIAL, pair.floors)
-    floors_db = pair.floors * limits["floor_loss_db"]
-    if model == "free-space":
-        return free_space_loss_db(far_m, _FREQUENCY_MHZ) + floors_db
-    return breakpoint_loss_db(far_m) + floors_db
+    """Return the loss of a path in dB by a published model."""
+    return named_loss_db(model, distance_m(pair, limits), pair.floors, limits["floor_loss_db"])
 
 
 def fitted_loss_db(pair: Pair, limits: Mapping[str, float], fit: PathFit) -> float:

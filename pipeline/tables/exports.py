@@ -69,22 +69,13 @@ class StoreSeen:
     )  # fmt: skip
     seen_on: date = exported("day of the export", DAY, *_SEEN_ON)
     name: str | None = exported(
-        "name for people; the key without one",
-        TEXT,
-        "store name",
-        "name",
-        "bezeichnung",
-        "filialname",
-        needed="mixed",
-    )
+        "name for people; the key without one", TEXT, "store name", "name", "bezeichnung",
+        "filialname", needed="mixed",
+    )  # fmt: skip
     region: str | None = exported(
-        "region of the chain; 'no region' without one",
-        TEXT,
-        "region",
-        "area",
-        "gebiet",
+        "region of the chain; 'no region' without one", TEXT, "region", "area", "gebiet",
         needed="mixed",
-    )
+    )  # fmt: skip
     country: str | None = exported(
         "country; without one no public holidays", COUNTRY, "country", "land", needed="mixed"
     )
@@ -93,13 +84,9 @@ class StoreSeen:
         "store type", "type", "format", "filialtyp", needed="mixed",
     )  # fmt: skip
     time_zone: str | None = exported(
-        "time zone of its clocks; without one UTC is taken for its time",
-        TIME_ZONE,
-        "time zone",
-        "timezone",
-        "zeitzone",
-        needed="mixed",
-    )
+        "time zone of its clocks; without one UTC is taken for its time", TIME_ZONE, "time zone",
+        "timezone", "zeitzone", needed="mixed",
+    )  # fmt: skip
     opens: time | None = exported(
         "start of trading, by the store's clock", TIME, "opens", "öffnet", units=_CLOCK
     )
@@ -262,9 +249,7 @@ class LabelSeen:
         "share of updates it acknowledged", PERCENT, "success %", "success pct", "erfolg %",
         units=_SHARES,
     )  # fmt: skip
-    last_heard_on: date | None = exported(
-        "day on which it was last heard", DAY, "last heard", "zuletzt gehört"
-    )
+    last_heard_on: date | None = exported("day last heard", DAY, "last heard", "zuletzt gehört")
     updates_per_day: float | None = exported(
         "updates sent to it per day", NUMBER, "updates per day", "updates pro tag", units=_NO_UNIT
     )
@@ -287,6 +272,17 @@ class LabelSeen:
     acknowledged_first: int | None = exported(
         "of those, acknowledged at the first attempt", WHOLE, "acknowledged first time",
         "sofort quittiert", units=_NO_UNIT, since=6,
+    )  # fmt: skip
+    floor: int | None = exported(
+        "floor it hangs on", FLOOR, "floor", "etage", units=_NO_UNIT, since=8
+    )
+    x_m: float | None = exported(
+        "position east of the plan's origin", POSITION, "x m", "x", units=LENGTHS,
+        bases=("position x", "pos x", "x position"), since=8,
+    )  # fmt: skip
+    y_m: float | None = exported(
+        "position north of the plan's origin", POSITION, "y m", "y", units=LENGTHS,
+        bases=("position y", "pos y", "y position"), since=8,
     )  # fmt: skip
 
 
@@ -323,6 +319,9 @@ class WifiSeen:
         "share of time its channel was busy", PERCENT, "utilisation %", "utilisation pct",
         "auslastung %", units=_SHARES,
     )  # fmt: skip
+    ours: bool | None = exported(
+        "whether it is the shop's own network", FLAG, "own network", "eigenes netz", since=8
+    )
 
 
 @table("heard_seen")

@@ -61,6 +61,7 @@ class StationLoad:
     lone_labels: int = column("hear one station only", sql="bigint")
     air_share: float = column("share of time the station transmits, 0..1")
     weight: float = column("its share of the plan: labels over the store's mean")
+    levels: int | None = column("labels whose level the export has", sql="bigint", since=8)
 
 
 @table("ed_evidence")

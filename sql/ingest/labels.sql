@@ -11,7 +11,7 @@ with typed as (
         last_heard_on as last_cell, updates_per_day as updates_cell,
         payload_octets as payload_cell, channels as channels_cell,
         updates_sent as sent_cell, updates_acknowledged as acked_cell,
-        acknowledged_first as first_cell,
+        acknowledged_first as first_cell, floor as floor_cell, x_m as x_cell, y_m as y_cell,
         as_day(seen_cell, $day_order) as seen_on,
         as_dbm(level_cell, $comma, $level_dbm_factor) as level_dbm,
         as_whole(heard_cell, $comma) as stations_heard,
@@ -22,7 +22,9 @@ with typed as (
         as_channels(channels_cell, $channel_numerals) as channels,
         as_whole(sent_cell, $comma) as updates_sent,
         as_whole(acked_cell, $comma) as updates_acknowledged,
-        as_whole(first_cell, $comma) as acknowledged_first
+        as_whole(first_cell, $comma) as acknowledged_first,
+        as_floor(floor_cell, $comma) as floor,
+        as_metres(x_cell, $comma, $x_m_factor) as x_m, as_metres(y_cell, $comma, $y_m_factor) as y_m
     from staged
 ), judged as (   -- a cell of blanks or `n/a` is an empty one; asking costs, so it is asked last
     select *,
@@ -52,6 +54,12 @@ with typed as (
             then true else said(acked_cell) is null end
         and case when first_cell is null or acknowledged_first between 0 and most_first then true
             else said(first_cell) is null end
+        and case when floor_cell is null or floor between -20 and 200 then true
+            else said(floor_cell) is null end
+        and case when x_cell is null or x_m between -10000 and 10000 then true
+            else said(x_cell) is null end
+        and case when y_cell is null or y_m between -10000 and 10000 then true
+            else said(y_cell) is null end
         and not ($suspect and damaged(concat_ws(' ', store, label, station))), false) as sane
     from typed
 )   -- a label without its key is none; of any other, what cannot be is not known
@@ -63,6 +71,8 @@ select line_number, store, label, seen_on, if(sane, station, sound(station)) as 
     within(updates_sent, 0, 999999999) as updates_sent,
     within(updates_acknowledged, 0, most_acknowledged) as updates_acknowledged,
     within(acknowledged_first, 0, most_first) as acknowledged_first,
+    within(floor, -20, 200) as floor, within(x_m, -10000, 10000) as x_m,
+    within(y_m, -10000, 10000) as y_m,
     sane or coalesce(row_fault is null and store is not null and label is not null
         and seen_on is not null and not damaged(store) and not damaged(label), false) as good,
     case when row_fault is not null then [wrong(row_fault, '', beyond)]
@@ -99,7 +109,13 @@ select line_number, store, label, seen_on, if(sane, station, sound(station)) as 
             then wrong('count-impossible', 'updates_acknowledged', acked_cell) end,
         case when said(first_cell) is not null
             and not coalesce(acknowledged_first between 0 and most_first, false)
-            then wrong('count-impossible', 'acknowledged_first', first_cell) end
+            then wrong('count-impossible', 'acknowledged_first', first_cell) end,
+        case when said(floor_cell) is not null and not coalesce(floor between -20 and 200, false)
+            then wrong('floor-unreadable', 'floor', floor_cell) end,
+        case when said(x_cell) is not null and not coalesce(x_m between -10000 and 10000, false)
+            then wrong('position-impossible', 'x_m', x_cell) end,
+        case when said(y_cell) is not null and not coalesce(y_m between -10000 and 10000, false)
+            then wrong('position-impossible', 'y_m', y_cell) end
     ], lambda p: p is not null) end as problems
 from judged;
 

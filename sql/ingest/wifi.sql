@@ -10,7 +10,7 @@ with written as (
         filled(wifi_channel) as channel_cell, filled(width_mhz) as width_cell,
         lower(replace(said(secondary), '−', '-')) as secondary_cell,
         said(level_dbm) as level_cell,
-        said(utilisation_pct) as utilisation_cell
+        said(utilisation_pct) as utilisation_cell, said(ours) as ours_cell
     from staged
 ), typed as (
     select *, as_day(seen_cell, $day_order) as seen_on,
@@ -22,7 +22,8 @@ with written as (
             when secondary_cell in ('below', 'lower', '-1', 'unterhalb', 'unten', 'poniżej')
             then 'below' end as secondary,
         as_dbm(level_cell, $comma, $level_dbm_factor) as level_dbm,
-        as_percent(utilisation_cell, $comma, $utilisation_pct_factor) as utilisation_pct
+        as_percent(utilisation_cell, $comma, $utilisation_pct_factor) as utilisation_pct,
+        as_flag(ours_cell) as ours
     from written
 ), bounded as (   -- what cannot be is not known; a width that is not known counts as 20 MHz
     select *, if(width_mhz in (20, 22, 40), width_mhz, 20) as width_known,
@@ -37,7 +38,7 @@ with written as (
 )
 select line_number, store, sound(station) as station, seen_on, network, wifi_channel,
     width_known as width_mhz, secondary, level_known as level_dbm,
-    utilisation_known as utilisation_pct, good,
+    utilisation_known as utilisation_pct, ours, good,
     case when row_fault is not null then [wrong(row_fault, '', beyond)]
         else nullif(list_filter([
         case when store is null then wrong('key-missing', 'store', '') end,
@@ -57,7 +58,9 @@ select line_number, store, sound(station) as station, seen_on, network, wifi_cha
             when level_known is null
                 then wrong(level_problem(level_dbm), 'level_dbm', level_cell) end,
         case when utilisation_cell is not null and utilisation_known is null
-            then wrong('utilisation-impossible', 'utilisation_pct', utilisation_cell) end
+            then wrong('utilisation-impossible', 'utilisation_pct', utilisation_cell) end,
+        case when ours_cell is not null and ours is null
+            then wrong('yes-no-unreadable', 'ours', ours_cell) end
     ], lambda p: p is not null), []) end as problems
 from judged;
 

@@ -258,3 +258,17 @@ from asked a
 join plan_sensitivity s using (store)
 join store_now n using (store)
 order by n.region, a.worth desc, n.store;
+
+-- name: region_orders
+-- Where to order a station, or to measure first, the places that reach most labels first.
+select n.region, n.name, c.*
+from cover_place c join store_now n using (store)
+where c.verdict <> 'no'
+order by n.region, c.verdict desc, c.rescued desc, c.store, c.rank;
+
+-- name: region_requests
+-- What to ask of whoever runs the Wi-Fi, of each store what gives back most, the most first.
+select n.region, n.name, w.*
+from wifi_request w join store_now n using (store)
+where w.rank = 1
+order by n.region, w.plan_gives desc, w.store;

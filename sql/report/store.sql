@@ -291,3 +291,26 @@ order by store, station, label, change;
 -- What is there and not listed, or listed and not there, what awaits an answer first.
 select i.* from inventory_item i semi join due_store using (store)
 order by i.store, not i.open, i.item;
+
+-- name: store_cover
+-- Labels that no channel can help.
+from cover_store semi join due_store using (store) order by store;
+
+-- name: store_places
+-- Places for a further station or antenna, the best first.
+from cover_place semi join due_store using (store) order by store, rank;
+
+-- name: store_requests
+-- Changes of Wi-Fi to ask for, the best first.
+from wifi_request semi join due_store using (store) order by store, rank;
+
+-- name: store_avoid
+-- Networks of others that can only be avoided, the costliest first.
+from wifi_avoid semi join due_store using (store)
+order by store, costs desc, stations desc, network;
+
+-- name: store_cover_terms
+-- What places are judged by.
+select store, limit_of('weak_label_dbm') as level_dbm, limit_of('cover_share') as wanted,
+    limit_of('minutes_per_install') as install_minutes, limit_of('minutes_per_move') as move_minutes
+from cover_store semi join due_store using (store) order by store;

@@ -139,7 +139,7 @@ with limits as (
     select n.store, n.station, count(*) as labels,
         count(*) filter (n.level_dbm < l.weak_dbm) as weak_labels,
         count(*) filter (n.seen_on - n.last_heard_on > l.silent_days) as silent_labels,
-        count(*) filter (n.stations_heard <= 1) as lone_labels,
+        count(*) filter (n.stations_heard <= 1) as lone_labels, count(n.level_dbm) as levels,
         fsum(coalesce(n.updates_per_day, l.updates) * a.air_ms) / any_value(l.hours * 3600000)
             as air_share
     from label_now n, limits l, incoming a
@@ -150,7 +150,7 @@ with limits as (
         if(s.status = 'planned', 0, coalesce(c.weak_labels, 0)) as weak_labels,
         if(s.status = 'planned', 0, coalesce(c.silent_labels, 0)) as silent_labels,
         if(s.status = 'planned', 0, coalesce(c.lone_labels, 0)) as lone_labels,
-        coalesce(c.air_share, 0) as air_share,
+        coalesce(c.air_share, 0) as air_share, coalesce(c.levels, 0) as levels,
         coalesce(avg(coalesce(c.labels, 0))
             filter (c.labels > 0 or s.status is distinct from 'planned')
             over (partition by s.store), 0) as mean_labels,
@@ -160,7 +160,7 @@ with limits as (
             over (partition by s.store) as mean_air_share
     from station_in_plan s left join counted c on c.store = s.store and c.station = s.station
 )
-select store, station, labels, weak_labels, silent_labels, lone_labels,
+select store, station, labels, weak_labels, silent_labels, lone_labels, levels,
     round(least(case when mean_labels = 0 then (select air_share from usual)
         when unserved then mean_air_share else air_share end, 0.95), 6) as air_share,
     -- A store without a labels export weighs its stations alike; an empty one still counts a little.

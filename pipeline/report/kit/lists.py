@@ -6,7 +6,7 @@ from functools import partial
 from typing import Generic, TypeVar
 
 from pipeline.report.kit import style
-from pipeline.report.kit.booklet import Draw
+from pipeline.report.kit.booklet import Block, Draw
 from pipeline.report.kit.pen import (
     HEADING_H,
     SMALL,
@@ -111,6 +111,18 @@ def list_height(printed: PrintedList, width: float) -> float:
         return HEADING_H + text_height(printed.nothing, SMALL, width, 3)
     rows = (printed.height(number, width) for number in range(len(printed.rows)))
     return HEADING_H + _HEADINGS_H + sum(rows)
+
+
+def block_of(name: str, printed: PrintedList, width: float) -> Block:
+    """Return a list as a block of pages, a row an item; without rows it has no heights."""
+    heights = tuple(printed.height(number, width) for number in range(len(printed.rows)))
+    lead = list_height(printed, width) - HEADING_H - sum(heights)
+
+    def draw(pen: Pen, box: Box, items: Sequence[int]) -> None:
+        with pen.part(Role.TABLE):
+            draw_rows(pen, box, printed, items[0], items[-1] + 1)
+
+    return Block(name, printed.title, 1, lead, heights, draw, printed.note)
 
 
 def draw_list(pen: Pen, box: Box, printed: PrintedList, start: int, end: int) -> float:

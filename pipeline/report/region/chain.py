@@ -7,10 +7,9 @@ from pipeline.effect.gather import EffectLine
 from pipeline.effect.verdict import Word
 from pipeline.effect.windows import Measure
 from pipeline.report.kit.booklet import Block
-from pipeline.report.kit.lists import PrintedColumn, draw_rows, list_height, printed_list
-from pipeline.report.kit.pen import HEADING_H, SMALL_MUTED, Box, Pen
+from pipeline.report.kit.lists import PrintedColumn, block_of, printed_list
+from pipeline.report.kit.pen import SMALL_MUTED, Box, Pen
 from pipeline.report.kit.sheet import Look, SheetColumn
-from pipeline.report.kit.tags import Role
 from pipeline.report.region.answers import promise_means
 from pipeline.report.region.content import RegionContent
 from pipeline.report.region.pictures import draw_run_chart
@@ -98,16 +97,7 @@ def region_rows(content: RegionContent, width: float, words: Wording) -> Block:
         words, ROWS, _stops_first(content.parts), title=words("audit.regions_title"),
         note=words("chain.rows_note"), nothing="",
     )  # fmt: skip
-    lead = list_height(printed, width) - HEADING_H - sum(
-        printed.height(number, width) for number in range(len(printed.rows))
-    )  # fmt: skip
-    heights = tuple(printed.height(number, width) for number in range(len(printed.rows)))
-
-    def draw(pen: Pen, box: Box, items: Sequence[int]) -> None:
-        with pen.part(Role.TABLE):
-            draw_rows(pen, box, printed, items[0], items[-1] + 1)
-
-    return Block("regions", printed.title, 1, lead, heights, draw, printed.note)
+    return block_of("regions", printed, width)
 
 
 def draw_multiples(pen: Pen, box: Box, parts: Sequence[RegionContent], words: Wording) -> None:

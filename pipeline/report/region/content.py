@@ -9,6 +9,7 @@ from pipeline.effect.costs import UpdateCost
 from pipeline.effect.gather import RolloutProof
 from pipeline.records import Inputs, Seal
 from pipeline.report.quarter.content import ToAnswer
+from pipeline.tables.cover import CoverPlace, WifiRequest
 from pipeline.wording import Wording, wording
 
 ANYWHERE = "*"  # stands for no one store, or no one region; as a region's name for the chain
@@ -300,6 +301,22 @@ class StoreToScan:
 
 
 @dataclass(frozen=True, slots=True)
+class ToOrder(CoverPlace):
+    """A place of a store of the region where to order a station, or to measure first."""
+
+    region: str
+    name: str
+
+
+@dataclass(frozen=True, slots=True)
+class ToAsk(WifiRequest):
+    """A change of Wi-Fi to ask for in a store of the region."""
+
+    region: str
+    name: str
+
+
+@dataclass(frozen=True, slots=True)
 class RegionSeal:
     """The seal of the register that took in the last entry of any store of a region."""
 
@@ -329,6 +346,8 @@ class RegionContent:
     seal: Seal | None
     inputs: Inputs | None = None
     joined: tuple[JoinedStores, ...] = ()
+    orders: tuple[ToOrder, ...] = ()
+    requests: tuple[ToAsk, ...] = ()
     proof: RolloutProof | None = None
     chain: RolloutProof | None = None
     costs: tuple[UpdateCost, ...] = ()  # of updates, over the chain; empty: too few data
@@ -352,6 +371,12 @@ class RegionContent:
     def count(self, progress: ChangeProgress) -> int:
         """Return how many changes of the region have come so far."""
         return sum(store.count(progress) for store in self.stores)
+
+    @property
+    def needed(self) -> tuple[ToOrder | ToAsk, ...]:
+        """What to order, and whom to ask."""
+        orders = sorted(self.orders, key=lambda one: (-one.rescued, one.store, one.rank))
+        return (*orders, *sorted(self.requests, key=lambda one: (-one.plan_gives, one.store)))
 
     @property
     def changes(self) -> int:

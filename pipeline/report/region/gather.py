@@ -28,6 +28,8 @@ _LINES: Mapping[str, tuple[type[content.OfRegion], str]] = {
     "expiring": (content.ExpiringException, "region_exceptions"),
     "joined": (content.JoinedStores, "region_next_door"),
     "scans": (content.StoreToScan, "region_scans"),
+    "orders": (content.ToOrder, "region_orders"),
+    "requests": (content.ToAsk, "region_requests"),
 }
 """The rows of a review, by its field: what each is, and the statement that reads them."""
 _NO_REGION = ""  # what is of no one region, beside the chain, which is of all

@@ -42,6 +42,7 @@ from pipeline.report.region.answers import (
 )
 from pipeline.report.region.chain import draw_multiples, region_rows
 from pipeline.report.region.content import ChangeProgress, RegionContent, StoreLine
+from pipeline.report.region.needed import needed_rows
 from pipeline.report.region.pictures import (
     draw_helping,
     draw_progress,
@@ -101,8 +102,13 @@ def region_pdf(content: RegionContent, links: Sequence[FileLinks], words: Wordin
     page = page_box(size)
     rows = region_rows(content, page.w, words) if content.parts else None
     rows = rows or _store_rows(content, links, words)
-    room = page.h - 2 * HEADING_H - _GAPS - sum(rows.heights) if content.parts else None
-    blocks = (rows, _basis(content, page.w, words, room), scan_rows(content, page.w, words))
+    needed, scans = (part(content, page.w, words) for part in (needed_rows, scan_rows))
+    room = None
+    if content.parts:
+        others = [block for block in (rows, needed, scans) if block.heights]
+        taken = sum(sum(block.heights) + block.lead for block in others)
+        room = page.h - (len(others) + 1) * HEADING_H - _GAPS - taken
+    blocks = (rows, needed, scans, _basis(content, page.w, words, room))
     pages = block_pages([block for block in blocks if block.heights], page.h)
     leaves = [Leaf(first), *(Leaf(draw_blocks(parts)) for parts in pages)]
     title, foot = content.titled(words), content.named(words)

@@ -32,6 +32,7 @@ from pipeline.report.region.content import (
     RegionContent,
     StoreLine,
 )
+from pipeline.report.region.needed import NEEDED
 from pipeline.report.region.pages import FileLinks
 from pipeline.report.region.proof import gains, sentences, why, word
 from pipeline.report.region.scans import SCANS
@@ -158,6 +159,8 @@ def region_workbook(content: RegionContent, links: Sequence[FileLinks], words: W
         _put_rows(book, title, content, links)
     if content.scans:
         put_list(book, book.sheet("Scan next", title), SCANS, content.scans)
+    if content.needed:
+        put_list(book, book.sheet("Order and ask", title), NEEDED, content.needed)
     if content.proof is not None:
         told = sentences(content.proof, content.chain, content.costs, content.offer, words)
         put_list(book, book.sheet("Effect", title), EFFECT, told)

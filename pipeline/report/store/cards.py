@@ -1,4 +1,4 @@
-"""What page one takes where it has room, and page two otherwise: evidence, labels, findings."""
+"""What page one takes where it has room, and page two otherwise."""
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -17,13 +17,19 @@ from pipeline.report.kit.pen import (
     text_height,
 )
 from pipeline.report.kit.tags import Role
+from pipeline.report.store.asked_block import (
+    asked_height,
+    draw_asked,
+    draw_weak,
+    picture_height,
+)
 from pipeline.report.store.content import CAUTIONS, READING, Document, StoreContent
 from pipeline.report.store.lists import (
-    LABELS_LEAST,
     draw_findings,
     draw_labels,
     findings_height,
     labels_height,
+    labels_least,
 )
 from pipeline.report.store.scans import ON_PAGE, scan_line, scan_list
 from pipeline.report.store.verdict import evidence_lines
@@ -59,12 +65,12 @@ class PlacedCard:
 
 
 def left_cards(doc: Document, width: float) -> tuple[Card, ...]:
-    """Return what may stand below the bars: what the plan rests on, what to scan, the labels."""
+    """Return what may stand below the bars: evidence, what to scan, order and ask for, labels."""
     content, words = doc.content, doc.words
     rows = sum(len(_lines_of(row, width)) for row in evidence_lines(content, words))
     evidence = HEADING_H + 1 + _EVIDENCE_ROW * rows
     labels = labels_height(doc, width)
-    least = min(labels, LABELS_LEAST)
+    least = min(labels, labels_least(doc, width))
     cards = [
         Card("evidence", evidence, evidence, lambda pen, box: _evidence(pen, box, content, words)),
         Card("labels", labels, least, lambda pen, box: draw_labels(pen, box, doc)),
@@ -72,14 +78,20 @@ def left_cards(doc: Document, width: float) -> tuple[Card, ...]:
     if content.unsettled is not None:
         high, low = (_scans_height(doc, width, shown) for shown in (ON_PAGE, 0))
         cards.insert(1, Card("scans", high, low, lambda pen, box: _scans(pen, box, doc)))
+    if needed := asked_height(doc, width):
+        low = min(needed, asked_height(doc, width, 1))
+        cards.insert(-1, Card("needed", needed, low, lambda pen, box: draw_asked(pen, box, doc)))
     return tuple(cards)
 
 
 def right_cards(doc: Document, width: float) -> tuple[Card, ...]:
-    """Return what may stand below the changes: the findings."""
+    """Return what may stand below the changes: the findings, and where labels are weak."""
     found, words = doc.content.findings, doc.words
     height = findings_height(found, width, words)
-    return (Card("findings", height, 0, lambda pen, box: draw_findings(pen, box, found, words)),)
+    cards = [Card("findings", height, 0, lambda pen, box: draw_findings(pen, box, found, words))]
+    if weak := picture_height(doc):
+        cards.append(Card("weak", weak, weak, lambda pen, box: draw_weak(pen, box, doc)))
+    return tuple(cards)
 
 
 def _scan_list(doc: Document, shown: int) -> PrintedList:

@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 
 from pipeline.records import Inputs, Seal, Severity
+from pipeline.report.store.asked import NO_NEEDS, StoreNeeds
 from pipeline.report.store.followed import ChangeOutcome
 from pipeline.report.store.next_door import NOBODY, Beside
 from pipeline.report.store.scans import ScanAsked
@@ -359,6 +360,7 @@ class StoreContent:
     neighbours: Beside = NOBODY
     inputs: Inputs | None = None
     scans: tuple[ScanAsked, ...] = ()
+    asked: StoreNeeds = NO_NEEDS
 
     @property
     def unsettled(self) -> float | None:

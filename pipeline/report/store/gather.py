@@ -14,6 +14,7 @@ from pipeline.fresh import choose, narrowed, program, store_marks
 from pipeline.reasons import brief, from_json, sentence, to_json
 from pipeline.records import Inputs, Seal, Severity
 from pipeline.report.rule_book import RuleBook, rule_book
+from pipeline.report.store.asked import CoverTerms, StoreNeeds
 from pipeline.report.store.content import (
     EarshotPair,
     HeldStation,
@@ -37,6 +38,7 @@ from pipeline.report.store.followed import ChangeOutcome
 from pipeline.report.store.next_door import Beside, JoinedStore, NextDoor, Owed
 from pipeline.report.store.scans import ScanAsked
 from pipeline.tables.changes import LabelBehind
+from pipeline.tables.cover import CoverPlace, CoverStore, WifiAvoid, WifiRequest
 from pipeline.tables.inventory import InventoryItem
 from pipeline.tables.run import PermittedChannel
 from pipeline.tables.survey import EdEvidence
@@ -68,6 +70,11 @@ _READ: tuple[tuple[str, type[Any], Mapping[str, object]], ...] = (
     ("store_next_door", NextDoor, {}),
     ("store_owed", Owed, {}),
     ("store_scans", ScanAsked, {}),
+    ("store_cover", CoverStore, {}),
+    ("store_places", CoverPlace, {}),
+    ("store_requests", WifiRequest, {}),
+    ("store_avoid", WifiAvoid, {}),
+    ("store_cover_terms", CoverTerms, {}),
 )
 _NARROWED = ("earshot", "ed_evidence", "wifi_matched")
 _SURENESS = ("high", "fair", "low")
@@ -176,6 +183,13 @@ def _content(store: Store, rows: _Rows, approvers: tuple[str, ...]) -> StoreCont
         found=rows.of(key, InventoryItem),
         neighbours=Beside(rows.of(key, JoinedStore), beside, rows.of(key, Owed)),
         scans=rows.of(key, ScanAsked),
+        asked=StoreNeeds(
+            cover=next(iter(rows.of(key, CoverStore)), None),
+            places=rows.of(key, CoverPlace),
+            requests=rows.of(key, WifiRequest),
+            avoid=rows.of(key, WifiAvoid),
+            terms=next(iter(rows.of(key, CoverTerms)), None),
+        ),
     )
 
 

@@ -294,6 +294,20 @@ def draw_labels(pen: Pen, box: Box, doc: Document) -> None:
         pen.text(box.x, y + SMALL.size, text, SMALL_MUTED)
 
 
+def labels_least(doc: Document, width: float) -> float:
+    """Return the least height of label health in points: outcomes, and the store's own counts."""
+    if not doc.content.figures.labels:
+        return HEADING_H + 2 * SMALL_MUTED.leading
+    lines = outcome_lines(doc.content.outcomes, doc.words)
+    told = [text_height(line, SMALL, width, _OUTCOME_LINES) + 2 for line in lines[:_OUTCOMES]]
+    if line := behind_line(doc.content.behind, doc.words):
+        told.append(text_height(line, SMALL_STRONG, width, _OUTCOME_LINES) + 2)
+    if len(lines) > _OUTCOMES:
+        told.append(SMALL_MUTED.leading)
+    rows = TINY.leading + 2 + 3 * SMALL.leading
+    return HEADING_H + sum(told) + (_GAP if lines else 0.0) + rows
+
+
 def _outcomes(pen: Pen, box: Box, doc: Document) -> float:
     """Draw what became of the labels of changes made, those that lack most first."""
     lines, y = outcome_lines(doc.content.outcomes, doc.words), box.y

@@ -4,6 +4,7 @@ import json
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from typing import TypeVar
 
 from pipeline.records import Severity
 from pipeline.report.kit import style
@@ -20,6 +21,7 @@ from pipeline.report.kit.sheet import (
     yes_no,
 )
 from pipeline.report.store.air import put_heat_map
+from pipeline.report.store.asked import PLACES, REQUESTS, summary_lines
 from pipeline.report.store.content import (
     CAUTIONS,
     READING,
@@ -51,6 +53,7 @@ from pipeline.wording import NOTHING, Wording, wording
 from pipeline.xlsx import workbook_bytes
 
 _FIRST_WIDTHS = (40, 62)
+Row = TypeVar("Row")
 _LOOKS = {
     "boolean": Look.TEXT, "date": Look.DAY, "double": Look.LEVEL, "integer": Look.COUNT,
     "varchar": Look.LONG,
@@ -67,6 +70,8 @@ _SHEETS = (
     "stations",
     "scan_next",
     "next_door",
+    "further_places",
+    "wi-fi_requests",
     "outcome",
     "glossary",
 )
@@ -237,18 +242,25 @@ def workbook(content: StoreContent) -> bytes:
     }
     columns = [column for column in STATIONS if needed.get(column, True)]
     put_list(book, book.sheet("Stations", title), columns, _station_rows(content))
-    if content.scans:
-        put_list(book, book.sheet("Scan next", title), SCANS, content.scans)
-    if content.neighbours.rows:
-        put_list(book, book.sheet("Next door", title), NEXT_DOOR, content.neighbours.rows)
-    if content.outcomes:
-        put_list(book, book.sheet("Outcome", title), OUTCOMES, content.outcomes)
+    _put_some(book, "Scan next", SCANS, content.scans, title)
+    _put_some(book, "Next door", NEXT_DOOR, content.neighbours.rows, title)
+    _put_some(book, "Further places", PLACES, content.asked.places, title)
+    _put_some(book, "Wi-Fi requests", REQUESTS, content.asked.wifi, title)
+    _put_some(book, "Outcome", OUTCOMES, content.outcomes, title)
     page = book.sheet("Glossary", title, landscape=False)
     put_list(book, page, GLOSSARY, words.group("glossary"))
     put_copy(book, content, copies)
     for sheet in book.book.worksheets:
         lock(sheet)
     return workbook_bytes(book.book)
+
+
+def _put_some(
+    book: Book, name: str, columns: Sequence[SheetColumn[Row]], rows: Sequence[Row], title: str
+) -> None:
+    """Write a sheet of a list that most stores have nothing of."""
+    if rows:
+        put_list(book, book.sheet(name, title), columns, rows)
 
 
 def _station_rows(content: StoreContent) -> list[StationRow]:
@@ -275,15 +287,20 @@ def _summary(book: Book, page: Page, content: StoreContent) -> None:
         sheet.note(note)
     some = {"commissioning": commission_rows(content), "outcome": content.outcomes,
             "next_door": content.neighbours.rows, "scan_next": content.scans,
-            "inventory": content.found}  # fmt: skip
+            "inventory": content.found,
+            "further_places": content.asked.places,
+            "wi-fi_requests": content.asked.wifi}  # fmt: skip
     names = [name for name in _SHEETS if some.get(name, True)]
     sheets = [(words(f"tab.{name}"), words(f"summary.sheet_{name}")) for name in names]
     for title, lines in (
         ("summary.store", _store_lines(content, words)),
         ("summary.figures", _figure_lines(content, words)),
         ("evidence.title", [*evidence_lines(content, words), *_cost_lines(content, words)]),
+        ("needed.title", summary_lines(content.asked, words)),
         ("summary.sheets", sheets),
     ):
+        if not lines:
+            continue
         sheet.section(words(title))
         for label, value in lines:
             sheet.line((label, Look.TEXT), (value, Look.LONG))

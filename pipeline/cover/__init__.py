@@ -1,0 +1,1 @@
+"""Where a station would help: labels, places and an exact choice among them; pure."""

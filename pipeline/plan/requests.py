@@ -1,0 +1,263 @@
+"""Changes of Wi-Fi that would clear the air: what each gives back, and whom to ask."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from math import fsum
+
+import numpy as np
+import numpy.typing as npt
+from scipy.special import betaincinv
+
+from pipeline.plan.costs import Priced, clear_air, priced
+from pipeline.plan.explain import Case
+from pipeline.plan.sensitivity import bettered
+from pipeline.plan.wifi import (
+    LESS_DB,
+    NARROW,
+    WIDE,
+    Shares,
+    WifiChange,
+    WifiHere,
+    WifiTerms,
+    cost_then,
+    inferred,
+    left_busy,
+    reached,
+)
+from pipeline.tables.cover import WifiAvoid, WifiRequest
+
+MOST_REQUESTS = 3
+_MOST_AVOIDED = 5
+_TO = (1, 6, 11)  # Wi-Fi channels that do not overlap: common practice
+_DRAWS = 100
+_SURVEY_SPREAD = 0.8  # of a utilisation's logit: that of a visit (docs/method.md, 3)
+_MOST_BUSY = 0.999
+Figures = npt.NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class WifiStanding:
+    """A store with its plan: channels by station, costs, and the Wi-Fi heard."""
+
+    case: Case
+    after: tuple[int, ...]
+    rows: tuple[WifiHere, ...]
+    terms: WifiTerms
+    before: Shares
+    tables: Priced
+    cost: float
+
+    @classmethod
+    def of(
+        cls, case: Case, after: Sequence[int], rows: Sequence[WifiHere], terms: WifiTerms
+    ) -> "WifiStanding":
+        """Return a store as it stands; `after` are the plan's channels, each one of the choices."""
+        tables = priced(case.problem)
+        before = inferred(rows, terms)
+        return cls(case, tuple(after), tuple(rows), terms, before, tables, tables.total(after))
+
+    def then(self, shares: Shares) -> Priced:
+        """Return the costs with other Wi-Fi; what stations cost one another stays."""
+        one = []
+        for station, row in zip(self.case.problem.stations, self.tables.one, strict=True):
+            line = list(row)
+            for a, channel in enumerate(station.choices):
+                at = (station.station, channel)
+                if self.before.get(at) != shares.get(at):
+                    line[a] += station.weight * self._dearer(at, shares)
+            one.append(line)
+        return Priced(self.case.problem, one, self.tables.two)
+
+    def _dearer(self, at: tuple[str, int], shares: Shares) -> float:
+        known = self.case.evidence.get(at)
+        if known is None or known.source == "absent":
+            return 0.0
+        then = left_busy(known.reckoned, self.before.get(at, {}), shares.get(at, {}))
+        return cost_then(known.cost, known.reckoned, then) - known.cost
+
+
+@dataclass(frozen=True, slots=True)
+class _Option:
+    """A change of networks (`rows`, as they are), the air then, its worth in the plan's units."""
+
+    change: WifiChange
+    own: bool | None
+    rows: tuple[WifiHere, ...]
+    after: Shares
+    worth: float
+    channels: tuple[int, ...]
+
+
+def requests(standing: WifiStanding) -> tuple[WifiRequest, ...]:
+    """Return the changes of Wi-Fi that give back most, one for each Wi-Fi channel and owner.
+
+    Networks of others can only be avoided; of one not known whose it is, that is said.
+    """
+    best: dict[tuple[int, bool | None], _Option] = {}
+    for own, change in _options(standing.rows):
+        found = _option(standing, own, change)
+        at = (found.rows[0].wifi_channel, own)
+        if found.worth > max(0.0, best[at].worth if at in best else 0.0):
+            best[at] = found
+    ranked = sorted(best.values(), key=lambda o: (-o.worth, o.rows[0].wifi_channel, o.own is None))
+    told = [_request(standing, one) for one in ranked[:MOST_REQUESTS]]
+    told = [one for one in told if max(one.gives, one.plan_gives) >= standing.terms.least]
+    return tuple(replace(one, rank=rank) for rank, one in enumerate(told, start=1))
+
+
+def _options(rows: Sequence[WifiHere]) -> list[tuple[bool | None, WifiChange]]:
+    """Return every change to try, with whose networks they are."""
+    found = []
+    groups = sorted({(r.wifi_channel, r.ours is None) for r in rows if r.ours is not False})
+    for channel, unknown in groups:
+        group = [r for r in rows if r.wifi_channel == channel and (r.ours is None) == unknown]
+        group = [r for r in group if r.ours is not False]
+        names = frozenset(r.network for r in group)
+        changes = [WifiChange(names, "channel", to) for to in _TO if to != channel]
+        if any(r.width_mhz == WIDE for r in group):
+            changes.append(WifiChange(names, "width"))
+        changes.append(WifiChange(names, "power"))
+        found += [(None if unknown else True, change) for change in changes]
+    return found
+
+
+def _option(standing: WifiStanding, own: bool | None, change: WifiChange) -> _Option:
+    """Return a change with its worth: the plan's cost less that of the plan bettered then."""
+    shares = inferred(change.made(standing.rows), standing.terms)
+    here = tuple(row for row in standing.rows if row.network in change.networks)
+    tables = standing.then(shares)
+    channels = tuple(bettered(tables, standing.after))
+    return _Option(change, own, here, shares, standing.cost - tables.total(channels), channels)
+
+
+def _request(standing: WifiStanding, one: _Option) -> WifiRequest:
+    rows, after, terms = one.rows, standing.after, standing.terms
+    draws = _Drawn(standing.case, standing.before, one.after)
+    same, best = draws.gain(after, after), draws.gain(after, one.channels)
+    moved = [
+        f"{s.station} {was} → {c}"
+        for s, was, c in zip(standing.case.problem.stations, after, one.channels, strict=True)
+        if was != c
+    ]
+    tail = (1 - terms.interval) / 2
+    ends = [_told(figures, tail) for figures in (same, best)]
+    return WifiRequest(
+        store=rows[0].store,
+        rank=0,
+        own=one.own,
+        what=one.change.what,
+        networks="; ".join(sorted(one.change.networks)),
+        wifi_channel=rows[0].wifi_channel,
+        width_mhz=max(row.width_mhz for row in rows),
+        to_channel=one.change.to_channel,
+        to_width_mhz=NARROW if one.change.what == "width" else None,
+        less_db=LESS_DB if one.change.what == "power" else None,
+        gives=ends[0][0],
+        gives_low=ends[0][1],
+        gives_high=ends[0][2],
+        plan_gives=ends[1][0],
+        plan_gives_low=ends[1][1],
+        plan_gives_high=ends[1][2],
+        channels=", ".join(moved),
+    )
+
+
+def _told(figures: Figures, tail: float) -> tuple[float, float, float]:
+    low, high = np.quantile(figures, [tail, 1 - tail])
+    return float(figures.mean()), float(low), float(high)
+
+
+class _Drawn:
+    """Clear air drawn within its doubt, before and after a change; the same draws every time."""
+
+    def __init__(self, case: Case, before: Shares, after: Shares) -> None:
+        self.case, self.before, self.after = case, before, after
+        self.problem = case.problem
+        wifi = sorted({at for shares in (before, after) for p in shares.values() for at in p})
+        random = np.random.default_rng(0)
+        self.shift = {at[0]: random.standard_normal(_DRAWS) * _SURVEY_SPREAD for at in wifi}
+        self.even = (np.arange(_DRAWS) + 0.5) / _DRAWS
+        self.orders = {s.station: random.permutation(_DRAWS) for s in self.problem.stations}
+
+    def gain(self, channels: Sequence[int], then: Sequence[int]) -> Figures:
+        """Return the gain in clear air by labels of the change, from some channels to others."""
+        weights = np.array([s.weight for s in self.problem.stations])
+        weights = weights if weights.sum() else np.ones(len(weights))
+        total = np.zeros(_DRAWS)
+        pairs = zip(
+            self.problem.stations, weights, self._own(channels), self._own(then), channels, then,
+            strict=True,
+        )  # fmt: skip
+        for s, weight, own, own_then, a, b in pairs:
+            left = own_then * (1 - self._busy(s.station, b, changed=True))
+            total += weight * (left - own * (1 - self._busy(s.station, a, changed=False)))
+        gained: Figures = total / weights.sum()
+        return gained
+
+    def _own(self, channels: Sequence[int]) -> list[float]:
+        """Return the share of time that own stations leave free, by station."""
+        air = clear_air(self.problem, channels)
+        pairs = zip(self.problem.stations, channels, strict=True)
+        noise = [self.problem.noise(s.station, channel) for s, channel in pairs]
+        return [free / max(1e-9, 1 - busy) for free, busy in zip(air, noise, strict=True)]
+
+    def _busy(self, station: str, channel: int, *, changed: bool) -> Figures:
+        known = self.case.evidence.get((station, channel))
+        if known is None:
+            return np.zeros(_DRAWS)
+        drawn = betaincinv(known.a, known.b, self.even)[self.orders[station]]
+        at = (station, channel)
+        if not changed or known.source == "absent":
+            return np.asarray(drawn)
+        was, becomes = (self._sum(shares.get(at, {})) for shares in (self.before, self.after))
+        measured = -np.log1p(-np.minimum(drawn, _MOST_BUSY))
+        scale = np.minimum(1.0, measured / np.maximum(was, 1e-12))
+        left: Figures = 1 - np.exp(-np.maximum(0.0, measured - scale * (was - becomes)))
+        return left
+
+    def _sum(self, parts: Mapping[tuple[int, bool], float]) -> Figures:
+        """Return the sum of the networks' parts, as -ln, for every draw of the survey's doubt."""
+        total = np.zeros(_DRAWS)
+        for (wifi_channel, _), share in parts.items():
+            odds = np.log(max(share, 1e-6)) - np.log1p(-share) + self.shift[wifi_channel]
+            total += np.log1p(np.exp(odds))
+        return total
+
+
+def avoided(standing: WifiStanding) -> tuple[WifiAvoid, ...]:
+    """Return the networks of others that take most of the plan's channels, the costliest first."""
+    others: dict[str, list[WifiHere]] = {}
+    for row in standing.rows:
+        if row.ours is False and reached(row, standing.terms.threshold_dbm):
+            others.setdefault(row.network, []).append(row)
+    found = []
+    for network, group in sorted(others.items()):
+        change = WifiChange(frozenset({network}), "off")
+        levels = [row.level_dbm for row in group if row.level_dbm is not None]
+        found.append(
+            WifiAvoid(
+                store=group[0].store,
+                network=network,
+                wifi_channel=group[0].wifi_channel,
+                width_mhz=max(row.width_mhz for row in group),
+                loudest_dbm=max(levels, default=None),
+                stations=len(group),
+                costs=_taken(standing, change),
+            )
+        )
+    found.sort(key=lambda one: (-one.costs, -one.stations, one.network))
+    return tuple(found[:_MOST_AVOIDED])
+
+
+def _taken(standing: WifiStanding, change: WifiChange) -> float:
+    """Return the clear air that networks take on the plan's channels, by labels."""
+    without = inferred(change.made(standing.rows), standing.terms)
+    stations = standing.case.problem.stations
+    taken = []
+    for station, channel in zip(stations, standing.after, strict=True):
+        at = (station.station, channel)
+        known = standing.case.evidence.get(at)
+        if known is not None and known.source != "absent":
+            then = left_busy(known.reckoned, standing.before.get(at, {}), without.get(at, {}))
+            taken.append(station.weight * (known.reckoned - then))
+    return max(0.0, fsum(taken) / max(1e-9, fsum(s.weight for s in stations)))

@@ -1,0 +1,148 @@
+"""Weak labels and Wi-Fi in a run: from exports to tables, sheets, reviews and what-ifs."""
+
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import duckdb
+import pytest
+from openpyxl import load_workbook
+from test_begin import request_of
+
+from pipeline.commands import run_what_if
+from pipeline.errors import UnknownSelection
+from pipeline.plan.wishes import read_wishes
+from pipeline.progress import Silent
+from pipeline.run import Request, run
+
+DAY = "2026-09-30"
+RULES = """
+[wifi]
+own = ["shop*"]
+
+[[place]]
+store = "A"
+name = "far pillar"
+x_m = 92
+y_m = 4
+
+[limits]
+station_pays_labels = 5
+request_gain_least = 0.001
+"""
+
+
+def exports() -> dict[str, str]:
+    """Return a store whose far end hears weakly, beside one of which no position is known."""
+    files = {
+        "stores.csv": "store,name,region,country,exported on\n",
+        "stations.csv": "store,station,channel,x m,y m,floor,exported on\n",
+        "scans.csv": "store,station,scanned at,channel,level dbm,own stations quiet\n",
+        "labels.csv": "store,label,station,level dbm,x m,y m,floor,exported on\n",
+        "wifi.csv": "store,heard at,network,wi-fi channel,level dbm,utilisation %,own network,"
+        "exported on\n",
+    }
+    for store in "AB":
+        files["stores.csv"] += f"{store},{store} shop,North,GB,{DAY}\n"
+        for number in range(3):
+            at = f"{20 * number},{5 * (number % 2)}" if store == "A" else ","
+            files["stations.csv"] += f"{store},{number},15,{at},0,{DAY}\n"
+            files["scans.csv"] += _scans(store, number)
+            for label in range(60):
+                weak = number == 2 and label < 25
+                level = -85 if weak else -62
+                place = "90,5,0" if weak and store == "A" and label < 20 else ",,"
+                key = 100 * number + label
+                files["labels.csv"] += f"{store},L{key},{number},{level},{place},{DAY}\n"
+            for network, channel, own in (("shop 1", 1, ""), ("cafe", 6, ""), ("till", 1, "yes")):
+                row = f"{store},{number},{network},{channel},-45,20,{own},{DAY}\n"
+                files["wifi.csv"] += row
+    return files
+
+
+def _scans(store: str, station: int) -> str:
+    """Return scans in which every fifth reading of channels under Wi-Fi 1 is loud."""
+    return "".join(
+        f"{store},{station},2026-09-2{day} 1{hour}:{minute:02}:00,{channel},{level},yes\n"
+        for day in (7, 8, 9)
+        for hour in range(4)
+        for minute in range(0, 60, 12)
+        for channel in (11, 15, 20, 25, 26)
+        for level in [-55 if channel != 15 and minute == 12 * (hour % 5) else -95]
+    )
+
+
+@pytest.fixture(scope="module")
+def ran(tmp_path_factory: pytest.TempPathFactory) -> Request:
+    """Return the request of a run over these exports, done."""
+    request = request_of(tmp_path_factory.mktemp("cover"), exports(), RULES)
+    run(request, Silent())
+    return request
+
+
+def rows(request: Request, query: str) -> list[tuple[Any, ...]]:
+    """Return what a query finds after the run."""
+    with duckdb.connect(str(request.database), read_only=True) as found:
+        return found.sql(query).fetchall()
+
+
+def test_the_place_beside_the_weak_labels_is_the_one_to_order(ran: Request) -> None:
+    """Their place is known, so that the pillar the rules name beside them is the best."""
+    found = rows(ran, "select place, kind, verdict, rescued_low from cover_place where rank = 1")
+    assert found[0][:3] == ("far pillar", "given", "order")
+    assert found[0][3] >= 10
+    assert rows(ran, "select weak_labels, why, optimal from cover_store where store = 'A'") == [
+        (25, None, True)
+    ]
+
+
+def test_where_data_cannot_carry_it_that_is_said(ran: Request) -> None:
+    """No position of a station, no promise."""
+    assert rows(ran, "select why from cover_store where store = 'B'") == [("unplaced",)]
+    assert rows(ran, "from cover_place where store = 'B'") == []
+    book = load_workbook(ran.out / "North" / "B" / "change-plan.xlsx")
+    assert "Further places" not in book.sheetnames
+    told = [str(cell.value) for row in book["Summary"] for cell in row if cell.value]
+    assert any("Where a station is missing is not known" in text for text in told)
+
+
+def test_whose_a_network_is_decides_what_is_asked(ran: Request) -> None:
+    """Own by the export or by name: asked; others': avoided at most."""
+    asked = rows(ran, "select distinct own, networks from wifi_request where wifi_channel = 1")
+    assert asked in ([], [(True, "shop 1; till")])
+    assert rows(ran, "select distinct own from wifi_request where wifi_channel = 6") == []
+    assert {name for (name,) in rows(ran, "select network from wifi_avoid")} <= {"cafe"}
+
+
+def test_the_review_lists_what_to_order(ran: Request) -> None:
+    """One list for whoever orders and asks."""
+    book = load_workbook(ran.out / "North" / "review.xlsx")
+    found = [[cell.value for cell in row] for row in book["Order and ask"].iter_rows(min_row=2)]
+    assert found[0][1] == "A"
+    assert str(found[0][3]).startswith("order a station or antenna: at far pillar (floor 0")
+
+
+def test_a_station_and_wi_fi_may_be_wished(ran: Request) -> None:
+    """The station is off today, on its best channel then, and says whom it reaches."""
+    request = replace(ran, exports=None)
+    wishes = read_wishes(["new@90,5=best", "wifi:1=11", "0=20"])
+    found = run_what_if(request, "A", wishes, Silent())
+    today, plan, chosen, best = found.options
+    assert found.stations == ("0", "1", "2", "new")
+    assert (today.channels[3], plan.channels[3]) == (0, 0)
+    assert chosen.channels[0] == best.channels[0] == 20
+    assert chosen.channels[3] in {11, 15, 20, 25, 26}
+    assert best.cost <= chosen.cost + 1e-9
+    assert found.notes[0].startswith("new brings ")
+    with pytest.raises(UnknownSelection, match="Wi-Fi network of store A"):
+        run_what_if(request, "A", read_wishes(["wifi:9=11"]), Silent())
+
+
+@pytest.mark.slow
+def test_the_same_exports_give_the_same_tables(ran: Request, tmp_path: Path) -> None:
+    """To the last digit."""
+    again = request_of(tmp_path, exports(), RULES)
+    run(again, Silent())
+    for table in ("cover_store", "cover_place", "wifi_request", "wifi_avoid"):
+        query = f"from {table} order by all"
+        assert rows(again, query) == rows(ran, query)
