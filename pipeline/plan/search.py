@@ -9,7 +9,9 @@ import numpy.typing as npt
 
 from pipeline.plan.branch import Proof
 from pipeline.plan.network import SMALL, Network, Solve, Verdict, solve_small, states
+from pipeline.plan.overlap import by_parts
 from pipeline.plan.reduce import without_copies
+from pipeline.plan.solvers import root_price
 
 _SEED = 802154
 _NEVER = 2**61  # more than any cost on the grid, or difference of two
@@ -137,7 +139,10 @@ _FIRST, _FEWEST, _MOST = 260_000, 800, 20_000
 _CHOICES = 16  # a station, on average: with more the matrices are so large that they wait longest
 # Steps of the local search a station: before the exact solver, which most stores need no more
 # than, and after its first try.
-_QUICK, _THOROUGH = 5, 50
+_QUICK, _THOROUGH, _LONG = 5, 50, 400
+# The exact solver's first bound, in backtracks, from which it is not tried first, and the local
+# search is long: its bound is weak on so many stations, and takes longer than the relaxation's.
+_DEAR = 4_000
 # Different costs, evenly spaced, that are few enough to be asked for one by one.
 _LEVELS = 64
 
@@ -155,13 +160,17 @@ def solve_part(network: Network, effort: int, solve: Solve) -> tuple[tuple[int, 
     start = improved(network, greedy(network), _QUICK * size)
     search = _Search(without_copies(network, network.cost(start)), start, network.cost(start))
     first = _first_try(network)
-    search.take(solve(search.network, search.top, min(effort, first)))
+    if root_price(network) <= _DEAR:
+        search.take(solve(search.network, search.top, min(effort, first)))
     if not search.proven:
-        search.better(network, improved(network, search.best, _THOROUGH * size))
+        steps = _THOROUGH if root_price(network) <= _DEAR else _LONG
+        search.better(network, improved(network, search.best, steps * size))
     if not search.proven and effort > first:
         _raise_by_levels(search, effort, solve)
     if not search.proven and effort > search.spent:
         search.take(Proof(search.network, search.top, effort - search.spent, solve).run())
+    if not search.bound and effort > search.spent:
+        search.take(by_parts(search.network, search.top, effort - search.spent))
     verdict = Verdict(search.best, search.bound, search.proven, search.solver, search.spent)
     return search.best, verdict
 
