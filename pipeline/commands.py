@@ -1,5 +1,6 @@
 """What the commands beside `run` do: list, price a wish, take decisions, schedule, go back."""
 
+import json
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
@@ -30,12 +31,12 @@ from pipeline.changes.verify import (
 )
 from pipeline.check.rules import RuleStanding, portfolio
 from pipeline.database import Database
-from pipeline.errors import UnknownSelection
+from pipeline.errors import PlanNotProven, UnknownSelection
 from pipeline.forms import ANSWERS, SAMPLE
 from pipeline.fresh import forget_whole_run
 from pipeline.plan.explain import Case
-from pipeline.plan.stores import case_of, terms_of
-from pipeline.plan.what_if import WhatIf, what_if, worth_of
+from pipeline.plan.stores import case_of, known_case, terms_of
+from pipeline.plan.what_if import WhatIf, proof_of, what_if, worth_of
 from pipeline.progress import Progress
 from pipeline.proof.check import Checked, PrintedSeal, check_register, read_seal, seal_of
 from pipeline.proof.prove import Wanted, prove
@@ -159,10 +160,7 @@ def run_what_if(
         UnknownSelection: the store has no such station, or no plan can be made for it.
     """
     with _judged(request, progress) as (database, settings):
-        case = case_of(database, settings, store)
-        if case is None:
-            planned = database.column("run", "planned_stores")
-            raise UnknownSelection("planned store", store, planned)
+        case = known_case(database, settings, store)
         stations = [station.station for station in case.problem.stations]
         for station in wanted:
             if station not in stations:
@@ -170,6 +168,21 @@ def run_what_if(
         return what_if(
             case, wanted, int(settings.limits["solver_effort"]), terms_of(settings.limits)
         )
+
+
+def run_plan_proof(request: Request, store: str, progress: Progress) -> str:
+    """Return a proof, as JSON, that nothing is cheaper than a store's plan.
+
+    Raises:
+        UnknownSelection: no plan can be made for the store.
+        PlanNotProven: no such proof of its plan can be made.
+    """
+    with _judged(request, progress) as (database, settings):
+        effort, terms = int(settings.limits["solver_effort"]), terms_of(settings.limits)
+        proof = proof_of(known_case(database, settings, store), effort, terms)
+    if proof is None:
+        raise PlanNotProven(store)
+    return json.dumps(proof, ensure_ascii=False) + "\n"
 
 
 def run_decide(

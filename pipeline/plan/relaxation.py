@@ -30,7 +30,7 @@ Label = tuple[int, int]
 
 # Penalty of the method and its over-relaxation, best of 0.3, 1, 3 and 1, 1.6 on floors of 24
 # and 60 stations, with costs in units of the mean cost per station or per pair.
-_PENALTY = 1.0
+PENALTY = 1.0
 _OVER = 1.6
 # Allowance for rounding in the eigenvalues, in the same units: they are exact to about 1e-13.
 _ROUNDING = 1e-10
@@ -177,7 +177,7 @@ class Relaxation:
     def _round(self, state: State, allowed: Mask, masks: list[Mask], costs: list[Matrix]) -> State:
         wishes, taken = [], np.full(self.labels.shape, -np.inf)
         for k, group in enumerate(self.groups):
-            matrix = state.lifted[k] - state.multiplier[k] - costs[k] / _PENALTY
+            matrix = state.lifted[k] - state.multiplier[k] - costs[k] / PENALTY
             diagonal = np.diagonal(matrix)[1:]
             taken[group.stations, group.choices] = (2 * matrix[0, 1:] + diagonal) / 3
             matrix = np.maximum(matrix, 0.0)
@@ -206,7 +206,7 @@ class Relaxation:
         constant, prices = 0.0, np.full(self.labels.shape, np.inf)
         for k, group in enumerate(self.groups):
             cost, apart = priced[k]
-            left = cost + _PENALTY * state.multiplier[k]
+            left = cost + PENALTY * state.multiplier[k]
             # Two labels are both taken at most as often as half the sum of each.
             lacking = np.minimum(_pairs(left, masks[k]), 0.0).sum(axis=1)
             price = np.diagonal(left)[1:] + 2 * left[0, 1:] + lacking - _ROUNDING
@@ -222,7 +222,7 @@ class Relaxation:
         found: set[tuple[Label, Label]] = set()
         for k, group in enumerate(self.groups):
             cost, _ = group.priced(floor.state.crowds[k])
-            left = cost + _PENALTY * floor.state.multiplier[k]
+            left = cost + PENALTY * floor.state.multiplier[k]
             more = 2 * np.maximum(_pairs(left, self._never(group, allowed)), 0.0) * self.unit
             alone = floor.extra[group.stations, group.choices]
             reach = floor.bound + alone[:, None] + alone[None, :] + more

@@ -99,7 +99,7 @@ class _Tabu:
         at = int(rise.argmin())
         if rise.item(at) >= _NEVER // 2:
             return None
-        return divmod(at, rise.shape[1])
+        return at // rise.shape[1], at % rise.shape[1]
 
     def _take(self, i: int, a: int, closed_until: int) -> None:
         old = self.choice[i]

@@ -9,6 +9,7 @@ from operator import attrgetter
 from typing import TypeVar
 
 from pipeline.database import Database
+from pipeline.errors import UnknownSelection
 from pipeline.fresh import CHUNK, choose, fingerprint, keep, narrowed, run_mark, stale, store_marks
 from pipeline.parallel import mapped
 from pipeline.plan.decide import Terms
@@ -200,6 +201,18 @@ def case_of(database: Database, settings: Settings, store: str) -> Case | None:
     if own is None or own.given or not own.stations:
         return None
     return store_case(rows, settings.limits).seen_from(store)
+
+
+def known_case(database: Database, settings: Settings, store: str) -> Case:
+    """Return the problem of one store, as `case_of` does.
+
+    Raises:
+        UnknownSelection: no plan can be made for it.
+    """
+    case = case_of(database, settings, store)
+    if case is None:
+        raise UnknownSelection("planned store", store, database.column("run", "planned_stores"))
+    return case
 
 
 def terms_of(limits: Mapping[str, float]) -> Terms:
