@@ -163,7 +163,7 @@ def solve_part(network: Network, effort: int, solve: Solve) -> tuple[tuple[int, 
     if root_price(network) <= _DEAR:
         search.take(solve(search.network, search.top, min(effort, first)))
     if not search.proven:
-        steps = _THOROUGH if root_price(network) <= _DEAR else _LONG
+        steps = _THOROUGH if root_price(network) <= _DEAR else _long(effort)
         search.better(network, improved(network, search.best, steps * size))
     if not search.proven and effort > first:
         _raise_by_levels(search, effort, solve)
@@ -173,6 +173,11 @@ def solve_part(network: Network, effort: int, solve: Solve) -> tuple[tuple[int, 
         search.take(by_parts(search.network, search.top, effort - search.spent))
     verdict = Verdict(search.best, search.bound, search.proven, search.solver, search.spent)
     return search.best, verdict
+
+
+def _long(effort: int) -> int:
+    """Return the steps a station of a long local search: fewer where the effort is small."""
+    return max(_QUICK, min(_LONG, effort // _LONG))
 
 
 def _first_try(network: Network) -> int:
