@@ -51,6 +51,7 @@ def test_an_empty_folder_says_how_to_begin(
     "words",
     [
         ("plan", "--set", "A=11"),
+        ("plan", "--prove", "proof.json"),
         ("plan", "--store", "S", "--set", "A=10"),
         ("plan", "--store", "S", "--set", "A"),
         ("run",),

@@ -37,8 +37,8 @@ class Assignment:
         bound: no choice costs less than this (proven), in the caller's units; never above cost.
         optimal: cost and bound meet, to `TOLERANCE` relative to the cost.
         parts: stations that no pair that matters ties to the rest, solved part by part.
-        solver: what solved the parts: enumeration, toulbar2, cp-sat, relaxation (where the exact solver
-            has nothing to say of so many stations), or several of them.
+        solver: what solved the parts: enumeration, toulbar2, cp-sat, relaxation (of parts so large
+            that the exact solver is not asked), or several of them.
         spent: backtracks (toulbar2), branches (cp-sat), states (enumeration) or what takes as long
             as a backtrack (relaxation), all parts.
         proven: the search was complete; without `optimal` only rounding is left between cost
