@@ -8,6 +8,7 @@ import pytest
 from plan_instances import One, Two, clear_air_costs, seeded, total
 
 from pipeline.plan.assign import Assignment, assign
+from pipeline.progress import within
 
 
 def _ties(one: One, now: list[int]) -> list[list[int]]:
@@ -75,6 +76,20 @@ def test_large_store_has_a_small_gap() -> None:
     found = assign(one, two, effort=9_000)
 
     assert found.gap < 0.05
+
+
+def test_long_search_says_how_far_it_is() -> None:
+    """Shares of the effort, counted: they only rise, and are the same on every run."""
+    one, two, _ = clear_air_costs(1, 22)
+    runs: list[list[float]] = [[], []]
+
+    for shares in runs:
+        with within(shares.append):
+            assign(one, two, effort=9_000)
+
+    assert len(runs[0]) > 1
+    assert runs[0] == sorted(runs[0]) == runs[1]
+    assert all(0 < share <= 1 for share in runs[0])
 
 
 def _in_order(one: One, two: Two, order: Callable[[list[list[float]], set[int]], int]) -> list[int]:

@@ -12,6 +12,7 @@ from pipeline.plan.network import Network, Solve, Table, Verdict, solve_any
 from pipeline.plan.reduce import joined, reduced
 from pipeline.plan.relaxation import Floor, Label, Mask, Matrix, Relaxation, State
 from pipeline.plan.solvers import root_price
+from pipeline.progress import reached
 
 _ROOT_ROUNDS = 225
 _FEWEST_ROUNDS = 60
@@ -49,7 +50,8 @@ class Proof:
     """One run: the best choice below `top` so far, the open branches and the effort left."""
 
     def __init__(self, network: Network, top: int, effort: int, solve: Solve) -> None:
-        self.network, self.solve, self.left = network, solve, effort
+        self.network, self.solve = network, solve
+        self.effort = self.left = effort
         self.best: tuple[int, ...] | None = None
         self.top = top
         # All costs are multiples of this, so an answer is cheaper by at least as much.
@@ -67,8 +69,7 @@ class Proof:
         an end sooner. Where the effort is too little for branches the bound of the whole is raised
         as far as it goes. The verdict's bound is 0 where the matrices are too large for the effort.
         """
-        effort = self.left
-        rounds = min(_ROOT_ROUNDS, effort // 2 // self._price(1))
+        rounds = min(_ROOT_ROUNDS, self.effort // 2 // self._price(1))
         if rounds < _FEWEST_ROUNDS:
             return Verdict(None, 0, proven=False, solver="", spent=0)
         self._root(rounds)
@@ -84,7 +85,7 @@ class Proof:
             share = share if sooner else 2 * share
         weakest = self.open[0].bound if self.open else math.inf
         bound = self.top if weakest > self.goal else math.ceil(weakest / self.grain) * self.grain
-        return Verdict(self.best, bound, bound == self.top, "relaxation", effort - self.left)
+        return Verdict(self.best, bound, bound == self.top, "relaxation", self.effort - self.left)
 
     def _first_share(self) -> int:
         """Return the solver's first slice: half of all effort on a thin store."""
@@ -104,9 +105,13 @@ class Proof:
     def _price(self, rounds: int) -> int:
         return rounds * (1 + self.relaxation.work // _WORK_PER_BACKTRACK)
 
+    def _spend(self, effort: int) -> None:
+        self.left -= effort
+        reached(min(1.0, 1 - self.left / self.effort))
+
     def _floor(self, state: State, allowed: Mask, rounds: int) -> Floor:
         floor = self.relaxation.floor(state, allowed, self.goal, rounds)
-        self.left -= self._price(floor.rounds)
+        self._spend(self._price(floor.rounds))
         return floor
 
     def _root(self, rounds: int) -> None:
@@ -192,7 +197,7 @@ class Proof:
             return False
         found = [solve_any(part.network, limit, effort, self.solve) for part in shrunk.parts]
         prices = (root_price(part.network) for part in shrunk.parts)
-        self.left -= 1 + sum(prices) + sum(verdict.spent for verdict in found)
+        self._spend(1 + sum(prices) + sum(verdict.spent for verdict in found))
         choices = [verdict.choice for verdict in found if verdict.choice is not None]
         if len(choices) == len(found):
             choice = joined(shrunk.parts, choices)
