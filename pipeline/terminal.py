@@ -54,7 +54,7 @@ class TerminalBars:
             task = bars.add_task(what, total=total)
 
             def show(share: float) -> None:
-                bars.update(task, description=f"{what} {share:.0%}")
+                bars.update(task, description=f"{what} {share:.0%}", refresh=True)
 
             with within(show):
                 for item in items:
