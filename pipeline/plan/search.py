@@ -143,6 +143,7 @@ _QUICK, _THOROUGH, _LONG = 5, 50, 400
 # The exact solver's first bound, in backtracks, from which it is not tried first, and the local
 # search is long: its bound is weak on so many stations, and takes longer than the relaxation's.
 _DEAR = 4_000
+_STARTS = 4  # of a search's whole effort that the first bound may take: short searches go without
 # Different costs, evenly spaced, that are few enough to be asked for one by one.
 _LEVELS = 64
 
@@ -160,16 +161,17 @@ def solve_part(network: Network, effort: int, solve: Solve) -> tuple[tuple[int, 
     start = improved(network, greedy(network), _QUICK * size)
     search = _Search(without_copies(network, network.cost(start)), start, network.cost(start))
     first = _first_try(network)
-    if root_price(network) <= _DEAR:
+    dear = root_price(network) > min(_DEAR, _STARTS * effort)
+    if not dear:
         search.take(solve(search.network, search.top, min(effort, first)))
     if not search.proven:
-        steps = _THOROUGH if root_price(network) <= _DEAR else _long(effort)
+        steps = _long(effort) if dear else _THOROUGH
         search.better(network, improved(network, search.best, steps * size))
     if not search.proven and effort > first:
         _raise_by_levels(search, effort, solve)
     if not search.proven and effort > search.spent:
         search.take(Proof(search.network, search.top, effort - search.spent, solve).run())
-    if not search.bound and effort > search.spent:
+    if not search.proven and not search.bound and effort > search.spent:
         search.take(by_parts(search.network, search.top, effort - search.spent))
     verdict = Verdict(search.best, search.bound, search.proven, search.solver, search.spent)
     return search.best, verdict
