@@ -87,9 +87,17 @@ def check_command(call: Call, *, standing: bool, since: datetime | None) -> int:
     metavar="WHAT=CHANNEL",
     help=f"Price this choice of yours against the plan; with one --store. May be repeated: {HOW}.",
 )
+@click.option("--prove", type=PATH, help="Write a proof that nothing is cheaper; with one --store.")
 @step
-def plan_command(call: Call, *, wishes: tuple[str, ...]) -> int:
+def plan_command(call: Call, *, wishes: tuple[str, ...], prove: Path | None) -> int:
     """List the moves of the best plan for what the database holds."""
+    if prove:
+        if call.only_store is None:
+            raise click.UsageError("--prove needs exactly one --store")
+        proof = commands.run_plan_proof(call.request, call.only_store, call.progress)
+        prove.write_text(proof, encoding="utf-8", newline="\n")
+        click.echo(prove)
+        return DONE
     if wishes:
         if call.only_store is None:
             raise click.UsageError("--set needs exactly one --store")

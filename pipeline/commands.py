@@ -1,5 +1,6 @@
 """What the commands beside `run` do: list, price a wish, take decisions, schedule, go back."""
 
+import json
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
@@ -30,12 +31,13 @@ from pipeline.changes.verify import (
 )
 from pipeline.check.rules import RuleStanding, portfolio
 from pipeline.database import Database
-from pipeline.errors import UnknownSelection
+from pipeline.errors import PlanNotProven, UnknownSelection
 from pipeline.forms import ANSWERS, SAMPLE
 from pipeline.fresh import forget_whole_run
 from pipeline.plan.explain import Case
-from pipeline.plan.stores import case_and_rows, case_of, scan_terms, terms_of
-from pipeline.plan.what_if import WhatIf, worth_of
+from pipeline.plan.read import case_and_rows, case_of, known_case, scan_terms
+from pipeline.plan.stores import terms_of
+from pipeline.plan.what_if import WhatIf, proof_of, worth_of
 from pipeline.plan.wishes import Wishes, price_wishes
 from pipeline.progress import Progress
 from pipeline.proof.check import Checked, PrintedSeal, check_register, read_seal, seal_of
@@ -167,6 +169,21 @@ def run_what_if(request: Request, store: str, wishes: Wishes, progress: Progress
         limits = settings.limits
         visit = scan_terms(database, limits).visit
         return price_wishes(*found, wishes, limits, terms=terms_of(limits), visit=visit)
+
+
+def run_plan_proof(request: Request, store: str, progress: Progress) -> str:
+    """Return a proof, as JSON, that nothing is cheaper than a store's plan.
+
+    Raises:
+        UnknownSelection: no plan can be made for the store.
+        PlanNotProven: no such proof of its plan can be made.
+    """
+    with _judged(request, progress) as (database, settings):
+        effort, terms = int(settings.limits["solver_effort"]), terms_of(settings.limits)
+        proof = proof_of(known_case(database, settings, store), effort, terms)
+    if proof is None:
+        raise PlanNotProven(store)
+    return json.dumps(proof, ensure_ascii=False) + "\n"
 
 
 def run_decide(

@@ -329,6 +329,16 @@ class BackupBroken(QuietaisleError):
         super().__init__(f"{path} {why}. Nothing was restored.")
 
 
+class PlanNotProven(QuietaisleError):
+    """There is no proof of a plan that can be checked without its solver."""
+
+    def __init__(self, store: str) -> None:
+        super().__init__(
+            f"No proof of the plan of store {store} can be written: it would be too large, or the "
+            "plan is not the best possible. Its pages say how much could still be gained at most."
+        )
+
+
 class NothingToProve(QuietaisleError):
     """No entry of the register speaks of what is to be proved."""
 

@@ -1,7 +1,8 @@
 """Report the progress of long work: to bars on a terminal, or to nobody."""
 
-from collections.abc import Iterable, Iterator
-from contextlib import AbstractContextManager, nullcontext
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import AbstractContextManager, contextmanager, nullcontext
+from contextvars import ContextVar
 from typing import Protocol, TypeVar
 
 Item = TypeVar("Item")
@@ -29,3 +30,22 @@ class Silent:
     def during(self, step: str) -> AbstractContextManager[None]:  # noqa: ARG002 - as above
         """Run the block."""
         return nullcontext()
+
+
+_WITHIN: ContextVar[Callable[[float], None] | None] = ContextVar("within", default=None)
+
+
+@contextmanager
+def within(show: Callable[[float], None]) -> Iterator[None]:
+    """Let long work on one item, inside the block, say how far it is: 0 to 1 of its effort."""
+    before = _WITHIN.set(show)
+    try:
+        yield
+    finally:
+        _WITHIN.reset(before)
+
+
+def reached(share: float) -> None:
+    """Say that a share of the effort for one item is spent: counted, never timed."""
+    if (show := _WITHIN.get()) is not None:
+        show(share)

@@ -23,7 +23,7 @@ from pipeline.check.rules import RuleStanding
 from pipeline.commands import QuarterAudited
 from pipeline.match.match import NAMED
 from pipeline.plan.what_if import WhatIf
-from pipeline.progress import Item, Progress, Silent
+from pipeline.progress import Item, Progress, Silent, within
 from pipeline.records import KeysLeft, NewKey, RunSummary, Severity
 from pipeline.report.files import CHAIN_FOLDER
 from pipeline.tables.audit import Departure
@@ -52,9 +52,14 @@ class TerminalBars:
         columns = (text, BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
         with Bars(*columns, console=self._console) as bars:
             task = bars.add_task(what, total=total)
-            for item in items:
-                yield item
-                bars.advance(task)
+
+            def show(share: float) -> None:
+                bars.update(task, description=f"{what} {share:.0%}", refresh=True)
+
+            with within(show):
+                for item in items:
+                    yield item
+                    bars.update(task, advance=1, description=what)
 
     def during(self, step: str) -> AbstractContextManager[None]:  # noqa: ARG002 - bars say enough
         """Go through the step."""

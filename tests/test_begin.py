@@ -26,8 +26,8 @@ from pipeline.forms import CHECKS, COMMISSION, DECISIONS, Form
 from pipeline.limits import FirstSettings
 from pipeline.plan.decide import PLAIN
 from pipeline.plan.first import NewStation, pan_ids
+from pipeline.plan.read import case_of
 from pipeline.plan.store import plan_store
-from pipeline.plan.stores import case_of
 from pipeline.progress import Silent
 from pipeline.records import OFF_AIR, Selection
 from pipeline.report.store.form_rows import commission_rows, housing

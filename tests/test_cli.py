@@ -1,14 +1,19 @@
 """The command line: what gets called with what, exit status, and one sentence per error."""
 
+from collections.abc import Iterator
+from io import StringIO
 from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
+from rich.console import Console
 
 from pipeline import calls
 from pipeline import cli as command_line
 from pipeline.cli import cli
+from pipeline.progress import reached
 from pipeline.records import Severity
+from pipeline.terminal import TerminalBars
 
 ROOT = Path(__file__).resolve().parents[1]
 
@@ -51,6 +56,7 @@ def test_an_empty_folder_says_how_to_begin(
     "words",
     [
         ("plan", "--set", "A=11"),
+        ("plan", "--prove", "proof.json"),
         ("plan", "--store", "S", "--set", "A=10"),
         ("plan", "--store", "S", "--set", "A"),
         ("run",),
@@ -132,3 +138,21 @@ def test_rules_are_listed_and_explained() -> None:
     assert listed.exit_code == explained.exit_code == 0
     assert "channel-busy" in listed.output
     assert "0.25" in explained.output
+
+
+def test_bar_says_how_far_the_work_on_one_item_is() -> None:
+    """Beside the count of items, the share of the effort for the one at hand; gone with it."""
+    written = StringIO()
+    bars = TerminalBars(Console(file=written, force_terminal=True, width=100))
+
+    def items() -> Iterator[int]:
+        for item in range(2):
+            reached(0.375)
+            yield item
+
+    assert list(bars.over(items(), "planning", 2)) == [0, 1]
+    reached(0.9)
+
+    assert "planning 38%" in written.getvalue()
+    assert "90%" not in written.getvalue()
+    assert "%" not in written.getvalue().rpartition("planning")[2]

@@ -16,10 +16,10 @@ from test_plan_decide import TERMS, pair_of
 from pipeline.plan.decide import PLAIN
 from pipeline.plan.explain import Case
 from pipeline.plan.joint import of_each
+from pipeline.plan.read import case_of
 from pipeline.plan.rows import EvidenceRow, StationToday, StoreRows, joint_rows, store_case
 from pipeline.plan.sequence import order_by_store
 from pipeline.plan.store import plan_store
-from pipeline.plan.stores import case_of
 from pipeline.settings import load_settings
 from pipeline.tables.run import PermittedChannel
 from pipeline.tables.survey import Earshot, EarshotNextDoor

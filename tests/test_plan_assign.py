@@ -63,6 +63,15 @@ def test_stations_out_of_earshot_are_separate_parts() -> None:
     assert found.cost == 3
 
 
+def test_nothing_to_pay_is_the_best() -> None:
+    """A store that can be had for nothing is proven at nothing."""
+    apart = [[float(a == b) for b in range(5)] for a in range(5)]
+
+    found = assign([[0.0] * 5] * 12, {(i, i + 1): apart for i in range(11)} | {(0, 2): apart})
+
+    assert (found.cost, found.bound, found.optimal, found.proven) == (0.0, 0.0, True, True)
+
+
 def test_whole_costs_are_proven_without_any_gap() -> None:
     """Whole costs are added exactly, so cost and bound are the same number."""
     one, two = mixed_costs(0)

@@ -1,6 +1,9 @@
 """The exact solvers against each other, and the bound they are helped by against brute force."""
 
+import ctypes
 import itertools
+import os
+from pathlib import Path
 
 import pytest
 from plan_instances import One, Two, clear_air_costs, every_choice, mixed_costs, seeded, total
@@ -8,10 +11,11 @@ from plan_instances import One, Two, clear_air_costs, every_choice, mixed_costs,
 from pipeline.plan import branch
 from pipeline.plan.assign import TOLERANCE, assign
 from pipeline.plan.network import Network, Solve, checked, to_grid
+from pipeline.plan.overlap import by_parts
 from pipeline.plan.reduce import joined, reduced, without_copies
 from pipeline.plan.relaxation import Relaxation
 from pipeline.plan.search import greedy, improved
-from pipeline.plan.solvers import solve_cp_sat, solve_toulbar2
+from pipeline.plan.solvers import silent, solve_cp_sat, solve_toulbar2
 
 
 def medium_costs(seed: int) -> tuple[One, Two]:
@@ -44,6 +48,93 @@ def test_both_solvers_find_the_same_cost(seed: int) -> None:
     assert first.optimal
     assert second.optimal
     assert first.cost == pytest.approx(second.cost, rel=TOLERANCE, abs=0)
+
+
+@pytest.mark.parametrize(
+    ("seed", "stations"),
+    [
+        *((seed, 2 + 3 * seed) for seed in range(3)),
+        *(
+            pytest.param(seed, stations, marks=pytest.mark.slow)
+            for seed in range(10)
+            for stations in (3, 7, 11, 14, 16)
+        ),
+    ],
+)
+def test_plan_and_proof_are_the_same_without_the_first_solver(seed: int, stations: int) -> None:
+    """CP-SAT, which stands in where there is no pytoulbar2: choice, cost, bound and proof."""
+    one, two, now = clear_air_costs(seed, stations)
+    one = [[round(x, 9) for x in row] for row in one]
+    two = {k: [[round(x, 9) for x in row] for row in table] for k, table in two.items()}
+    ties = [[10 * (a != t) + a for a in range(5)] for t in now]
+
+    first, second = (assign(one, two, ties=ties, solver=s) for s in ("toulbar2", "cp-sat"))
+
+    assert first.optimal
+    assert (first.choice, first.cost, first.bound) == (second.choice, second.cost, second.bound)
+    assert (first.optimal, first.proven) == (second.optimal, second.proven)
+
+
+def test_nothing_of_a_library_reaches_standard_output(capfd: pytest.CaptureFixture[str]) -> None:
+    """What C writes inside is gone, with its buffer; what was written before and after is not."""
+    libc = ctypes.CDLL(None)
+    libc.printf(b"before ")
+    with silent():
+        libc.printf(b"c a remark of the solver\n")
+        os.write(1, b"another")
+    libc.printf(b"after")
+    libc.fflush(None)
+
+    assert capfd.readouterr().out == "before after"
+
+
+def test_solver_is_called_in_silence(
+    capfd: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A solver that writes to standard output in C leaves no trace there."""
+    import pytoulbar2  # noqa: PLC0415 - not everywhere
+
+    solve = pytoulbar2.CFN.Solve
+
+    def talking(self: pytoulbar2.CFN) -> object:
+        ctypes.CDLL(None).puts(b"c automatically switch from EDAC to FDAC.")
+        return solve(self)
+
+    monkeypatch.setattr(pytoulbar2.CFN, "Solve", talking)
+    network = _network(*clear_air_costs(0, 9)[:2])
+
+    assert solve_toulbar2(network, network.cost(greedy(network)) + 1, 10_000).proven
+    assert capfd.readouterr().out == ""
+
+
+def test_silence_needs_no_standard_output(tmp_path: Path) -> None:
+    """A program whose standard output is closed is served as well."""
+    kept = os.dup(1)
+    os.close(1)
+    try:
+        with silent():
+            (tmp_path / "done").touch()
+    finally:
+        os.dup2(kept, 1)
+        os.close(kept)
+
+    assert (tmp_path / "done").exists()
+
+
+@pytest.mark.parametrize("seed", range(30))
+def test_overlapping_parts_are_below_every_choice(
+    seed: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Parts of three stations bound the whole: never above the cheapest of all choices."""
+    monkeypatch.setattr("pipeline.plan.overlap._SIZES", (3,))
+    one, two = mixed_costs(700 + seed) if seed % 2 else clear_air_costs(seed, 6)[:2]
+    network = _network(one, two)
+    least = _cheapest(network)
+
+    verdict = by_parts(network, least + 1, 1_000_000)
+
+    assert verdict.bound <= least
+    assert verdict.bound > 0.5 * least or seed % 2
 
 
 def _network(one: One, two: Two) -> Network:

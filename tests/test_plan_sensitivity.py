@@ -11,7 +11,8 @@ from pipeline.plan.costs import StoreProblem, one_station_costs, two_station_cos
 from pipeline.plan.decide import PLAIN
 from pipeline.plan.explain import Case, Evidence, Level
 from pipeline.plan.sensitivity import Doubt, Redraw, _Rival, sensitivity
-from pipeline.plan.what_if import what_if
+from pipeline.plan.store import plan_store
+from pipeline.plan.what_if import proof_of, what_if
 from pipeline.plan.worth import expected_cost
 from pipeline.radio.coexistence import Rejection
 from pipeline.records import Heard, StoreStation
@@ -105,6 +106,21 @@ def test_a_wish_is_priced_against_the_plan() -> None:
     around = next(o for o in found.options if o.name == "best around your choice")
     assert around.channels[0] == 11
     assert found.not_permitted == ()
+
+
+def test_plan_has_a_proof_in_the_words_of_the_store() -> None:
+    """The proof names stations and channels; its choice is the plan's, those that stay alone."""
+    case = _case({11: 0.3, 15: 0.1, 20: 0.1, 26: 0.05}, SURE | {26: 100_000.0})
+    planned = plan_store(case, 10_000, PLAIN).stations
+
+    proof = proof_of(case, 10_000, PLAIN)
+
+    assert proof is not None
+    assert proof["stations"] == [row.station for row in planned]
+    at = zip(proof["channels"], proof["choice"], strict=True)
+    assert [channels[a] for channels, a in at] == [row.channel_planned for row in planned]
+    for row, channels in zip(planned, proof["channels"], strict=True):
+        assert (len(channels) == 1) == (row.channel_now == row.channel_planned)
 
 
 def test_a_wish_that_is_not_permitted_is_priced_and_named() -> None:

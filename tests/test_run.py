@@ -16,8 +16,8 @@ from scale_chain import request_of
 from pipeline.database import open_database
 from pipeline.plan.costs import clear_air, one_station_costs, two_station_costs
 from pipeline.plan.decide import PLAIN
+from pipeline.plan.read import case_of
 from pipeline.plan.store import plan_store
-from pipeline.plan.stores import case_of
 from pipeline.progress import Silent
 from pipeline.records import Selection
 from pipeline.run import run, settings_of, start_run, take_in

@@ -11,10 +11,16 @@ import numpy as np
 from pipeline.plan.network import Network, Solve, Table, Verdict, solve_any
 from pipeline.plan.reduce import joined, reduced
 from pipeline.plan.relaxation import Floor, Label, Mask, Matrix, Relaxation, State
+from pipeline.plan.solvers import root_price
+from pipeline.progress import reached
 
 _ROOT_ROUNDS = 225
 _FEWEST_ROUNDS = 60
 _NODE_ROUNDS = 60
+# Branches a station that the effort must allow for branching to begin; with fewer, more rounds on
+# the whole raise the bound further: as long as so many close a share of what is left open.
+_BRANCHES = 2
+_MORE_ROUNDS, _WORTH = 75, 0.03
 # Backtracks of the exact solver on what the root leaves, at first.
 _SLICE = 3_000
 # Where fewer of all pairs matter, and the root rules out less of the labels, branches are worth
@@ -44,7 +50,8 @@ class Proof:
     """One run: the best choice below `top` so far, the open branches and the effort left."""
 
     def __init__(self, network: Network, top: int, effort: int, solve: Solve) -> None:
-        self.network, self.solve, self.left = network, solve, effort
+        self.network, self.solve = network, solve
+        self.effort = self.left = effort
         self.best: tuple[int, ...] | None = None
         self.top = top
         # All costs are multiples of this, so an answer is cheaper by at least as much.
@@ -59,15 +66,18 @@ class Proof:
         One is the exact solver on what the root leaves, each time with twice the effort, and with
         half of it all at first on a thin store; the other works through the branches, weakest bound
         first, in larger slices. It has the next slice too where what it gained in its last promises
-        an end sooner. The verdict's bound is 0 where the matrices are too large for the effort.
+        an end sooner. Where the effort is too little for branches the bound of the whole is raised
+        as far as it goes. The verdict's bound is 0 where the matrices are too large for the effort.
         """
-        effort = self.left
-        rounds = min(_ROOT_ROUNDS, effort // 2 // self._price(1))
+        rounds = min(_ROOT_ROUNDS, self.effort // 2 // self._price(1))
         if rounds < _FEWEST_ROUNDS:
             return Verdict(None, 0, proven=False, solver="", spent=0)
         self._root(rounds)
+        vast = self.left < _BRANCHES * len(self.network.unary) * self._price(_NODE_ROUNDS)
         share, sooner = self._first_share(), False
-        while self._unproven():
+        if vast:
+            self._raise_root()
+        while self._unproven() and not vast:
             if not sooner and self._exact(self._hopeful(self.root), min(share, self.left)):
                 self.open.clear()
                 break
@@ -75,7 +85,7 @@ class Proof:
             share = share if sooner else 2 * share
         weakest = self.open[0].bound if self.open else math.inf
         bound = self.top if weakest > self.goal else math.ceil(weakest / self.grain) * self.grain
-        return Verdict(self.best, bound, bound == self.top, "", effort - self.left)
+        return Verdict(self.best, bound, bound == self.top, "relaxation", self.effort - self.left)
 
     def _first_share(self) -> int:
         """Return the solver's first slice: half of all effort on a thin store."""
@@ -95,9 +105,13 @@ class Proof:
     def _price(self, rounds: int) -> int:
         return rounds * (1 + self.relaxation.work // _WORK_PER_BACKTRACK)
 
+    def _spend(self, effort: int) -> None:
+        self.left -= effort
+        reached(min(1.0, 1 - self.left / self.effort))
+
     def _floor(self, state: State, allowed: Mask, rounds: int) -> Floor:
         floor = self.relaxation.floor(state, allowed, self.goal, rounds)
-        self.left -= self._price(floor.rounds)
+        self._spend(self._price(floor.rounds))
         return floor
 
     def _root(self, rounds: int) -> None:
@@ -110,6 +124,24 @@ class Proof:
         self.network = _without(self.network, pairs, self.top)
         self.root = _Node(floor.bound, 0, allowed, floor)
         self._push(floor.bound, allowed, floor)
+
+    def _raise_root(self) -> None:
+        """Bound the whole network by more rounds, then let the exact solver try what is left."""
+        node, gained = self.root, math.inf
+        price = self._price(_MORE_ROUNDS)
+        while self._unproven() and self.left >= price and gained > _WORTH:
+            before, allowed = node.bound, self._hopeful(node)
+            floor = self._floor(node.floor.state, allowed, _MORE_ROUNDS)
+            if floor.bound > before:
+                node = _Node(floor.bound, 0, allowed, floor)
+                self.open = []
+                self._push(floor.bound, allowed, floor)
+            gained = (node.bound - before) / (self.top - before)
+        self.root = node
+        allowed = self._hopeful(node)
+        few = allowed.sum() <= (1 - _USEFUL) * self.relaxation.labels.sum()
+        if self._unproven() and few and self._exact(allowed, self.left - root_price(self.network)):
+            self.open.clear()
 
     def _hopeful(self, node: _Node) -> Mask:
         """Return the labels of a branch that may still better the best."""
@@ -161,8 +193,11 @@ class Proof:
         limit = self.top - shrunk.constant
         if limit <= 0:
             return True
+        if effort < 1:
+            return False
         found = [solve_any(part.network, limit, effort, self.solve) for part in shrunk.parts]
-        self.left -= len(self.network.pairs) + sum(verdict.spent for verdict in found)
+        prices = (root_price(part.network) for part in shrunk.parts)
+        self._spend(1 + sum(prices) + sum(verdict.spent for verdict in found))
         choices = [verdict.choice for verdict in found if verdict.choice is not None]
         if len(choices) == len(found):
             choice = joined(shrunk.parts, choices)

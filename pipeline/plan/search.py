@@ -1,14 +1,23 @@
 """Local search on a cost network: a good choice quickly, to measure the exact solver against."""
 
-import os
 import random
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from pipeline.plan.network import SMALL, Network, Solve, Table, Verdict, solve_small, states
+import numpy as np
+import numpy.typing as npt
+
+from pipeline.plan.branch import Proof
+from pipeline.plan.network import SMALL, Network, Solve, Verdict, solve_small, states
+from pipeline.plan.overlap import by_parts
 from pipeline.plan.reduce import without_copies
+from pipeline.plan.solvers import root_price
 
 _SEED = 802154
+_NEVER = 2**61  # more than any cost on the grid, or difference of two
+
+Steps = npt.NDArray[np.int64]
+"""Costs in whole grid steps."""
 
 
 def greedy(network: Network) -> tuple[int, ...]:
@@ -52,15 +61,17 @@ class _Tabu:
 
     def __init__(self, network: Network, start: Sequence[int]) -> None:
         self.network = network
-        self.partners: list[list[tuple[int, Table]]] = network.neighbours()
         self.choice = list(start)
         self.cost = network.cost(start)
-        self.price = [list(row) for row in network.unary]
-        for i, near in enumerate(self.partners):
-            for j, table in near:
-                for a, row in enumerate(table):
-                    self.price[i][a] += row[self.choice[j]]
-        self.open_from = [[0] * len(row) for row in network.unary]
+        self.near, self.reach = _reach(network)
+        shape = len(network.unary), max(len(row) for row in network.unary)
+        self.price = np.full(shape, _NEVER, dtype=np.int64)
+        for i, row in enumerate(network.unary):
+            self.price[i, : len(row)] = row
+        for i, a in enumerate(start):
+            self.price[self.near[i]] += self.reach[i][a]
+        self.open_from = np.zeros(shape, dtype=np.int64)
+        self.taken = np.array(start) + shape[1] * np.arange(shape[0])
         self.best, self.best_cost = tuple(self.choice), self.cost
         self.random = random.Random(_SEED)
 
@@ -82,30 +93,21 @@ class _Tabu:
 
     def _cheapest(self, now: int) -> tuple[int, int] | None:
         """Find the best change allowed now; a tabu one is allowed if it beats the best known."""
-        found, least = None, 0
-        wanted = self.best_cost - self.cost
-        for i, prices in enumerate(self.price):
-            current = self.choice[i]
-            base, gates = prices[current], self.open_from[i]
-            for a, price in enumerate(prices):
-                if a == current:
-                    continue
-                rise = price - base
-                if (found is None or rise < least) and (gates[a] <= now or rise < wanted):
-                    found, least = (i, a), rise
-        return found
+        rise = self.price - self.price.take(self.taken)[:, None]
+        rise[(self.open_from > now) & (rise >= self.best_cost - self.cost)] = _NEVER
+        rise.put(self.taken, _NEVER)
+        at = int(rise.argmin())
+        if rise.item(at) >= _NEVER // 2:
+            return None
+        return at // rise.shape[1], at % rise.shape[1]
 
     def _take(self, i: int, a: int, closed_until: int) -> None:
         old = self.choice[i]
-        self.cost += self.price[i][a] - self.price[i][old]
+        self.cost += int(self.price[i, a] - self.price[i, old])
         self.choice[i] = a
-        self.open_from[i][old] = closed_until
-        for j, table in self.partners[i]:
-            gone, new = table[old], table[a]
-            if gone != new:
-                self.price[j] = [
-                    x + n - g for x, n, g in zip(self.price[j], new, gone, strict=True)
-                ]
+        self.taken[i] += a - old
+        self.open_from[i, old] = closed_until
+        self.price[self.near[i]] += self.reach[i][a] - self.reach[i][old]
 
     def _shake(self, now: int) -> None:
         """Return to the best choice and throw about a sixth of the stations anew."""
@@ -114,7 +116,20 @@ class _Tabu:
                 self._take(i, a, now)
         free = [i for i, row in enumerate(self.network.unary) if len(row) > 1]
         for i in self.random.sample(free, max(1, len(free) // 6)):
-            self._take(i, self.random.randrange(len(self.price[i])), now)
+            self._take(i, self.random.randrange(len(self.network.unary[i])), now)
+
+
+def _reach(network: Network) -> tuple[list[list[int]], list[Steps]]:
+    """Return each station's partners, and `[own choice, partner, its choice]`, what they cost."""
+    most = max(len(row) for row in network.unary)
+    near, reach = [], []
+    for row, partners in zip(network.unary, network.neighbours(), strict=True):
+        costs = np.zeros((len(row), len(partners), most), dtype=np.int64)
+        for at, (j, table) in enumerate(partners):
+            costs[:, at, : len(network.unary[j])] = table
+        near.append([j for j, _ in partners])
+        reach.append(costs)
+    return near, reach
 
 
 # What the exact solver is given before the relaxation is worth its start-up, in backtracks times
@@ -124,7 +139,11 @@ _FIRST, _FEWEST, _MOST = 260_000, 800, 20_000
 _CHOICES = 16  # a station, on average: with more the matrices are so large that they wait longest
 # Steps of the local search a station: before the exact solver, which most stores need no more
 # than, and after its first try.
-_QUICK, _THOROUGH = 5, 50
+_QUICK, _THOROUGH, _LONG = 5, 50, 400
+# The exact solver's first bound, in backtracks, from which it is not tried first, and the local
+# search is long: its bound is weak on so many stations, and takes longer than the relaxation's.
+_DEAR = 4_000
+_STARTS = 4  # of a search's whole effort that the first bound may take: short searches go without
 # Different costs, evenly spaced, that are few enough to be asked for one by one.
 _LEVELS = 64
 
@@ -142,21 +161,25 @@ def solve_part(network: Network, effort: int, solve: Solve) -> tuple[tuple[int, 
     start = improved(network, greedy(network), _QUICK * size)
     search = _Search(without_copies(network, network.cost(start)), start, network.cost(start))
     first = _first_try(network)
-    search.take(solve(search.network, search.top, min(effort, first)))
+    dear = root_price(network) > min(_DEAR, _STARTS * effort)
+    if not dear:
+        search.take(solve(search.network, search.top, min(effort, first)))
     if not search.proven:
-        search.better(network, improved(network, search.best, _THOROUGH * size))
+        steps = _long(effort) if dear else _THOROUGH
+        search.better(network, improved(network, search.best, steps * size))
     if not search.proven and effort > first:
         _raise_by_levels(search, effort, solve)
     if not search.proven and effort > search.spent:
-        # The matrices are small: several threads make them slower, and the last digits of sums
-        # would depend on the machine; the setting counts when numpy is loaded. That takes a
-        # moment, and small stores never get here.
-        os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-        from pipeline.plan.branch import Proof  # noqa: PLC0415 - see above
-
         search.take(Proof(search.network, search.top, effort - search.spent, solve).run())
+    if not search.proven and not search.bound and effort > search.spent:
+        search.take(by_parts(search.network, search.top, effort - search.spent))
     verdict = Verdict(search.best, search.bound, search.proven, search.solver, search.spent)
     return search.best, verdict
+
+
+def _long(effort: int) -> int:
+    """Return the steps a station of a long local search: fewer where the effort is small."""
+    return max(_QUICK, min(_LONG, effort // _LONG))
 
 
 def _first_try(network: Network) -> int:

@@ -6,39 +6,27 @@ from dataclasses import asdict, dataclass, replace
 from functools import partial
 from itertools import groupby, islice
 from operator import attrgetter
-from typing import TypeVar
 
 from pipeline.database import Database
-from pipeline.estimate.assumptions import Assumptions
-from pipeline.estimate.grid import correlation
-from pipeline.fresh import CHUNK, choose, fingerprint, keep, narrowed, run_mark, stale, store_marks
+from pipeline.fresh import CHUNK, choose, fingerprint, keep, run_mark, stale, store_marks
 from pipeline.parallel import mapped
 from pipeline.plan.cover import (
-    CoverLabels,
-    CoverRows,
-    CoverStation,
-    LabelLevel,
     cover,
 )
 from pipeline.plan.decide import Terms
 from pipeline.plan.explain import Case
 from pipeline.plan.further import on_the_air
 from pipeline.plan.joint import of_each, owed_next_door, sure_of
-from pipeline.plan.refused import RefusedChannel, StationThen
+from pipeline.plan.read import Joined, scan_terms, unit_rows
 from pipeline.plan.requests import WifiStanding, avoided, requests
 from pipeline.plan.rows import (
-    EvidenceRow,
-    StationToday,
     StoreRows,
-    joint_rows,
     store_case,
-    unseen,
 )
-from pipeline.plan.scan import visit_of
 from pipeline.plan.scan_rows import ScansOfStore, ScanTerms, scans_of
 from pipeline.plan.sensitivity import Doubt, sensitivity
 from pipeline.plan.store import StorePlan, plan_and_hold
-from pipeline.plan.wifi import WifiHere, WifiTerms, owned
+from pipeline.plan.wifi import WifiTerms
 from pipeline.progress import Progress
 from pipeline.radio.coexistence import Rejection
 from pipeline.reasons import Unplanned, why_unplanned
@@ -53,24 +41,8 @@ from pipeline.tables.plan import (
     StationPlan,
     UnplannedStore,
 )
-from pipeline.tables.run import PermittedChannel
-from pipeline.tables.survey import Earshot, EarshotNextDoor, PathFit
 
 KEPT = 64  # stores planned between one commit and the next
-
-
-@dataclass(frozen=True, slots=True)
-class HeldStore:
-    """A store with stations on channels nobody here knows: why, the first of them, how many."""
-
-    store: str
-    cause: str
-    subject: str
-    stations: int
-
-    def reason(self) -> Unplanned:
-        """Return why the store is not planned."""
-        return Unplanned(self.cause, self.subject, self.stations - 1)
 
 
 def plan(database: Database, settings: Settings, progress: Progress) -> None:
@@ -98,15 +70,6 @@ def _plan(database: Database, settings: Settings, progress: Progress) -> None:
         with database.transaction():
             _keep(database, stores, each)
             keep(database, "plan", stores, marks)
-
-
-@dataclass(frozen=True, slots=True)
-class Joined:
-    """A store planned together with others, as `joint`; `unseen`: no recent export has it."""
-
-    store: str
-    joint: str
-    unseen: bool
 
 
 def _marks(database: Database, settings: Settings, joined: Sequence[Joined]) -> dict[str, str]:
@@ -144,7 +107,7 @@ def _rows(
 ) -> Iterator[StoreRows]:
     """Yield what each of the units rests on."""
     for first in range(0, len(units), CHUNK):
-        yield from _unit_rows(database, settings, units[first : first + CHUNK], joined)
+        yield from unit_rows(database, settings, units[first : first + CHUNK], joined)
 
 
 @dataclass(frozen=True, slots=True)
@@ -258,37 +221,6 @@ def _given(rows: StoreRows, limits: Mapping[str, float]) -> _Planned:
     )
 
 
-def case_of(database: Database, settings: Settings, store: str) -> Case | None:
-    """Return the problem of one store with its evidence; None where no plan can be made.
-
-    Of stores planned together it is that of all: `Case.seen_from` names their stations.
-    """
-    found = case_and_rows(database, settings, store)
-    return None if found is None else found[0]
-
-
-def case_and_rows(
-    database: Database, settings: Settings, store: str
-) -> tuple[Case, StoreRows] | None:
-    """Return what `case_of` does, with what the database holds of the store itself."""
-    joined = database.records(Joined, "plan", "joined")
-    joint = {one.store: one.joint for one in joined}.get(store)
-    unit = [one.store for one in joined if one.joint == joint] if joint else [store]
-    (rows,) = _unit_rows(database, settings, [unit], joined)
-    own = next((part for part in rows.parts or (rows,) if part.store == store), None)
-    if own is None or own.given or not own.stations:
-        return None
-    return store_case(rows, settings.limits).seen_from(store), own
-
-
-def scan_terms(database: Database, limits: Mapping[str, float]) -> ScanTerms:
-    """Return what a visit of a survey is, and when a decision is settled."""
-    alike = database.value("plan", "visit_correlation")
-    if alike is None:  # nothing was surveyed yet
-        alike = correlation(Assumptions().visit_spread)
-    return ScanTerms(visit_of(alike, limits["readings_minimum"]), limits["unsettled_most"])
-
-
 def terms_of(limits: Mapping[str, float]) -> Terms:
     """Return what the rules file asks of moves."""
     return Terms(
@@ -312,95 +244,6 @@ _NO_CHANNEL = Unplanned("no-channel")
 def _unplanned(store: str, why: Unplanned) -> UnplannedStore:
     facts = json.dumps(asdict(why))
     return UnplannedStore(store, why_unplanned(facts), facts)
-
-
-def _unit_rows(
-    database: Database,
-    settings: Settings,
-    units: Sequence[Sequence[str]],
-    joined: Sequence[Joined],
-) -> list[StoreRows]:
-    """Return what the plan needs of some stores; of a unit of several, all of them as one."""
-    stores = [store for unit in units for store in unit]
-    found = {rows.store: rows for rows in _store_rows(database, settings, stores)}
-    together = {one.store: one for one in joined}
-    heard = _by_store(database.records(EarshotNextDoor, "plan", "heard_next_door"))
-    return [
-        joint_rows(
-            together[unit[0]].joint,
-            [unseen(found[store]) if together[store].unseen else found[store] for store in unit],
-            [row for store in unit for row in heard.get(store, [])],
-        )
-        if unit[0] in together
-        else found[unit[0]]
-        for unit in units
-    ]
-
-
-def _store_rows(database: Database, settings: Settings, stores: Sequence[str]) -> list[StoreRows]:
-    """Return what the plan needs of some stores, in name order."""
-    with narrowed(database, stores, "label_matched", "wifi_matched"):
-        stations = _by_store(database.records(StationToday, "plan", "stations"))
-        choices = _by_store(database.records(PermittedChannel, "plan", "choices"))
-        evidence = _by_store(database.records(EvidenceRow, "plan", "evidence"))
-        heard = _by_store(database.records(Earshot, "plan", "heard"))
-        refused = _by_store(database.records(RefusedChannel, "plan", "refused"))
-        then = _by_store(database.records(StationThen, "plan", "then"))
-        wifi = _by_store(database.records(WifiHere, "plan", "wifi_here"))
-        covers = _cover_rows(database, settings)
-    held = {one.store: one.reason() for one in database.records(HeldStore, "plan", "held")}
-    return [
-        StoreRows(
-            store,
-            stations=stations.get(store, []),
-            choices=choices.get(store, []),
-            evidence=evidence.get(store, []),
-            heard=heard.get(store, []),
-            refused=refused.get(store, []),
-            then=then.get(store, []),
-            held=held.get(store),
-            wifi=owned(wifi.get(store, []), settings.wifi_own),
-            cover=covers.get(store, CoverRows()),
-        )
-        for store in stores
-    ]
-
-
-def _cover_rows(database: Database, settings: Settings) -> dict[str, CoverRows]:
-    """Return what is known of labels and places, of the stores chosen that have labels."""
-    stations = _by_store(database.records(CoverStation, "plan", "cover_stations"))
-    levels = _by_store(database.records(LabelLevel, "plan", "cover_levels"))
-    fits = {fit.store: fit for fit in database.records(PathFit, "plan", "cover_fits")}
-    return {
-        one.store: CoverRows(
-            labels=one,
-            stations=stations.get(one.store, []),
-            levels=levels.get(one.store, []),
-            fit=fits.get(one.store),
-            given=[place for place in settings.places if place.store == one.store],
-            model=settings.path_loss,
-        )
-        for one in database.records(CoverLabels, "plan", "cover_labels")
-    }
-
-
-OfStore = TypeVar(
-    "OfStore",
-    StationToday,
-    PermittedChannel,
-    EvidenceRow,
-    Earshot,
-    EarshotNextDoor,
-    RefusedChannel,
-    StationThen,
-    WifiHere,
-    CoverStation,
-    LabelLevel,
-)
-
-
-def _by_store(rows: Sequence[OfStore]) -> dict[str, list[OfStore]]:
-    return {store: list(group) for store, group in groupby(rows, key=attrgetter("store"))}
 
 
 def _keep(database: Database, stores: Sequence[str], found: Sequence[_Planned]) -> None:

@@ -3,17 +3,22 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from math import fsum
+from typing import Any
 
 from scipy.special import betaincinv
 
 from pipeline.plan.assign import assign
+from pipeline.plan.certificate import certificate
 from pipeline.plan.costs import StoreProblem, clear_air, priced, tie_costs
 from pipeline.plan.decide import Terms
 from pipeline.plan.explain import Case, Evidence
+from pipeline.plan.network import checked, to_grid
 from pipeline.plan.scan import ScanVisit
 from pipeline.plan.store import interval, plan_store, with_channels
 from pipeline.plan.worth import expected_cost
 from pipeline.records import OFF_AIR, OrderPrice
+
+_NODES = 2_000  # of the tree of a proof: stores of up to some 24 stations take a few dozen
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,6 +151,31 @@ def _on_air(problem: StoreProblem, channels: Sequence[int], effort: int) -> list
 
 def _costs(wider: StoreProblem, own: StoreProblem) -> Mapping[tuple[str, int], float] | None:
     return None if wider.cost is None else {**wider.cost, **(own.cost or {})}
+
+
+def proof_of(case: Case, effort: int, terms: Terms) -> dict[str, Any] | None:
+    """Return a proof that no channels of the stations that move cost less; None: there is none.
+
+    The others stay, as in the plan's bound. `docs/check_plan.py` checks it; what it holds beside:
+    `stations`, and `channels` by station, in the order of the costs; a cost is in units of 1e-9.
+    """
+    permitted = {s.station: s.choices for s in case.problem.stations}
+    rows = plan_store(case, effort, terms).stations
+    planned = {row.station: row.channel_planned for row in rows}
+    stations = tuple(
+        replace(s, choices=permitted[s.station] if s.channel != on else (on,))
+        for s in case.problem.stations
+        for on in [planned[s.station]]
+    )
+    tables = priced(replace(case.problem, stations=stations))
+    choice = tuple(tables.choice([planned[s.station] for s in stations]))
+    costs = checked(tables.one, tables.two)
+    grid = to_grid(costs, None, costs.total(choice))
+    made = None if grid.rounded else certificate(grid.network, choice, _NODES)
+    if made is None:
+        return None
+    names = [s.station for s in stations]
+    return {"stations": names, "channels": [s.choices for s in stations], **made}
 
 
 def worth_of(case: Case, before: Mapping[str, int], after: Mapping[str, int]) -> OrderPrice:

@@ -9,7 +9,7 @@ from pipeline.effect.costs import UpdateCost
 from pipeline.effect.gather import RolloutProof
 from pipeline.records import Inputs, Seal
 from pipeline.report.quarter.content import ToAnswer
-from pipeline.tables.cover import CoverPlace, WifiRequest
+from pipeline.report.region.wanted import StoreToScan, ToAsk, ToOrder
 from pipeline.wording import Wording, wording
 
 ANYWHERE = "*"  # stands for no one store, or no one region; as a region's name for the chain
@@ -273,47 +273,6 @@ class RegionInputs:
     region: str
     files: int
     digest: str
-
-
-@dataclass(frozen=True, slots=True)
-class StoreToScan:
-    """A store whose decision more scans would settle.
-
-    Visits are days on which all its stations to scan are scanned; `worth` is what one of them is
-    expected to gain, in clear air of a station of average size, 0..1. `so_far` are the visits of
-    the list up to and with it.
-    """
-
-    region: str
-    store: str
-    name: str
-    unsettled: float
-    worth: float
-    visits: int
-    stations: int
-    next_night: date | None
-    so_far: int
-
-    @property
-    def points(self) -> float:
-        """What a visit is expected to gain, in points of clear air."""
-        return 100 * self.worth
-
-
-@dataclass(frozen=True, slots=True)
-class ToOrder(CoverPlace):
-    """A place of a store of the region where to order a station, or to measure first."""
-
-    region: str
-    name: str
-
-
-@dataclass(frozen=True, slots=True)
-class ToAsk(WifiRequest):
-    """A change of Wi-Fi to ask for in a store of the region."""
-
-    region: str
-    name: str
 
 
 @dataclass(frozen=True, slots=True)

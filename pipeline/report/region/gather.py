@@ -11,6 +11,7 @@ from pipeline.effect.costs import own_weight, update_costs
 from pipeline.effect.gather import CHAIN, TERMS, Rollout, proofs
 from pipeline.records import Inputs, Seal
 from pipeline.report.region import content
+from pipeline.report.region.wanted import StoreToScan, ToAsk, ToOrder
 from pipeline.report.rule_book import RuleBook, rule_book
 from pipeline.settings import Deadline, Settings
 from pipeline.wording import wording
@@ -27,9 +28,9 @@ _LINES: Mapping[str, tuple[type[content.OfRegion], str]] = {
     "findings": (content.FindingLine, "region_findings"),
     "expiring": (content.ExpiringException, "region_exceptions"),
     "joined": (content.JoinedStores, "region_next_door"),
-    "scans": (content.StoreToScan, "region_scans"),
-    "orders": (content.ToOrder, "region_orders"),
-    "requests": (content.ToAsk, "region_requests"),
+    "scans": (StoreToScan, "region_scans"),
+    "orders": (ToOrder, "region_orders"),
+    "requests": (ToAsk, "region_requests"),
 }
 """The rows of a review, by its field: what each is, and the statement that reads them."""
 _NO_REGION = ""  # what is of no one region, beside the chain, which is of all
@@ -102,7 +103,7 @@ def _read(database: Database, kind: type[Line], name: str) -> Mapping[str, tuple
     return defaultdict(tuple, {region: tuple(lines) for region, lines in every.items()})
 
 
-def _best_first(scans: Sequence[content.StoreToScan]) -> Iterator[content.StoreToScan]:
+def _best_first(scans: Sequence[StoreToScan]) -> Iterator[StoreToScan]:
     """Yield the stores to scan, that worth most per visit first, with the visits up to each."""
     so_far = 0
     for one in sorted(scans, key=lambda each: (-each.worth, each.store)):

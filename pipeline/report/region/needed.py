@@ -3,7 +3,8 @@
 from pipeline.report.kit.booklet import Block
 from pipeline.report.kit.lists import PrintedColumn, block_of, printed_list
 from pipeline.report.kit.sheet import Look, SheetColumn
-from pipeline.report.region.content import RegionContent, ToAsk, ToOrder
+from pipeline.report.region.content import RegionContent
+from pipeline.report.region.wanted import ToAsk, ToOrder
 from pipeline.report.store.asked import change_line, where
 from pipeline.wording import Wording
 

@@ -7,7 +7,8 @@ from pipeline.report.kit.lists import PrintedColumn, draw_rows, list_height, pri
 from pipeline.report.kit.pen import HEADING_H, Box, Pen
 from pipeline.report.kit.sheet import Look, SheetColumn
 from pipeline.report.kit.tags import Role
-from pipeline.report.region.content import RegionContent, StoreToScan
+from pipeline.report.region.content import RegionContent
+from pipeline.report.region.wanted import StoreToScan
 from pipeline.wording import NOTHING, Wording
 
 _PRINTED_MOST = 24  # stores on the pages; the workbook has all
