@@ -17,6 +17,7 @@ from pypdfium2 import raw
 from report_stores import Invented, extremes, invent, invented_database
 from reportlab.pdfgen.canvas import Canvas
 
+from pipeline.records import Severity
 from pipeline.report.kit import style
 from pipeline.report.kit.booklet import Leaf, booklet, paginate
 from pipeline.report.kit.pen import Box, Pen, Type, fitted, wrapped
@@ -308,6 +309,24 @@ def test_usual_stores_take_two_pages(
     """Two pages do, from no station at all to a usual store."""
     with pdfium.PdfDocument(summary(contents[store])) as document:
         assert len(document) == pages
+
+
+@pytest.mark.parametrize("store", STORES)
+def test_each_page_says_first_what_is_asked_of_whom(
+    contents: dict[str, StoreContent], store: str
+) -> None:
+    """The first 60 words of pages one and two say who is asked for what; so do three languages."""
+    content, begins = contents[store], {"en": "Asked of", "de": "Bitte an", "pl": "Prośba do"}
+    none = {"en": "Nobody is asked", "de": "Niemand muss", "pl": "Nikt nie musi"}
+    rest = {"en": "Nothing more is asked", "de": "Hier ist nichts", "pl": "Tu nic więcej"}
+    language = wording(content.store.country).language
+    with pdfium.PdfDocument(summary(replace(content, approvers=("A. Reeve",)))) as document:
+        pages = [" ".join(p.get_textpage().get_text_range().split()[:60]) for p in document]
+
+    settled = not any(content.figures.findings[grade] for grade in (Severity.STOP, Severity.FIX))
+    if store != "S008":  # its name alone has forty words
+        assert (none if settled else begins)[language] in pages[0]
+    assert begins[language] in pages[1] or rest[language] in pages[1]
 
 
 def test_long_lists_go_on_where_they_say(contents: dict[str, StoreContent]) -> None:
