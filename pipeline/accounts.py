@@ -3,13 +3,14 @@
 import re
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
+from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, replace
 
 from pipeline.tables.taken import ExportFile
 
 _NAMES_MOST = 5  # files named per cause
 _CAUSES_MOST = 20
-_TABLE = re.compile(r"\[headings\.\w+\]")
+_TABLE = re.compile(r"\[(?:headings|above)\.\w+\]")
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,13 +57,27 @@ def _pasted_once(causes: Iterable[Cause]) -> list[Cause]:
     told: set[tuple[str, str]] = set()
     found = []
     for cause in causes:
-        text, *lines = cause.why.split("\n")
+        rows = cause.why.split("\n")
         table = next(iter(_TABLE.findall(cause.why)), "")
-        new = [line for line in lines if not table or (table, line) not in told]
+        intro = max((at for at, row in enumerate(rows) if "rules file" in row), default=0)
+        above, lines = rows[: intro + 1], rows[intro + 1 :]
+        new = [_unlike(line, table, told) for line in lines if (table, line) not in told]
         if table in lines and table not in new:
-            text = text.replace("Paste at the end of", f"Paste below {table} in")
+            above[-1] = above[-1].replace("aste at the end of", f"aste below {table} in")
         if lines and not new:
-            text += " The lines above have them all."
-        told |= {(table, line) for line in lines}
-        found.append(replace(cause, why="\n".join([text, *new])))
+            above[-1] += " The lines above have them all."
+        told |= {(table, said) for line in new for said in (line, _name(line)) if table}
+        found.append(replace(cause, why="\n".join([*above, *new])))
     return found
+
+
+def _unlike(line: str, table: str, told: AbstractSet[tuple[str, str]]) -> str:
+    """Return a line of the rules file as a comment where one before it sets the same name."""
+    name = _name(line)
+    return f"# {line}" if name and (table, name) in told else line
+
+
+def _name(line: str) -> str:
+    """Return the name that a line of the rules file sets, with its sign; nothing of any other."""
+    name, sign, _ = line.partition(" = ")
+    return f"{name} =" if sign and not line.startswith("#") else ""

@@ -2,6 +2,7 @@
 
 import io
 import zipfile
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
@@ -124,6 +125,38 @@ def test_lines_of_several_refusals_can_be_pasted_together(tmp_path: Path) -> Non
     assert lines.count("[headings.stations]") == 1
     assert [each.rows_loaded for each in taken.outcomes] == [1, 1, 1]
     assert ["Paste below [headings.stations]" in cause.why for cause in causes].count(True) == 2
+
+
+def test_lines_for_every_export_of_a_kind_can_be_pasted_together(tmp_path: Path) -> None:
+    """One table of what stands above the headings; what goes into each file stays with each."""
+    texts = (
+        "Exported on: 2026-09-30\nstore,label,station,updates per day\nS1,L,A,2.000\n",
+        "store,label,station,as of\nS1,N,A,03/04/2026\n",
+    )
+    folder = put(tmp_path, {f"{place}.csv": text for place, text in enumerate(texts)})
+    causes, _ = refusals(take(folder).outcomes)
+    rules = [cause.why.partition("Or, if it holds for all")[2].split("\n")[1:] for cause in causes]
+    lines = [line for each in rules for line in each]
+
+    taken = take(folder, settings=settings_from("\n".join(lines)))
+
+    assert lines.count("[above.labels]") == 1
+    assert [each.rows_loaded for each in taken.outcomes] == [1, 1]
+    above = [cause.why.split("\n")[1].partition(":")[0] for cause in causes]
+    assert sorted(above) == ["Dates", "Decimals"]
+
+
+def test_a_name_that_two_refusals_propose_otherwise_is_set_once(tmp_path: Path) -> None:
+    """The second stands as a comment, so that the rules file can be read."""
+    text = "Exported on: 2026-09-30\nFiliale,Basisstation,Kanl.\nS1,A,11\n"
+    (one,) = take(put(tmp_path, {"0.csv": text})).outcomes
+    assert one.refused
+    other = replace(one, file="1.csv", refused=one.refused.replace('= "channel"', '= "name"'))
+
+    causes, _ = refusals([one, other])
+
+    lines = [line for cause in causes for line in cause.why.split("\n")[1:]]
+    assert lines == ["[headings.stations]", '"Kanl." = "channel"', '# "Kanl." = "name"']
 
 
 def test_refusals_are_told_by_cause(tmp_path: Path) -> None:

@@ -116,9 +116,9 @@ class Fitted:
 
     @property
     def fit(self) -> tuple[int, int, int]:
-        """How well the kind fits: fields known or found, few lacking, and known for sure."""
+        """How well the kind fits: fields known for sure, known or found, and few lacking."""
         known = sum(why == "heading" for why in self.why.values())
-        return len(self.places), -len(self.lacking), known
+        return known, len(self.places), -len(self.lacking)
 
 
 def proposal(

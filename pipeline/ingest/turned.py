@@ -148,8 +148,11 @@ def _fields_down(lines: Sequence[str], head: Head, vocabulary: Vocabulary) -> li
     first = [row[0] for row in rows]
     score = vocabulary.score(first) if len(rows) <= _FIELDS_MOST else 0
     even = len({len(row) for row in rows}) == 1
-    if not even or score < _DOWN_LEAST or score <= vocabulary.score(head.headings.cells):
+    across = vocabulary.score(head.headings.cells)
+    if not even or score < _DOWN_LEAST or score <= across:
         return None
+    if across >= _SPAN_LEAST and isinstance(vocabulary.understand(first), TableRefused):
+        return None  # neither is whole: lines such as `Store;S1` stand above a table
     marked = '"' in "".join(lines) or "\t" in "".join(lines)
     return None if marked else ["\t".join(each) for each in zip(*rows, strict=True)]
 
