@@ -9,10 +9,11 @@ create or replace temp macro tidy(written, odd) as
     case when odd then filled(written) else nullif(trim(written), '') end;
 
 -- name: said
--- An optional cell without blanks around it; null where it is a usual way to write nothing.
+-- An optional cell without blanks around it; null where it is a usual way to write nothing. It
+-- stands once, as the element of a list, for the reason given at `bare_number`.
 create or replace temp macro said(written) as
-    case when lower(filled(written)) not in ('-', '–', '—', 'n/a', 'n.a.', 'na', 'none', 'null',
-        'unknown', '#n/a', 'nan') then filled(written) end;
+    list_transform([filled(written)], lambda w: case when lower(w) not in ('-', '–', '—', 'n/a',
+        'n.a.', 'na', 'none', 'null', 'unknown', '#n/a', 'nan') then w end)[1];
 
 -- name: is_total
 -- Whether a key says that its row sums up or averages others, as reports write it.

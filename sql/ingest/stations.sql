@@ -26,8 +26,8 @@ with written as (
         list_transform([bare(port_cell, '/(tcp|udp)')], lambda p: as_whole(p, $comma))[1] as port,
         as_flag(connected_cell) as connected,
         -- A column called "status" may say either.
-        coalesce(as_status(status_cell), if(status_cell is null and as_flag(connected_cell) is null,
-            as_status(connected_cell), null)) as status
+        as_status(if(status_cell is null and as_flag(connected_cell) is null, connected_cell,
+            status_cell)) as status
     from written
 ), bounded as (   -- what cannot be is not known
     select * replace (within(floor, -20, 200) as floor, within(x_m, -10000, 10000) as x_m,
