@@ -31,11 +31,11 @@ from pipeline.changes.verify import (
 )
 from pipeline.check.rules import RuleStanding, portfolio
 from pipeline.database import Database
-from pipeline.errors import PlanNotProven, UnknownSelection
+from pipeline.errors import PlanNotProven
 from pipeline.forms import ANSWERS, SAMPLE
 from pipeline.fresh import forget_whole_run
 from pipeline.plan.explain import Case
-from pipeline.plan.read import case_and_rows, case_of, known_case, scan_terms
+from pipeline.plan.read import case_of, known_case, scan_terms
 from pipeline.plan.stores import terms_of
 from pipeline.plan.what_if import WhatIf, proof_of, worth_of
 from pipeline.plan.wishes import Wishes, price_wishes
@@ -156,17 +156,11 @@ def run_standing(
 def run_what_if(request: Request, store: str, wishes: Wishes, progress: Progress) -> WhatIf:
     """Price a person's own choice in one store against the plan.
 
-    With channels `scanned` (station and channel -> share found busy), as if one visit had found it.
-
     Raises:
         UnknownSelection: the store has no such station or network, or no plan can be made for it.
     """
     with _judged(request, progress) as (database, settings):
-        found = case_and_rows(database, settings, store)
-        if found is None:
-            planned = database.column("run", "planned_stores")
-            raise UnknownSelection("planned store", store, planned)
-        limits = settings.limits
+        found, limits = known_case(database, settings, store), settings.limits
         visit = scan_terms(database, limits).visit
         return price_wishes(*found, wishes, limits, terms=terms_of(limits), visit=visit)
 
@@ -180,7 +174,8 @@ def run_plan_proof(request: Request, store: str, progress: Progress) -> str:
     """
     with _judged(request, progress) as (database, settings):
         effort, terms = int(settings.limits["solver_effort"]), terms_of(settings.limits)
-        proof = proof_of(known_case(database, settings, store), effort, terms)
+        case, _ = known_case(database, settings, store)
+        proof = proof_of(case, effort, terms)
     if proof is None:
         raise PlanNotProven(store)
     return json.dumps(proof, ensure_ascii=False) + "\n"

@@ -64,14 +64,25 @@ def case_of(database: Database, settings: Settings, store: str) -> Case | None:
 
     Of stores planned together it is that of all: `Case.seen_from` names their stations.
     """
-    found = case_and_rows(database, settings, store)
+    found = _case_and_rows(database, settings, store)
     return None if found is None else found[0]
 
 
-def case_and_rows(
+def known_case(database: Database, settings: Settings, store: str) -> tuple[Case, StoreRows]:
+    """Return what `case_of` does, with what the database holds of the store itself.
+
+    Raises:
+        UnknownSelection: no plan can be made for it.
+    """
+    found = _case_and_rows(database, settings, store)
+    if found is None:
+        raise UnknownSelection("planned store", store, database.column("run", "planned_stores"))
+    return found
+
+
+def _case_and_rows(
     database: Database, settings: Settings, store: str
 ) -> tuple[Case, StoreRows] | None:
-    """Return what `case_of` does, with what the database holds of the store itself."""
     joined = database.records(Joined, "plan", "joined")
     joint = {one.store: one.joint for one in joined}.get(store)
     unit = [one.store for one in joined if one.joint == joint] if joint else [store]
@@ -80,18 +91,6 @@ def case_and_rows(
     if own is None or own.given or not own.stations:
         return None
     return store_case(rows, settings.limits).seen_from(store), own
-
-
-def known_case(database: Database, settings: Settings, store: str) -> Case:
-    """Return the problem of one store, as `case_of` does.
-
-    Raises:
-        UnknownSelection: no plan can be made for it.
-    """
-    case = case_of(database, settings, store)
-    if case is None:
-        raise UnknownSelection("planned store", store, database.column("run", "planned_stores"))
-    return case
 
 
 def scan_terms(database: Database, limits: Mapping[str, float]) -> ScanTerms:

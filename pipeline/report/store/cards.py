@@ -39,6 +39,7 @@ CARD_GAP = 8.0
 FOOT_GAP = 10.0
 _SIGNING = ("proposed", "approved", "done")
 _SIGNING_H, _ITEM_GAP, _ITEM_INDENT = 47.0, 2.0, 8.0
+_SCANS_LEAST = 2  # stations that page two has room for
 _BETWEEN = 6.0  # a label and its value
 _EVIDENCE_ROW = SMALL.leading + 1
 
@@ -65,7 +66,7 @@ class PlacedCard:
 
 
 def left_cards(doc: Document, width: float) -> tuple[Card, ...]:
-    """Return what may stand below the bars: evidence, what to scan, order and ask for, labels."""
+    """Return what may stand below the bars: evidence, what to order and ask for, labels."""
     content, words = doc.content, doc.words
     rows = sum(len(_lines_of(row, width)) for row in evidence_lines(content, words))
     evidence = HEADING_H + 1 + _EVIDENCE_ROW * rows
@@ -75,9 +76,6 @@ def left_cards(doc: Document, width: float) -> tuple[Card, ...]:
         Card("evidence", evidence, evidence, lambda pen, box: _evidence(pen, box, content, words)),
         Card("labels", labels, least, lambda pen, box: draw_labels(pen, box, doc)),
     ]
-    if content.unsettled is not None:
-        high, low = (_scans_height(doc, width, shown) for shown in (ON_PAGE, 0))
-        cards.insert(1, Card("scans", high, low, lambda pen, box: _scans(pen, box, doc)))
     if needed := asked_height(doc, width):
         low = min(needed, asked_height(doc, width, 1))
         cards.insert(-1, Card("needed", needed, low, lambda pen, box: draw_asked(pen, box, doc)))
@@ -85,10 +83,13 @@ def left_cards(doc: Document, width: float) -> tuple[Card, ...]:
 
 
 def right_cards(doc: Document, width: float) -> tuple[Card, ...]:
-    """Return what may stand below the changes: the findings, and where labels are weak."""
+    """Return what may stand below the changes: findings, scans, and where labels are weak."""
     found, words = doc.content.findings, doc.words
     height = findings_height(found, width, words)
     cards = [Card("findings", height, 0, lambda pen, box: draw_findings(pen, box, found, words))]
+    if doc.content.unsettled is not None:
+        high, low = (_scans_height(doc, width, shown) for shown in (ON_PAGE, _SCANS_LEAST))
+        cards.append(Card("scans", high, low, lambda pen, box: _scans(pen, box, doc)))
     if weak := picture_height(doc):
         cards.append(Card("weak", weak, weak, lambda pen, box: draw_weak(pen, box, doc)))
     return tuple(cards)
@@ -99,13 +100,18 @@ def _scan_list(doc: Document, shown: int) -> PrintedList:
 
 
 def _scans_height(doc: Document, width: float, shown: int) -> float:
-    return list_height(_scan_list(doc, shown), width) + (_scan_line(doc, width) if shown else 0.0)
+    printed = _scan_list(doc, shown)
+    return list_height(printed, width) + (_scan_line_height(doc, width) if printed.rows else 0.0)
 
 
-def _scan_line(doc: Document, width: float) -> float:
-    """Return the height of the sentence below the stations to scan, which goes where room lacks."""
+def _scan_line(doc: Document) -> str:
+    """Return what is said below the stations to scan; it goes where room lacks."""
     line = scan_line(doc.content.unsettled, doc.content.scans, doc.words)
-    return text_height(line, TINY_MUTED, width, 2) + 1
+    return f"{line} {doc.words('scan.unit')}"
+
+
+def _scan_line_height(doc: Document, width: float) -> float:
+    return text_height(_scan_line(doc), TINY_MUTED, width, 3) + 1
 
 
 def _scans(pen: Pen, box: Box, doc: Document) -> None:
@@ -113,17 +119,16 @@ def _scans(pen: Pen, box: Box, doc: Document) -> None:
     lists = [_scan_list(doc, shown) for shown in range(ON_PAGE, -1, -1)]
     printed = next((one for one in lists if list_height(one, box.w) <= box.h), lists[-1])
     y = draw_list(pen, box, printed, 0, len(printed.rows))
-    if printed.rows and y + _scan_line(doc, box.w) <= box.bottom:
-        line = scan_line(doc.content.unsettled, doc.content.scans, doc.words)
-        pen.paragraph(box.below(y + 1), line, TINY_MUTED, lines=2)
+    if printed.rows and y + _scan_line_height(doc, box.w) <= box.bottom:
+        pen.paragraph(box.below(y + 1), _scan_line(doc), TINY_MUTED, lines=3)
 
 
 def stacked(cards: Sequence[Card], box: Box) -> list[PlacedCard]:
-    """Place cards in a column, from the first, as far as they fit whole."""
+    """Place in a column each card that still fits whole, in their order."""
     placed, y = [], box.y
     for card in cards:
         if y + card.height > box.bottom:
-            break
+            continue
         placed.append(PlacedCard(card, Box(box.x, y, box.w, card.height)))
         y += card.height + CARD_GAP
     return placed
