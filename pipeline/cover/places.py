@@ -150,16 +150,19 @@ def _scenes(known: Reach, tried: Sequence[int], seed: int) -> tuple[Figures, Fig
     """
     random = np.random.default_rng(seed)
     shares = np.array([weight for weight, _, _ in known.parts])
+    even = (np.arange(_SCENES) + 0.5) / _SCENES * shares.sum()
+    drawn = np.minimum(np.searchsorted(np.cumsum(shares), even), len(shares) - 1)
     rows = []
-    for kind in range(len(known.counts)):
-        worlds = random.choice(len(shares), size=_SCENES, p=shares / shares.sum())
-        for world, times in zip(*np.unique(worlds, return_counts=True), strict=True):
-            _, where, miss = known.parts[world]
-            upto = np.cumsum(where[kind].ravel())
-            at = np.searchsorted(upto, random.random(times) * upto[-1])
-            chance = 1 - miss[tried].reshape(len(tried), -1)[:, np.minimum(at, len(upto) - 1)]
-            rows.append(random.random((len(tried), times)) < chance)
+    for world, times in zip(*np.unique(drawn, return_counts=True), strict=True):
+        _, where, miss = known.parts[world]
+        upto = np.cumsum(where.reshape(len(where), -1), axis=1)
+        asked = random.random((len(upto), times)) * upto[:, -1:]
+        at = np.array([np.searchsorted(u, d) for u, d in zip(upto, asked, strict=True)])
+        at = np.minimum(at, upto.shape[1] - 1)
+        chance = 1 - miss[tried].reshape(len(tried), -1)[:, at]  # spots, kinds, scenes
+        rows.append(random.random(chance.shape) < chance)
+    covered = np.concatenate(rows, axis=2).reshape(len(tried), -1)
     weight = np.repeat(known.counts / _SCENES, _SCENES)
-    patterns, back = np.unique(np.hstack(rows).T, axis=0, return_inverse=True)
+    patterns, back = np.unique(covered.T, axis=0, return_inverse=True)
     shared: Figures = np.bincount(back.ravel(), weights=weight).astype(np.float64)
     return patterns.astype(np.float64), shared
