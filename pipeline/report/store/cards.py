@@ -39,6 +39,7 @@ CARD_GAP = 8.0
 FOOT_GAP = 10.0
 _SIGNING = ("proposed", "approved", "done")
 _SIGNING_H, _ITEM_GAP, _ITEM_INDENT = 47.0, 2.0, 8.0
+_FINDINGS_LEAST = HEADING_H + 6 * SMALL.leading
 _SCANS_LEAST = 2  # stations that page two has room for
 _BETWEEN = 6.0  # a label and its value
 _EVIDENCE_ROW = SMALL.leading + 1
@@ -86,7 +87,10 @@ def right_cards(doc: Document, width: float) -> tuple[Card, ...]:
     """Return what may stand below the changes: findings, scans, and where labels are weak."""
     found, words = doc.content.findings, doc.words
     height = findings_height(found, width, words)
-    cards = [Card("findings", height, 0, lambda pen, box: draw_findings(pen, box, found, words))]
+    least = min(height, _FINDINGS_LEAST)
+    cards = [
+        Card("findings", height, least, lambda pen, box: draw_findings(pen, box, found, words))
+    ]
     if doc.content.unsettled is not None:
         high, low = (_scans_height(doc, width, shown) for shown in (ON_PAGE, _SCANS_LEAST))
         cards.append(Card("scans", high, low, lambda pen, box: _scans(pen, box, doc)))

@@ -298,8 +298,9 @@ def _moves(pen: Pen, parts: FirstPage, doc: Document) -> None:
 def _air_rows(doc: Document, page: Box) -> Sequence[PlannedStation]:
     """Return the stations drawn on page two: all where there is room, else the weakest."""
     stations = doc.content.stations
-    evidence, *others = left_cards(doc, page.split(2)[0].w)
-    middle = evidence.height + sum(card.least + CARD_GAP for card in others)
+    width = page.split(2)[0].w
+    columns = (left_cards(doc, width), right_cards(doc, width))
+    middle = max(sum(card.least + CARD_GAP for card in cards) for cards in columns)
     room = page.h - foot_height(doc.words, page.w) - FOOT_GAP - middle - HEADING_H - _ASK_H
     if air_height(len(stations)) <= room:
         return stations
