@@ -103,7 +103,7 @@ def _fast(stakes: Stakes, i: int, terms: Terms, seeds: int = 4) -> float:
     choice = decide(stakes, terms).choice
     found = []
     for seed in range(seeds):
-        prospects = Prospects(stakes, choice, terms, ALONE, seed=str(seed))
+        prospects = Prospects(stakes, choice, terms, ALONE, seed=str(seed), doubt=1.0)
         found.append(float(prospects.worth_of(1)[i]))
     return float(np.mean(found))
 
