@@ -246,7 +246,7 @@ def test_the_demo_asks_for_scans_where_a_decision_is_open(demo_run: Ran) -> None
     assert 0 < len(asked) < len(chances)
     assert asked == {store for store, chance in chances.items() if chance >= most}
     assert asked == {store for (store,) in found}
-    assert rows("select count(*) from scan_next where carried > worth * 1.5 + 1e-6") == [(0,)]
+    assert rows("select count(*) from scan_next where carried > worth + 1e-6") == [(0,)]
 
 
 def test_the_demo_s_sheet_and_page_name_the_stations_to_scan(demo_run: Ran) -> None:

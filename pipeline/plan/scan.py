@@ -317,7 +317,7 @@ def outlooks(
     if all(chance < least_chance for chance in chances):
         return [Outlook(chance, ()) for chance in chances]
     worth, best = prospects.worth()
-    carried = worth - prospects.without_each(best)
+    carried = worth - np.maximum(0.0, prospects.without_each(best))  # nobody need go at a loss
     turned = np.stack([prospects.choices_at(at, best) for at in range(carried.shape[0])])
     planned = prospects.planned
 
