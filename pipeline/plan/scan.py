@@ -24,6 +24,9 @@ Ints = NDArray[np.int64]
 Beta = tuple[float, float]
 
 DRAWS = 200
+DOUBT = 2.0
+"""What is known counts half where truths are drawn: the tails of posteriors are too light."""
+
 TRIED = (1, 2, 4, 8)
 """Numbers of visits to a station whose worth is compared."""
 SHARES: Floats = np.linspace(0.0, 1.0, 101)
@@ -105,7 +108,8 @@ class Prospects:
 
     Arrays are (stations, choices) or (draws, stations, choices); narrower stations are filled up
     with choices that are barred. `known` is the Beta of each busy share before the visit, where the
-    plan reckons with another than `stakes.beta`.
+    plan reckons with another than `stakes.beta`. Truths are drawn from it with a and b divided by
+    `doubt`; findings are added to it as it is, as the estimator does.
     """
 
     def __init__(  # noqa: PLR0913 - three inputs and a way of scanning; the rest are options
@@ -117,6 +121,7 @@ class Prospects:
         *,
         seed: str,
         known: Sequence[Sequence[Beta]] | None = None,
+        doubt: float = DOUBT,
     ) -> None:
         self.terms, self.price, self.scan = terms, stakes.price, scan
         self._random = np.random.default_rng(int(sha256(seed.encode()).hexdigest()[:16], 16))
@@ -136,7 +141,7 @@ class Prospects:
         self._stays = np.arange(widest) == self._present[:, None]
         self._reckoned = _mean_cost(*_filled(stakes.beta, count, widest))
         self._a, self._b = _filled(stakes.beta if known is None else known, count, widest)
-        drawn = self._random.beta(self._a, self._b, (DRAWS, count, widest))
+        drawn = self._random.beta(self._a / doubt, self._b / doubt, (DRAWS, count, widest))
         self._true = np.clip(drawn, _LEAST, 1 - _LEAST)
         self._given = self._held()
 
@@ -159,7 +164,8 @@ class Prospects:
     def much(self) -> Floats:
         """Return what each station gains by 2,000 more readings, (draws, stations)."""
         scan = ScanVisit(_MUCH_READINGS, self.scan.correlation)
-        return self._gain(*self._after(self._found(scan, _MUCH_VISITS), scan.worth(_MUCH_VISITS)))
+        found = self._found(scan, _MUCH_VISITS)
+        return self._gain(*self._after(found, scan.worth(_MUCH_VISITS)))
 
     def worth_of(self, visits: int) -> Floats:
         """Return per station the expected gain of each of so many visits, one of `TRIED`."""
@@ -311,7 +317,7 @@ def outlooks(
     if all(chance < least_chance for chance in chances):
         return [Outlook(chance, ()) for chance in chances]
     worth, best = prospects.worth()
-    carried = worth - prospects.without_each(best)
+    carried = worth - np.maximum(0.0, prospects.without_each(best))  # nobody need go at a loss
     turned = np.stack([prospects.choices_at(at, best) for at in range(carried.shape[0])])
     planned = prospects.planned
 
