@@ -18,7 +18,7 @@ UNIFORM = 4  # visits of each station
 STORES = 34  # of each seed: 102 in all
 MISSED = 0.005
 """Points of regret that are missed: 0.164 by the survey plan, 0.161 by twice the visits by rota.
-No more was aimed at. Means of seeds differ by 0.04 (seed 1: 0.201 to 0.304; 601: 0.157 to 0.123)."""
+None was aimed at. Means of seeds differ by 0.04 (seed 1: 0.201, 0.304; 601: 0.157, 0.123)."""
 _PRICE = Terms().per_visit
 
 
