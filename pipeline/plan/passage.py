@@ -153,8 +153,11 @@ def _subset_state(ground: Ground, moved: int) -> State:
     return tuple(new if moved >> k & 1 else old for k, (old, new) in ends)
 
 
-def _subset_costs(ground: Ground) -> list[int]:
-    """Cost of every state in which some stations have moved and the others have not."""
+def _changes(ground: Ground) -> tuple[int, list[int], list[list[int]]]:
+    """Return the cost of before, what moving each station adds, and what each pair adds to that.
+
+    Pairs stand below the diagonal.
+    """
     size = len(ground.stations)
     first = ground.cost(ground.before)
     alone = [ground.cost(_subset_state(ground, 1 << k)) - first for k in range(size)]
@@ -163,8 +166,14 @@ def _subset_costs(ground: Ground) -> list[int]:
         old, new = ground.before, ground.after
         straight = table[old[i]][old[j]] + table[new[i]][new[j]]
         joint[j][i] = straight - table[old[i]][new[j]] - table[new[i]][old[j]]
-    costs = [first] * (1 << size)
-    for moved in range(1, 1 << size):
+    return first, alone, joint
+
+
+def _subset_costs(ground: Ground) -> list[int]:
+    """Cost of every state in which some stations have moved and the others have not."""
+    first, alone, joint = _changes(ground)
+    costs = [first] * (1 << len(alone))
+    for moved in range(1, len(costs)):
         top = moved.bit_length() - 1
         rest = moved ^ (1 << top)
         together = sum(x for i, x in enumerate(joint[top]) if rest >> i & 1)
@@ -270,19 +279,38 @@ def shortcut(way: Sequence[State]) -> list[State]:
 
 def beam(ground: Ground, ceiling: int, width: int) -> tuple[int, list[State]]:
     """Good direct order for many stations: keep the `width` best sets moved at each step."""
-    near = Surroundings(ground, once=True)
-    before, goal = ground.before, ground.after
-    layer: list[tuple[int, int, list[State], int]] = [(ceiling, 0, [before], ground.cost(before))]
-    for _ in ground.stations:
-        reached: dict[State, tuple[int, int, list[State], int]] = {}
-        for worst, total, way, cost in layer:
-            for new, price in near.after(way[-1], cost):
-                if apart(new, goal) >= apart(way[-1], goal):
-                    continue
-                inner = new != goal
-                own = price + ground.late(new) if inner else 0
-                key = (max(worst, price) if inner else worst, total + own)
-                if new not in reached or key < reached[new][:2]:
-                    reached[new] = (*key, [*way, new], price)
-        layer = sorted(reached.values(), key=lambda entry: (*entry[:2], entry[2]))[:width]
-    return layer[0][0], layer[0][2]
+    first, alone, joint = _changes(ground)
+    both = [[joint[max(i, j)][min(i, j)] for i in range(len(joint))] for j in range(len(joint))]
+    size = len(alone)
+    layer = [_Kept(ceiling, 0, [ground.before], 0, first, alone)]
+    for at in range(1, size + 1):
+        reached: dict[int, tuple[int, int, list[State], _Kept, int]] = {}
+        for kept in layer:
+            for k in (k for k in range(size) if not kept.moved >> k & 1):
+                price, moved = kept.cost + kept.dearer[k], kept.moved | 1 << k
+                new = (*kept.way[-1][:k], ground.after[k], *kept.way[-1][k + 1 :])
+                worst = max(kept.worst, price) if at < size else kept.worst
+                total = kept.total + (price + ground.late(new) if at < size else 0)
+                if moved not in reached or (worst, total) < reached[moved][:2]:
+                    reached[moved] = (worst, total, [*kept.way, new], kept, k)
+        best = sorted(reached.values(), key=lambda entry: entry[:3])[:width]
+        layer = [
+            _Kept(
+                worst, total, way, kept.moved | 1 << k, kept.cost + kept.dearer[k],
+                [x + y for x, y in zip(kept.dearer, both[k], strict=True)],
+            )
+            for worst, total, way, kept, k in best
+        ]  # fmt: skip
+    return layer[0].worst, layer[0].way
+
+
+@dataclass(frozen=True, slots=True)
+class _Kept:
+    """A set of stations moved, the way there, and what moving each of the others costs more."""
+
+    worst: int
+    total: int
+    way: list[State]
+    moved: int
+    cost: int
+    dearer: list[int]
