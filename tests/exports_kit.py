@@ -233,7 +233,9 @@ def found_in(folder: Path, of: Settings | None = None) -> Found:
         read = database.connection
         facts = {kind: read.table(table) for kind, table in TABLES.items()}
         rows = {
-            kind: [dict(zip(fact.columns, row, strict=True)) for row in fact.fetchall()]
+            kind: [
+                dict(zip(fact.columns, row, strict=True)) for row in fact.order("all").fetchall()
+            ]
             for kind, fact in facts.items()
         }
         aside = read.execute(

@@ -285,7 +285,8 @@ def test_labels_decide_with_the_air(tmp_path: Path, settings: Settings) -> None:
     with chain(tmp_path) as database:
         set_limits(database, settings)
         database.connection.execute(
-            "insert into station_load values ('B', 'B-01', 50, 0, 1, 0, 0.1, 1.0)"
+            "insert into station_load (store, station, labels, weak_labels, silent_labels,"
+            " lone_labels, air_share, weight) values ('B', 'B-01', 50, 0, 1, 0, 0.1, 1.0)"
         )
         propose(database, settings)
         approve_all(database)

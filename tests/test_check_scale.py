@@ -32,12 +32,12 @@ _CHAIN = (
     from range($stores) r(s), range(8) m(n), unnest([date '2026-08-30', date '2026-09-30']) t(d)
     """,
     """
-    insert into label_seen
+    insert into label_seen (store, label, seen_on, station, level_dbm, stations_heard, success_pct,
+        last_heard_on, updates_per_day, payload_octets, channels)
     select 'S' || s, 'L' || s * 4000 + l, date '2026-09-30', 'S' || s || '-' || l % 8,
         -50 - hash(s, l) % 350 / 10, 1 + hash(l, s) % 4, 90 + hash(l, 1, s) % 100 / 10,
         date '2026-09-30' - (hash(l, 2, s) % 10)::integer, 1 + hash(l, 3, s) % 80 / 10,
-        1000 + hash(l, 4, s) % 2000, if(l % 4000 = 0, '11 15 20 25', '11 15 20 25 26'),
-        null, null, null
+        1000 + hash(l, 4, s) % 2000, if(l % 4000 = 0, '11 15 20 25', '11 15 20 25 26')
     from range($stores) r(s), range(4000) m(l)
     """,
     """
@@ -48,7 +48,8 @@ _CHAIN = (
     where c + k < 34 or s % 20 <> 0
     """,
     """
-    insert into wifi_seen
+    insert into wifi_seen (store, station, seen_on, network, wifi_channel, width_mhz, secondary,
+        level_dbm, utilisation_pct)
     select 'S' || s, null, date '2026-09-30', 'net ' || w, [1, 6, 11, 13][w % 4 + 1], 20, null,
         -55 - w, 20
     from range($stores) r(s), range(6) m(w)
@@ -64,7 +65,8 @@ _CHAIN = (
     from range($stores) r(s), range(8) m(a), range(8) n(b) where a <> b
     """,
     """
-    insert into station_load
+    insert into station_load (store, station, labels, weak_labels, silent_labels, lone_labels,
+        air_share, weight)
     select 'S' || s, 'S' || s || '-' || n, 500, (s * n) % 80, (s + n) % 15, (s * n) % 200, 0.05, 1
     from range($stores) r(s), range(8) m(n)
     """,

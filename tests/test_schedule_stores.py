@@ -48,7 +48,8 @@ def database(tmp_path: Path) -> Iterator[Database]:
             for station in ("a", "b"):
                 names = {"s": store, "t": f"{store}-{station}"}
                 run(
-                    "insert into station_load values ($s, $t, $l, 0, 0, 0, 0.1, 1)",
+                    "insert into station_load (store, station, labels, weak_labels, silent_labels,"
+                    " lone_labels, air_share, weight) values ($s, $t, $l, 0, 0, 0, 0.1, 1)",
                     {**names, "l": labels // 2},
                 )
                 run(
@@ -172,12 +173,14 @@ def test_staff_and_wifi_neighbours_keep_stores_apart(database: Database) -> None
     for store, network in (("S1", "02-1A-2B-3C-4D-5E"), ("S2", "02:1a:2b:3c:4d:5e")):
         for name in (network, "our-net"):
             database.connection.execute(
-                "insert into wifi_seen values "
+                "insert into wifi_seen (store, station, seen_on, network, wifi_channel, "
+                "width_mhz, secondary, level_dbm, utilisation_pct) values "
                 "($s, null, date '2026-10-20', $n, 1, 20, null, -60, null)",
                 {"s": store, "n": name},
             )
     database.connection.execute(
-        "insert into wifi_seen values "
+        "insert into wifi_seen (store, station, seen_on, network, wifi_channel, "
+        "width_mhz, secondary, level_dbm, utilisation_pct) values "
         "('S3', null, date '2026-10-20', 'our-net', 1, 20, null, -60, null)"
     )
     schedule(database, _settings(waves=waves, staff=(("S3", "S4"),)), Silent())

@@ -27,6 +27,7 @@ _ABOVE = re.compile(r"([A-Z]\w[\w ]*): (\S.*)")
 _MAPPED = re.compile(r'(?:# )?"(.+)" = "(\w+)"')
 LASTING = ("Dates", "Decimals", "Unit", "Channels", "PAN IDs", "Positions", "Shares", "Clock")
 """Lines above the headings that may hold for every export of a kind."""
+_NEEDED = frozenset({"yes", "set", "long"})
 _CHANNEL = re.compile(r"\D*(1[1-9]|2[0-6])( dbm)?")
 
 
@@ -116,9 +117,14 @@ class Fitted:
 
     @property
     def fit(self) -> tuple[int, int, int]:
-        """How well the kind fits: fields known for sure, known or found, and few lacking."""
-        known = sum(why == "heading" for why in self.why.values())
-        return known, len(self.places), -len(self.lacking)
+        """How well the kind fits: by needed fields with a heading, all known or found, few lacking.
+
+        What many kinds may have beside, such as a day, tells none of them.
+        """
+        (fields,) = (each.fields for each in EXPORT_KINDS if each.name == self.kind)
+        needed = {field.name for field in fields if field.needed in _NEEDED}
+        sure = sum(why == "heading" and field in needed for field, why in self.why.items())
+        return sure, len(self.places), -len(self.lacking)
 
 
 def proposal(
@@ -138,11 +144,13 @@ def _fitted(
     places = dict(vocabulary.known(guess.kind, cells))
     why = dict.fromkeys(places.values(), "heading")
     texts = [" ".join(cell.split()) for cell in cells]
+    elsewhere = {fold(word) for words in vocabulary.fields.values() for word in words}
     for field, heading in guess.found.items():
         place = texts.index(heading)
         if (
             place not in places
             and field not in why
+            and fold(heading) not in elsewhere  # it stands for something of another kind
             and _may_be(heading, values[place], form[field])
         ):
             places[place] = field

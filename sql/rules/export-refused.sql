@@ -3,8 +3,8 @@
 -- title.de: Export konnte nicht übernommen werden
 -- severity: fix
 -- says: {refused}
--- says.de: Diese Datei ist nicht übernommen; {rows_read:# Zeile fehlt|# Zeilen fehlen} dem Plan. Woran
---   es liegt und was hilft, nennt `quietaisle check`.
+-- says.de: Diese Datei ist nicht übernommen; {rows_read:# Zeile fehlt|# Zeilen fehlen} dem Plan.
+--   Woran es liegt und was hilft, nennt `quietaisle check`.
 -- why: Nothing in this file counts: whatever it says of its stores is missing from the plan.
 -- do: Mend the file as the sentence says and run again.
 -- source: common practice, no published source

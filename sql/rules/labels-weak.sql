@@ -9,7 +9,8 @@
 -- why: A label that hears its station below {weak_label_dbm} dBm needs repeats for every update and
 --   drops out when a shelf is filled. Up to {weak_label_share_limit:%} of a station's labels may.
 -- do: No channel helps them. Check antenna and mounting, or raise the power within the limit; the
---   sheet Further places says where another station or antenna would reach them, or where to measure.
+--   sheet Further places says where another station or antenna would reach them, or where to
+--   measure.
 -- source: common practice, no published source
 select store, station as subject, weak_labels, labels, weak_labels / labels as share
 from station_load

@@ -3,8 +3,8 @@
 -- title.de: Regel konnte nicht angewendet werden
 -- severity: fix
 -- says: {sentences}
--- says.de: Wonach diese Regel sucht, ist nicht geprüft; die Datei der Regel lässt sich so nicht anwenden.
---   Den Fehler nennt `quietaisle check`.
+-- says.de: Wonach diese Regel sucht, ist nicht geprüft; die Datei der Regel lässt sich so nicht
+--   anwenden. Den Fehler nennt `quietaisle check`.
 -- why: What this rule looks for was not looked for in this run; all other rules did run.
 -- do: Mend the file at the line named and run again.
 -- source: common practice, no published source

@@ -13,8 +13,9 @@
 -- do: Send a team where a visit is worth it: the reviews list the stores by that.
 -- source: common practice, no published source
 select n.store, n.store as subject, any_value(s.unsettled) as chance,
-    count(distinct n.station) as stations, any_value(n.station) filter (n.place = 1) as first,
-    any_value(n.visits) filter (n.place = 1) as visits
+    count(distinct n.station) as stations, min_by(n.station, n.place) as first,
+    min_by(n.visits, n.place) as visits
 from scan_next n join plan_sensitivity s using (store)
+anti join station_planned using (store, station)   -- not on the air, so nothing to find yet
 group by n.store
 order by n.store, subject;
