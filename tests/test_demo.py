@@ -8,6 +8,7 @@ from dataclasses import replace
 from datetime import date, datetime
 from pathlib import Path
 
+import pypdfium2
 import pytest
 from changes_kit import fill_in
 from demo_run import Ran
@@ -116,6 +117,9 @@ def test_of_the_fortnight_later_one_store_is_back_and_one_lacks_labels(
     sheet = load_workbook(ran.request.out / "North" / "N102" / "change-plan.xlsx")["Results"]
     told = [[cell.value for cell in row] for row in sheet.iter_rows()]
     assert [row[2] for row in told if row[0] == "N102"] == list(STRAGGLERS)
+    with pypdfium2.PdfDocument(ran.request.out / "North" / "N102" / "summary.pdf") as document:
+        page = document[0].get_textpage().get_text_range()
+    assert f"bring back {len(STRAGGLERS)} labels not heard since" in page
     late = load_workbook(ran.request.out / "North" / "review.xlsx")["Late"]
     told = [[cell.value for cell in row] for row in late.iter_rows()]
     assert [row[4] for row in told if row[0] == "labels not back"] == ["N102-02"]

@@ -40,6 +40,8 @@ def asked(content: StoreContent, words: Wording) -> str:
         if not nights:
             return words.counted("wanted.plan", due)
         return words.counted("wanted.carry_out", due, day=words.day(min(nights).date()))
+    if any(one.rule == "labels-not-back" and not one.excepted for one in content.findings):
+        return words.counted("wanted.fetch", len(content.behind))
     found = content.figures.findings
     if settle := found[Severity.STOP] + found[Severity.FIX]:
         return words.counted("wanted.settle", settle)
