@@ -77,7 +77,7 @@ def test_half_the_visits_reach_the_regret_of_a_uniform_survey() -> None:
 
 @pytest.mark.slow
 def test_what_is_settled_stays_as_it_is(capsys: pytest.CaptureFixture[str]) -> None:
-    """Of the stores declared settled at most 5 % change by more than the price, and what is missed."""
+    """Of stores declared settled at most 5 % change by more than the price, and what is missed."""
     found = [_measured(seed) for seed in HELD_BACK]
     with capsys.disabled():
         for seed, one in zip(HELD_BACK, found, strict=True):
