@@ -118,8 +118,8 @@ def price_wishes(  # noqa: PLR0913 - a store, its wishes, and three terms of the
         wider = with_station(wider, rows.cover, here, labels, limits)
         if found is None:
             notes.append(
-                f"{spot.name}: how many weak labels it would reach is not known; a place within 3 m "
-                "of a station counts for none."
+                f"{spot.name}: how many weak labels it would reach is not known; a place "
+                "within 3 m of a station counts for none."
             )
         else:
             notes.append(
