@@ -132,14 +132,14 @@ def _told(head: CoverStore, found: Choice) -> CoverStore:
 
 
 @dataclass(frozen=True, slots=True)
-class _Known:
+class _Reckoning:
     reach: Reach
     kinds: tuple[str, ...]  # of each spot
     indoors: Indoors
     offset_db: float
 
 
-def _known(rows: CoverRows, limits: Mapping[str, float]) -> _Known | str:
+def _known(rows: CoverRows, limits: Mapping[str, float]) -> _Reckoning | str:
     """Return what places would reach, or why that cannot be worked out."""
     stations = [_spot(s) for s in rows.stations if s.status in _ON_AIR and s.x_m is not None]
     at = {spot.name: place for place, spot in enumerate(stations)}
@@ -170,7 +170,7 @@ def _known(rows: CoverRows, limits: Mapping[str, float]) -> _Known | str:
         levels, places, spots, kinds=labels, ways=ways, level_dbm=limits["weak_label_dbm"]
     )
     offset = sum(way.weight * way.offset_db for way in ways)
-    return _Known(known, tuple(kinds), indoors, offset)
+    return _Reckoning(known, tuple(kinds), indoors, offset)
 
 
 def _kinds(weak: Sequence[LabelLevel], at: Mapping[str, int], points: Figures) -> list[WeakLabels]:
@@ -260,7 +260,7 @@ def _fitted_db(
 
 
 def _places(
-    known: _Known, found: Choice, store: str, limits: Mapping[str, float]
+    known: _Reckoning, found: Choice, store: str, limits: Mapping[str, float]
 ) -> tuple[CoverPlace, ...]:
     places = []
     for rank, at in enumerate(found.spots, start=1):
@@ -289,7 +289,7 @@ def _places(
     return tuple(places)
 
 
-def _reach_m(spot: Spot, known: _Known, level_dbm: float) -> float:
+def _reach_m(spot: Spot, known: _Reckoning, level_dbm: float) -> float:
     """Return how far a spot is heard at a level, on average, in m."""
     low, high = 0.5, _MOST_REACH_M
     for _ in range(20):

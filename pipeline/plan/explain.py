@@ -43,6 +43,11 @@ class Evidence:
     own: tuple[float, float] | None = None
 
     @property
+    def scanned(self) -> tuple[float, float]:
+        """The a and b of the Beta as a scan would find it."""
+        return self.own or (self.a, self.b)
+
+    @property
     def reckoned(self) -> float:
         """The share that the plan reckons with: where nothing is known, the portfolio's prior."""
         return self.a / (self.a + self.b) if self.share is None else self.share

@@ -67,14 +67,14 @@ def scans_of(
 
 
 def _own(known: Evidence | None) -> tuple[float, float]:
-    if known is None:
-        return 1.0, 1.0
-    return (known.a, known.b) if known.own is None else known.own
+    return (1.0, 1.0) if known is None else known.scanned
 
 
 def _rows(
     case: Case, store: str, stations: Sequence[StoreStation], outlook: Outlook, visit: _Visit
 ) -> Iterator[ScanNext]:
+    # `quiet`: an own station would be heard in a scan of the channel, where it is today.
+    on = {one.station: one.channel for one in case.problem.stations}
     for place, one in enumerate(outlook.asked, start=1):
         station = stations[one.station]
         for at, carried in sorted(one.channels.items(), key=lambda item: (-item[1], item[0])):
@@ -88,16 +88,11 @@ def _rows(
                 readings=visit.scan.readings,
                 worth=one.worth,
                 carried=carried,
-                quiet=_disturbed(case, station.station, channel, visit.earshot),
+                quiet=any(
+                    heard.station == station.station
+                    and hit(heard, channel, on[heard.neighbour]) >= visit.earshot
+                    for heard in case.problem.heard
+                ),
                 turns_at=turn.share,
                 channel_then=None if turn.choice is None else station.choices[turn.choice],
             )
-
-
-def _disturbed(case: Case, station: str, channel: int, earshot: float) -> bool:
-    """Tell whether an own station would be heard in a scan of a channel, where it is today."""
-    on = {one.station: one.channel for one in case.problem.stations}
-    return any(
-        heard.station == station and hit(heard, channel, on[heard.neighbour]) >= earshot
-        for heard in case.problem.heard
-    )

@@ -119,7 +119,7 @@ def after_scan(case: Case, found: Mapping[tuple[str, int], float], visit: ScanVi
 
 
 def _scanned(known: Evidence, share: float, visit: ScanVisit) -> Evidence:
-    a, b = known.own or (known.a, known.b)
+    a, b = known.scanned
     a, b = a + visit.worth(1) * share, b + visit.worth(1) * (1 - share)
     low, high = (float(betaincinv(a, b, point)) for point in (0.05, 0.95))
     return replace(
