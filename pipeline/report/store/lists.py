@@ -42,7 +42,6 @@ _STAY_LINES = 4
 _HELD_LINES, _SIDE_LINES = 3, 10  # the second with stores next door
 _COUNT_W = 40.0
 _OUTCOMES, _OUTCOME_LINES = 3, 4
-LABELS_LEAST = HEADING_H + TINY.leading + 4 * SMALL.leading  # points: heads, store, two rows
 _NUMBER = Type(style.SMALL, Face.STRONG, style.PAPER)
 
 
