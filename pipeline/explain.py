@@ -271,7 +271,7 @@ def _estimate(known: TracedChannel) -> Iterator[str]:
     if known.blocks:
         header = (
             "visit", "begins", "weeks", "hour", "kind", "dwell ms", "dBm", "readings", "busy",
-            "span s", "spread",
+            "still", "span s", "spread",
         )  # fmt: skip
         yield from _table(header, [_block(one, known) for one in known.blocks])
 
@@ -283,7 +283,7 @@ def _block(one: TracedBlock, known: TracedChannel) -> tuple[str, ...]:
     return (
         str(one.visit + 1), f"{one.begins:%Y-%m-%d %H:%M:%S}", str(one.weeks), str(one.hour),
         one.statistic, _number(one.dwell_ms), _text(one.level_dbm), str(one.readings),
-        str(one.busy), f"{one.span_s:g}", f"{spread:.6f}",
+        str(one.busy), _number(one.still), f"{one.span_s:g}", f"{spread:.6f}",
     )  # fmt: skip
 
 

@@ -109,7 +109,7 @@ def estimated(page: str, channel: int) -> tuple[float, float, float]:
     visits: dict[tuple[str, str], Floats] = {}
     quiet: dict[tuple[str, str], bool] = {}
     rows = re.findall(
-        r"^  (\d+) +\S+ \S+ +(\d+) +(\d+) +single +\S+ +\S+ +(\d+) +(\d+) +(\S+) +\S+$",
+        r"^  (\d+) +\S+ \S+ +(\d+) +(\d+) +single +\S+ +\S+ +(\d+) +(\d+) +- +(\S+) +\S+$",
         part, re.MULTILINE,
     )  # fmt: skip
     assert len(rows) > 20

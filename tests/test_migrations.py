@@ -37,6 +37,7 @@ EVENTS = {
     5: {"proposed": 8, "approved": 6, "refused": 1, "scheduled": 2, "lapsed": 2},
     6: {"proposed": 8, "approved": 6, "refused": 1, "scheduled": 2, "lapsed": 2},
     7: {"proposed": 8, "approved": 6, "refused": 1, "scheduled": 2, "lapsed": 2},
+    8: {"proposed": 8, "approved": 6, "refused": 1, "scheduled": 2, "lapsed": 2},
 }
 Rows = list[tuple[object, ...]]
 

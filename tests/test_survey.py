@@ -68,6 +68,7 @@ def _scan(
     *,
     quiet: bool = True,
     clock: str = "store",
+    statistic: str = "single",
 ) -> None:
     for level_dbm, readings in Counter(levels_dbm).items():  # as ingest folds them
         _add(
@@ -79,7 +80,8 @@ def _scan(
             clock=clock,
             channel=channel,
             level_dbm=level_dbm,
-            statistic="single",
+            statistic=statistic,
+            dwell_ms=138.24,
             own_quiet=quiet,
             readings=readings,
         )
@@ -155,6 +157,27 @@ def test_utc_readings_are_read_on_the_stores_clock(database: Database) -> None:
 
     hours = database.connection.execute("select hour, readings from block_today").fetchall()
     assert hours == [(8, 10)]
+
+
+@pytest.mark.parametrize(
+    ("lowest_dbm", "still"),
+    [(-99.0, 5), (-95.0, 4), (-90.0, 4), (-87.0, 2), (-70.0, 0)],
+)
+def test_means_at_the_floor_of_their_radio_are_counted(
+    database: Database, lowest_dbm: float, still: int
+) -> None:
+    """Up to -91 dBm, or 5 dB above the lowest of a deafer radio, but no louder than -85 dBm."""
+    over_dbm = (0.0, 0.0, 3.0, 5.0, 8.0, 40.0)
+    _scan(database, [lowest_dbm + over for over in over_dbm], statistic="mean")
+    _scan(database, [-95.0] * 4, 15)
+    survey(database, SETTINGS)
+
+    rows = database.connection.execute(
+        "select channel, still from block_today order by channel"
+    ).fetchall()
+    assert rows == [(15, None)]  # only channels a station is or was on are kept
+    found = database.frame("survey", "scans").filter(channel=11)
+    assert found["still"].to_list() == [still]
 
 
 def test_an_unknown_time_zone_does_not_end_the_survey(database: Database) -> None:

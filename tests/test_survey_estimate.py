@@ -167,6 +167,22 @@ def test_means_are_bounded_by_their_power() -> None:
     assert estimates[2] > 0.15
 
 
+def test_still_means_tell_few_loud_bursts_from_many_weak_ones() -> None:
+    """Means of -90 dBm: where half are still the bursts are loud, where none is they are weak.
+
+    Where nobody counted them, neither is known. All still, whatever the level: nothing was there.
+    """
+    scan = _scans((NOON, 30, 0), statistic="mean").with_columns(pl.lit(-90.0).alias("level_dbm"))
+    half, none, every = (
+        _row(scan.with_columns(pl.lit(still, pl.Int64).alias("still"))) for still in (15, 0, 30)
+    )
+    unknown = _row(scan)
+    assert every["busy_high"] < 0.005
+    assert unknown["busy_low"] == none["busy_low"] == 0
+    assert half["busy_low"] > 0.001
+    assert half["busy_estimate"] > 2 * none["busy_estimate"]
+
+
 @pytest.mark.parametrize("spread", [0.3, 0.8, 2.0])
 def test_parts_are_right_on_average(spread: float) -> None:
     """However far parts stray, the mean of their shares is that of the whole."""

@@ -17,10 +17,18 @@ class Assumptions:
             Readings spread over longer than the last span average it out.
         reading_spread: how far the load of one dwell strays from its block, for readings that are
             maxima: they saturate, so that a load that varies looks lower than it is.
-        burst_ms: mean length of a burst and weight of each, for readings that are maxima.
-        burst_steps_db: for readings that are means: levels tried of the typical burst, around the
-            loudest a Wi-Fi survey gives; weaker networks share the time, so most lie below it.
-        burst_dbm: levels tried where no survey gives one.
+        burst_ms: mean lengths of a burst, equally likely, for readings over a dwell.
+        burst_steps_db: for readings that are means: levels tried of the typical burst, equally
+            likely, around the loudest a Wi-Fi survey gives; weaker networks share the time, so
+            most lie below it.
+        burst_dbm: levels tried where no survey gives one; as many as lengths.
+        burst_spread_db: how far bursts of one network stray from its level.
+        least_heard: a network whose level is far below the threshold is above it at least so much
+            of its time, so that a share that is all but 0 can stand for it.
+        apart: how likely it is that the power is that of bursts below the threshold and says
+            nothing of those above.
+        still_dbm: means up to here are at the floor of a radio: no burst of note fell into them.
+        alone: how likely it is that nothing else kept a mean from being still.
         mean_busy: most that the means of one block count as, in readings found busy: not their
             number but the level of the bursts limits what they tell.
         mean_worth: most that they count as in all.
@@ -50,18 +58,19 @@ class Assumptions:
     moment_spread: float = 1.3
     moments: tuple[tuple[float, float], ...] = ((10.0, 1.0), (60.0, 0.5), (300.0, 0.2))
     reading_spread: float = 0.2
-    burst_ms: tuple[tuple[float, float], ...] = (
-        (0.5, 0.1),
-        (1.0, 0.2),
-        (2.0, 0.4),
-        (4.0, 0.2),
-        (8.0, 0.1),
-    )
-    burst_steps_db: tuple[float, ...] = (3.0, 0.0, -4.0, -9.0, -15.0)
+    burst_ms: tuple[float, ...] = (0.5, 1.0, 1.0, 2.0, 2.0, 2.0, 2.0, 4.0, 4.0, 8.0)
+    burst_steps_db: tuple[float, ...] = (3.0, 0.0, -1.0, -2.0, -3.0, -5.0, -7.0, -9.0, -12.0, -16.0)
     mean_busy: float = 1.5
     mean_worth: float = 100.0
     threshold_dbm: float = -75.0
-    burst_dbm: tuple[float, ...] = (-78.0, -72.0, -66.0, -60.0, -52.0)
+    burst_dbm: tuple[float, ...] = (
+        -86.0, -82.0, -79.0, -77.0, -75.0, -73.0, -70.0, -66.0, -60.0, -52.0
+    )  # fmt: skip
+    burst_spread_db: float = 2.0
+    least_heard: float = 0.01
+    apart: float = 0.1
+    still_dbm: float = -91.0
+    alone: float = 0.6
     floor_dbm: float = -95.0
     half_life_days: float = 180.0
     hours: tuple[int, int] = (8, 20)

@@ -90,6 +90,7 @@ def _plain(blocks: pl.DataFrame, assumed: Assumptions) -> pl.DataFrame:
         pl.when(is_mean).then(pl.col("level_dbm")).alias("level_dbm"),
         pl.when(is_mean).then(pl.col("burst_dbm").round(0)).alias("burst_dbm"),
         pl.when(~is_single).then(pl.col("dwell_ms")).alias("dwell_ms"),
+        pl.when(is_mean).then(pl.col("still")).alias("still"),
         pl.when(is_mean).then(0).otherwise(pl.col("busy")).alias("busy"),
         moment.alias("moment"),
     )

@@ -1,19 +1,25 @@
 """What a block of readings says about the share of time its channel was busy then."""
 
 from dataclasses import dataclass
+from functools import lru_cache
+from typing import NamedTuple
 
 import numpy as np
 import polars as pl
 from numpy.typing import NDArray
+from scipy.special import ndtr
 
 from pipeline.estimate.assumptions import Assumptions
 from pipeline.estimate.grid import LOGITS, SHARES, straying
 
 Floats = NDArray[np.float64]
 
-CONTENT = ("statistic", "dwell_ms", "level_dbm", "readings", "busy", "burst_dbm")
 _SHORTEST_DWELL_MS = 0.256  # two averages of 128 us; a shorter maximum is one reading
 _LEAST = 1e-12
+_SURE = 1e-9  # no count of still dwells is impossible
+_TINY = 1e-250
+_NEVER = -600.0  # a log likelihood
+_NODES = 8
 _ABOVE_BURST = 1.26  # a mean more than 1 dB above the burst it is made of refutes the burst's level
 
 
@@ -25,6 +31,17 @@ def caught(share: Floats, burst_ms: float, dwell_ms: float) -> Floats:
     """
     rate = dwell_ms * share / (burst_ms * (1 - share))
     result: Floats = 1 - (1 - share) * np.exp(-rate)
+    return result
+
+
+def stillness(share: Floats, burst_ms: Floats, dwell_ms: float, least_ms: Floats) -> Floats:
+    """Return the chance that no burst of at least `least_ms` falls into a dwell.
+
+    As `caught`, with exponential bursts of mean L, of which exp(-least / L) are so long: (1 - u)
+    exp(-D u exp(-least / L) / (L (1 - u))). A dwell that begins within a burst counts as hit.
+    """
+    rate = dwell_ms * share * np.exp(-least_ms / burst_ms) / (burst_ms * (1 - share))
+    result: Floats = (1 - share) * np.exp(-rate)
     return result
 
 
@@ -49,38 +66,52 @@ class Told:
     weight: Floats
 
 
+class _Block(NamedTuple):
+    """What matters of a block, as `CONTENT` names it."""
+
+    statistic: str
+    dwell_ms: float | None
+    level_dbm: float | None
+    readings: int
+    busy: int
+    still: int | None
+    burst_dbm: float | None
+
+
+CONTENT = _Block._fields
+
+
 def told(unique: pl.DataFrame, assumed: Assumptions) -> Told:
     """Return what each distinct block (rows with the columns of `CONTENT`) says.
 
     The likelihood is (doubts, blocks, grid), 1 at its highest; a channel's burst length and level
     are the same in all its blocks, so doubts are averaged over only once blocks are put together.
     """
-    weight = np.array([share for _, share in assumed.burst_ms])
-    rows = [_row(row, assumed) for row in unique.select(CONTENT).iter_rows()]
+    rows = [_said(_Block(*row), assumed) for row in unique.select(CONTENT).iter_rows()]
     quiet = np.array([bool(log[:, 0].max() > -1) for log in rows], dtype=bool)
-    stacked = np.exp(np.stack(rows, axis=1)) if rows else np.zeros((weight.size, 0, LOGITS.size))
-    if not unique["statistic"].is_in(("max", "mean")).any():
-        return Told(stacked[:1], quiet, np.ones(1))
-    return Told(stacked, quiet, weight / weight.sum())
-
-
-_Row = tuple[str, float | None, float | None, int, int, float | None]
-
-
-def _row(row: _Row, assumed: Assumptions) -> Floats:
-    """Return the log likelihood of one block, (doubts, grid), 0 at its highest."""
-    statistic, dwell_ms, level_dbm, readings, busy, burst_dbm = row
     count = len(assumed.burst_ms)
-    dwell = dwell_ms or 0.0
-    if statistic == "max" and dwell >= _SHORTEST_DWELL_MS:
+    stacked = np.exp(np.stack(rows, axis=1)) if rows else np.zeros((count, 0, LOGITS.size))
+    statistics = set(unique["statistic"])
+    if "mean" in statistics:
+        return Told(stacked, quiet, np.full(count, 1 / count))
+    _, some = np.unique(assumed.burst_ms, return_index=True)
+    if "max" in statistics:
+        return Told(stacked[some], quiet, np.diff(np.append(some, count)) / count)
+    return Told(stacked[:1], quiet, np.ones(1))
+
+
+def _said(block: _Block, assumed: Assumptions) -> Floats:
+    """Return the log likelihood of one block, (doubts, grid), 0 at its highest."""
+    dwell = block.dwell_ms or 0.0
+    if block.statistic == "max" and dwell >= _SHORTEST_DWELL_MS:
         strays = straying(assumed.reading_spread)
-        chances = [strays @ caught(SHARES, ms, dwell) for ms, _ in assumed.burst_ms]
-        log = np.stack([_binomial(chance, readings, busy) for chance in chances])
-    elif statistic == "mean" and dwell >= _SHORTEST_DWELL_MS and level_dbm is not None:
-        log = _mean(level_dbm, readings, dwell, burst_dbm, assumed)
+        chances = [strays @ caught(SHARES, ms, dwell) for ms in assumed.burst_ms]
+        log = np.stack([_binomial(chance, block.readings, block.busy) for chance in chances])
+    elif block.statistic == "mean" and dwell >= _SHORTEST_DWELL_MS and block.level_dbm is not None:
+        log = _mean(block, block.level_dbm, dwell, assumed)
     else:
-        log = np.tile(_binomial(SHARES, readings, busy), (count, 1))
-    capped: Floats = np.maximum(log - log.max(), -600.0)
+        log = np.tile(_binomial(SHARES, block.readings, block.busy), (len(assumed.burst_ms), 1))
+    capped: Floats = np.maximum(log - log.max(), _NEVER)
     return capped
 
 
@@ -90,26 +121,93 @@ def _binomial(chance: Floats, readings: float, busy: float) -> Floats:
     return result
 
 
-def _mean(
-    level_dbm: float, readings: int, dwell_ms: float, burst_dbm: float | None, assumed: Assumptions
-) -> Floats:
-    """The power mean over dwells is the burst's power times the share, for each level tried.
+@dataclass(frozen=True)
+class _Tried:
+    """The levels tried of a channel's bursts, how much of them is above the threshold, the air.
 
-    Bursts of a level below the threshold account for the power and leave the channel free.
+    air: (levels, grid), the time bursts of a level take if they are above it for the grid's share.
     """
-    tried = np.array(assumed.burst_dbm)
+
+    level_dbm: Floats
+    heard: Floats
+    air: Floats
+
+
+@lru_cache(maxsize=256)
+def _tried(burst_dbm: float | None, assumed: Assumptions) -> _Tried:
+    level_dbm = np.array(assumed.burst_dbm)
     if burst_dbm is not None:
-        tried = burst_dbm + np.array(assumed.burst_steps_db)
+        level_dbm = burst_dbm + np.array(assumed.burst_steps_db)
+    above = ndtr((level_dbm - assumed.threshold_dbm) / assumed.burst_spread_db)
+    heard = np.maximum(above, assumed.least_heard)
+    return _Tried(level_dbm, heard, np.minimum(SHARES / heard[:, None], 1 - _LEAST))
+
+
+def _mean(block: _Block, level_dbm: float, dwell_ms: float, assumed: Assumptions) -> Floats:
+    """The power mean over dwells is the bursts' power times the time they take, per level tried.
+
+    Bursts stray about their level: those above the threshold make the channel busy, those below
+    account for the power and leave it free. How many dwells are still tells few loud bursts from
+    many weak ones.
+    """
+    tried = _tried(block.burst_dbm, assumed)
     above_mw = max(0.0, 10 ** (level_dbm / 10) - 10 ** ((assumed.floor_dbm + 1) / 10))
-    part = above_mw / 10 ** (tried / 10)
-    typical_ms = sorted(ms for ms, _ in assumed.burst_ms)[len(assumed.burst_ms) // 2]
-    most = min(readings * averaged(dwell_ms, typical_ms), assumed.mean_worth)
-    share = np.minimum(part, 1.0)
-    worth = np.minimum(most, assumed.mean_busy / np.maximum(share, _LEAST))
-    weak = tried < assumed.threshold_dbm
-    share, worth = np.where(weak, 0.0, share), np.where(weak, np.minimum(worth, 1.0), worth)
-    log = np.stack([_binomial(SHARES, n, n * u) for n, u in zip(worth, share, strict=True)])
+    part = above_mw / 10 ** (tried.level_dbm / 10)
+    taken = np.minimum(part, 1.0)
+    typical_ms = sorted(assumed.burst_ms)[len(assumed.burst_ms) // 2]
+    most = min(block.readings * averaged(dwell_ms, typical_ms), assumed.mean_worth)
+    worth = np.minimum(most, assumed.mean_busy / np.maximum(taken, _LEAST))
+    rows = zip(tried.air, worth, worth * taken, strict=True)
+    log = np.stack([_binomial(air, n, busy) for air, n, busy in rows])
+    log = np.where(tried.heard[:, None] >= SHARES, log, _NEVER)
     log -= log.max(axis=1, keepdims=True)
+    # Bursts above the threshold carry its power at least, however weak the others are.
+    most_busy = _ABOVE_BURST * above_mw / 10 ** (assumed.threshold_dbm / 10)
+    free = np.where(most_busy >= SHARES, 1 - SHARES, _TINY)
+    apart = np.log(assumed.apart * np.outer(1 - tried.heard, free) + _TINY)
+    if block.still is not None:
+        still = _stillness(block.readings, block.still, block.burst_dbm, dwell_ms, assumed)
+        taken_at = np.abs(np.log(tried.air / np.maximum(taken, _LEAST)[:, None])).argmin(axis=1)
+        log += still
+        apart += still[np.arange(taken.size), taken_at][:, None]
+    log = np.logaddexp(log, apart)
     if (part <= _ABOVE_BURST).any():
-        log[part > _ABOVE_BURST] = -600.0
+        log[part > _ABOVE_BURST] = _NEVER
     return log
+
+
+@lru_cache(maxsize=4096)
+def _stillness(
+    dwells: int, still: int, burst_dbm: float | None, dwell_ms: float, assumed: Assumptions
+) -> Floats:
+    """Return how likely it is that so many dwells are still, as a log, (levels, grid).
+
+    A dwell is still if no burst long enough to show fell into it, and nothing else did: with even
+    odds of any share of them where anything does.
+    """
+    nodes, weights = np.polynomial.legendre.leggauss(_NODES)
+    else_free = np.append(1.0, (1 + nodes) / 2)
+    odds = np.append(assumed.alone, (1 - assumed.alone) * weights / 2)
+    free, lengths = _without_burst(burst_dbm, dwell_ms, assumed)
+    chance = np.clip(free[..., None] * else_free, _SURE, 1 - _SURE)
+    log = still * np.log(chance) + (dwells - still) * np.log1p(-chance)
+    likely = np.exp(np.maximum(log, _NEVER)) @ odds @ lengths
+    result: Floats = np.log(np.maximum(likely, _TINY))
+    return result
+
+
+@lru_cache(maxsize=256)
+def _without_burst(
+    burst_dbm: float | None, dwell_ms: float, assumed: Assumptions
+) -> tuple[Floats, Floats]:
+    """Return the chance that no burst shows in a dwell, (levels, grid, lengths), and the lengths'.
+
+    Bursts are exponential: one shows if it is long enough to lift a dwell over the floor.
+    """
+    tried = _tried(burst_dbm, assumed)
+    shows_mw = 10 ** (assumed.still_dbm / 10) - 10 ** (assumed.floor_dbm / 10)
+    least_ms = dwell_ms * shows_mw / 10 ** (tried.level_dbm[:, None] / 10)
+    lengths, counts = np.unique(assumed.burst_ms, return_counts=True)
+    free = stillness(tried.air[:, :, None], lengths, dwell_ms, least_ms[:, :, None])
+    strayed = np.einsum("uv,kvl->kul", straying(assumed.reading_spread), free)
+    return strayed, counts / counts.sum()

@@ -20,15 +20,18 @@ def blocks(readings: pl.DataFrame, assumed: Assumptions) -> pl.DataFrame:
 
     readings: store, station, channel, scanned_at, until, hour (0..23 on the store's clock),
     statistic, dwell_ms, readings, busy, censored, and level_dbm (power mean of the row, for means;
-    else null); one row per scan, channel and statistic, or per hour of scans: from the first to the
+    else null) and still (how many of its means were at the radio's floor; null or left out: not
+    known); one row per scan, channel and statistic, or per hour of scans: from the first to the
     last, `until`, at most an hour apart. Censored readings are over the scale: loud, so busy.
 
     Returns store, station, channel, visit (from 0), begins, hour, statistic, dwell_ms, level_dbm,
-    readings, busy, span_s, sorted. A visit is a run of readings of one station none of which is
-    more than `gap_hours` after the one before, on whatever channel.
+    readings, busy, still, span_s, sorted. A visit is a run of readings of one station none of
+    which is more than `gap_hours` after the one before, on whatever channel.
     """
     if "until" not in readings.columns:
         readings = readings.with_columns(pl.col("scanned_at").alias("until"))
+    if "still" not in readings.columns:
+        readings = readings.with_columns(pl.lit(None, pl.Int64).alias("still"))
     timed = readings.join(_visits(readings, assumed), on=["store", "station", "scanned_at"])
     # By the number of the station: to group and sort by names costs twice as much.
     by = ["place", "channel", "visit", "hour", "statistic", "dwell_ms"]
@@ -40,6 +43,7 @@ def blocks(readings: pl.DataFrame, assumed: Assumptions) -> pl.DataFrame:
             pl.col("store", "station", "begins").first(),
             power.alias("power"),
             pl.col("readings").sum(),
+            pl.when(pl.col("still").is_not_null().all()).then(pl.col("still").sum()),
             (pl.col("busy") + pl.col("censored")).sum(),
             pl.col("scanned_at").min(),
             pl.col("until").max(),
@@ -48,7 +52,7 @@ def blocks(readings: pl.DataFrame, assumed: Assumptions) -> pl.DataFrame:
         .select(
             *SERIES, "visit", "begins", "hour", "statistic", "dwell_ms",
             (10 * (pl.col("power") / pl.col("readings")).log10()).round(0).alias("level_dbm"),
-            "readings", "busy",
+            "readings", "busy", "still",
             span.alias("span_s"),
         )
     )  # fmt: skip

@@ -42,6 +42,7 @@ class TracedBlock:
     level_dbm: float | None
     readings: int
     busy: int
+    still: int | None
     span_s: float
     weeks: int
 

@@ -147,6 +147,9 @@ class BlockToday:
     level_dbm: float | None = column("power mean of the readings, where they are means")
     readings: int = column("how many readings", sql="bigint")
     busy: int = column("how many of them were above the threshold", sql="bigint")
+    still: int | None = column(
+        "where they are means: how many of them were at the radio's floor", sql="bigint", since=9
+    )
     span_s: float = column("from the first of these readings to the last, in seconds")
     wifi_share: float | None = column("share a Wi-Fi survey infers; null: not surveyed")
     burst_dbm: float | None = column("loudest network of that survey within the channel")

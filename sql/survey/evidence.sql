@@ -129,15 +129,22 @@ where h.place = u.place and h.channel = u.channel;
 
 -- name: scans
 -- The readings of each hour, channel and kind of reading, counted against the threshold: from the
--- first scan to the last (`until`). The level is their power mean, in mW.
-with hours as (
+-- first scan to the last (`until`). The level is their power mean, in mW. Means that stand no more than
+-- 5 dB above the radio's lowest, or not above -91 dBm, are `still`: no burst of note fell into them.
+-- Above -85 dBm none is: a radio of the standard hears that (IEEE 802.15.4-2006, 6.5.3.3).
+with floors as (
+    select place, least(-85, greatest(-91, min(level_dbm) + 5)) as still_dbm
+    from heard_air where statistic = 'mean' group by place
+), hours as (
     select place, channel, min(store_time) as scanned_at, max(store_time) as until,
         cast(hour(date_trunc('hour', store_time)) as integer) as hour, statistic, dwell_ms,
         cast(sum(readings) as bigint) as readings,
         cast(coalesce(sum(readings) filter (level_dbm > t.value), 0) as bigint) as busy,
         cast(0 as bigint) as censored,
+        if(statistic = 'mean',
+            cast(coalesce(sum(readings) filter (level_dbm <= still_dbm), 0) as bigint), null) as still,
         10 * log10(fsum(readings * pow(10, level_dbm / 10)) / sum(readings)) as level_dbm
-    from heard_air, setting t where t.name = 'cca_threshold_dbm'
+    from heard_air left join floors using (place), setting t where t.name = 'cca_threshold_dbm'
     group by place, channel, date_trunc('hour', store_time), statistic, dwell_ms
 )
 select p.store, p.station, h.* exclude (place) from hours h join place p using (place)

@@ -13,7 +13,7 @@ from pipeline.estimate.grid import SHARES
 from pipeline.estimate.portfolio import Portfolio
 from pipeline.estimate.posterior import Estimates, estimate, quantile
 from pipeline.estimate.prior import GROUPS, OUTSIDE
-from pipeline.estimate.readings import caught
+from pipeline.estimate.readings import caught, stillness
 from pipeline.estimate.visits import blocks, worth
 from pipeline.plan.worth import Swap, chance_together, expected_cost
 
@@ -80,6 +80,36 @@ def test_expected_cost_is_a_difference_of_digammas(a: float, b: float, cost: flo
 def test_a_maximum_catches_most_of_a_small_share() -> None:
     """U = .02, L = 2 ms, D = 138.24 ms (an ED scan of n = 3): .761, recomputed."""
     assert caught(np.array([0.02]), 2.0, 138.24)[0] == pytest.approx(0.761, abs=5e-4)
+
+
+def _dwells(rng: np.random.Generator, share: float, burst_ms: float, least_ms: float) -> float:
+    """Return the part of dwells of 138.24 ms in which no burst of at least so long begins or is."""
+    silence_ms = burst_ms * (1 - share) / share
+    count, dwell_ms = 200_000, 138.24
+    bursts, silences = rng.exponential(burst_ms, count), rng.exponential(silence_ms, count)
+    ends = np.cumsum(bursts + silences)
+    begins = ends - bursts
+    long = bursts >= least_ms
+    at = rng.uniform(0, ends[-2] - dwell_ms, 100_000)
+    within = np.searchsorted(ends, at)
+    sending = begins[within] <= at
+    follows = np.searchsorted(begins[long], at)
+    return float(np.mean(~sending & (begins[long][follows] > at + dwell_ms)))
+
+
+@pytest.mark.parametrize(
+    ("share", "burst_ms", "least_ms"),
+    [(0.02, 2.0, 0.0), (0.02, 2.0, 1.0), (0.005, 4.0, 2.0), (0.1, 8.0, 6.0), (0.01, 0.5, 0.5)],
+)
+def test_how_often_no_long_burst_falls_into_a_dwell(
+    share: float, burst_ms: float, least_ms: float
+) -> None:
+    """Against bursts and silences drawn one after the other (no published value)."""
+    drawn = _dwells(np.random.default_rng(5), share, burst_ms, least_ms)
+    told = stillness(np.array([share]), np.array(burst_ms), 138.24, np.array(least_ms))[0]
+    assert told == pytest.approx(drawn, abs=0.01)
+    if not least_ms:
+        assert told == pytest.approx(1 - caught(np.array([share]), burst_ms, 138.24)[0], abs=1e-12)
 
 
 @pytest.mark.parametrize(("r", "together"), [(0.05, 24.5), (1.0, 2.0), (0.0, 60.0)])

@@ -3,6 +3,7 @@
 import polars as pl
 
 THRESHOLD_DBM = -75.0
+STILL_DBM = -91.0
 
 
 def folded(readings: pl.DataFrame) -> pl.DataFrame:
@@ -16,6 +17,7 @@ def folded(readings: pl.DataFrame) -> pl.DataFrame:
             pl.col("readings").sum(),
             pl.col("readings").filter(loud).sum().alias("busy"),
             pl.lit(0, dtype=pl.Int64).alias("censored"),
+            pl.col("readings").filter(pl.col("level_dbm") <= STILL_DBM).sum().alias("still"),
             (10 * (power / pl.col("readings").sum()).log10()).alias("level_dbm"),
         )
         .with_columns(pl.col("scanned_at").dt.hour().cast(pl.Int64).alias("hour"))
