@@ -29,7 +29,6 @@ MISSED: dict[str, dict[str, float]] = {
     "60 over five days": {"harmed": 3.6},
     "60 within 1.2 s": {"harmed": 4.5},
     "60 maxima of 138 ms, two visits": {"harmed": 4.4},
-    "60 means of 138 ms, two visits": {"harmed": 7.0, "under_one": 16.6},
     "60, two visits, no Wi-Fi survey": {"harmed": 3.6, "regret": 0.08},
     "60, two visits at night": {"harmed": 4.2, "bias": 1.1},
     "60, two visits, wild load": {"harmed": 4.3, "bias": 1.1},
