@@ -1,7 +1,7 @@
 """Write every report: change plans, summaries, region reviews, audits, back-outs."""
 
 from collections.abc import Collection, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from itertools import groupby, islice
 from operator import attrgetter
@@ -250,7 +250,7 @@ def write_audit(
         OutputNotWritable: a file cannot be written.
     """
     words = common_wording(database.column("report", "countries"))
-    content = quarter_content(database, quarter, words.language, approvers)
+    content = replace(quarter_content(database, quarter, words.language), approvers=approvers)
     kept = {one.file: one.octets for one in _audits_kept(database, quarter)}
     named = quarter if content.edition is None else f"{quarter}-edition-{content.edition}"
     makers = {"xlsx": quarter_workbook, "pdf": quarter_pdf}
@@ -276,7 +276,7 @@ def _audits_kept(database: Database, quarter: str) -> list[Original]:
 
 def audit_verdict(database: Database, quarter: str, approvers: tuple[str, ...] = ()) -> str:
     """Return in English what the pages of an audited quarter ask first."""
-    content = quarter_content(database, quarter, approvers=approvers)
+    content = replace(quarter_content(database, quarter), approvers=approvers)
     return verdict(content, wording(None))
 
 

@@ -14,14 +14,9 @@ from pipeline.wording import DEFAULT_LANGUAGE
 
 
 def quarter_content(
-    database: Database,
-    quarter: str,
-    language: str = DEFAULT_LANGUAGE,
-    approvers: tuple[str, ...] = (),
+    database: Database, quarter: str, language: str = DEFAULT_LANGUAGE
 ) -> content.QuarterContent:
     """Return the content of the audit of a quarter, written as 2026-Q3; rules in a language.
-
-    `approvers` may answer what nobody ordered.
 
     Raises:
         UnknownSelection: it was not audited.
@@ -60,7 +55,6 @@ def quarter_content(
         seal=next(iter(database.records(Seal, "report", "quarter_seal", at)), None),
         inputs=next(iter(database.records(Inputs, "report", "quarter_inputs", made)), None),
         stores=tuple(database.records(AuditStore, "report", "quarter_stores", of)),
-        approvers=approvers,
     )
     restated = database.records(
         content.RestatedLine, "report", "quarter_restated", at | {"last": found.last}
