@@ -296,11 +296,11 @@ def run_audit(request: Request, quarter: str | None, progress: Progress) -> Quar
     Raises:
         QuietaisleError: no such quarter.
     """
-    with _judged(request, progress) as (database, _):
+    with _judged(request, progress) as (database, settings):
         chosen = quarter_of(_day(database)) if quarter is None else read_quarter(quarter)
         found = audit(database, chosen, progress)
-        files = write_audit(database, request.out, chosen.name)
-        asked = audit_verdict(database, chosen.name)
+        files = write_audit(database, request.out, chosen.name, settings.approvers)
+        asked = audit_verdict(database, chosen.name, settings.approvers)
         return QuarterAudited(found, asked, files, seal_of(database))
 
 

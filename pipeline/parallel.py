@@ -22,7 +22,7 @@ Result = TypeVar("Result")
 LEAST = 48  # items below which starting processes costs more than it saves
 AHEAD = 4  # batches handed over per process, so that memory does not grow with the items
 BATCH = 4  # items at most
-_NEW_OBJECTS = 50_000  # made before cycles are collected: the work makes many objects, few cycles
+_NEW_OBJECTS = 200_000  # made before cycles are collected: the work makes many objects, few cycles
 _POOL: ContextVar[Callable[[], ProcessPoolExecutor] | None] = ContextVar("pool", default=None)
 
 
@@ -41,6 +41,8 @@ def helped() -> Iterator[None]:
         after.callback(gc.set_threshold, *gc.get_threshold())
         after.callback(_POOL.reset, _POOL.set(pool))
         gc.set_threshold(_NEW_OBJECTS, *gc.get_threshold()[1:])
+        gc.freeze()  # what stands already, such as modules, holds no rubbish worth a look
+        after.callback(gc.unfreeze)
         yield
 
 

@@ -8,7 +8,7 @@ A blank is a name in braces, with an optional format after a colon:
                                             it goes
     {seen_on:day}  {at:moment}  {t:clock}   a day, a day with its time, a time of day
     {given:or}                              a list whose items exclude one another
-    {faults:problems}                       what is wrong with cells of an export, and what to do
+    {faults:problems}                       what is wrong with an export or its cells, what to do
     {pan_id:hex}                            0x and at least four hexadecimal digits
     {labels:# label|# labels}               a form for each plural of the language, by a number or
                                             the length of a list; # stands for that number
@@ -269,24 +269,29 @@ def _or(items: Sequence[object], style: Style) -> str:
 
 
 def _problems(faults: str | Sequence[_Values], style: Style) -> str:
-    """Return what is wrong with cells of an export and what to do, by the texts of `problem`."""
+    """Return what is wrong with an export and what to do, by the texts of `problem`."""
+    if isinstance(faults, str) and not faults.startswith("["):
+        return faults  # a sentence, as an earlier version wrote it
     known = json.loads(faults) if isinstance(faults, str) else faults
-    told = (_of_fault(fault, style, part) for fault in known for part in ("says", "do"))
-    return " ".join(filter(None, told))
+    return _told([_of_fault(fault, style, part) for fault in known for part in ("says", "do")])
 
 
 def told_of(faults: str, style: Style, part: str) -> str:
-    """Return what is wrong with cells ('says') or what to do ('do'); `faults` is JSON."""
-    told = (_of_fault(fault, style, part) for fault in json.loads(faults))
-    return " ".join(filter(None, told))
+    """Return what is wrong with an export ('says') or what to do ('do'); `faults` is JSON."""
+    return _told([_of_fault(fault, style, part) for fault in json.loads(faults)])
+
+
+def _told(sentences: Sequence[str]) -> str:
+    return " ".join(filter(None, sentences)).replace(" \n", "\n")
 
 
 def _of_fault(fault: _Values, style: Style, part: str) -> str:
     # One that an earlier version found and this one has no words for is told by its name.
-    name = fault["problem"]
-    text = style.words.texts.get(f"problem.{name}.{part}", name if part == "says" else "")
-    values = {**fault, "cell": str(fault["cell"] or "")[:_CELL_MOST]}
-    return fill(text, values, style) if text else ""
+    own, texts = f"problem.{fault['problem']}", style.words.texts
+    unknown = fault["problem"] if part == "says" and f"{own}.do" not in texts else ""
+    values = {**fault, "cell": str(fault.get("cell") or "")[:_CELL_MOST]}
+    text = texts.get(f"{own}.{part}")
+    return unknown if text is None else fill(text, values, style)
 
 
 # A day or time may be given as itself or, out of JSON, as text (ISO 8601).

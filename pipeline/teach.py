@@ -15,10 +15,10 @@ from pipeline.ingest.clean import clean
 from pipeline.ingest.days import FolderTerms
 from pipeline.ingest.discover import Stamps, discover
 from pipeline.ingest.given import understand
-from pipeline.ingest.headings import TableRefused, Vocabulary
+from pipeline.ingest.headings import Vocabulary
 from pipeline.ingest.pasting import LASTING, Line, lines_of, proposal
 from pipeline.ingest.tables import DeliveredTable, open_tables
-from pipeline.ingest.words import escaped
+from pipeline.ingest.words import TableRefused, escaped
 from pipeline.settings import Settings
 from pipeline.tables.exports import EXPORT_KINDS
 
@@ -152,7 +152,8 @@ def _answers(taught: Taught, ask: Ask) -> Iterator[Line]:
 
 def _taught(database: Database, table: DeliveredTable, told: _Told) -> Taught:
     if table.refused is not None:
-        return Taught(table.file, None, False, (), (), table.refused)
+        refused = table.refused
+        return Taught(table.file, None, False, (), (), f"{refused.reason} {refused.advice}")
     cells, vocabulary = table.head.headings.cells, told.vocabulary
     values = table.first_values()
     meant = understand(table, vocabulary, {}, _ANY_DAY)

@@ -12,6 +12,7 @@ from xml.sax.saxutils import escape
 from openpyxl import Workbook
 from openpyxl.compat import safe_string
 from openpyxl.drawing.spreadsheet_drawing import SpreadsheetDrawing
+from openpyxl.utils import get_column_letter
 from openpyxl.utils.datetime import to_excel
 from openpyxl.worksheet._writer import WorksheetWriter
 from openpyxl.writer.excel import ExcelWriter
@@ -97,7 +98,7 @@ class _SheetWriter(WorksheetWriter):
 
 def _written(cell: Any, look: str) -> str:  # noqa: ANN401 - the same
     value, kind = cell._value, cell.data_type
-    start = f'<c r="{cell.coordinate}"{look} t="{_KINDS[kind]}"'
+    start = f'<c r="{get_column_letter(cell.column)}{cell.row}"{look} t="{_KINDS[kind]}"'
     if value is None or value == "":
         return f"{start} />"
     if kind == "s":

@@ -135,6 +135,17 @@ def test_rates_count_stations_of_stores_that_were_seen(past: History, written: W
         assert sum(region.astray for region, _ in content.regions) == content.now.astray
 
 
+def test_the_verdict_names_those_who_are_to_answer(written: Written) -> None:
+    """The approvers of the rules file; the word for them alone where it names none."""
+    content = quarter_content(written[0], QUARTERS[LAST])
+    named = replace(content, approvers=("A. Amberlund", "B. Brandwick"))
+
+    assert verdict(content, wording(None)).startswith("Approvers: answer ")
+    assert verdict(named, wording(None)).startswith(
+        "Approvers (A. Amberlund or B. Brandwick): answer "
+    )
+
+
 def test_the_list_to_act_on_begins_with_what_costs_most(
     written: Written,
 ) -> None:

@@ -121,6 +121,7 @@ SIZES: tuple[tuple[int, dict[str, object], int], ...] = (
     (8, {"moved": 8, "findings": 40}, 2),
     (16, {"moved": 6, "findings": 14, "floors": 2}, 2),
     (24, {"moved": 5, "findings": 9}, 2),
+    (24, {"moved": 5, "findings": 9, "floors": 2}, 2),
     (24, {"moved": 0, "findings": 3, "country": "US"}, 3),  # Letter is shorter
     (60, {"moved": 3, "findings": 9}, 4),
 )

@@ -15,13 +15,13 @@ from pipeline.database import Database
 from pipeline.ingest.days import FolderTerms
 from pipeline.ingest.delimited import TableUnreadable
 from pipeline.ingest.given import Understood, understand
-from pipeline.ingest.headings import Mapped, TableRefused, Vocabulary
+from pipeline.ingest.headings import Mapped, Vocabulary
 from pipeline.ingest.notation import Notation, Titles, decide, far_stores
 from pipeline.ingest.pasting import in_rules
 from pipeline.ingest.places import country_cells, zone_cells
 from pipeline.ingest.staging import stage_plain, stage_whole
 from pipeline.ingest.tables import DeliveredTable
-from pipeline.ingest.words import READINGS
+from pipeline.ingest.words import READINGS, TableRefused
 from pipeline.settings import Settings
 from pipeline.tables.exports import EXPORT_KINDS
 from pipeline.tables.units import FACTORS
@@ -83,7 +83,7 @@ def clean(
     `bad_text`.
     """
     if table.refused is not None:
-        return TableRefused(table.refused, "Mend it or remove it from the folder; then run again.")
+        return table.refused
     known = understand(table, vocabulary, settings.headings, terms.as_of)
     if not isinstance(known, TableRefused):
         found = _cleaned(database, table, known, settings, terms)
@@ -110,7 +110,7 @@ def _cleaned(
         judge = partial(_judge, database, table, known, values)
         found = _read(database, table, known, judge)
     except TableUnreadable as error:
-        return TableRefused(str(error), error.advice)
+        return error.refused
     return found if isinstance(found, TableRefused) else _with_texts(database, found)
 
 
@@ -133,9 +133,7 @@ def _read(
     found = _if_readable(judge)
     if isinstance(found, TableRefused) or (found is not None and found.rows_read == rows):
         return found
-    return TableRefused(
-        "The text has a form that cannot be read exactly.", "Save it again as CSV in UTF-8."
-    )
+    return TableRefused.of("text-inexact")
 
 
 def _if_readable(
@@ -238,17 +236,9 @@ def exported_on_of(
     title = {"title": written, "day_order": notation.day_order}
     exported_on: date | None = database.value("ingest", "snapshot_day", title)
     if exported_on is None and known.mapped.kind != READINGS:
-        return TableRefused(
-            f"The day of the export, '{written[:60]}', cannot be read.",
-            "Write it year first: paste this line above the headings, with your day:"
-            "\nExported on: 2026-09-30",
-        )
+        return TableRefused.of("export-day-unreadable", day=written[:60])
     if isinstance(latest, date) and exported_on is not None and exported_on > latest:
-        return TableRefused(
-            f"The day of the export, {exported_on}, lies in the future.",
-            f"Is it right? Then run again with --as-of {exported_on}. Else paste this line "
-            "above the headings, with your day:\nExported on: 2026-09-30",
-        )
+        return TableRefused.of("export-day-in-future", day=exported_on.isoformat())
     return exported_on
 
 

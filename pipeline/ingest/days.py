@@ -9,10 +9,10 @@ from itertools import chain
 from pathlib import Path
 
 from pipeline.database import Database
-from pipeline.ingest.headings import TableRefused, Vocabulary
+from pipeline.ingest.headings import Vocabulary
 from pipeline.ingest.notation import read_titles
 from pipeline.ingest.tables import DeliveredTable
-from pipeline.ingest.words import READINGS
+from pipeline.ingest.words import READINGS, TableRefused
 from pipeline.tables.taken import FileTaken
 
 _SAMPLE_ROWS = 20
@@ -63,11 +63,7 @@ class Neighbours:
             return None
         years = sorted(self._met[table.file])
         near = min({*held, *chain(*others)}, key=lambda year: (abs(year - years[0]), year))
-        return TableRefused(
-            f"Its days are of {years[0]}, those of the nearest other file of {near}.",
-            "Is the year mistyped? Correct it; if it is right, paste this line above the "
-            f"headings:\nYear: {years[0]}",
-        )
+        return TableRefused.of("year-apart", year=years[0], near=near)
 
     def _others(self, table: DeliveredTable) -> list[set[int]]:
         return [years for file, years in self._met.items() if file != table.file]

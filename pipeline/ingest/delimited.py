@@ -10,6 +10,7 @@ from pathlib import Path
 
 from pipeline.errors import QuietaisleError
 from pipeline.ingest.headings import Vocabulary
+from pipeline.ingest.words import TableRefused
 from pipeline.tables.units import unit_named
 
 HEAD_LINES = 200
@@ -31,7 +32,9 @@ csv.field_size_limit(LINE_LIMIT)
 class TableUnreadable(QuietaisleError):
     """A file turns out to be damaged, at once or only while its rows are read."""
 
-    advice = "Export it again and replace the file."
+    def __init__(self, problem: str, **values: object) -> None:
+        self.refused = TableRefused.of(problem, **values)
+        super().__init__(self.refused.reason)
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,6 +17,7 @@ from pipeline.frames import frame_of
 from pipeline.ingest.foreign import DATABASES, DOCUMENT
 from pipeline.ingest.objects import FORMS
 from pipeline.ingest.packed import unpacked
+from pipeline.ingest.words import TableRefused
 from pipeline.tables.taken import FileStamp
 
 READ = (".csv", ".tsv", ".txt", ".log", ".xlsx", DOCUMENT, *DATABASES, *FORMS)
@@ -57,7 +58,7 @@ class FoundExport:
     path: Path
     member: str | None
     sha256: str
-    refused: str | None = None
+    refused: TableRefused | None = None
     passed_over: str | None = None
 
     @property
@@ -166,14 +167,15 @@ def _found(folder: Path, path: Path, stamps: Stamps, own: Path | None) -> Iterat
     why = _PASSED_REPORTS if path.absolute() == own else _pass_over(path, is_folder=is_folder)
     if path.is_symlink() and why is None:
         target = _sha256_of(os.fsencode(path.readlink()))
-        yield FoundExport(file, path, None, target, "It is a link to another place.")
+        yield FoundExport(file, path, None, target, TableRefused.of("file-link"))
     elif is_folder and not path.is_symlink():
-        closed = None if why else "The folder cannot be opened for reading."
+        closed = None if why else TableRefused.of("folder-closed")
         yield FoundExport(f"{file}/", path, None, _sha256_of(b""), closed, why)
     elif why is not None:
         yield FoundExport(file, path, None, _sha256_of(b""), passed_over=why)
     elif path.suffix.lower() in _TOLD or _within(path) in (*_TOLD, *_WHOLE):
-        yield _hashed(file, path, f"Files of the form {path.suffix.lower()} are not read.")
+        unread = TableRefused.of("form-unread", form=path.suffix.lower(), packed=False)
+        yield _hashed(file, path, unread)
     else:
         yield from _read(file, path, stamps)
 
@@ -226,18 +228,20 @@ def _named(file: str, member: str | None) -> str:
     return file if member is None else f"{file}!{_valid(member)}"
 
 
-def _hashed(file: str, path: Path, refused: str | None) -> FoundExport:
+def _hashed(file: str, path: Path, refused: TableRefused | None) -> FoundExport:
     if not path.is_file():
-        return FoundExport(file, path, None, _sha256_of(b""), "It is not an ordinary file.")
+        why = TableRefused.of("file-odd")
+        return FoundExport(file, path, None, _sha256_of(b""), why)
     try:
         with path.open("rb") as source:
             return FoundExport(file, path, None, _sha256(source), refused)
     except OSError:
-        return FoundExport(file, path, None, _sha256_of(b""), "It cannot be opened for reading.")
+        why = TableRefused.of("file-closed")
+        return FoundExport(file, path, None, _sha256_of(b""), why)
 
 
 def _members(file: str, path: Path) -> Iterator[FoundExport]:
-    whole = _hashed(file, path, "The archive is damaged.")
+    whole = _hashed(file, path, TableRefused.of("archive-damaged"))
     if not path.is_file():
         yield whole
         return
@@ -255,15 +259,15 @@ def _members(file: str, path: Path) -> Iterator[FoundExport]:
         yield whole
 
 
-def _refuse_archive(parts: list[zipfile.ZipInfo]) -> str | None:
+def _refuse_archive(parts: list[zipfile.ZipInfo]) -> TableRefused | None:
     if not parts:
-        return "The archive holds no file."
+        return TableRefused.of("archive-empty")
     if len(parts) > _MEMBERS_MOST:
-        return f"The archive holds more than {_MEMBERS_MOST} files."
+        return TableRefused.of("archive-crowded", most=_MEMBERS_MOST)
     if sum(part.file_size for part in parts) > _UNPACKED_MOST:
-        return "The archive unpacks to more than 8 GiB."
+        return TableRefused.of("packed-large")
     if any(p.file_size > max(_RATIO_FROM, _RATIO_MOST * p.compress_size) for p in parts):
-        return "The archive unpacks to far more than exports of its size ever do."
+        return TableRefused.of("archive-dense")
     return None
 
 
@@ -275,14 +279,15 @@ def _member(
     read = suffix in READ or (_within(name) in READ and _within(name) not in _WHOLE)
     if (unread := _pass_over(Path(part.filename), is_folder=False)) is not None:
         return FoundExport(file, path, part.filename, _sha256_of(b""), passed_over=unread)
-    why = None if read else f"Files of the form {suffix} inside an archive are not read."
-    why = "The archive holds several files of this name." if twice else why
+    why = None if read else TableRefused.of("form-unread", form=suffix, packed=True)
+    why = TableRefused.of("member-twice") if twice else why
     try:
         with archive.open(part) as source:
             return FoundExport(file, path, part.filename, _sha256(source), why)
     except (zipfile.BadZipFile, RuntimeError, NotImplementedError, EOFError, zlib.error, OSError):
         hashed = _sha256_of(f"{part.CRC} {part.file_size}".encode())
-        return FoundExport(file, path, part.filename, hashed, "It is damaged or needs a password.")
+        closed = TableRefused.of("member-closed")
+        return FoundExport(file, path, part.filename, hashed, closed)
 
 
 def _sha256(source: IO[bytes]) -> str:

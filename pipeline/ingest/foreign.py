@@ -31,8 +31,6 @@ _BLANKS = {f"{_TEXT}tab": "\t", f"{_TEXT}line-break": "\n"}
 class ForeignUnreadable(TableUnreadable):
     """A spreadsheet or database of another program cannot be read."""
 
-    advice = "Save its tables as .xlsx or .csv and replace the file."
-
 
 def document_sheets(path: Path) -> tuple[Sheet, ...]:
     """Return the sheets of an OpenDocument spreadsheet.
@@ -50,7 +48,7 @@ def document_sheets(path: Path) -> tuple[Sheet, ...]:
         zipfile.BadZipFile,
         ET.ParseError,
     ) as error:
-        raise ForeignUnreadable(f"The spreadsheet cannot be read: {str(error)[:200]}.") from error
+        raise ForeignUnreadable("spreadsheet-unreadable", why=str(error)[:200]) from error
 
 
 def _sheets(events: Iterator[tuple[str, ET.Element]]) -> Iterator[Sheet]:
@@ -62,7 +60,7 @@ def _sheets(events: Iterator[tuple[str, ET.Element]]) -> Iterator[Sheet]:
             cells = _cells(element)
             made += times * len(cells)
             if made > _CELLS_MOST:
-                raise ForeignUnreadable("It repeats more cells than a sheet can hold.")
+                raise ForeignUnreadable("spreadsheet-repeats")
             rows += (DeliveredRow(line + n, cells) for n in range(times if cells else 0))
             line += times
             element.clear()
@@ -138,7 +136,7 @@ def database_sheets(path: Path) -> tuple[Sheet, ...]:
         with _opened(path) as connection:
             found = connection.execute("pragma table_list").fetchall()
     except sqlite3.Error as error:
-        raise ForeignUnreadable(f"The database cannot be read: {error}.") from error
+        raise ForeignUnreadable("database-unreadable", why=str(error)[:200]) from error
     names = sorted(
         name for schema, name, kind, *_ in found
         if schema == "main" and kind == "table" and not name.startswith("sqlite_")

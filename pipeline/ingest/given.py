@@ -8,13 +8,22 @@ from pathlib import PurePosixPath
 from types import MappingProxyType
 
 from pipeline.ingest.delimited import DeliveredRow
-from pipeline.ingest.headings import FieldColumn, Mapped, TableRefused, Vocabulary
+from pipeline.ingest.headings import FieldColumn, Mapped, Vocabulary
 from pipeline.ingest.looks import looks_like
 from pipeline.ingest.notation import Titles, read_titles
 from pipeline.ingest.pasting import in_rules, likely_heading, with_mapping
 from pipeline.ingest.tables import DeliveredTable
 from pipeline.ingest.turned import ask_by_station
-from pipeline.ingest.words import LESSER, READINGS, escaped, fold, left_aside, listed, names_station
+from pipeline.ingest.words import (
+    LESSER,
+    READINGS,
+    TableRefused,
+    escaped,
+    fold,
+    left_aside,
+    names_station,
+    shortened,
+)
 from pipeline.tables.cells import DAY, EUI64, IP_ADDRESS, LEVEL, MOMENT
 
 UNTIMED = "12:00:00"
@@ -38,11 +47,11 @@ _CLOCKS = {
     **dict.fromkeys(("store", "local", "local time", "store time"), "store"),
     **dict.fromkeys(("utc", "gmt", "z", "utc 0", "utc+0", "utc+00 00", "etc utc"), "UTC"),
 }
-_QUESTIONS: Mapping[str, tuple[str, str]] = MappingProxyType(
+_LINES: Mapping[str, str] = MappingProxyType(
     {
-        "store": ("No column says which store the rows are of.", "Store: S001"),
-        "station": ("No column says which station scanned.", "Station: S001-01"),
-        "scanned_at": ("No column says when the scans were taken.", "Scanned at: 2026-09-30 03:00"),
+        "store": "Store: S001",
+        "station": "Station: S001-01",
+        "scanned_at": "Scanned at: 2026-09-30 03:00",
     }
 )
 
@@ -140,10 +149,8 @@ def _two_channels(mapped: Mapped, values: Sequence[Sequence[str]]) -> TableRefus
         told = [(int(own), int(of[1])) for own, of in pairs if of and own.strip().isdecimal()]
         if any(mhz != 2350 + 5 * own for own, mhz in told):
             both = [columns[place or 0].heading, column.heading]
-            return TableRefused(
-                f"The columns {listed(both)} say different channels.",
-                "Which one is right? Paste the line of the other at the end of the rules file:\n"
-                + left_aside(mapped.kind, both),
+            return TableRefused.of(
+                "channels-differ", columns=shortened(both)[0], lines=left_aside(mapped.kind, both)
             )
     return None
 
@@ -162,12 +169,7 @@ def _clocked(table: DeliveredTable, vocabulary: Vocabulary) -> Titles | TableRef
     written = titles.clock or read_titles(rows, zones).exported_on
     clock = _CLOCKS.get(fold(written or "store"))
     if clock is None:
-        refused = TableRefused(
-            f"Its times are said to be in '{(written or '')[:60]}', and a store's clock may be of "
-            "another zone.",
-            "Are they what the clock of the store showed? Paste one of these lines above the "
-            "headings:\nClock: store\nClock: UTC",
-        )
+        refused = TableRefused.of("clock-open", zone=(written or "")[:60])
         return in_rules(refused, READINGS, vocabulary)
     return replace(titles, clock=clock)
 
@@ -198,12 +200,7 @@ def _dated(
         )
     day = _day(table.file, titles, as_of)
     if day is None:
-        return TableRefused(
-            f"Nothing in the file says on which day it was exported, and {mapped.kind} need it.",
-            "Which day was it? Run with --as-of and the day, put the day into the name of the file "
-            "or folder, or paste this line above the headings, with your day:"
-            "\nExported on: 2026-09-30",
-        )
+        return TableRefused.of("export-day-unsaid", kind=mapped.kind)
     return Understood(mapped, replace(titles, exported_on=day.text), filled, day.said)
 
 
@@ -272,21 +269,16 @@ def _elsewhere(table: DeliveredTable, vocabulary: Vocabulary, kind: str, field: 
 
 
 def _ask(fields: Sequence[str], table: DeliveredTable, mapped: Mapped) -> TableRefused:
-    reasons, lines = zip(*(_QUESTIONS[field] for field in fields), strict=True)
-    these = "this line" if len(lines) == 1 else "these lines"
-    advice = f"If all are of one, paste {these} above the headings, with your own:\n"
-    advice += "\n".join(lines)
-    if "store" in fields:
-        name = "sheet name" if "#" in table.file else "folder name"
-        name = name if "#" in table.file or "/" in table.file else "file name"
-        column = _key_like(mapped, table.first_values())
-        says = f"the column '{column}' or the {name} is" if column else f"the {name} is"
-        told = f'"{name}" = "store"'
-        advice += (
-            f"\nOr, if {says} the store's key, paste at the end of the rules file:"
-            f"\n[headings.{mapped.kind}]\n"
-        ) + (f'"{escaped(column)}" = "store"\n# {told}' if column else told)
-    return TableRefused(" ".join(reasons), advice)
+    lines = "\n".join(_LINES[field] for field in fields)
+    refused = TableRefused.of("unsaid", fields=list(fields), lines=lines)
+    if "store" not in fields:
+        return refused
+    name = "sheet" if "#" in table.file else "folder" if "/" in table.file else "file"
+    column = _key_like(mapped, table.first_values())
+    told = f'"{name} name" = "store"'
+    told = f'"{escaped(column)}" = "store"\n# {told}' if column else told
+    lines = f"[headings.{mapped.kind}]\n{told}"
+    return refused.also("paste-store", column=column, name=name, lines=lines)
 
 
 def _key_like(mapped: Mapped, values: Sequence[Sequence[str]]) -> str | None:

@@ -14,6 +14,7 @@ from pipeline.ingest.words import (
     KEYS,
     LEFT_ASIDE,
     READINGS,
+    TableRefused,
     channel_field,
     checked,
     core,
@@ -23,6 +24,7 @@ from pipeline.ingest.words import (
     left_aside,
     listed,
     nearest_match,
+    shortened,
     spelt,
     told_apart,
     uneven_units,
@@ -118,14 +120,6 @@ class _Heading(NamedTuple):
     unit: str
 
 
-@dataclass(frozen=True, slots=True)
-class TableRefused:
-    """Why a whole table cannot be taken, and what to do: one sentence each."""
-
-    reason: str
-    advice: str
-
-
 class Vocabulary:
     """The headings known per kind of export: the declared ones and those of the rules file.
 
@@ -190,11 +184,8 @@ class Vocabulary:
             fitting = [kind for kind in complete if self._may_be(kind, cells, values)]
             complete = fitting or complete
         if len(complete) > 1:
-            return TableRefused(
-                f"The headings fit more than one kind of export ({', '.join(complete)}): "
-                f"{listed(cells)}.",
-                "Which kind is it? Name its columns as `quietaisle template` does.",
-            )
+            found, more = shortened(cells)
+            return TableRefused.of("kind-open", kinds=complete, found=found, more=more)
         if complete:
             return self._mapped(complete[0], cells)
         foreign = self._foreign(kinds[0], cells, self.known(kinds[0], cells))
@@ -221,20 +212,18 @@ class Vocabulary:
         twice = sorted({field for field in fields if fields.count(field) > 1})
         if twice:
             both = [cells[place] for place, field in known.items() if field == twice[0]]
-            return TableRefused(
-                f"The columns {listed(both)} all stand for '{twice[0]}'.",
-                "Which one is right? Rename the others, or paste all lines but its own at the end "
-                "of the rules file:\n" + left_aside(kind, both),
+            return TableRefused.of(
+                "field-twice",
+                columns=shortened(both)[0],
+                field=twice[0],
+                lines=left_aside(kind, both),
             )
         foreign = self._foreign(kind, cells, known)
         if foreign is not None:
             return foreign
         wide = kind == READINGS and not {"channel", "level"} <= set(fields)
         if kind == READINGS and not wide and any(map(is_channel, fields)):
-            return TableRefused(
-                "The headings have a column per channel as well as 'channel' and 'level'.",
-                "Which of the two holds the readings? Remove the other.",
-            )
+            return TableRefused.of("readings-twice")
         names = unique(cells)
         columns = [
             FieldColumn(known[place], name, self._read(kind, cells[place]).unit)
@@ -242,7 +231,8 @@ class Vocabulary:
             else FieldColumn(f"other {place + 1}", name)
             for place, name in enumerate(names)
         ]
-        return _uneven(columns) or Mapped(kind, wide, tuple(columns))
+        uneven = uneven_units({column.field: column.unit for column in columns})
+        return uneven or Mapped(kind, wide, tuple(columns))
 
     def known(self, kind: str, cells: Sequence[str]) -> dict[int, str]:
         """Return the field of each cell that is a heading of the kind, by its place.
@@ -330,13 +320,13 @@ class Vocabulary:
             takes = self._taken(kind, field)
             if unit in takes or not (is_channel(field) or field in self._units[kind]):
                 continue
-            read = ", ".join(said_unit(each) for each in takes if each) or "none"
-            return TableRefused(
-                f"The heading '{cell.strip()}' is in {said_unit(unit)}, and '{field}' is not read "
-                f"from that unit. Units it is read from: {read}.",
-                "Export the column in one of these, take the unit out of the heading where it "
-                "means something else, or paste at the end of the rules file, to leave it aside:\n"
-                + left_aside(kind, [cell]),
+            return TableRefused.of(
+                "unit-foreign",
+                heading=cell.strip(),
+                unit=said_unit(unit),
+                field=field,
+                units=", ".join(said_unit(each) for each in takes if each) or None,
+                lines=left_aside(kind, [cell]),
             )
         return None
 
@@ -367,17 +357,17 @@ class Vocabulary:
         headings = {field: self.headings_of(kind, field) for field in self._needed[kind]}
         unknown = self._strange(kind, cells)
         near = (
-            f" Is '{cell}' the column for '{field}'?"
+            (cell, field)
             for field in missing
             for cell in unknown
             if get_close_matches(fold(cell), headings[field], n=1, cutoff=0.5)
         )
         expected = [headings[field][0] for field, n in self._needed[kind].items() if n != "no"]
-        return TableRefused(
-            f"It looks like an export of {kind}, but no column stands for {listed(missing)}. "
-            f"Found: {listed(cells)}. Needed: {listed(expected)}.{next(near, '')}",
-            f"Rename the column, or map its heading under [headings.{kind}] in the rules file.",
-        )
+        (found, more), (likely, field) = shortened(cells), next(near, (None, None))
+        return TableRefused.of(
+            "field-missing", kind=kind, missing=missing, found=found, more=more, needed=expected,
+            likely=likely, field=field,
+        )  # fmt: skip
 
     def _unknown(self, cells: Sequence[str]) -> TableRefused:
         needs = "; ".join(
@@ -385,15 +375,7 @@ class Vocabulary:
             for kind, fields in self._needed.items()
         )
         every = sorted({heading for headings in self.fields.values() for heading in headings})
-        return TableRefused(
-            f"No row holds the headings of any kind of export. Found: {listed(cells)}. "
-            f"Needed: {needs}.{nearest_match(cells, every)}",
-            "Name the columns as `quietaisle template` does, or map them under [headings] "
-            "in the rules file.",
+        (found, more), (likely, heading) = shortened(cells), nearest_match(cells, every)
+        return TableRefused.of(
+            "headings-unknown", found=found, more=more, needs=needs, likely=likely, heading=heading
         )
-
-
-def _uneven(columns: Sequence[FieldColumn]) -> TableRefused | None:
-    """Return why columns that belong together refuse the table: only some say a unit."""
-    said = uneven_units({column.field: column.unit for column in columns})
-    return TableRefused(said, "Name one unit in all of them, or in none.") if said else None

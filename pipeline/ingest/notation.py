@@ -6,8 +6,8 @@ from dataclasses import dataclass, replace
 
 from pipeline.database import Database
 from pipeline.ingest.delimited import DeliveredRow
-from pipeline.ingest.headings import Mapped, TableRefused
-from pipeline.ingest.words import READINGS, fold
+from pipeline.ingest.headings import Mapped
+from pipeline.ingest.words import READINGS, TableRefused, fold
 from pipeline.tables.exports import LENGTHS
 from pipeline.tables.units import unit_named
 
@@ -168,43 +168,22 @@ def _shown(database: Database, titles: Titles, rows: int) -> _Shown:
 def _decided(shown: _Shown, mapped: Mapped, titles: Titles) -> Notation | TableRefused:
     order = titles.days or _day_order(shown)
     if order is None:
-        return TableRefused(
-            "Some dates could be day/month or month/day, and nothing in the file decides which.",
-            "Which comes first? Write dates as 2026-09-30, or paste one of these lines above the "
-            "headings:\nDates: dd/mm/yyyy\nDates: mm/dd/yyyy",
-        )
+        return TableRefused.of("day-order-open")
     comma = titles.comma if titles.comma is not None else _comma(shown)
     if comma is None:
-        both = shown.point and shown.comma
-        return TableRefused(
-            "Some numbers have a decimal point and others a decimal comma."
-            if both
-            else "Numbers such as 2.000 could be two or two thousand, and nothing in the file "
-            "decides which.",
-            "Which is the decimal mark? Paste one of these lines above the headings:"
-            "\nDecimals: point\nDecimals: comma",
-        )
+        return TableRefused.of("decimal-mark-open", both=bool(shown.point and shown.comma))
     unit = titles.unit or ("dbm" if shown.negative or not shown.positive else None)
     fields = {column.field for column in mapped.columns}
     told = bool(mapped.level_unit) or not fields.isdisjoint({"unit", "scale", "zero_dbm"})
     if mapped.kind == READINGS and unit is None and not told:
-        return TableRefused(
-            "The levels are positive numbers and no column says their unit.",
-            "Which is it? For raw values add the columns 'scale zero dbm' and 'scale db per "
-            "step'; for magnitudes paste this line above the headings:\nUnit: -dBm",
-        )
+        return TableRefused.of("level-unit-open")
     by_heading = mapped.unit_of("channel") or mapped.unit_of("channels")
     channels = titles.channel_numerals or by_heading or _channel_numerals(shown)
     counted = _counted(shown, mapped, titles) or _shares(shown, mapped, titles)
     if counted is not None:
         return counted
     if channels is None:
-        return TableRefused(
-            "Channels such as 14 could be decimal or hex (0x14 is channel 20), and nothing in the "
-            "file decides which.",
-            "Which are they? Paste one of these lines above the headings:"
-            "\nChannels: hex\nChannels: decimal",
-        )
+        return TableRefused.of("channel-numerals-open")
     pan_ids = titles.pan_numerals or mapped.unit_of("pan_id") or _pan_numerals(shown)
     assumed = unit if mapped.kind == READINGS and not told else None
     return Notation(order, comma, pan_ids, channels, assumed)
@@ -215,18 +194,10 @@ def _counted(shown: _Shown, mapped: Mapped, titles: Titles) -> TableRefused | No
     told = shown.channel_decimal or titles.channel_numerals
     foreign = shown.channel_other > 1 and not (shown.channel_ours or titles.channel_numerals)
     if mapped.kind == "stations" and foreign and not mapped.unit_of("channel"):
-        return TableRefused(
-            "No channel of these stations is one from 11 to 26: they may be those of Wi-Fi.",
-            "Are they base stations? If their channels are right, paste this line above the "
-            "headings:\nChannels: decimal",
-        )
+        return TableRefused.of("channels-foreign")
     if mapped.kind != READINGS or told or not shown.channel_low:
         return None
-    return TableRefused(
-        "Channels below 11 and none above 19: they may be counted from 0 or 1.",
-        "Which are they? Write them as 11 to 26; if they are right, and those below 11 slips, "
-        "paste this line above the headings:\nChannels: decimal",
-    )
+    return TableRefused.of("channels-counted")
 
 
 def _shares(shown: _Shown, mapped: Mapped, titles: Titles) -> TableRefused | None:
@@ -234,11 +205,7 @@ def _shares(shown: _Shown, mapped: Mapped, titles: Titles) -> TableRefused | Non
     named = {mapped.unit_of("success_pct"), mapped.unit_of("utilisation_pct")}
     if titles.share or "0..1" in named or not shown.part or shown.whole:
         return None
-    return TableRefused(
-        "The shares are all below 1, under a heading in percent.",
-        "Are they shares of 1? Paste one of these lines above the headings:"
-        "\nShares: 0..1\nShares: %",
-    )
+    return TableRefused.of("shares-open")
 
 
 def _day_order(shown: _Shown) -> str | None:
@@ -306,9 +273,6 @@ def far_stores(
     far = tuple(each.store for each in stores if each.far)
     if 2 * len(far) <= len(stores):
         return far
-    return TableRefused(
-        f"In {len(far)} of {len(stores)} stores, such as {far[0][:60]}, half of the stations lie "
-        f"more than {_APART_MOST_M} m from the middle, if their positions are in metres.",
-        "In which unit are they? Paste one of these lines above the headings:"
-        "\nPositions: cm\nPositions: mm\nPositions: ft\nPositions: m",
+    return TableRefused.of(
+        "positions-far", far=len(far), stores=len(stores), store=far[0][:60], most=_APART_MOST_M
     )

@@ -70,20 +70,20 @@ def read_objects(path: Path, suffix: str) -> tuple[ObjectTable, ...]:
     if suffix == ".parquet":
         return (_parquet(path),)
     if path.stat().st_size > _OCTETS_MOST:
-        raise ObjectsUnreadable("The file is larger than 256 MiB; export it as .csv or .parquet.")
+        raise ObjectsUnreadable("objects-large")
     try:
         text = path.read_text(encoding="utf-8-sig")
     except UnicodeDecodeError as error:
-        raise ObjectsUnreadable("The file is not UTF-8, which JSON must be (RFC 8259).") from error
+        raise ObjectsUnreadable("objects-encoding") from error
     if suffix == ".json":
-        return tuple(_tables(_as_rows("", _parsed(text, ""))))
+        return tuple(_tables(_as_rows("", _parsed(text, 0))))
     lines = enumerate(text.splitlines(), start=1)
-    objects = [(n, _parsed(line, f" in line {n}")) for n, line in lines if line.strip()]
+    objects = [(n, _parsed(line, n)) for n, line in lines if line.strip()]
     opened = [(n, row) for n, each in objects for row in _opened([_as_rows("", each)])]
     return (_table(None, (), opened),)
 
 
-def _parsed(text: str, place: str) -> object:
+def _parsed(text: str, line: int) -> object:
     try:
         return json.loads(
             text,
@@ -94,7 +94,7 @@ def _parsed(text: str, place: str) -> object:
         )
     except (ValueError, RecursionError) as error:
         why = str(error) if isinstance(error, ValueError) else "it is nested too deeply"
-        raise ObjectsUnreadable(f"The file is not valid JSON{place}: {why[:200]}.") from error
+        raise ObjectsUnreadable("objects-invalid", line=line, why=why[:200]) from error
 
 
 def _as_rows(name: str, value: object) -> object:
@@ -181,7 +181,7 @@ def _tables(value: object) -> Iterator[ObjectTable]:
     elif isinstance(value, _Pairs) and value:
         yield _table(None, (), [(1, value)])
     else:
-        raise ObjectsUnreadable("The file holds no list of objects, which a table would be.")
+        raise ObjectsUnreadable("objects-none")
 
 
 def _opened(rows: object) -> Sequence[object]:
@@ -216,7 +216,7 @@ def _table(
     flat = [(number, list(_flat(each))) for number, each in objects]
     headings = list(dict.fromkeys(key for _, pairs in flat for key, _ in pairs))[:MOST_COLUMNS]
     if not headings:
-        raise ObjectsUnreadable("The file holds no list of objects, which a table would be.")
+        raise ObjectsUnreadable("objects-none")
     head = Head(_DIALECT, tuple(titles), DeliveredRow(0, headings), 1)
     return ObjectTable(name, head, [_row(number, pairs, headings) for number, pairs in flat])
 
@@ -265,7 +265,7 @@ def _parquet(path: Path) -> ObjectTable:
     with _sound():
         headings = pl.scan_parquet(path).collect_schema().names()
     if not 0 < len(headings) <= MOST_COLUMNS:
-        raise ObjectsUnreadable(f"The file has {len(headings)} columns.")
+        raise ObjectsUnreadable("objects-columns", columns=len(headings))
     head = Head(_DIALECT, (), DeliveredRow(0, headings), 1)
     return ObjectTable(None, head, _ParquetRows(path))
 
@@ -293,7 +293,7 @@ def _sound() -> Iterator[None]:
     try:
         yield
     except (pl.exceptions.PolarsError, OSError) as error:
-        raise ObjectsUnreadable(f"The file is damaged: {str(error)[:200]}.") from error
+        raise ObjectsUnreadable("file-damaged", why=str(error)[:200]) from error
 
 
 def _plain(value: Any) -> object:  # noqa: ANN401 - whatever a column holds

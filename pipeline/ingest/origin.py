@@ -10,9 +10,9 @@ from pipeline.database import Database
 from pipeline.ingest.clean import clean
 from pipeline.ingest.days import FolderTerms
 from pipeline.ingest.discover import Stamps, discover
-from pipeline.ingest.headings import TableRefused, Vocabulary
+from pipeline.ingest.headings import Vocabulary
 from pipeline.ingest.tables import DeliveredTable, open_tables
-from pipeline.ingest.words import READINGS
+from pipeline.ingest.words import READINGS, TableRefused
 from pipeline.settings import Settings
 from pipeline.tables.taken import ExportFile
 

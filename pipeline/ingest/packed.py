@@ -24,7 +24,7 @@ def unpacked(path: Path, out: Path) -> Path:
         else:
             _zstd(path, out)
     except (OSError, EOFError, zlib.error, duckdb.Error) as error:
-        raise TableUnreadable(f"The packed file is damaged: {str(error)[:200]}.") from error
+        raise TableUnreadable("packed-damaged", why=str(error)[:200]) from error
     return out
 
 
@@ -34,7 +34,7 @@ def _gzip(path: Path, out: Path) -> None:
         while chunk := source.read(_CHUNK):
             size += len(chunk)
             if size > _MOST:
-                raise TableUnreadable("The packed file unpacks to more than 8 GiB.")
+                raise TableUnreadable("packed-large")
             target.write(chunk)
 
 

@@ -5,9 +5,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from difflib import SequenceMatcher
 
-from pipeline.ingest.headings import TableRefused, Vocabulary
+from pipeline.ingest.headings import Vocabulary
 from pipeline.ingest.looks import contradicts, looks_like
-from pipeline.ingest.words import READINGS, escaped, fold
+from pipeline.ingest.words import READINGS, TableRefused, escaped, fold
 from pipeline.tables.cells import DAY, EUI64, IP_ADDRESS, LEVEL, MOMENT, TEXT
 from pipeline.tables.declare import CellForm
 from pipeline.tables.exports import EXPORT_KINDS
@@ -48,13 +48,11 @@ def with_mapping(
     if not best.proposed and not (best.places and keys == list(best.lacking) != []):
         return refused
     texts = [" ".join(cell.split()) for cell in cells]
-    lines = [f'"{escaped(texts[place])}" = "{field}"' for place, field in best.proposed.items()]
+    told = bool(own.get(best.kind))
+    lines = [] if told else [f"[headings.{best.kind}]"]
+    lines += [f'"{escaped(texts[place])}" = "{field}"' for place, field in best.proposed.items()]
     lines += [f'"heading of your column for {field}" = "{field}"' for field in best.lacking]
-    where = f"Paste below [headings.{best.kind}] in the rules file, if these are its columns:"
-    if not own.get(best.kind):
-        where = "Paste at the end of the rules file, if these are its columns:"
-        lines.insert(0, f"[headings.{best.kind}]")
-    return TableRefused(refused.reason, "\n".join([f"{refused.advice} {where}", *lines]))
+    return refused.also("paste-headings", kind=best.kind, told=told, lines="\n".join(lines))
 
 
 def in_rules(refused: TableRefused, kind: str, vocabulary: Vocabulary) -> TableRefused:
@@ -68,15 +66,8 @@ def in_rules(refused: TableRefused, kind: str, vocabulary: Vocabulary) -> TableR
         return refused
     first, *others = (f'"{line.name}" = "{line.value}"' for line in lasting)
     told = bool(vocabulary.above.get(kind))
-    where = f"below [above.{kind}] in" if told else "at the end of"
-    said = [
-        refused.advice,
-        f"Or, if it holds for all your exports of {kind}, paste {where} the rules file:",
-        *([] if told else [f"[above.{kind}]"]),
-        first,
-        *(f"# {other}" for other in others),
-    ]
-    return TableRefused(refused.reason, "\n".join(said))
+    rows = [*([] if told else [f"[above.{kind}]"]), first, *(f"# {other}" for other in others)]
+    return refused.also("paste-above", kind=kind, told=told, lines="\n".join(rows))
 
 
 @dataclass(frozen=True, slots=True)

@@ -25,6 +25,7 @@ from pipeline.ingest.delimited import (
     headings_of,
 )
 from pipeline.ingest.headings import Vocabulary
+from pipeline.ingest.words import TableRefused
 
 _PARTS_MOST = 2_000
 _TOTAL_MOST = 4 << 30
@@ -41,11 +42,6 @@ _FAR_COLUMN = re.compile(rb'\br="[A-Za-z]{4,}\d*"')
 
 class WorkbookUnreadable(TableUnreadable):
     """A workbook cannot be read."""
-
-    advice = "Save the workbook again and replace the file."
-
-    def __init__(self, why: str) -> None:
-        super().__init__(f"The workbook is damaged: {why[:200]}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,16 +74,18 @@ def _sound() -> Iterator[None]:
     except (GeneratorExit, TableUnreadable):
         raise
     except Exception as error:
-        raise WorkbookUnreadable(f"{type(error).__name__} {error}") from error
+        raise WorkbookUnreadable(
+            "workbook-unreadable", why=f"{type(error).__name__} {error}"[:200]
+        ) from error
 
 
-def refuse_workbook(path: Path) -> str | None:
+def refuse_workbook(path: Path) -> TableRefused | None:
     """Return why a workbook must not be opened, or none. Reads it in bounded memory."""
     try:
         with zipfile.ZipFile(path) as archive:
             parts = archive.infolist()
             if len(parts) > _PARTS_MOST or sum(part.file_size for part in parts) > _TOTAL_MOST:
-                return "The workbook unpacks to more than any workbook needs."
+                return TableRefused.of("workbook-large")
             for part in parts:
                 if why := _refuse_part(archive, part):
                     return why
@@ -95,11 +93,11 @@ def refuse_workbook(path: Path) -> str | None:
         zipfile.BadZipFile, OSError, EOFError, NotImplementedError, RuntimeError, ValueError,
         zlib.error,
     ):  # fmt: skip
-        return "The workbook is damaged or protected by a password."
+        return TableRefused.of("workbook-damaged")
     return None
 
 
-def _refuse_part(archive: zipfile.ZipFile, part: zipfile.ZipInfo) -> str | None:
+def _refuse_part(archive: zipfile.ZipFile, part: zipfile.ZipInfo) -> TableRefused | None:
     sheet = "worksheets/" in part.filename
     texts = part.filename.endswith("sharedStrings.xml")
     markup = part.filename.lower().endswith((".xml", ".rels", ".vml"))
@@ -112,16 +110,16 @@ def _refuse_part(archive: zipfile.ZipFile, part: zipfile.ZipInfo) -> str | None:
         while chunk := file.read(_CHUNK):
             size += len(chunk)
             if size > most:
-                return f"Part '{part.filename[:80]}' of the workbook is larger than any can be."
+                return TableRefused.of("workbook-part", part=part.filename[:80])
             window = rest + chunk
             flat = window.replace(b"\0", b"")
             if b"<!DOCTYPE" in flat or b"<!ENTITY" in flat:
-                return "The workbook declares entities of its own; no sheet needs them."
+                return TableRefused.of("workbook-entities")
             if sheet:
                 cut = chunk.rfind(b"</row>")
                 since_row = since_row + len(chunk) if cut < 0 else len(chunk) - cut
                 if since_row > _ROW_MOST or _too_far(window):
-                    return "A sheet of the workbook has a row that is too long or too far down."
+                    return TableRefused.of("workbook-row")
             rest = window[-64:]
     return None
 

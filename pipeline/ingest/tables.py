@@ -31,7 +31,7 @@ from pipeline.ingest.spreadsheet import (
     sheet_lines,
 )
 from pipeline.ingest.turned import by_station, laid_out
-from pipeline.ingest.words import LESSER, fold
+from pipeline.ingest.words import LESSER, TableRefused, fold
 
 _SAMPLE_ROWS = 50  # that show what a column holds
 _HEADINGS_LEAST = 2  # known ones that make a table of a text
@@ -62,7 +62,7 @@ class DeliveredTable:
     counted: bool = True  # whether counting the rows of a refused table is worth the time
     suspect: bool = False
     odd_blanks: bool = True
-    refused: str | None = None
+    refused: TableRefused | None = None
 
     @property
     def cells(self) -> list[str]:
@@ -126,7 +126,7 @@ def _opened_tables(
     try:
         path = found.content(room)
     except TableUnreadable as error:
-        yield (_refused(found, room, str(error)),)
+        yield (_refused(found, room, error.refused),)
         return
     if found.suffix in FORMS:
         yield _objects(found, path, vocabulary, room)
@@ -140,7 +140,7 @@ def _opened_tables(
                 sheets = stack.enter_context(_opened(path, found.suffix))
                 tables = _sheets(found, sheets, vocabulary, room)
             except TableUnreadable as error:
-                tables = (_refused(found, room, str(error)),)
+                tables = (_refused(found, room, error.refused),)
             yield tables
 
 
@@ -151,7 +151,7 @@ def _opened(path: Path, suffix: str) -> AbstractContextManager[tuple[Sheet, ...]
     return nullcontext(database_sheets(path)) if suffix in DATABASES else open_workbook(path)
 
 
-def _refused(found: FoundExport, room: Path, why: str) -> DeliveredTable:
+def _refused(found: FoundExport, room: Path, why: TableRefused) -> DeliveredTable:
     return DeliveredTable(
         found.file, found.sha256, _EMPTY, "not read", lambda: iter(()), room, refused=why
     )
@@ -160,7 +160,7 @@ def _refused(found: FoundExport, room: Path, why: str) -> DeliveredTable:
 def _text(found: FoundExport, path: Path, vocabulary: Vocabulary, room: Path) -> DeliveredTable:
     facts = inspect(path)
     if not facts.size:
-        return _refused(found, room, "The file is empty.")
+        return _refused(found, room, TableRefused.of("file-empty"))
     readable = path
     if not facts.is_utf8 or facts.encoding == "utf-8-sig":
         readable = room / "text.csv"
@@ -224,7 +224,7 @@ def _objects(
     try:
         tables = read_objects(path, found.suffix)
     except ObjectsUnreadable as error:
-        return (_refused(found, room, str(error)),)
+        return (_refused(found, room, error.refused),)
     return tuple(
         DeliveredTable(
             file=found.file if table.name is None else f"{found.file}#{table.name}",
@@ -245,7 +245,7 @@ def _sheets(
     heads = [(sheet, read_sheet_head(sheet, vocabulary)) for sheet in sheets]
     filled = [(sheet, head) for sheet, head in heads if head is not None]
     if not filled:
-        return (_refused(found, room, "No sheet of the workbook holds any cell."),)
+        return (_refused(found, room, TableRefused.of("workbook-empty")),)
     return tuple(
         _sheet(found, sheet, head, room)
         for sheet, head in filled

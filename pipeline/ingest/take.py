@@ -20,11 +20,11 @@ from pipeline.ingest.clean import (
 )
 from pipeline.ingest.days import FolderTerms
 from pipeline.ingest.given import Understood, understand
-from pipeline.ingest.headings import MENDED_FIELDS, TableRefused, Vocabulary
+from pipeline.ingest.headings import MENDED_FIELDS, Vocabulary
 from pipeline.ingest.notation import decide
 from pipeline.ingest.staging import stage_whole
 from pipeline.ingest.tables import DeliveredTable
-from pipeline.ingest.words import READINGS
+from pipeline.ingest.words import READINGS, TableRefused
 from pipeline.settings import Settings
 from pipeline.tables.taken import ExportFile, FileTaken, QuarantinedRow
 
@@ -171,20 +171,19 @@ def _taken_before(database: Database, table: DeliveredTable) -> ExportFile | Non
 
 def _refuse(database: Database, table: DeliveredTable, refused: TableRefused) -> ExportFile:
     rows = table.count()
-    if rows:
-        entry = QuarantinedRow(
-            file=table.file,
-            sha256=table.sha256,
-            store=None,
-            line=table.head.headings.line,
-            rows=rows,
-            problem="file-refused",
-            reason=refused.reason,
-            advice=refused.advice,
-            text="{}",
-            faults=None,
-        )
-        database.put(QuarantinedRow, [entry])
+    entry = QuarantinedRow(
+        file=table.file,
+        sha256=table.sha256,
+        store=None,
+        line=table.head.headings.line,
+        rows=rows,
+        problem="file-refused",
+        reason=refused.reason,
+        advice=refused.advice,
+        text="{}",
+        faults=refused.faults,
+    )
+    database.put(QuarantinedRow, [entry])
     outcome = ExportFile(
         file=table.file,
         sha256=table.sha256,

@@ -11,11 +11,10 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from pipeline.ingest.delimited import PLAIN_COLUMNS, DeliveredRow, Head
-from pipeline.ingest.headings import TableRefused, Vocabulary
+from pipeline.ingest.headings import Vocabulary
 from pipeline.ingest.looks import looks_like
-from pipeline.ingest.words import LESSER, READINGS, fold, is_channel, listed
+from pipeline.ingest.words import LESSER, READINGS, TableRefused, fold, is_channel, shortened
 from pipeline.tables.cells import CHANNEL, LEVEL
-from pipeline.tables.units import split_heading
 
 BY_STATION = "column names"
 """What the rules file says a station's key is, where each station has a column."""
@@ -80,12 +79,10 @@ def ask_by_station(
     layout = _layout(cells, values, vocabulary)
     if layout is None:
         return None
-    shown = listed([cells[place] for place in layout.places], 4)
-    return TableRefused(
-        f"The columns {shown} hold what looks like {fold(split_heading(layout.value).base)}s, "
-        "and no column says which station each row is of.",
-        "Has each station a column? Then paste at the end of the rules file:"
-        f'\n[headings.{layout.kind}]\n"{BY_STATION}" = "station"',
+    columns, more = shortened([cells[place] for place in layout.places], 4)
+    lines = f'[headings.{layout.kind}]\n"{BY_STATION}" = "station"'
+    return TableRefused.of(
+        "station-columns", columns=columns, more=more, kind=layout.kind, lines=lines
     )
 
 

@@ -1,13 +1,16 @@
 """The words of headings: in one form, without marks and accents, and those that matter."""
 
+import json
 import re
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from difflib import get_close_matches
 from functools import lru_cache
 from types import MappingProxyType
 from unicodedata import normalize
 
 from pipeline.errors import HeadingFieldUnknown
+from pipeline.phrases import plain_style, told_of
 from pipeline.tables.declare import ExportField
 from pipeline.tables.exports import lesser_words
 from pipeline.tables.units import said_unit
@@ -77,11 +80,47 @@ def unique(cells: Sequence[str]) -> list[str]:
     return names
 
 
+@dataclass(frozen=True, slots=True)
+class TableRefused:
+    """Why a whole table cannot be taken and what to do: facts as JSON, for the texts of `problem`.
+
+    Each language has its sentences; `reason` and `advice` are the English ones.
+    """
+
+    faults: str
+
+    @classmethod
+    def of(cls, problem: str, **values: object) -> "TableRefused":
+        """Return a refusal by the problem's name and the values of its sentences."""
+        return cls(json.dumps([{"problem": problem, **values}], ensure_ascii=False))
+
+    def also(self, problem: str, **values: object) -> "TableRefused":
+        """Return the refusal with something more to say."""
+        more = {"problem": problem, **values}
+        return TableRefused(json.dumps([*json.loads(self.faults), more], ensure_ascii=False))
+
+    @property
+    def reason(self) -> str:
+        """What is wrong."""
+        return told_of(self.faults, plain_style(), "says")
+
+    @property
+    def advice(self) -> str:
+        """What to do."""
+        return told_of(self.faults, plain_style(), "do")
+
+
 def listed(cells: Sequence[str], most: int = 30) -> str:
     """Return cells in quotes for a sentence, no more than `most`."""
-    shown = [f"'{' '.join(cell.split())[:60]}'" for cell in cells if cell.strip()]
-    more = f" and {len(shown) - most} more" if len(shown) > most else ""
-    return (", ".join(shown[:most]) or "nothing") + more
+    shown, more = shortened(cells, most)
+    text = ", ".join(f"'{cell}'" for cell in shown) or "nothing"
+    return text + (f" and {more} more" if more else "")
+
+
+def shortened(cells: Sequence[str], most: int = 30) -> tuple[list[str], int]:
+    """Return the first cells that hold anything, in brief, and how many more there are."""
+    shown = [" ".join(cell.split())[:60] for cell in cells if cell.strip()]
+    return shown[:most], max(0, len(shown) - most)
 
 
 def escaped(text: str) -> str:
@@ -177,22 +216,22 @@ def units_of(fields: Sequence[ExportField]) -> dict[str, tuple[str, ...]]:
     return {field.name: field.units for field in fields if field.units is not None}
 
 
-def nearest_match(cells: Sequence[str], every: Sequence[str]) -> str:
-    """Return a sentence on the first cell that is nearly one of `every` heading; empty for none."""
+def nearest_match(cells: Sequence[str], every: Sequence[str]) -> tuple[str | None, str | None]:
+    """Return the first cell that is nearly one of `every` heading, and that heading."""
     near = (
-        f" The nearest match is '{cell.strip()}' for '{close[0]}'."
+        (cell.strip(), close[0])
         for cell in cells
         if fold(cell) not in every
         if (close := get_close_matches(fold(cell)[:HEADING_MOST], every, n=1, cutoff=0.75))
     )
-    return next(near, "")
+    return next(near, (None, None))
 
 
-def uneven_units(units: Mapping[str, str]) -> str | None:
-    """Say that of fields that belong together only some have a unit; None where that is not so."""
+def uneven_units(units: Mapping[str, str]) -> TableRefused | None:
+    """Refuse fields that belong together of which only some have a unit."""
     for what, together in (("channels", CHANNEL_FIELDS.values()), ("positions", ("x_m", "y_m"))):
         met = {unit for field, unit in units.items() if field in together}
         if len(met) > 1 and (what == "channels" or ("" in met and met != {"", "m"})):
-            said = " and ".join(said_unit(unit) or "no unit" for unit in sorted(met))
-            return f"The headings of the {what} name different units: {said}."
+            first, *others = (said_unit(unit) or None for unit in sorted(met))
+            return TableRefused.of("units-uneven", what=what, unit=first, others=others)
     return None

@@ -53,7 +53,6 @@ NAME = "quarantine.xlsx"
 _TAKEN = "Keys matched"
 _LEFT = "Keys not matched"
 _CELLS = "Cells"
-_REFUSED = "file-refused"
 _LISTED_MOST = 50_000  # the findings count them all
 _REASON_W = 50
 _BEFORE = ("reason", "what to do")
@@ -111,7 +110,6 @@ OVERVIEW: tuple[SheetColumn[QuarantineGroup], ...] = (
     SheetColumn("file", Look.LONG, "quarantine.file", 40),
     SheetColumn("line", Look.COUNT, "quarantine.line", 12),
     SheetColumn("rows", Look.COUNT, "quarantine.rows", 8),
-    SheetColumn("problem", Look.LONG, "quarantine.problem", 24),
     SheetColumn("reason", Look.LONG, "quarantine.reason", 60),
     SheetColumn("advice", Look.LONG, "quarantine.advice", 60),
 )
@@ -207,16 +205,8 @@ def write_quarantine(database: Database, out: Path) -> Path | None:
 
 
 def _in_words(about: Told, faults: str | None, words: Wording) -> Told:
-    """Return something with its reason and advice in a language, where its faults are known.
-
-    A file refused as a whole has a question in English; other languages say where it is asked.
-    """
-    if words.language == DEFAULT_LANGUAGE:
-        return about
-    if about.problem == _REFUSED:
-        said = words("quarantine.refused"), words("quarantine.refused_do")
-        return replace(about, reason=said[0], advice=said[1])
-    if faults is None:
+    """Return something with its reason and advice in a language, where its faults are known."""
+    if words.language == DEFAULT_LANGUAGE or faults is None:
         return about
     spoken = style_of(words.language, words.country)
     says, does = (told_of(faults, spoken, part) for part in ("says", "do"))

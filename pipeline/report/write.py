@@ -1,7 +1,7 @@
 """Write every report: change plans, summaries, region reviews, audits, back-outs."""
 
 from collections.abc import Collection, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from itertools import groupby, islice
 from operator import attrgetter
@@ -231,7 +231,9 @@ def _make_review(job: tuple[_DueReview, str]) -> bytes | str:
         return _not_laid_out("review", "region", review.content.region, error)
 
 
-def write_audit(database: Database, out: Path, quarter: str) -> tuple[Path, Path]:
+def write_audit(
+    database: Database, out: Path, quarter: str, approvers: tuple[str, ...] = ()
+) -> tuple[Path, Path]:
     """Write `<out>/audit/<quarter>.xlsx` and `.pdf` of an audited quarter, such as 2026-Q3.
 
     They are those of its latest edition. Every edition is kept as it was first written; those
@@ -248,7 +250,7 @@ def write_audit(database: Database, out: Path, quarter: str) -> tuple[Path, Path
         OutputNotWritable: a file cannot be written.
     """
     words = common_wording(database.column("report", "countries"))
-    content = quarter_content(database, quarter, words.language)
+    content = replace(quarter_content(database, quarter, words.language), approvers=approvers)
     kept = {one.file: one.octets for one in _audits_kept(database, quarter)}
     named = quarter if content.edition is None else f"{quarter}-edition-{content.edition}"
     makers = {"xlsx": quarter_workbook, "pdf": quarter_pdf}
@@ -272,9 +274,10 @@ def _audits_kept(database: Database, quarter: str) -> list[Original]:
     return database.records(Original, "report", "audits_kept", {"quarter": quarter})
 
 
-def audit_verdict(database: Database, quarter: str) -> str:
+def audit_verdict(database: Database, quarter: str, approvers: tuple[str, ...] = ()) -> str:
     """Return in English what the pages of an audited quarter ask first."""
-    return verdict(quarter_content(database, quarter), wording(None))
+    content = replace(quarter_content(database, quarter), approvers=approvers)
+    return verdict(content, wording(None))
 
 
 def write_sample(database: Database, out: Path, sample: str) -> Path:

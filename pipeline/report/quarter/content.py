@@ -8,6 +8,7 @@ from pipeline.report.quarter.sample import SampleOutcome
 from pipeline.tables.audit import AS_FOUND, AuditPromise, AuditStore
 from pipeline.wording import NOTHING, Wording
 
+_APPROVERS_NAMED = 3
 _MONTHS = 3
 
 
@@ -229,6 +230,7 @@ class QuarterContent:
     restated: tuple[RestatedLine, ...]
     seal: Seal | None
     inputs: Inputs | None = None
+    approvers: tuple[str, ...] = ()
 
     @property
     def now(self) -> QuarterFigures:
@@ -281,9 +283,10 @@ def verdict(content: QuarterContent, words: Wording) -> str:
     if now.asked:
         key = "audit.all_channels" if now.channels == now.asked else "audit.of_channels"
         channels = words.counted(key, now.channels) if now.channels else ""
-        parts.append(
-            words.counted("audit.verdict", now.asked, channels=channels) + _at_stations(now, words)
-        )
+        names = words("wanted.or").join(content.approvers[:_APPROVERS_NAMED])
+        whom = f" ({names})" if names else ""
+        asked = words.counted("audit.verdict", now.asked, channels=channels, whom=whom)
+        parts.append(asked + _at_stations(now, words))
     if now.rollouts:
         told = max((one for one in content.causes if one.rollout), key=lambda one: one.stations)
         parts.append(

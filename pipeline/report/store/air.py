@@ -29,7 +29,7 @@ from pipeline.report.store.content import Document, PlannedStation, StoreContent
 from pipeline.tables.survey import EdEvidence
 from pipeline.wording import FIXED_SPACE, NOTHING, Wording
 
-BAR_ROW, TIGHT_BAR_ROW = 14.5, 12.4  # points
+BAR_ROWS = BAR_ROW, *_ = 14.5, 12.4, 10.8, 10.2  # points; the least just holds bars and text
 TIGHT_AIR_ROW, AIR_ROW, ROOMY_AIR_ROW = 9.2, 11.5, 14.0
 ROOMY_UP_TO, TIGHT_FROM = 10, 15  # stations
 AIR_LABEL_W = 78.0

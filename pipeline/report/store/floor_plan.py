@@ -64,7 +64,7 @@ def plan_height(content: StoreContent, width: float, spare: float) -> float:
         return 0.0
     rows, columns = _grid(content)
     width /= columns
-    least = _WIDE_H if _wide(content) and rows <= 2 else _LOWEST + min(35, 56 / rows)  # noqa: PLR2004 - two fit
+    least = _WIDE_H if _wide(content) and rows <= 2 else _LOWEST + min(35, 54 / rows)  # noqa: PLR2004 - two fit
     highest = _HIGHEST if columns > 1 or _wide(content) else _ALONE_H
     each = min(highest, max(least, min(spare / rows, _useful(floors, width))))
     return rows * each + (12.0 if len(floors) > FLOORS_DRAWN else 0.0)

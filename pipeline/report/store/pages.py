@@ -33,9 +33,9 @@ from pipeline.report.kit.tags import Role
 from pipeline.report.store.air import (
     AIR_ROW,
     BAR_ROW,
+    BAR_ROWS,
     BARS_KEY_H,
     TIGHT_AIR_ROW,
-    TIGHT_BAR_ROW,
     air_height,
     draw_air,
     draw_bars,
@@ -210,7 +210,7 @@ def _wanted(doc: Document, width: float) -> float:
 
 def _bars_fitting(stations: int, room: float) -> tuple[float, int]:
     """Return the row height and how many rows fit, with a closing line unless all do."""
-    for row in (BAR_ROW, TIGHT_BAR_ROW):
+    for row in BAR_ROWS:
         if BARS_KEY_H + row * stations <= room:
             return row, stations
     shown = int((room - BARS_KEY_H - SMALL_MUTED.leading) // BAR_ROW)
