@@ -52,6 +52,7 @@ class Database:
     def __init__(self, connection: duckdb.DuckDBPyConnection) -> None:
         self.connection = connection
         self.before_commit: Callable[[Database], object] = lambda _: None
+        self._still: set[str] = set()
 
     def run(self, step: str, name: str, values: Values | None = None) -> None:
         """Run one statement for its effect; `values` fill its named parameters."""
@@ -131,7 +132,9 @@ class Database:
         if sorted(rows.columns) != sorted(wanted):
             raise ColumnsDiffer(table.name, "put_frame", rows.columns, wanted)
         kept = [pl.col(c.name).round(c.digits) for c in table.columns if c.digits is not None]
-        with self.lent("incoming", rows.select(wanted).with_columns(kept)):
+        # Also an empty step of a frame costs, and most tables need neither.
+        ordered = rows if rows.columns == wanted else rows.select(wanted)
+        with self.lent("incoming", ordered.with_columns(kept) if kept else ordered):
             self.connection.table("incoming").insert_into(table.name)
 
     def content(self, kind: type[Any]) -> str:
@@ -174,15 +177,19 @@ class Database:
     def held(self, *names: str, chosen: bool = False) -> Iterator[None]:
         """Let tables or views stand still under their own names until the block is left.
 
-        Each is worked out once; where `chosen`, it holds only the stores in `due_store`.
+        Each is worked out once; where `chosen`, it holds only the stores in `due_store`. What
+        stands still already, and is not chosen from, is left as it is.
         """
+        new = [name for name in names if chosen or name not in self._still]
         try:
-            for name in names:
+            for name in new:
                 self.connection.table(name)  # raises for a name that the database does not have
                 self.connection.execute(hold(name, chosen=chosen))
+                self._still.add(name)
             yield
         finally:
-            self.release(*names)
+            self._still.difference_update(new)
+            self.release(*new)
 
     def release(self, *names: str) -> None:
         """Drop temporary tables and views where they exist."""

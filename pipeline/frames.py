@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import fields
 from datetime import date, datetime
+from functools import cache
 from itertools import groupby
 from operator import attrgetter
 from types import NoneType
@@ -28,10 +29,15 @@ def frame_of(kind: type[Any], records: Iterable[Any]) -> pl.DataFrame:
     `kind` is a dataclass whose fields are bool, bytes, date, datetime, float, int or str, or one of
     these or None.
     """
-    hints = get_type_hints(kind)
-    schema = {field.name: _column(hints[field.name]) for field in fields(kind)}
+    schema = _schema(kind)  # type: ignore[arg-type] # a class can be hashed
     rows = [tuple(getattr(record, name) for name in schema) for record in records]
     return pl.DataFrame(rows, schema=schema, orient="row")
+
+
+@cache
+def _schema(kind: type[Any]) -> Mapping[str, type[pl.DataType]]:
+    hints = get_type_hints(kind)
+    return {field.name: _column(hints[field.name]) for field in fields(kind)}
 
 
 def _column(hint: Any) -> type[pl.DataType]:  # noqa: ANN401 - a type hint may be anything

@@ -51,6 +51,9 @@ from pipeline.tables.run import (
 from pipeline.tables.taken import ExportFile
 
 RULES_BESIDE_EXPORTS = "rules.toml"
+# What most statements read: of the lists, which stand once a run has begun; and of reports.
+_LISTED = ("store_now", "station_now")
+_TOLD = (*_LISTED, "station_in_plan", "change_story", "clear_air_now")
 _MADE_ON = date(2026, 11, 26)  # a clock that shows an earlier day is wrong
 
 
@@ -148,18 +151,19 @@ def judge(database: Database, request: Request, settings: Settings, progress: Pr
             database.run("run", "keep_run", {"version": __version__})
             database.run("proof", "register_exports")
             database.run("match", "keep_known")
-    with progress.during("survey"):
-        survey(database, settings)
-    with progress.during("verify"):  # reads what the survey made of scans since each change
-        verify(database, settings)
-    with progress.during("plan"):
-        bound = bind(database, settings, request.rules_folder)  # rules that the plan keeps to
-        plan(database, settings, progress)
-        set_first(database, settings)
-        _propose(database, settings, progress)
-    with progress.during("check"):
-        check(database, settings, request.rules_folder, bound)
-        keep(database)  # what later audits need to know of this run
+    with database.held(*_LISTED):
+        with progress.during("survey"):
+            survey(database, settings)
+        with progress.during("verify"):  # reads what the survey made of scans since each change
+            verify(database, settings)
+        with progress.during("plan"):
+            bound = bind(database, settings, request.rules_folder)  # rules that the plan keeps to
+            plan(database, settings, progress)
+            set_first(database, settings)
+            _propose(database, settings, progress)
+        with progress.during("check"):
+            check(database, settings, request.rules_folder, bound)
+            keep(database)  # what later audits need to know of this run
 
 
 def _propose(database: Database, settings: Settings, progress: Progress) -> None:
@@ -178,13 +182,14 @@ def write_out(
         forget_whole_run(database)
     summary = summarise(database, request)
     where = (request.out, request.selection)
-    with progress.during("report"):
-        written, unwritten = report(database, settings, *where, progress, stands=stands)
-    with progress.during("audit"):  # before the reviews, which say what is not as agreed
-        if not stands:
-            audit(database, quarter_of(summary.as_of), progress)
-    with progress.during("reviews"):
-        reviewed, unreviewed = reviews(database, settings, *where, stands=stands)
+    with database.held(*(() if stands else _TOLD)):
+        with progress.during("report"):
+            written, unwritten = report(database, settings, *where, progress, stands=stands)
+        with progress.during("audit"):  # before the reviews, which say what is not as agreed
+            if not stands:
+                audit(database, quarter_of(summary.as_of), progress)
+        with progress.during("reviews"):
+            reviewed, unreviewed = reviews(database, settings, *where, stands=stands)
     return replace(
         summary,
         written=written,

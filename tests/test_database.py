@@ -12,6 +12,7 @@ from typing import Any
 import duckdb
 import polars as pl
 import pytest
+from empty import new_database
 from scale_chain import files_of, run_once
 
 from pipeline import sql_file
@@ -21,6 +22,7 @@ from pipeline.errors import ColumnsDiffer, DatabaseBusy, DatabaseNewer, Database
 from pipeline.plan.rows import EvidenceRow, StationToday
 from pipeline.settings import load_settings
 from pipeline.survey.path_loss import Pair
+from pipeline.tables.changes import ChangePlan
 from pipeline.tables.run import Computed, PermittedChannel
 from pipeline.tables.survey import Earshot
 
@@ -149,6 +151,20 @@ def test_a_transaction_keeps_all_or_nothing(tmp_path: Path) -> None:
             database.connection.execute("insert into setting values ('b', 2)")
 
         assert database.connection.execute("select name from setting").fetchall() == [("b",)]
+
+
+def test_what_stands_still_is_held_once_and_let_go_by_whoever_held_it(tmp_path: Path) -> None:
+    """An inner block of the same name changes nothing, and what views read stands still too."""
+    plan = ChangePlan(1, "P1", "S1", "f", "11 15", 0, date(2026, 9, 30), "r", None)
+    with new_database(tmp_path / "q.duckdb") as database:
+        read = database.connection.table
+        with database.held("plan_in_force", "station_now"):
+            with database.held("plan_in_force", "store_now"):
+                database.put(ChangePlan, [plan])
+            assert read("change_plan").fetchall() != []
+            assert read("plan_in_force").fetchall() == []
+            assert read("main.store_now").fetchall() == []
+        assert read("plan_in_force").fetchall() == read("change_plan").fetchall()
 
 
 def test_frames_go_in_and_come_out(tmp_path: Path) -> None:

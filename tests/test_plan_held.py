@@ -1,6 +1,7 @@
 """Stores with an unlisted station are not planned and say why; sharing a channel has a price."""
 
 import shutil
+from collections.abc import Iterator
 from datetime import date, datetime, time
 from pathlib import Path
 
@@ -44,43 +45,70 @@ def ran(folder: Path, files: dict[str, str], own: Path | None = None) -> duckdb.
     return duckdb.connect(str(request.database), read_only=True)
 
 
-def scans(stations: str) -> str:
+def scans(stations: str, store: str = "S1") -> str:
     """Return quiet scans of stations over the permitted channels."""
     return SCANS + "".join(
-        f"S1,{station},2026-09-29 1{hour}:00:00,{channel},{-95 - hour % 2}\n"
+        f"{store},{station},2026-09-29 1{hour}:00:00,{channel},{-95 - hour % 2}\n"
         for station in stations
         for hour in range(10)
         for channel in (11, 15, 20, 25, 26)
     )
 
 
+TWO = "{s},A,15,0,0,2026-09-30\n{s},B,15,3,0,2026-09-30\n"
+CONNECTED = "store,station,channel,x m,y m,connected,exported on\n"
+POWERED = "store,station,channel,x m,y m,tx power dbm,exported on\n"
+POWERS = POWERED + "{s},A,13,0,0,0,2026-09-30\n{s},B,13,30,0,{dbm},2026-09-30\n"
+ONLINE = CONNECTED + "{s},A,15,0,0,{a},2026-09-30\n{s},B,15,3,0,{b},2026-09-30\n"
+SPREAD = "".join(f"{{s}},{name},15,{3 * n},0,2026-09-30\n" for n, name in enumerate("ABCDEF"))
+CHAIN = {  # what each store's exports say, and which stations were scanned
+    "scan": (STATIONS + TWO, "ABX"),
+    "label": (STATIONS + TWO, "AB"),
+    "level": (STATIONS + TWO, "AB"),
+    "refused": (STATIONS + TWO + "{s},C,ninety,5,0,2026-09-30\n", "AB"),
+    "spread": (STATIONS + SPREAD, "ABCDEF"),
+    "A-offline": (ONLINE.replace("{a}", "no").replace("{b}", "yes"), "AB"),
+    "B-offline": (ONLINE.replace("{a}", "yes").replace("{b}", "no"), "AB"),
+    "plain": (POWERS.replace("{dbm}", "0"), "AB"),
+    "stop": (POWERS.replace("{dbm}", "15"), "AB"),
+}
+MORE = {
+    "labels.csv": "store,label,station,level dbm,exported on\nlabel,L1,X,-60,2026-09-30\n",
+    "heard.csv": "store,listening station,heard station,level dbm,measured on\n"
+    "level,A,X,-60,2026-09-30\n",
+}
+
+
+@pytest.fixture(scope="module")
+def chain(tmp_path_factory: pytest.TempPathFactory) -> Iterator[duckdb.DuckDBPyConnection]:
+    """Give the stores of CHAIN, planned in one run; none can hear another."""
+    files = dict(MORE)
+    for store, (stations, scanned) in CHAIN.items():
+        files[f"{store}-stations.csv"] = stations.replace("{s}", store)
+        files[f"{store}-scans.csv"] = scans(scanned, store)
+    with ran(tmp_path_factory.mktemp("chain"), files) as found:
+        yield found
+
+
 @pytest.mark.parametrize("told", ["scan", "label", "level"])
-def test_a_store_with_an_unlisted_station_is_held(tmp_path: Path, told: str) -> None:
+def test_a_store_with_an_unlisted_station_is_held(
+    chain: duckdb.DuckDBPyConnection, told: str
+) -> None:
     """Its two listed stations share a channel, yet nothing is planned beside an unknown third."""
-    more = {
-        "scan": {"scans.csv": scans("ABX")},
-        "label": {
-            "scans.csv": scans("AB"),
-            "labels.csv": "store,label,station,level dbm,exported on\nS1,L1,X,-60,2026-09-30\n",
-        },
-        "level": {
-            "scans.csv": scans("AB"),
-            "heard.csv": "store,listening station,heard station,level dbm,measured on\n"
-            "S1,A,X,-60,2026-09-30\n",
-        },
-    }[told]
-    rows = "S1,A,15,0,0,2026-09-30\nS1,B,15,3,0,2026-09-30\n"
-
-    found = ran(tmp_path, {"stations.csv": STATIONS + rows, **more})
-
-    assert found.table("move").fetchall() == []
-    ((store, reason, facts),) = found.table("unplanned_store").fetchall()
-    assert store == "S1"
+    assert chain.execute("from move where store = ?", [told]).fetchall() == []
+    unplanned = chain.execute("from unplanned_store where store = ?", [told])
+    ((_, reason, facts),) = unplanned.fetchall()
     assert "station X is named by other exports" in reason
     assert why_unplanned(facts, wording("GB")) == why_unplanned(reason, wording("DE")) == reason
     assert why_unplanned(facts, wording("DE")).startswith("Station X steht in anderen Exporten, ")
-    subjects = found.execute("select subject from finding where rule = 'station-unlisted'")
-    assert subjects.fetchall() == [("unknown",)]
+    unlisted = "select subject from finding where rule = 'station-unlisted' and store = ?"
+    assert chain.execute(unlisted, [told]).fetchall() == [("unknown",)]
+
+
+def test_stores_without_an_unlisted_station_are_planned(chain: duckdb.DuckDBPyConnection) -> None:
+    """Nothing but what their own exports say holds a store."""
+    held = chain.execute("select store from unplanned_store order by store").fetchall()
+    assert held == [("label",), ("level",), ("refused",), ("scan",)]
 
 
 def test_the_rules_file_may_plan_it_all_the_same(tmp_path: Path) -> None:
@@ -95,27 +123,21 @@ def test_the_rules_file_may_plan_it_all_the_same(tmp_path: Path) -> None:
     assert len(found.table("move").fetchall()) == 1
 
 
-def test_a_store_whose_station_row_was_refused_is_held(tmp_path: Path) -> None:
+def test_a_store_whose_station_row_was_refused_is_held(chain: duckdb.DuckDBPyConnection) -> None:
     """The row of station C cannot be taken: its channel is not known."""
-    rows = "S1,A,15,0,0,2026-09-30\nS1,B,15,3,0,2026-09-30\nS1,C,ninety,5,0,2026-09-30\n"
-
-    found = ran(tmp_path, {"stations.csv": STATIONS + rows, "scans.csv": scans("AB")})
-
-    assert found.table("move").fetchall() == []
-    assert "could not be taken" in found.table("unplanned_store").fetchall()[0][1]
+    assert chain.execute("from move where store = 'refused'").fetchall() == []
+    why = chain.execute("select reason from unplanned_store where store = 'refused'").fetchall()
+    assert "could not be taken" in why[0][0]
 
 
-def test_six_stations_on_one_channel_are_spread_without_a_labels_export(tmp_path: Path) -> None:
+def test_six_stations_on_one_channel_are_spread_without_a_labels_export(
+    chain: duckdb.DuckDBPyConnection,
+) -> None:
     """A usual number of labels is reckoned with, so sharing a channel has its price."""
-    names = "ABCDEF"
-    rows = "".join(f"S1,{name},15,{3 * n},0,2026-09-30\n" for n, name in enumerate(names))
-
-    found = ran(tmp_path, {"stations.csv": STATIONS + rows, "scans.csv": scans(names)})
-
-    moves = found.execute("select station from move where not parking").fetchall()
-    channels = found.execute("select distinct channel_planned from station_plan").fetchall()
+    moves = chain.execute("from move where store = 'spread' and not parking").fetchall()
+    planned = "select distinct channel_planned from station_plan where store = 'spread'"
     assert len(moves) >= 4
-    assert len(channels) == 5
+    assert len(chain.execute(planned).fetchall()) == 5
 
 
 CLASH = {"stations.csv": STATIONS + "S1,A,15,0,0,2026-09-30\nS1,B,15,3,0,2026-09-30\n"}
@@ -245,20 +267,16 @@ def test_a_station_just_changed_is_settled(clash: Path) -> None:
     assert [one for one, _ in moved(clash)] == [station]
 
 
-def test_a_station_that_is_offline_is_left_alone(tmp_path: Path) -> None:
+@pytest.mark.parametrize(("offline", "moves"), [("A", "B"), ("B", "A")])
+def test_a_station_that_is_offline_is_left_alone(
+    chain: duckdb.DuckDBPyConnection, offline: str, moves: str
+) -> None:
     """The finding says to leave it, and the plan does: the other one moves."""
-    text = (
-        "store,station,channel,x m,y m,connected,exported on\n"
-        "S1,A,15,0,0,no,2026-09-30\nS1,B,15,3,0,yes,2026-09-30\n"
-    )
-    ran(tmp_path, {"stations.csv": text, "s.csv": scans("AB")}).close()
-    assert [station for station, _ in moved(tmp_path)] == ["B"]
-    assert "held by the rule station-offline (Not connected in the stations" in reasons(tmp_path)
-
-    swapped = text.replace(",no,", ",-,").replace(",yes,", ",no,").replace(",-,", ",yes,")
-    ran(tmp_path / "other", {"stations.csv": swapped, "s.csv": scans("AB")}).close()
-
-    assert [station for station, _ in moved(tmp_path / "other")] == ["A"]
+    store = [f"{offline}-offline"]
+    order = "select station from move where not parking and store = ? order by position"
+    assert chain.execute(order, store).fetchall() == [(moves,)]
+    why = chain.execute("select reason from station_plan where store = ?", store).fetchall()
+    assert "held by the rule station-offline (Not connected in the stations" in str(why)
 
 
 OWN_RULE = """\
@@ -299,16 +317,11 @@ def test_a_rule_of_ones_own_may_hold_a_station(tmp_path: Path) -> None:
     ]
 
 
-def test_a_stop_is_settled_first(tmp_path: Path) -> None:
+def test_a_stop_is_settled_first(chain: duckdb.DuckDBPyConnection) -> None:
     """Of two stations that must move, that over the power limit is first in the store's plan."""
-    text = "store,station,channel,x m,y m,tx power dbm,exported on\n"
-    text += "S1,A,13,0,0,0,2026-09-30\nS1,B,13,30,0,{},2026-09-30\n"
-    order = "select station from move order by position"
+    order = "select station from move where store = ? order by position"
 
-    plain = ran(tmp_path / "a", {"stations.csv": text.format(0), "s.csv": scans("AB")})
-    stop = ran(tmp_path / "b", {"stations.csv": text.format(15), "s.csv": scans("AB")})
-
-    assert plain.execute(order).fetchall() == [("A",), ("B",)]
-    assert stop.execute(order).fetchall() == [("B",), ("A",)]
-    bound = stop.execute("select station, kind, rule from plan_bound").fetchall()
-    assert bound == [("B", "first", "power-over-limit")]
+    assert chain.execute(order, ["plain"]).fetchall() == [("A",), ("B",)]
+    assert chain.execute(order, ["stop"]).fetchall() == [("B",), ("A",)]
+    bound = "select station, kind, rule from plan_bound where store = ?"
+    assert chain.execute(bound, ["stop"]).fetchall() == [("B", "first", "power-over-limit")]

@@ -31,7 +31,11 @@ _COMMANDS = {
     "approve": ("audit", "--approve", "--all-stores", "--by", _BY, "--reason", "as built"),
 }
 # What has become of changes by then.
-_REACHED = {"decide": {"approved"}, "approve": {"approved", "scheduled"}}
+_REACHED = {
+    "decide": {"approved"},
+    "schedule": {"approved", "scheduled"},
+    "approve": {"approved", "scheduled"},
+}
 
 State = tuple[dict[str, list[tuple[object, ...]]], dict[str, bytes]]
 
@@ -138,6 +142,16 @@ def test_a_command_killed_once_and_done_again_is_as_undisturbed(
 ) -> None:
     """Tables and files are those of a command that nobody killed."""
     killed(steps["decide"], tmp_path, 1, 3)
+
+
+@pytest.mark.slow
+def test_a_schedule_killed_once_and_done_again_is_as_undisturbed(
+    two_run: Ran, tmp_path: Path
+) -> None:
+    """The same of a schedule, with nights for what the two small stores agreed to."""
+    exports = two_run.request.exports or Path()
+    steps = gone_through(tmp_path / "commands", exports, "schedule")
+    killed(steps["schedule"], tmp_path, 1, 3)
 
 
 @pytest.mark.slow

@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from empty import set_limits
 from report_stores import Invented, invent, invented_database
 from scale_chain import Watched, tree_of
 
@@ -14,6 +15,7 @@ from pipeline.report.store import gather
 from pipeline.report.store.gather import content_marks, store_contents
 from pipeline.report.write import report
 from pipeline.settings import load_settings
+from pipeline.tables.cover import CoverStore
 
 STORES = ("S1", "S2", "S3")
 CHANGES = [
@@ -61,6 +63,18 @@ def test_whatever_the_files_say_is_in_the_fingerprint(database: Database) -> Non
         assert list(store_contents(database, ["S1"])) != contents, change
         database.connection.rollback()
         assert {store for store in STORES if before[store] != after[store]} == {"S1"}, change
+
+
+def test_the_terms_of_places_are_in_the_fingerprint(database: Database) -> None:
+    """They are limits, and told in each store with labels that no channel helps; read last."""
+    terms = {"weak_label_dbm": -80, "cover_share": 0.95, "minutes_per_install": 30}
+    set_limits(database, {**terms, "minutes_per_move": 10})
+    database.put(CoverStore, [CoverStore("S1", 30, 30, 3, 0.9, None, None, None, None, "no-place")])
+    before = content_marks(database, STORES)
+    database.connection.execute("update setting set value = 0.99 where name = 'cover_share'")
+
+    after = content_marks(database, STORES)
+    assert {store for store in STORES if before[store] != after[store]} == {"S1"}
 
 
 def test_approvers_are_in_every_fingerprint(database: Database) -> None:

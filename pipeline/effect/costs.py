@@ -11,8 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import expit
-from scipy.stats import t as student
+from scipy.special import expit, stdtrit
 
 STORES_LEAST = 20
 """Fewer clusters make no interval to rely on (common practice: Cameron & Miller 2015)."""
@@ -77,7 +76,7 @@ def update_costs(terms: Sequence[str], rows: Sequence[Burden]) -> tuple[UpdateCo
         return ()
     beta, p, inside = fitted
     errors = _errors(inside, n * p * (1 - p), n * (share - p), index)
-    width = float(student.ppf(_SURE, len(names) - 1))
+    width = float(stdtrit(len(names) - 1, _SURE))
     slope = _STEP * float(np.average(p * (1 - p), weights=n))
     return tuple(
         UpdateCost(terms[k], float(b), float(b - width * e), float(b + width * e), slope)

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from itertools import accumulate, pairwise
 from math import comb, inf, prod, sqrt
 
-from scipy.stats import t as student
+from scipy.special import stdtrit
 
 from pipeline.effect.windows import third
 
@@ -30,7 +30,7 @@ def least_effect(spread: float, blocks: Sequence[tuple[int, int]]) -> float:
         return inf
     free = sum(map(sum, told)) - len(told) - 1
     weight = sum(turned * later / (turned + later) for turned, later in told)
-    quantiles = float(student.ppf(_SURE, free) + student.ppf(_POWER, free))
+    quantiles = float(stdtrit(free, _SURE) + stdtrit(free, _POWER))
     return quantiles * spread / sqrt(weight)
 
 

@@ -51,7 +51,7 @@ def plan(database: Database, settings: Settings, progress: Progress) -> None:
     Plans are committed some stores at a time; an interrupted run resumes.
     """
     # Read once, not for every few stores.
-    with database.held("station_then", "station_bound", "channel_refused"):
+    with database.held("change_story", "station_then", "channel_refused", "station_bound"):
         _plan(database, settings, progress)
 
 

@@ -73,10 +73,9 @@ create or replace temp macro scaled(number, factor) as
 -- name: as_metres
 -- A position in metres: with m or cm behind it, else in the unit of its heading.
 create or replace temp macro as_metres(written, comma, factor) as
-    case when regexp_matches(lower(written), '\d[\s\p{Z}]*cm[\s\p{Z}]*$')
-        then scaled(bare_number(written, 'cm', comma), 0.01)
-        when regexp_matches(lower(written), '\d[\s\p{Z}]*m[\s\p{Z}]*$')
-        then bare_number(written, 'm', comma)
+    case when regexp_matches(lower(written), '\d[\s\p{Z}]*c?m[\s\p{Z}]*$')
+        then list_transform([as_number(bare(written, 'c?m'), comma)], lambda n:
+            if(regexp_matches(lower(written), 'cm[\s\p{Z}]*$'), round(n * 0.01, 9), n))[1]
         else scaled(as_number(written, comma), factor) end;
 
 -- name: as_dbm
@@ -98,8 +97,8 @@ create or replace temp macro as_percent(written, comma, factor) as
 create or replace temp macro as_power(written, comma, in_mw) as
     case when regexp_matches(lower(written), '\d[\s\p{Z}]*mw[\s\p{Z}]*$')
             or (in_mw and not contains(lower(written), 'dbm'))
-        then case when bare_number(written, 'mw', comma) > 0
-            then 10 * log10(bare_number(written, 'mw', comma)) end
+        then list_transform([as_number(bare(written, 'mw'), comma)],
+            lambda n: case when n > 0 then 10 * log10(n) end)[1]
         else bare_number(written, 'dbm', comma) end;
 
 -- name: of_frequency
@@ -213,9 +212,8 @@ create or replace temp macro of_serial(written) as
 create or replace temp macro as_day(written, day_order) as
     case
         when written like '20__-__-__' then try_cast(written as date)
-        when try_cast(as_iso(replace(written, '/', '-'), day_order) as date)
-            between date '1990-01-01' and date '2199-12-31'
-            then try_cast(as_iso(replace(written, '/', '-'), day_order) as date)
+        else coalesce(list_transform([try_cast(as_iso(replace(written, '/', '-'), day_order) as date)],
+            lambda d: case when d between date '1990-01-01' and date '2199-12-31' then d end)[1], case
         when day_order = 'iso' and regexp_full_match(written, '(19|20|21)\d{6}')
             then cast(try_strptime(written, '%Y%m%d') as date)
         when regexp_full_match(written, '\d{4}\.\d{1,2}\.\d{1,2}')
@@ -225,7 +223,7 @@ create or replace temp macro as_day(written, day_order) as
             then try_strptime(written, '%Y年%m月%d日')::date
         when regexp_matches(written, '[A-Za-z]{3}') then try_strptime(written, ['%d %b %Y',
             '%d %B %Y', '%d-%b-%Y', '%d. %B %Y', '%b %d, %Y', '%B %d, %Y', '%b %d %Y'])::date
-    end;
+    end) end;
 
 -- name: has_offset
 -- Whether a time stamp states its offset from UTC: Z, UTC, +02:00 or -05:00 after the time of day,

@@ -14,21 +14,22 @@ with written as (
         said(ip_address) as ip_address, said(port) as port_cell, said(firmware) as firmware,
         said(hardware) as hardware, said(connected) as connected_cell, said(status) as status_cell
     from staged
+), first_typed as (   -- an alias within its own select would be its expression again, at each use
+    select *, as_channel(channel_cell, $comma, $channel_numerals) as channel,
+        as_flag(connected_cell) as connected, list_contains($far::varchar[], store) as far
+    from written
 ), typed as (
     select *, as_day(seen_cell, $day_order) as seen_on, as_floor(floor_cell, $comma) as floor,
-        list_contains($far::varchar[], store) as far,
         as_metres(if(far, null, x_cell), $comma, $x_m_factor) as x_m,
         as_metres(if(far, null, y_cell), $comma, $y_m_factor) as y_m,
-        as_channel(channel_cell, $comma, $channel_numerals) as channel,
         other_band(channel_cell, channel, $channel_numerals) as other_band,
         as_pan_id(pan_cell, $pan_numerals) as pan_id,
         as_power(power_cell, $comma, $in_mw) as tx_power_dbm,
         list_transform([bare(port_cell, '/(tcp|udp)')], lambda p: as_whole(p, $comma))[1] as port,
-        as_flag(connected_cell) as connected,
         -- A column called "status" may say either.
-        as_status(if(status_cell is null and as_flag(connected_cell) is null, connected_cell,
-            status_cell)) as status
-    from written
+        as_status(if(status_cell is null and connected is null, connected_cell, status_cell))
+            as status
+    from first_typed
 ), bounded as (   -- what cannot be is not known
     select * replace (within(floor, -20, 200) as floor, within(x_m, -10000, 10000) as x_m,
         within(y_m, -10000, 10000) as y_m, if(other_band, null, channel) as channel,
