@@ -134,7 +134,8 @@ def decide_anew(  # noqa: PLR0913 - what `decide` takes, and what is decided oth
 
     All stations may answer by changes of their own. In a store of more than sixteen a local search
     over all of them starts from the plan; what it changed and the stations most tied to the one
-    refused are then decided anew, so what is found may cost more than need be, never less.
+    refused are then decided anew, so what is found may cost more than need be, never less: it is
+    `optimal` only where no others are tied to those.
     """
     changed = stakes.allowing(i, choices)
     costs = stakes.costs(i, best.choice)
@@ -144,7 +145,8 @@ def decide_anew(  # noqa: PLR0913 - what `decide` takes, and what is decided oth
         start = stakes.improving.run(start, _STEPS * len(start), allowed)
         moved = (j for j, (a, b) in enumerate(zip(best.choice, start, strict=True)) if a != b)
         changed = changed.opened(stakes.around(i, _SMALL).union(moved))
-    return decide(changed, terms, ties=ties, effort=effort, chances=chances, start=start)
+    found = decide(changed, terms, ties=ties, effort=effort, chances=chances, start=start)
+    return found if changed.whole else replace(found, bound=0.0, optimal=False)
 
 
 def _solved(
@@ -353,10 +355,7 @@ class _Deciding:
 
 
 class _Least:
-    """What moves cost more, at the least, after changes of one or two stations of a choice.
-
-    What own stations cost is rounded down to few values, so hardly a change is looked at in full.
-    """
+    """What moves cost more, at the least, after changes; own stations' costs are rounded down."""
 
     def __init__(self, deciding: _Deciding, choice: Choice) -> None:
         self.deciding, self.choice = deciding, choice

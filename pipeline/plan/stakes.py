@@ -69,6 +69,12 @@ class Stakes:
         vars(changed).update({name: getattr(self, name) for name in _KEPT if name in vars(self)})
         return changed
 
+    @property
+    def whole(self) -> bool:
+        """Whether nothing that is decided is tied to what is not."""
+        some = self.open
+        return some is None or all(some.issuperset(self.tied[i]) for i in some)
+
     def around(self, i: int, most: int) -> frozenset[int]:
         """Grow a set of stations from one: always the station most tied to those already in it."""
         found, tied = {i}, dict(self.tied[i])
