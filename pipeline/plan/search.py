@@ -157,6 +157,7 @@ _FIRST, _FEWEST, _MOST = 260_000, 800, 20_000
 _CHOICES = 16  # a station, on average: with more the matrices are so large that they wait longest
 # Steps of the local search a station: before the exact solver, which most stores need no more
 # than, and after its first try.
+_THIN = 3  # pairs a station up to which the exact solver needs no local search before it
 _QUICK, _THOROUGH, _LONG = 5, 50, 400
 # The exact solver's first bound, in backtracks, from which it is not tried first, and the local
 # search is long: its bound is weak on so many stations, and takes longer than the relaxation's.
@@ -176,7 +177,9 @@ def solve_part(network: Network, effort: int, solve: Solve) -> tuple[tuple[int, 
         verdict = solve_small(network)
         return verdict.choice or (), verdict
     size = len(network.unary)
-    start = improved(network, greedy(network), _QUICK * size)
+    start = greedy(network)
+    if len(network.pairs) > _THIN * size:
+        start = improved(network, start, _QUICK * size)
     search = _Search(without_copies(network, network.cost(start)), start, network.cost(start))
     first = _first_try(network)
     dear = root_price(network) > min(_DEAR, _STARTS * effort)
