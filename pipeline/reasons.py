@@ -85,7 +85,8 @@ class Bond:
 class RefusedMove:
     """A channel refused for a station, not put forward again; `until` None: for now.
 
-    `cost` is what the refusal costs, as a share of an average station's clear air, 0 or more.
+    `cost` is what the refusal costs, as a share of an average station's clear air, 0 or more;
+    `at_least`: that or more.
     """
 
     channel: int
@@ -94,6 +95,7 @@ class RefusedMove:
     until: date | None
     note: str | None = None
     cost: float | None = None
+    at_least: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,7 +105,8 @@ class Reason:
     `today` and `planned` are the air now and as planned, equal for a station that stays; one that
     is set for the first time has no `today`. `staying` is the air on today's channel once the
     others have moved, if that differs. `rival` is its channel in the plan solved anew without the
-    planned one, and `worse` what that costs more, as a share of an average station's clear air.
+    planned one, and `worse` what that costs more, as a share of an average station's clear air;
+    `at_most`: that or less.
     """
 
     today: Air | None
@@ -119,6 +122,7 @@ class Reason:
     crowd: SharedPairs | None = None
     bond: Bond | None = None
     refused: RefusedMove | None = None
+    at_most: bool = False
 
 
 def to_json(reason: Reason) -> str:
@@ -323,7 +327,7 @@ def _refused(reason: Reason, words: _Words) -> list[str]:
         return [words("move_reason.better", **ends, worse=-reason.worse)]
     if reason.worse < _NOTHING:
         return [words("move_reason.rival_alike", **ends)]
-    return [words("move_reason.rival", **ends, worse=reason.worse)]
+    return [words("move_reason.rival", **ends, worse=reason.worse, at_most=reason.at_most)]
 
 
 def _company(air: Air, words: _Words) -> str:

@@ -158,3 +158,25 @@ def least(one: One, two: Two, ties: Sequence[Sequence[int]]) -> tuple[int, int] 
         else:
             total += int(rest)
     return divmod(total, weight)
+
+
+def link_costs(seed: int, links: int) -> tuple[One, Two]:
+    """Costs in the shape of CELAR 6's hard parts: duplex pairs 238 apart, others at a distance.
+
+    Up to 44 choices a station; |f - g| = 238 within a pair must hold, |f - g| > d between others
+    costs 1, 10, 100 or 1000 where it does not (Cabon et al., Constraints 4, 1999; from memory).
+    """
+    dice = seeded(seed)
+    low = sorted(dice.sample(range(16, 240, 2), 22))
+    domains: list[list[int]] = []
+    for _ in range(links):
+        kept = sorted(dice.sample(low, dice.choice((11, 18, 22))))
+        domains += [[*kept, *(f + 238 for f in kept)]] * 2
+    two: Two = {}
+    for i, j in itertools.combinations(range(2 * links), 2):
+        if i // 2 == j // 2:
+            two[i, j] = [[1e6 * (abs(f - g) != 238) for g in domains[j]] for f in domains[i]]
+        elif dice.random() < 0.8:
+            apart, cost = dice.choice((60, 140, 200, 280)), dice.choice((1, 10, 100, 1000))
+            two[i, j] = [[cost * (abs(f - g) <= apart) for g in domains[j]] for f in domains[i]]
+    return [[0.0] * len(domain) for domain in domains], two

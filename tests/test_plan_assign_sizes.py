@@ -5,7 +5,7 @@ from collections.abc import Callable
 
 import numpy as np
 import pytest
-from plan_instances import One, Two, clear_air_costs, seeded, total
+from plan_instances import One, Two, clear_air_costs, link_costs, seeded, total
 
 from pipeline.plan.assign import Assignment, assign
 from pipeline.progress import within
@@ -218,3 +218,17 @@ def test_a_hundred_in_one_part_end_with_a_bound() -> None:
     found = assign(one, two, effort=1_500)
 
     assert 0.25 * found.cost < found.bound <= found.cost
+
+
+@pytest.mark.parametrize(
+    "seed", [70, *(pytest.param(s, marks=pytest.mark.slow) for s in (71, 72, 73, 74))]
+)
+def test_links_of_many_frequencies_are_proven(seed: int) -> None:
+    """Fourteen stations of up to 44 choices, pairs 238 apart, others at a distance or at a cost."""
+    one, two = link_costs(seed, 7)
+
+    found = assign(one, two)
+
+    assert found.optimal
+    assert found.cost < 1e6  # every pair is 238 apart
+    assert found.cost == total(one, two, found.choice)

@@ -349,3 +349,58 @@ def test_the_cost_of_a_refusal_is_that_of_the_plan_once_it_is_made() -> None:
                 assert station.next_best_channel == there.channel_planned
                 checked += 1
     assert checked >= 20
+
+
+def _row(stations: int, reach: int, seed: int = 3) -> StoreProblem:
+    """Stations in a row that hear those up to `reach` places away, each with noise of its own."""
+    dice = Random(seed)
+    names = [f"S-{k:02}" for k in range(stations)]
+    own = tuple(StoreStation(n, dice.choice((11, 15)), (11, 15), 1.0, 0.2) for n in names)
+    heard = tuple(
+        Heard(a, b, (dice.uniform(0.3, 0.9), 0.0, 0.0))
+        for i, a in enumerate(names)
+        for k, b in enumerate(names)
+        if 0 < abs(i - k) <= reach and i // 8 == k // 8
+    )
+    busy = {(name, c): dice.uniform(0.01, 0.5) for name in names for c in CHANNELS}
+    return StoreProblem("S", own, heard, busy, 0.005)
+
+
+@pytest.mark.parametrize(
+    "seed", [0, *(pytest.param(s, marks=pytest.mark.slow) for s in range(1, 12))]
+)
+def test_a_refusal_in_a_large_store_is_exact_where_no_others_are_tied(seed: int) -> None:
+    """Twenty-four stations, eights that hear one another: as dear as among all choices of those."""
+    problem = _row(24, 2, seed)
+    one, two = one_station_costs(problem), two_station_costs(problem)
+    found = plan_store(_case(problem), EFFORT, PLAIN)
+
+    costs = {}
+    for first in range(0, 24, 8):
+        for way in product(range(2), repeat=8):
+            cost = sum(one[first + i][a] for i, a in enumerate(way)) + sum(
+                table[way[i - first]][way[j - first]]
+                for (i, j), table in two.items()
+                if i // 8 == first // 8
+            )
+            costs[first, way] = cost
+    moved = 0
+    for at, station in enumerate(found.stations):
+        if station.channel_now != station.channel_planned:
+            first, kept = at - at % 8, (11, 15).index(station.channel_planned)
+            ways = [(cost, way) for (place, way), cost in costs.items() if place == first]
+            without = min(cost for cost, way in ways if way[at - first] != kept)
+            assert station.next_best_cost == pytest.approx(without - min(ways)[0], abs=1e-8)
+            assert not from_json(station.facts).at_most
+            moved += 1
+    assert moved > 3
+
+
+def test_a_refusal_in_a_large_store_says_that_it_costs_at_most_so_much() -> None:
+    """Seventeen in one earshot: what a search found is a plan, and others may be cheaper."""
+    found = plan_store(_case(_problem(Random(5), 17)), EFFORT, PLAIN)
+    moved = [s for s in found.stations if s.channel_now != s.channel_planned]
+
+    assert all(from_json(s.facts).at_most for s in moved)
+    assert any("costs at most" in s.reason for s in moved)
+    assert all(s.next_best_cost is not None and s.next_best_cost >= 0 for s in moved)

@@ -3,10 +3,13 @@
 Moves that need one another are one group with one gain, one chance and one price.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import combinations
-from math import fsum
+from math import exp, fsum
+
+import numpy as np
+from numpy.typing import NDArray
 
 from pipeline.plan.assign import EFFORT, TOLERANCE, Assignment, assign
 from pipeline.plan.stakes import Choice, Stakes, replaced
@@ -15,7 +18,8 @@ from pipeline.plan.worth import Swap, chance_of_loss, chance_together
 _GAIN = 1e-9  # costs closer than this are equal
 _TRIED = 10  # of groups up to this size every part is tried
 _SMALL = 16  # stations up to which a plan is solved anew with all the effort there is
-_ANEW = 500  # effort per refusal in a larger store
+_STEPS = 50  # a station, of the local search for the answer to a refusal in a larger store
+_COARSE = 0.005  # steps of what own stations cost, for a first look at a change
 _DIGITS = 12  # of what own stations cost, so that sums in any order are equal
 _NOTABLE = 2.0  # clear air, in prices of a move, that a station must notice of its own move
 
@@ -128,16 +132,21 @@ def decide_anew(  # noqa: PLR0913 - what `decide` takes, and what is decided oth
 ) -> Decision:
     """Return the moves to make where station i has other choices than the best plan gave it.
 
-    All stations may answer by changes of their own. In a store of more than sixteen the search
-    starts from the plan and is short, so what is found may cost more than need be, never less.
+    All stations may answer by changes of their own. In a store of more than sixteen a local search
+    over all of them starts from the plan; what it changed and the stations most tied to the one
+    refused are then decided anew, so what is found may cost more than need be, never less: it is
+    `optimal` only where no others are tied to those.
     """
-    allowed: list[Sequence[int]] = list(stakes.allowed)
-    allowed[i] = choices
-    changed = replace(stakes, allowed=allowed)
+    changed = stakes.allowing(i, choices)
     costs = stakes.costs(i, best.choice)
     start = replaced(best.choice, {i: min(choices, key=lambda a: costs[a])})
-    effort = effort if len(allowed) <= _SMALL else min(effort, _ANEW)
-    return decide(changed, terms, ties=ties, effort=effort, chances=chances, start=start)
+    if len(start) > _SMALL:
+        allowed = dict(enumerate(changed.allowed))
+        start = stakes.improving.run(start, _STEPS * len(start), allowed)
+        moved = (j for j, (a, b) in enumerate(zip(best.choice, start, strict=True)) if a != b)
+        changed = changed.opened(stakes.around(i, _SMALL).union(moved))
+    found = decide(changed, terms, ties=ties, effort=effort, chances=chances, start=start)
+    return found if changed.whole else replace(found, bound=0.0, optimal=False)
 
 
 def _solved(
@@ -147,23 +156,24 @@ def _solved(
     ties: Sequence[Sequence[int]] | None,
     effort: int,
 ) -> tuple[Choice, Assignment]:
-    """Return the best assignment of what is allowed, with some held where the known has them."""
-    allowed = stakes.allowed
-    at = known and [some.index(a) for some, a in zip(allowed, known, strict=True)]
-    rows = list(zip(stakes.one, allowed, strict=True))
-    two = {
-        (i, j): [[table[a][b] for b in allowed[j]] for a in allowed[i]]
-        for (i, j), table in stakes.two.items()
-    }
+    """Return the best assignment of what is allowed, with some held where the known has them.
+
+    What those held cost the others is folded into the others' own costs.
+    """
+    choice = stakes.present if known is None else known
+    every = frozenset(range(len(choice)))
+    loose = sorted((every if stakes.open is None else stakes.open) - held)
     found = assign(
-        [[row[a] for a in some] for row, some in rows],
-        two,
-        ties=ties and [[row[a] for a in some] for row, some in zip(ties, allowed, strict=True)],
-        fixed={i: a for i, a in enumerate(at or ()) if i in held},
-        incumbent=at,
+        [stakes.beside_held(i, choice, every.difference(loose)) for i in loose],
+        stakes.between(loose),
+        ties=ties and [[ties[i][a] for a in stakes.allowed[i]] for i in loose],
+        incumbent=known and [stakes.allowed[i].index(known[i]) for i in loose],
         effort=effort,
     )
-    return tuple(some[a] for some, a in zip(allowed, found.choice, strict=True)), found
+    taken = zip(loose, found.choice, strict=True)
+    choice = replaced(choice, {i: stakes.allowed[i][a] for i, a in taken})
+    cost = stakes.cost(choice)
+    return choice, replace(found, cost=cost, bound=cost - (found.cost - found.bound))
 
 
 class _Deciding:
@@ -179,25 +189,26 @@ class _Deciding:
 
     def _surcharges(self, choice: Choice, movers: Sequence[int]) -> float:
         """Return what moves cost more that do little for their own stations, or harm them."""
+        own = self.stakes.own
+        free = (i for i in movers if self.stakes.free[i])
+        return sum(self.surcharge(i, choice[i], own(i, choice)) for i in free)
+
+    def surcharge(self, i: int, a: int, own: float) -> float:
+        """Return what a station's move costs more; the less the less `own` stations cost it."""
         stakes, terms = self.stakes, self.terms
-        notable = _NOTABLE * stakes.price
-        total = 0.0
-        for i in movers:
-            if stakes.free[i]:
-                total += terms.for_others * (stakes.air(i, choice) - stakes.air_now[i] < notable)
-                total += terms.against * self._chance_of_loss(i, choice) if terms.against else 0.0
+        air = (1 - stakes.busy[i][a]) * exp(-own)
+        total = terms.for_others * (air - stakes.air_now[i] < _NOTABLE * stakes.price)
+        total += terms.against * self._chance_of_loss(i, a, own) if terms.against else 0.0
         return total * stakes.price
 
-    def _chance_of_loss(self, i: int, choice: Choice) -> float:
+    def _chance_of_loss(self, i: int, a: int, own: float) -> float:
         """Return the chance that a station's own clear air falls notably by its move."""
-        stakes = self.stakes
-        key = (i, choice[i], round(stakes.own(i, choice), _DIGITS))
+        stakes, present = self.stakes, self.stakes.present
+        key = (i, a, round(own, _DIGITS))
         if key not in self._losses:
-            here, there = (
-                (*stakes.beta[i][c[i]], round(stakes.own(i, c), _DIGITS))
-                for c in (stakes.present, choice)
-            )
-            self._losses[key] = chance_of_loss(here, there, _NOTABLE * stakes.price)
+            here = (*stakes.beta[i][present[i]], round(stakes.own(i, present), _DIGITS))
+            ends = here, (*stakes.beta[i][a], key[2])
+            self._losses[key] = chance_of_loss(*ends, _NOTABLE * stakes.price)
         return self._losses[key]
 
     def group(self, choice: Choice, stations: tuple[int, ...]) -> Group:
@@ -291,26 +302,27 @@ class _Deciding:
         """Return the choices one change away that cost less in all, the least costly first."""
         stakes = self.stakes
         now = self._surcharges(choice, stakes.movers(choice))
+        least = _Least(self, choice)
         found = []
-        for after, more in self._around(choice):
-            if more - now < -_GAIN:  # else not even without surcharges
+        for changes, more in self._around(choice):
+            if more - now < -_GAIN and more - now + least.after(changes) < -_GAIN:
+                after = replaced(choice, changes)
                 total = more - now + self._surcharges(after, stakes.movers(after))
                 if total < -_GAIN:
                     found.append((total, after))
         return [after for _, after in sorted(found)]
 
-    def _around(self, choice: Choice) -> Iterator[tuple[Choice, float]]:
-        """Yield the choices one change away, with what each costs more, surcharges left out."""
-        stakes = self.stakes
+    def _around(self, choice: Choice) -> Iterator[tuple[dict[int, int], float]]:
+        """Yield what one change is, with what it costs more, surcharges left out."""
+        stakes, some = self.stakes, self.stakes.open
         rises = []
         for i, costs in enumerate(stakes.costs(i, choice) for i in range(len(choice))):
             rises.append([cost - costs[choice[i]] for cost in costs])
             for a in stakes.allowed[i]:
-                if a != choice[i]:
-                    yield replaced(choice, {i: a}), rises[i][a]
-        for after, spared in stakes.needing(choice):
-            changed = (i for i, a in enumerate(after) if a != choice[i])
-            yield after, sum(rises[i][after[i]] for i in changed) - spared
+                if a != choice[i] and (some is None or i in some):
+                    yield {i: a}, rises[i][a]
+        for changes, spared in stakes.needing(choice):
+            yield changes, sum(rises[i][a] for i, a in changes.items()) - spared
 
     def visited(self, choice: Choice) -> Choice:
         """Leave everything as it is where all moves together are not worth a visit.
@@ -340,3 +352,48 @@ class _Deciding:
                 found.append((self.spent(part) + self.terms.per_visit * len(visits), part))
         least = min(cost for cost, _ in found)
         return next(part for cost, part in reversed(found) if cost <= least + _GAIN)
+
+
+class _Least:
+    """What moves cost more, at the least, after changes; own stations' costs are rounded down."""
+
+    def __init__(self, deciding: _Deciding, choice: Choice) -> None:
+        self.deciding, self.choice = deciding, choice
+        stakes = deciding.stakes
+        self.own = np.array([stakes.own(i, choice) for i in range(len(choice))])
+        self.moved = {i: choice[i] for i in stakes.movers(choice) if stakes.free[i]}
+        self.beside: dict[tuple[int, int], NDArray[np.float64]] = {}
+        self.heard_by: list[list[tuple[int, Sequence[float]]]] = [[] for _ in choice]
+        for (i, j), table in stakes.beside.items():
+            self.heard_by[j].append((i, table[choice[i]]))
+        self.known: dict[tuple[int, int, int], float] = {}
+
+    def after(self, changes: Mapping[int, int]) -> float:
+        """Return a lower bound of all surcharges."""
+        stakes = self.deciding.stakes
+        own = self.own.copy()
+        for j, b in changes.items():
+            own += self._taken(j, b) - self._taken(j, self.choice[j])
+        moved = {**self.moved, **changes}
+        changed = replaced(self.choice, changes)
+        for i in changes:
+            own[i] = stakes.own(i, changed)
+            if moved[i] == stakes.present[i] or not stakes.free[i]:
+                del moved[i]
+        steps = np.floor(own / _COARSE - _GAIN).astype(int).tolist()
+        return sum(self._one(i, a, steps[i]) for i, a in moved.items())
+
+    def _taken(self, j: int, b: int) -> NDArray[np.float64]:
+        """Return what station j on a choice costs each of the others, where they are."""
+        if (j, b) not in self.beside:
+            costs = np.zeros(len(self.choice))
+            for i, row in self.heard_by[j]:
+                costs[i] = row[b]
+            self.beside[j, b] = costs
+        return self.beside[j, b]
+
+    def _one(self, i: int, a: int, step: int) -> float:
+        key = i, a, step
+        if key not in self.known:
+            self.known[key] = self.deciding.surcharge(i, a, max(0.0, step * _COARSE))
+        return self.known[key]

@@ -7,8 +7,9 @@ from pipeline.plan.costs import StoreProblem, hit
 from pipeline.reasons import Air, Bond, Neighbour, Reason, RefusedMove, SharedPairs
 from pipeline.records import OFF_AIR
 
-Rival = tuple[float, int] | tuple[None, None]
-"""What it costs to refuse a station its channel, in units of the plan, and what it takes then."""
+Rival = tuple[float, int, bool] | tuple[None, None, bool]
+"""What it costs to refuse a station its channel, in units of the plan, what it takes then, and
+whether it costs that at most."""
 
 NOTABLE = 0.05  # a neighbour is named from this chance of disturbing
 _MOST_NAMED = 3
@@ -191,6 +192,7 @@ def reason_of(
         rival=rival[1],
         worse=None if rival[0] is None else round(rival[0], 6),
         sureness=sure,
+        at_most=rival[2],
     )
 
 

@@ -90,24 +90,27 @@ def _drop_dominated(work: _Work) -> bool:
     partners = Network(((),) * len(work.unary), work.pairs).neighbours()
     dropped = False
     for i, mine in enumerate(work.choices):
+        first, last = (_beside(work, partners[i], i, at) for at in (0, -1))
         for a in list(mine):
-            if any(b != a and _dominates(work, partners[i], i, b, a) for b in mine):
+            # Beside one choice of all partners: most pairs are refused here.
+            cheaper = [b for b in mine if b != a and first[b] <= first[a] and last[b] <= last[a]]
+            if any(_dominates(work, partners[i], i, b, a) for b in cheaper):
                 mine.remove(a)
                 dropped = True
     return dropped
 
 
+def _beside(work: _Work, partners: list[tuple[int, Table]], i: int, at: int) -> dict[int, int]:
+    """Return what each choice of a station costs beside each partner's first, or last, choice."""
+    taken = [(table, work.choices[j][at]) for j, table in partners]
+    return {a: work.unary[i][a] + sum(t[a][y] for t, y in taken) for a in work.choices[i]}
+
+
 def _dominates(work: _Work, partners: list[tuple[int, Table]], i: int, b: int, a: int) -> bool:
     """Say whether station i does at least as well on b as on a, whatever the others take."""
     gain = work.unary[i][a] - work.unary[i][b]
-    # Beside one choice of all partners: most pairs are refused here.
-    beside = [(table[a], table[b], work.choices[j]) for j, table in partners]
-    if any(
-        gain + sum(on_a[left[at]] - on_b[left[at]] for on_a, on_b, left in beside) < 0
-        for at in (0, -1)
-    ):
-        return False
-    for on_a, on_b, left in beside:
+    for j, table in partners:
+        on_a, on_b, left = table[a], table[b], work.choices[j]
         if len(left) == len(on_a):
             gain += min(map(sub, on_a, on_b))
         else:

@@ -1,7 +1,7 @@
 """Local search on a cost network: a good choice quickly, to measure the exact solver against."""
 
 import random
-from collections.abc import Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -53,17 +53,35 @@ def improved(network: Network, start: Sequence[int], steps: int) -> tuple[int, .
     Each step makes the cheapest change not undone recently (Glover, ORSA Journal on Computing
     1, 1989); after a long time without a better choice some stations are thrown anew.
     """
-    return _Tabu(network, start).run(steps)
+    return Improving(network).run(start, steps, {})
+
+
+class Improving:
+    """Local searches on one network, whose tables are laid out once."""
+
+    def __init__(self, network: Network) -> None:
+        self.network, self.laid_out = network, _reach(network)
+
+    def run(
+        self, start: Sequence[int], steps: int, allowed: Mapping[int, Collection[int]]
+    ) -> tuple[int, ...]:
+        """Search like `improved`; stations in `allowed` take nothing else, in `start` neither."""
+        search = _Tabu(self.network, start, self.laid_out)
+        for i, some in allowed.items():
+            search.price[i, [a for a in range(search.price.shape[1]) if a not in some]] = _NEVER
+        return search.run(steps)
 
 
 class _Tabu:
     """State of one search: the current choice and what each single change would cost."""
 
-    def __init__(self, network: Network, start: Sequence[int]) -> None:
+    def __init__(
+        self, network: Network, start: Sequence[int], laid_out: tuple[list[list[int]], list[Steps]]
+    ) -> None:
         self.network = network
         self.choice = list(start)
         self.cost = network.cost(start)
-        self.near, self.reach = _reach(network)
+        self.near, self.reach = laid_out
         shape = len(network.unary), max(len(row) for row in network.unary)
         self.price = np.full(shape, _NEVER, dtype=np.int64)
         for i, row in enumerate(network.unary):
@@ -139,6 +157,7 @@ _FIRST, _FEWEST, _MOST = 260_000, 800, 20_000
 _CHOICES = 16  # a station, on average: with more the matrices are so large that they wait longest
 # Steps of the local search a station: before the exact solver, which most stores need no more
 # than, and after its first try.
+_THIN = 3  # pairs a station up to which the exact solver needs no local search before it
 _QUICK, _THOROUGH, _LONG = 5, 50, 400
 # The exact solver's first bound, in backtracks, from which it is not tried first, and the local
 # search is long: its bound is weak on so many stations, and takes longer than the relaxation's.
@@ -158,7 +177,9 @@ def solve_part(network: Network, effort: int, solve: Solve) -> tuple[tuple[int, 
         verdict = solve_small(network)
         return verdict.choice or (), verdict
     size = len(network.unary)
-    start = improved(network, greedy(network), _QUICK * size)
+    start = greedy(network)
+    if len(network.pairs) > _THIN * size:
+        start = improved(network, start, _QUICK * size)
     search = _Search(without_copies(network, network.cost(start)), start, network.cost(start))
     first = _first_try(network)
     dear = root_price(network) > min(_DEAR, _STARTS * effort)

@@ -1,14 +1,20 @@
 """One store in tables: what every choice costs, how sure that is, and who needs whom to move."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from math import exp, fsum
+from typing import Any
+
+from pipeline.plan.network import checked, to_grid
+from pipeline.plan.search import Improving
 
 Table = Sequence[Sequence[float]]
 Choice = tuple[int, ...]
 
 _EQUAL = 1e-9  # costs closer than this are equal
+_DECIMALS, _ROUNDING = 9, 1e-13  # of the plan's costs; what adding up may make of them
+_KEPT = ("near", "heard", "air_now", "tied", "pairs", "improving")
 _SLIGHT = 0.1  # of the price of a move: a need this small ties no moves together
 
 
@@ -32,6 +38,7 @@ class Stakes:
         agreed: stations whose move is agreed on. They may not stay, but what they gain is told as
             if they might.
         homes: the store of each station where several are planned together; empty for one alone.
+        open: stations whose choice is decided; the others keep that of a choice known. None: all.
     """
 
     one: Table
@@ -46,6 +53,55 @@ class Stakes:
     price: float
     agreed: frozenset[int] = frozenset()
     homes: tuple[str, ...] = ()
+    open: frozenset[int] | None = None
+
+    def allowing(self, i: int, choices: Sequence[int]) -> "Stakes":
+        """Return the same with other choices for station i."""
+        return self._but(allowed=[choices if at == i else a for at, a in enumerate(self.allowed)])
+
+    def opened(self, stations: frozenset[int]) -> "Stakes":
+        """Return the same with these stations to be decided, the others as known."""
+        return self._but(open=stations)
+
+    def _but(self, **changes: Any) -> "Stakes":  # noqa: ANN401 - fields of any kind
+        """Return the same with some fields changed that nothing of `_KEPT` hangs on."""
+        changed = replace(self, **changes)
+        vars(changed).update({name: getattr(self, name) for name in _KEPT if name in vars(self)})
+        return changed
+
+    @property
+    def whole(self) -> bool:
+        """Whether nothing that is decided is tied to what is not."""
+        some = self.open
+        return some is None or all(some.issuperset(self.tied[i]) for i in some)
+
+    def around(self, i: int, most: int) -> frozenset[int]:
+        """Grow a set of stations from one: always the station most tied to those already in it."""
+        found, tied = {i}, dict(self.tied[i])
+        while tied and len(found) < most:
+            nearest = min(tied, key=lambda j: (-tied[j], j))
+            found.add(nearest)
+            for j, more in self.tied[nearest].items():
+                if j not in found:
+                    tied[j] = tied.get(j, 0.0) + more
+            del tied[nearest]
+        return frozenset(found)
+
+    @cached_property
+    def tied(self) -> tuple[dict[int, float], ...]:
+        """Per station: how much hangs on what it and each other take, where it is anything."""
+        ties: tuple[dict[int, float], ...] = tuple({} for _ in self.one)
+        for (i, j), table in self.two.items():
+            spread = max(map(max, table)) - min(map(min, table))
+            if spread > 0:
+                ties[i][j] = ties[j][i] = spread
+        return ties
+
+    @cached_property
+    def improving(self) -> Improving:
+        """Local searches on these costs, whatever is allowed."""
+        costs = checked(self.one, self.two)
+        return Improving(to_grid(costs, None, costs.total(self.present)).network)
 
     def undecided(self) -> "Stakes":
         """Return the same as if what is agreed on were still free."""
@@ -59,10 +115,15 @@ class Stakes:
         return tuple(p in a for p, a in zip(self.present, self.allowed, strict=True))
 
     @cached_property
+    def pairs(self) -> tuple[tuple[tuple[int, int], Table], ...]:
+        """The tables of `two` in the order of their stations."""
+        return tuple(sorted(self.two.items()))
+
+    @cached_property
     def near(self) -> tuple[tuple[tuple[int, Table], ...], ...]:
         """Per station: who disturbs it or is disturbed, with `two` seen from its side, [b][a]."""
         seen: list[list[tuple[int, Table]]] = [[] for _ in self.one]
-        for (i, j), table in sorted(self.two.items()):
+        for (i, j), table in self.pairs:
             seen[i].append((j, [list(column) for column in zip(*table, strict=True)]))
             seen[j].append((i, table))
         return tuple(map(tuple, seen))
@@ -92,6 +153,24 @@ class Stakes:
         """Return the expected cost of a complete choice."""
         one = [row[a] for row, a in zip(self.one, choice, strict=True)]
         return fsum([*one, *(t[choice[i]][choice[j]] for (i, j), t in self.two.items())])
+
+    def beside_held(self, i: int, choice: Choice, held: Collection[int]) -> list[float]:
+        """Return what each choice allowed costs station i beside those held where they are."""
+        beside = [table[choice[j]] for j, table in self.near[i] if j in held]
+        row = [fsum([self.one[i][a], *(t[a] for t in beside)]) for a in self.allowed[i]]
+        # A sum of costs of nine decimals has nine, and is then exact on the grid.
+        near = [round(x, _DECIMALS) for x in row]
+        return [x if abs(x - y) > _ROUNDING else y for x, y in zip(row, near, strict=True)]
+
+    def between(self, loose: Collection[int]) -> dict[tuple[int, int], list[list[float]]]:
+        """Return what those loose cost each other on what they are allowed, by place in `loose`."""
+        place = {i: k for k, i in enumerate(loose)}
+        allowed = self.allowed
+        return {
+            (place[i], place[j]): [[table[a][b] for b in allowed[j]] for a in allowed[i]]
+            for (i, j), table in self.pairs
+            if i in place and j in place
+        }
 
     def change(self, before: Choice, after: Choice) -> tuple[float, float]:
         """Return what `after` costs more than `before`: of each station alone, and of pairs."""
@@ -129,7 +208,7 @@ class Stakes:
         """
         moved = self.movers(choice)
         group = {i: i for i in moved}
-        for pair, table in sorted(self.two.items()):
+        for pair, table in self.pairs:
             if pair[0] in group and pair[1] in group and self._need(pair, table, choice):
                 one, other = group[pair[0]], group[pair[1]]
                 group = {i: min(one, other) if g in {one, other} else g for i, g in group.items()}
@@ -141,17 +220,20 @@ class Stakes:
         ends = (self.present[i], self.present[j]), (choice[i], choice[j])
         return _together(table, *ends) < -max(_SLIGHT * self.price, _EQUAL)
 
-    def needing(self, choice: Choice) -> Iterator[tuple[Choice, float]]:
-        """Yield choices in which two stations change that gain more at once than one by one.
+    def needing(self, choice: Choice) -> Iterator[tuple[dict[int, int], float]]:
+        """Yield changes of two stations that gain more at once than one by one.
 
-        The second is what it costs less that they change at once.
+        The second is what they cost less for changing at once.
         """
-        for (i, j), table in sorted(self.two.items()):
+        some = self.open
+        for (i, j), table in self.pairs:
+            if some is not None and not (i in some and j in some):
+                continue
             for a in self.allowed[i]:
                 for b in self.allowed[j]:
                     spared = -_together(table, (choice[i], choice[j]), (a, b))
                     if spared > _EQUAL:  # so both change
-                        yield replaced(choice, {i: a, j: b}), spared
+                        yield {i: a, j: b}, spared
 
 
 def replaced(choice: Choice, new: Mapping[int, int]) -> Choice:

@@ -105,7 +105,7 @@ class _Anew:
         """
         moves = self.best.choice[at] != self.stakes.present[at]
         if not moves and station.station not in self.case.bonds:
-            return None, None
+            return None, None, False
         refused = self.case.refused.get(station.station)
         channels = self.wide.stations[at].choices
         left = [
@@ -115,9 +115,9 @@ class _Anew:
             if refused is None or channel != refused.channel
         ]
         if not left:
-            return None, None
+            return None, None, False
         found = self.solve(at, left)
-        return found.cost - self.best.cost, channels[found.choice[at]]
+        return found.cost - self.best.cost, channels[found.choice[at]], not found.optimal
 
     def refusal(self, at: int) -> RefusedMove | None:
         """Return a station's refusal with what it costs: so much less would the plan, without."""
@@ -126,8 +126,9 @@ class _Anew:
         if refused is None or refused.channel not in station.choices:
             return refused
         allowed = sorted({*self.stakes.allowed[at], station.choices.index(refused.channel)})
-        saved = self.best.cost - self.solve(at, allowed).cost
-        return replace(refused, cost=round(max(0.0, saved), 6))
+        found = self.solve(at, allowed)
+        saved = round(max(0.0, self.best.cost - found.cost), 6)
+        return replace(refused, cost=saved, at_least=not found.optimal)
 
 
 def _told(case: Case, tables: Priced, best: Decision, anew: _Anew, terms: Terms) -> StorePlan:
