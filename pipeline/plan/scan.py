@@ -311,8 +311,9 @@ def likened(
         rows, at = np.nonzero(channels == channel)
         own_a, own_b = a[rows, at], b[rows, at]
         known = own_a + own_b > _UNKNOWN
-        busy, heard = known & (own_a >= _FOUND_BUSY), near[np.ix_(rows, rows)] & known
-        told = np.where((heard & busy).any(axis=1)[:, None], busy, True)
+        busy: NDArray[np.bool_] = known & (own_a >= _FOUND_BUSY)
+        heard: NDArray[np.bool_] = near[np.ix_(rows, rows)] & known
+        told = np.where((heard & busy).any(axis=1, keepdims=True), busy, known)
         best = np.argmax(np.where(heard & told, own_a + own_b, -1.0), axis=1)
         share = own_a[best] / (own_a[best] + own_b[best])
         missed = _BUSY_TOO * (1 - share) ** own_b
