@@ -16,7 +16,8 @@ from test_plan_sensitivity import _case
 
 from pipeline.commands import run_what_if
 from pipeline.plan.decide import PLAIN, Terms, decide
-from pipeline.plan.scan import SHARES, Prospects, ScanVisit, likened, outlooks, visit_of
+from pipeline.plan.earshot import likened
+from pipeline.plan.scan import SHARES, Prospects, ScanVisit, outlooks, visit_of
 from pipeline.plan.scan_rows import ScanTerms, scans_of
 from pipeline.plan.stakes import Stakes
 from pipeline.plan.store import plan_store
