@@ -53,7 +53,11 @@ class Planned:
 
 
 class Survey:
-    """A chain every station of which was visited often; visits are looked at one by one."""
+    """A chain every station of which was visited often; visits are looked at one by one.
+
+    The portfolio's figures are fitted once, to two visits of every station, and once more where
+    there are more rows: to fit them anew each time would take most of the time.
+    """
 
     def __init__(self, seed: int, stores: int) -> None:
         self.seed = seed
@@ -64,17 +68,27 @@ class Survey:
         self.truth, self.told = made.truth, known(made.truth)
         self.stations = sorted(made.truth["station"].unique())
         self._rows = _numbered(made, seed)
+        self._fitted: dict[bool, Portfolio] = {}
 
     def planned(self, visits: Visits, more: pl.DataFrame | None = None) -> Planned:
         """Return the plan on so many visits of each station, and on more rows."""
-        looked = pl.DataFrame({"station": list(visits), "seen": list(visits.values())})
-        rows = self._rows.join(looked, on="station").filter(pl.col("number") < pl.col("seen"))
-        parts = [rows.select(_BLOCKS), *([] if more is None else [more.select(_BLOCKS)])]
-        found = blocks(pl.concat(parts), _ASSUMED)
-        portfolio = fit_portfolio(found, self.told, _ASSUMED)
+        found = self._blocks(visits, more)
+        portfolio = self._portfolio(more)
         frame = estimate(found, self.told, portfolio, last_day(self.setting), _ASSUMED).frame
         joined = self.truth.join(frame, on=SERIES).sort(SERIES)
         return Planned(self.seed, joined, dict(_stores(joined, self.seed, portfolio)))
+
+    def _blocks(self, visits: Visits, more: pl.DataFrame | None) -> pl.DataFrame:
+        looked = pl.DataFrame({"station": list(visits), "seen": list(visits.values())})
+        rows = self._rows.join(looked, on="station").filter(pl.col("number") < pl.col("seen"))
+        parts = [rows.select(_BLOCKS), *([] if more is None else [more.select(_BLOCKS)])]
+        return blocks(pl.concat(parts), _ASSUMED)
+
+    def _portfolio(self, more: pl.DataFrame | None) -> Portfolio:
+        if (more is None) not in self._fitted:
+            found = self._blocks(self.uniform(2), more)
+            self._fitted[more is None] = fit_portfolio(found, self.told, _ASSUMED)
+        return self._fitted[more is None]
 
     def uniform(self, visits: int) -> Visits:
         """Return the same number of visits of every station."""
@@ -83,10 +97,10 @@ class Survey:
     def chosen(self, most: float) -> Iterator[tuple[float, Visits, Planned]]:
         """Yield visits per station, visits and plan, from one visit each on as the plan asks.
 
-        Each round visits the stations worth most, a quarter of all, once; up to `most` a station.
+        Each round visits the stations worth most, an eighth of all, once; up to `most` a station.
         """
         visits = dict(self.uniform(1))
-        step = max(1, len(visits) // 4)
+        step = max(1, len(visits) // 8)
         for _ in count():
             found = self.planned(visits)
             spent = sum(visits.values()) / len(visits)

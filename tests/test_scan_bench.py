@@ -19,7 +19,8 @@ STORES = 34  # of each seed: 510 in all
 MISSED_REGRET, MISSED_SETTLED = 0.06, 0.02
 """What is missed: 0.181 points of regret by the survey plan, 0.125 by twice the visits by rota (the
 difference is 0.055, its error 0.017), none was aimed at; 49 of 713 settled stores change, 6.9 %
-where 5 % was aimed at."""
+where 5 % was aimed at. Measured before stations in earshot told of one another and rounds were of
+an eighth; what seeds 617 to 626 gave since says docs/method.md, 16."""
 _PRICE = Terms().per_visit
 
 

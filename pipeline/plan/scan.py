@@ -3,7 +3,8 @@
 Before a visit nobody knows what it will find, but the posterior says how likely each finding is
 (preposterior analysis: Raiffa and Schlaifer, Applied Statistical Decision Theory, 1961, from
 memory). Findings are drawn; on each, every station is decided anew by the terms of the plan, the
-others staying as planned, and what that gains is averaged.
+others staying as planned, and what that gains is averaged. What stations in earshot found is told
+by what is drawn (`likened`); the plan itself knows each station by its own scans.
 """
 
 from collections.abc import Sequence
@@ -17,6 +18,7 @@ from numpy.typing import NDArray
 from scipy.special import digamma, ndtr
 
 from pipeline.plan.decide import Terms
+from pipeline.plan.earshot import likened
 from pipeline.plan.stakes import Choice, Stakes
 
 Floats = NDArray[np.float64]
@@ -27,8 +29,11 @@ DRAWS = 200
 DOUBT = 2.0
 """What is known counts half where truths are drawn: the tails of posteriors are too light."""
 
+_MORE_DOUBT = 1.5
+"""And what is called settled must hold even if it counts less again."""
+
 TRIED = (1, 2, 4, 8)
-"""Numbers of visits to a station whose worth is compared."""
+"""Numbers of visits to a station that are tried."""
 SHARES: Floats = np.linspace(0.0, 1.0, 101)
 """Shares found busy, tried in turn for the one at which the plan turns."""
 
@@ -79,7 +84,8 @@ class StationScans:
     Attributes:
         station: its index.
         worth: expected gain of the plan per visit, in units of its cost.
-        visits: how many, on days of their own: the number that gives most per visit.
+        visits: how many, on days of their own, before the plan is made anew: one, or where one
+            alone can change nothing, the number that gives most per visit.
         channels: choices to read, and what less a visit is worth without each.
         turns: for each of these, the finding that turns the plan.
     """
@@ -109,7 +115,8 @@ class Prospects:
     Arrays are (stations, choices) or (draws, stations, choices); narrower stations are filled up
     with choices that are barred. `known` is the Beta of each busy share before the visit, where the
     plan reckons with another than `stakes.beta`. Truths are drawn from it with a and b divided by
-    `doubt`; findings are added to it as it is, as the estimator does.
+    `doubt`, and as `likened` says; findings are added to it as it is, as the estimator does.
+    `channels` number the choices of each station, where they are not the same of all.
     """
 
     def __init__(  # noqa: PLR0913 - three inputs and a way of scanning; the rest are options
@@ -121,6 +128,7 @@ class Prospects:
         *,
         seed: str,
         known: Sequence[Sequence[Beta]] | None = None,
+        channels: Sequence[Sequence[int]] | None = None,
         doubt: float = DOUBT,
     ) -> None:
         self.terms, self.price, self.scan = terms, stakes.price, scan
@@ -141,22 +149,37 @@ class Prospects:
         self._stays = np.arange(widest) == self._present[:, None]
         self._reckoned = _mean_cost(*_filled(stakes.beta, count, widest))
         self._a, self._b = _filled(stakes.beta if known is None else known, count, widest)
-        drawn = self._random.beta(self._a / doubt, self._b / doubt, (DRAWS, count, widest))
-        self._true = np.clip(drawn, _LEAST, 1 - _LEAST)
+        number = np.full((count, widest), -1)
+        for i, row in enumerate(channels or [range(len(row)) for row in stakes.one]):
+            number[i, : len(row)] = row
+        near = np.zeros((count, count), dtype=bool)
+        for i, heard in enumerate(stakes.heard):
+            near[i, [j for j, _ in heard]] = True
+        self._likened, self._doubt = likened(self._a, self._b, number, near), doubt
         self._given = self._held()
+
+    def _drawn(self, doubt: float) -> Floats:
+        """Draw the true shares: by a chance as at another station, else as known at its own."""
+        chance, other_a, other_b = self._likened
+        other = self._random.random((DRAWS, *self._a.shape)) < chance
+        a = np.where(other, other_a, self._a / doubt)
+        drawn = self._random.beta(a, np.where(other, other_b, self._b / doubt))
+        result: Floats = np.clip(drawn, _LEAST, 1 - _LEAST)
+        return result
 
     @cached_property
     def _tried(self) -> list[Floats]:
         """What so many visits to each station find: the shares busy of each draw, by `TRIED`."""
-        return [self._found(self.scan, visits) for visits in TRIED]
+        true = self._drawn(self._doubt)
+        return [self._found(true, self.scan, visits) for visits in TRIED]
 
-    def _found(self, scan: ScanVisit, visits: int) -> Floats:
-        """Draw the share of readings found busy in so many visits.
+    def _found(self, true: Floats, scan: ScanVisit, visits: int) -> Floats:
+        """Draw the share of readings found busy in so many visits, of shares truly busy.
 
         Visits stray from the long run as Beta does with the correlation of two readings of one.
         """
         spread = max(visits / max(scan.correlation, 1e-6) - 1, 1e-6)
-        visited = self._random.beta(self._true * spread, (1 - self._true) * spread)
+        visited = self._random.beta(true * spread, (1 - true) * spread)
         taken = visits * scan.readings
         result: Floats = self._random.binomial(taken, np.clip(visited, 0.0, 1.0)) / taken
         return result
@@ -164,7 +187,8 @@ class Prospects:
     def much(self) -> Floats:
         """Return what each station gains by 2,000 more readings, (draws, stations)."""
         scan = ScanVisit(_MUCH_READINGS, self.scan.correlation)
-        found = self._found(scan, _MUCH_VISITS)
+        true = self._drawn(self._doubt * _MORE_DOUBT)
+        found = self._found(true, scan, _MUCH_VISITS)
         return self._gain(*self._after(found, scan.worth(_MUCH_VISITS)))
 
     def worth_of(self, visits: int) -> Floats:
@@ -174,12 +198,13 @@ class Prospects:
         return result / visits
 
     def worth(self) -> tuple[Floats, Ints]:
-        """Return per station the expected gain of a visit, and which of `TRIED` gives most.
+        """Return per station the expected gain of a visit, and which of `TRIED` is asked for.
 
-        Where none gives anything it is the most visits.
+        One visit where it gives anything, for the plan is made anew after it; else the number that
+        gives most, and where none gives anything the most visits.
         """
         gains = [self.worth_of(visits) for visits in TRIED]
-        best = np.argmax(gains, axis=0)
+        best = np.where(gains[0] > _LEAST, 0, np.argmax(gains, axis=0))
         best[np.max(gains, axis=0) <= _LEAST] = len(TRIED) - 1
         return np.take_along_axis(np.array(gains), best[None], axis=0)[0], best
 

@@ -53,6 +53,7 @@ def scans_of(
         asked.visit,
         seed=case.problem.store,
         known=[[_own(case.evidence.get((s.station, c))) for c in s.choices] for s in stations],
+        channels=[s.choices for s in stations],
     )
     at_home: dict[str, list[int]] = {}
     for i, station in enumerate(stations):
