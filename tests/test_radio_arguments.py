@@ -6,11 +6,8 @@ from math import inf, nan
 import pytest
 
 from pipeline.radio import (
-    airtime,
     channels,
     coexistence,
-    fitting,
-    levels,
     masks,
     propagation,
 )
@@ -36,8 +33,8 @@ BAD_USE: list[tuple[Callable[[], object], str, str]] = [
     (lambda: masks.power_share_db(masks.HT_20, 0.0, 0.0), "width_mhz", "0.0"),
     (lambda: masks.channel_share_db(27, 2437.0, masks.HT_20), "channel", "27"),
     (lambda: masks.channel_share_db(26, 0.0, masks.HT_20), "wifi_centre_mhz", "0.0"),
-    (lambda: levels.power_sum_dbm([]), "levels_dbm", "none"),
-    (lambda: levels.power_sum_dbm([-70.0, nan]), "levels_dbm[1]", "nan"),
+    (lambda: propagation.power_sum_dbm([]), "levels_dbm", "none"),
+    (lambda: propagation.power_sum_dbm([-70.0, nan]), "levels_dbm[1]", "nan"),
     (lambda: propagation.free_space_loss_db(0.0, 2440.0), "distance_m", "0.0"),
     (lambda: propagation.free_space_loss_db(1.0, -1.0), "frequency_mhz", "-1.0"),
     (lambda: propagation.breakpoint_loss_db(nan), "distance_m", "nan"),
@@ -54,19 +51,19 @@ BAD_USE: list[tuple[Callable[[], object], str, str]] = [
     (lambda: propagation.exceedance_probability(nan, -75.0, 7.0), "level_dbm", "nan"),
     (lambda: propagation.exceedance_probability(-80.0, inf, 7.0), "threshold_dbm", "inf"),
     (lambda: propagation.exceedance_probability(-80.0, -75.0, -1.0), "spread_db", "-1.0"),
-    (lambda: fitting.fit_log_distance([1.0, 2.0], [40.0, 46.0]), "distances_m", "2"),
-    (lambda: fitting.fit_log_distance([1.0, 2.0, 3.0], [40.0, 46.0]), "losses_db", "2"),
-    (lambda: fitting.fit_log_distance([2.0] * 3, [40.0, 46.0, 4.0]), "distances_m", "2.0 only"),
-    (lambda: fitting.fit_log_distance([1.0, 0.0, 3.0], [4.0] * 3), "distances_m[1]", "0.0"),
-    (lambda: fitting.fit_log_distance([1.0, 2.0, 3.0], [4.0, 5.0, nan]), "losses_db[2]", "nan"),
+    (lambda: propagation.fit_log_distance([1.0, 2.0], [40.0, 46.0]), "distances_m", "2"),
+    (lambda: propagation.fit_log_distance([1.0, 2.0, 3.0], [40.0, 46.0]), "losses_db", "2"),
+    (lambda: propagation.fit_log_distance([2.0] * 3, [40.0, 46.0, 4.0]), "distances_m", "2.0 only"),
+    (lambda: propagation.fit_log_distance([1.0, 0.0, 3.0], [4.0] * 3), "distances_m[1]", "0.0"),
+    (lambda: propagation.fit_log_distance([1.0, 2.0, 3.0], [4.0, 5.0, nan]), "losses_db[2]", "nan"),
     (lambda: coexistence.bit_error_rate(nan), "sinr_db", "nan"),
     (lambda: coexistence.packet_error_rate(0.0, 128), "psdu_octets", "128"),
     (lambda: coexistence.Rejection(-1.0, 30.0), "adjacent_db", "-1.0"),
     (lambda: coexistence.Rejection(0.0, inf), "alternate_db", "inf"),
     (lambda: coexistence.Rejection(31.0, 30.0), "alternate_db", "30.0"),
     (lambda: coexistence.channel_rejection_db(16), "channels_apart", "16"),
-    (lambda: airtime.frame_us(0), "psdu_octets", "0"),
-    (lambda: airtime.update_us(0), "payload_octets", "0"),
+    (lambda: coexistence.frame_us(0), "psdu_octets", "0"),
+    (lambda: coexistence.update_us(0), "payload_octets", "0"),
 ]
 
 

@@ -23,7 +23,7 @@ from pipeline.changes.states import (
 )
 from pipeline.database import Database
 from pipeline.errors import UnknownChange
-from pipeline.frames import grouped
+from pipeline.records import grouped
 from pipeline.settings import Settings
 from pipeline.tables.changes import Change, ChangeEvent, ChangePlan
 from pipeline.tables.run import ThisRun

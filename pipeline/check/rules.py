@@ -9,14 +9,13 @@ from pathlib import Path
 import duckdb
 import polars as pl
 
-from pipeline.check.bounds import beyond
-from pipeline.check.judge import FOUND, guarded_copy, judge, judge_own
+from pipeline.check.judge import FOUND, beyond, guarded_copy, judge, judge_own
 from pipeline.check.manual import explanation
 from pipeline.check.rule_file import BrokenRule, Rule, read_rules
 from pipeline.database import Database
 from pipeline.errors import RuleUnusable, UnknownRule
-from pipeline.frames import frame_of
 from pipeline.phrases import fill, style
+from pipeline.records import frame_of
 from pipeline.settings import Settings
 from pipeline.tables.check import PlanBound, RuleText
 

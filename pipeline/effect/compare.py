@@ -1,4 +1,4 @@
-"""Difference in differences of stores drawn to change first, with its randomisation interval.
+"""Difference in differences of stores drawn to change first; and a run chart of single values.
 
 A store is one observation: how its outcome changed from the days before a wave to those after, so
 that nothing is assumed of days and labels within it (Bertrand, Duflo & Mullainathan 2004). Stores
@@ -13,6 +13,7 @@ changed (MacKinnon & Webb 2017), and the draw is our own, so it is known.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from math import inf
 
 import numpy as np
@@ -115,3 +116,34 @@ def _spread(blocks: Sequence[Peers], effect: float) -> float:
         squares += float(np.sum((left - left.mean()) ** 2))
         free += len(left) - 1
     return (squares / free) ** 0.5 if free > 0 else inf
+
+
+FROM_POINTS = 12
+"""Fewer points make no limits."""
+_WIDTH = 2.66  # 3 / 1.128, the mean range of two normal values in standard deviations
+
+
+@dataclass(frozen=True, slots=True)
+class ChartLimits:
+    """The centre of a run chart and its limits, in the unit of the values."""
+
+    centre: float
+    low: float
+    high: float
+
+    def outside(self, value: float) -> bool:
+        """Whether a value is further off than chance alone would bring it."""
+        return not self.low <= value <= self.high
+
+
+def chart_limits(values: Sequence[float]) -> ChartLimits | None:
+    """Return the limits of the first twelve values: mean +- 2.66 x mean moving range.
+
+    None where there are fewer. Source: NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.2.
+    """
+    first = values[:FROM_POINTS]
+    if len(first) < FROM_POINTS:
+        return None
+    centre = sum(first) / len(first)
+    moving = sum(abs(b - a) for a, b in pairwise(first)) / (len(first) - 1)
+    return ChartLimits(centre, centre - _WIDTH * moving, centre + _WIDTH * moving)

@@ -23,8 +23,8 @@ from pipeline.ingest.staging import stage_plain, stage_whole
 from pipeline.ingest.tables import DeliveredTable
 from pipeline.ingest.words import READINGS
 from pipeline.settings import Settings
+from pipeline.tables.cells import FACTORS
 from pipeline.tables.exports import EXPORT_KINDS
-from pipeline.tables.units import FACTORS
 
 _STATEMENTS: Mapping[str, str] = MappingProxyType(
     {

@@ -10,7 +10,7 @@ from pathlib import Path
 
 from pipeline.errors import QuietaisleError
 from pipeline.ingest.headings import Vocabulary
-from pipeline.tables.units import unit_named
+from pipeline.tables.cells import unit_named
 
 HEAD_LINES = 200
 MOST_COLUMNS = 2_000

@@ -14,8 +14,7 @@ from pipeline.ingest.delimited import PLAIN_COLUMNS, DeliveredRow, Head
 from pipeline.ingest.headings import TableRefused, Vocabulary
 from pipeline.ingest.looks import looks_like
 from pipeline.ingest.words import LESSER, READINGS, fold, is_channel, listed
-from pipeline.tables.cells import CHANNEL, LEVEL
-from pipeline.tables.units import split_heading
+from pipeline.tables.cells import CHANNEL, LEVEL, split_heading
 
 BY_STATION = "column names"
 """What the rules file says a station's key is, where each station has a column."""

@@ -8,9 +8,9 @@ from types import MappingProxyType
 from unicodedata import normalize
 
 from pipeline.errors import HeadingFieldUnknown
+from pipeline.tables.cells import said_unit
 from pipeline.tables.declare import ExportField
 from pipeline.tables.exports import lesser_words
-from pipeline.tables.units import said_unit
 
 HEADING_MOST = 80  # characters
 

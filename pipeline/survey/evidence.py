@@ -16,7 +16,6 @@ from pipeline.estimate.portfolio import Portfolio, fit_portfolio
 from pipeline.estimate.posterior import estimate
 from pipeline.estimate.visits import blocks
 from pipeline.fresh import choose, fingerprint, keep, narrowed, run_mark, stale, store_marks
-from pipeline.radio.airtime import update_us
 from pipeline.radio.channels import (
     CHANNELS,
     WIFI_CHANNELS,
@@ -24,6 +23,7 @@ from pipeline.radio.channels import (
     wifi_band,
     wifi_pair_band,
 )
+from pipeline.radio.coexistence import update_us
 from pipeline.radio.masks import DSSS_22, HT_20, HT_40, Mask, channel_share_db
 from pipeline.settings import Settings
 from pipeline.survey.earshot import earshots
