@@ -25,7 +25,7 @@ from pipeline.settings import load_settings
 from pipeline.tables.taken import ExportFile
 from pipeline.teach import rules_of, teach, write_rules
 from pipeline.template import write_demo, write_template
-from pipeline.visible import visible
+from pipeline.wording import visible
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"]})

@@ -28,7 +28,7 @@ from pipeline.records import KeysLeft, NewKey, RunSummary, Severity
 from pipeline.report.files import CHAIN_FOLDER
 from pipeline.tables.audit import Departure
 from pipeline.tables.taken import ExportFile
-from pipeline.visible import visible
+from pipeline.wording import visible
 
 _PIPE_WIDTH = 160
 _TO_MEND = "Rows that could not be taken, to mend"

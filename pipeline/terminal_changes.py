@@ -14,7 +14,7 @@ from pipeline.commands import Scheduled, Verified
 from pipeline.proof.check import Checked
 from pipeline.teach import Taught
 from pipeline.terminal import many, percent, plain_table, show_exports, under
-from pipeline.visible import visible
+from pipeline.wording import visible
 
 _LABELS_NAMED = 40  # on a terminal; the workbook of the next run lists all
 

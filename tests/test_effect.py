@@ -11,8 +11,15 @@ from scipy.stats import permutation_test
 from scipy.stats import t as student
 from simulate.rollout import WAVES, Chain, Rollout, burdened, simulated
 
-from pipeline.effect.compare import Estimate, Peers, chart_limits, compare
-from pipeline.effect.costs import Burden, own_weight, update_costs
+from pipeline.effect.compare import (
+    Burden,
+    Estimate,
+    Peers,
+    chart_limits,
+    compare,
+    own_weight,
+    update_costs,
+)
 from pipeline.effect.verdict import (
     RolloutVerdict,
     Standing,

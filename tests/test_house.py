@@ -46,7 +46,6 @@ FLOORS = {
     "fresh": 3,
     "database": 2,
     "forms": 2,
-    "visible": 0,
     "progress": 2,
     "parallel": 2,
     "phrases": 2,
@@ -60,7 +59,6 @@ FLOORS = {
     "rules_table": 2,
     "records": 1,
     "accounts": 1,
-    "addresses": 0,
     "errors": 0,
 }
 MODULES = sorted(PACKAGE.rglob("*.py"))

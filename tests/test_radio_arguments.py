@@ -8,7 +8,6 @@ import pytest
 from pipeline.radio import (
     channels,
     coexistence,
-    masks,
     propagation,
 )
 
@@ -25,14 +24,14 @@ BAD_USE: list[tuple[Callable[[], object], str, str]] = [
     (lambda: channels.wifi_pair_band(4, "below"), "primary", "4"),
     (lambda: channels.wifi_pair_band(14, "below"), "primary", "14"),
     (lambda: channels.wifi_pair_band(4, "beside"), "second", "'beside'"),  # type: ignore[arg-type]  # bad use is the point
-    (lambda: masks.HT_20.level_dbr(inf), "offset_mhz", "inf"),
-    (lambda: masks.Mask(((0.0, 0.0),)), "points", "((0.0, 0.0),)"),
-    (lambda: masks.Mask(((1.0, 0.0), (2.0, -3.0))), "points", "((1.0, 0.0), (2.0, -3.0))"),
-    (lambda: masks.Mask(((0.0, 0.0), (2.0, 3.0))), "points", "(2.0, 3.0) after (0.0, 0.0)"),
-    (lambda: masks.power_share_db(masks.HT_20, nan), "offset_mhz", "nan"),
-    (lambda: masks.power_share_db(masks.HT_20, 0.0, 0.0), "width_mhz", "0.0"),
-    (lambda: masks.channel_share_db(27, 2437.0, masks.HT_20), "channel", "27"),
-    (lambda: masks.channel_share_db(26, 0.0, masks.HT_20), "wifi_centre_mhz", "0.0"),
+    (lambda: channels.HT_20.level_dbr(inf), "offset_mhz", "inf"),
+    (lambda: channels.Mask(((0.0, 0.0),)), "points", "((0.0, 0.0),)"),
+    (lambda: channels.Mask(((1.0, 0.0), (2.0, -3.0))), "points", "((1.0, 0.0), (2.0, -3.0))"),
+    (lambda: channels.Mask(((0.0, 0.0), (2.0, 3.0))), "points", "(2.0, 3.0) after (0.0, 0.0)"),
+    (lambda: channels.power_share_db(channels.HT_20, nan), "offset_mhz", "nan"),
+    (lambda: channels.power_share_db(channels.HT_20, 0.0, 0.0), "width_mhz", "0.0"),
+    (lambda: channels.channel_share_db(27, 2437.0, channels.HT_20), "channel", "27"),
+    (lambda: channels.channel_share_db(26, 0.0, channels.HT_20), "wifi_centre_mhz", "0.0"),
     (lambda: propagation.power_sum_dbm([]), "levels_dbm", "none"),
     (lambda: propagation.power_sum_dbm([-70.0, nan]), "levels_dbm[1]", "nan"),
     (lambda: propagation.free_space_loss_db(0.0, 2440.0), "distance_m", "0.0"),

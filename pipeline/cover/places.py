@@ -1,12 +1,12 @@
 """Which further places bring weak labels up to a level: an exact choice, and how sure that is.
 
 The choice, without any radio, is two problems of one kind: the p-median problem, which opens so
-many places (Hakimi 1964), and
-uncapacitated facility location, which pays for every place it opens (Balinski 1965; from memory).
-Each client pays for the cheapest open place. Solved as a mixed-integer programme over cost levels
-instead of pairs (Cornuéjols, Nemhauser and Wolsey 1980, from memory): whoever can be served for no
-more than a level by no open place pays the step up to the next. Clients that rank places alike
-share a row, so where a cost is 0 or 1, as of covered or not, each pattern has one row.
+many places (Hakimi 1964), and uncapacitated facility location, which pays for every place it opens
+(Balinski 1965; from memory). Each client pays for the cheapest open place. Solved as a
+mixed-integer programme over cost levels instead of pairs (Cornuéjols, Nemhauser and Wolsey 1980,
+from memory): whoever can be served for no more than a level by no open place pays the step up to
+the next. Clients that rank places alike share a row, so where a cost is 0 or 1, as of covered or
+not, each pattern has one row.
 """
 
 from collections.abc import Sequence

@@ -8,8 +8,7 @@ from itertools import groupby
 from typing import Any
 
 from pipeline.database import Database
-from pipeline.effect.compare import ChartLimits, Estimate, chart_limits, compare
-from pipeline.effect.costs import Burden
+from pipeline.effect.compare import Burden, ChartLimits, Estimate, chart_limits, compare
 from pipeline.effect.verdict import (
     RolloutVerdict,
     Sight,
