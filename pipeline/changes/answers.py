@@ -1,10 +1,9 @@
 """Take what came back on an audit's sheets: approvers' answers, and what a sample showed."""
 
-from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
-from typing import TypeVar
 from zipfile import BadZipFile, ZipFile
 
 from pipeline.changes.decisions import Taken
@@ -23,6 +22,7 @@ from pipeline.changes.returned import (
     read_workbook,
     written_at,
 )
+from pipeline.changes.review import RowJudge
 from pipeline.database import Database
 from pipeline.forms import (
     ANSWER_WORDS,
@@ -37,9 +37,12 @@ from pipeline.forms import (
     tabs_of,
 )
 from pipeline.originals import Original
-from pipeline.records import WorkbookRefusal, grouped
+from pipeline.records import grouped
 from pipeline.settings import Settings
 from pipeline.tables.audit import AuditSample, DepartureAnswer, SampledStation, SampleResult
+
+_CHANNELS = range(11, 27)
+_PAN_DIGITS = 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,7 +143,7 @@ def _said(one: DepartureAnswer) -> DepartureAnswer:
     )  # fmt: skip
 
 
-class _Answers:
+class _Answers(RowJudge):
     """The rows of one audit, held against what the audit asks now."""
 
     def __init__(
@@ -150,9 +153,8 @@ class _Answers:
         approvers: Sequence[str],
         today: date | None,
     ) -> None:
-        self.returned, self.asked = returned, asked
-        self.approvers, self.today = approvers, today
-        self.refusals: list[WorkbookRefusal] = []
+        super().__init__(returned, None)
+        self.asked, self.approvers, self.today = asked, approvers, today
 
     def given(self, known: Collection[DepartureAnswer]) -> Iterator[list[DepartureAnswer]]:
         """Yield the answers of each row that may be taken, one a departure of its cause."""
@@ -160,41 +162,23 @@ class _Answers:
             if not any(row[key].text for key in ANSWERS.entries if key != "note"):
                 continue
             rows = self.asked.get(row[CHANGE].text, ())
-            answers = self._answers(row, rows) if rows and self._as_written(row) else []
+            written = self.returned.written.get((ANSWERS.sheet, row[CHANGE].text), {})
+            sound = rows and self._unedited(ANSWERS, row, written)
+            answers = self._answers(row, rows) if sound else []
             settled = all(one.settled for one in rows)
             if settled and (not rows or any(_said(one) not in known for one in answers)):
                 why = "the audit asks nothing of that name any more; fill in the latest audit"
-                self._refuse(row[CHANGE].at, why)
+                self._refuse(ANSWERS.sheet, row[CHANGE].at, why)
             elif answers:
                 yield answers
 
-    def _refuse(self, cell: str, why: str) -> None:
-        refusal = WorkbookRefusal(
-            self.returned.workbook, None, self.returned.tab(ANSWERS.sheet), cell, why
-        )
-        self.refusals.append(refusal)
-
-    def _as_written(self, row: Cells) -> bool:
-        written = self.returned.written.get((ANSWERS.sheet, row[CHANGE].text), {})
-        edited = [key for key in ANSWERS.locked if row[key].text != written.get(key, "")]
-        for key in edited:
-            was = f"'{written[key][:80]}'" if written.get(key) else "empty"
-            now = row[key].text[:80]
-            self._refuse(row[key].at, f"a locked cell was edited: it says '{now}' and was {was}")
-        return not edited
-
     def _answers(self, row: Cells, rows: Sequence[Asked]) -> list[DepartureAnswer]:
-        found: dict[str, str | date] = {}
-        for key in ANSWERS.entries:
-            try:
-                found[key] = self._entry(key, row, rows)
-            except EntryProblem as problem:
-                self._refuse(row[key].at, str(problem))
-        if len(found) < len(ANSWERS.entries):
+        answer = self._read(ANSWERS, row["answer"], lambda cell: _chosen(cell, rows))
+        by = self._read(ANSWERS, row["by"], lambda cell: read_approver(cell, self.approvers, ""))
+        on = self._read(ANSWERS, row["date"], lambda cell: self._dated(cell, rows))
+        note = self._read(ANSWERS, row["note"], read_note)
+        if answer is None or by is None or on is None or note is None:
             return []
-        answer, by, note = (str(found[key]) for key in ("answer", "by", "note"))
-        on = found["date"]
-        assert isinstance(on, date)  # noqa: S101 - for the type checker
         return [
             DepartureAnswer(
                 one.cause, one.store, one.subject, one.field, one.agreed, one.found, answer, by,
@@ -204,22 +188,8 @@ class _Answers:
             for one in rows
         ]  # fmt: skip
 
-    def _entry(self, key: str, row: Cells, rows: Sequence[Asked]) -> str | date:
-        cell = row[key]
-        if key == "answer":
-            answer = read_choice(cell, ANSWER_WORDS)
-            if answer == APPROVE and any(one.field == "station" for one in rows):
-                raise EntryProblem(
-                    "a station new, gone or renamed is agreed to with all it is: approve the store "
-                    "with 'audit --approve'"
-                )
-            return answer
-        if key == "by":
-            return read_approver(cell, self.approvers, "")
-        return read_note(cell) if key == "note" else self._dated(row, rows)
-
-    def _dated(self, row: Cells, rows: Sequence[Asked]) -> date:
-        day = read_day(row["date"]).date()
+    def _dated(self, cell: Cell, rows: Sequence[Asked]) -> date:
+        day = read_day(cell).date()
         seen = max(one.last_seen for one in rows)
         if day < seen:
             raise EntryProblem(f"{day} is before {seen}, when it was first seen at all of them")
@@ -234,9 +204,14 @@ class _Answers:
         return day
 
 
-Value = TypeVar("Value")
-_CHANNELS = range(11, 27)
-_PAN_DIGITS = 4
+def _chosen(cell: Cell, rows: Sequence[Asked]) -> str:
+    answer = read_choice(cell, ANSWER_WORDS)
+    if answer == APPROVE and any(one.field == "station" for one in rows):
+        raise EntryProblem(
+            "a station new, gone or renamed is agreed to with all it is: approve the store "
+            "with 'audit --approve'"
+        )
+    return answer
 
 
 def sample_results(
@@ -286,7 +261,7 @@ def _said_of(one: SampleResult) -> SampleResult:
     return replace(one, workbook_sha256="", cell="")
 
 
-class _Sheet:
+class _Sheet(RowJudge):
     """The rows of one sheet, held against the sample that was drawn."""
 
     def __init__(
@@ -296,8 +271,8 @@ class _Sheet:
         rows: Mapping[str, SampledStation],
         today: date | None,
     ) -> None:
-        self.returned, self.drawn, self.rows, self.today = returned, drawn, rows, today
-        self.refusals: list[WorkbookRefusal] = []
+        super().__init__(returned, None)
+        self.drawn, self.rows, self.today = drawn, rows, today
 
     def results(self) -> Iterator[SampleResult]:
         """Yield what may be taken; a row with nothing filled in was not looked at."""
@@ -306,54 +281,34 @@ class _Sheet:
                 continue
             station = self.rows.get(row[CHANGE].text)
             if station is None:
-                self._refuse(row[CHANGE].at, "no sample was drawn that has a row of this name")
-            elif self._as_written(row, station) and (found := self._result(row, station)):
+                why = "no sample was drawn that has a row of this name"
+                self._refuse(SAMPLE.sheet, row[CHANGE].at, why)
+                continue
+            of = {key: plain(getattr(station, key)) for key in SAMPLE.locked if key != CHANGE}
+            sound = self._unedited(SAMPLE, row, {CHANGE: _key(station), **of})  # by the register
+            if sound and (found := self._result(row, station)):
                 yield found
 
-    def _refuse(self, cell: str, why: str) -> None:
-        tab = self.returned.tab(SAMPLE.sheet)
-        self.refusals.append(WorkbookRefusal(self.returned.workbook, None, tab, cell, why))
-
-    def _as_written(self, row: Cells, station: SampledStation) -> bool:
-        """Hold the locked cells against the register."""
-        edited = False
-        for key in SAMPLE.locked:
-            written = _key(station) if key == CHANGE else plain(getattr(station, key))
-            if row[key].text != written:
-                edited = True
-                now = row[key].text[:80]
-                self._refuse(
-                    row[key].at, f"a locked cell was edited: it says '{now}' and was '{written}'"
-                )
-        return not edited
-
     def _result(self, row: Cells, station: SampledStation) -> SampleResult | None:
-        agreed = self._read(row["as_agreed"], lambda cell: read_choice(cell, (YES, NO)))
-        channel = self._read(row["found_channel"], _channel)
-        pan_id = self._read(row["found_pan_id"], _pan_id)
-        by = self._read(row["by"], read_name)
-        on = self._read(row["date"], lambda cell: self._day(cell, station))
-        note = self._read(row["note"], read_note)
+        agreed = self._read(SAMPLE, row["as_agreed"], lambda cell: read_choice(cell, (YES, NO)))
+        channel = self._read(SAMPLE, row["found_channel"], _channel)
+        pan_id = self._read(SAMPLE, row["found_pan_id"], _pan_id)
+        by = self._read(SAMPLE, row["by"], read_name)
+        on = self._read(SAMPLE, row["date"], lambda cell: self._day(cell, station))
+        note = self._read(SAMPLE, row["note"], read_note)
         if agreed is None or channel is None or pan_id is None:
             return None
         if by is None or on is None or note is None:
             return None
         differs = channel not in {0, station.channel} or pan_id not in {"", station.pan_id}
         if why := _contradiction(agreed == YES, differs, known=bool(channel), said=bool(note)):
-            self._refuse(row["as_agreed"].at, why)
+            self._refuse(SAMPLE.sheet, row["as_agreed"].at, why)
             return None
         place = written_at(self.returned, SAMPLE, row, row["as_agreed"].at)
         return SampleResult(
             station.sample, station.number, station.store, station.station, channel or None,
             pan_id or None, agreed == YES, by, on, note, place["workbook_sha256"], place["cell"],
         )  # fmt: skip
-
-    def _read(self, cell: Cell, read: Callable[[Cell], Value]) -> Value | None:
-        try:
-            return read(cell)
-        except EntryProblem as problem:
-            self._refuse(cell.at, str(problem))
-            return None
 
     def _day(self, cell: Cell, station: SampledStation) -> date:
         day, first = read_day(cell).date(), self.drawn[station.sample].drawn_on
