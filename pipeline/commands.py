@@ -19,13 +19,7 @@ from pipeline.changes.decisions import Taken, decide
 from pipeline.changes.effect import Calibration, calibration
 from pipeline.changes.morning import MorningAfter, back_out, last_night, ways_back
 from pipeline.changes.register import Booking, book
-from pipeline.changes.verify import (
-    Check,
-    not_as_ordered,
-    not_put_right,
-    verify,
-    yardstick,
-)
+from pipeline.changes.verify import Check, not_as_ordered, not_put_right, verify, yardstick
 from pipeline.check.rules import RuleStanding, portfolio
 from pipeline.database import Database
 from pipeline.errors import PlanNotProven

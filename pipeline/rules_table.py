@@ -250,8 +250,7 @@ class FirstSettings:
     pan_id_from: Annotated[int, whole(1, LAST_PAN_ID)]
     pan_id_until: Annotated[int, whole(1, LAST_PAN_ID)]
     name: Annotated[
-        str,
-        fits("a text with {station} in it, and if you like {store}, {floor}", _is_pattern),
+        str, fits("a text with {station} in it, and if you like {store}, {floor}", _is_pattern)
     ]
 
 

@@ -133,7 +133,7 @@ def show_run(console: Console, summary: RunSummary) -> None:
     console.print(
         f"{many(summary.moves, 'move')} in {many(summary.stores_with_moves, 'store')}; clear air "
         f"{percent(summary.clear_air_now)} now, {percent(summary.clear_air_planned)} as planned "
-        f"(mean over stations, by labels{unknown})",
+        f"(mean over stations, by labels{unknown})"
     )
     _show_keys(console, summary)
     for left in summary.left_aside:

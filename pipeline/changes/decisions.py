@@ -254,10 +254,7 @@ def _said(event: ChangeEvent) -> str:
 
 
 def _admitted(
-    tallies: Sequence[Tally],
-    filed: Filed,
-    blocked: Collection[int],
-    barred: Mapping[Draft, str],
+    tallies: Sequence[Tally], filed: Filed, blocked: Collection[int], barred: Mapping[Draft, str]
 ) -> Iterator[tuple[int, WorkbookRefusal]]:
     """Put the drafts to the register, decisions first, each kind in order of time."""
     stands = dict(filed.standings)

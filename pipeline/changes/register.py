@@ -13,14 +13,7 @@ from pipeline.changes.proposal import (
     StoreCase,
     proposal,
 )
-from pipeline.changes.states import (
-    PROGRAM,
-    ChangeStanding,
-    ChangeState,
-    Trigger,
-    admit,
-    new_event,
-)
+from pipeline.changes.states import PROGRAM, ChangeStanding, ChangeState, Trigger, admit, new_event
 from pipeline.database import Database
 from pipeline.errors import UnknownChange
 from pipeline.records import grouped

@@ -176,10 +176,7 @@ class Review(RowJudge):
         return Tally(self.returned.workbook, self.plan.store, drafts, self.refusals)
 
     def _drafts(
-        self,
-        form: Form,
-        rows: Sequence[Cells],
-        read: Callable[[Cells, Change], ChangeEvent | None],
+        self, form: Form, rows: Sequence[Cells], read: Callable[[Cells, Change], ChangeEvent | None]
     ) -> list[Draft]:
         drafts: list[Draft] = []
         tab = self.returned.tab(form.sheet)
@@ -282,13 +279,7 @@ class Review(RowJudge):
             self._refuse(RESULTS.sheet, row["note"].at, "say in the note what was done instead")
             return None
         return new_event(
-            change.change,
-            RESULT_STATES[word],
-            at,
-            by,
-            note,
-            word,
-            workbook=self.returned.file,
+            change.change, RESULT_STATES[word], at, by, note, word, workbook=self.returned.file
         )
 
     def _accepted(self, row: Cells, change: Change) -> ChangeEvent | None:

@@ -84,10 +84,7 @@ def _binding(rules: Sequence[Rule], settings: Settings) -> list[Rule]:
 
 
 def check(
-    database: Database,
-    settings: Settings,
-    folder: Path | None = None,
-    bound: Bound | None = None,
+    database: Database, settings: Settings, folder: Path | None = None, bound: Bound | None = None
 ) -> None:
     """Replace this run's findings, and the rules' words, by what the rules find and say now.
 

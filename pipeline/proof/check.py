@@ -105,9 +105,7 @@ def _named(row: SealedRow) -> str:
 
 
 def _seals(
-    entries: Sequence[RegisterEntry],
-    seals: Sequence[RegisterSeal],
-    printed: Sequence[PrintedSeal],
+    entries: Sequence[RegisterEntry], seals: Sequence[RegisterSeal], printed: Sequence[PrintedSeal]
 ) -> Iterator[str]:
     """Hold the seals against the entries, and the printed ones against both."""
     if [entry.seq for entry in entries] != list(range(1, len(entries) + 1)):

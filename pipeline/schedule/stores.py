@@ -122,9 +122,7 @@ def calendars(database: Database, cautions: Callable[[Wording], Sequence[str]]) 
 
 
 def write_calendars(
-    database: Database,
-    cautions: Callable[[Wording], Sequence[str]],
-    place: Callable[[Feed], Path],
+    database: Database, cautions: Callable[[Wording], Sequence[str]], place: Callable[[Feed], Path]
 ) -> tuple[Path, ...]:
     """Write the calendar files where `place` says, each complete or not at all.
 
