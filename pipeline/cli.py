@@ -8,7 +8,7 @@ from typing import Any
 
 import click
 
-from pipeline import __version__, commands, terminal, terminal_changes, terminal_teach
+from pipeline import __version__, commands, terminal, terminal_changes
 from pipeline.backup import back_up, restore
 from pipeline.bench import bench
 from pipeline.calls import DATABASE, DAY, DONE, FAILED, FINDINGS, PATH, Call, day_of, status, step
@@ -18,14 +18,14 @@ from pipeline.demo.bench import BenchSize
 from pipeline.errors import QuietaisleError, StorageFailed
 from pipeline.explain import explain_figure
 from pipeline.plan.wishes import HOW, read_wishes
-from pipeline.proof.prove import Wanted
+from pipeline.proof.check import Wanted
 from pipeline.records import Selection
 from pipeline.run import require_readable, rules_beside, run
 from pipeline.settings import load_settings
 from pipeline.tables.taken import ExportFile
 from pipeline.teach import rules_of, teach, write_rules
 from pipeline.template import write_demo, write_template
-from pipeline.visible import visible
+from pipeline.wording import visible
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"]})
@@ -304,10 +304,10 @@ def restore_command(folder: Path, database: Path) -> int:
 @click.option("--write", type=PATH, help="Write what is proposed into this new rules file.")
 def teach_command(folder: Path, rules: Path | None, write: Path | None) -> int:
     """Show what the headings of FOLDER are taken for, and propose lines for the rules file."""
-    ask = terminal_teach.ask if sys.stdin.isatty() and write is None else None
+    ask = terminal_changes.ask if sys.stdin.isatty() and write is None else None
     tables = teach(folder, load_settings(rules or rules_beside(folder)), ask)
     for each in tables:
-        terminal_teach.show_taught(terminal.console(), each)
+        terminal_changes.show_taught(terminal.console(), each)
     if write is not None:
         write_rules(write, tables)
         click.echo(f"Written: {write}. Read it, then name it with --rules.")

@@ -10,25 +10,16 @@ from pathlib import Path
 
 import polars as pl
 
-from pipeline.audit.audit import AuditOutcome, audit, compare
+from pipeline.audit.audit import AuditOutcome, audit, compare, draw_sample, keep_results
 from pipeline.audit.baseline import Approved, accept, approve, take
-from pipeline.audit.calendar import quarter_of, read_quarter
 from pipeline.audit.history import LifeLine, life
-from pipeline.audit.sample import draw_sample, keep_results
-from pipeline.changes.answers import among, answers
-from pipeline.changes.back_out import back_out
+from pipeline.audit.records import quarter_of, read_quarter
+from pipeline.changes.answers import among, answers, sample_results
 from pipeline.changes.decisions import Taken, decide
 from pipeline.changes.effect import Calibration, calibration
-from pipeline.changes.morning import MorningAfter, last_night, ways_back
+from pipeline.changes.morning import MorningAfter, back_out, last_night, ways_back
 from pipeline.changes.register import Booking, book
-from pipeline.changes.samples import sample_results
-from pipeline.changes.verify import (
-    Check,
-    not_as_ordered,
-    not_put_right,
-    verify,
-    yardstick,
-)
+from pipeline.changes.verify import Check, not_as_ordered, not_put_right, verify, yardstick
 from pipeline.check.rules import RuleStanding, portfolio
 from pipeline.database import Database
 from pipeline.errors import PlanNotProven
@@ -40,8 +31,15 @@ from pipeline.plan.stores import terms_of
 from pipeline.plan.what_if import WhatIf, proof_of, worth_of
 from pipeline.plan.wishes import Wishes, price_wishes
 from pipeline.progress import Progress
-from pipeline.proof.check import Checked, PrintedSeal, check_register, read_seal, seal_of
-from pipeline.proof.prove import Wanted, prove
+from pipeline.proof.check import (
+    Checked,
+    PrintedSeal,
+    Wanted,
+    check_register,
+    prove,
+    read_seal,
+    seal_of,
+)
 from pipeline.records import OrderPrice, RunSummary, Selection
 from pipeline.report.write import (
     audit_verdict,

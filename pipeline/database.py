@@ -20,7 +20,7 @@ from pipeline.errors import (
     DatabaseUnreadable,
     StorageFailed,
 )
-from pipeline.frames import frame_of
+from pipeline.records import frame_of
 from pipeline.tables.declare import count_of, hold, release, table_of
 from pipeline.tables.every import VERSION, every_table
 from pipeline.tables.run import SchemaMade, TablesVersion

@@ -6,7 +6,7 @@ from functools import cached_property
 from hashlib import sha256
 
 from pipeline.database import Database
-from pipeline.tables.proof import FileKept, RegisterFile
+from pipeline.tables.audit import FileKept, RegisterFile
 
 
 @dataclass(frozen=True)

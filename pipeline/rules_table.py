@@ -1,4 +1,4 @@
-"""Read the rules file value by value; what does not fit is refused by its place in the file.
+"""The rules file value by value: what does not fit is refused by its place; bounds of limits.
 
 A reader takes a table and a key and returns the value, or raises the refusal that names it. Fields
 of records are annotated with a reader and, where it is not the field's name, the key.
@@ -12,6 +12,7 @@ from types import MappingProxyType
 from typing import Annotated, Any, TypeVar, get_type_hints
 
 from pipeline.errors import RulesKeyUnknown, RulesValueWrong
+from pipeline.tables.run import Exemption, StationStatus
 
 Record = TypeVar("Record")
 Reader = Callable[["RulesTable", str], Any]
@@ -192,3 +193,114 @@ Flag = Annotated[bool, FLAG]
 Days = Annotated[tuple[date, ...], _DAYS]
 Clock = Annotated[time, _CLOCK]
 Share = Annotated[float, number(0, 1)]
+
+
+NUMBER = fits("a number", is_number, float)
+_BOUNDED = {
+    "rule_certainty": number(0.5, 0.999),
+    "interval_share": number(0.5, 0.99),
+    "hours_from": whole(0, 23),
+    "hours_until": whole(1, 24),
+    "visit_gap_hours": number(1, 48),
+    "evidence_half_life_days": number(1, 36500),
+    "own_traffic_weight": number(0, 100),
+    "comparison_days": whole(1, 730),
+    "remapped_share_most": number(0, 1),
+    "effect_to_see": number(0.001, 1),
+    "verdict_gain_least": number(0, 1),
+    "verdict_loss_most": number(0, 1),
+    "labels_verified_share": number(0, 1),
+    "unsettled_most": number(0.001, 1),
+}
+
+
+def limits(*names: str) -> Reader:
+    """Return a reader of the limits of these names."""
+    read = by_name(NUMBER, *names)
+
+    def bounded(table: RulesTable, key: str) -> Mapping[str, float]:
+        found: Mapping[str, float] = read(table, key)
+        own = table.below(key)
+        for name, within in _BOUNDED.items():
+            within(own, name)
+        if found["hours_from"] >= found["hours_until"]:
+            raise own.wrong("hours_until", "an hour after hours_from")
+        return found
+
+    return bounded
+
+
+LAST_PAN_ID = 0xFFFD
+"""0xFFFF is the broadcast PAN ID (IEEE 802.15.4); 0xFFFE some radios refuse."""
+
+
+def _is_pattern(value: object) -> bool:
+    """Tell a pattern that names every station of a store."""
+    try:
+        str(value).format(store="S", station="s", floor="0")
+    except (KeyError, IndexError, ValueError, AttributeError):
+        return False
+    return isinstance(value, str) and "{station}" in value
+
+
+@dataclass(frozen=True, slots=True)
+class FirstSettings:
+    """What stations to be installed are given: PAN IDs from a range, and names by a pattern."""
+
+    pan_id_from: Annotated[int, whole(1, LAST_PAN_ID)]
+    pan_id_until: Annotated[int, whole(1, LAST_PAN_ID)]
+    name: Annotated[
+        str, fits("a text with {station} in it, and if you like {store}, {floor}", _is_pattern)
+    ]
+
+
+@dataclass(frozen=True, slots=True)
+class GivenPlace:
+    """Where a further station or antenna of a store could hang, in m on its floor plan."""
+
+    store: Text
+    name: Text
+    x_m: Annotated[float, NUMBER]
+    y_m: Annotated[float, NUMBER]
+    floor: Annotated[int, whole(-20, 200)] = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Scale:
+    """What a raw energy value means: level_dbm = zero_dbm + db_per_step x value."""
+
+    zero_dbm: Annotated[float, NUMBER]
+    db_per_step: Annotated[float, NUMBER]
+
+
+def exemption(table: RulesTable, key: str) -> Exemption:
+    """Read an exception that somebody approved."""
+    own = table.below(key).known("rule", "store", "subject", "reason", "approved_by", "until")
+    return Exemption(
+        rule=TEXT(own, "rule"),
+        store=str(own.content.get("store", "*")),
+        subject=str(own.content.get("subject", "*")),
+        reason=TEXT(own, "reason"),
+        approved_by=TEXT(own, "approved_by"),
+        until=DAY(own, "until"),
+    )
+
+
+def first_settings(table: RulesTable, key: str) -> FirstSettings:
+    """Read what stations to be installed are given."""
+    own = table.below(key).known(*keys_of(FirstSettings))
+    found = record_of(FirstSettings, own)
+    if found.pan_id_from > found.pan_id_until:
+        raise own.wrong("pan_id_until", "a PAN ID that is not below pan_id_from")
+    return found
+
+
+_STATUSES = ("planned", "installed", "removed")
+
+
+def station_status(table: RulesTable, key: str) -> StationStatus:
+    """Read what somebody decided of a station's status."""
+    own = table.below(key).known(*(each.name for each in fields(StationStatus)))
+    said = {name: TEXT(own, name) for name in ("store", "station", "approved_by", "reason")}
+    status = one_of(_STATUSES)(own, "status")
+    return StationStatus(status=status, since=DAY(own, "since"), **said)

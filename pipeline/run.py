@@ -10,7 +10,7 @@ from pathlib import Path
 from pipeline import __version__
 from pipeline.audit.audit import audit
 from pipeline.audit.baseline import keep
-from pipeline.audit.calendar import quarter_of
+from pipeline.audit.records import quarter_of
 from pipeline.changes.register import propose
 from pipeline.changes.states import PROGRAM
 from pipeline.changes.verify import verify

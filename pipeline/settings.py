@@ -13,17 +13,8 @@ from typing import Annotated, Any, Generic, TypeVar
 
 from pipeline import rules_table as rules
 from pipeline.errors import FreezeFileUnreadable, RulesFileUnreadable
-from pipeline.limits import (
-    FirstSettings,
-    GivenPlace,
-    Scale,
-    exemption,
-    first_settings,
-    limits,
-    station_status,
-)
 from pipeline.records import Severity
-from pipeline.rules_table import Reader, RulesTable, by_name, fits, within
+from pipeline.rules_table import FirstSettings, GivenPlace, Reader, RulesTable, Scale, fits, within
 from pipeline.tables.exports import EXPORT_KINDS
 from pipeline.tables.run import Exemption, StationStatus
 
@@ -38,7 +29,7 @@ _PLACES = ("per_region", "per_store_type", "per_store")
 Own = TypeVar("Own")
 
 _ANY_TEXT = fits("a text", rules.is_text)
-_HEADINGS = by_name(_ANY_TEXT, expected="a table heading = our name")
+_HEADINGS = rules.by_name(_ANY_TEXT, expected="a table heading = our name")
 _SEVERITY = fits(f"one of {', '.join(Severity)}", lambda v: v in tuple(Severity), Severity)
 _CHANNELS = fits(
     "a list of channels from 11 to 26",  # IEEE 802.15.4, 2450 MHz band
@@ -73,7 +64,7 @@ class PerStore(Generic[Own]):
 
 
 def _places(table: RulesTable, reader: Reader, expected: str) -> dict[str, Mapping[str, Any]]:
-    return {key: by_name(reader, expected=expected)(table, key) for key in _PLACES}
+    return {key: rules.by_name(reader, expected=expected)(table, key) for key in _PLACES}
 
 
 def _channels(table: RulesTable, key: str) -> PerStore[tuple[int, ...]]:
@@ -149,7 +140,7 @@ class Holidays:
     night_before: rules.Flag
     night_of: rules.Flag
     # Region or store to ISO 3166-2 part, such as "BY".
-    subdivision: Annotated[Mapping[str, str], by_name(_ANY_TEXT, expected="a table of texts")]
+    subdivision: Annotated[Mapping[str, str], rules.by_name(_ANY_TEXT, expected="a table of texts")]
     also: rules.Days = ()
     ignored: rules.Days = ()
 
@@ -321,22 +312,22 @@ class ScheduleRules:
 class Settings:
     """Everything the rules file decides."""
 
-    first: Annotated[FirstSettings, first_settings, "first_settings"]
+    first: Annotated[FirstSettings, rules.first_settings, "first_settings"]
 
-    limits: Annotated[Mapping[str, float], limits(*_SHIPPED["limits"])]
+    limits: Annotated[Mapping[str, float], rules.limits(*_SHIPPED["limits"])]
     channels: Annotated[PerStore[tuple[int, ...]], _channels]
     path_loss: Annotated[str, within("path_loss", rules.one_of(_PATH_LOSS)), "model"]
-    severity: Annotated[Mapping[str, Severity], by_name(_SEVERITY)]
+    severity: Annotated[Mapping[str, Severity], rules.by_name(_SEVERITY)]
     firmware_standard: Annotated[
         str | None, within("standard", rules.optional(_ANY_TEXT)), "firmware"
     ]
     scales: Annotated[
         Mapping[str, Scale],
-        by_name(rules.record(Scale, "{ zero_dbm = number, db_per_step = number }")),
+        rules.by_name(rules.record(Scale, "{ zero_dbm = number, db_per_step = number }")),
     ]
-    headings: Annotated[Mapping[str, Mapping[str, str]], by_name(_HEADINGS, *_EXPORTS)]
+    headings: Annotated[Mapping[str, Mapping[str, str]], rules.by_name(_HEADINGS, *_EXPORTS)]
     # What exports of a kind would say above their headings, where they do not.
-    above: Annotated[Mapping[str, Mapping[str, str]], by_name(_HEADINGS, *_EXPORTS)]
+    above: Annotated[Mapping[str, Mapping[str, str]], rules.by_name(_HEADINGS, *_EXPORTS)]
     approvers: Annotated[
         tuple[str, ...], within("names", rules.optional(rules.NAMES, ()), "proposer"), "approvers"
     ]
@@ -344,8 +335,10 @@ class Settings:
     proposer: Annotated[
         str | None, within("proposer", rules.optional(_ANY_TEXT), "names"), "approvers"
     ]
-    exceptions: Annotated[tuple[Exemption, ...], rules.entries(exemption), "exception"]
-    statuses: Annotated[tuple[StationStatus, ...], rules.entries(station_status), "station_status"]
+    exceptions: Annotated[tuple[Exemption, ...], rules.entries(rules.exemption), "exception"]
+    statuses: Annotated[
+        tuple[StationStatus, ...], rules.entries(rules.station_status), "station_status"
+    ]
     places: Annotated[tuple[GivenPlace, ...], rules.entries(rules.record(GivenPlace)), "place"]
     wifi_own: Annotated[tuple[str, ...], within("own", rules.NAMES), "wifi"]  # with "*" in them
     schedule: ScheduleRules

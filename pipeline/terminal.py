@@ -28,7 +28,7 @@ from pipeline.records import KeysLeft, NewKey, RunSummary, Severity
 from pipeline.report.files import CHAIN_FOLDER
 from pipeline.tables.audit import Departure
 from pipeline.tables.taken import ExportFile
-from pipeline.visible import visible
+from pipeline.wording import visible
 
 _PIPE_WIDTH = 160
 _TO_MEND = "Rows that could not be taken, to mend"
@@ -133,7 +133,7 @@ def show_run(console: Console, summary: RunSummary) -> None:
     console.print(
         f"{many(summary.moves, 'move')} in {many(summary.stores_with_moves, 'store')}; clear air "
         f"{percent(summary.clear_air_now)} now, {percent(summary.clear_air_planned)} as planned "
-        f"(mean over stations, by labels{unknown})",
+        f"(mean over stations, by labels{unknown})"
     )
     _show_keys(console, summary)
     for left in summary.left_aside:

@@ -1,9 +1,10 @@
-"""Every word, number, unit and date people read, by language.
+"""Every word, number, unit and date people read, by language; and text from files, as it is.
 
 `texts/<language>.toml` holds a language: its texts, its number marks, how days are written, and
 the countries it serves. To add a language, add a file.
 """
 
+import re
 import tomllib
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
@@ -17,6 +18,22 @@ from babel import Locale
 from babel.plural import PluralRule
 
 from pipeline.tables.every import every_table
+
+REPLACED = "\N{REPLACEMENT CHARACTER}"
+"""Stands for a letter that cannot be shown."""
+
+# Control characters, which a terminal acts on; of these XML 1.0 (section 2.2, Char) takes only
+# tab, line feed and carriage return, nor does it take surrogates and the last two of the plane.
+_CONTROL = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\ud800-\udfff\ufffe\uffff]")
+
+
+def visible(text: str) -> str:
+    """Return a text with a mark in place of each control character but tab and line feed.
+
+    A carriage return, with a line feed or without, becomes a line feed.
+    """
+    return _CONTROL.sub(REPLACED, text.replace("\r\n", "\n").replace("\r", "\n"))
+
 
 NOTHING = "\N{EN DASH}"
 FIXED_SPACE = "\N{NO-BREAK SPACE}"

@@ -24,7 +24,7 @@ from empty import new_database
 
 from pipeline.audit.audit import AuditOutcome, audit
 from pipeline.audit.baseline import approve, keep
-from pipeline.audit.calendar import read_quarter
+from pipeline.audit.records import read_quarter
 from pipeline.database import Database
 from pipeline.settings import Settings, load_settings
 

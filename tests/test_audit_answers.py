@@ -14,7 +14,7 @@ from test_audit_baseline import AUGUST, JULY, SETTINGS, set_day, station
 
 from pipeline.audit.audit import audit
 from pipeline.audit.baseline import approve, take
-from pipeline.audit.calendar import read_quarter
+from pipeline.audit.records import read_quarter
 from pipeline.changes.answers import among, answers
 from pipeline.changes.decisions import Taken, decide
 from pipeline.database import Database, open_database

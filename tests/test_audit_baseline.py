@@ -12,8 +12,8 @@ from empty import new_database
 
 from pipeline.audit.audit import audit, compare
 from pipeline.audit.baseline import advance, approve, keep
-from pipeline.audit.calendar import read_quarter
 from pipeline.audit.history import LineKind, life
+from pipeline.audit.records import read_quarter
 from pipeline.database import Database
 from pipeline.errors import (
     ApproverUnknown,

@@ -11,7 +11,6 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pipeline.audit.audit import with_causes
-from pipeline.audit.calendar import Quarter, Span, quarter_of, quarters_to, read_quarter
 from pipeline.audit.drift import audited, departures, story_of
 from pipeline.audit.follow import follow
 from pipeline.audit.records import (
@@ -19,10 +18,15 @@ from pipeline.audit.records import (
     ChangeStory,
     DriftKind,
     OnFile,
+    Quarter,
     Snapshot,
+    Span,
     StoreFacts,
     Values,
     excepts,
+    quarter_of,
+    quarters_to,
+    read_quarter,
 )
 from pipeline.changes.states import ChangeState, new_event
 from pipeline.errors import QuarterUnreadable

@@ -9,8 +9,7 @@ from audit_history import FIRST, LAST, QUARTERS, History, history
 from audit_kit import audit_all, audit_of, drift_rows, live_through, past_database, take_quarter
 
 from pipeline.audit.audit import audit
-from pipeline.audit.calendar import read_quarter
-from pipeline.audit.records import DriftKind
+from pipeline.audit.records import DriftKind, read_quarter
 from pipeline.database import Database
 from pipeline.tables.audit import AuditChange, AuditFinding, AuditPromise, AuditStore, Departure
 

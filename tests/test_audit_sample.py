@@ -11,13 +11,11 @@ from empty import new_database
 from openpyxl import load_workbook
 from test_audit_baseline import AUGUST, JULY, SETTINGS, set_day, station
 
-from pipeline.audit.audit import audit
+from pipeline.audit.audit import audit, draw_sample, keep_results
 from pipeline.audit.baseline import approve
-from pipeline.audit.calendar import read_quarter
-from pipeline.audit.sample import draw_sample, keep_results
-from pipeline.changes.answers import among
+from pipeline.audit.records import read_quarter
+from pipeline.changes.answers import among, sample_results
 from pipeline.changes.decisions import Taken
-from pipeline.changes.samples import sample_results
 from pipeline.database import Database
 from pipeline.errors import NothingToSample
 from pipeline.estimate.sampling import most_astray, most_astray_of_all

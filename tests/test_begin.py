@@ -15,15 +15,14 @@ from ingest_kit import put, take
 from openpyxl import load_workbook
 from test_changes_verify import MEASURE, WAITING
 
-from pipeline.changes.back_out import Carried, way_back
 from pipeline.changes.effect import NOTHING
+from pipeline.changes.morning import Carried, way_back
 from pipeline.changes.verify import Found
 from pipeline.changes.verify import judge as judge_change
 from pipeline.commands import run_decide
 from pipeline.database import Database
 from pipeline.errors import RulesValueWrong
 from pipeline.forms import CHECKS, COMMISSION, DECISIONS, Form
-from pipeline.limits import FirstSettings
 from pipeline.plan.decide import PLAIN
 from pipeline.plan.first import NewStation, pan_ids
 from pipeline.plan.read import case_of
@@ -32,6 +31,7 @@ from pipeline.progress import Silent
 from pipeline.records import OFF_AIR, Selection
 from pipeline.report.store.form_rows import commission_rows, housing
 from pipeline.report.store.gather import store_contents
+from pipeline.rules_table import FirstSettings
 from pipeline.run import Request, judge, session, take_in
 from pipeline.run import run as whole_run
 from pipeline.schedule.problem import moves_in, needed

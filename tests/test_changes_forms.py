@@ -17,8 +17,8 @@ from openpyxl.cell.cell import Cell
 from openpyxl.workbook import Workbook
 from report_stores import SEEN, extremes, invented_database
 
-from pipeline.changes.back_out import back_out
 from pipeline.changes.decisions import decide
+from pipeline.changes.morning import back_out
 from pipeline.changes.register import append, history, propose
 from pipeline.changes.states import ChangeState, Trigger, new_event
 from pipeline.database import Database

@@ -14,8 +14,7 @@ from changes_kit import approve_all, at, chain, export_says, speak_of
 from empty import new_database
 from scipy import stats
 
-from pipeline.changes.effect import success_gain
-from pipeline.changes.followed import follow
+from pipeline.changes.effect import follow, success_gain
 from pipeline.changes.register import Booking, append, book, propose
 from pipeline.changes.states import ChangeState, Trigger, new_event
 from pipeline.database import Database

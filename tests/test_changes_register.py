@@ -39,9 +39,9 @@ from pipeline.changes.states import (
 from pipeline.database import Database
 from pipeline.errors import EventOutOfOrder, TransitionIllegal, UnknownChange
 from pipeline.proof.seal import SEALED
+from pipeline.tables.audit import RegisterEntry, RegisterSeal
 from pipeline.tables.changes import Change, ChangeEvent
 from pipeline.tables.declare import table_of
-from pipeline.tables.proof import RegisterEntry, RegisterSeal
 
 NEXT = date(2026, 12, 31)
 ROOT = Path(__file__).resolve().parents[1]

@@ -10,9 +10,9 @@ from typing import Any
 import pytest
 from changes_kit import fill_in, states
 
-from pipeline.changes.back_out import back_out
 from pipeline.changes.decisions import decide
 from pipeline.changes.effect import calibration
+from pipeline.changes.morning import back_out
 from pipeline.changes.proposal import Proposed
 from pipeline.changes.register import Booking, book, history, propose
 from pipeline.changes.states import state_on

@@ -25,8 +25,8 @@ from changes_kit import (
     states,
 )
 
-from pipeline.changes.back_out import Carried, back_out, way_back
 from pipeline.changes.effect import Measured, Share, calibration
+from pipeline.changes.morning import Carried, back_out, way_back
 from pipeline.changes.register import Booking, append, book, history, propose
 from pipeline.changes.states import ChangeState, Trigger, new_event
 from pipeline.changes.verify import (

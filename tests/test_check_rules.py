@@ -15,8 +15,7 @@ from check_cases import RENEW, fill
 from empty import in_memory
 
 from pipeline.check import judge as judge_module
-from pipeline.check.bounds import beyond, functions
-from pipeline.check.judge import guarded_copy
+from pipeline.check.judge import beyond, functions, guarded_copy
 from pipeline.check.manual import manual_page
 from pipeline.check.rule_file import BrokenRule, Rule, read_rule, read_rules
 from pipeline.check.rules import check, explain, portfolio, rule_list

@@ -6,7 +6,6 @@ import pytest
 from simulate.shelves import exported, shelves
 
 from pipeline.cover.floors import Spot, apart_from, half_gap_m, midpoints
-from pipeline.limits import GivenPlace
 from pipeline.plan.costs import StoreProblem
 from pipeline.plan.cover import (
     CoverLabels,
@@ -30,6 +29,7 @@ from pipeline.plan.wifi import (
 )
 from pipeline.plan.wishes import Wishes, read_wishes
 from pipeline.records import OFF_AIR, Heard, StoreStation
+from pipeline.rules_table import GivenPlace
 from pipeline.settings import load_settings, settings_from
 
 LIMITS = load_settings().limits

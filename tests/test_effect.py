@@ -11,11 +11,26 @@ from scipy.stats import permutation_test
 from scipy.stats import t as student
 from simulate.rollout import WAVES, Chain, Rollout, burdened, simulated
 
-from pipeline.effect.chart import chart_limits
-from pipeline.effect.compare import Estimate, Peers, compare
-from pipeline.effect.costs import Burden, own_weight, update_costs
-from pipeline.effect.power import least_effect, sights, stores_needed
-from pipeline.effect.verdict import RolloutVerdict, Standing, VerdictRule, Why, Word, decide
+from pipeline.effect.compare import (
+    Burden,
+    Estimate,
+    Peers,
+    chart_limits,
+    compare,
+    own_weight,
+    update_costs,
+)
+from pipeline.effect.verdict import (
+    RolloutVerdict,
+    Standing,
+    VerdictRule,
+    Why,
+    Word,
+    decide,
+    least_effect,
+    sights,
+    stores_needed,
+)
 from pipeline.effect.windows import (
     Comparison,
     Figures,

@@ -8,9 +8,9 @@ import pytest
 from ingest_kit import Result, put, take
 
 from pipeline.settings import Settings, load_settings
+from pipeline.tables.cells import FACTORS, split_heading, unit_named
 from pipeline.tables.declare import table_of
 from pipeline.tables.exports import EXPORT_KINDS
-from pipeline.tables.units import FACTORS, split_heading, unit_named
 
 # Per kind: a whole row by field, with the heading of each.
 ROWS = {

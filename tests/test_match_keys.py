@@ -6,7 +6,6 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipeline.addresses import hardware_address, network_address
 from pipeline.match.keys import (
     AMBIGUOUS,
     UNKNOWN,
@@ -21,6 +20,7 @@ from pipeline.match.keys import (
     way_between,
 )
 from pipeline.match.match import Matching
+from pipeline.tables.cells import hardware_address, network_address
 
 # Few letters, so that keys meet: digits, case, blanks of three kinds, a mark.
 KEYS = st.text("01aA \u00a0\t-", min_size=1, max_size=5).filter(str.strip)

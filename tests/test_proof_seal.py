@@ -22,18 +22,20 @@ from pipeline.changes.states import ChangeState, Trigger, new_event
 from pipeline.database import Database, open_database
 from pipeline.errors import NothingToProve, SealUnreadable
 from pipeline.originals import Original, keep_originals
-from pipeline.proof.check import PrintedSeal, check_register, read_seal
-from pipeline.proof.prove import Wanted, prove
+from pipeline.proof.check import PrintedSeal, Wanted, check_register, prove, read_seal
 from pipeline.proof.seal import SEALED, last_seal, seal
 from pipeline.tables.audit import (
     AuditEdition,
     Baseline,
     DepartureAnswer,
     DepartureTold,
+    FileKept,
+    RegisterEntry,
+    RegisterFile,
+    RegisterSeal,
     SampleResult,
 )
 from pipeline.tables.declare import table_of
-from pipeline.tables.proof import FileKept, RegisterEntry, RegisterFile, RegisterSeal
 from pipeline.tables.schedule import NightsGiven
 
 TABLES = [table_of(kind) for kind in SEALED]

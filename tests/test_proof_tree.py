@@ -18,7 +18,7 @@ import pytest
 from empty import new_database
 from proof_checker import PATH, checker
 
-from pipeline.proof.prove import Wanted, prove
+from pipeline.proof.check import Wanted, prove
 from pipeline.proof.seal import seal
 from pipeline.proof.tree import EMPTY, Edge, Tree, leaf_hash, node_hash
 from pipeline.tables.run import ThisRun

@@ -3,7 +3,7 @@
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipeline.radio.airtime import FRAME_OVERHEAD_OCTETS, update_frames
+from pipeline.radio.coexistence import FRAME_OVERHEAD_OCTETS, update_frames
 
 
 @given(st.integers(1, 20_000))

@@ -8,11 +8,15 @@ from hypothesis import strategies as st
 
 from pipeline.radio.channels import (
     CHANNELS,
+    MASKS,
+    OFDM_20,
     WIFI_CHANNELS,
+    Mask,
     channel_centre_mhz,
+    channel_share_db,
+    power_share_db,
     wifi_centre_mhz,
 )
-from pipeline.radio.masks import MASKS, OFDM_20, Mask, channel_share_db, power_share_db
 
 any_mask = st.sampled_from(list(MASKS.values()))
 offsets_mhz = st.floats(0, 90)

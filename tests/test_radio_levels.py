@@ -3,7 +3,7 @@
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipeline.radio.levels import (
+from pipeline.radio.propagation import (
     power_sum_dbm,
 )
 

@@ -8,11 +8,11 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from pipeline.radio.fitting import fit_log_distance
 from pipeline.radio.propagation import (
     P1238_COMMERCIAL,
     breakpoint_loss_db,
     exceedance_probability,
+    fit_log_distance,
     free_space_loss_db,
     log_distance_loss_db,
     p1238_loss_db,

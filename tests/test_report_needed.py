@@ -17,7 +17,7 @@ from pipeline.report.store.content import StoreContent
 from pipeline.report.store.gather import store_contents
 from pipeline.report.store.pages import summary
 from pipeline.report.store.workbook import workbook
-from pipeline.tables.cover import CoverPlace, CoverStore, WifiAvoid, WifiRequest
+from pipeline.tables.plan import CoverPlace, CoverStore, WifiAvoid, WifiRequest
 
 VERDICTS = ("order", "measure", "no")
 

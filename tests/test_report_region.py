@@ -18,8 +18,7 @@ from region_stores import add_lives, add_rollout, rollout
 from report_stores import Invented, invent, invented_database
 
 from pipeline.database import Database
-from pipeline.effect.chart import chart_limits
-from pipeline.effect.compare import Estimate
+from pipeline.effect.compare import Estimate, chart_limits
 from pipeline.effect.gather import CHAIN, EffectLine, RolloutProof, RunChart
 from pipeline.effect.verdict import RolloutVerdict, VerdictRule, Why, Word
 from pipeline.effect.windows import LeftOut, Measure, WashOut

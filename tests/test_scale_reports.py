@@ -15,7 +15,7 @@ from pipeline.report.store import gather
 from pipeline.report.store.gather import content_marks, store_contents
 from pipeline.report.write import report
 from pipeline.settings import load_settings
-from pipeline.tables.cover import CoverStore
+from pipeline.tables.plan import CoverStore
 
 STORES = ("S1", "S2", "S3")
 CHANGES = [

@@ -8,9 +8,8 @@ from typing import Any
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pipeline.schedule.draw import Lot, draw, places
+from pipeline.schedule.draw import Candidate, Lot, draw, places, region_waves
 from pipeline.schedule.records import Gate, StoreJob, WaveResult
-from pipeline.schedule.waves import Candidate, region_waves
 from pipeline.settings import Wave, load_settings
 from pipeline.tables.schedule import WaveDraw
 

@@ -28,8 +28,7 @@ from pipeline.report.kit.booklet import Leaf, booklet
 from pipeline.report.kit.pen import Box, Pen
 from pipeline.report.kit.sheet import Book, Look, SheetColumn, put_list
 from pipeline.tables.audit import Departure
-from pipeline.visible import visible
-from pipeline.wording import wording
+from pipeline.wording import visible, wording
 from pipeline.xlsx import workbook_bytes
 
 WORDS = wording(None)

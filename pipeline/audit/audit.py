@@ -1,6 +1,6 @@
-"""The audit of a quarter, and of any two days: departures and figures into tables."""
+"""The audit of a quarter, of any two days, and of a sample of stations."""
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import astuple, dataclass, replace
 from datetime import date, timedelta
@@ -9,24 +9,28 @@ from types import MappingProxyType
 from typing import Any
 
 from pipeline.audit.baseline import advance
-from pipeline.audit.calendar import Quarter, Span, quarters_to, span_of
 from pipeline.audit.drift import Swallowed, audited, departures, story_of
 from pipeline.audit.gather import store_facts
-from pipeline.audit.records import DriftKind
+from pipeline.audit.records import DriftKind, Quarter, Span, quarters_to, span_of
 from pipeline.database import Database
-from pipeline.errors import DaysOutOfOrder, NothingToAudit
-from pipeline.frames import frame_of
+from pipeline.errors import DaysOutOfOrder, NothingToAudit, NothingToSample
+from pipeline.estimate.sampling import SampleStation, draw, size_for
+from pipeline.fresh import fingerprint
+from pipeline.originals import Original, keep_originals
 from pipeline.progress import Progress, Silent
+from pipeline.records import frame_of
 from pipeline.tables.audit import (
     AuditAir,
     AuditChange,
     AuditEdition,
     AuditFinding,
     AuditPromise,
+    AuditSample,
     AuditStore,
     Departure,
     DepartureApproved,
     DepartureTold,
+    SampledStation,
     SampleResult,
 )
 
@@ -245,3 +249,66 @@ def _fingerprint(database: Database, quarter: Quarter) -> str:
         if row.looked_on <= quarter.last:
             content.update(repr((row.sample, row.number, row.as_agreed)).encode())
     return content.hexdigest()[:16]
+
+
+_NAME_LETTERS = 10  # letters of a sample's name
+
+
+@dataclass(frozen=True, slots=True)
+class AgreedStation:
+    """A station of which a channel is agreed, and what is."""
+
+    region: str
+    store: str
+    station: str
+    channel: int
+    pan_id: str | None
+
+
+def draw_sample(database: Database, wanted: float, seed: str | None = None) -> str:
+    """Draw stations by region, enter them in the register and return the sample's name.
+
+    The same draw from the same stations on the same day is the same sample.
+
+    Args:
+        database: with `this_run` set.
+        wanted: how many, or, below 1, the share that none astray are to rule out.
+        seed: from which anybody can draw it again; None: the name of the run.
+
+    Raises:
+        NothingToSample: nothing is agreed of any station.
+    """
+    agreed = {
+        SampleStation(one.region, one.store, one.station): one
+        for one in database.records(AgreedStation, "audit", "sample_from")
+    }
+    if not agreed:
+        raise NothingToSample
+    seed = seed if seed is not None else str(database.value("audit", "sample_seed"))
+    size = min(len(agreed), size_for(wanted) if wanted < 1 else int(wanted))
+    day = database.value("audit", "as_of")
+    said = (repr(one) for one in agreed.values())
+    name = fingerprint(seed, str(size), day.isoformat(), *said)[:_NAME_LETTERS]
+    if name in database.column("audit", "samples_known"):
+        return name
+    regions = Counter(one.region for one in agreed)
+    rows = [
+        SampledStation(
+            name, number, one.region, one.store, one.station, regions[one.region],
+            agreed[one].channel, agreed[one].pan_id,
+        )
+        for number, one in enumerate(draw(list(agreed), size, seed), start=1)
+    ]  # fmt: skip
+    with database.transaction():
+        database.put(AuditSample, [AuditSample(name, day, seed, len(agreed), len(rows))])
+        database.put(SampledStation, rows)
+    return name
+
+
+def keep_results(
+    database: Database, results: Sequence[SampleResult], originals: Sequence[Original]
+) -> None:
+    """Keep what auditors found, and the workbooks it came in."""
+    with database.transaction():
+        keep_originals(database, "workbook", originals)
+        database.put(SampleResult, results)

@@ -12,10 +12,9 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from functools import cached_property
 
-from pipeline.audit.calendar import Span
 from pipeline.audit.follow import Agreed, Life, agreed_by_life, follow
 from pipeline.audit.judge import Difference, Judged, judge
-from pipeline.audit.records import FIELDS, STATION, ByOrder, DriftKind, StoreFacts, Values
+from pipeline.audit.records import FIELDS, STATION, ByOrder, DriftKind, Span, StoreFacts, Values
 from pipeline.tables.audit import Baseline, Departure
 
 _BASELINE, _EARLIER = "baseline", "earlier export"

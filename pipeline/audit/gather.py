@@ -10,7 +10,7 @@ import polars as pl
 
 from pipeline.audit.records import ANY, FIELDS, ChangeStory, OnFile, Snapshot, StoreFacts
 from pipeline.database import Database
-from pipeline.frames import grouped
+from pipeline.records import grouped
 from pipeline.tables.audit import Baseline, ExceptionFile
 from pipeline.tables.changes import Change, ChangeEvent
 

@@ -15,10 +15,9 @@ from pipeline.changes.states import ChangeStanding, ChangeState, Trigger, admit
 from pipeline.database import Database
 from pipeline.errors import EventOutOfOrder, TransitionIllegal
 from pipeline.forms import ACCEPTED
-from pipeline.frames import grouped
 from pipeline.fresh import narrowed
 from pipeline.originals import keep_originals
-from pipeline.records import WorkbookRefusal
+from pipeline.records import WorkbookRefusal, grouped
 from pipeline.settings import Settings
 from pipeline.tables.changes import Change, ChangeEvent
 from pipeline.tables.inventory import InventoryAnswer
@@ -255,10 +254,7 @@ def _said(event: ChangeEvent) -> str:
 
 
 def _admitted(
-    tallies: Sequence[Tally],
-    filed: Filed,
-    blocked: Collection[int],
-    barred: Mapping[Draft, str],
+    tallies: Sequence[Tally], filed: Filed, blocked: Collection[int], barred: Mapping[Draft, str]
 ) -> Iterator[tuple[int, WorkbookRefusal]]:
     """Put the drafts to the register, decisions first, each kind in order of time."""
     stands = dict(filed.standings)

@@ -1,10 +1,9 @@
 """Take what people answered to what is there and not listed, or listed and not there."""
 
 from collections import defaultdict
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
-from typing import TypeVar
 
 from pipeline.changes.returned import (
     Cell,
@@ -18,13 +17,12 @@ from pipeline.changes.returned import (
     read_note,
     written_at,
 )
-from pipeline.changes.review import Tally
+from pipeline.changes.review import RowJudge, Tally
 from pipeline.database import Database
 from pipeline.forms import ADD, CHANGE, FOUND_WORDS, IGNORE, INVENTORY, MATCH
 from pipeline.records import WorkbookRefusal
 from pipeline.tables.inventory import InventoryAnswer, InventoryItem
 
-Value = TypeVar("Value")
 _CHANNELS = range(11, 27)  # IEEE 802.15.4, 2.4 GHz
 _STRANGE = frozenset({"unlisted", "network"})  # what is not listed at all
 
@@ -113,13 +111,12 @@ def _refusal(returned: Returned, cell: str, why: str) -> WorkbookRefusal:
     return WorkbookRefusal(returned.workbook, returned.store, tab, place, why)
 
 
-class _Review:
+class _Review(RowJudge):
     """The rows of one workbook's inventory, held against the list as it stands."""
 
     def __init__(self, returned: Returned, asked: _Asked) -> None:
-        self.returned, self.asked = returned, asked
-        self.refusals: list[WorkbookRefusal] = []
-        self.repeated = 0
+        super().__init__(returned, returned.store)
+        self.asked, self.repeated = asked, 0
 
     def given(self) -> Iterator[InventoryAnswer]:
         """Yield the answers that may be taken."""
@@ -130,7 +127,7 @@ class _Review:
             item = self.asked.items.get(name)
             if item is None:
                 self._gone(row, name)
-            elif self._as_written(row, name):
+            elif self._unedited(INVENTORY, row, self._copies(name)):
                 answer = self._answer(row, item)
                 if answer is not None and self._is_new(row, answer):
                     yield answer
@@ -141,22 +138,16 @@ class _Review:
             self.repeated += 1
             return
         why = f"nothing is asked of '{name[:80]}' any more; fill in the store's latest workbook"
-        self._refuse(row[CHANGE], why if name else "the row does not say what it is about")
+        self._refuse_at(row[CHANGE], why if name else "the row does not say what it is about")
 
     def _place(self, row: Cells) -> str:
         return written_at(self.returned, INVENTORY, row, row["answer"].at)["cell"]
 
-    def _refuse(self, cell: Cell, why: str) -> None:
-        self.refusals.append(_refusal(self.returned, cell.at, why))
+    def _refuse_at(self, cell: Cell, why: str) -> None:
+        self._refuse(INVENTORY.sheet, cell.at, why)
 
-    def _as_written(self, row: Cells, name: str) -> bool:
-        written = self.returned.written.get((INVENTORY.sheet, name), {})
-        edited = [key for key in INVENTORY.locked if row[key].text != written.get(key, "")]
-        for key in edited:
-            was = f"'{written[key][:80]}'" if written.get(key) else "empty"
-            now = row[key].text[:80]
-            self._refuse(row[key], f"a locked cell was edited: it says '{now}' and was {was}")
-        return not edited
+    def _copies(self, name: str) -> Mapping[str, str]:
+        return self.returned.written.get((INVENTORY.sheet, name), {})
 
     def _answer(self, row: Cells, item: InventoryItem) -> InventoryAnswer | None:
         try:
@@ -165,14 +156,14 @@ class _Review:
             on = self._dated(row["date"], item)
             note = read_note(row["note"])
         except EntryProblem as problem:
-            self._refuse(row["answer"], str(problem))
+            self._refuse_at(row["answer"], str(problem))
             return None
         before = len(self.refusals)
-        station = self._entry(row["matched"], word, item, self._station)
-        channel = self._entry(row["channel"], word, item, self._channel)
-        until = self._entry(row["until"], word, item, self._until)
+        station = self._read(INVENTORY, row["matched"], lambda c: self._station(c, word, item))
+        channel = self._read(INVENTORY, row["channel"], lambda c: _channel(c, word, item))
+        until = self._read(INVENTORY, row["until"], lambda c: _until(c, word))
         if until is not None and until <= on:
-            self._refuse(row["until"], f"{until} is not after the day of the decision, {on}")
+            self._refuse_at(row["until"], f"{until} is not after the day of the decision, {on}")
         if len(self.refusals) > before:
             return None
         return InventoryAnswer(
@@ -182,19 +173,6 @@ class _Review:
             eui64=item.eui64, device=item.device, workbook=self.returned.file,
             **written_at(self.returned, INVENTORY, row, row["answer"].at),
         )  # fmt: skip
-
-    def _entry(
-        self,
-        cell: Cell,
-        word: str,
-        item: InventoryItem,
-        read: Callable[[Cell, str, InventoryItem], Value | None],
-    ) -> Value | None:
-        try:
-            return read(cell, word, item)
-        except EntryProblem as problem:
-            self._refuse(cell, str(problem))
-            return None
 
     def _dated(self, cell: Cell, item: InventoryItem) -> date:
         day = read_day(cell).date()
@@ -227,25 +205,6 @@ class _Review:
         _require_empty(cell, word)
         return None
 
-    def _channel(self, cell: Cell, word: str, item: InventoryItem) -> int | None:
-        if word != ADD or item.what not in _STRANGE:
-            _require_empty(cell, word)
-            return None
-        if not cell.text:
-            raise EntryProblem("a station that is added needs the channel it is on")
-        channel = read_channel(cell)
-        if channel not in _CHANNELS:
-            raise EntryProblem(f"{channel} is no channel of the 2.4 GHz band, 11 to 26")
-        return channel
-
-    def _until(self, cell: Cell, word: str, _item: InventoryItem) -> date | None:
-        if word != IGNORE:
-            _require_empty(cell, word)
-            return None
-        if not cell.text:
-            raise EntryProblem("it does not say until which day it is to be left")
-        return read_day(cell).date()
-
     def _is_new(self, row: Cells, answer: InventoryAnswer) -> bool:
         filed = self.asked.filed.get(answer.item, ())
         if any(_content(one) == _content(answer) for one in filed):
@@ -254,9 +213,30 @@ class _Review:
         last = max((one.on for one in filed), default=None)
         if last is not None and answer.on <= last:
             why = f"it was answered on {last} already; a change of mind needs a later date"
-            self._refuse(row["date"], why)
+            self._refuse_at(row["date"], why)
             return False
         return True
+
+
+def _channel(cell: Cell, word: str, item: InventoryItem) -> int | None:
+    if word != ADD or item.what not in _STRANGE:
+        _require_empty(cell, word)
+        return None
+    if not cell.text:
+        raise EntryProblem("a station that is added needs the channel it is on")
+    channel = read_channel(cell)
+    if channel not in _CHANNELS:
+        raise EntryProblem(f"{channel} is no channel of the 2.4 GHz band, 11 to 26")
+    return channel
+
+
+def _until(cell: Cell, word: str) -> date | None:
+    if word != IGNORE:
+        _require_empty(cell, word)
+        return None
+    if not cell.text:
+        raise EntryProblem("it does not say until which day it is to be left")
+    return read_day(cell).date()
 
 
 def _require_empty(cell: Cell, word: str) -> None:

@@ -6,8 +6,7 @@ from dataclasses import dataclass, replace
 from pipeline.changes.review import Draft
 from pipeline.changes.states import ChangeState, Trigger
 from pipeline.forms import SPLIT, says
-from pipeline.frames import grouped
-from pipeline.records import OFF_AIR, OrderPrice
+from pipeline.records import OFF_AIR, OrderPrice, grouped
 from pipeline.tables.changes import Change, ChangeEvent
 
 Channels = Mapping[str, int]

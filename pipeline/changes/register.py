@@ -13,17 +13,10 @@ from pipeline.changes.proposal import (
     StoreCase,
     proposal,
 )
-from pipeline.changes.states import (
-    PROGRAM,
-    ChangeStanding,
-    ChangeState,
-    Trigger,
-    admit,
-    new_event,
-)
+from pipeline.changes.states import PROGRAM, ChangeStanding, ChangeState, Trigger, admit, new_event
 from pipeline.database import Database
 from pipeline.errors import UnknownChange
-from pipeline.frames import grouped
+from pipeline.records import grouped
 from pipeline.settings import Settings
 from pipeline.tables.changes import Change, ChangeEvent, ChangePlan
 from pipeline.tables.run import ThisRun

@@ -200,9 +200,7 @@ def _sheet(book: Workbook, name: str) -> Worksheet | None:
     return next((s for s in book.worksheets if folded(s.title) in wanted), None)
 
 
-def _copies(
-    book: Workbook,
-) -> tuple[dict[str, str], Mapping[tuple[str, str], Mapping[str, str]]]:
+def _copies(book: Workbook) -> tuple[dict[str, str], Mapping[tuple[str, str], Mapping[str, str]]]:
     """Return marks and the second copy of the locked cells; both empty where the sheet is gone."""
     marks: dict[str, str] = {}
     written: dict[tuple[str, str], dict[str, str]] = {}

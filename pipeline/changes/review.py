@@ -120,7 +120,35 @@ class Tally:
     known: int = 0  # of these, what the register had already
 
 
-class Review:
+class RowJudge:
+    """Judges rows of a workbook that came back, and keeps what is refused, each with its place."""
+
+    def __init__(self, returned: Returned, store: str | None) -> None:
+        self.returned, self.store = returned, store
+        self.refusals: list[WorkbookRefusal] = []
+
+    def _refuse(self, sheet: str, cell: str | None, why: str) -> None:
+        tab = self.returned.tab(sheet)
+        self.refusals.append(WorkbookRefusal(self.returned.workbook, self.store, tab, cell, why))
+
+    def _read(self, form: Form, cell: Cell, read: Callable[[Cell], Value]) -> Value | None:
+        try:
+            return read(cell)
+        except EntryProblem as problem:
+            self._refuse(form.sheet, cell.at, str(problem))
+            return None
+
+    def _unedited(self, form: Form, row: Cells, written: Mapping[str, str]) -> bool:
+        """Whether the locked cells of a row say what was written; those that do not are refused."""
+        edited = [key for key in form.locked if row[key].text != written.get(key, "")]
+        for key in edited:
+            was = f"'{written[key][:80]}'" if written.get(key) else "empty"
+            why = f"a locked cell was edited: it says '{row[key].text[:80]}' and was {was}"
+            self._refuse(form.sheet, row[key].at, why)
+        return not edited
+
+
+class Review(RowJudge):
     """Judges one workbook against the plan it was written for."""
 
     def __init__(
@@ -131,12 +159,12 @@ class Review:
         rules: Rules,
         ordered: Mapping[str, int],
     ) -> None:
+        super().__init__(returned, plan.store)
         self.ordered = ordered
-        self.returned = returned
         self.plan = plan
         self.changes = {c.change: c for c in changes.values() if c.plan == plan.plan}
         self.rules = rules
-        self.refusals = [*returned.refusals]
+        self.refusals += returned.refusals
         self.edited = set(self._edited_moves())
 
     def result(self) -> Tally:
@@ -147,18 +175,8 @@ class Review:
         drafts = [*decisions, *results, *accepted]
         return Tally(self.returned.workbook, self.plan.store, drafts, self.refusals)
 
-    def _refuse(self, sheet: str, cell: str | None, sentence: str) -> None:
-        self.refusals.append(
-            WorkbookRefusal(
-                self.returned.workbook, self.plan.store, self.returned.tab(sheet), cell, sentence
-            )
-        )
-
     def _drafts(
-        self,
-        form: Form,
-        rows: Sequence[Cells],
-        read: Callable[[Cells, Change], ChangeEvent | None],
+        self, form: Form, rows: Sequence[Cells], read: Callable[[Cells, Change], ChangeEvent | None]
     ) -> list[Draft]:
         drafts: list[Draft] = []
         tab = self.returned.tab(form.sheet)
@@ -261,13 +279,7 @@ class Review:
             self._refuse(RESULTS.sheet, row["note"].at, "say in the note what was done instead")
             return None
         return new_event(
-            change.change,
-            RESULT_STATES[word],
-            at,
-            by,
-            note,
-            word,
-            workbook=self.returned.file,
+            change.change, RESULT_STATES[word], at, by, note, word, workbook=self.returned.file
         )
 
     def _accepted(self, row: Cells, change: Change) -> ChangeEvent | None:
@@ -284,13 +296,6 @@ class Review:
         state = ChangeState.APPROVED if failed else ChangeState.IMPLEMENTED
         result = "not done" if failed else ACCEPTED
         return new_event(change.change, state, at, by, note, result, workbook=self.returned.file)
-
-    def _read(self, form: Form, cell: Cell, read: Callable[[Cell], Value]) -> Value | None:
-        try:
-            return read(cell)
-        except EntryProblem as problem:
-            self._refuse(form.sheet, cell.at, str(problem))
-            return None
 
     def _dated(self, at: datetime) -> datetime:
         first, most, today = self.plan.proposed_on, self.rules.answer_days_most, self.rules.today

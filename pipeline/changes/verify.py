@@ -9,11 +9,14 @@ from pipeline.changes.effect import (
     WORSE,
     Measured,
     Share,
+    astray,
+    awaited,
+    follow,
     measured,
+    said,
     share_of,
     verdict,
 )
-from pipeline.changes.followed import astray, awaited, follow, said
 from pipeline.changes.register import append, this_run
 from pipeline.changes.states import PROGRAM, ChangeState, Trigger, new_event
 from pipeline.database import Database

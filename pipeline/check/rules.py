@@ -9,14 +9,13 @@ from pathlib import Path
 import duckdb
 import polars as pl
 
-from pipeline.check.bounds import beyond
-from pipeline.check.judge import FOUND, guarded_copy, judge, judge_own
+from pipeline.check.judge import FOUND, beyond, guarded_copy, judge, judge_own
 from pipeline.check.manual import explanation
 from pipeline.check.rule_file import BrokenRule, Rule, read_rules
 from pipeline.database import Database
 from pipeline.errors import RuleUnusable, UnknownRule
-from pipeline.frames import frame_of
 from pipeline.phrases import fill, style
+from pipeline.records import frame_of
 from pipeline.settings import Settings
 from pipeline.tables.check import PlanBound, RuleText
 
@@ -85,10 +84,7 @@ def _binding(rules: Sequence[Rule], settings: Settings) -> list[Rule]:
 
 
 def check(
-    database: Database,
-    settings: Settings,
-    folder: Path | None = None,
-    bound: Bound | None = None,
+    database: Database, settings: Settings, folder: Path | None = None, bound: Bound | None = None
 ) -> None:
     """Replace this run's findings, and the rules' words, by what the rules find and say now.
 

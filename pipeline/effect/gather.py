@@ -8,16 +8,15 @@ from itertools import groupby
 from typing import Any
 
 from pipeline.database import Database
-from pipeline.effect.chart import ChartLimits, chart_limits
-from pipeline.effect.compare import Estimate, compare
-from pipeline.effect.costs import Burden
-from pipeline.effect.power import Sight, sights
+from pipeline.effect.compare import Burden, ChartLimits, Estimate, chart_limits, compare
 from pipeline.effect.verdict import (
     RolloutVerdict,
+    Sight,
     Standing,
     VerdictRule,
     decide,
     label_outcome,
+    sights,
 )
 from pipeline.effect.windows import (
     Comparison,

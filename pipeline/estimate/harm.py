@@ -6,7 +6,7 @@ from functools import cache
 import polars as pl
 
 from pipeline.radio.coexistence import packet_error_rate
-from pipeline.radio.levels import power_sum_dbm
+from pipeline.radio.propagation import power_sum_dbm
 
 LABEL_LEVELS_DBM: Mapping[float, float] = {-60.0: 0.3, -70.0: 0.4, -80.0: 0.3}
 """Levels at which labels are heard and their shares, where no export says; common practice, no

@@ -10,7 +10,6 @@ import duckdb
 import polars as pl
 
 from pipeline import sql_file
-from pipeline.addresses import ip_address
 from pipeline.database import Database
 from pipeline.ingest.days import FolderTerms
 from pipeline.ingest.delimited import TableUnreadable
@@ -23,8 +22,8 @@ from pipeline.ingest.staging import stage_plain, stage_whole
 from pipeline.ingest.tables import DeliveredTable
 from pipeline.ingest.words import READINGS, TableRefused
 from pipeline.settings import Settings
+from pipeline.tables.cells import FACTORS, ip_address
 from pipeline.tables.exports import EXPORT_KINDS
-from pipeline.tables.units import FACTORS
 
 _STATEMENTS: Mapping[str, str] = MappingProxyType(
     {

@@ -11,7 +11,7 @@ from pathlib import Path
 from pipeline.errors import QuietaisleError
 from pipeline.ingest.headings import Vocabulary
 from pipeline.ingest.words import TableRefused
-from pipeline.tables.units import unit_named
+from pipeline.tables.cells import unit_named
 
 HEAD_LINES = 200
 MOST_COLUMNS = 2_000

@@ -33,9 +33,9 @@ from pipeline.ingest.words import (
     weight,
     words_of,
 )
+from pipeline.tables.cells import said_unit, split_heading, unit_within
 from pipeline.tables.declare import unit_of
 from pipeline.tables.exports import EXPORT_KINDS
-from pipeline.tables.units import said_unit, split_heading, unit_within
 
 STATIONS, NETWORK = "stations", "network"
 # Headings that the sheets of quarantined rows add to those of the file the rows came in.

@@ -5,8 +5,8 @@ from collections.abc import Callable, Mapping, Sequence
 from ipaddress import ip_address
 from types import MappingProxyType
 
-from pipeline.addresses import hardware_address
 from pipeline.tables import cells
+from pipeline.tables.cells import hardware_address
 from pipeline.tables.declare import CellForm
 
 _MOST_ODD = 0.1  # share of the values that may look otherwise: blanks of the file's own kind

@@ -8,8 +8,8 @@ from pipeline.database import Database
 from pipeline.ingest.delimited import DeliveredRow
 from pipeline.ingest.headings import Mapped
 from pipeline.ingest.words import READINGS, TableRefused, fold
+from pipeline.tables.cells import unit_named
 from pipeline.tables.exports import LENGTHS
-from pipeline.tables.units import unit_named
 
 _SAMPLE_ROWS = 5_000
 _ALL_ROWS = 1 << 40

@@ -8,10 +8,9 @@ from difflib import SequenceMatcher
 from pipeline.ingest.headings import Vocabulary
 from pipeline.ingest.looks import contradicts, looks_like
 from pipeline.ingest.words import READINGS, TableRefused, escaped, fold
-from pipeline.tables.cells import DAY, EUI64, IP_ADDRESS, LEVEL, MOMENT, TEXT
+from pipeline.tables.cells import DAY, EUI64, IP_ADDRESS, LEVEL, MOMENT, TEXT, split_heading
 from pipeline.tables.declare import CellForm
 from pipeline.tables.exports import EXPORT_KINDS
-from pipeline.tables.units import split_heading
 
 _TELLING = (EUI64, IP_ADDRESS)  # forms that nothing else looks like
 

@@ -11,9 +11,9 @@ from unicodedata import normalize
 
 from pipeline.errors import HeadingFieldUnknown
 from pipeline.phrases import plain_style, told_of
+from pipeline.tables.cells import said_unit
 from pipeline.tables.declare import ExportField
 from pipeline.tables.exports import lesser_words
-from pipeline.tables.units import said_unit
 
 HEADING_MOST = 80  # characters
 

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from difflib import get_close_matches
 from itertools import combinations
 
-from pipeline.addresses import BLANKS, hardware_address, network_address
+from pipeline.tables.cells import BLANKS, hardware_address, network_address
 
 UNKNOWN, AMBIGUOUS, IGNORED = "unknown", "ambiguous", "ignored"
 HARDWARE, NETWORK, DECIDED = "hardware address", "IP address", "decision"

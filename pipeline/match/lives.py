@@ -13,8 +13,8 @@ from datetime import date
 from itertools import groupby
 from operator import attrgetter
 
-from pipeline.addresses import hardware_address
 from pipeline.match.keys import nearest
+from pipeline.tables.cells import hardware_address
 
 SAME_ADDRESS, SAME_HARDWARE = "same address", "same hardware address"
 REPLACED, MOVED = "replaced hardware", "moved store"

@@ -8,7 +8,6 @@ from datetime import date
 from types import MappingProxyType
 
 from pipeline.database import Database
-from pipeline.frames import grouped
 from pipeline.fresh import choose, fingerprint, keep, program
 from pipeline.match.keys import (
     DECIDED,
@@ -35,9 +34,9 @@ from pipeline.match.stock import (
     Unlisted,
     take_stock,
 )
-from pipeline.records import NewKey
+from pipeline.records import NewKey, grouped
 from pipeline.tables.inventory import InventoryAnswer, InventoryItem
-from pipeline.tables.keys import KeyMatch, KeyPair, KeyUnmatched
+from pipeline.tables.taken import KeyMatch, KeyPair, KeyUnmatched
 
 DESCRIBED = "stores"  # the source that describes stores
 REFUSED = "quarantine"  # rows that could not be taken name a store, but nothing reads them

@@ -4,7 +4,6 @@ from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
-from pipeline.addresses import hardware_address, network_address
 from pipeline.match.keys import OpenKey
 from pipeline.match.lives import (
     LIKE_KEY,
@@ -19,6 +18,7 @@ from pipeline.match.lives import (
     find_devices,
     follow_list,
 )
+from pipeline.tables.cells import hardware_address, network_address
 from pipeline.tables.inventory import InventoryAnswer, InventoryItem
 
 ADD, MATCH, IGNORE = "add", "match", "ignore"

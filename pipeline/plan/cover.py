@@ -9,22 +9,25 @@ from zlib import crc32
 import numpy as np
 
 from pipeline.cover.floors import (
+    PIVOT_M,
     Figures,
     Indoors,
+    Levels,
     Spot,
+    WeakLabels,
     apart_from,
     cells,
     levels_dbm,
     midpoints,
+    worlds,
 )
-from pipeline.cover.labels import PIVOT_M, Levels, WeakLabels, worlds
 from pipeline.cover.places import Choice, Reach, Rescued, choose_places, reach, rescued
-from pipeline.limits import GivenPlace
 from pipeline.radio.propagation import (
     log_distance_loss_db,
     named_loss_db,
 )
-from pipeline.tables.cover import CoverPlace, CoverStore
+from pipeline.rules_table import GivenPlace
+from pipeline.tables.plan import CoverPlace, CoverStore
 from pipeline.tables.survey import PathFit
 
 _TILT, _LEAST_TILT = 0.12, 0.06  # how unsure the steepness of a path is: published, fitted

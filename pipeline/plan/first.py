@@ -7,7 +7,7 @@ from hashlib import sha256
 import polars as pl
 
 from pipeline.database import Database
-from pipeline.limits import LAST_PAN_ID, FirstSettings
+from pipeline.rules_table import LAST_PAN_ID, FirstSettings
 from pipeline.settings import Settings
 from pipeline.tables.plan import PanIdGiven
 

@@ -11,7 +11,7 @@ from pipeline.plan.explain import Case
 from pipeline.radio.coexistence import Rejection, channel_rejection_db
 from pipeline.radio.propagation import exceedance_probability
 from pipeline.records import OFF_AIR, Heard, StoreStation
-from pipeline.tables.cover import CoverPlace
+from pipeline.tables.plan import CoverPlace
 
 
 def with_station(

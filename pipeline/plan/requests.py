@@ -24,7 +24,7 @@ from pipeline.plan.wifi import (
     left_busy,
     reached,
 )
-from pipeline.tables.cover import WifiAvoid, WifiRequest
+from pipeline.tables.plan import WifiAvoid, WifiRequest
 
 MOST_REQUESTS = 3
 _MOST_AVOIDED = 5

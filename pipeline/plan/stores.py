@@ -31,8 +31,9 @@ from pipeline.progress import Progress
 from pipeline.radio.coexistence import Rejection
 from pipeline.reasons import Unplanned, why_unplanned
 from pipeline.settings import Settings
-from pipeline.tables.cover import CoverPlace, CoverStore, WifiAvoid, WifiRequest
 from pipeline.tables.plan import (
+    CoverPlace,
+    CoverStore,
     Move,
     OwedNextDoor,
     PlanProof,
@@ -40,6 +41,8 @@ from pipeline.tables.plan import (
     ScanNext,
     StationPlan,
     UnplannedStore,
+    WifiAvoid,
+    WifiRequest,
 )
 
 KEPT = 64  # stores planned between one commit and the next

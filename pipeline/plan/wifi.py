@@ -15,11 +15,14 @@ from pipeline.plan.costs import share_cost
 from pipeline.plan.explain import Case
 from pipeline.radio.channels import (
     CHANNELS,
+    DSSS_22,
+    HT_20,
+    HT_40,
     WIFI_PAIR_PRIMARIES,
+    channel_share_db,
     wifi_band,
     wifi_pair_band,
 )
-from pipeline.radio.masks import DSSS_22, HT_20, HT_40, channel_share_db
 
 LESS_DB = 6.0  # half the range, about: common practice
 NARROW, WIDE = 20, 40  # MHz

@@ -20,13 +20,15 @@ from pipeline.tables.audit import (
     DepartureAnswer,
     DepartureTold,
     ExceptionFile,
+    RegisterEntry,
+    RegisterFile,
+    RegisterSeal,
     SampledStation,
     SampleResult,
 )
 from pipeline.tables.changes import Change, ChangeCheck, ChangeEvent, ChangePlan
 from pipeline.tables.declare import table_of
 from pipeline.tables.inventory import InventoryAnswer
-from pipeline.tables.proof import RegisterEntry, RegisterFile, RegisterSeal
 from pipeline.tables.schedule import NightsGiven, TicketGiven, VerdictLimit
 
 SEALED: tuple[type[Any], ...] = (

@@ -12,7 +12,7 @@ from unicodedata import normalize
 
 from pipeline.database import Database
 from pipeline.errors import OutputNotWritable, StorageFailed
-from pipeline.frames import frame_of
+from pipeline.records import frame_of
 from pipeline.tables.run import ReportWritten
 
 CHAIN_FOLDER = "chain"

@@ -44,8 +44,7 @@ from pipeline.report.kit.sheet import (
     under,
 )
 from pipeline.tables.exports import LENGTHS
-from pipeline.tables.keys import KeyMatch, KeyUnmatched
-from pipeline.tables.taken import QuarantinedCell
+from pipeline.tables.taken import KeyMatch, KeyUnmatched, QuarantinedCell
 from pipeline.wording import DEFAULT_LANGUAGE, Wording, common_wording
 from pipeline.xlsx import workbook_bytes
 

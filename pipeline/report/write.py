@@ -26,11 +26,11 @@ from pipeline.report.files import (
     safe_names,
     stamps,
 )
+from pipeline.report.quarter.answers import sample_workbook
 from pipeline.report.quarter.content import verdict
 from pipeline.report.quarter.gather import quarter_content
 from pipeline.report.quarter.pages import quarter_pdf
 from pipeline.report.quarter.sample import outcome_sentence, sample_outcomes
-from pipeline.report.quarter.sample_sheet import sample_workbook
 from pipeline.report.quarter.workbook import quarter_workbook
 from pipeline.report.region.content import RegionContent
 from pipeline.report.region.gather import region_contents

@@ -12,10 +12,9 @@ from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
 
 from pipeline.schedule.calendars import calendar_freezes
-from pipeline.schedule.draw import strictest, weights
+from pipeline.schedule.draw import Candidate, RegionWaves, region_waves, strictest, weights
 from pipeline.schedule.nights import SiteNights, instant, site_nights, zone_of
 from pipeline.schedule.records import Area, Night, Piece, Shift, Slot, StoreJob, Task, WaveResult
-from pipeline.schedule.waves import Candidate, RegionWaves, region_waves
 from pipeline.settings import Deadline, Freeze, ScheduleRules, Team, Work
 from pipeline.tables.schedule import WaveDraw
 

@@ -7,8 +7,8 @@ from datetime import date, datetime, timedelta
 from pathlib import Path
 
 from pipeline.database import Database
-from pipeline.frames import grouped
 from pipeline.progress import Progress
+from pipeline.records import grouped
 from pipeline.schedule.calendars import Feed, Imprint, NightMove, calendar_freezes, feeds
 from pipeline.schedule.draw import DRAWN, Lot, draw, places
 from pipeline.schedule.records import StoreJob, WaveResult
@@ -122,9 +122,7 @@ def calendars(database: Database, cautions: Callable[[Wording], Sequence[str]]) 
 
 
 def write_calendars(
-    database: Database,
-    cautions: Callable[[Wording], Sequence[str]],
-    place: Callable[[Feed], Path],
+    database: Database, cautions: Callable[[Wording], Sequence[str]], place: Callable[[Feed], Path]
 ) -> tuple[Path, ...]:
     """Write the calendar files where `place` says, each complete or not at all.
 

@@ -16,15 +16,19 @@ from pipeline.estimate.portfolio import Portfolio, fit_portfolio
 from pipeline.estimate.posterior import estimate
 from pipeline.estimate.visits import blocks
 from pipeline.fresh import choose, fingerprint, keep, narrowed, run_mark, stale, store_marks
-from pipeline.radio.airtime import update_us
 from pipeline.radio.channels import (
     CHANNELS,
+    DSSS_22,
+    HT_20,
+    HT_40,
     WIFI_CHANNELS,
     WIFI_PAIR_PRIMARIES,
+    Mask,
+    channel_share_db,
     wifi_band,
     wifi_pair_band,
 )
-from pipeline.radio.masks import DSSS_22, HT_20, HT_40, Mask, channel_share_db
+from pipeline.radio.coexistence import update_us
 from pipeline.settings import Settings
 from pipeline.survey.earshot import earshots
 from pipeline.survey.next_door import keep_next_door

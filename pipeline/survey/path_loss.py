@@ -4,8 +4,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from math import hypot
 
-from pipeline.radio.fitting import LogDistanceFit, fit_log_distance
-from pipeline.radio.propagation import log_distance_loss_db, named_loss_db
+from pipeline.radio.propagation import (
+    LogDistanceFit,
+    fit_log_distance,
+    log_distance_loss_db,
+    named_loss_db,
+)
 from pipeline.tables.survey import PathFit, PathResidual
 
 _LEAST_DISTANCE_M = 0.5  # two stations drawn on one spot

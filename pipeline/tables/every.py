@@ -4,12 +4,9 @@ from pipeline.tables import (
     audit,
     changes,
     check,
-    cover,
     exports,
     inventory,
-    keys,
     plan,
-    proof,
     run,
     schedule,
     survey,
@@ -22,15 +19,12 @@ _MODULES = (
     exports,
     inventory,
     taken,
-    keys,
     survey,
     plan,
-    cover,
     check,
     schedule,
     changes,
     audit,
-    proof,
 )
 
 

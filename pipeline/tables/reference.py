@@ -4,10 +4,10 @@ import sys
 from collections.abc import Iterable, Sequence
 
 from pipeline.tables import cells
+from pipeline.tables.cells import said_unit
 from pipeline.tables.declare import CellForm, ExportField, Table, table_of
 from pipeline.tables.every import VERSION, every_table
 from pipeline.tables.exports import EXPORT_KINDS, ExportKind
-from pipeline.tables.units import said_unit
 
 _EXPORTS = """# Exports
 

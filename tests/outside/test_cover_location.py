@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from ortools.sat.python import cp_model
 
-from pipeline.cover.locate import Location, locate
+from pipeline.cover.places import Location, locate
 
 FEW, ALL = range(0, 200, 6), range(200)  # the slow run prices all
 

@@ -2,7 +2,7 @@
 
 import pytest
 
-from pipeline.radio.airtime import OCTET_US, SYMBOL_US, frame_us
+from pipeline.radio.coexistence import OCTET_US, SYMBOL_US, frame_us
 
 
 @pytest.mark.parametrize(

@@ -10,21 +10,19 @@ import pytest
 from scipy.integrate import quad
 
 from pipeline.radio.channels import (
-    Band,
-    channel_centre_mhz,
-    wifi_band,
-    wifi_centre_mhz,
-)
-from pipeline.radio.masks import (
     DSSS_22,
     HE_20,
     HT_20,
     HT_40,
     MASKS,
     OFDM_20,
+    Band,
     Mask,
+    channel_centre_mhz,
     channel_share_db,
     power_share_db,
+    wifi_band,
+    wifi_centre_mhz,
 )
 
 # IEEE 802.15.4-2006 6.1.2.1, from memory, recomputed as 2405 + 5 (k - 11).

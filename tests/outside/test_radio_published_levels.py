@@ -2,7 +2,7 @@
 
 import pytest
 
-from pipeline.radio.levels import (
+from pipeline.radio.propagation import (
     power_sum_dbm,
 )
 

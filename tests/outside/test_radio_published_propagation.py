@@ -5,10 +5,10 @@ from statistics import linear_regression
 import pytest
 from scipy import stats
 
-from pipeline.radio.fitting import fit_log_distance
 from pipeline.radio.propagation import (
     breakpoint_loss_db,
     exceedance_probability,
+    fit_log_distance,
     free_space_loss_db,
     log_distance_loss_db,
 )

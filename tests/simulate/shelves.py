@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from pipeline.plan.cover import CoverLabels, CoverRows, CoverStation, LabelLevel
-from pipeline.radio.fitting import fit_log_distance
+from pipeline.radio.propagation import fit_log_distance
 from pipeline.tables.survey import PathFit
 
 WEAK_DBM = -80.0

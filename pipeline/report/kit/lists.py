@@ -168,11 +168,7 @@ def draw_heading(
 
 
 def list_pages(
-    lists: Sequence[PrintedList],
-    tails: Sequence[Piece],
-    page: Box,
-    head: Draw,
-    head_h: float,
+    lists: Sequence[PrintedList], tails: Sequence[Piece], page: Box, head: Draw, head_h: float
 ) -> list[Draw]:
     """Return the drawings of the pages that lists take one after another, a head and tails.
 

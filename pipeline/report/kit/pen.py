@@ -213,11 +213,7 @@ class Pen:
         self.canvas.circle(centre[0], self.height - centre[1], radius, stroke=1, fill=1)
 
     def polygon(
-        self,
-        points: Sequence[Point],
-        fill: str | None,
-        stroke: str | None,
-        thickness: float = 0.5,
+        self, points: Sequence[Point], fill: str | None, stroke: str | None, thickness: float = 0.5
     ) -> None:
         """Draw a closed outline through the points."""
         self._shape(fill, stroke, thickness)

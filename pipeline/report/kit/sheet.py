@@ -24,8 +24,7 @@ from pipeline.records import Inputs, Seal
 from pipeline.report.kit import style
 from pipeline.report.kit.booklet import inputs_line, seal_line
 from pipeline.report.kit.pen import Type, wrapped
-from pipeline.visible import visible
-from pipeline.wording import Wording, whole
+from pipeline.wording import Wording, visible, whole
 
 Record = TypeVar("Record")
 Value = str | int | float | bool | date | datetime | None

@@ -22,7 +22,7 @@ from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.cidfonts import UnicodeCIDFont
 from reportlab.pdfbase.ttfonts import TTFont
 
-from pipeline.visible import visible
+from pipeline.wording import visible
 
 INK = "#1D2A32"
 MUTED = "#55626B"  # 6:1 on white: small captions stay readable

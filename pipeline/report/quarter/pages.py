@@ -5,14 +5,7 @@ from dataclasses import replace
 from itertools import accumulate
 
 from pipeline.report.kit import style
-from pipeline.report.kit.booklet import (
-    Leaf,
-    booklet,
-    draw_figures,
-    draw_kind,
-    draw_name,
-    page_box,
-)
+from pipeline.report.kit.booklet import Leaf, booklet, draw_figures, draw_kind, draw_name, page_box
 from pipeline.report.kit.lists import (
     Piece,
     PrintedList,
@@ -31,11 +24,7 @@ from pipeline.report.kit.pen import (
     Pen,
     text_height,
 )
-from pipeline.report.quarter.content import (
-    QuarterContent,
-    edition,
-    verdict,
-)
+from pipeline.report.quarter.content import QuarterContent, edition, verdict
 from pipeline.report.quarter.lists import (
     approvals,
     findings,
@@ -111,10 +100,7 @@ def quarter_pdf(content: QuarterContent, words: Wording) -> bytes:
 def _parts(content: QuarterContent, words: Wording, page: Box) -> list[Piece]:
     """Return what follows the list to answer: on page one if it fits there, else on the next."""
     return [
-        (
-            _course_height(content, words),
-            lambda pen, box: _draw_course(pen, box, content, words),
-        ),
+        (_course_height(content, words), lambda pen, box: _draw_course(pen, box, content, words)),
         (
             _second_height(content, words, page),
             lambda pen, box: _draw_second(pen, box, content, words),

@@ -5,7 +5,7 @@ from datetime import date, datetime
 from enum import StrEnum
 from typing import Protocol
 
-from pipeline.effect.costs import UpdateCost
+from pipeline.effect.compare import UpdateCost
 from pipeline.effect.gather import RolloutProof
 from pipeline.records import Inputs, Seal
 from pipeline.report.quarter.content import ToAnswer

@@ -7,7 +7,7 @@ from datetime import date
 from typing import Any, TypeVar
 
 from pipeline.database import Database
-from pipeline.effect.costs import own_weight, update_costs
+from pipeline.effect.compare import own_weight, update_costs
 from pipeline.effect.gather import CHAIN, TERMS, Rollout, proofs
 from pipeline.records import Inputs, Seal
 from pipeline.report.region import content

@@ -42,7 +42,7 @@ from pipeline.report.region.answers import (
 )
 from pipeline.report.region.chain import draw_multiples, region_rows
 from pipeline.report.region.content import ChangeProgress, RegionContent, StoreLine
-from pipeline.report.region.needed import needed_rows
+from pipeline.report.region.needed import needed_rows, scan_rows
 from pipeline.report.region.pictures import (
     draw_helping,
     draw_progress,
@@ -53,7 +53,6 @@ from pipeline.report.region.pictures import (
     standing_mark,
 )
 from pipeline.report.region.proof import gains, sentences, why, word
-from pipeline.report.region.scans import scan_rows
 from pipeline.wording import NOTHING, Wording
 
 _COUNT = Type(style.LEAD, Face.STRONG, style.PLANNED)

@@ -4,11 +4,9 @@ from collections import defaultdict
 from collections.abc import Iterator, Sequence
 from math import isfinite
 
-from pipeline.effect.compare import Estimate
-from pipeline.effect.costs import STORES_LEAST, UpdateCost
+from pipeline.effect.compare import STORES_LEAST, Estimate, UpdateCost
 from pipeline.effect.gather import EffectLine, RolloutProof
-from pipeline.effect.power import Sight
-from pipeline.effect.verdict import RolloutVerdict, Why
+from pipeline.effect.verdict import RolloutVerdict, Sight, Why
 from pipeline.effect.windows import LeftOut, Measure, WashOut
 from pipeline.wording import MINUS, Wording
 

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from datetime import date
 
-from pipeline.tables.cover import CoverPlace, WifiRequest
+from pipeline.tables.plan import CoverPlace, WifiRequest
 
 
 @dataclass(frozen=True, slots=True)

@@ -32,10 +32,9 @@ from pipeline.report.region.content import (
     RegionContent,
     StoreLine,
 )
-from pipeline.report.region.needed import NEEDED
+from pipeline.report.region.needed import NEEDED, SCANS
 from pipeline.report.region.pages import FileLinks
 from pipeline.report.region.proof import gains, sentences, why, word
-from pipeline.report.region.scans import SCANS
 from pipeline.wording import NOTHING, Wording
 from pipeline.xlsx import workbook_bytes
 

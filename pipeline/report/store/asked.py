@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from itertools import zip_longest
 
 from pipeline.report.kit.sheet import Look, SheetColumn, Value, worded
-from pipeline.tables.cover import CoverPlace, CoverStore, WifiAvoid, WifiRequest
+from pipeline.tables.plan import CoverPlace, CoverStore, WifiAvoid, WifiRequest
 from pipeline.wording import Wording
 
 MIDDLE = " / "  # between the two stations that a place lies between

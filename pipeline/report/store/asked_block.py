@@ -18,7 +18,7 @@ from pipeline.report.kit.pen import (
 from pipeline.report.kit.tags import in_words
 from pipeline.report.store.asked import StoreNeeds, asked_lines, where
 from pipeline.report.store.content import Document, PlannedStation
-from pipeline.tables.cover import CoverPlace
+from pipeline.tables.plan import CoverPlace
 
 _GAP, _LINES = 2.0, 4
 _PICTURE_H, _LEGEND_H = 122.0, 20.0
