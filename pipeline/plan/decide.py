@@ -42,7 +42,7 @@ class Terms:
     least_chance: float = 0.9
     per_visit: float = 0.01
     for_others: float = 1.0
-    against: float = 6.0
+    against: float = 9.0
     earshot: float = 0.5
 
 
