@@ -18,7 +18,7 @@ from pipeline.database import open_database
 from pipeline.demo.demo import write_follow_up
 from pipeline.progress import Silent
 from pipeline.records import Selection
-from pipeline.report.quarter.content import QuarterContent
+from pipeline.report.quarter.content import QuarterContent, verdict
 from pipeline.report.quarter.gather import quarter_content
 from pipeline.report.quarter.pages import quarter_pdf
 from pipeline.report.region.answers import decisions
@@ -215,6 +215,8 @@ def test_the_first_quarter_asks_for_a_baseline_in_one_line(demo_run: Ran, tmp_pa
     assert content.now.unagreed == content.now.stations > 0
     assert review.astray == ()
     words = wording("GB")
+    assert verdict(content, words).startswith("Approvers (")
+    assert "not agreed yet; approve a baseline" in verdict(content, words)
     about = [line for line in decisions(review, words) if "baseline" in line.text]
     assert [line.count for line in about] == [words.number(sum(s.stations for s in review.stores))]
 

@@ -119,7 +119,7 @@ class Oracle:
         return total
 
     def surcharge(self, channels: Channels, stations: Sequence[int]) -> float:
-        """One price more under a gain of a point of its own, nine times the chance of losing one."""
+        """One price more under a gain of a point of its own, nine times the chance of a loss."""
         then, now = clear_air(self.problem, channels), clear_air(self.problem, self.now)
         moved = [i for i in stations if channels[i] != self.now[i]]
         gains = [then[i] - now[i] for i in moved]

@@ -280,11 +280,11 @@ def verdict(content: QuarterContent, words: Wording) -> str:
     if not now.stations:
         return words("audit.verdict_nothing", stores=words.number(now.stores))
     parts = []
+    names = words("wanted.or").join(content.approvers[:_APPROVERS_NAMED])
+    whom = f" ({names})" if names else ""
     if now.asked:
         key = "audit.all_channels" if now.channels == now.asked else "audit.of_channels"
         channels = words.counted(key, now.channels) if now.channels else ""
-        names = words("wanted.or").join(content.approvers[:_APPROVERS_NAMED])
-        whom = f" ({names})" if names else ""
         asked = words.counted("audit.verdict", now.asked, channels=channels, whom=whom)
         parts.append(asked + _at_stations(now, words))
     if now.rollouts:
@@ -297,6 +297,8 @@ def verdict(content: QuarterContent, words: Wording) -> str:
         )  # fmt: skip
     if not parts and (agreed_on := now.stations - now.unagreed):
         parts.append(words("audit.verdict_clean", all=words.number(agreed_on)))
+    if now.unagreed:
+        parts.append(words.counted("audit.verdict_unagreed", now.unagreed, whom=whom))
     if now.accepted:
         parts.append(words.counted("audit.verdict_accepted", now.accepted))
     if missing := now.stores - now.covered:
