@@ -169,6 +169,7 @@ def test_rules_read_prepared_tables_only() -> None:
     }
 
     assert {name: tables for name, tables in raw.items() if tables} == {
+        "export-refused": ["quarantined_row"],
         "exports-disagree": ["station_seen"],
         "hardware-replaced": ["station_seen"],
         "rows-quarantined": ["quarantined_row"],
