@@ -123,7 +123,7 @@ def test_approved_changes_get_a_night_and_are_not_planned_anew(request_of: Reque
 
 
 def _pilot_named(request: Request) -> Request:
-    """Return a request by the demo's rules, but that the store is in the pilot, whatever is drawn."""
+    """Return a request by the demo's rules, but with the store in the pilot, whatever is drawn."""
     rules = request.out / "rules.toml"
     waves = """
         [[wave]]
