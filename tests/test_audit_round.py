@@ -215,8 +215,8 @@ def test_the_first_quarter_asks_for_a_baseline_in_one_line(demo_run: Ran, tmp_pa
     assert content.now.unagreed == content.now.stations > 0
     assert review.astray == ()
     words = wording("GB")
-    assert verdict(content, words).startswith("Approvers (")
-    assert "not agreed yet; approve a baseline" in verdict(content, words)
+    asked = f"Approvers: {content.now.unagreed} stations are not agreed yet; approve a baseline"
+    assert verdict(content, words).startswith(asked)
     about = [line for line in decisions(review, words) if "baseline" in line.text]
     assert [line.count for line in about] == [words.number(sum(s.stations for s in review.stores))]
 
