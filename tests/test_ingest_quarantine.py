@@ -72,6 +72,21 @@ def test_nothing_in_quarantine_writes_no_workbook(tmp_path: Path) -> None:
     assert not (tmp_path / "out" / "quarantine.xlsx").exists()
 
 
+def test_cells_to_mend_fit_their_columns(tmp_path: Path) -> None:
+    """A moment with its offset stands whole in its cell, and a long heading has two lines."""
+    scan = "2026-09-26T03:10:47+02:00"
+    rows = "".join(f"S001,S001-01,{scan},{channel},99,true\n" for channel in range(11, 27))
+    text = f"store,station,scanned at,channel,level dBm,own stations quiet\n{rows}"
+    take(put(tmp_path / "in", {**SET, "ed.csv": text}), tmp_path / "d.duckdb")
+    path = write(tmp_path / "d.duckdb", tmp_path / "out")
+
+    assert path is not None
+    (sheet,) = [s for s in openpyxl.load_workbook(path).worksheets if s.title.endswith("readings")]
+    line, moment = next((c.row, c) for row in sheet for c in row if c.value == scan)
+    assert sheet.column_dimensions[moment.column_letter].width > len(scan)
+    assert sheet.row_dimensions[line - 1].height >= 2 * 15
+
+
 def test_the_workbook_shows_cells_reasons_and_advice(tmp_path: Path) -> None:
     """Every row stands with its original cells, as text, beside what is wrong and what to do."""
     take(put(tmp_path / "in", BAD), tmp_path / "d.duckdb")

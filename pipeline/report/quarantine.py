@@ -39,6 +39,7 @@ from pipeline.report.kit.sheet import (
     Record,
     SheetColumn,
     font,
+    heading_height,
     put_list,
     row_height,
     under,
@@ -54,6 +55,7 @@ _LEFT = "Keys not matched"
 _CELLS = "Cells"
 _LISTED_MOST = 50_000  # the findings count them all
 _REASON_W = 50
+_NARROWEST, _WIDEST = 16, 40  # characters, of columns to mend
 _BEFORE = ("reason", "what to do")
 _AFTER = ("quarantined file", "quarantined line", "quarantined content")
 _BEYOND = "beyond the headings"
@@ -278,11 +280,12 @@ def _put_rows(page: Page, layout: _Layout, rows: Sequence[_MendRow], looks: _Loo
     for line, title in enumerate(layout.titles):
         page.put(line, 0, title, looks.text)
     top = len(layout.titles)
-    for column, heading in enumerate((*_BEFORE, *own, *_AFTER)):
+    headings = (*_BEFORE, *own, *_AFTER)
+    widths = [_REASON_W, _REASON_W, *(_width(heading, rows) for heading in own), 20, 20, 20]
+    for column, (heading, width) in enumerate(zip(headings, widths, strict=True)):
         page.put(top, column, heading, looks.heading)
-    page.width(0, 1, _REASON_W)
-    page.width(2, len(own) + 1, 16)
-    page.width(len(own) + 2, len(own) + 4, 20)
+        page.width(column, column, width)
+    page.height(top, heading_height(headings, widths))
     for line, row in enumerate(rows, start=top + 1):
         cells = [row.cells.get(heading, "") for heading in own]
         page.put(line, 0, row.reason, looks.wrapped)
@@ -291,4 +294,10 @@ def _put_rows(page: Page, layout: _Layout, rows: Sequence[_MendRow], looks: _Loo
             page.put(line, column, cell or None, looks.text)
         page.height(line, row_height([(row.reason, _REASON_W), (row.advice, _REASON_W)]))
     page.freeze(top + 1, 0)
-    page.fit(ceil((2 * _REASON_W + 16 * len(own) + 60) / style.PAGE_LETTERS), 0)
+    page.fit(ceil(sum(widths) / style.PAGE_LETTERS), 0)
+
+
+def _width(heading: str, rows: Sequence[_MendRow]) -> float:
+    """Return the width in characters of a column to mend, its cells on one line where they can."""
+    longest = max((len(row.cells.get(heading, "")) for row in rows), default=0)
+    return min(max(_NARROWEST, longest + 3), _WIDEST)

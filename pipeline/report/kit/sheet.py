@@ -331,8 +331,7 @@ def put_list(
     for place, (heading, width) in enumerate(zip(headings, widths, strict=True)):
         page.width(place, place, width)
         page.put(0, place, heading, book.heading)
-    bold = [(h, w * _BOLD_ROOM) for h, w in zip(headings, widths, strict=True)]
-    page.height(0, max(2 * _LINE, row_height(bold)) + 2)
+    page.height(0, heading_height(headings, widths))
     looks = [book.looks[column.look] for column in columns]
     for number, row in enumerate(rows, start=1):
         for place, value in enumerate(row):
@@ -381,6 +380,12 @@ def lines(text: str, width: float) -> int:
     most = int(_TALLEST // _LINE) + 1
     parts = text.split("\n")[:most]
     return sum(max(1, len(wrapped(part, _CELL, room, most))) for part in parts)
+
+
+def heading_height(headings: Sequence[str], widths: Sequence[float]) -> float:
+    """Return the height in points of a row of headings, bold and with room for two lines."""
+    bold = [(h, w * _BOLD_ROOM) for h, w in zip(headings, widths, strict=True)]
+    return max(2 * _LINE, row_height(bold)) + 2
 
 
 def row_height(texts: Sequence[tuple[str, float]]) -> float:
