@@ -1,6 +1,7 @@
 """Earshot: the level at which each station hears each neighbour, and the chance it matters."""
 
 from collections.abc import Iterable, Iterator, Mapping
+from functools import cache
 
 from pipeline.radio.coexistence import Rejection, channel_rejection_db
 from pipeline.radio.propagation import exceedance_probability
@@ -70,12 +71,17 @@ def _chances(
     heard_dbm: float, spread_db: float, limits: Mapping[str, float]
 ) -> tuple[float, float, float]:
     """Return the chances that a level disturbs on the same channel, the next, the next but one."""
-    rejection = Rejection(limits["adjacent_rejection_db"], limits["alternate_rejection_db"])
-    co, adjacent, alternate = (
-        _chance(heard_dbm - channel_rejection_db(apart, rejection), limits, spread_db)
-        for apart in (0, 1, 2)
-    )
-    return co, adjacent, alternate
+    off_db = _rejected_db(limits["adjacent_rejection_db"], limits["alternate_rejection_db"])
+    chance = {off: _chance(heard_dbm - off, limits, spread_db) for off in set(off_db)}
+    return chance[off_db[0]], chance[off_db[1]], chance[off_db[2]]
+
+
+@cache
+def _rejected_db(adjacent_db: float, alternate_db: float) -> tuple[float, float, float]:
+    """Return what a receiver takes off a signal on its channel, the next and the next but one."""
+    rejection = Rejection(adjacent_db, alternate_db)
+    same, adjacent, alternate = (channel_rejection_db(apart, rejection) for apart in (0, 1, 2))
+    return same, adjacent, alternate
 
 
 def _chance(level_dbm: float, limits: Mapping[str, float], spread_db: float) -> float:
