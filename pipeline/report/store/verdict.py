@@ -129,20 +129,23 @@ def _moving(content: StoreContent, words: Wording) -> str:
         key = "verdict.stay_unknown" if clear is None else "verdict.stay"
         return words(key, clear=words.percent(clear))
     was, will = (r.value if r else None for r in (figures.weakest_now, figures.weakest_planned))
+    average = _gain(figures.clear_air_now, figures.clear_air_planned, words)
+    weakest = _gain(was, will, words)
     return words.counted(
         "verdict.change",
         figures.stations_moved,
         all=words.number(figures.stations),
         steps=words.counted("verdict.steps", figures.steps),
-        average=_gain("average", figures.clear_air_now, figures.clear_air_planned, words),
-        weakest=_gain("weakest", was, will, words),
+        clear_air=words(
+            f"verdict.{average[0]}_{weakest[0]}", average=average[1], weakest=weakest[1]
+        ),
     )
 
 
-def _gain(what: str, before: float | None, after: float | None, words: Wording) -> str:
+def _gain(before: float | None, after: float | None, words: Wording) -> tuple[str, str]:
+    """Return whether a share goes or stays, and from what to what."""
     was, will = words.percent(before), words.percent(after)
-    key = f"verdict.{what}_same" if was == will else f"verdict.{what}"
-    return words(key, before=was, after=will)
+    return ("stays", will) if was == will else ("goes", words("verdict.to", before=was, after=will))
 
 
 def gap(content: StoreContent) -> float:
