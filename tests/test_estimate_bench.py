@@ -130,8 +130,8 @@ def _line(m: Measured) -> str:
 def test_one_store_alone(setting: Setting, capsys: pytest.CaptureFixture[str]) -> None:
     """Stores each estimated from its own readings alone, 8 for each of three seeds held back.
 
-    85 in 100 of all and 80 of truly busy channels were aimed at. One store cannot tell a wild load or
-    an unusual day from its own few visits: `MISSED_LONE` says where less is reached.
+    85 in 100 of all and 80 of truly busy channels were aimed at. One store cannot tell a wild load
+    or an unusual day from its own few visits: `MISSED_LONE` says where less is reached.
     """
     lone = [
         estimated(replace(setting, stores=1), 100 * seed + at)
