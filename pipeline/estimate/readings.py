@@ -29,15 +29,15 @@ def caught(share: Floats, burst_ms: float, dwell_ms: float) -> Floats:
     share u, mean burst L and dwell D in the same unit; silences are exponential.
     Source: the alternating renewal process in equilibrium (Cox, Renewal Theory, 1962, from memory).
     """
-    rate = dwell_ms * share / (burst_ms * (1 - share))
-    result: Floats = 1 - (1 - share) * np.exp(-rate)
-    return result
+    return 1 - stillness(share, burst_ms, dwell_ms, 0.0)
 
 
-def stillness(share: Floats, burst_ms: Floats, dwell_ms: float, least_ms: Floats) -> Floats:
+def stillness(
+    share: Floats, burst_ms: float | Floats, dwell_ms: float, least_ms: float | Floats
+) -> Floats:
     """Return the chance that no burst of at least `least_ms` falls into a dwell.
 
-    As `caught`, with exponential bursts of mean L, of which exp(-least / L) are so long: (1 - u)
+    As in `caught`, with exponential bursts of mean L, of which exp(-least / L) are so long: (1 - u)
     exp(-D u exp(-least / L) / (L (1 - u))). A dwell that begins within a burst counts as hit.
     """
     rate = dwell_ms * share * np.exp(-least_ms / burst_ms) / (burst_ms * (1 - share))
@@ -87,30 +87,36 @@ def told(unique: pl.DataFrame, assumed: Assumptions) -> Told:
     The likelihood is (doubts, blocks, grid), 1 at its highest; a channel's burst length and level
     are the same in all its blocks, so doubts are averaged over only once blocks are put together.
     """
+    count = len(assumed.burst_ms)
+    statistics = set(unique["statistic"])
+    _, first, alike = np.unique(assumed.burst_ms, return_index=True, return_counts=True)
+    some, weight = np.array([0]), np.ones(1)
+    if "mean" in statistics:
+        some, weight = np.arange(count), np.full(count, 1 / count)
+    elif "max" in statistics:
+        some, weight = first, alike / count
     rows = [_said(_Block(*row), assumed) for row in unique.select(CONTENT).iter_rows()]
     quiet = np.array([bool(log[:, 0].max() > -1) for log in rows], dtype=bool)
-    count = len(assumed.burst_ms)
-    stacked = np.exp(np.stack(rows, axis=1)) if rows else np.zeros((count, 0, LOGITS.size))
-    statistics = set(unique["statistic"])
-    if "mean" in statistics:
-        return Told(stacked, quiet, np.full(count, 1 / count))
-    _, some = np.unique(assumed.burst_ms, return_index=True)
-    if "max" in statistics:
-        return Told(stacked[some], quiet, np.diff(np.append(some, count)) / count)
-    return Told(stacked[:1], quiet, np.ones(1))
+    every = [np.broadcast_to(log, (count, LOGITS.size))[some] for log in rows]
+    stacked = np.stack(every, axis=1) if every else np.zeros((some.size, 0, LOGITS.size))
+    return Told(np.exp(stacked), quiet, weight)
 
 
 def _said(block: _Block, assumed: Assumptions) -> Floats:
-    """Return the log likelihood of one block, (doubts, grid), 0 at its highest."""
+    """Return the log likelihood of one block, (doubts, grid), 0 at its highest.
+
+    One row where the doubts make no difference.
+    """
     dwell = block.dwell_ms or 0.0
     if block.statistic == "max" and dwell >= _SHORTEST_DWELL_MS:
         strays = straying(assumed.reading_spread)
-        chances = [strays @ caught(SHARES, ms, dwell) for ms in assumed.burst_ms]
-        log = np.stack([_binomial(chance, block.readings, block.busy) for chance in chances])
+        lengths, at = np.unique(assumed.burst_ms, return_inverse=True)
+        chances = [strays @ caught(SHARES, ms, dwell) for ms in lengths]
+        log = np.stack([_binomial(chance, block.readings, block.busy) for chance in chances])[at]
     elif block.statistic == "mean" and dwell >= _SHORTEST_DWELL_MS and block.level_dbm is not None:
         log = _mean(block, block.level_dbm, dwell, assumed)
     else:
-        log = np.tile(_binomial(SHARES, block.readings, block.busy), (len(assumed.burst_ms), 1))
+        log = _binomial(SHARES, block.readings, block.busy)[None]
     capped: Floats = np.maximum(log - log.max(), _NEVER)
     return capped
 
