@@ -1,9 +1,11 @@
 """Cost networks: the caller's costs, checked, and their copy on an integer grid for the solvers."""
 
 import math
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from fractions import Fraction
+from itertools import chain
+from operator import add
 from typing import NoReturn
 
 Table = tuple[tuple[int, ...], ...]
@@ -143,6 +145,10 @@ class Costs:
         tables = {pair: tuple(map(row, table)) for pair, table in self.two.items()}
         return Costs(tuple(map(row, self.one)), tables)
 
+    def entries(self) -> set[float]:
+        """List the different costs."""
+        return set[float]().union(*self.one, *chain.from_iterable(self.two.values()))
+
     def largest(self) -> list[float]:
         """Largest entry of each row and each table."""
         rows = [max(row) for row in self.one]
@@ -168,7 +174,7 @@ def checked(one_station_costs: OneStationCosts, two_station_costs: TwoStationCos
     )
     for key in two_station_costs:
         _check_pair(key, len(one))
-    two = {(i, j): _table(i, j, two_station_costs[i, j], one) for i, j in sorted(two_station_costs)}
+    two = {(i, j): _copy(i, j, two_station_costs[i, j], one) for i, j in sorted(two_station_costs)}
     costs = Costs(one, two)
     if not math.isfinite(costs.most()):
         raise ValueError("the costs are too large to be added up; give them in a larger unit")
@@ -204,6 +210,32 @@ def check_complete(name: str, choice: Sequence[int], costs: Costs) -> None:
         raise ValueError(f"{name} has {len(choice)} entries; there are {len(costs.one)} stations")
     for i, a in enumerate(choice):
         check_choice(name, i, a, costs)
+
+
+_ROWS = {list, tuple}
+
+
+def _copy(
+    i: int, j: int, table: Sequence[Sequence[float]], one: Sequence[Sequence[float]]
+) -> tuple[tuple[float, ...], ...]:
+    """Copy most tables after looking at all entries at once; the others are gone through."""
+    if _usual(table, len(one[i]), len(one[j])):
+        return tuple(map(tuple, table))
+    return _table(i, j, table, one)
+
+
+def _usual(table: Sequence[Sequence[float]], rows: int, columns: int) -> bool:
+    """Say whether a table is plainly as described: lists of floats, or of whole numbers."""
+    if type(table) not in _ROWS or len(table) != rows or not set(map(type, table)) <= _ROWS:
+        return False
+    flat = [*chain.from_iterable(table)]
+    return (
+        set(map(len, table)) == {columns}
+        and len(kinds := set(map(type, flat))) == 1
+        and kinds <= {float, int}
+        and min(flat) >= 0
+        and sum(flat) < math.inf  # not a number is below nothing
+    )
 
 
 def _row(name: str, row: object, length: int | None) -> tuple[float, ...]:
@@ -290,18 +322,19 @@ def to_grid(costs: Costs, ties: Sequence[Sequence[int]] | None, known: float) ->
     largest = [min(x, known) for x in costs.largest()]
     room, top = _ROOM // (2 * weight), math.fsum(largest)
     fits = [0] if top == 0 else [d for d in _EXACT_DIGITS if _fits(top, max(largest), room, d)]
-    exact = next((digits for digits in fits if _all_have(costs, digits, known)), None)
+    entries = costs.entries()
+    exact = next((d for d in fits if all(x > known or round(x, d) == x for x in entries)), None)
     exponent = _exponent(room, top, max(largest)) if exact is None else exact
     scale = Fraction(10) ** exponent
     cut = int(Fraction(known) * scale) + len(largest) + 2
-    unary, pairs = _steps(costs, exponent, (known, cut), weight)
+    times, over = 10.0 ** max(exponent, 0), 10.0 ** max(-exponent, 0)
+    steps = {x: (cut if x > known else round(x * times / over)) * weight for x in entries}
+    network = _copied(costs, steps)
     if ties:
-        unary = tuple(
-            tuple(x + t for x, t in zip(row, tie_row, strict=True))
-            for row, tie_row in zip(unary, ties, strict=True)
-        )
+        both = zip(network.unary, ties, strict=True)
+        network = replace(network, unary=tuple(tuple(map(add, *rows)) for rows in both))
     rounded = 0 if exact is not None else sum(x > 0 for x in largest)
-    return Grid(Network(unary, pairs), scale * 2**lift, weight, rounded)
+    return Grid(network, scale * 2**lift, weight, rounded)
 
 
 def _fits(top: float, largest: float, room: int, digits: int) -> bool:
@@ -310,34 +343,15 @@ def _fits(top: float, largest: float, room: int, digits: int) -> bool:
     return top * steps < room and largest * steps < _ENTRY_ROOM
 
 
-def _all_have(costs: Costs, digits: int, known: float) -> bool:
-    """Say whether every cost up to the known one has no more decimals than that."""
-    return all(x > known or round(x, digits) == x for x in _entries(costs))
-
-
-def _entries(costs: Costs) -> Iterator[float]:
-    for row in costs.one:
-        yield from row
-    for table in costs.two.values():
-        for row in table:
-            yield from row
-
-
 def _exponent(room: int, top: float, largest: float) -> int:
     finest = min(math.log10(room) - math.log10(top), math.log10(_ENTRY_ROOM / largest))
     return max(-_LARGEST_EXPONENT, min(_LARGEST_EXPONENT, math.floor(finest)))
 
 
-def _steps(
-    costs: Costs, exponent: int, cut: tuple[float, int], weight: int
-) -> tuple[Table, dict[tuple[int, int], Table]]:
-    times = 10.0 ** max(exponent, 0)
-    over = 10.0 ** max(-exponent, 0)
-    known, beyond = cut
+def _copied(costs: Costs, steps: Mapping[float, int]) -> Network:
+    """Put in each cost's place what it is in whole steps."""
 
-    def steps(row: Sequence[float]) -> tuple[int, ...]:
-        return tuple((beyond if x > known else round(x * times / over)) * weight for x in row)
+    def rows(table: Sequence[Sequence[float]]) -> Table:
+        return tuple(tuple(map(steps.__getitem__, row)) for row in table)
 
-    unary = tuple(steps(row) for row in costs.one)
-    pairs = {key: tuple(steps(row) for row in table) for key, table in costs.two.items()}
-    return unary, pairs
+    return Network(rows(costs.one), {pair: rows(table) for pair, table in costs.two.items()})

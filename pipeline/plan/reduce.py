@@ -1,6 +1,6 @@
 """Makes a cost network smaller without losing its best choice, and splits it into parts."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from operator import sub
 
@@ -53,7 +53,8 @@ def reduced(network: Network, fixed: Mapping[int, int]) -> Reduced:
         dict(network.pairs),
     )
     _fold(work)
-    while _drop_dominated(work):
+    fresh = set(range(len(work.unary)))
+    while fresh := _drop_dominated(work, fresh):
         _fold(work)
     return Reduced(tuple(_part(work, group) for group in _groups(work)), work.constant)
 
@@ -76,34 +77,44 @@ def _fold(work: _Work) -> None:
 
 
 def _separable(table: Table, rows: Sequence[int], columns: Sequence[int]) -> bool:
-    first = table[rows[0]]
+    first, b0 = table[rows[0]], columns[0]
     for a in rows[1:]:
         row = table[a]
-        rise = row[columns[0]] - first[columns[0]]
-        if any(row[b] - first[b] != rise for b in columns):
-            return False
+        rise = row[b0] - first[b0]
+        for b in columns:
+            if row[b] - first[b] != rise:
+                return False
     return True
 
 
-def _drop_dominated(work: _Work) -> bool:
-    """Remove choices that another choice of the same station is never worse than."""
+def _drop_dominated(work: _Work, fresh: Collection[int]) -> set[int]:
+    """Remove choices that another choice of the same station is never worse than.
+
+    Only stations whose partners have lost choices can have come by more such choices: `fresh`.
+    Returns those that this made fresh.
+    """
     partners = Network(((),) * len(work.unary), work.pairs).neighbours()
-    dropped = False
-    for i, mine in enumerate(work.choices):
-        first, last = (_beside(work, partners[i], i, at) for at in (0, -1))
+    after: set[int] = set()
+    for i in sorted(fresh):
+        mine, near = work.choices[i], partners[i]
+        first, last = (_beside(work, near, i, at) for at in (0, -1))
         for a in list(mine):
             # Beside one choice of all partners: most pairs are refused here.
             cheaper = [b for b in mine if b != a and first[b] <= first[a] and last[b] <= last[a]]
-            if any(_dominates(work, partners[i], i, b, a) for b in cheaper):
+            if any(_dominates(work, near, i, b, a) for b in cheaper):
                 mine.remove(a)
-                dropped = True
-    return dropped
+                after.update(j for j, _ in near)
+    return after
 
 
 def _beside(work: _Work, partners: list[tuple[int, Table]], i: int, at: int) -> dict[int, int]:
     """Return what each choice of a station costs beside each partner's first, or last, choice."""
-    taken = [(table, work.choices[j][at]) for j, table in partners]
-    return {a: work.unary[i][a] + sum(t[a][y] for t, y in taken) for a in work.choices[i]}
+    costs = {a: work.unary[i][a] for a in work.choices[i]}
+    for j, table in partners:
+        y = work.choices[j][at]
+        for a in costs:
+            costs[a] += table[a][y]
+    return costs
 
 
 def _dominates(work: _Work, partners: list[tuple[int, Table]], i: int, b: int, a: int) -> bool:

@@ -3,6 +3,7 @@
 import random
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
+from operator import add
 
 import numpy as np
 import numpy.typing as npt
@@ -30,13 +31,15 @@ def greedy(network: Network) -> tuple[int, ...]:
     partners = network.neighbours()
     price = [list(row) for row in network.unary]
     choice = [0] * len(price)
-    left = set(range(len(price)))
+    left = {i: (_stake(row), len(partners[i]), -i) for i, row in enumerate(price)}
     while left:
-        i = max(left, key=lambda k: (_stake(price[k]), len(partners[k]), -k))
+        i = max(left, key=left.__getitem__)
         choice[i] = price[i].index(min(price[i]))
-        left.remove(i)
+        del left[i]
         for j, table in partners[i]:
-            price[j] = [x + y for x, y in zip(price[j], table[choice[i]], strict=True)]
+            if j in left:
+                price[j] = [*map(add, price[j], table[choice[i]])]
+                left[j] = _stake(price[j]), *left[j][1:]
     return tuple(choice)
 
 
