@@ -6,10 +6,7 @@ Moves that need one another are one group with one gain, one chance and one pric
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import combinations
-from math import exp, fsum
-
-import numpy as np
-from numpy.typing import NDArray
+from math import exp, floor, fsum
 
 from pipeline.plan.assign import EFFORT, TOLERANCE, Assignment, assign
 from pipeline.plan.stakes import Choice, Stakes, replaced
@@ -19,6 +16,7 @@ _GAIN = 1e-9  # costs closer than this are equal
 _TRIED = 10  # of groups up to this size every part is tried
 _SMALL = 16  # stations up to which a plan is solved anew with all the effort there is
 _STEPS = 50  # a station, of the local search for the answer to a refusal in a larger store
+_BRIEF = 200  # backtracks, for stations that others are tied to: nothing is proven of those
 _COARSE = 0.005  # steps of what own stations cost, for a first look at a change
 _DIGITS = 12  # of what own stations cost, so that sums in any order are equal
 _NOTABLE = 2.0  # clear air, in prices of a move, that a station must notice of its own move
@@ -145,6 +143,7 @@ def decide_anew(  # noqa: PLR0913 - what `decide` takes, and what is decided oth
         start = stakes.improving.run(start, _STEPS * len(start), allowed)
         moved = (j for j, (a, b) in enumerate(zip(best.choice, start, strict=True)) if a != b)
         changed = changed.opened(stakes.around(i, _SMALL).union(moved))
+        effort = effort if changed.whole else min(effort, _BRIEF)
     found = decide(changed, terms, ties=ties, effort=effort, chances=chances, start=start)
     return found if changed.whole else replace(found, bound=0.0, optimal=False)
 
@@ -314,12 +313,14 @@ class _Deciding:
 
     def _around(self, choice: Choice) -> Iterator[tuple[dict[int, int], float]]:
         """Yield what one change is, with what it costs more, surcharges left out."""
-        stakes, some = self.stakes, self.stakes.open
-        rises = []
-        for i, costs in enumerate(stakes.costs(i, choice) for i in range(len(choice))):
-            rises.append([cost - costs[choice[i]] for cost in costs])
+        stakes = self.stakes
+        some = range(len(choice)) if stakes.open is None else sorted(stakes.open)
+        rises: dict[int, list[float]] = {}
+        for i in some:
+            costs = stakes.costs(i, choice)
+            rises[i] = [cost - costs[choice[i]] for cost in costs]
             for a in stakes.allowed[i]:
-                if a != choice[i] and (some is None or i in some):
+                if a != choice[i]:
                     yield {i: a}, rises[i][a]
         for changes, spared in stakes.needing(choice):
             yield changes, sum(rises[i][a] for i, a in changes.items()) - spared
@@ -358,42 +359,56 @@ class _Least:
     """What moves cost more, at the least, after changes; own stations' costs are rounded down."""
 
     def __init__(self, deciding: _Deciding, choice: Choice) -> None:
-        self.deciding, self.choice = deciding, choice
-        stakes = deciding.stakes
-        self.own = np.array([stakes.own(i, choice) for i in range(len(choice))])
+        self.deciding, self.stakes, self.choice = deciding, deciding.stakes, choice
+        stakes = self.stakes
         self.moved = {i: choice[i] for i in stakes.movers(choice) if stakes.free[i]}
-        self.beside: dict[tuple[int, int], NDArray[np.float64]] = {}
+        self.own = {i: stakes.own(i, choice) for i in self.moved}
         self.heard_by: list[list[tuple[int, Sequence[float]]]] = [[] for _ in choice]
         for (i, j), table in stakes.beside.items():
-            self.heard_by[j].append((i, table[choice[i]]))
+            if i in self.moved:
+                self.heard_by[j].append((i, table[choice[i]]))
+        self.beside: dict[tuple[int, int], list[tuple[int, float]]] = {}
+        self.elsewhere: dict[tuple[int, int], float] = {}
         self.known: dict[tuple[int, int, int], float] = {}
+        self.now = {i: self._one(i, a, self.own[i]) for i, a in self.moved.items()}
+        self.total = fsum(self.now.values())
 
     def after(self, changes: Mapping[int, int]) -> float:
         """Return a lower bound of all surcharges."""
-        stakes = self.deciding.stakes
-        own = self.own.copy()
+        more: dict[int, float] = {}
         for j, b in changes.items():
-            own += self._taken(j, b) - self._taken(j, self.choice[j])
-        moved = {**self.moved, **changes}
-        changed = replaced(self.choice, changes)
-        for i in changes:
-            own[i] = stakes.own(i, changed)
-            if moved[i] == stakes.present[i] or not stakes.free[i]:
-                del moved[i]
-        steps = np.floor(own / _COARSE - _GAIN).astype(int).tolist()
-        return sum(self._one(i, a, steps[i]) for i, a in moved.items())
+            for i, cost in self._taken(j, b):
+                more[i] = more.get(i, 0.0) + cost
+            for i, cost in self._taken(j, self.choice[j]):
+                more[i] = more.get(i, 0.0) - cost
+        total = self.total
+        for i, extra in more.items():
+            if i not in changes:
+                total += self._one(i, self.moved[i], self.own[i] + extra) - self.now[i]
+        for i, a in changes.items():
+            total -= self.now.get(i, 0.0)
+            if self.stakes.free[i] and a != self.stakes.present[i]:
+                total += self._one(i, a, self._own(i, a, changes))
+        return total
 
-    def _taken(self, j: int, b: int) -> NDArray[np.float64]:
-        """Return what station j on a choice costs each of the others, where they are."""
+    def _taken(self, j: int, b: int) -> list[tuple[int, float]]:
+        """Return what station j on a choice costs each of those that moved, where they are."""
         if (j, b) not in self.beside:
-            costs = np.zeros(len(self.choice))
-            for i, row in self.heard_by[j]:
-                costs[i] = row[b]
-            self.beside[j, b] = costs
+            self.beside[j, b] = [(i, row[b]) for i, row in self.heard_by[j] if row[b]]
         return self.beside[j, b]
 
-    def _one(self, i: int, a: int, step: int) -> float:
-        key = i, a, step
+    def _own(self, i: int, a: int, changes: Mapping[int, int]) -> float:
+        """Return what own stations cost station i on a choice, after changes of others."""
+        if (i, a) not in self.elsewhere:
+            self.elsewhere[i, a] = self.stakes.own(i, replaced(self.choice, {i: a}))
+        own = self.elsewhere[i, a]
+        for j, b in changes.items():
+            if table := self.stakes.beside.get((i, j)):
+                own += table[a][b] - table[a][self.choice[j]]
+        return own
+
+    def _one(self, i: int, a: int, own: float) -> float:
+        key = i, a, floor(own / _COARSE - _GAIN)
         if key not in self.known:
-            self.known[key] = self.deciding.surcharge(i, a, max(0.0, step * _COARSE))
+            self.known[key] = self.deciding.surcharge(i, a, max(0.0, key[2] * _COARSE))
         return self.known[key]
