@@ -16,7 +16,9 @@ _GAIN = 1e-9  # costs closer than this are equal
 _TRIED = 10  # of groups up to this size every part is tried
 _SMALL = 16  # stations up to which a plan is solved anew with all the effort there is
 _STEPS = 50  # a station, of the local search for the answer to a refusal in a larger store
-_BRIEF = 200  # backtracks, for stations that others are tied to: nothing is proven of those
+# Stations beyond which an answer that is not proven anyway is searched for with no more backtracks
+# than that: of 100 stations all 71 answers stayed as they were, of 40 stations 3 of 59 got dearer.
+_MANY, _BRIEF = 60, 1_000
 _COARSE = 0.005  # steps of what own stations cost, for a first look at a change
 _DIGITS = 12  # of what own stations cost, so that sums in any order are equal
 _NOTABLE = 2.0  # clear air, in prices of a move, that a station must notice of its own move
@@ -143,7 +145,8 @@ def decide_anew(  # noqa: PLR0913 - what `decide` takes, and what is decided oth
         start = stakes.improving.run(start, _STEPS * len(start), allowed)
         moved = (j for j, (a, b) in enumerate(zip(best.choice, start, strict=True)) if a != b)
         changed = changed.opened(stakes.around(i, _SMALL).union(moved))
-        effort = effort if changed.whole else min(effort, _BRIEF)
+        if len(start) > _MANY and not changed.whole:
+            effort = min(effort, _BRIEF)
     found = decide(changed, terms, ties=ties, effort=effort, chances=chances, start=start)
     return found if changed.whole else replace(found, bound=0.0, optimal=False)
 

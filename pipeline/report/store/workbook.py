@@ -360,6 +360,7 @@ def _cost_lines(content: StoreContent, words: Wording) -> list[tuple[str, str]]:
     solvers = [words.named("solver", one) for one in proof.solver.split(", ")]
     return [
         (words("summary.solver"), ", ".join(solvers)),
+        *([(words("summary.check"), words("summary.check_how"))] if proof.optimal else []),
         (words("summary.cost"), _joined(words.number(cost, 3) for cost in costs)),
         *([(words("summary.ask"), _asked(proof.ask, words))] if proof.ask else []),
         *([(words("scan.title"), scanned)] if (scanned := _scanned(content, words)) else []),
