@@ -3,13 +3,13 @@
 Moves that need one another are one group with one gain, one chance and one price.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import combinations
-from math import exp, floor, fsum
+from math import exp, fsum
 
 from pipeline.plan.assign import EFFORT, TOLERANCE, Assignment, assign
-from pipeline.plan.stakes import Choice, Stakes, replaced
+from pipeline.plan.stakes import Choice, LeastSurcharges, Stakes, replaced
 from pipeline.plan.worth import Swap, chance_of_loss, chance_together
 
 _GAIN = 1e-9  # costs closer than this are equal
@@ -19,7 +19,6 @@ _STEPS = 50  # a station, of the local search for the answer to a refusal in a l
 # Stations beyond which an answer that is not proven anyway is searched for with no more backtracks
 # than that: of 100 stations all 71 answers stayed as they were, of 40 stations 3 of 59 got dearer.
 _MANY, _BRIEF = 60, 1_000
-_COARSE = 0.005  # steps of what own stations cost, for a first look at a change
 _DIGITS = 12  # of what own stations cost, so that sums in any order are equal
 _NOTABLE = 2.0  # clear air, in prices of a move, that a station must notice of its own move
 
@@ -304,7 +303,7 @@ class _Deciding:
         """Return the choices one change away that cost less in all, the least costly first."""
         stakes = self.stakes
         now = self._surcharges(choice, stakes.movers(choice))
-        least = _Least(self, choice)
+        least = LeastSurcharges(stakes, choice, self.surcharge)
         found = []
         for changes, more in self._around(choice):
             if more - now < -_GAIN and more - now + least.after(changes) < -_GAIN:
@@ -356,62 +355,3 @@ class _Deciding:
                 found.append((self.spent(part) + self.terms.per_visit * len(visits), part))
         least = min(cost for cost, _ in found)
         return next(part for cost, part in reversed(found) if cost <= least + _GAIN)
-
-
-class _Least:
-    """What moves cost more, at the least, after changes; own stations' costs are rounded down."""
-
-    def __init__(self, deciding: _Deciding, choice: Choice) -> None:
-        self.deciding, self.stakes, self.choice = deciding, deciding.stakes, choice
-        stakes = self.stakes
-        self.moved = {i: choice[i] for i in stakes.movers(choice) if stakes.free[i]}
-        self.own = {i: stakes.own(i, choice) for i in self.moved}
-        self.heard_by: list[list[tuple[int, Sequence[float]]]] = [[] for _ in choice]
-        for (i, j), table in stakes.beside.items():
-            if i in self.moved:
-                self.heard_by[j].append((i, table[choice[i]]))
-        self.beside: dict[tuple[int, int], list[tuple[int, float]]] = {}
-        self.elsewhere: dict[tuple[int, int], float] = {}
-        self.known: dict[tuple[int, int, int], float] = {}
-        self.now = {i: self._one(i, a, self.own[i]) for i, a in self.moved.items()}
-        self.total = fsum(self.now.values())
-
-    def after(self, changes: Mapping[int, int]) -> float:
-        """Return a lower bound of all surcharges."""
-        more: dict[int, float] = {}
-        for j, b in changes.items():
-            for i, cost in self._taken(j, b):
-                more[i] = more.get(i, 0.0) + cost
-            for i, cost in self._taken(j, self.choice[j]):
-                more[i] = more.get(i, 0.0) - cost
-        total = self.total
-        for i, extra in more.items():
-            if i not in changes:
-                total += self._one(i, self.moved[i], self.own[i] + extra) - self.now[i]
-        for i, a in changes.items():
-            total -= self.now.get(i, 0.0)
-            if self.stakes.free[i] and a != self.stakes.present[i]:
-                total += self._one(i, a, self._own(i, a, changes))
-        return total
-
-    def _taken(self, j: int, b: int) -> list[tuple[int, float]]:
-        """Return what station j on a choice costs each of those that moved, where they are."""
-        if (j, b) not in self.beside:
-            self.beside[j, b] = [(i, row[b]) for i, row in self.heard_by[j] if row[b]]
-        return self.beside[j, b]
-
-    def _own(self, i: int, a: int, changes: Mapping[int, int]) -> float:
-        """Return what own stations cost station i on a choice, after changes of others."""
-        if (i, a) not in self.elsewhere:
-            self.elsewhere[i, a] = self.stakes.own(i, replaced(self.choice, {i: a}))
-        own = self.elsewhere[i, a]
-        for j, b in changes.items():
-            if table := self.stakes.beside.get((i, j)):
-                own += table[a][b] - table[a][self.choice[j]]
-        return own
-
-    def _one(self, i: int, a: int, own: float) -> float:
-        key = i, a, floor(own / _COARSE - _GAIN)
-        if key not in self.known:
-            self.known[key] = self.deciding.surcharge(i, a, max(0.0, key[2] * _COARSE))
-        return self.known[key]

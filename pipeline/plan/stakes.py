@@ -1,9 +1,9 @@
 """One store in tables: what every choice costs, how sure that is, and who needs whom to move."""
 
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
-from math import exp, fsum
+from math import exp, floor, fsum
 from typing import Any
 
 from pipeline.plan.network import checked, to_grid
@@ -14,6 +14,7 @@ Choice = tuple[int, ...]
 
 _EQUAL = 1e-9  # costs closer than this are equal
 _DECIMALS, _ROUNDING = 9, 1e-13  # of the plan's costs; what adding up may make of them
+_COARSE = 0.005  # steps of what own stations cost, for a first look at a change
 _KEPT = ("near", "heard", "air_now", "tied", "pairs", "improving")
 _SLIGHT = 0.1  # of the price of a move: a need this small ties no moves together
 
@@ -234,6 +235,69 @@ class Stakes:
                     spared = -_together(table, (choice[i], choice[j]), (a, b))
                     if spared > _EQUAL:  # so both change
                         yield {i: a, j: b}, spared
+
+
+class LeastSurcharges:
+    """What moves cost more, at the least, after changes; own stations' costs are rounded down.
+
+    `surcharge(station, choice, own)` is what one costs more, never less for a higher own cost.
+    """
+
+    def __init__(
+        self, stakes: Stakes, choice: Choice, surcharge: Callable[[int, int, float], float]
+    ) -> None:
+        self.stakes, self.choice, self.surcharge = stakes, choice, surcharge
+        self.moved = {i: choice[i] for i in stakes.movers(choice) if stakes.free[i]}
+        self.own = {i: stakes.own(i, choice) for i in self.moved}
+        self.heard_by: list[list[tuple[int, Sequence[float]]]] = [[] for _ in choice]
+        for (i, j), table in stakes.beside.items():
+            if i in self.moved:
+                self.heard_by[j].append((i, table[choice[i]]))
+        self.beside: dict[tuple[int, int], list[tuple[int, float]]] = {}
+        self.elsewhere: dict[tuple[int, int], float] = {}
+        self.known: dict[tuple[int, int, int], float] = {}
+        self.now = {i: self._one(i, a, self.own[i]) for i, a in self.moved.items()}
+        self.total = fsum(self.now.values())
+
+    def after(self, changes: Mapping[int, int]) -> float:
+        """Return a lower bound of all surcharges."""
+        more: dict[int, float] = {}
+        for j, b in changes.items():
+            for i, cost in self._taken(j, b):
+                more[i] = more.get(i, 0.0) + cost
+            for i, cost in self._taken(j, self.choice[j]):
+                more[i] = more.get(i, 0.0) - cost
+        total = self.total
+        for i, extra in more.items():
+            if i not in changes:
+                total += self._one(i, self.moved[i], self.own[i] + extra) - self.now[i]
+        for i, a in changes.items():
+            total -= self.now.get(i, 0.0)
+            if self.stakes.free[i] and a != self.stakes.present[i]:
+                total += self._one(i, a, self._own(i, a, changes))
+        return total
+
+    def _taken(self, j: int, b: int) -> list[tuple[int, float]]:
+        """Return what station j on a choice costs each of those that moved, where they are."""
+        if (j, b) not in self.beside:
+            self.beside[j, b] = [(i, row[b]) for i, row in self.heard_by[j] if row[b]]
+        return self.beside[j, b]
+
+    def _own(self, i: int, a: int, changes: Mapping[int, int]) -> float:
+        """Return what own stations cost station i on a choice, after changes of others."""
+        if (i, a) not in self.elsewhere:
+            self.elsewhere[i, a] = self.stakes.own(i, replaced(self.choice, {i: a}))
+        own = self.elsewhere[i, a]
+        for j, b in changes.items():
+            if table := self.stakes.beside.get((i, j)):
+                own += table[a][b] - table[a][self.choice[j]]
+        return own
+
+    def _one(self, i: int, a: int, own: float) -> float:
+        key = i, a, floor(own / _COARSE - _EQUAL)
+        if key not in self.known:
+            self.known[key] = self.surcharge(i, a, max(0.0, key[2] * _COARSE))
+        return self.known[key]
 
 
 def replaced(choice: Choice, new: Mapping[int, int]) -> Choice:
