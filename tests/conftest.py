@@ -6,8 +6,11 @@ import shutil
 import sys
 import tempfile
 from datetime import date
+from functools import wraps
 from pathlib import Path
+from typing import Any
 
+import duckdb
 import pytest
 from hypothesis import settings
 
@@ -47,6 +50,26 @@ _LONGEST = (
     "test_changes_verify.py", "test_changes_forms.py", "test_scale_storage.py",
     "test_next_door_run.py", "test_check_cases.py", "test_ingest_cells.py",
 )  # fmt: skip
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Give each database of the default run one thread: it has a worker a processor already.
+
+    A second one waits for work that small stores do not have, which took a fifth of the run. The
+    slow set keeps a thread a processor, and so do the programs that tests start.
+    """
+    if config.getoption("markexpr") == "not slow":
+        alone = duckdb.connect
+
+        @wraps(alone)
+        def connect(
+            database: str | Path = ":memory:",
+            read_only: bool = False,
+            config: dict[str, Any] | None = None,
+        ) -> duckdb.DuckDBPyConnection:
+            return alone(database, read_only=read_only, config={"threads": 1, **(config or {})})
+
+        duckdb.connect = connect
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
