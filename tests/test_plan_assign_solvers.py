@@ -255,6 +255,22 @@ def test_ruling_out_copies_keeps_the_optimum(seed: int) -> None:
     assert 0 < left < copies
 
 
+def test_the_bound_rises_with_the_effort_where_every_pair_costs() -> None:
+    """Eighteen stations with tables at random, which neither solver nor relaxation can prove."""
+    dice = seeded(0)
+    one = [[dice.random() for _ in range(5)] for _ in range(18)]
+    two = {
+        pair: [[dice.random() for _ in range(5)] for _ in range(5)]
+        for pair in itertools.combinations(range(18), 2)
+    }
+
+    brief, longer = (assign(one, two, effort=effort) for effort in (1_000, 4_000))
+
+    assert not longer.optimal
+    assert brief.bound * 1.02 < longer.bound < longer.cost <= brief.cost
+    assert longer.spent <= 4_000 + 1
+
+
 @pytest.mark.parametrize("seed", range(10))
 def test_local_search_never_returns_worse_than_its_start(seed: int) -> None:
     """The best choice met is at least as good as the start, and stays when given again."""
