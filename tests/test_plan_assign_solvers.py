@@ -255,20 +255,26 @@ def test_ruling_out_copies_keeps_the_optimum(seed: int) -> None:
     assert 0 < left < copies
 
 
-def test_the_bound_rises_with_the_effort_where_every_pair_costs() -> None:
-    """Eighteen stations with tables at random, which neither solver nor relaxation can prove."""
+@pytest.mark.parametrize(
+    ("effort", "gap"), [(2_000, 0.32), pytest.param(200_000, 0.25, marks=pytest.mark.slow)]
+)
+def test_the_bound_rises_with_the_effort_where_every_pair_costs(effort: int, gap: float) -> None:
+    """Tables at random, beyond any proof: depth first the bound stays at the root's, a gap of 0.37.
+
+    The relaxation's bound leaves 0.65. Best first leaves 0.31 and 0.19, measured.
+    """
     dice = seeded(0)
-    one = [[dice.random() for _ in range(5)] for _ in range(18)]
+    one = [[dice.random() for _ in range(5)] for _ in range(24)]
     two = {
         pair: [[dice.random() for _ in range(5)] for _ in range(5)]
-        for pair in itertools.combinations(range(18), 2)
+        for pair in itertools.combinations(range(24), 2)
     }
 
-    brief, longer = (assign(one, two, effort=effort) for effort in (1_000, 4_000))
+    found = assign(one, two, effort=effort)
 
-    assert not longer.optimal
-    assert brief.bound * 1.02 < longer.bound < longer.cost <= brief.cost
-    assert longer.spent <= 4_000 + 1
+    assert not found.optimal
+    assert found.gap < gap
+    assert found.spent <= effort
 
 
 @pytest.mark.parametrize("seed", range(10))
