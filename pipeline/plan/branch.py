@@ -60,7 +60,7 @@ class Proof:
         self.open: list[_Node] = []
         self.serial = 0
 
-    def run(self) -> Verdict:
+    def run(self, known: int = 0) -> Verdict:
         """Bound the whole, then let two ways share the effort until one has proven the rest.
 
         One is the exact solver on what the root leaves, each time with twice the effort, and with
@@ -68,11 +68,14 @@ class Proof:
         first, in larger slices. It has the next slice too where what it gained in its last promises
         an end sooner. Where the effort is too little for branches the bound of the whole is raised
         as far as it goes. The verdict's bound is 0 where the matrices are too large for the effort.
+        Where the whole's bound is below one already known, branches are of no use: it ends there.
         """
         rounds = min(_ROOT_ROUNDS, self.effort // 2 // self._price(1))
         if rounds < _FEWEST_ROUNDS:
             return Verdict(None, 0, proven=False, solver="", spent=0)
         self._root(rounds)
+        if self.root.bound < known:
+            return Verdict(None, 0, proven=False, solver="", spent=self.effort - self.left)
         vast = self.left < _BRANCHES * len(self.network.unary) * self._price(_NODE_ROUNDS)
         share, sooner = self._first_share(), False
         if vast:

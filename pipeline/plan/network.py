@@ -4,6 +4,7 @@ import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from functools import cached_property
 from itertools import chain
 from operator import add
 from typing import NoReturn
@@ -149,15 +150,15 @@ class Costs:
         """List the different costs."""
         return set[float]().union(*self.one, *chain.from_iterable(self.two.values()))
 
+    @cached_property
     def largest(self) -> list[float]:
         """Largest entry of each row and each table."""
-        rows = [max(row) for row in self.one]
-        return rows + [max(max(row) for row in table) for table in self.two.values()]
+        return [*map(max, self.one), *(max(map(max, table)) for table in self.two.values())]
 
     def most(self) -> float:
         """Sum no choice can exceed; infinite where it does not fit a float."""
         try:
-            return math.fsum(self.largest())
+            return math.fsum(self.largest)
         except OverflowError:
             return math.inf
 
@@ -319,7 +320,7 @@ def to_grid(costs: Costs, ties: Sequence[Sequence[int]] | None, known: float) ->
     lift = _LIFT if 0 < known < _TINY else 0
     if lift:  # no power of ten that a float can hold makes whole numbers of such costs
         costs, known = costs.lifted(lift, known), math.ldexp(known, lift)
-    largest = [min(x, known) for x in costs.largest()]
+    largest = [min(x, known) for x in costs.largest]
     room, top = _ROOM // (2 * weight), math.fsum(largest)
     fits = [0] if top == 0 else [d for d in _EXACT_DIGITS if _fits(top, max(largest), room, d)]
     entries = costs.entries()

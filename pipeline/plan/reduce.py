@@ -1,6 +1,6 @@
 """Makes a cost network smaller without losing its best choice, and splits it into parts."""
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from operator import sub
 
@@ -87,13 +87,14 @@ def _separable(table: Table, rows: Sequence[int], columns: Sequence[int]) -> boo
     return True
 
 
-def _drop_dominated(work: _Work, fresh: Collection[int]) -> set[int]:
+def _drop_dominated(work: _Work, fresh: set[int]) -> set[int]:
     """Remove choices that another choice of the same station is never worse than.
 
     Only stations whose partners have lost choices can have come by more such choices: `fresh`.
     Returns those that this made fresh.
     """
-    partners = Network(((),) * len(work.unary), work.pairs).neighbours()
+    around = {pair: table for pair, table in work.pairs.items() if not fresh.isdisjoint(pair)}
+    partners = Network(((),) * len(work.unary), around).neighbours()
     after: set[int] = set()
     for i in sorted(fresh):
         mine, near = work.choices[i], partners[i]
