@@ -254,6 +254,7 @@ def test_what_is_filled_in_is_read_back(out: Out, store: str) -> None:
     assert out.decide(path) == [(0, 0, 2 * count - 1, [])]
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(not SOFFICE, reason="LibreOffice is not installed")
 def test_saved_by_libreoffice_nothing_is_lost(out: Out, tmp_path: Path) -> None:
     """Opened and saved as .xlsx headless: all decisions and results, and none refused."""

@@ -181,10 +181,14 @@ def _body(name: str) -> str:
     return "\n".join(line for line in rule_text(name).splitlines() if not line.startswith("--"))
 
 
+@pytest.mark.parametrize("step", [5, pytest.param(1, marks=pytest.mark.slow)])
 @pytest.mark.parametrize("name", RULES)
-def test_change_to_the_rule_is_noticed(name: str) -> None:
-    """Any comparison, joint, number or text of a rule changed breaks at least one of its cases."""
-    survivors = list(mutants(rule_text(name)))
+def test_change_to_the_rule_is_noticed(name: str, step: int) -> None:
+    """Any comparison, joint, number or text of a rule changed breaks at least one of its cases.
+
+    The quick slice makes every fifth change.
+    """
+    survivors = list(mutants(rule_text(name)))[::step]
     for folder in case_folders(name):
         database, rows = _loaded(folder), facts_of(expected(folder))
         survivors = [each for each in survivors if _gives(database, each[1]) == rows]

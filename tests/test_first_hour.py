@@ -333,7 +333,11 @@ SCAN = "store,station,channel,level dbm\n" + "".join(
             (),
             marks=pytest.mark.slow,
         ),
-        ({"a.csv": STATIONS.partition("\n")[2], "b.csv": SCAN}, ("--as-of", "2026-09-30")),
+        pytest.param(
+            {"a.csv": STATIONS.partition("\n")[2], "b.csv": SCAN},
+            ("--as-of", "2026-09-30"),
+            marks=pytest.mark.slow,
+        ),
     ],
 )
 def test_two_files_are_enough(

@@ -253,7 +253,7 @@ def crash_often(tmp_path: Path, times: int, seed: int) -> None:
 
 def test_killed_at_any_moment(tmp_path: Path) -> None:
     """Killed at a random moment and run again, the database equals that of an undisturbed run."""
-    crash_often(tmp_path, 2, 3)
+    crash_often(tmp_path, 1, 3)
 
 
 @pytest.mark.slow

@@ -140,7 +140,13 @@ FILES = {
 }
 
 
-@pytest.mark.parametrize("what", FILES)
+QUICK = {"all good", "half of it again", "a year mistyped"}
+
+
+@pytest.mark.parametrize(
+    "what",
+    [what if what in QUICK else pytest.param(what, marks=pytest.mark.slow) for what in FILES],
+)
 def test_adding_straight_changes_nothing(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, what: str
 ) -> None:

@@ -120,6 +120,11 @@ def test_opening_keeps_every_row(kept: Path) -> None:
     assert rows_of(kept, columns) == before
 
 
+@pytest.mark.parametrize(
+    "version",
+    [1, *(pytest.param(v, marks=pytest.mark.slow) for v in range(2, VERSION - 1)), VERSION - 1],
+    indirect=True,
+)
 def test_a_copy_is_kept_where_the_tables_change(kept: Path, version: int) -> None:
     """The copy is the file as it was; a program of the same version makes none."""
     before = kept.read_bytes()

@@ -227,7 +227,9 @@ def check_groups(found: StorePlan, oracle: Oracle) -> None:
         assert move.chance == pytest.approx(oracle.chance(ends, group), abs=UNSURE)
 
 
-@pytest.mark.parametrize("seed", range(0, 60, 10))
+@pytest.mark.parametrize(
+    "seed", [0, *(pytest.param(seed, marks=pytest.mark.slow) for seed in range(10, 60, 10))]
+)
 def test_no_subset_of_the_moves_is_better(seed: int) -> None:
     """Stores of 2 to 6 stations: of all subsets of moves that stand, none gains more.
 

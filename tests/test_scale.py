@@ -13,6 +13,7 @@ from pathlib import Path
 import polars as pl
 import pytest
 from demo_run import FOUR, Ran
+from empty import new_file
 from hypothesis import given
 from hypothesis import strategies as st
 from scale_chain import File, Watched, day_of, files_of, request_of, tables_of, tree_of
@@ -25,24 +26,33 @@ from pipeline.report import write
 from pipeline.report.write import SUMMARY, WORKBOOK
 from pipeline.run import Request, run
 
-STORES = FOUR
+TWO = 2
 LATER = date(2026, 10, 9)
 RULES = "[limits]\nprice_per_move = 0.01\n"
 
 
-@pytest.fixture(scope="module")
-def pool(tmp_path_factory: pytest.TempPathFactory) -> tuple[File, ...]:
-    """Give the exports of a chain of four stores, one file a store and kind."""
-    return files_of(tmp_path_factory.mktemp("pool"), STORES)
+@pytest.fixture(scope="module", params=[TWO, pytest.param(FOUR, marks=pytest.mark.slow)])
+def stores(request: pytest.FixtureRequest) -> int:
+    """Give how many stores the chain has: the quick slice has two."""
+    return int(request.param)
 
 
 @pytest.fixture(scope="module")
-def done(four_run: Ran, tmp_path_factory: pytest.TempPathFactory) -> Request:
+def pool(stores: int, tmp_path_factory: pytest.TempPathFactory) -> tuple[File, ...]:
+    """Give the exports of the chain, one file a store and kind."""
+    return files_of(tmp_path_factory.mktemp("pool"), stores)
+
+
+@pytest.fixture(scope="module")
+def done(
+    stores: int, request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory
+) -> Request:
     """Give the chain run once in full, with reports of its own."""
+    ran: Ran = request.getfixturevalue("two_run" if stores == TWO else "four_run")
     folder = tmp_path_factory.mktemp("done")
-    request = replace(four_run.copied(folder, reports=False).request, out=folder / "reports")
-    run(request, Silent())
-    return request
+    finished = replace(ran.copied(folder, reports=False).request, out=folder / "reports")
+    run(finished, Silent())
+    return finished
 
 
 @pytest.fixture
@@ -118,26 +128,20 @@ def wander(pool: tuple[File, ...], folder: Path, seed: int, steps: int) -> set[i
     return planned
 
 
+@pytest.mark.slow
+@pytest.mark.parametrize("stores", [FOUR], indirect=True)
+@pytest.mark.parametrize("seed", [1, *range(100, 130)])
 def test_any_sequence_of_partial_runs_equals_a_fresh_run(
-    pool: tuple[File, ...], tmp_path: Path
+    pool: tuple[File, ...], stores: int, tmp_path: Path, seed: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Files come late or anew, day and rules change: the tables are those of a run that had all.
 
-    Some of the runs plan only some of the stores.
+    Over 31 chances of eight pieces, two stores at a time; some of the runs plan only some of them.
     """
-    planned = wander(pool, tmp_path, 1, 2)
-
-    assert any(0 < count < STORES for count in planned)
-
-
-@pytest.mark.slow
-@pytest.mark.parametrize("seed", [1, *range(100, 130)])
-def test_many_sequences_of_partial_runs_equal_a_fresh_run(
-    pool: tuple[File, ...], tmp_path: Path, seed: int, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """The same over 31 chances of eight pieces, two stores at a time."""
     monkeypatch.setattr(fresh, "CHUNK", 2)
-    wander(pool, tmp_path, seed, 8)
+    planned = wander(pool, tmp_path, seed, 8)
+
+    assert any(0 < count < stores for count in planned)
 
 
 def test_chunks_change_nothing(
@@ -146,16 +150,24 @@ def test_chunks_change_nothing(
     """Surveyed and planned one store at a time, the tables are the same."""
     monkeypatch.setattr(fresh, "CHUNK", 1)
     request = replace(done, database=tmp_path / "q.duckdb")
+    new_file(request.database)
     judge(request)
 
     assert tables_of(request.database) == tables_of(done.database)
 
 
-def test_one_changed_store_alone_is_planned(pool: tuple[File, ...], copy: Request) -> None:
-    """A station of one store on another channel: that store is planned, the others are left."""
+def test_one_changed_store_alone_is_planned(
+    pool: tuple[File, ...], copy: Request, tmp_path: Path
+) -> None:
+    """A station of one store on another channel: that store is planned, the others are left.
+
+    And the tables are those of a run that had all files at once, the one replaced among them.
+    """
     before = tables_of(copy.database)
     file = next(file for file in pool if file.kind == "stations")
     moved(file, copy.exports or Path())
+    met = shutil.copytree(copy.exports or Path(), tmp_path / "met")
+    file.put(met, "-before")
 
     assert judge(copy).totals["planning"] == 1
     after = tables_of(copy.database)
@@ -167,15 +179,18 @@ def test_one_changed_store_alone_is_planned(pool: tuple[File, ...], copy: Reques
     }
     assert after["station_plan"] != before["station_plan"]
     assert judge(copy).totals["planning"] == 0
+    anew = request_of(tmp_path / "fresh", met)
+    new_file(anew.database)
+    judge(anew)
+    assert tables_of(anew.database) == after
 
 
-def test_other_rules_or_another_day_make_every_store_due(copy: Request) -> None:
+def test_other_rules_or_another_day_make_every_store_due(copy: Request, stores: int) -> None:
     """A change of what all stores share makes all of them stale, once."""
     ((copy.exports or Path()) / "rules.toml").write_text(RULES, encoding="utf-8")
-    assert judge(copy).totals["planning"] == STORES
-    assert judge(copy).totals["planning"] == 0
+    assert judge(copy).totals["planning"] == stores
     later = replace(copy, as_of=LATER)
-    assert judge(later).totals["planning"] == STORES
+    assert judge(later).totals["planning"] == stores
     assert judge(later).totals["planning"] == 0
 
 
@@ -194,18 +209,18 @@ def test_a_permission_of_one_store_makes_that_store_due(copy: Request, done: Req
 
 
 def test_another_program_computes_everything_again(
-    copy: Request, monkeypatch: pytest.MonkeyPatch
+    copy: Request, stores: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The quick slice of the next: without reports."""
     fresh.program.cache_clear()
     monkeypatch.setattr(fresh, "__version__", "another")
-    assert judge(copy).totals["planning"] == STORES
+    assert judge(copy).totals["planning"] == stores
     fresh.program.cache_clear()
 
 
 @pytest.mark.slow
 def test_another_program_computes_and_writes_everything_again(
-    copy: Request, monkeypatch: pytest.MonkeyPatch
+    copy: Request, stores: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """A program that is not the one of the last run trusts none of its results."""
     run(copy, Silent())
@@ -215,8 +230,8 @@ def test_another_program_computes_and_writes_everything_again(
     run(copy, watched)
     fresh.program.cache_clear()
 
-    assert watched.totals["planning"] == STORES
-    assert watched.totals["report"] == STORES
+    assert watched.totals["planning"] == stores
+    assert watched.totals["report"] == stores
 
 
 def test_the_program_may_hold_files_of_any_encoding(
@@ -265,25 +280,20 @@ def leave_part(path: Path) -> None:
     path.with_name(f".{path.name}.part").write_bytes(b"half")
 
 
-@pytest.mark.parametrize("name", [WORKBOOK, SUMMARY])
-def test_a_file_that_was_touched_is_written_again(done: Request, name: str) -> None:
-    """Missing, edited, or left half written: the files of those stores alone are made again."""
+@pytest.mark.parametrize(
+    ("name", "spoil"),
+    [(WORKBOOK, Path.unlink), (SUMMARY, spoil_one_byte), (WORKBOOK, leave_part),
+     (WORKBOOK, spoil_size),
+     *(pytest.param(*each, marks=pytest.mark.slow)
+       for each in ((SUMMARY, Path.unlink), (WORKBOOK, spoil_one_byte), (SUMMARY, leave_part),
+                    (SUMMARY, spoil_size)))],
+)  # fmt: skip
+def test_a_file_that_was_touched_is_written_again(
+    done: Request, name: str, spoil: Callable[[Path], None]
+) -> None:
+    """Missing, edited, left half written, or cut: the files of that store alone are made again."""
     before = tree_of(done.out)
-    _, missing, edited, half_written = sorted(done.out.rglob(name))
-    missing.unlink()
-    spoil_one_byte(edited)
-    leave_part(half_written)
-    watched = Watched()
-    run(done, watched)
-
-    assert watched.totals["report"] == 3
-    assert tree_of(done.out) == before
-
-
-def test_a_file_that_was_cut_is_written_again(done: Request) -> None:
-    """Its size tells, and that store's files alone are made again."""
-    before = tree_of(done.out)
-    spoil_size(sorted(done.out.rglob(WORKBOOK))[2])
+    spoil(max(done.out.rglob(name)))
     watched = Watched()
     run(done, watched)
 
@@ -291,7 +301,7 @@ def test_a_file_that_was_cut_is_written_again(done: Request) -> None:
     assert tree_of(done.out) == before
 
 
-def test_reports_follow_findings_without_a_new_plan(copy: Request) -> None:
+def test_reports_follow_findings_without_a_new_plan(copy: Request, stores: int) -> None:
     """An exception covers findings of one rule: reports are written, nothing is planned."""
     run(copy, Silent())
     before = tree_of(copy.out)
@@ -307,14 +317,14 @@ def test_reports_follow_findings_without_a_new_plan(copy: Request) -> None:
     assert watched.totals["planning"] == 0
     changed = {name for name, octets in tree_of(copy.out).items() if before.get(name) != octets}
     books = [name for name in changed if name.endswith(WORKBOOK)]
-    assert 0 < len(books) <= watched.totals["report"] <= STORES
+    assert 0 < len(books) <= watched.totals["report"] <= stores
 
 
-def test_another_folder_gets_files_of_its_own(done: Request, tmp_path: Path) -> None:
+def test_another_folder_gets_files_of_its_own(done: Request, stores: int, tmp_path: Path) -> None:
     """What stands in one folder says nothing of another; going back writes nothing."""
     watched = Watched()
     run(replace(done, out=tmp_path / "other"), watched)
-    assert watched.totals["report"] == STORES
+    assert watched.totals["report"] == stores
     back = Watched()
     run(done, back)
     assert back.totals["report"] == 0

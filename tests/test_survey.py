@@ -348,8 +348,8 @@ def test_a_move_has_the_interval_of_its_evidence(database: Database) -> None:
 @pytest.mark.parametrize(
     ("here", "visits"),
     [
-        (_FREE, 1),
         (_SOME, 4),
+        pytest.param(_FREE, 1, marks=pytest.mark.slow),
         pytest.param(_FREE, 4, marks=pytest.mark.slow),
         pytest.param(_SOME, 1, marks=pytest.mark.slow),
     ],
@@ -611,7 +611,9 @@ def test_a_receiver_of_coarse_steps_measures_all_the_same(database: Database, st
     assert "A" in _measured(database)
 
 
-@pytest.mark.parametrize("over_dbm", [0.5, pytest.param(2.0, marks=pytest.mark.slow), 40.0])
+@pytest.mark.parametrize(
+    "over_dbm", [0.5, *(pytest.param(over, marks=pytest.mark.slow) for over in (2.0, 40.0))]
+)
 def test_a_reading_over_the_range_is_loud_and_draws_nobody(
     database: Database, over_dbm: float
 ) -> None:

@@ -4,6 +4,7 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from difflib import SequenceMatcher
+from functools import lru_cache
 
 from pipeline.ingest.headings import Vocabulary
 from pipeline.ingest.looks import contradicts, looks_like
@@ -233,6 +234,11 @@ def _needed(kind: str, *, wide: bool) -> list[str]:
     return [field.name for field in fields if field.needed in needs]
 
 
+@lru_cache(maxsize=1 << 15)  # a refused file asks the same of every kind, and so does the next one
+def _letters_alike(heading: str, known: str) -> float:
+    return SequenceMatcher(None, heading, known).ratio()
+
+
 def _alike(heading: str, known: Sequence[str]) -> float:
     """Return how alike a heading is to the likest of some known ones: 0..1.
 
@@ -241,7 +247,7 @@ def _alike(heading: str, known: Sequence[str]) -> float:
     if len(heading) == 1:
         return 0.0
     words = set(heading.split()) - _COMMON
-    ratios = [SequenceMatcher(None, heading, each).ratio() for each in known]
+    ratios = [_letters_alike(heading, each) for each in known]
     shared = any(
         words & set(each.split()) or (len(each) >= _WORD and each in heading) for each in known
     )
