@@ -23,8 +23,7 @@ from pipeline.records import Selection
 from pipeline.run import require_readable, rules_beside, run
 from pipeline.settings import load_settings
 from pipeline.tables.taken import ExportFile
-from pipeline.teach import rules_of, teach, write_rules
-from pipeline.template import write_demo, write_template
+from pipeline.teach import rules_of, teach, write_demo, write_rules, write_template
 from pipeline.wording import visible
 
 

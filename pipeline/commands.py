@@ -68,7 +68,7 @@ from pipeline.run import (
 from pipeline.settings import Settings
 from pipeline.survey.evidence import survey
 from pipeline.tables.audit import Departure
-from pipeline.tables.schedule import ScheduleProof, UnscheduledStore
+from pipeline.tables.changes import ScheduleProof, UnscheduledStore
 from pipeline.tables.taken import ExportFile
 
 

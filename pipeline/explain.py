@@ -10,7 +10,7 @@ from pipeline import __version__
 from pipeline.database import Database
 from pipeline.errors import NothingToRead, StationOfSeveral, UnknownSelection
 from pipeline.estimate.patterns import block_spread
-from pipeline.ingest.origin import ReadingLine, lines_in, readings_files
+from pipeline.ingest.load import ReadingLine, lines_in, readings_files
 from pipeline.run import Request, session
 from pipeline.settings import Settings
 from pipeline.survey.trace import TracedBlock, TracedChannel, TracedReading, traced

@@ -21,10 +21,9 @@ from pipeline.fresh import forget_whole_run, keep_whole_run, own_rules, whole_ru
 from pipeline.ingest.days import FolderTerms
 from pipeline.ingest.load import ingest
 from pipeline.match.match import match, new_keys
-from pipeline.parallel import helped
 from pipeline.plan.first import set_first
 from pipeline.plan.stores import plan
-from pipeline.progress import Progress
+from pipeline.progress import Progress, helped
 from pipeline.proof.seal import seal
 from pipeline.records import (
     KeysLeft,

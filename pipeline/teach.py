@@ -1,6 +1,7 @@
-"""Show what the headings of a folder's exports are taken for, and propose what they may be."""
+"""Headings of exports: ours as empty files to fill in, and what those of others may mean."""
 
 import re
+import shutil
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
@@ -19,7 +20,7 @@ from pipeline.ingest.headings import Vocabulary
 from pipeline.ingest.pasting import LASTING, Line, lines_of, proposal
 from pipeline.ingest.tables import DeliveredTable, open_tables
 from pipeline.ingest.words import TableRefused, escaped
-from pipeline.settings import Settings
+from pipeline.settings import DEFAULT_RULES, Settings
 from pipeline.tables.exports import EXPORT_KINDS
 
 _SHOWN = 3  # values shown of a column
@@ -27,6 +28,7 @@ _VALUE_MOST = 24  # letters of a value
 _QUESTIONS_MOST = 12  # about one table
 _ANY_DAY = date(2000, 1, 1)  # of tables that say none: a run is told with --as-of
 _KIND = re.compile(r"\[(?:headings|above)\.(\w+)\]")
+_PACKAGE = Path(__file__).resolve().parent
 
 
 @dataclass(frozen=True, slots=True)
@@ -305,3 +307,50 @@ def write_rules(path: Path, tables: Sequence[Taught]) -> None:
             file.write(rules_of(tables))
     except OSError as error:
         raise OutputNotWritable(path, error.strerror or str(error)) from error
+
+
+def demo_folder() -> Path:
+    """Return the sample exports: inside the package in a wheel, beside it in a checkout."""
+    packed = _PACKAGE / "sample_exports"
+    return packed if packed.is_dir() else _PACKAGE.parent / "sample_exports"
+
+
+def write_template(folder: Path) -> tuple[Path, ...]:
+    """Write one empty file per kind of export, and the rules file; replace no file.
+
+    Raises:
+        OutputNotWritable: the folder cannot be made, or one of the files exists.
+    """
+    texts = {
+        f"{kind.name}.csv": ",".join(
+            field.headings[0] for field in kind.fields if field.name != "scanned_on"
+        )
+        + "\r\n"
+        for kind in EXPORT_KINDS
+    }
+    texts["rules.toml"] = DEFAULT_RULES.read_text(encoding="utf-8")
+    return tuple(_write(folder, name, text) for name, text in texts.items())
+
+
+def write_demo(folder: Path) -> tuple[Path, ...]:
+    """Copy the demo's exports into a new folder.
+
+    Raises:
+        OutputNotWritable: the folder exists, or cannot be made.
+    """
+    try:
+        shutil.copytree(demo_folder(), folder)
+    except OSError as error:
+        raise OutputNotWritable(folder, error.strerror or str(error)) from error
+    return tuple(sorted(path for path in folder.rglob("*") if path.is_file()))
+
+
+def _write(folder: Path, name: str, text: str) -> Path:
+    path = folder / name
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        with path.open("x", encoding="utf-8", newline="") as file:
+            file.write(text)
+    except OSError as error:
+        raise OutputNotWritable(path, error.strerror or str(error)) from error
+    return path

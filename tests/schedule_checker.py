@@ -15,7 +15,7 @@ import holidays
 
 from pipeline.schedule.records import Schedule, StoreJob, WaveResult
 from pipeline.settings import Freeze, ScheduleRules, Team, Wave
-from pipeline.tables.schedule import WorkNight
+from pipeline.tables.changes import WorkNight
 
 MINUTE = timedelta(minutes=1)
 DAY = timedelta(days=1)

@@ -15,7 +15,7 @@ from pipeline.changes.states import ChangeState, Trigger, new_event
 from pipeline.cli import cli
 from pipeline.commands import run_approve, run_audit, run_verify
 from pipeline.database import open_database
-from pipeline.demo.demo import write_follow_up
+from pipeline.demo.__main__ import write_follow_up
 from pipeline.progress import Silent
 from pipeline.records import Selection
 from pipeline.report.quarter.content import QuarterContent, verdict

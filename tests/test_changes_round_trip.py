@@ -19,7 +19,7 @@ from pipeline.changes.states import state_on
 from pipeline.changes.verify import verify
 from pipeline.check.rules import bind
 from pipeline.database import Database, open_database
-from pipeline.demo.demo import write_follow_up
+from pipeline.demo.__main__ import write_follow_up
 from pipeline.forms import DECISIONS, RESULTS
 from pipeline.ingest.load import ingest
 from pipeline.plan.stores import plan

@@ -21,7 +21,7 @@ from pipeline.database import Database, open_database
 from pipeline.errors import ColumnsDiffer, DatabaseBusy, DatabaseNewer, DatabaseUnreadable
 from pipeline.plan.rows import EvidenceRow, StationToday
 from pipeline.settings import load_settings
-from pipeline.survey.path_loss import Pair
+from pipeline.survey.earshot import Pair
 from pipeline.tables.changes import ChangePlan
 from pipeline.tables.run import Computed, PermittedChannel
 from pipeline.tables.survey import Earshot

@@ -16,8 +16,7 @@ from openpyxl import load_workbook
 
 from pipeline.commands import run_decide
 from pipeline.demo import air
-from pipeline.demo.chain import DEMO_STORES, EARLIER, LATEST, REGIONS, SEED
-from pipeline.demo.demo import (
+from pipeline.demo.__main__ import (
     NEXT_CHANNELS,
     NEXT_STORES,
     STRAGGLERS,
@@ -25,6 +24,7 @@ from pipeline.demo.demo import (
     write_demo,
     write_next,
 )
+from pipeline.demo.chain import DEMO_STORES, EARLIER, LATEST, REGIONS, SEED
 from pipeline.demo.exports import files_of, tables_of
 from pipeline.demo.records import ChainSeen
 from pipeline.forms import DECISIONS, RESULTS

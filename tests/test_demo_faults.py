@@ -5,8 +5,8 @@ from pathlib import Path
 
 import pytest
 
+from pipeline.demo.__main__ import fault_row, generate
 from pipeline.demo.chain import DEMO_STORES, SEED, sites_of
-from pipeline.demo.demo import fault_row, generate
 from pipeline.demo.exports import tables_of
 from pipeline.demo.faults import FAULT_FREE, FAULTS, fault_files, fault_rows, fault_sites
 from pipeline.demo.records import ChainSeen, DemoSite, ExportTable, Fault, Outcome

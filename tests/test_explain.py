@@ -227,11 +227,16 @@ def test_stations_of_every_region_are_explained(ran: Ran) -> None:
     stations = ran.rows("select station, clear_air_now, clear_air_planned from station_plan")
     for station, *kept in stations[::30]:
         found = re.findall(
-            rf"  estimate \(1 - {NUMBER}\) x {NUMBER} = {NUMBER}", explained(ran, station)
+            rf"  estimate \(1 - {NUMBER}\) x {NUMBER} = {NUMBER}", (text := explained(ran, station))
         )
         assert [float(value) for *_, value in found] == pytest.approx(
             [value for value in kept if value is not None], abs=2e-6
         )
+        ends = re.findall(rf"  (?:low|high) end .* = {NUMBER}, printed (\d+)\s%", text)
+        assert len(ends) == 2 * len(found)
+        # 99 stands for all that is not quite 100.
+        wrong = [(v, p) for v, p in ends if p != "99" and abs(100 * float(v) - int(p)) > 0.51]
+        assert wrong == []
 
 
 def test_pages_name_the_files_they_were_made_from(demo_run: Ran) -> None:

@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 from ingest_kit import put, take
 
-from pipeline.ingest.places import country_code, zone_name
+from pipeline.tables.cells import country_code, zone_name
 from pipeline.tables.declare import table_of
 from pipeline.tables.exports import StoreSeen
 

@@ -27,7 +27,7 @@ from pipeline.progress import Silent
 from pipeline.records import Selection
 from pipeline.run import Request, judge, run, session, take_in
 from pipeline.tables.changes import Change
-from pipeline.tables.inventory import InventoryAnswer, InventoryItem
+from pipeline.tables.taken import InventoryAnswer, InventoryItem
 
 DEFAULT, SLOW, IN_DATABASE = 300, 6000, 100
 _NO_FACTS = {"store", "station", "seen_on", "mounted", "port", "hardware"}

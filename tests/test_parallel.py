@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from pipeline.parallel import AHEAD, BATCH, LEAST, helped, mapped
+from pipeline.progress import AHEAD, BATCH, LEAST, helped, mapped
 
 COUNTS = [0, 3, LEAST - 1, LEAST, 3 * LEAST + 1]
 
@@ -125,7 +125,7 @@ def test_processes_end_with_the_one_that_started_them() -> None:
     """Killed in the middle of its work, it leaves none behind."""
     program = (
         "import os, time; os.cpu_count = lambda: 3\n"
-        "from pipeline.parallel import helped, mapped\n"
+        "from pipeline.progress import helped, mapped\n"
         "with helped():\n"
         "    for _ in mapped(time.sleep, [0.01] * 100_000, 100_000): print(flush=True)"
     )

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
-from functools import cache
+from functools import cache, cached_property
 from itertools import combinations
 from math import log
 from random import Random
@@ -16,6 +16,8 @@ from scipy.special import betaincc, betaincinv, digamma, loggamma
 from pipeline.plan.costs import StoreProblem, clear_air
 from pipeline.plan.decide import PLAIN, Terms
 from pipeline.plan.explain import Case, Evidence, Level
+from pipeline.plan.search import Improving
+from pipeline.plan.stakes import Stakes
 from pipeline.plan.store import StorePlan, plan_store
 from pipeline.plan.worth import Swap, chance_together
 from pipeline.reasons import from_json, sentence
@@ -409,3 +411,29 @@ def test_the_order_of_rows_changes_nothing(seed: int) -> None:
     other = replace(case, problem=replace(case.problem, heard=tuple(shuffled)))
 
     assert plan_store(case, EFFORT, TERMS) == plan_store(other, EFFORT, TERMS)
+
+
+def test_copies_of_the_stakes_keep_only_what_stays_true() -> None:
+    """Every `Fact` of a copy with other choices is that of the same stakes made anew."""
+    one, two = [[0.1, 0.5, 0.2], [0.3, 0.2, 0.6], [0.4, 0.1, 0.3]], [[0.3, 0.0, 0.1]] * 3
+    ties, present = {(0, 1): two, (1, 2): two}, (0, 1, 2)
+    beta, rows = [[(2.0, 5.0)] * 3] * 3, [[0.2, 0.1, 0.3]] * 3
+    every = [range(3)] * 3
+    stakes = Stakes(
+        one, ties, ties, rows, beta, [1.0] * 3, rows, present, every, 0.01, frozenset({1})
+    )
+    facts = sorted(name for name, kind in vars(Stakes).items() if isinstance(kind, cached_property))
+    before = {name: getattr(stakes, name) for name in facts}
+    copies = [stakes.allowing(0, [1, 2]), stakes.opened(frozenset({0})), stakes.undecided()]
+    copies.append(stakes.allowing(1, [0]).undecided())
+    for copy in copies:
+        new = replace(copy)
+        for name in facts:
+            assert plain(getattr(copy, name)) == plain(getattr(new, name)), name
+    assert copies[0].near is before["near"]
+    assert copies[0].free == (False, True, True)
+
+
+def plain(value: object) -> object:
+    """Return what a fact of the stakes says, the searches as their tables."""
+    return repr(vars(value)) if isinstance(value, Improving) else value

@@ -35,8 +35,8 @@ from pipeline.tables.audit import (
     RegisterSeal,
     SampleResult,
 )
+from pipeline.tables.changes import NightsGiven
 from pipeline.tables.declare import table_of
-from pipeline.tables.schedule import NightsGiven
 
 TABLES = [table_of(kind) for kind in SEALED]
 WATCHING = [table_of(kind) for kind in (RegisterEntry, RegisterSeal, FileKept)]

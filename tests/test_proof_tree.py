@@ -19,8 +19,7 @@ from empty import new_database
 from proof_checker import PATH, checker
 
 from pipeline.proof.check import Wanted, prove
-from pipeline.proof.seal import seal
-from pipeline.proof.tree import EMPTY, Edge, Tree, leaf_hash, node_hash
+from pipeline.proof.seal import EMPTY, Edge, Tree, leaf_hash, node_hash, seal
 from pipeline.tables.run import ThisRun
 
 PUBLISHED_LEAVES = [
@@ -147,7 +146,7 @@ def test_adding_an_entry_costs_a_hash_a_level(monkeypatch: pytest.MonkeyPatch) -
         hashed.append(left)
         return node_hash(left, right)
 
-    monkeypatch.setattr("pipeline.proof.tree.node_hash", counted)
+    monkeypatch.setattr("pipeline.proof.seal.node_hash", counted)
     for leaf in leaves_of(300):
         hashed.clear()
         edge = edge.grown([leaf])

@@ -14,7 +14,7 @@ from pipeline.report.region.gather import region_contents
 from pipeline.report.rule_book import RuleBook
 from pipeline.report.store.gather import content_marks, store_contents
 from pipeline.settings import load_settings
-from pipeline.tables.check import RuleText
+from pipeline.tables.run import RuleText
 from pipeline.wording import wording
 
 SETTINGS = load_settings()

@@ -13,7 +13,7 @@ from pipeline.changes.register import append
 from pipeline.changes.states import ChangeState, Trigger, new_event
 from pipeline.commands import run_schedule
 from pipeline.database import open_database
-from pipeline.demo.demo import write_follow_up
+from pipeline.demo.__main__ import write_follow_up
 from pipeline.fresh import forget_whole_run
 from pipeline.progress import Silent
 from pipeline.run import Request, run

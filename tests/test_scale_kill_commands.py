@@ -137,7 +137,6 @@ def done_twice(step: Step, work: Path) -> State:
     return state_of(work)
 
 
-@pytest.mark.slow
 def test_a_command_killed_once_and_done_again_is_as_undisturbed(
     steps: dict[str, Step], tmp_path: Path
 ) -> None:

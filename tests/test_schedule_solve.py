@@ -15,7 +15,7 @@ from schedule_portfolios import Portfolio, positions, small, wild
 
 from pipeline.schedule.draw import Lot, draw, places
 from pipeline.schedule.records import Schedule, StoreJob, WaveResult
-from pipeline.schedule.schedule import schedule_stores
+from pipeline.schedule.stores import schedule_stores
 from pipeline.settings import (
     Deadline,
     Freeze,
@@ -26,7 +26,7 @@ from pipeline.settings import (
     Window,
     load_settings,
 )
-from pipeline.tables.schedule import WorkNight
+from pipeline.tables.changes import WorkNight
 
 MONDAY = date(2026, 9, 28)
 ALWAYS = tuple(range(7))

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from pipeline.schedule.draw import Candidate, Lot, draw, places, region_waves
 from pipeline.schedule.records import Gate, StoreJob, WaveResult
 from pipeline.settings import Wave, load_settings
-from pipeline.tables.schedule import WaveDraw
+from pipeline.tables.changes import WaveDraw
 
 PILOT = Wave("pilot", 0.1, 0.9, 7, ())
 HALF = Wave("half", 0.5, 0.5, 3, ())

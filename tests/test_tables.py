@@ -14,11 +14,11 @@ from pipeline.ingest.load import ingest
 from pipeline.progress import Silent
 from pipeline.settings import load_settings
 from pipeline.sql_file import statements
+from pipeline.tables.__main__ import exports_page, tables_page
 from pipeline.tables.cells import FORMS, TEXT
 from pipeline.tables.declare import ExportField, table_of
 from pipeline.tables.every import VERSION, every_table
 from pipeline.tables.exports import EXPORT_KINDS, ExportKind
-from pipeline.tables.reference import exports_page, tables_page
 
 DOCS = Path(__file__).parents[1] / "docs"
 

@@ -12,9 +12,9 @@ from ingest_kit import SET, put, take
 
 from pipeline.cli import cli
 from pipeline.ingest.delimited import DeliveredRow
-from pipeline.ingest.looks import looks_like
 from pipeline.ingest.notation import Titles, read_titles
 from pipeline.ingest.pasting import LASTING
+from pipeline.ingest.words import looks_like
 from pipeline.settings import load_settings, settings_from
 from pipeline.tables import cells
 from pipeline.tables.declare import CellForm

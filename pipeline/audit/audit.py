@@ -8,9 +8,8 @@ from hashlib import sha256
 from types import MappingProxyType
 from typing import Any
 
-from pipeline.audit.baseline import advance
+from pipeline.audit.baseline import advance, store_facts
 from pipeline.audit.drift import Swallowed, audited, departures, story_of
-from pipeline.audit.gather import store_facts
 from pipeline.audit.records import DriftKind, Quarter, Span, quarters_to, span_of
 from pipeline.database import Database
 from pipeline.errors import DaysOutOfOrder, NothingToAudit, NothingToSample

@@ -6,9 +6,9 @@ from dataclasses import dataclass
 from datetime import date
 from enum import IntEnum
 
+from pipeline.audit.baseline import store_facts
 from pipeline.audit.drift import StoreStory, story_of
 from pipeline.audit.follow import Agreed, Life
-from pipeline.audit.gather import store_facts
 from pipeline.audit.judge import Difference, Judged, judge
 from pipeline.audit.records import CHANNEL, FIELDS, STATION, ByOrder, DriftKind, Values
 from pipeline.database import Database

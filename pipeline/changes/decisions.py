@@ -20,7 +20,7 @@ from pipeline.originals import keep_originals
 from pipeline.records import WorkbookRefusal, grouped
 from pipeline.settings import Settings
 from pipeline.tables.changes import Change, ChangeEvent
-from pipeline.tables.inventory import InventoryAnswer
+from pipeline.tables.taken import InventoryAnswer
 
 _GIVEN = (ChangeState.SCHEDULED, ChangeState.INEFFECTIVE)  # approved before, and not taken back
 

@@ -21,7 +21,7 @@ from pipeline.changes.review import RowJudge, Tally
 from pipeline.database import Database
 from pipeline.forms import ADD, CHANGE, FOUND_WORDS, IGNORE, INVENTORY, MATCH
 from pipeline.records import WorkbookRefusal
-from pipeline.tables.inventory import InventoryAnswer, InventoryItem
+from pipeline.tables.taken import InventoryAnswer, InventoryItem
 
 _CHANNELS = range(11, 27)  # IEEE 802.15.4, 2.4 GHz
 _STRANGE = frozenset({"unlisted", "network"})  # what is not listed at all

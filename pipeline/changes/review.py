@@ -42,7 +42,7 @@ from pipeline.forms import (
 )
 from pipeline.records import WorkbookRefusal
 from pipeline.tables.changes import Change, ChangeEvent
-from pipeline.tables.inventory import InventoryAnswer
+from pipeline.tables.taken import InventoryAnswer
 
 Value = TypeVar("Value")
 _TRIGGERS = {

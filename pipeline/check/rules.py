@@ -17,7 +17,7 @@ from pipeline.errors import RuleUnusable, UnknownRule
 from pipeline.phrases import fill, style
 from pipeline.records import frame_of
 from pipeline.settings import Settings
-from pipeline.tables.check import PlanBound, RuleText
+from pipeline.tables.run import PlanBound, RuleText
 
 _COLUMNS = ("rule", "severity", *FOUND)
 _Judged = tuple[pl.DataFrame, tuple[BrokenRule, ...]]

@@ -32,8 +32,8 @@ from pipeline.effect.windows import (
     quiet_changes,
     wave_days,
 )
+from pipeline.tables.changes import VerdictLimit
 from pipeline.tables.run import ThisRun
-from pipeline.tables.schedule import VerdictLimit
 
 CHAIN = "*"
 TERMS = ("busy", "shared", "next_to", "weak", "load")

@@ -17,12 +17,11 @@ from pipeline.ingest.given import Understood, understand
 from pipeline.ingest.headings import Mapped, Vocabulary
 from pipeline.ingest.notation import Notation, Titles, decide, far_stores
 from pipeline.ingest.pasting import in_rules
-from pipeline.ingest.places import country_cells, zone_cells
 from pipeline.ingest.staging import stage_plain, stage_whole
 from pipeline.ingest.tables import DeliveredTable
 from pipeline.ingest.words import READINGS, TableRefused
 from pipeline.settings import Settings
-from pipeline.tables.cells import FACTORS, ip_address
+from pipeline.tables.cells import FACTORS, country_cells, ip_address, zone_cells
 from pipeline.tables.exports import EXPORT_KINDS
 
 _STATEMENTS: Mapping[str, str] = MappingProxyType(

@@ -13,9 +13,9 @@ from typing import IO
 
 from pipeline.database import Database
 from pipeline.errors import FolderMissing
+from pipeline.ingest.encoding import unpacked
 from pipeline.ingest.foreign import DATABASES, DOCUMENT
 from pipeline.ingest.objects import FORMS
-from pipeline.ingest.packed import unpacked
 from pipeline.ingest.words import TableRefused
 from pipeline.records import frame_of
 from pipeline.tables.taken import FileStamp

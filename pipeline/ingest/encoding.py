@@ -1,12 +1,21 @@
-"""Find the encoding and line ends of a text file, in one pass and bounded memory."""
+"""Unpack text files, and find their encoding and line ends in one pass and bounded memory.
+
+Text may be packed with gzip (RFC 1952) or zstd (RFC 8878).
+"""
 
 import codecs
+import gzip
 import re
+import zlib
 from dataclasses import dataclass
 from pathlib import Path
 
+import duckdb
 from charset_normalizer import from_bytes
 
+from pipeline.ingest.delimited import LINE_LIMIT, TableUnreadable
+
+_MOST = 8 << 30  # octets
 _CHUNK = 1 << 20
 _SAMPLE = 1 << 16
 _BOMS = (
@@ -28,6 +37,43 @@ _ODD_BLANKS = (b"\xc2\xa0", b"\xe2\x80\xaf")
 _REPLACED = "\ufffd".encode()
 _NUL_SHARE = 0.2
 _MULTIBYTE = re.compile(rb"[\xc2-\xf4][\x80-\xbf]+")
+
+
+def unpacked(path: Path, out: Path) -> Path:
+    """Write what a packed text holds to `out` and return that.
+
+    Raises:
+        TableUnreadable: it is damaged, or unpacks to more than exports ever do.
+    """
+    try:
+        if path.suffix.lower() == ".gz":
+            _gzip(path, out)
+        else:
+            _zstd(path, out)
+    except (OSError, EOFError, zlib.error, duckdb.Error) as error:
+        raise TableUnreadable("packed-damaged", why=str(error)[:200]) from error
+    return out
+
+
+def _gzip(path: Path, out: Path) -> None:
+    with gzip.open(path) as source, out.open("wb") as target:
+        size = 0
+        while chunk := source.read(_CHUNK):
+            size += len(chunk)
+            if size > _MOST:
+                raise TableUnreadable("packed-large")
+            target.write(chunk)
+
+
+def _zstd(path: Path, out: Path) -> None:
+    """Unpack by way of DuckDB, line by line: UTF-8 without control characters."""
+    with duckdb.connect() as connection:
+        lines = connection.read_csv(
+            str(path), header=False, columns={"line": "VARCHAR"}, auto_detect=False,
+            delimiter="\x1f", quotechar="", escapechar="", compression="zstd",
+            max_line_size=LINE_LIMIT,
+        )  # fmt: skip
+        lines.write_csv(str(out), header=False, sep="\x1f", quotechar="", escapechar="")
 
 
 @dataclass(frozen=True, slots=True)

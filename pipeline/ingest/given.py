@@ -9,7 +9,6 @@ from types import MappingProxyType
 
 from pipeline.ingest.delimited import DeliveredRow
 from pipeline.ingest.headings import FieldColumn, Mapped, Vocabulary
-from pipeline.ingest.looks import looks_like
 from pipeline.ingest.notation import Titles, read_titles
 from pipeline.ingest.pasting import in_rules, likely_heading, with_mapping
 from pipeline.ingest.tables import DeliveredTable
@@ -21,6 +20,7 @@ from pipeline.ingest.words import (
     escaped,
     fold,
     left_aside,
+    looks_like,
     names_station,
     shortened,
 )

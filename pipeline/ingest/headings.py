@@ -7,7 +7,6 @@ from functools import lru_cache
 from types import MappingProxyType
 from typing import NamedTuple
 
-from pipeline.ingest.looks import contradicts, unit_of_values
 from pipeline.ingest.words import (
     CHANNELS_LEAST,
     HEADING_MOST,
@@ -17,6 +16,7 @@ from pipeline.ingest.words import (
     TableRefused,
     channel_field,
     checked,
+    contradicts,
     core,
     cores,
     fold,
@@ -29,6 +29,7 @@ from pipeline.ingest.words import (
     told_apart,
     uneven_units,
     unique,
+    unit_of_values,
     units_of,
     weight,
     words_of,

@@ -27,7 +27,7 @@ from pipeline.ingest.delimited import (
     TableUnreadable,
     TextDialect,
 )
-from pipeline.ingest.spreadsheet import cell_text
+from pipeline.ingest.foreign import cell_text
 
 FORMS = (".json", ".jsonl", ".ndjson", ".parquet")
 _OCTETS_MOST = 256 << 20  # of JSON, which is read whole

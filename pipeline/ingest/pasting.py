@@ -7,8 +7,7 @@ from difflib import SequenceMatcher
 from functools import lru_cache
 
 from pipeline.ingest.headings import Vocabulary
-from pipeline.ingest.looks import contradicts, looks_like
-from pipeline.ingest.words import READINGS, TableRefused, escaped, fold
+from pipeline.ingest.words import READINGS, TableRefused, contradicts, escaped, fold, looks_like
 from pipeline.tables.cells import DAY, EUI64, IP_ADDRESS, LEVEL, MOMENT, TEXT, split_heading
 from pipeline.tables.declare import CellForm
 from pipeline.tables.exports import EXPORT_KINDS

@@ -19,18 +19,20 @@ from pipeline.ingest.delimited import (
 )
 from pipeline.ingest.discover import FoundExport
 from pipeline.ingest.encoding import inspect, transcode
-from pipeline.ingest.foreign import DATABASES, DOCUMENT, database_sheets, document_sheets
-from pipeline.ingest.headings import Vocabulary
-from pipeline.ingest.objects import FORMS, ObjectsUnreadable, read_objects
-from pipeline.ingest.scans import read_scans
-from pipeline.ingest.spreadsheet import (
+from pipeline.ingest.foreign import (
+    DATABASES,
+    DOCUMENT,
     Sheet,
+    database_sheets,
+    document_sheets,
     open_workbook,
     read_sheet_head,
     refuse_workbook,
     sheet_lines,
 )
-from pipeline.ingest.turned import by_station, laid_out
+from pipeline.ingest.headings import Vocabulary
+from pipeline.ingest.objects import FORMS, ObjectsUnreadable, read_objects
+from pipeline.ingest.turned import by_station, laid_out, read_scans
 from pipeline.ingest.words import LESSER, TableRefused, fold
 
 _SAMPLE_ROWS = 50  # that show what a column holds

@@ -35,8 +35,7 @@ from pipeline.match.stock import (
     take_stock,
 )
 from pipeline.records import NewKey, grouped
-from pipeline.tables.inventory import InventoryAnswer, InventoryItem
-from pipeline.tables.taken import KeyMatch, KeyPair, KeyUnmatched
+from pipeline.tables.taken import InventoryAnswer, InventoryItem, KeyMatch, KeyPair, KeyUnmatched
 
 DESCRIBED = "stores"  # the source that describes stores
 REFUSED = "quarantine"  # rows that could not be taken name a store, but nothing reads them

@@ -19,7 +19,7 @@ from pipeline.match.lives import (
     follow_list,
 )
 from pipeline.tables.cells import hardware_address, network_address
-from pipeline.tables.inventory import InventoryAnswer, InventoryItem
+from pipeline.tables.taken import InventoryAnswer, InventoryItem
 
 ADD, MATCH, IGNORE = "add", "match", "ignore"
 UNLISTED, NETWORK, UNSEEN = "unlisted", "network", "unseen"

@@ -4,19 +4,23 @@ from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from math import exp, floor, fsum
-from typing import Any
+from typing import Any, TypeVar
 
 from pipeline.plan.network import checked, to_grid
 from pipeline.plan.search import Improving
 
 Table = Sequence[Sequence[float]]
 Choice = tuple[int, ...]
+T = TypeVar("T")
 
 _EQUAL = 1e-9  # costs closer than this are equal
 _DECIMALS, _ROUNDING = 9, 1e-13  # of the plan's costs; what adding up may make of them
 _COARSE = 0.005  # steps of what own stations cost, for a first look at a change
-_KEPT = ("near", "heard", "air_now", "tied", "pairs", "improving")
 _SLIGHT = 0.1  # of the price of a move: a need this small ties no moves together
+
+
+class Fact(cached_property[T]):
+    """What rests on costs and the present alone: true whatever is allowed, agreed or open."""
 
 
 @dataclass(frozen=True)
@@ -64,10 +68,17 @@ class Stakes:
         """Return the same with these stations to be decided, the others as known."""
         return self._but(open=stations)
 
+    def undecided(self) -> "Stakes":
+        """Return the same as if what is agreed on were still free."""
+        pairs = enumerate(zip(self.allowed, self.present, strict=True))
+        allowed = [sorted({*some, now}) if i in self.agreed else some for i, (some, now) in pairs]
+        return self._but(allowed=allowed) if self.agreed else self
+
     def _but(self, **changes: Any) -> "Stakes":  # noqa: ANN401 - fields of any kind
-        """Return the same with some fields changed that nothing of `_KEPT` hangs on."""
-        changed = replace(self, **changes)
-        vars(changed).update({name: getattr(self, name) for name in _KEPT if name in vars(self)})
+        """Return the same with other choices allowed or open, and each `Fact` worked out so far."""
+        changed, kind = replace(self, **changes), type(self)
+        known = {at: v for at, v in vars(self).items() if isinstance(getattr(kind, at, None), Fact)}
+        vars(changed).update(known)
         return changed
 
     @property
@@ -88,7 +99,7 @@ class Stakes:
             del tied[nearest]
         return frozenset(found)
 
-    @cached_property
+    @Fact
     def tied(self) -> tuple[dict[int, float], ...]:
         """Per station: how much hangs on what it and each other take, where it is anything."""
         ties: tuple[dict[int, float], ...] = tuple({} for _ in self.one)
@@ -98,29 +109,23 @@ class Stakes:
                 ties[i][j] = ties[j][i] = spread
         return ties
 
-    @cached_property
+    @Fact
     def improving(self) -> Improving:
         """Local searches on these costs, whatever is allowed."""
         costs = checked(self.one, self.two)
         return Improving(to_grid(costs, None, costs.total(self.present)).network)
-
-    def undecided(self) -> "Stakes":
-        """Return the same as if what is agreed on were still free."""
-        pairs = enumerate(zip(self.allowed, self.present, strict=True))
-        allowed = [sorted({*some, now}) if i in self.agreed else some for i, (some, now) in pairs]
-        return replace(self, allowed=allowed) if self.agreed else self
 
     @cached_property
     def free(self) -> tuple[bool, ...]:
         """Whether each station may stay where it is."""
         return tuple(p in a for p, a in zip(self.present, self.allowed, strict=True))
 
-    @cached_property
+    @Fact
     def pairs(self) -> tuple[tuple[tuple[int, int], Table], ...]:
         """The tables of `two` in the order of their stations."""
         return tuple(sorted(self.two.items()))
 
-    @cached_property
+    @Fact
     def near(self) -> tuple[tuple[tuple[int, Table], ...], ...]:
         """Per station: who disturbs it or is disturbed, with `two` seen from its side, [b][a]."""
         seen: list[list[tuple[int, Table]]] = [[] for _ in self.one]
@@ -129,7 +134,7 @@ class Stakes:
             seen[j].append((i, table))
         return tuple(map(tuple, seen))
 
-    @cached_property
+    @Fact
     def heard(self) -> tuple[tuple[tuple[int, Table], ...], ...]:
         """Per station: those it hears, with their table of `beside`."""
         seen: list[list[tuple[int, Table]]] = [[] for _ in self.one]
@@ -137,7 +142,7 @@ class Stakes:
             seen[i].append((j, table))
         return tuple(map(tuple, seen))
 
-    @cached_property
+    @Fact
     def air_now(self) -> tuple[float, ...]:
         """Expected clear air of each station today, 0..1."""
         return tuple(self.air(i, self.present) for i in range(len(self.one)))

@@ -9,7 +9,6 @@ from operator import attrgetter
 
 from pipeline.database import Database
 from pipeline.fresh import CHUNK, choose, fingerprint, keep, run_mark, stale, store_marks
-from pipeline.parallel import mapped
 from pipeline.plan.cover import (
     cover,
 )
@@ -27,7 +26,7 @@ from pipeline.plan.scan_rows import ScansOfStore, ScanTerms, scans_of
 from pipeline.plan.sensitivity import Doubt, sensitivity
 from pipeline.plan.store import StorePlan, plan_and_hold
 from pipeline.plan.wifi import WifiTerms
-from pipeline.progress import Progress
+from pipeline.progress import Progress, mapped
 from pipeline.radio.coexistence import Rejection
 from pipeline.reasons import Unplanned, why_unplanned
 from pipeline.settings import Settings

@@ -10,8 +10,7 @@ from typing import Any
 
 from pipeline.database import Database
 from pipeline.errors import NothingToProve, SealUnreadable
-from pipeline.proof.seal import SEALED, SealedRow, edge_of, last_seal, rows_of
-from pipeline.proof.tree import Tree
+from pipeline.proof.seal import SEALED, SealedRow, Tree, edge_of, last_seal, rows_of
 from pipeline.tables.audit import RegisterEntry, RegisterSeal
 from pipeline.tables.declare import table_of
 

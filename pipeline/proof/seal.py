@@ -1,18 +1,23 @@
-"""Seal the register: every row of it becomes an entry of a tree whose root pages can print.
+"""Seal the register: every row becomes an entry of a tree whose root pages can print.
 
 The rows of a table are sealed in the order in which they were added. An entry is the row as JSON
 with sorted keys; what is null is left out, so that a column added later changes no older entry.
+
+The tree is that of RFC 9162 (Certificate Transparency 2.0): leaves are hashed behind an octet 0,
+nodes behind an octet 1, both with SHA-256 (section 2.1.1). So a tree of n leaves has one root, a
+path of at most log2(n) hashes shows that a leaf is in it, and as few show that an older tree is
+its beginning.
 """
 
 import json
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import asdict, dataclass
 from datetime import date
+from hashlib import sha256
 from typing import Any
 
 from pipeline.database import Database
-from pipeline.proof.tree import Edge, leaf_hash
 from pipeline.tables.audit import (
     AuditEdition,
     AuditSample,
@@ -26,11 +31,20 @@ from pipeline.tables.audit import (
     SampledStation,
     SampleResult,
 )
-from pipeline.tables.changes import Change, ChangeCheck, ChangeEvent, ChangePlan
+from pipeline.tables.changes import (
+    Change,
+    ChangeCheck,
+    ChangeEvent,
+    ChangePlan,
+    NightsGiven,
+    TicketGiven,
+    VerdictLimit,
+)
 from pipeline.tables.declare import table_of
-from pipeline.tables.inventory import InventoryAnswer
-from pipeline.tables.schedule import NightsGiven, TicketGiven, VerdictLimit
+from pipeline.tables.taken import InventoryAnswer
 
+EMPTY = sha256(b"").digest()
+"""The root of a tree without leaves."""
 SEALED: tuple[type[Any], ...] = (
     RegisterFile, ChangePlan, Change, ChangeEvent, ChangeCheck, Baseline, ExceptionFile,
     DepartureAnswer, NightsGiven, DepartureTold, AuditEdition, AuditSample, SampledStation,
@@ -43,6 +57,125 @@ _OF_CHAIN = (DepartureTold, SampledStation, SampleResult, TicketGiven)
 
 _DIGITS = 64  # of a hash in hexadecimal
 _EVERY = "*"  # the store of an exception that holds in all of them
+
+
+def leaf_hash(octets: bytes) -> bytes:
+    """Return the hash of a leaf, 32 octets (RFC 9162, section 2.1.1)."""
+    return sha256(b"\x00" + octets).digest()
+
+
+def node_hash(left: bytes, right: bytes) -> bytes:
+    """Return the hash of a node over two others, 32 octets (RFC 9162, section 2.1.1)."""
+    return sha256(b"\x01" + left + right).digest()
+
+
+@dataclass(frozen=True, slots=True)
+class Edge:
+    """What is needed to add leaves to a tree: its size, and the roots of its full subtrees.
+
+    The subtrees stand from left to right; their sizes are the powers of two that add up to `size`.
+    """
+
+    size: int = 0
+    peaks: tuple[bytes, ...] = ()
+
+    @property
+    def root(self) -> bytes:
+        """The root of the tree, 32 octets."""
+        if not self.peaks:
+            return EMPTY
+        *rest, root = self.peaks
+        for peak in reversed(rest):
+            root = node_hash(peak, root)
+        return root
+
+    def grown(self, leaves: Iterable[bytes]) -> "Edge":
+        """Return the edge once these leaf hashes were added: about one hash for each, no more."""
+        size, peaks = self.size, list(self.peaks)
+        for leaf in leaves:
+            peaks.append(leaf)
+            size += 1
+            full = size
+            while full % 2 == 0:
+                right = peaks.pop()
+                peaks.append(node_hash(peaks.pop(), right))
+                full //= 2
+        return Edge(size, tuple(peaks))
+
+
+class Tree:
+    """A whole tree: proves which leaves are in it, and which trees are its beginning."""
+
+    def __init__(self, leaves: Sequence[bytes]) -> None:
+        self.size = len(leaves)
+        self._levels = [list(leaves)]
+        while len(self._levels[-1]) > 1:
+            below = self._levels[-1]
+            pairs = zip(below[::2], below[1::2], strict=False)
+            odd = below[-1:] if len(below) % 2 else []  # has no sibling, and moves up as it is
+            self._levels.append([*(node_hash(left, right) for left, right in pairs), *odd])
+
+    def root(self, size: int | None = None) -> bytes:
+        """Return the root of the tree's first `size` leaves, of all of them by default.
+
+        Raises:
+            ValueError: it never had that many leaves.
+        """
+        size = self.size if size is None else size
+        if not 0 <= size <= self.size:
+            raise ValueError(f"no tree of {size} leaves: there are {self.size}")
+        return self._over(0, size) if size else EMPTY
+
+    def inclusion(self, index: int) -> tuple[bytes, ...]:
+        """Return the path that shows leaf `index` to be in the tree (section 2.1.3.1).
+
+        Raises:
+            IndexError: there is no such leaf.
+        """
+        if not 0 <= index < self.size:
+            raise IndexError(f"no leaf {index}: there are {self.size}")
+        path = []
+        for level in self._levels[:-1]:
+            if (beside := index ^ 1) < len(level):
+                path.append(level[beside])
+            index //= 2
+        return tuple(path)
+
+    def consistency(self, first: int) -> tuple[bytes, ...]:
+        """Return the path that shows the first leaves to be the tree's beginning (2.1.4.1).
+
+        Raises:
+            ValueError: `first` is not 1 to the tree's size.
+        """
+        if not 0 < first <= self.size:
+            raise ValueError(f"no beginning of {first} leaves: there are {self.size}")
+        path: list[bytes] = []
+        start, end, whole = 0, self.size, True  # whole: the older root is known to the reader
+        while first != end:
+            middle = start + _split(end - start)
+            if first <= middle:
+                path.append(self._over(middle, end))
+                end = middle
+            else:
+                path.append(self._over(start, middle))
+                start, whole = middle, False
+        if not whole:
+            path.append(self._over(start, end))
+        return tuple(reversed(path))
+
+    def _over(self, start: int, end: int) -> bytes:
+        """Return the hash over leaves `start` to `end`, at least one."""
+        level, size = (end - start - 1).bit_length(), end - start
+        aligned = size == 1 << level and start % size == 0
+        if aligned:
+            return self._levels[level][start >> level]
+        middle = start + _split(size)
+        return node_hash(self._over(start, middle), self._over(middle, end))
+
+
+def _split(size: int) -> int:
+    """Return the largest power of two below a size, where the left subtree ends."""
+    return 1 << ((size - 1).bit_length() - 1)
 
 
 @dataclass(frozen=True, slots=True)

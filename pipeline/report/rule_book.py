@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pipeline.database import Database
 from pipeline.errors import PhraseUnfilled
 from pipeline.phrases import fill, style
-from pipeline.tables.check import RuleText
+from pipeline.tables.run import RuleText
 from pipeline.wording import DEFAULT_LANGUAGE, Wording
 
 

@@ -12,8 +12,7 @@ from pipeline.effect.gather import CHAIN, Rollout
 from pipeline.errors import NothingToProve, QuietaisleError, StorageFailed, UnknownSelection
 from pipeline.fresh import fingerprint, program
 from pipeline.originals import Original, keep_originals
-from pipeline.parallel import mapped
-from pipeline.progress import Progress
+from pipeline.progress import Progress, mapped
 from pipeline.records import BackOutStep, Selection, Written
 from pipeline.report.files import (
     CHAIN_FOLDER,

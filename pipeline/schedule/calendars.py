@@ -18,7 +18,7 @@ from icalendar.error import BrokenCalendarProperty
 
 from pipeline.errors import FreezeFileUnreadable
 from pipeline.settings import Freeze, FreezeCalendar
-from pipeline.tables.schedule import WorkNight
+from pipeline.tables.changes import WorkNight
 from pipeline.wording import Wording, wording
 
 _BAD = (ValueError, KeyError, TypeError, AttributeError, IndexError, BrokenCalendarProperty)

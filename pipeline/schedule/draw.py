@@ -15,7 +15,7 @@ from math import ceil
 
 from pipeline.schedule.records import Gate, StoreJob, WaveResult
 from pipeline.settings import Deadline, ScheduleRules, Wave
-from pipeline.tables.schedule import WaveDraw
+from pipeline.tables.changes import WaveDraw
 
 DRAWN = "drawn"
 _STRATA_MOST = 4

@@ -16,7 +16,7 @@ from pipeline.schedule.draw import Candidate, RegionWaves, region_waves, stricte
 from pipeline.schedule.nights import SiteNights, instant, site_nights, zone_of
 from pipeline.schedule.records import Area, Night, Piece, Shift, Slot, StoreJob, Task, WaveResult
 from pipeline.settings import Deadline, Freeze, ScheduleRules, Team, Work
-from pipeline.tables.schedule import WaveDraw
+from pipeline.tables.changes import WaveDraw
 
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _MINUTE = timedelta(minutes=1)

@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time
 
-from pipeline.tables.schedule import (
+from pipeline.tables.changes import (
     ScheduleProof,
     ScheduleRemark,
     UnscheduledStore,

@@ -30,9 +30,7 @@ from pipeline.radio.channels import (
 )
 from pipeline.radio.coexistence import update_us
 from pipeline.settings import Settings
-from pipeline.survey.earshot import earshots
-from pipeline.survey.next_door import keep_next_door
-from pipeline.survey.path_loss import Pair, fit_store
+from pipeline.survey.earshot import Pair, earshots, fit_store, keep_next_door
 from pipeline.tables.survey import (
     BlockToday,
     Earshot,

@@ -1,31 +1,9 @@
 """Every table of the database: importing this module declares them all."""
 
-from pipeline.tables import (
-    audit,
-    changes,
-    check,
-    exports,
-    inventory,
-    plan,
-    run,
-    schedule,
-    survey,
-    taken,
-)
+from pipeline.tables import audit, changes, exports, plan, run, survey, taken
 from pipeline.tables.declare import Table, declared_tables
 
-_MODULES = (
-    run,
-    exports,
-    inventory,
-    taken,
-    survey,
-    plan,
-    check,
-    schedule,
-    changes,
-    audit,
-)
+_MODULES = (run, exports, taken, survey, plan, changes, audit)
 
 
 def every_table() -> tuple[Table, ...]:

@@ -43,7 +43,7 @@ from pipeline.tables.cells import (
     WIFI_CHANNEL,
 )
 from pipeline.tables.declare import ExportField, column, exported, table, table_of
-from pipeline.tables.inventory import NetworkSeen
+from pipeline.tables.taken import NetworkSeen
 
 _STORE = ("store", "store id", "site", "filiale", "filialnummer")
 _STATION = ("station", "station id", "base station", "basisstation")

@@ -10,7 +10,7 @@ from schedule_portfolios import positions
 from scipy.optimize import linear_sum_assignment
 
 from pipeline.schedule.records import StoreJob
-from pipeline.schedule.schedule import schedule_stores
+from pipeline.schedule.stores import schedule_stores
 from pipeline.settings import Freeze, Team, Teams, Wave, Window, load_settings
 
 FIRST = date(2026, 10, 5)

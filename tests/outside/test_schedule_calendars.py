@@ -15,9 +15,9 @@ from schedule_portfolios import wild
 from pipeline.schedule.calendars import Imprint, calendar_freezes, feeds
 from pipeline.schedule.nights import has_calendar, holiday_days, instant
 from pipeline.schedule.records import StoreJob
-from pipeline.schedule.schedule import schedule_stores
+from pipeline.schedule.stores import schedule_stores
 from pipeline.settings import FreezeCalendar, load_settings
-from pipeline.tables.schedule import WorkNight
+from pipeline.tables.changes import WorkNight
 
 CAUTIONS = ("Ladders; work at height, always.", "Local codes, the regulator: first.")
 

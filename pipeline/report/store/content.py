@@ -11,8 +11,8 @@ from pipeline.report.store.next_door import NOBODY, Beside
 from pipeline.report.store.scans import ScanAsked
 from pipeline.tables.changes import LabelBehind
 from pipeline.tables.exports import StationSeen
-from pipeline.tables.inventory import InventoryItem
 from pipeline.tables.survey import EdEvidence
+from pipeline.tables.taken import InventoryItem
 from pipeline.wording import Wording
 
 CAUTIONS = ("ladders", "mains", "voids", "lone", "public", "radio", "defer")

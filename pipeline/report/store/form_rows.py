@@ -11,7 +11,7 @@ from pipeline.reasons import rounded_down
 from pipeline.records import BackOutStep
 from pipeline.report.kit.sheet import Look, SheetColumn, Value, writable
 from pipeline.report.store.content import PlannedStation, Refusal, RegisteredChange, StoreContent
-from pipeline.tables.inventory import InventoryItem
+from pipeline.tables.taken import InventoryItem
 from pipeline.wording import Wording
 
 _HOURS = 24

@@ -38,10 +38,10 @@ from pipeline.report.store.followed import ChangeOutcome
 from pipeline.report.store.next_door import Beside, JoinedStore, NextDoor, Owed
 from pipeline.report.store.scans import ScanAsked
 from pipeline.tables.changes import LabelBehind
-from pipeline.tables.inventory import InventoryItem
 from pipeline.tables.plan import CoverPlace, CoverStore, WifiAvoid, WifiRequest
 from pipeline.tables.run import PermittedChannel
 from pipeline.tables.survey import EdEvidence
+from pipeline.tables.taken import InventoryItem
 from pipeline.wording import Wording, wording
 
 CHUNK = 200  # stores whose contents are in memory at once
