@@ -119,7 +119,7 @@ def _handed(
     pool: ProcessPoolExecutor, work: Callable[[Item], Result], batch: list[Item]
 ) -> Future[list[Result]] | None:
     try:
-        return pool.submit(_done, work, batch)
+        return pool.submit(_done_there, work, batch)
     except (BrokenProcessPool, OSError):
         return None
 
@@ -127,7 +127,7 @@ def _handed(
 def _begin() -> None:
     """Begin as one of the processes, which end with the one that started them."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the process that started it answers
-    gc.set_threshold(_NEW_OBJECTS, *gc.get_threshold()[1:])
+    gc.disable()
     parent = parent_process()
     if parent is not None:
         Thread(target=_end_with, args=(parent.sentinel,), daemon=True).start()
@@ -140,3 +140,14 @@ def _end_with(sentinel: int) -> None:
 
 def _done(work: Callable[[Item], Result], items: list[Item]) -> list[Result]:
     return [work(item) for item in items]
+
+
+def _done_there(work: Callable[[Item], Result], items: list[Item]) -> list[Result]:
+    """Do a batch in one of the processes, where cycles are collected between batches only.
+
+    What stands by then, such as modules and what is kept for later, is not looked at again.
+    """
+    done = _done(work, items)
+    gc.collect()
+    gc.freeze()
+    return done

@@ -4,6 +4,7 @@
 import zipfile
 from collections.abc import Iterable, Mapping
 from datetime import datetime
+from functools import cache, lru_cache
 from io import BytesIO
 from math import isfinite
 from typing import Any
@@ -19,6 +20,7 @@ from openpyxl.writer.excel import ExcelWriter
 
 MADE_AT = datetime(2000, 1, 1)  # noqa: DTZ001 - fixed, in place of the time of saving
 _KINDS = {"s": "inlineStr", "n": "n", "d": "n", "b": "b"}  # kinds of cells, as files name them
+_letter = cache(get_column_letter)
 _ZIP_STAMP = (1980, 1, 1, 0, 0, 0)
 
 
@@ -72,7 +74,8 @@ class _SheetWriter(WorksheetWriter):
         looks: dict[int, str] = vars(self).setdefault("looks", {})
         cells = []
         for cell in row:
-            if cell._comment or cell.hyperlink or cell.data_type not in _KINDS:
+            value, kind = cell._value, cell.data_type
+            if cell._comment or cell._hyperlink or kind not in _KINDS:
                 super().write_row(xf, row, row_idx)
                 return
             # Many cells share a style, and a look-up by what it holds is slow.
@@ -80,8 +83,9 @@ class _SheetWriter(WorksheetWriter):
             if look is None:
                 look = f' s="{cell.style_id}"' if cell.has_style else ""
                 looks[id(cell._style)] = look
-            if look or cell._value is not None:
-                cells.append(_written(cell, look))
+            if look or value is not None:
+                shown = _text(value) if kind == "s" and value else _value(cell, value, kind)
+                cells.append(f'<c r="{_letter(cell.column)}{row_idx}"{look} t="{shown}')
         xf._file(f'<row r="{row_idx}"{self._shape(row_idx)}>{"".join(cells)}</row>')
 
     def _shape(self, row_idx: int) -> str:
@@ -96,16 +100,17 @@ class _SheetWriter(WorksheetWriter):
         return shapes[id(dimension)]
 
 
-def _written(cell: Any, look: str) -> str:  # noqa: ANN401 - the same
-    value, kind = cell._value, cell.data_type
-    start = f'<c r="{get_column_letter(cell.column)}{cell.row}"{look} t="{_KINDS[kind]}"'
+@lru_cache(maxsize=4096)  # the same words stand in many cells
+def _text(value: str) -> str:
+    space = ' xml:space="preserve"' if value != value.strip() != "" else ""
+    return f'inlineStr"><is><t{space}>{escape(value)}</t></is></c>'
+
+
+def _value(cell: Any, value: Any, kind: str) -> str:  # noqa: ANN401 - the same
     if value is None or value == "":
-        return f"{start} />"
-    if kind == "s":
-        space = ' xml:space="preserve"' if value != value.strip() != "" else ""
-        return f"{start}><is><t{space}>{escape(value)}</t></is></c>"
+        return f'{_KINDS[kind]}" />'
     if type(value) in {int, float} and isfinite(value):  # as the library has it
-        return f"{start}><v>{value:.16g}</v></c>"
+        return f'{_KINDS[kind]}"><v>{value:.16g}</v></c>'
     if kind == "d":
         value = to_excel(value, cell.parent.parent.epoch)  # type: ignore[no-untyped-call] # no types
-    return f"{start}><v>{safe_string(value)}</v></c>"
+    return f'{_KINDS[kind]}"><v>{safe_string(value)}</v></c>'

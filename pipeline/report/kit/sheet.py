@@ -362,8 +362,8 @@ def _longest(values: Sequence[Value], look: Look) -> int:
     others = [value for value in values if value is not None and not isinstance(value, str)]
     if not others:
         return texts
-    if digits := _DIGITS.get(look):
-        return max(texts, *(len(f"{value:{digits}}") for value in others))
+    if digits := _DIGITS.get(look):  # of so many decimals, the least or the greatest is longest
+        return max(texts, *(len(f"{end(others):{digits}}") for end in (min, max)))
     return max(texts, len(_WRITTEN.get(look, "100 %")))
 
 
