@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import date
 from math import hypot
 
+from pipeline.effect.verdict import Word
 from pipeline.reasons import why_unplanned
 from pipeline.report.quarter.content import what, where
 from pipeline.report.region.content import (
@@ -237,30 +238,31 @@ def _named(words: Wording, names: Sequence[str]) -> str:
 
 
 def verdict(content: RegionContent, words: Wording) -> str:
-    """Return the review in a few sentences: how far, whether it helps, what waits."""
+    """Return the review in a few sentences: what it asks, how far, whether it helps."""
     parts = [*_asked_first(content, words), _how_far(content, words)]
     if content.promises:
         found = promise_means(content)
         means = {key: words.percent(found.get(key)) for key in ("was", "promised", "measured")}
         key = f"review.{_helping(content)}"
         parts.append(words.counted(key, len(content.promises), **means, gain=_gain(content, words)))
-    waiting = len(content.pending) + content.count(ChangeProgress.UNPUT)
-    if waiting:
-        whom = words("wanted.or").join(content.approvers) or words("wanted.approvers")
-        parts.append(words.counted("review.waiting", waiting, whom=whom))
     return " ".join(parts)
 
 
 def _asked_first(content: RegionContent, words: Wording) -> Iterator[str]:
-    """Yield what the chain's review asks before anything else."""
-    if not content.parts:
-        return
-    if content.proof is not None:
-        yield f"{words(f'proof.{content.proof.verdict.word.value}')}."
-    lines = [line for one in asked(content, words) for line in one.lines]
-    grave = sum(line.grave for line in lines)
-    if lines:
-        yield words.counted("chain.asks", len(lines), grave=words.number(grave))
+    """Yield what the review asks before it says how things stand."""
+    if content.parts:
+        proof = content.proof
+        if proof is not None and proof.verdict.word is not Word.NOT_YET:
+            yield f"{words(f'proof.{proof.verdict.word.value}')}."
+        lines = [line for one in asked(content, words) for line in one.lines]
+        grave = sum(line.grave for line in lines)
+        if lines:
+            key = "chain.asks_urgent" if grave else "chain.asks"
+            yield words.counted(key, len(lines), grave=words.number(grave))
+    waiting = len(content.pending) + content.count(ChangeProgress.UNPUT)
+    if waiting:
+        whom = words("wanted.or").join(content.approvers) or words("wanted.approvers")
+        yield words.counted("review.waiting", waiting, whom=whom)
 
 
 def _how_far(content: RegionContent, words: Wording) -> str:
