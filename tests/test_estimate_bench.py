@@ -20,7 +20,7 @@ from estimate_harness import (
 )
 from simulate.setting import SETTINGS, Setting
 
-HELD_BACK = (907, 908, 909)
+HELD_BACK = (901, 902, 903)
 MISSED: dict[str, dict[str, float]] = {
     "5 readings, one visit": {"harmed": 4.2},
     "10 readings, one visit": {"harmed": 4.0, "kept": 94.4},

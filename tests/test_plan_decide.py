@@ -126,7 +126,7 @@ class Oracle:
         moved = [i for i in stations if channels[i] != self.now[i]]
         gains = [then[i] - now[i] for i in moved]
         losses = [self.loss(i, channels) for i in moved]
-        return PRICE * (sum(gain < 0.01 for gain in gains) / 2 + 45 * sum(loss**2 for loss in losses))
+        return PRICE * (sum(gain < 0.01 for gain in gains) / 2 + 90 * sum(loss**2 for loss in losses))
 
     def loss(self, i: int, channels: Channels) -> float:
         """Return the chance that a station loses more than a point: SciPy's Beta."""

@@ -41,7 +41,7 @@ class Terms:
     least_chance: float = 0.85
     per_visit: float = 0.01
     for_others: float = 0.5
-    against: float = 45.0
+    against: float = 90.0
     earshot: float = 0.5
 
 
