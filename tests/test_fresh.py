@@ -103,7 +103,7 @@ def test_a_row_more_in_any_watched_table_is_noticed(done: Request) -> None:
             database.connection.values([_sample(kind) for kind in kinds]).insert_into(table)
             assert not _fresh(database, done), table
             database.connection.rollback()
-        assert _fresh(database, done)
+            assert _fresh(database, done)
 
 
 def _sample(kind: str) -> str | int | date:

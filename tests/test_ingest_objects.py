@@ -125,7 +125,9 @@ def test_what_a_row_has_beyond_is_not_dropped(tmp_path: Path) -> None:
     [
         ("a.json", b'{"store": ', "The file is not valid JSON"),
         pytest.param("a.json", b"[1, 2]", "holds no list of objects", marks=pytest.mark.slow),
-        pytest.param("a.json", b"[" * 100_000, "is not valid JSON", marks=pytest.mark.slow),
+        pytest.param(
+            "a.json", b"[" * 100_000, "The file is not valid JSON", marks=pytest.mark.slow
+        ),
         ("a.json", '[{"store": "ä"}]'.encode("latin-1"), "is not UTF-8"),
         ("a.ndjson", b'{"store": "S"}\n{"store"\n', "is not valid JSON in line 2"),
         ("a.ndjson", b"{}\n", "holds no list of objects"),

@@ -189,6 +189,7 @@ def test_other_rules_or_another_day_make_every_store_due(copy: Request, stores: 
     """A change of what all stores share makes all of them stale, once."""
     ((copy.exports or Path()) / "rules.toml").write_text(RULES, encoding="utf-8")
     assert judge(copy).totals["planning"] == stores
+    assert judge(copy).totals["planning"] == 0
     later = replace(copy, as_of=LATER)
     assert judge(later).totals["planning"] == stores
     assert judge(later).totals["planning"] == 0
