@@ -75,7 +75,7 @@ class _SheetWriter(WorksheetWriter):
         cells = []
         for cell in row:
             value, kind = cell._value, cell.data_type
-            if cell._comment or cell._hyperlink or kind not in _KINDS:
+            if cell._comment or cell.hyperlink or kind not in _KINDS:
                 super().write_row(xf, row, row_idx)
                 return
             # Many cells share a style, and a look-up by what it holds is slow.
