@@ -1,6 +1,6 @@
 """What page one takes where it has room, and page two otherwise."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 
 from pipeline.report.kit import style
@@ -135,6 +135,27 @@ def stacked(cards: Sequence[Card], box: Box) -> list[PlacedCard]:
             continue
         placed.append(PlacedCard(card, Box(box.x, y, box.w, card.height)))
         y += card.height + CARD_GAP
+    return placed
+
+
+def left_over(box: Box, doc: Document, taken: Collection[str]) -> list[PlacedCard]:
+    """Place the cards that page one has not taken into two columns of page two.
+
+    Each stands whole, or as far as those after it leave room.
+    """
+    one, other = box.split(2)
+    columns = tuple(
+        [card for card in cards if card.name not in taken]
+        for cards in (left_cards(doc, one.w), right_cards(doc, one.w))
+    )
+    placed = []
+    for column, cards in zip((one, other) if all(columns) else (box, box), columns, strict=True):
+        y = column.y
+        for place, card in enumerate(cards):
+            after = sum(rest.least + CARD_GAP for rest in cards[place + 1 :])
+            height = min(card.height, column.bottom - y - after)
+            placed.append(PlacedCard(card, Box(column.x, y, column.w, height)))
+            y += height + CARD_GAP
     return placed
 
 

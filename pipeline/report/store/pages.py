@@ -33,7 +33,6 @@ from pipeline.report.kit.tags import Role
 from pipeline.report.store.air import (
     AIR_ROW,
     BAR_ROW,
-    BAR_ROWS,
     BARS_KEY_H,
     TIGHT_AIR_ROW,
     air_height,
@@ -43,11 +42,11 @@ from pipeline.report.store.air import (
 from pipeline.report.store.cards import (
     CARD_GAP,
     FOOT_GAP,
-    Card,
     PlacedCard,
     draw_foot,
     foot_height,
     left_cards,
+    left_over,
     right_cards,
     stacked,
 )
@@ -57,8 +56,14 @@ from pipeline.report.store.content import (
     PlannedStation,
     StoreContent,
 )
-from pipeline.report.store.floor_plan import draw_plans, plan_height
+from pipeline.report.store.floor_plan import (
+    draw_plans,
+    drawn_width,
+    may_stand_above,
+    plan_height,
+)
 from pipeline.report.store.lists import (
+    bars_fitting,
     behind_block,
     draw_held,
     draw_move,
@@ -74,6 +79,7 @@ from pipeline.wording import wording
 _LONG_NAME = Type(13.0, Face.STRONG)
 _FIGURES_H, _ASK_GAP = 40.0, 3.0
 _ASK_H = STRONG.leading + _ASK_GAP  # at the head of page two
+_BLOCKS_GAP = 12.0
 _LISTS_LEAST = 150.0  # points kept for the two lists of page one
 
 
@@ -98,7 +104,11 @@ def _leaves(doc: Document, page: Box) -> list[Leaf]:
     """Return the pages; the first two say where their lists go on."""
     first = _arrange(doc, page)
     goes_on: dict[str, int] = {}
-    begun, *further = block_pages(_blocks(doc, first, page), page.h, _second_h(first, doc, page))
+    begun_h = _second(first, doc, page).bottom - page.y + _BLOCKS_GAP
+    begun, *further = block_pages(_blocks(doc, first, page, cautions=False), page.h, begun_h)
+    if further:  # which the foot of page two is no longer in sight of
+        blocks = _blocks(doc, first, page, cautions=True)
+        begun, *further = block_pages(blocks, page.h, begun_h)
     for number, parts in enumerate([begun, *further], start=2):
         for part in parts:
             goes_on.setdefault(part.block.name, number)
@@ -130,6 +140,7 @@ class FirstPage:
     moves_shown: int
     cards: Sequence[PlacedCard] = ()
     foot: Box | None = None  # of page one; None: it stands on page two
+    above: bool = False  # today's plan stands above the proposed one
 
     def lacks(self, card: str) -> bool:
         """Whether a card is left to page two."""
@@ -137,6 +148,20 @@ class FirstPage:
 
 
 def _arrange(doc: Document, page: Box) -> FirstPage:
+    """Lay out page one; its plans stand one above the other if that fills both pages better."""
+    beside = _arranged(doc, page, above=False)
+    if not may_stand_above(doc.content):
+        return beside
+    above = _arranged(doc, page, above=True)
+    wide, wider = (
+        drawn_width(doc.content, one.plan.w, one.plan.h - HEADING_H, above=one.above)
+        for one in (beside, above)
+    )
+    whole = _second(above, doc, page).whole and above.moves_shown == len(doc.content.moves)
+    return above if whole and wider > wide else beside
+
+
+def _arranged(doc: Document, page: Box, *, above: bool) -> FirstPage:
     """Lay out page one; the floor plan gets what the lists do not need."""
     content = doc.content
     head = Box(page.x, page.y, page.w, 30 + _name_height(content, page.w) + 12)
@@ -147,14 +172,15 @@ def _arrange(doc: Document, page: Box) -> FirstPage:
     figures = Box(page.x, said.bottom + 7, page.w, _FIGURES_H)
     top = figures.bottom + 5
     width = page.split(2)[0].w
-    spare = page.bottom - top - 2 * HEADING_H - 4 - max(_LISTS_LEAST, _wanted(doc, width))
-    height = plan_height(content, page.w, spare)
+    lists = _wanted(doc, width) if above else max(_LISTS_LEAST, _wanted(doc, width))
+    spare = page.bottom - top - 2 * HEADING_H - 4 - lists
+    height = plan_height(content, page.w, spare, above=above)
     plan = Box(page.x, top, page.w, height + HEADING_H if height else 0)
     left, right = page.below(plan.bottom + 4).split(2)
     room = left.h - HEADING_H
-    row, shown = _bars_fitting(len(content.stations), room)
+    row, shown = bars_fitting(len(content.stations), room)
     moves = fitting(content.moves, right.w, room - held_height(doc, right.w))
-    first = FirstPage(head, said, figures, plan, left, right, row, shown, moves)
+    first = FirstPage(head, said, figures, plan, left, right, row, shown, moves, above=above)
     return _with_cards(first, doc)
 
 
@@ -191,7 +217,7 @@ def _draw_first(pen: Pen, parts: FirstPage, doc: Document) -> None:
     _figures(pen, parts.figures, doc)
     if parts.plan.h:
         y = pen.heading(parts.plan, doc.words("plan.title"), across_floors(doc.content, doc.words))
-        draw_plans(pen, parts.plan.below(y), doc)
+        draw_plans(pen, parts.plan.below(y), doc, above=parts.above)
     _bars(pen, parts, doc)
     _moves(pen, parts, doc)
     for placed in parts.cards:
@@ -206,15 +232,6 @@ def _wanted(doc: Document, width: float) -> float:
     bars = BARS_KEY_H + BAR_ROW * len(content.stations)
     moves = sum(move_height(move, width) for move in content.moves)
     return max(bars, held_height(doc, width) + moves)
-
-
-def _bars_fitting(stations: int, room: float) -> tuple[float, int]:
-    """Return the row height and how many rows fit, with a closing line unless all do."""
-    for row in BAR_ROWS:
-        if BARS_KEY_H + row * stations <= room:
-            return row, stations
-    shown = int((room - BARS_KEY_H - SMALL_MUTED.leading) // BAR_ROW)
-    return BAR_ROW, max(0, min(shown, stations))
 
 
 def _name_height(content: StoreContent, width: float) -> float:
@@ -308,20 +325,34 @@ def _air_rows(doc: Document, page: Box) -> Sequence[PlannedStation]:
     return _weakest_first(stations)[:fitting_rows]
 
 
-def _second_h(first: FirstPage, doc: Document, page: Box) -> float:
-    """Return what page two takes of its own: all of it, unless page one took the rest."""
-    if _left(first, doc, page):
-        return page.h
-    foot = 0.0 if first.foot else FOOT_GAP + foot_height(doc.words, page.w)
+@dataclass(frozen=True, slots=True)
+class _SecondPage:
+    """What page two draws below the air, and down to where."""
+
+    cards: Sequence[PlacedCard]
+    foot: Box | None
+    bottom: float
+    whole: bool  # no card makes do with less than it wants
+
+
+def _second(first: FirstPage, doc: Document, page: Box) -> _SecondPage:
+    """Lay out page two below the air: the cards page one has not taken, then the foot."""
     shown = _air_rows(doc, page)
     note = AIR_ROW if len(shown) < len(doc.content.stations) else 0.0
-    return _ASK_H + HEADING_H + 1 + air_height(len(shown)) + note + foot + 2 * CARD_GAP
+    y = page.y + _ASK_H + HEADING_H + 1 + air_height(len(shown)) + note
+    foot_h = 0.0 if first.foot else FOOT_GAP + foot_height(doc.words, page.w)
+    room = Box(page.x, y + 8, page.w, page.bottom - foot_h - y - 8)
+    cards = left_over(room, doc, {placed.card.name for placed in first.cards})
+    low = max((placed.box.bottom for placed in cards), default=y)
+    foot = Box(page.x, low + FOOT_GAP, page.w, foot_h - FOOT_GAP) if foot_h else None
+    whole = all(placed.box.h >= placed.card.height for placed in cards)
+    return _SecondPage(cards, foot, foot.bottom if foot else low, whole)
 
 
 def _draw_second(pen: Pen, page: Box, first: FirstPage, doc: Document) -> None:
     """Draw page two: the air, and what page one has not taken."""
     content, words = doc.content, doc.words
-    shown = _air_rows(doc, page)
+    shown, second = _air_rows(doc, page), _second(first, doc, page)
     ask = words("wanted.second" if first.foot is None else "wanted.second_read")
     y = pen.paragraph(page, ask, STRONG, lines=1) + _ASK_GAP
     y = pen.heading(page.below(y), words("air.title"), words("air.note"))
@@ -330,40 +361,14 @@ def _draw_second(pen: Pen, page: Box, first: FirstPage, doc: Document) -> None:
         rest = words.counted("more.page", hidden, page=doc.pages["air"])
         text = f"{words('bars.weakest')} {rest}"
         pen.text(page.x, y + TINY.size, text, TINY_MUTED)
-        y += AIR_ROW
-    left = _left(first, doc, page)
-    height = foot_height(words, page.w)
-    top = page.bottom - height if left else y + FOOT_GAP
-    if left:
-        _middle(pen, Box(page.x, y + 8, page.w, top - y - 18), left, doc)
-    if first.foot is None:
-        draw_foot(pen, Box(page.x, top, page.w, height), words)
+    for placed in second.cards:
+        placed.card.draw(pen, placed.box)
+    if second.foot is not None:
+        draw_foot(pen, second.foot, words)
 
 
-def _left(first: FirstPage, doc: Document, page: Box) -> list[Card]:
-    """Return the cards that page one has not taken."""
-    width = page.split(2)[0].w
-    cards = (*left_cards(doc, width), *right_cards(doc, width))
-    return [card for card in cards if first.lacks(card.name)]
-
-
-def _middle(pen: Pen, box: Box, left: Sequence[Card], doc: Document) -> None:
-    """Draw what is left in two columns, each card whole or as far as those after it leave room."""
-    one, other = box.split(2)
-    names = {card.name for card in right_cards(doc, one.w)}
-    columns = ([c for c in left if c.name not in names], [c for c in left if c.name in names])
-    boxes = (one, other) if all(columns) else (box, box)
-    for column, cards in zip(boxes, columns, strict=True):
-        y = column.y
-        for place, card in enumerate(cards):
-            after = sum(rest.least + CARD_GAP for rest in cards[place + 1 :])
-            height = column.bottom - y - after
-            card.draw(pen, Box(column.x, y, column.w, height))
-            y += min(card.height, height) + CARD_GAP
-
-
-def _blocks(doc: Document, first: FirstPage, page: Box) -> list[Block]:
-    """Return the lists that the first two pages cut short."""
+def _blocks(doc: Document, first: FirstPage, page: Box, *, cautions: bool) -> list[Block]:
+    """Return the lists that the first two pages cut short; sheets to work by say `cautions`."""
     content, words = doc.content, doc.words
     stations, moves = content.stations, content.moves
 
@@ -390,5 +395,5 @@ def _blocks(doc: Document, first: FirstPage, page: Box) -> list[Block]:
     if len(_air_rows(doc, page)) < len(stations):
         heights, title = (TIGHT_AIR_ROW,) * len(stations), words("document.more_air")
         blocks.append(Block("air", title, 1, air_height(0), heights, draw_some_air))
-    more = (behind_block(doc, page.w), commission_block(doc, page.w))
+    more = (behind_block(doc, page.w), commission_block(doc, page.w, cautions=cautions))
     return blocks + [one for one in more if one is not None]
