@@ -20,7 +20,7 @@ from reportlab.pdfgen.canvas import Canvas
 from pipeline.records import Severity
 from pipeline.report.kit import style
 from pipeline.report.kit.booklet import Leaf, booklet, paginate
-from pipeline.report.kit.pen import Box, Pen, Type, fitted, wrapped
+from pipeline.report.kit.pen import TINY_MUTED, Box, Pen, Type, fitted, wrapped
 from pipeline.report.kit.tags import Tags
 from pipeline.report.store.content import HeldStation, StoreContent
 from pipeline.report.store.gather import store_contents
@@ -361,6 +361,15 @@ def test_notes_of_our_own_are_not_cut(
     for key in ("plan.spread", "plan.unplaced", "plan.crowded"):
         begun = words(key)[:14]
         assert text.count(begun) == text.count(words(key)), key
+
+
+@pytest.mark.parametrize("country", ["GB", "DE", "PL"])
+@pytest.mark.parametrize("note", ["unplaced", "spread", "crowded", "ring"])
+def test_notes_fit_into_the_narrowest_drawing(country: str, note: str) -> None:
+    """Three floors stand side by side on A4; a note has six points of room on either side."""
+    third = Box(0, 0, style.A4[0] - 2 * style.MARGIN, 0).split(3, 12.0)[0]
+
+    assert TINY_MUTED.width(wording(country)(f"plan.{note}")) <= third.w - 12
 
 
 @pytest.mark.parametrize("words", [10, 30, 60, 90, 150])
