@@ -496,7 +496,7 @@ def test_a_plan_nobody_registered_is_not_put_forward(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize(("country", "more"), [("GB", "and"), ("DE", "und"), ("PL", "i jeszcze")])
 def test_a_large_region_takes_two_pages(north: RegionContent, country: str, more: str) -> None:
-    """Eight hundred stores: what is asked, then the worst of them, and how many the workbook has."""
+    """Eight hundred stores: what is asked, the worst of them, and how many the workbook has."""
     stores = tuple(
         replace(north.stores[n % 42], store=f"X{n:04}", name="Store", stop=int(n % 100 == 99))
         for n in range(800)
