@@ -49,11 +49,11 @@ from pipeline.wording import Wording
 _TREND_H, _TREND_QUARTERS = 96.0, 8
 _REGIONS_MOST = 14
 _HEAD_H, _FIGURES_H, _VERDICT_LINES = 54.0, 46.0, 6
-_SIGN_H = 34.0
+_SIGN_H = 28.0
 _GAP, _PROMISES_H = 10.0, 190.0
 _NAMES_LINES = 12
 _SIGNERS = ("prepared", "checked", "accepted")
-_SIGNED_H = HEADING_H + 30.0 + len(_SIGNERS) * (_SIGN_H + 8)
+_SIGNED_H = HEADING_H + 22.0 + len(_SIGNERS) * (_SIGN_H + 8)
 _METHOD = ("agreed", "departure", "rate", "once", "late", "edges", "hurts")
 
 
@@ -283,7 +283,7 @@ def _method(pen: Pen, page: Box, content: QuarterContent, words: Wording) -> Non
 def _signatures(pen: Pen, page: Box, content: QuarterContent, words: Wording) -> None:
     y = pen.heading(page, words("audit.sign_title"))
     pen.paragraph(page.below(y), words("audit.sign_note", quarter=content.quarter), SMALL, lines=3)
-    y += 30
+    y += 22
     for signer in _SIGNERS:
         pen.text(page.x, y + _SIGN_H - 6, words(f"signer.{signer}"), SMALL)
         for share, key in ((0.2, "name"), (0.55, "signature"), (0.85, "date")):
