@@ -24,7 +24,6 @@ from pipeline.report.kit.pen import (
 )
 from pipeline.report.kit.style import Face
 from pipeline.report.kit.tags import Role
-from pipeline.report.store.air import BAR_ROW, BAR_ROWS, BARS_KEY_H
 from pipeline.report.store.content import (
     Document,
     KeyFigures,
@@ -139,15 +138,6 @@ def fitting(moves: Sequence[PlannedMove], width: float, room: float) -> int:
         if used + spare > room:
             return count
     return len(moves)
-
-
-def bars_fitting(stations: int, room: float) -> tuple[float, int]:
-    """Return the row height and how many rows fit, with a closing line unless all do."""
-    for row in BAR_ROWS:
-        if BARS_KEY_H + row * stations <= room:
-            return row, stations
-    shown = int((room - BARS_KEY_H - SMALL_MUTED.leading) // BAR_ROW)
-    return BAR_ROW, max(0, min(shown, stations))
 
 
 def _why(content: StoreContent, words: Wording) -> str:

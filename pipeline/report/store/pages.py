@@ -32,17 +32,18 @@ from pipeline.report.kit.style import Face
 from pipeline.report.kit.tags import Role
 from pipeline.report.store.air import (
     AIR_ROW,
-    BAR_ROW,
-    BARS_KEY_H,
     TIGHT_AIR_ROW,
     air_height,
     draw_air,
-    draw_bars,
 )
 from pipeline.report.store.cards import (
+    BAR_ROW,
+    BARS_KEY_H,
     CARD_GAP,
     FOOT_GAP,
     PlacedCard,
+    bars_fitting,
+    draw_bars,
     draw_foot,
     foot_height,
     left_cards,
@@ -63,7 +64,6 @@ from pipeline.report.store.floor_plan import (
     plan_height,
 )
 from pipeline.report.store.lists import (
-    bars_fitting,
     behind_block,
     draw_held,
     draw_move,
@@ -291,7 +291,7 @@ def _bars(pen: Pen, parts: FirstPage, doc: Document) -> None:
         stations = tuple(_weakest_first(stations)[: parts.bars_shown])
     y = draw_bars(pen, box.below(y), stations, doc, parts.bar_row)
     if hidden:
-        text = words.counted("more.page", hidden, page=doc.pages["stations"])
+        text = words.counted("more.page", hidden, page=doc.pages.get("air", 2))
         pen.text(box.x, y + SMALL_MUTED.size, text, SMALL_MUTED)
 
 
@@ -356,7 +356,8 @@ def _draw_second(pen: Pen, page: Box, first: FirstPage, doc: Document) -> None:
     ask = words("wanted.second" if first.foot is None else "wanted.second_read")
     y = pen.paragraph(page, ask, STRONG, lines=1) + _ASK_GAP
     y = pen.heading(page.below(y), words("air.title"), words("air.note"))
-    y = draw_air(pen, Box(page.x, y, page.w, air_height(len(shown))), shown, doc)
+    clear = first.bars_shown < len(content.stations)
+    y = draw_air(pen, Box(page.x, y, page.w, air_height(len(shown))), shown, doc, clear=clear)
     if hidden := len(content.stations) - len(shown):
         rest = words.counted("more.page", hidden, page=doc.pages["air"])
         text = f"{words('bars.weakest')} {rest}"
@@ -377,11 +378,9 @@ def _blocks(doc: Document, first: FirstPage, page: Box, *, cautions: bool) -> li
         for i in items:
             y = draw_move(pen, box.below(y), moves[i], doc)
 
-    def draw_some_bars(pen: Pen, box: Box, items: Sequence[int]) -> None:
-        draw_bars(pen, box, [stations[i] for i in items], doc)
-
     def draw_some_air(pen: Pen, box: Box, items: Sequence[int]) -> None:
-        draw_air(pen, box, [stations[i] for i in items], doc, TIGHT_AIR_ROW)
+        some = [stations[i] for i in items]
+        draw_air(pen, box, some, doc, TIGHT_AIR_ROW, clear=first.bars_shown < len(stations))
 
     blocks = []
     if first.moves_shown < len(moves):
@@ -389,9 +388,6 @@ def _blocks(doc: Document, first: FirstPage, page: Box, *, cautions: bool) -> li
         heights = tuple(move_height(move, width) for move in moves)
         title = words("document.more_moves")
         blocks.append(Block("moves", title, 2, 0.0, heights, draw_some_moves))
-    if first.bars_shown < len(stations):
-        heights, title = (BAR_ROW,) * len(stations), words("document.more_bars")
-        blocks.append(Block("stations", title, 2, BARS_KEY_H, heights, draw_some_bars))
     if len(_air_rows(doc, page)) < len(stations):
         heights, title = (TIGHT_AIR_ROW,) * len(stations), words("document.more_air")
         blocks.append(Block("air", title, 1, air_height(0), heights, draw_some_air))
