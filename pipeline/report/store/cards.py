@@ -96,6 +96,13 @@ def _bar(pen: Pen, box: Box, share: float | None, ink: str) -> None:
         pen.rectangle(Box(box.x, box.y, max(0.6, box.w * share), box.h), ink)
 
 
+def weakest_first(stations: Sequence[PlannedStation]) -> list[PlannedStation]:
+    """Return stations by their clear air today, the least first."""
+    return sorted(
+        stations, key=lambda s: (s.clear_air_now is None, s.clear_air_now or 0, s.station)
+    )
+
+
 def bars_fitting(stations: int, room: float) -> tuple[float, int]:
     """Return the row height and how many rows fit, with a closing line unless all do."""
     for row in BAR_ROWS:

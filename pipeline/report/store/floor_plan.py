@@ -42,14 +42,20 @@ class _Panel:
     planned: bool
 
 
-def plan_height(content: StoreContent, width: float, spare: float, *, above: bool = False) -> float:
-    """Return the height of the floor plans in points, `spare` being what the page has left."""
+def plan_height(
+    content: StoreContent, width: float, spare: float, *, above: bool = False, tight: bool = False
+) -> float:
+    """Return the height of the floor plans in points, `spare` being what the page has left.
+
+    `tight` ones may be as low as a drawing can be.
+    """
     floors = _floors(content.stations)
     if not floors:
         return 0.0
     rows, columns = _grid(content, above=above)
     width /= columns
     least = _WIDE_H if _wide(content) and rows <= 2 else _LOWEST + min(35, 54 / rows)  # noqa: PLR2004 - two fit
+    least = _LOWEST if tight else least
     highest = _HIGHEST if columns > 1 or _wide(content) or above else _ALONE_H
     each = min(highest, max(least, min(spare / rows, _useful(floors, width))))
     return rows * each + (12.0 if len(floors) > FLOORS_DRAWN else 0.0)

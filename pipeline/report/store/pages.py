@@ -50,6 +50,7 @@ from pipeline.report.store.cards import (
     left_over,
     right_cards,
     stacked,
+    weakest_first,
 )
 from pipeline.report.store.commission import commission_block
 from pipeline.report.store.content import (
@@ -142,6 +143,11 @@ class FirstPage:
     foot: Box | None = None  # of page one; None: it stands on page two
     above: bool = False  # today's plan stands above the proposed one
 
+    def holds(self, content: StoreContent) -> bool:
+        """Whether all stations and all changes stand on it."""
+        shown = (self.bars_shown, self.moves_shown)
+        return shown == (len(content.stations), len(content.moves))
+
     def lacks(self, card: str) -> bool:
         """Whether a card is left to page two."""
         return all(card != placed.card.name for placed in self.cards)
@@ -149,7 +155,10 @@ class FirstPage:
 
 def _arrange(doc: Document, page: Box) -> FirstPage:
     """Lay out page one; its plans stand one above the other if that fills both pages better."""
-    beside = _arranged(doc, page, above=False)
+    beside = _arranged(doc, page)
+    if not beside.holds(doc.content):
+        tight = _arranged(doc, page, tight=True)
+        return tight if tight.holds(doc.content) else beside
     if not may_stand_above(doc.content):
         return beside
     above = _arranged(doc, page, above=True)
@@ -157,11 +166,11 @@ def _arrange(doc: Document, page: Box) -> FirstPage:
         drawn_width(doc.content, one.plan.w, one.plan.h - HEADING_H, above=one.above)
         for one in (beside, above)
     )
-    whole = _second(above, doc, page).whole and above.moves_shown == len(doc.content.moves)
+    whole = above.holds(doc.content) and _second(above, doc, page).whole
     return above if whole and wider > wide else beside
 
 
-def _arranged(doc: Document, page: Box, *, above: bool) -> FirstPage:
+def _arranged(doc: Document, page: Box, *, above: bool = False, tight: bool = False) -> FirstPage:
     """Lay out page one; the floor plan gets what the lists do not need."""
     content = doc.content
     head = Box(page.x, page.y, page.w, 30 + _name_height(content, page.w) + 12)
@@ -174,7 +183,7 @@ def _arranged(doc: Document, page: Box, *, above: bool) -> FirstPage:
     width = page.split(2)[0].w
     lists = _wanted(doc, width) if above else max(_LISTS_LEAST, _wanted(doc, width))
     spare = page.bottom - top - 2 * HEADING_H - 4 - lists
-    height = plan_height(content, page.w, spare, above=above)
+    height = plan_height(content, page.w, spare, above=above, tight=tight)
     plan = Box(page.x, top, page.w, height + HEADING_H if height else 0)
     left, right = page.below(plan.bottom + 4).split(2)
     room = left.h - HEADING_H
@@ -187,7 +196,7 @@ def _arranged(doc: Document, page: Box, *, above: bool) -> FirstPage:
 def _with_cards(first: FirstPage, doc: Document) -> FirstPage:
     """Let page one take what else it has room for below its two lists."""
     content, left, right = doc.content, first.bars, first.moves
-    if first.bars_shown < len(content.stations) or first.moves_shown < len(content.moves):
+    if not first.holds(content):
         return first
     bars = BARS_KEY_H + first.bar_row * len(content.stations) if content.stations else 0.0
     moves = sum(move_height(move, right.w) for move in content.moves)
@@ -275,12 +284,6 @@ def _figures(pen: Pen, box: Box, doc: Document) -> None:
     draw_figures(pen, box, [(value, words(f"key.{key}")) for value, key in cells])
 
 
-def _weakest_first(stations: Sequence[PlannedStation]) -> list[PlannedStation]:
-    return sorted(
-        stations, key=lambda s: (s.clear_air_now is None, s.clear_air_now or 0, s.station)
-    )
-
-
 def _bars(pen: Pen, parts: FirstPage, doc: Document) -> None:
     box, words, stations = parts.bars, doc.words, doc.content.stations
     hidden = len(stations) - parts.bars_shown
@@ -288,7 +291,7 @@ def _bars(pen: Pen, parts: FirstPage, doc: Document) -> None:
     if not stations:
         return
     if hidden:
-        stations = tuple(_weakest_first(stations)[: parts.bars_shown])
+        stations = tuple(weakest_first(stations)[: parts.bars_shown])
     y = draw_bars(pen, box.below(y), stations, doc, parts.bar_row)
     if hidden:
         text = words.counted("more.page", hidden, page=doc.pages.get("air", 2))
@@ -322,7 +325,7 @@ def _air_rows(doc: Document, page: Box) -> Sequence[PlannedStation]:
     if air_height(len(stations)) <= room:
         return stations
     fitting_rows = next(n for n in range(len(stations), -1, -1) if air_height(n + 1) <= room)
-    return _weakest_first(stations)[:fitting_rows]
+    return weakest_first(stations)[:fitting_rows]
 
 
 @dataclass(frozen=True, slots=True)
