@@ -335,6 +335,7 @@ def test_long_lists_go_on_where_they_say(contents: dict[str, StoreContent]) -> N
 
     assert "more on page 3" in pages[0]
     assert "more on page 4" in pages[1]
+    assert all("nothing more is asked here" in page[:200] for page in pages[2:])
     air = next(page for page in pages[2:4] if "The air at every station" in page)
     for station in contents["S003"].stations:
         value = wording("US").change(station.clear_air_now, station.clear_air_planned)

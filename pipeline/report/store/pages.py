@@ -385,14 +385,14 @@ def _blocks(doc: Document, first: FirstPage, page: Box, *, cautions: bool) -> li
         some = [stations[i] for i in items]
         draw_air(pen, box, some, doc, TIGHT_AIR_ROW, clear=first.bars_shown < len(stations))
 
-    blocks = []
+    blocks, note = [], words("wanted.further")
     if first.moves_shown < len(moves):
         width = page.split(2)[0].w
         heights = tuple(move_height(move, width) for move in moves)
         title = words("document.more_moves")
-        blocks.append(Block("moves", title, 2, 0.0, heights, draw_some_moves))
+        blocks.append(Block("moves", title, 2, 0.0, heights, draw_some_moves, note))
     if len(_air_rows(doc, page)) < len(stations):
         heights, title = (TIGHT_AIR_ROW,) * len(stations), words("document.more_air")
-        blocks.append(Block("air", title, 1, air_height(0), heights, draw_some_air))
+        blocks.append(Block("air", title, 1, air_height(0), heights, draw_some_air, note))
     more = (behind_block(doc, page.w), commission_block(doc, page.w, cautions=cautions))
     return blocks + [one for one in more if one is not None]
