@@ -119,7 +119,8 @@ SIZES: tuple[tuple[int, dict[str, object], int], ...] = (
     (16, {"moved": 6, "findings": 14, "floors": 2}, 2),
     (24, {"moved": 5, "findings": 9}, 2),
     (24, {"moved": 5, "findings": 9, "floors": 2}, 2),
-    (24, {"moved": 0, "findings": 3, "country": "US"}, 3),  # Letter is shorter
+    (24, {"moved": 0, "findings": 3, "country": "US"}, 2),
+    (30, {"moved": 0, "findings": 6, "country": "DE"}, 2),
     (60, {"moved": 3, "findings": 9}, 3),  # the air of 60 is a page of its own
 )
 

@@ -81,6 +81,7 @@ _LONG_NAME = Type(13.0, Face.STRONG)
 _FIGURES_H, _ASK_GAP = 40.0, 3.0
 _ASK_H = STRONG.leading + _ASK_GAP  # at the head of page two
 _BLOCKS_GAP = 12.0
+_REASONS_LEAST = 60.0  # points for why nothing changes
 _LISTS_LEAST = 150.0  # points kept for the two lists of page one
 
 
@@ -198,14 +199,14 @@ def _with_cards(first: FirstPage, doc: Document) -> FirstPage:
     content, left, right = doc.content, first.bars, first.moves
     if not first.holds(content):
         return first
-    bars = BARS_KEY_H + first.bar_row * len(content.stations) if content.stations else 0.0
+    bars = (BARS_KEY_H + first.bar_row * len(content.stations)) * bool(content.stations)
     moves = sum(move_height(move, right.w) for move in content.moves)
-    moves = moves or no_moves_height(doc, right.w)
-    moves += held_height(doc, right.w)
-    columns = (
-        (left, bars, left_cards(doc, left.w)),
-        (right, moves, right_cards(doc, right.w)),
-    )
+    moves = (moves or no_moves_height(doc, right.w)) + held_height(doc, right.w)
+    own, others = left_cards(doc, left.w), right_cards(doc, right.w)
+    room = right.h - HEADING_H - own[0].height - 2 * CARD_GAP
+    if not content.moves and bars > room and room > _REASONS_LEAST:
+        own, others, moves = own[1:], (own[0], *others), min(moves, room)  # reasons make way
+    columns = ((left, bars, own), (right, moves, others))
     placed, low, whole = [], 0.0, True
     for box, used, cards in columns:
         y = box.y + HEADING_H + used + CARD_GAP
@@ -303,10 +304,8 @@ def _moves(pen: Pen, parts: FirstPage, doc: Document) -> None:
     y = pen.heading(box, words("moves.title" if moves else "moves.none_title"))
     y = draw_held(pen, box.below(y), doc)
     if not moves:
-        room = box.below(y)
-        if not parts.lacks("findings"):  # which stand below
-            room = replace(room, h=no_moves_height(doc, box.w))
-        draw_no_moves(pen, room, doc)
+        below = min((p.box.y for p in parts.cards if p.box.x == box.x), default=box.bottom)
+        draw_no_moves(pen, replace(box, y=y, h=below - y), doc)
         return
     for move in moves[: parts.moves_shown]:
         y = draw_move(pen, box.below(y), move, doc)
@@ -315,12 +314,14 @@ def _moves(pen: Pen, parts: FirstPage, doc: Document) -> None:
         pen.text(box.x, y + SMALL_MUTED.size, text, SMALL_MUTED)
 
 
-def _air_rows(doc: Document, page: Box) -> Sequence[PlannedStation]:
+def _air_rows(first: FirstPage, doc: Document, page: Box) -> Sequence[PlannedStation]:
     """Return the stations drawn on page two: all where there is room, else the weakest."""
     stations = doc.content.stations
     width = page.split(2)[0].w
     columns = (left_cards(doc, width), right_cards(doc, width))
-    middle = max(sum(card.least + CARD_GAP for card in cards) for cards in columns)
+    middle = max(
+        sum(card.least + CARD_GAP for card in cards if first.lacks(card.name)) for cards in columns
+    )
     room = page.h - foot_height(doc.words, page.w) - FOOT_GAP - middle - HEADING_H - _ASK_H
     if air_height(len(stations)) <= room:
         return stations
@@ -340,7 +341,7 @@ class _SecondPage:
 
 def _second(first: FirstPage, doc: Document, page: Box) -> _SecondPage:
     """Lay out page two below the air: the cards page one has not taken, then the foot."""
-    shown = _air_rows(doc, page)
+    shown = _air_rows(first, doc, page)
     note = AIR_ROW if len(shown) < len(doc.content.stations) else 0.0
     y = page.y + _ASK_H + HEADING_H + 1 + air_height(len(shown)) + note
     foot_h = 0.0 if first.foot else FOOT_GAP + foot_height(doc.words, page.w)
@@ -355,7 +356,7 @@ def _second(first: FirstPage, doc: Document, page: Box) -> _SecondPage:
 def _draw_second(pen: Pen, page: Box, first: FirstPage, doc: Document) -> None:
     """Draw page two: the air, and what page one has not taken."""
     content, words = doc.content, doc.words
-    shown, second = _air_rows(doc, page), _second(first, doc, page)
+    shown, second = _air_rows(first, doc, page), _second(first, doc, page)
     ask = words("wanted.second" if first.foot is None else "wanted.second_read")
     y = pen.paragraph(page, ask, STRONG, lines=1) + _ASK_GAP
     y = pen.heading(page.below(y), words("air.title"), words("air.note"))
@@ -391,7 +392,7 @@ def _blocks(doc: Document, first: FirstPage, page: Box, *, cautions: bool) -> li
         heights = tuple(move_height(move, width) for move in moves)
         title = words("document.more_moves")
         blocks.append(Block("moves", title, 2, 0.0, heights, draw_some_moves, note))
-    if len(_air_rows(doc, page)) < len(stations):
+    if len(_air_rows(first, doc, page)) < len(stations):
         heights, title = (TIGHT_AIR_ROW,) * len(stations), words("document.more_air")
         blocks.append(Block("air", title, 1, air_height(0), heights, draw_some_air, note))
     more = (behind_block(doc, page.w), commission_block(doc, page.w, cautions=cautions))
