@@ -21,8 +21,8 @@ from pipeline.report.store.content import (
     StoreContent,
     WifiGroup,
 )
-from pipeline.report.store.floor_plan import CELL_H, CELL_W, place
 from pipeline.report.store.gather import key_figures, store_contents
+from pipeline.report.store.placement import CELL_H, CELL_W, place
 from pipeline.report.store.verdict import gap, verdict
 from pipeline.wording import wording
 

@@ -279,6 +279,7 @@ def test_the_sign_off_is_on_the_last_page(
     texts = pages(written[2][LAST][".pdf"])
     last = texts[-1]
     assert "How this was done" in f"{texts[-2]} {last}"
+    assert all(text.startswith(("Asked of", "Nothing more is asked")) for text in texts[1:])
     for words in ("Sign-off", "Prepared by", "Accepted by", "signature"):
         assert words in last
 

@@ -16,6 +16,7 @@ from accessible import shortcomings
 from openpyxl import load_workbook
 from region_stores import add_lives, add_rollout, rollout
 from report_stores import Invented, invent, invented_database
+from test_report_summary import covering, printed
 
 from pipeline.database import Database
 from pipeline.effect.compare import Estimate, chart_limits
@@ -493,17 +494,23 @@ def test_a_plan_nobody_registered_is_not_put_forward(tmp_path: Path) -> None:
     assert (unagreed.count, unagreed.where) == ("5", "S1")
 
 
-def test_a_large_region_still_has_one_page_first(north: RegionContent) -> None:
-    """Eight hundred stores: one page for the manager, the rest rows, every store once."""
+@pytest.mark.parametrize(("country", "more"), [("GB", "and"), ("DE", "und"), ("PL", "i jeszcze")])
+def test_a_large_region_takes_two_pages(north: RegionContent, country: str, more: str) -> None:
+    """Eight hundred stores: what is asked, the worst of them, and how many the workbook has."""
     stores = tuple(
-        replace(north.stores[n % 42], store=f"X{n:04}", name="Store") for n in range(800)
+        replace(north.stores[n % 42], store=f"X{n:04}", name="Store", stop=int(n % 100 == 99))
+        for n in range(800)
     )
-    octets = pdf_of(replace(north, stores=stores))
-    texts = pages(octets)
+    octets = pdf_of(replace(north, stores=stores), country)
+    first, second = pages(octets)
+    shown = re.findall(r"X\d{4}", second)
+    [left] = re.findall(rf"{more} (\d+) ", second)[:1]
+
     assert shortcomings(octets) == []
-    rows = " ".join(texts[1:])
-    assert "How far is the rollout?" in texts[0]
-    assert all(rows.count(f"X{n:04} ") == 1 for n in range(800))
+    assert covering(printed(octets)) == []
+    assert wording(country)("question.far") in first
+    assert len(shown) == len(set(shown)) == 800 - int(left) >= 10
+    assert set(shown[:8]) == {f"X{n:04}" for n in range(99, 800, 100)}
 
 
 def test_a_folder_that_cannot_be_written_is_said(

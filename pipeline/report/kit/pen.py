@@ -13,7 +13,7 @@ from math import cos, pi, sin
 from reportlab.lib.colors import Color, HexColor
 from reportlab.pdfgen.canvas import Canvas
 
-from pipeline.report.kit import style
+from pipeline.report.kit import eastern, style
 from pipeline.report.kit.style import Face, Mark, Shape
 from pipeline.report.kit.tags import Role, Tags
 
@@ -292,7 +292,7 @@ def _lines(words: Sequence[str], kind: Type, width: float) -> list[str]:
     space = kind.width(" ")
     # Without kerning, the widths of words add up. In eastern text they do not: a word's typeface
     # depends on its neighbours, so whole lines are measured.
-    adds_up = max(map(max, words), default="") < style.FIRST_EASTERN
+    adds_up = max(map(max, words), default="") < eastern.FIRST
     for word in words:
         longer = f"{line} {word}" if line else word
         if adds_up:

@@ -3,9 +3,8 @@
 Colour never carries meaning alone: a word, a number or a shape says the same. Lightness differs
 too, so that a greyscale print keeps the order.
 
-Fira Sans covers Latin, Greek and Cyrillic and is embedded. Chinese, Japanese and Korean letters
-use the typefaces every PDF reader brings (ISO 32000: predefined character collections). Any other
-letter is printed as `MISSING`, never as an empty box.
+Fira Sans covers Latin, Greek and Cyrillic, `eastern` Chinese, Japanese and Korean; what is printed
+of them is embedded. Any other letter is printed as `MISSING`, never as an empty box.
 """
 
 import re
@@ -19,9 +18,9 @@ from unicodedata import category, normalize
 
 import fontpkg
 from reportlab.pdfbase import pdfmetrics
-from reportlab.pdfbase.cidfonts import UnicodeCIDFont
 from reportlab.pdfbase.ttfonts import TTFont
 
+from pipeline.report.kit import eastern
 from pipeline.wording import visible
 
 INK = "#1D2A32"
@@ -124,12 +123,6 @@ class Face(StrEnum):
 
 
 _WEIGHTS = {Face.TEXT: 400, Face.STRONG: 600, Face.LIGHT: 300}
-_KANA_BLOCKS = ((0x3040, 0x30FF),)  # Unicode blocks: first and last code point
-_HANGUL_BLOCKS = ((0xAC00, 0xD7A3),)
-_EASTERN = ((0x3000, 0x30FF), (0x4E00, 0x9FFF), (0xAC00, 0xD7A3), (0xFF01, 0xFF60))
-FIRST_EASTERN = chr(min(first for first, _ in _EASTERN))
-"""No letter before this one needs an eastern typeface."""
-_KANA, _HANGUL, _HAN = "HeiseiKakuGo-W5", "HYGothic-Medium", "STSong-Light"
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,9 +144,9 @@ def register() -> None:
 
 def name_unused_codes(document: object) -> None:
     """Say that codes of a document's typefaces without a letter are blanks, as PDF/UA-1 asks."""
-    for face in _WEIGHTS:
-        state = pdfmetrics.getFont(face.value).state.get(document)
-        for subset in state.subsets if state else ():
+    for name in pdfmetrics.getRegisteredFontNames():
+        used = getattr(pdfmetrics.getFont(name), "state", {}).get(document)
+        for subset in used.subsets if used else ():
             subset[:] = [letter or ord(" ") for letter in subset]
 
 
@@ -167,10 +160,9 @@ def runs(text: str, face: Face) -> tuple[FontRun, ...]:
     known = pdfmetrics.getFont(face.value).face.charToGlyph
     if all(ord(letter) in known for letter in set(letters)):
         return (FontRun(face.value, letters),) if letters else ()
-    eastern = _eastern_font(letters)
+    name, others = eastern.typeface(letters, _WEIGHTS[face])
     fonts = [
-        (face.value if ord(c) in known else eastern if _within(c, _EASTERN) else "", c)
-        for c in letters
+        (face.value if ord(c) in known else name if ord(c) in others else "", c) for c in letters
     ]
     return tuple(_joined(fonts, face))
 
@@ -193,13 +185,6 @@ def lacks(text: str) -> bool:
     return MISSING not in text and any(MISSING in run.text for run in runs(text, Face.TEXT))
 
 
-def borrows(text: str) -> bool:
-    """Tell whether any letter of the text needs a typeface of the reader's machine."""
-    if max(text, default="") < FIRST_EASTERN:
-        return False
-    return any(run.font in (_KANA, _HANGUL, _HAN) for run in runs(text, Face.TEXT))
-
-
 def _joined(fonts: list[tuple[str, str]], face: Face) -> Iterator[FontRun]:
     for font, group in groupby(fonts, key=lambda pair: pair[0]):
         stretch = "".join(letter for _, letter in group)
@@ -213,24 +198,3 @@ def _printable(text: str) -> str:
     composed = normalize("NFC", visible(text))
     spaced = "".join(" " if c.isspace() and c != "\N{NO-BREAK SPACE}" else c for c in composed)
     return "".join(c for c in spaced if category(c) != "Cf")
-
-
-def _within(letter: str, blocks: tuple[tuple[int, int], ...]) -> bool:
-    point = ord(letter)
-    return any(first <= point <= last for first, last in blocks)
-
-
-def _eastern_font(text: str) -> str:
-    """Return one typeface for all eastern letters of a text, chosen by its script."""
-    if max(text, default="") < FIRST_EASTERN:
-        return ""
-    for blocks, name in ((_KANA_BLOCKS, _KANA), (_HANGUL_BLOCKS, _HANGUL), (_EASTERN, _HAN)):
-        if any(_within(letter, blocks) for letter in text):
-            return _eastern(name)
-    return ""
-
-
-@cache
-def _eastern(name: str) -> str:
-    pdfmetrics.registerFont(UnicodeCIDFont(name))
-    return name

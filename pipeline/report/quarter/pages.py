@@ -5,7 +5,15 @@ from dataclasses import replace
 from itertools import accumulate
 
 from pipeline.report.kit import style
-from pipeline.report.kit.booklet import Leaf, booklet, draw_figures, draw_kind, draw_name, page_box
+from pipeline.report.kit.booklet import (
+    Draw,
+    Leaf,
+    booklet,
+    draw_figures,
+    draw_kind,
+    draw_name,
+    page_box,
+)
 from pipeline.report.kit.lists import (
     Piece,
     PrintedList,
@@ -19,6 +27,7 @@ from pipeline.report.kit.pen import (
     LEAD,
     SMALL,
     SMALL_MUTED,
+    STRONG,
     TINY_MUTED,
     Box,
     Pen,
@@ -49,11 +58,12 @@ from pipeline.wording import Wording
 _TREND_H, _TREND_QUARTERS = 96.0, 8
 _REGIONS_MOST = 14
 _HEAD_H, _FIGURES_H, _VERDICT_LINES = 54.0, 46.0, 6
-_SIGN_H = 34.0
+_SIGN_H = 28.0
+_ASK_H = STRONG.leading + 3.0
 _GAP, _PROMISES_H = 10.0, 190.0
 _NAMES_LINES = 12
 _SIGNERS = ("prepared", "checked", "accepted")
-_SIGNED_H = HEADING_H + 30.0 + len(_SIGNERS) * (_SIGN_H + 8)
+_SIGNED_H = HEADING_H + 22.0 + len(_SIGNERS) * (_SIGN_H + 8)
 _METHOD = ("agreed", "departure", "rate", "once", "late", "edges", "hurts")
 
 
@@ -78,8 +88,18 @@ def quarter_pdf(content: QuarterContent, words: Wording) -> bytes:
         (_SIGNED_H, lambda pen, box: _signatures(pen, box, content, words)),
     ]
     further = list_pages(
-        lists, tails, page, lambda pen, box: _stack(pen, box, parts[early:]), late_h
+        lists,
+        tails,
+        page.below(page.y + _ASK_H),
+        lambda pen, box: _stack(pen, box, parts[early:]),
+        late_h,
     )
+    last = len(further) - 1
+    further = [
+        _under(_asks(content, words, rest=not n and first < len(answer.rows), sign=n == last),
+               draw)
+        for n, draw in enumerate(further)
+    ]  # fmt: skip
 
     def draw_first(pen: Pen, box: Box) -> None:
         _stack(pen, _draw_first(pen, box, content, words), parts[:early])
@@ -95,6 +115,24 @@ def quarter_pdf(content: QuarterContent, words: Wording) -> bytes:
     return booklet(
         leaves, size, words, title=title, foot=foot, seal=content.seal, inputs=content.inputs
     )
+
+
+def _asks(content: QuarterContent, words: Wording, *, rest: bool, sign: bool) -> str:
+    """Return what a page after the first asks of whom, in a line."""
+    if rest:
+        whom = words("wanted.or").join(content.approvers) or words("wanted.approvers")
+        return words("audit.asked_rest", whom=whom)
+    return words("audit.asked_sign" if sign else "audit.asked_none")
+
+
+def _under(ask: str, draw: Draw) -> Draw:
+    """Return a drawing of a page that begins with what it asks."""
+
+    def drawn(pen: Pen, box: Box) -> None:
+        pen.paragraph(box, ask, STRONG, lines=1)
+        draw(pen, box.below(box.y + _ASK_H))
+
+    return drawn
 
 
 def _parts(content: QuarterContent, words: Wording, page: Box) -> list[Piece]:
@@ -283,7 +321,7 @@ def _method(pen: Pen, page: Box, content: QuarterContent, words: Wording) -> Non
 def _signatures(pen: Pen, page: Box, content: QuarterContent, words: Wording) -> None:
     y = pen.heading(page, words("audit.sign_title"))
     pen.paragraph(page.below(y), words("audit.sign_note", quarter=content.quarter), SMALL, lines=3)
-    y += 30
+    y += 22
     for signer in _SIGNERS:
         pen.text(page.x, y + _SIGN_H - 6, words(f"signer.{signer}"), SMALL)
         for share, key in ((0.2, "name"), (0.55, "signature"), (0.85, "date")):

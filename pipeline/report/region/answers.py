@@ -245,7 +245,7 @@ def verdict(content: RegionContent, words: Wording) -> str:
         means = {key: words.percent(found.get(key)) for key in ("was", "promised", "measured")}
         key = f"review.{_helping(content)}"
         parts.append(words.counted(key, len(content.promises), **means, gain=_gain(content, words)))
-    return " ".join(parts)
+    return " ".join(filter(None, parts))
 
 
 def _asked_first(content: RegionContent, words: Wording) -> Iterator[str]:
@@ -259,21 +259,32 @@ def _asked_first(content: RegionContent, words: Wording) -> Iterator[str]:
         if lines:
             key = "chain.asks_urgent" if grave else "chain.asks"
             yield words.counted(key, len(lines), grave=words.number(grave))
-    waiting = len(content.pending) + content.count(ChangeProgress.UNPUT)
-    if waiting:
+    if waiting := _waiting(content):
         whom = words("wanted.or").join(content.approvers) or words("wanted.approvers")
-        yield words.counted("review.waiting", waiting, whom=whom)
+        key = "review.all_wait" if waiting == content.changes else "review.waiting"
+        yield words.counted(key, waiting, whom=whom, stores=_concerned(content, words))
+
+
+def _waiting(content: RegionContent) -> int:
+    """Return how many changes wait for a decision."""
+    return len(content.pending) + content.count(ChangeProgress.UNPUT)
+
+
+def _concerned(content: RegionContent, words: Wording) -> str:
+    return words.counted("review.stores", sum(bool(s.changes) for s in content.stores))
 
 
 def _how_far(content: RegionContent, words: Wording) -> str:
     if not content.changes:
         return words("review.nothing_to_change")
+    if _waiting(content) == content.changes:
+        return ""  # which is said already
     undone = content.count(ChangeProgress.UNDONE)
     if undone == content.changes:
         return words.counted("review.all_undone", undone)
     open_still = sum(s.open for s in content.stores)
     stores = sum(bool(s.done) for s in content.stores)
-    concerned = words.counted("review.stores", sum(bool(s.changes) for s in content.stores))
+    concerned = _concerned(content, words)
     if open_still == content.changes:
         return words.counted("review.not_begun", content.changes, stores=concerned)
     parts = [

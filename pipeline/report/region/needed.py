@@ -100,9 +100,11 @@ _TO_SCAN: tuple[PrintedColumn[StoreToScan], ...] = (
 )  # fmt: skip
 
 
-def scan_rows(content: RegionContent, width: float, words: Wording) -> Block:
+def scan_rows(
+    content: RegionContent, width: float, words: Wording, most: int | None = None
+) -> Block:
     """Return the stores to scan next, as many as a team's month takes; empty where none is."""
-    shown = content.scans[:_PRINTED_MOST]
+    shown = content.scans[: most or _PRINTED_MOST]
     more = len(content.scans) - len(shown)
     note = words("scan.chain_note")
     if more:

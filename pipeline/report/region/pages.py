@@ -2,7 +2,6 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from itertools import accumulate
 from urllib.parse import quote
 
 from pipeline.effect.verdict import Word
@@ -52,7 +51,7 @@ from pipeline.report.region.pictures import (
     progress_box,
     standing_mark,
 )
-from pipeline.report.region.proof import gains, sentences, why, word
+from pipeline.report.region.proof import basis_rows, gains, why, word
 from pipeline.wording import NOTHING, Wording
 
 _COUNT = Type(style.LEAD, Face.STRONG, style.PLANNED)
@@ -64,17 +63,17 @@ _GAPS = 12.0 + 8.0 + 10.0
 _COUNT_W, _COLUMN_GAP = 34.0, 14.0
 _ASKED_MOST = 250.0
 _ROW, _HEADINGS_H = 15.0, 26.0
+_WORST = 10  # rows of a list at least, where not all have room
 _LINK = Type(style.SMALL, Face.STRONG, style.PLANNED)
 _STOP = Type(style.SMALL, Face.STRONG, style.ALERT)
 # The columns of the rows by key, with their widths in points; the last gets what is left.
 _WIDTHS = {
-    "standing": 64, "store": 98, "changes": 66, "clear_air": 54, "settle": 30, "astray": 46,
+    "standing": 71, "store": 98, "changes": 66, "clear_air": 54, "settle": 30, "astray": 46,
     "next_work": 0,
 }  # fmt: skip
 _FIGURES = ("clear_air", "settle", "astray")  # aligned to the right
 _INDENT = 8.0  # of the last column, clear of the figures before it
 _LINKS_W = 66.0
-_TOPIC_W = 110.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,21 +98,39 @@ def region_pdf(content: RegionContent, links: Sequence[FileLinks], words: Wordin
         draw(pen, page, content, words)
 
     page = page_box(size)
-    rows = region_rows(content, page.w, words) if content.parts else None
-    rows = rows or _store_rows(content, links, words)
-    needed, scans = (part(content, page.w, words) for part in (needed_rows, scan_rows))
-    room = None
-    if content.parts:
-        others = [block for block in (rows, needed, scans) if block.heights]
-        taken = sum(sum(block.heights) + block.lead for block in others)
-        room = page.h - (len(others) + 1) * HEADING_H - _GAPS - taken
-    blocks = (rows, needed, scans, _basis(content, page.w, words, room))
-    pages = block_pages([block for block in blocks if block.heights], page.h)
+    blocks = _blocks(content, links, page, words)
+    pages = block_pages(blocks, page.h)
+    if len(pages) > 1:
+        pages = block_pages(_blocks(content, links, page, words, short=True), page.h)
     leaves = [Leaf(first), *(Leaf(draw_blocks(parts)) for parts in pages)]
     title, foot = content.titled(words), content.named(words)
     return booklet(
         leaves, size, words, title=title, foot=foot, seal=content.seal, inputs=content.inputs
     )
+
+
+def _blocks(
+    content: RegionContent,
+    links: Sequence[FileLinks],
+    page: Box,
+    words: Wording,
+    *,
+    short: bool = False,
+) -> list[Block]:
+    """Return the lists after page one; `short` ones fit one page and say what the workbook has."""
+    short = short or bool(content.parts)
+    needed = needed_rows(content, page.w, words)
+    scans = scan_rows(content, page.w, words, None if content.parts or not short else _WORST)
+    rows = region_rows(content, page.w, words) if content.parts else None
+    others = [block for block in (rows, needed, scans) if block and block.heights]
+    gaps = (len(others) + (1 if rows else 2)) * HEADING_H + _GAPS
+    room = page.h - gaps - sum(sum(block.heights) + block.lead for block in others)
+    if rows is None:
+        told = sum(basis_rows(content, page.w, words).heights)
+        rows = _store_rows(content, links, words, room - told if short else None)
+        room -= sum(rows.heights) + rows.lead
+    basis = basis_rows(content, page.w, words, room if short else None)
+    return [block for block in (rows, needed, scans, basis) if block.heights]
 
 
 def _draw_first(pen: Pen, page: Box, content: RegionContent, words: Wording) -> None:
@@ -264,8 +281,16 @@ def _draw_asked(pen: Pen, box: Box, item: AnswerLine) -> None:
         pen.paragraph(Box(inner.x, y, inner.w, 0), item.where, TINY_MUTED, lines=2)
 
 
-def _store_rows(content: RegionContent, links: Sequence[FileLinks], words: Wording) -> Block:
-    """Return a row for every store, linked to its files."""
+def _store_rows(
+    content: RegionContent, links: Sequence[FileLinks], words: Wording, room: float | None
+) -> Block:
+    """Return a row for every store, linked to its files; with a height given the worst only."""
+    stores, note = list(zip(content.stores, links, strict=True)), words("review.stores_note")
+    if room is not None:
+        shown = max(_WORST, int((room - _HEADINGS_H) // _ROW))
+        if hidden := len(stores[shown:]):
+            stores = sorted(stores, key=lambda one: _grave(one[0]))[:shown]
+            note = words("review.worst_note", more=words.counted("more.workbook", hidden))
 
     def draw(pen: Pen, box: Box, items: Sequence[int]) -> None:
         with pen.part(Role.TABLE):
@@ -273,49 +298,24 @@ def _store_rows(content: RegionContent, links: Sequence[FileLinks], words: Wordi
             for place, i in enumerate(items):
                 row = Box(box.x, box.y + _HEADINGS_H + _ROW * place, box.w, _ROW)
                 with pen.part(Role.ROW):
-                    _row(pen, row, content.stores[i], links[i], words)
+                    _row(pen, row, *stores[i], words)
 
-    title, note = words("review.stores_title"), words("review.stores_note")
-    heights = (_ROW,) * len(content.stores)
+    title, heights = words("review.stores_title"), (_ROW,) * len(stores)
     return Block("stores", title, 1, _HEADINGS_H, heights, draw, note)
 
 
-def _basis(
-    content: RegionContent, width: float, words: Wording, room: float | None = None
-) -> Block:
-    """Return what the verdict rests on, a sentence a row, each under what it is about.
-
-    With a height given no more than fits it, and how much more the workbook has.
-    """
-    told: list[tuple[str, str]] = []
-    if content.proof is not None:
-        told = sentences(content.proof, content.chain, content.costs, content.offer, words)
-    inner = width - _TOPIC_W
-    if room is not None:
-        ends = list(accumulate(text_height(text, SMALL, inner, 6) + 3 for _, text in told))
-        shown = sum(end <= room - 2 * SMALL.leading for end in ends)
-        if shown < len(told):
-            more = words.counted("review.more_items", len(told) - shown)
-            told = [*told[:shown], (NOTHING, more)]
-
-    def draw(pen: Pen, box: Box, items: Sequence[int]) -> None:
-        y = box.y
-        for place, i in enumerate(items):
-            topic, text = told[i]
-            if not place or told[i - 1][0] != topic:
-                pen.text(box.x, y + 8, topic, SMALL_STRONG, width=_TOPIC_W - 6)
-            pen.paragraph(Box(box.x + _TOPIC_W, y, inner, 0), text, SMALL, lines=6)
-            y += heights[i]
-
-    heights = tuple(text_height(text, SMALL, inner, 6) + 3 for _, text in told)
-    return Block("basis", words("proof.basis"), 1, 4.0, heights, draw)
+def _grave(store: StoreLine) -> tuple[float, ...]:
+    """Return what a store's place among the worst goes by: stops, failures, lateness, air."""
+    air = 1.0 if store.clear_air_now is None else store.clear_air_now
+    return (-store.stop, -store.failed, -store.overdue, -store.fix, air)
 
 
-def _cells(box: Box) -> Mapping[str, Box]:
+def _cells(box: Box, words: Wording) -> Mapping[str, Box]:
     """Return where each column of a row is."""
+    links_w = sum(_LINK.width(words(f"link.{key}")) + _INDENT for key in ("pdf", "xlsx"))
     cells, x = {}, box.x
     for key, width in _WIDTHS.items():
-        w = width or box.right - x - _LINKS_W
+        w = width or box.right - x - links_w
         cells[key] = Box(x, box.y, w, box.h)
         x += w
     return cells
@@ -323,7 +323,7 @@ def _cells(box: Box) -> Mapping[str, Box]:
 
 def _headings(pen: Pen, box: Box, words: Wording) -> None:
     with pen.part(Role.ROW):
-        for key, cell in _cells(box).items():
+        for key, cell in _cells(box, words).items():
             at, align = cell.x + (_INDENT if key == "next_work" else 0.0), Align.LEFT
             if key in _FIGURES:
                 at, align = cell.right - 4, Align.RIGHT
@@ -334,10 +334,10 @@ def _headings(pen: Pen, box: Box, words: Wording) -> None:
 
 def _row(pen: Pen, box: Box, store: StoreLine, files: FileLinks, words: Wording) -> None:
     base = box.y + 9.8
-    cells = _cells(box)
+    cells = _cells(box, words)
     with pen.part(Role.CELL):
         standing_mark(pen, (box.x + 4, base - 2.8), store.standing)
-        pen.text(box.x + 12, base, words(f"standing.{store.standing.value}"), TINY, width=50)
+        pen.text(box.x + 12, base, words(f"standing.{store.standing.value}"), TINY, width=58)
     name = cells["store"]
     used = min(name.w - 10, SMALL_STRONG.width(store.store) + 5)
     with pen.part(Role.SIDE):

@@ -35,6 +35,7 @@ _BAR_H, _LEGEND_ROW = 15.0, 10.5
 _DASH, _GAP = 3.0, 2.2
 _MARGIN = timedelta(days=5)  # before the first and after the last day of a chart
 _ALERT_TINY = Type(style.TINY, Face.STRONG, style.ALERT)
+_BAR_MOST = 60.0  # points across
 _NAMES_FROM_W = 17.0  # points a store needs in the strip for its name
 _MARKS_FROM_W = 5.0
 _DONE, _SOON = "#1F5F78", "#98B4C0"
@@ -298,7 +299,7 @@ def draw_strip(pen: Pen, box: Box, content: RegionContent, words: Wording) -> No
 
 
 def _draw_strip(pen: Pen, box: Box, stores: Sequence[StoreLine], words: Wording) -> None:
-    each = min(40.0, (box.w - 22) / len(stores))
+    each = (box.w - 22) / len(stores)
     named, marked = each >= _NAMES_FROM_W, each >= _MARKS_FROM_W
     foot = (10.0 if named else 0.0) + (10.0 if marked else 0.0) + 10.0
     chart = Box(box.x + 22, box.y + 4, each * len(stores), box.h - foot - 4)
@@ -318,7 +319,7 @@ def _draw_strip(pen: Pen, box: Box, stores: Sequence[StoreLine], words: Wording)
 
 
 def _store_bar(pen: Pen, column: Box, store: StoreLine) -> None:
-    gap = min(2.0, column.w * 0.2)
+    gap = max(column.w - _BAR_MOST, min(2.0, column.w * 0.2))
     now, planned = store.clear_air_now or 0.0, store.clear_air_planned
     height = max(0.6, column.h * now)
     bar = Box(column.x + gap / 2, column.bottom - height, column.w - gap, height)

@@ -2,15 +2,20 @@
 
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
+from itertools import accumulate
 from math import isfinite
 
 from pipeline.effect.compare import STORES_LEAST, Estimate, UpdateCost
 from pipeline.effect.gather import EffectLine, RolloutProof
 from pipeline.effect.verdict import RolloutVerdict, Sight, Why
 from pipeline.effect.windows import LeftOut, Measure, WashOut
-from pipeline.wording import MINUS, Wording
+from pipeline.report.kit.booklet import Block
+from pipeline.report.kit.pen import SMALL, SMALL_STRONG, Box, Pen, text_height
+from pipeline.report.region.content import RegionContent
+from pipeline.wording import MINUS, NOTHING, Wording
 
 _NAMED = 6
+_TOPIC_W = 110.0  # points
 
 
 def points(share: float, words: Wording) -> str:
@@ -181,3 +186,34 @@ def _costs(costs: Sequence[UpdateCost], offer: float | None, words: Wording) -> 
         yield words("proof.cost", term=term, mean=mean, low=low, high=high)
     if offer is not None:
         yield words("proof.offer", weight=words.number(offer, 1), line=f"{offer:.1f}")
+
+
+def basis_rows(
+    content: RegionContent, width: float, words: Wording, room: float | None = None
+) -> Block:
+    """Return what the verdict rests on, a sentence a row, each under what it is about.
+
+    With a height given no more than fits it, and how much more the workbook has.
+    """
+    told: list[tuple[str, str]] = []
+    if content.proof is not None:
+        told = sentences(content.proof, content.chain, content.costs, content.offer, words)
+    inner = width - _TOPIC_W
+    if room is not None:
+        ends = list(accumulate(text_height(text, SMALL, inner, 6) + 3 for _, text in told))
+        shown = sum(end <= room - 2 * SMALL.leading for end in ends)
+        if shown < len(told):
+            more = words.counted("review.more_items", len(told) - shown)
+            told = [*told[:shown], (NOTHING, more)]
+
+    def draw(pen: Pen, box: Box, items: Sequence[int]) -> None:
+        y = box.y
+        for place, i in enumerate(items):
+            topic, text = told[i]
+            if not place or told[i - 1][0] != topic:
+                pen.text(box.x, y + 8, topic, SMALL_STRONG, width=_TOPIC_W - 6)
+            pen.paragraph(Box(box.x + _TOPIC_W, y, inner, 0), text, SMALL, lines=6)
+            y += heights[i]
+
+    heights = tuple(text_height(text, SMALL, inner, 6) + 3 for _, text in told)
+    return Block("basis", words("proof.basis"), 1, 4.0, heights, draw)

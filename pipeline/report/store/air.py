@@ -12,10 +12,9 @@ from openpyxl.styles.cell_style import StyleArray
 
 from pipeline.report.kit import style
 from pipeline.report.kit.pen import (
-    SMALL,
-    SMALL_STRONG,
     TINY,
     TINY_MUTED,
+    TINY_STRONG,
     Align,
     Box,
     Pen,
@@ -24,23 +23,21 @@ from pipeline.report.kit.pen import (
 )
 from pipeline.report.kit.sheet import Book, Look, Page, argb, font, row_height
 from pipeline.report.kit.style import Face
-from pipeline.report.kit.tags import Role, in_words
+from pipeline.report.kit.tags import in_words
 from pipeline.report.store.content import Document, PlannedStation, StoreContent, WifiGroup
 from pipeline.tables.survey import EdEvidence
 from pipeline.wording import FIXED_SPACE, NOTHING, Wording
 
-BAR_ROWS = BAR_ROW, *_ = 14.5, 12.4, 10.8, 10.2  # points; the least just holds bars and text
 TIGHT_AIR_ROW, AIR_ROW, ROOMY_AIR_ROW = 9.2, 11.5, 14.0
 ROOMY_UP_TO, TIGHT_FROM = 10, 15  # stations
 AIR_LABEL_W = 78.0
+_NAME_AT, _NAME_W, _CLEAR_W = 60.0, 72.0, 50.0  # where it also has names and clear air
 CHANNELS = range(11, 27)
 _LEGEND_H, _LEGEND_ROW = 23.0, 9.0
 INFERRED = "\N{ALMOST EQUAL TO}"
 UNSURE = "?"
 _UNSURE_FROM = 0.15  # width of an interval from which a channel's share is unsure
 _HATCH = 3.5  # points between the lines of an unsure cell
-BARS_KEY_H = 11.0
-_BARS_W, _VALUE_W, _KEY_W = 82.0, 52.0, 28.0
 _LIGHT = Type(style.TINY, colour=style.PAPER)
 _LABEL_COLUMNS = 2
 _NOTE_ROW, _HEADING_ROW = 0, 1
@@ -48,67 +45,51 @@ _NOTE_H, _ROW_H = 34.0, 18.0
 _WIDEST = 40  # letters
 
 
-def draw_bars(
-    pen: Pen, box: Box, stations: Sequence[PlannedStation], doc: Document, row: float = BAR_ROW
-) -> float:
-    """Draw the clear air of each station, now and proposed; return the y below."""
-    bars_x = box.right - _VALUE_W - _BARS_W
-    _bars_key(pen, Box(bars_x, box.y, box.right - bars_x, 8), doc.words)
-    with pen.part(Role.TABLE):
-        for at, station in enumerate(stations):
-            place = Box(box.x, box.y + BARS_KEY_H + at * row, box.w, row)
-            with pen.part(Role.ROW):
-                _bars_row(pen, place, station, doc)
-    return box.y + BARS_KEY_H + len(stations) * row
-
-
-def _bars_row(pen: Pen, box: Box, station: PlannedStation, doc: Document) -> None:
-    bars_x, base = box.right - _VALUE_W - _BARS_W, box.y + 8.5
-    label = station.station if not station.name else f"{station.station} · {station.name}"
-    with pen.part(Role.SIDE):
-        pen.text(box.x, base, doc.names[station.station], SMALL_STRONG, width=_KEY_W - 4)
-    with pen.part(Role.CELL):
-        pen.text(box.x + _KEY_W, base, label, SMALL, width=bars_x - box.x - _KEY_W - 8)
-    _bar(pen, Box(bars_x, box.y + 1.5, _BARS_W, 4.2), station.clear_air_now, style.NOW)
-    _bar(pen, Box(bars_x, box.y + 6.3, _BARS_W, 4.2), station.clear_air_planned, style.PLANNED)
-    value = doc.words.change(station.clear_air_now, station.clear_air_planned)
-    with pen.part(Role.CELL):
-        pen.text(box.right, base, value, SMALL, align=Align.RIGHT, width=_VALUE_W - 4)
-
-
-def _bars_key(pen: Pen, box: Box, words: Wording) -> None:
-    pen.rectangle(Box(box.x, box.y + 2.5, 9, 4.2), style.NOW)
-    pen.text(box.x + 12, box.y + 7, words("bars.now"), TINY_MUTED)
-    pen.rectangle(Box(box.x + 42, box.y + 2.5, 9, 4.2), style.PLANNED)
-    pen.text(box.x + 54, box.y + 7, words("bars.planned"), TINY_MUTED)
-
-
-def _bar(pen: Pen, box: Box, share: float | None, ink: str) -> None:
-    pen.line((box.x, box.bottom), (box.right, box.bottom), style.HAIRLINE, 0.3)
-    if share is not None:
-        pen.rectangle(Box(box.x, box.y, max(0.6, box.w * share), box.h), ink)
-
-
 def air_height(rows: int) -> float:
     """Return the height of the picture of the air at so many stations, in points."""
     return WIFI_H + rows * _air_row(rows) + _LEGEND_H
 
 
-def draw_air(
-    pen: Pen, box: Box, stations: Sequence[PlannedStation], doc: Document, row: float = 0.0
+def draw_air(  # noqa: PLR0913 - where, what, and two ways to vary it
+    pen: Pen,
+    box: Box,
+    stations: Sequence[PlannedStation],
+    doc: Document,
+    row: float = 0.0,
+    *,
+    clear: bool = False,
 ) -> float:
-    """Draw how busy every channel is at stations, in rows of a height; return the y below."""
+    """Draw how busy every channel is at stations, in rows of a height; return the y below.
+
+    With `clear` each station's name and clear air stand beside it: page one has not all.
+    """
     row = row or _air_row(len(stations))
     height = WIFI_H + len(stations) * row + _LEGEND_H
-    with pen.picture(replace(box, h=height), _told(stations, doc)):
-        grid = Box(box.x + AIR_LABEL_W, box.y, box.w - AIR_LABEL_W, height)
+    grid = Box(box.x + AIR_LABEL_W, box.y, box.w - AIR_LABEL_W, height)
+    with pen.picture(replace(box, h=height), _told(stations, doc, clear=clear)):
+        if clear:
+            grid = Box(grid.x + _NAME_W, box.y, grid.w - _NAME_W - _CLEAR_W, height)
+            _names(pen, box.below(box.y + WIFI_H), stations, doc, row)
         draw_wifi(pen, box, grid, doc.content, doc.words)
-        _rows(pen, box.below(box.y + WIFI_H), stations, doc, row)
+        _rows(pen, replace(grid, y=box.y + WIFI_H), stations, doc, row=row, left=box.x)
         _legend(pen, Box(box.x, box.y + height - _LEGEND_H, box.w, _LEGEND_H), doc.words)
     return box.y + height
 
 
-def _told(stations: Sequence[PlannedStation], doc: Document) -> str:
+def _names(
+    pen: Pen, box: Box, stations: Sequence[PlannedStation], doc: Document, row: float
+) -> None:
+    """Write the name of each station before the grid, and its clear air behind it."""
+    pen.text(box.right, box.y - 3.5, doc.words("air.clear"), TINY_STRONG, align=Align.RIGHT)
+    room = AIR_LABEL_W + _NAME_W - _NAME_AT - 6
+    for place, station in enumerate(stations):
+        base = box.y + place * row + row / 2 + 2.6
+        pen.text(box.x + _NAME_AT, base, called(station), TINY, width=room)
+        value = doc.words.change(station.clear_air_now, station.clear_air_planned)
+        pen.text(box.right, base, value, TINY, align=Align.RIGHT)
+
+
+def _told(stations: Sequence[PlannedStation], doc: Document, *, clear: bool) -> str:
     """Say how busy the channels are that matter: each station's, now and as proposed."""
     found = {(cell.station, cell.channel): cell for cell in doc.content.air}
     parts = []
@@ -123,19 +104,28 @@ def _told(stations: Sequence[PlannedStation], doc: Document) -> str:
             for channel in channels
             if channel is not None
         ]
+        if clear:
+            air = doc.words.change(station.clear_air_now, station.clear_air_planned)
+            told.append(f"{doc.words('air.clear')} {air}")
         parts.append(f"{station.station} {' '.join(told)}")
     return in_words(doc.words("air.in_words"), parts)
 
 
-def _rows(
-    pen: Pen, box: Box, stations: Sequence[PlannedStation], doc: Document, row: float
+def _rows(  # noqa: PLR0913 - the grid, what is in it, and where its labels begin
+    pen: Pen,
+    box: Box,
+    stations: Sequence[PlannedStation],
+    doc: Document,
+    *,
+    row: float,
+    left: float,
 ) -> None:
     shown, y = {station.station for station in stations}, box.y
     cells = {(c.station, c.channel): c for c in doc.content.air if c.station in shown}
     for station in stations:
-        grid = Box(box.x + AIR_LABEL_W, y, box.w - AIR_LABEL_W, row)
+        grid = Box(box.x, y, box.w, row)
         label = _station_label(station, doc)
-        pen.text(box.x, y + row / 2 + 2.6, label, TINY, width=AIR_LABEL_W - 6)
+        pen.text(left, y + row / 2 + 2.6, label, TINY, width=AIR_LABEL_W - 6)
         for place, channel in zip(grid.split(len(CHANNELS), 0.0), CHANNELS, strict=True):
             _cell(pen, place, cells.get((station.station, channel)), doc.words)
         _cell_marks(pen, grid, station)
@@ -161,6 +151,11 @@ def _unsure(cell: EdEvidence | None) -> bool:
     if cell is None or cell.busy_low is None or cell.busy_high is None:
         return False
     return cell.busy_high - cell.busy_low > _UNSURE_FROM
+
+
+def called(station: PlannedStation) -> str:
+    """Return a station's key with its name, if it has one."""
+    return f"{station.station} · {station.name}" if station.name else station.station
 
 
 def _signs(words: Wording) -> dict[str, str]:

@@ -1,6 +1,6 @@
-"""What page one takes where it has room, and page two otherwise."""
+"""The bars of page one; what it takes where it has room, and page two otherwise."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 
 from pipeline.report.kit import style
@@ -8,6 +8,7 @@ from pipeline.report.kit.lists import PrintedList, draw_list, list_height
 from pipeline.report.kit.pen import (
     HEADING_H,
     SMALL,
+    SMALL_MUTED,
     SMALL_STRONG,
     TINY,
     TINY_MUTED,
@@ -17,13 +18,20 @@ from pipeline.report.kit.pen import (
     text_height,
 )
 from pipeline.report.kit.tags import Role
+from pipeline.report.store.air import called
 from pipeline.report.store.asked_block import (
     asked_height,
     draw_asked,
     draw_weak,
     picture_height,
 )
-from pipeline.report.store.content import CAUTIONS, READING, Document, StoreContent
+from pipeline.report.store.content import (
+    CAUTIONS,
+    READING,
+    Document,
+    PlannedStation,
+    StoreContent,
+)
 from pipeline.report.store.lists import (
     draw_findings,
     draw_labels,
@@ -43,6 +51,65 @@ _FINDINGS_LEAST = HEADING_H + 6 * SMALL.leading
 _SCANS_LEAST = 2  # stations that page two has room for
 _BETWEEN = 6.0  # a label and its value
 _EVIDENCE_ROW = SMALL.leading + 1
+BAR_ROWS = BAR_ROW, *_ = 14.5, 12.4, 10.8, 10.2  # points; the least just holds bars and text
+BARS_KEY_H = 11.0
+_BARS_W, _VALUE_W, _KEY_W = 82.0, 52.0, 28.0
+
+
+def draw_bars(
+    pen: Pen, box: Box, stations: Sequence[PlannedStation], doc: Document, row: float = BAR_ROW
+) -> float:
+    """Draw the clear air of each station, now and proposed; return the y below."""
+    bars_x = box.right - _VALUE_W - _BARS_W
+    _bars_key(pen, Box(bars_x, box.y, box.right - bars_x, 8), doc.words)
+    with pen.part(Role.TABLE):
+        for at, station in enumerate(stations):
+            place = Box(box.x, box.y + BARS_KEY_H + at * row, box.w, row)
+            with pen.part(Role.ROW):
+                _bars_row(pen, place, station, doc)
+    return box.y + BARS_KEY_H + len(stations) * row
+
+
+def _bars_row(pen: Pen, box: Box, station: PlannedStation, doc: Document) -> None:
+    bars_x, base = box.right - _VALUE_W - _BARS_W, box.y + 8.5
+    with pen.part(Role.SIDE):
+        pen.text(box.x, base, doc.names[station.station], SMALL_STRONG, width=_KEY_W - 4)
+    with pen.part(Role.CELL):
+        pen.text(box.x + _KEY_W, base, called(station), SMALL, width=bars_x - box.x - _KEY_W - 8)
+    _bar(pen, Box(bars_x, box.y + 1.5, _BARS_W, 4.2), station.clear_air_now, style.NOW)
+    _bar(pen, Box(bars_x, box.y + 6.3, _BARS_W, 4.2), station.clear_air_planned, style.PLANNED)
+    value = doc.words.change(station.clear_air_now, station.clear_air_planned)
+    with pen.part(Role.CELL):
+        pen.text(box.right, base, value, SMALL, align=Align.RIGHT, width=_VALUE_W - 4)
+
+
+def _bars_key(pen: Pen, box: Box, words: Wording) -> None:
+    pen.rectangle(Box(box.x, box.y + 2.5, 9, 4.2), style.NOW)
+    pen.text(box.x + 12, box.y + 7, words("bars.now"), TINY_MUTED)
+    pen.rectangle(Box(box.x + 42, box.y + 2.5, 9, 4.2), style.PLANNED)
+    pen.text(box.x + 54, box.y + 7, words("bars.planned"), TINY_MUTED)
+
+
+def _bar(pen: Pen, box: Box, share: float | None, ink: str) -> None:
+    pen.line((box.x, box.bottom), (box.right, box.bottom), style.HAIRLINE, 0.3)
+    if share is not None:
+        pen.rectangle(Box(box.x, box.y, max(0.6, box.w * share), box.h), ink)
+
+
+def weakest_first(stations: Sequence[PlannedStation]) -> list[PlannedStation]:
+    """Return stations by their clear air today, the least first."""
+    return sorted(
+        stations, key=lambda s: (s.clear_air_now is None, s.clear_air_now or 0, s.station)
+    )
+
+
+def bars_fitting(stations: int, room: float) -> tuple[float, int]:
+    """Return the row height and how many rows fit, with a closing line unless all do."""
+    for row in BAR_ROWS:
+        if BARS_KEY_H + row * stations <= room:
+            return row, stations
+    shown = int((room - BARS_KEY_H - SMALL_MUTED.leading) // BAR_ROW)
+    return BAR_ROW, max(0, min(shown, stations))
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,6 +202,27 @@ def stacked(cards: Sequence[Card], box: Box) -> list[PlacedCard]:
             continue
         placed.append(PlacedCard(card, Box(box.x, y, box.w, card.height)))
         y += card.height + CARD_GAP
+    return placed
+
+
+def left_over(box: Box, doc: Document, taken: Collection[str]) -> list[PlacedCard]:
+    """Place the cards that page one has not taken into two columns of page two.
+
+    Each stands whole, or as far as those after it leave room.
+    """
+    one, other = box.split(2)
+    columns = tuple(
+        [card for card in cards if card.name not in taken]
+        for cards in (left_cards(doc, one.w), right_cards(doc, one.w))
+    )
+    placed = []
+    for column, cards in zip((one, other) if all(columns) else (box, box), columns, strict=True):
+        y = column.y
+        for place, card in enumerate(cards):
+            after = sum(rest.least + CARD_GAP for rest in cards[place + 1 :])
+            height = min(card.height, column.bottom - y - after)
+            placed.append(PlacedCard(card, Box(column.x, y, column.w, height)))
+            y += height + CARD_GAP
     return placed
 
 

@@ -1,6 +1,8 @@
 """The printed commissioning sheet: per station where it hangs, what to set, what to check."""
 
 from collections.abc import Sequence
+from dataclasses import replace
+from math import ceil
 
 from pipeline.forms import ACCEPTED, CHECKS
 from pipeline.report.kit import style
@@ -29,30 +31,34 @@ from pipeline.report.store.form_rows import (
 from pipeline.wording import NOTHING, Wording
 
 _LINE = SMALL.leading + 2
-_HEAD, _SIGN, _GAP = STRONG.leading + SMALL_MUTED.leading + 4, 26.0, 14.0
+_HEAD, _SIGN, _GAP = STRONG.leading + SMALL_MUTED.leading + 4, 19.0, 6.0
 _TICK, _INDENT = 7.0, 13.0  # a box to tick, and the text beside it
 _OVER = frozenset({"refused", "lapsed", "backed out", "verified"})
-_LABEL = 0.38  # of a column's width
+_LABEL = 0.36  # of a column's width
+_ABREAST, _SETTINGS = 2, 0.58  # stations; the share of a station's width for what is set
 
 
-def commission_block(doc: Document, width: float) -> Block | None:
+def commission_block(doc: Document, width: float, *, cautions: bool) -> Block | None:
     """Return the sheet as a list of its own pages; None where no station is to be set first."""
     rows, words = _open(doc), doc.words
     if not rows:
         return None
-    lead = _cautions_height(words, width) + _GAP
+    lead = _cautions_height(words, width) + _GAP if cautions else 0.0
     lines = max(len(_settings(rows[0], words)), len(CHECKS))
     head = _HEAD + (SMALL_STRONG.leading if any(housing(row, words) for row in rows) else 0)
     height = head + lines * _LINE + _SIGN + _GAP
 
     def draw(pen: Pen, box: Box, items: Sequence[int]) -> None:
-        y = _draw_cautions(pen, box, words) + _GAP
+        y = _draw_cautions(pen, box, words) + _GAP if cautions else box.y
         for item in items:
-            _draw_station(pen, box.below(y), rows[item], doc, head)
+            some = rows[_ABREAST * item : _ABREAST * (item + 1)]
+            for half, row in zip(box.below(y).split(_ABREAST), some, strict=False):
+                _draw_station(pen, half, row, doc, head)
             y += height
 
     title, note = words("commission.page"), words("commission.how")
-    return Block("commission", title, 1, lead, (height,) * len(rows), draw, note)
+    pairs = (height,) * ceil(len(rows) / _ABREAST)
+    return Block("commission", title, 1, lead, pairs, draw, note)
 
 
 def _open(doc: Document) -> list[FormRow]:
@@ -103,7 +109,9 @@ def _draw_station(pen: Pen, box: Box, row: FormRow, doc: Document, head: float) 
     if beside := housing(row, words):
         y += SMALL_MUTED.leading
         pen.text(box.x, y + SMALL_STRONG.size, beside, SMALL_STRONG, width=box.w)
-    left, right = box.below(box.y + head + 4).split(2)
+    below = box.below(box.y + head + 4)
+    left = replace(below, w=below.w * _SETTINGS - _GAP)
+    right = Box(left.right + _GAP, below.y, below.w * (1 - _SETTINGS), below.h)
     for at, (label, value) in enumerate(_settings(row, words)):
         y = left.y + at * _LINE + SMALL.size
         pen.text(left.x, y, label, SMALL_MUTED, width=left.w * _LABEL)
@@ -113,6 +121,6 @@ def _draw_station(pen: Pen, box: Box, row: FormRow, doc: Document, head: float) 
         pen.rectangle(Box(right.x, y, _TICK, _TICK), style.PAPER, style.INK, 0.7)
         text = words(f"commission.{key}")
         pen.text(right.x + _INDENT, y + SMALL.size - 1, text, SMALL, width=right.w - _INDENT)
-    y = right.y + max(len(CHECKS), len(_settings(row, words))) * _LINE + 12
+    y = right.y + max(len(CHECKS), len(_settings(row, words))) * _LINE + 10
     pen.line((right.x, y), (right.right, y), style.MUTED, 0.6)
     pen.text(right.right, y + 8, words("commission.signed"), TINY_MUTED, align=Align.RIGHT)

@@ -105,13 +105,22 @@ def _lines(doc: Document) -> int:
 
 
 def draw_no_moves(pen: Pen, box: Box, doc: Document) -> None:
-    """Draw why nothing changes: the proof, then the reasons of stations while there is room."""
+    """Draw why nothing changes: the proof, then the reasons of stations; count those without room.
+
+    The workbook has them all.
+    """
     y = pen.paragraph(box, _why(doc.content, doc.words), BODY, lines=3) + _GAP
-    for station in doc.content.stations:
-        if station.reason is None:
-            continue
-        text = f"{doc.names[station.station]}: {station.reason}"
-        if y + text_height(text, SMALL_MUTED, box.w, _STAY_LINES) > box.bottom:
+    reasons = [
+        f"{doc.names[station.station]}: {station.reason}"
+        for station in doc.content.stations
+        if station.reason is not None
+    ]
+    for place, text in enumerate(reasons):
+        left = len(reasons) - place
+        height = text_height(text, SMALL_MUTED, box.w, _STAY_LINES)
+        if y + height + (SMALL_MUTED.leading if left > 1 else 0.0) > box.bottom:
+            rest = doc.words.counted("more.workbook", left)
+            pen.text(box.x, y + SMALL_MUTED.size, rest, SMALL_MUTED)
             return
         y = pen.paragraph(box.below(y), text, SMALL_MUTED, lines=_STAY_LINES) + 2
 

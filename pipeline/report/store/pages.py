@@ -32,24 +32,25 @@ from pipeline.report.kit.style import Face
 from pipeline.report.kit.tags import Role
 from pipeline.report.store.air import (
     AIR_ROW,
-    BAR_ROW,
-    BAR_ROWS,
-    BARS_KEY_H,
     TIGHT_AIR_ROW,
     air_height,
     draw_air,
-    draw_bars,
 )
 from pipeline.report.store.cards import (
+    BAR_ROW,
+    BARS_KEY_H,
     CARD_GAP,
     FOOT_GAP,
-    Card,
     PlacedCard,
+    bars_fitting,
+    draw_bars,
     draw_foot,
     foot_height,
     left_cards,
+    left_over,
     right_cards,
     stacked,
+    weakest_first,
 )
 from pipeline.report.store.commission import commission_block
 from pipeline.report.store.content import (
@@ -57,7 +58,12 @@ from pipeline.report.store.content import (
     PlannedStation,
     StoreContent,
 )
-from pipeline.report.store.floor_plan import draw_plans, plan_height
+from pipeline.report.store.floor_plan import (
+    draw_plans,
+    drawn_width,
+    may_stand_above,
+    plan_height,
+)
 from pipeline.report.store.lists import (
     behind_block,
     draw_held,
@@ -74,6 +80,8 @@ from pipeline.wording import wording
 _LONG_NAME = Type(13.0, Face.STRONG)
 _FIGURES_H, _ASK_GAP = 40.0, 3.0
 _ASK_H = STRONG.leading + _ASK_GAP  # at the head of page two
+_BLOCKS_GAP = 12.0
+_REASONS_LEAST = 60.0  # points for why nothing changes
 _LISTS_LEAST = 150.0  # points kept for the two lists of page one
 
 
@@ -98,7 +106,11 @@ def _leaves(doc: Document, page: Box) -> list[Leaf]:
     """Return the pages; the first two say where their lists go on."""
     first = _arrange(doc, page)
     goes_on: dict[str, int] = {}
-    begun, *further = block_pages(_blocks(doc, first, page), page.h, _second_h(first, doc, page))
+    begun_h = _second(first, doc, page).bottom - page.y + _BLOCKS_GAP
+    begun, *further = block_pages(_blocks(doc, first, page, cautions=False), page.h, begun_h)
+    if further:  # which the foot of page two is no longer in sight of
+        blocks = _blocks(doc, first, page, cautions=True)
+        begun, *further = block_pages(blocks, page.h, begun_h)
     for number, parts in enumerate([begun, *further], start=2):
         for part in parts:
             goes_on.setdefault(part.block.name, number)
@@ -130,6 +142,12 @@ class FirstPage:
     moves_shown: int
     cards: Sequence[PlacedCard] = ()
     foot: Box | None = None  # of page one; None: it stands on page two
+    above: bool = False  # today's plan stands above the proposed one
+
+    def holds(self, content: StoreContent) -> bool:
+        """Whether all stations and all changes stand on it."""
+        shown = (self.bars_shown, self.moves_shown)
+        return shown == (len(content.stations), len(content.moves))
 
     def lacks(self, card: str) -> bool:
         """Whether a card is left to page two."""
@@ -137,6 +155,23 @@ class FirstPage:
 
 
 def _arrange(doc: Document, page: Box) -> FirstPage:
+    """Lay out page one; its plans stand one above the other if that fills both pages better."""
+    beside = _arranged(doc, page)
+    if not beside.holds(doc.content):
+        tight = _arranged(doc, page, tight=True)
+        return tight if tight.holds(doc.content) else beside
+    if not may_stand_above(doc.content):
+        return beside
+    above = _arranged(doc, page, above=True)
+    wide, wider = (
+        drawn_width(doc.content, one.plan.w, one.plan.h - HEADING_H, above=one.above)
+        for one in (beside, above)
+    )
+    whole = above.holds(doc.content) and _second(above, doc, page).whole
+    return above if whole and wider > wide else beside
+
+
+def _arranged(doc: Document, page: Box, *, above: bool = False, tight: bool = False) -> FirstPage:
     """Lay out page one; the floor plan gets what the lists do not need."""
     content = doc.content
     head = Box(page.x, page.y, page.w, 30 + _name_height(content, page.w) + 12)
@@ -147,30 +182,31 @@ def _arrange(doc: Document, page: Box) -> FirstPage:
     figures = Box(page.x, said.bottom + 7, page.w, _FIGURES_H)
     top = figures.bottom + 5
     width = page.split(2)[0].w
-    spare = page.bottom - top - 2 * HEADING_H - 4 - max(_LISTS_LEAST, _wanted(doc, width))
-    height = plan_height(content, page.w, spare)
+    lists = _wanted(doc, width) if above else max(_LISTS_LEAST, _wanted(doc, width))
+    spare = page.bottom - top - 2 * HEADING_H - 4 - lists
+    height = plan_height(content, page.w, spare, above=above, tight=tight)
     plan = Box(page.x, top, page.w, height + HEADING_H if height else 0)
     left, right = page.below(plan.bottom + 4).split(2)
     room = left.h - HEADING_H
-    row, shown = _bars_fitting(len(content.stations), room)
+    row, shown = bars_fitting(len(content.stations), room)
     moves = fitting(content.moves, right.w, room - held_height(doc, right.w))
-    first = FirstPage(head, said, figures, plan, left, right, row, shown, moves)
+    first = FirstPage(head, said, figures, plan, left, right, row, shown, moves, above=above)
     return _with_cards(first, doc)
 
 
 def _with_cards(first: FirstPage, doc: Document) -> FirstPage:
     """Let page one take what else it has room for below its two lists."""
     content, left, right = doc.content, first.bars, first.moves
-    if first.bars_shown < len(content.stations) or first.moves_shown < len(content.moves):
+    if not first.holds(content):
         return first
-    bars = BARS_KEY_H + first.bar_row * len(content.stations) if content.stations else 0.0
+    bars = (BARS_KEY_H + first.bar_row * len(content.stations)) * bool(content.stations)
     moves = sum(move_height(move, right.w) for move in content.moves)
-    moves = moves or no_moves_height(doc, right.w)
-    moves += held_height(doc, right.w)
-    columns = (
-        (left, bars, left_cards(doc, left.w)),
-        (right, moves, right_cards(doc, right.w)),
-    )
+    moves = (moves or no_moves_height(doc, right.w)) + held_height(doc, right.w)
+    own, others = left_cards(doc, left.w), right_cards(doc, right.w)
+    room = right.h - HEADING_H - own[0].height - 2 * CARD_GAP
+    if not content.moves and bars > room and room > _REASONS_LEAST:
+        own, others, moves = own[1:], (own[0], *others), min(moves, room)  # reasons make way
+    columns = ((left, bars, own), (right, moves, others))
     placed, low, whole = [], 0.0, True
     for box, used, cards in columns:
         y = box.y + HEADING_H + used + CARD_GAP
@@ -191,7 +227,7 @@ def _draw_first(pen: Pen, parts: FirstPage, doc: Document) -> None:
     _figures(pen, parts.figures, doc)
     if parts.plan.h:
         y = pen.heading(parts.plan, doc.words("plan.title"), across_floors(doc.content, doc.words))
-        draw_plans(pen, parts.plan.below(y), doc)
+        draw_plans(pen, parts.plan.below(y), doc, above=parts.above)
     _bars(pen, parts, doc)
     _moves(pen, parts, doc)
     for placed in parts.cards:
@@ -206,15 +242,6 @@ def _wanted(doc: Document, width: float) -> float:
     bars = BARS_KEY_H + BAR_ROW * len(content.stations)
     moves = sum(move_height(move, width) for move in content.moves)
     return max(bars, held_height(doc, width) + moves)
-
-
-def _bars_fitting(stations: int, room: float) -> tuple[float, int]:
-    """Return the row height and how many rows fit, with a closing line unless all do."""
-    for row in BAR_ROWS:
-        if BARS_KEY_H + row * stations <= room:
-            return row, stations
-    shown = int((room - BARS_KEY_H - SMALL_MUTED.leading) // BAR_ROW)
-    return BAR_ROW, max(0, min(shown, stations))
 
 
 def _name_height(content: StoreContent, width: float) -> float:
@@ -258,12 +285,6 @@ def _figures(pen: Pen, box: Box, doc: Document) -> None:
     draw_figures(pen, box, [(value, words(f"key.{key}")) for value, key in cells])
 
 
-def _weakest_first(stations: Sequence[PlannedStation]) -> list[PlannedStation]:
-    return sorted(
-        stations, key=lambda s: (s.clear_air_now is None, s.clear_air_now or 0, s.station)
-    )
-
-
 def _bars(pen: Pen, parts: FirstPage, doc: Document) -> None:
     box, words, stations = parts.bars, doc.words, doc.content.stations
     hidden = len(stations) - parts.bars_shown
@@ -271,10 +292,10 @@ def _bars(pen: Pen, parts: FirstPage, doc: Document) -> None:
     if not stations:
         return
     if hidden:
-        stations = tuple(_weakest_first(stations)[: parts.bars_shown])
+        stations = tuple(weakest_first(stations)[: parts.bars_shown])
     y = draw_bars(pen, box.below(y), stations, doc, parts.bar_row)
     if hidden:
-        text = words.counted("more.page", hidden, page=doc.pages["stations"])
+        text = words.counted("more.page", hidden, page=doc.pages.get("air", 2))
         pen.text(box.x, y + SMALL_MUTED.size, text, SMALL_MUTED)
 
 
@@ -283,10 +304,8 @@ def _moves(pen: Pen, parts: FirstPage, doc: Document) -> None:
     y = pen.heading(box, words("moves.title" if moves else "moves.none_title"))
     y = draw_held(pen, box.below(y), doc)
     if not moves:
-        room = box.below(y)
-        if not parts.lacks("findings"):  # which stand below
-            room = replace(room, h=no_moves_height(doc, box.w))
-        draw_no_moves(pen, room, doc)
+        below = min((p.box.y for p in parts.cards if p.box.x == box.x), default=box.bottom)
+        draw_no_moves(pen, replace(box, y=y, h=below - y), doc)
         return
     for move in moves[: parts.moves_shown]:
         y = draw_move(pen, box.below(y), move, doc)
@@ -295,75 +314,66 @@ def _moves(pen: Pen, parts: FirstPage, doc: Document) -> None:
         pen.text(box.x, y + SMALL_MUTED.size, text, SMALL_MUTED)
 
 
-def _air_rows(doc: Document, page: Box) -> Sequence[PlannedStation]:
+def _air_rows(first: FirstPage, doc: Document, page: Box) -> Sequence[PlannedStation]:
     """Return the stations drawn on page two: all where there is room, else the weakest."""
     stations = doc.content.stations
     width = page.split(2)[0].w
     columns = (left_cards(doc, width), right_cards(doc, width))
-    middle = max(sum(card.least + CARD_GAP for card in cards) for cards in columns)
+    middle = max(
+        sum(card.least + CARD_GAP for card in cards if first.lacks(card.name)) for cards in columns
+    )
     room = page.h - foot_height(doc.words, page.w) - FOOT_GAP - middle - HEADING_H - _ASK_H
     if air_height(len(stations)) <= room:
         return stations
     fitting_rows = next(n for n in range(len(stations), -1, -1) if air_height(n + 1) <= room)
-    return _weakest_first(stations)[:fitting_rows]
+    return weakest_first(stations)[:fitting_rows]
 
 
-def _second_h(first: FirstPage, doc: Document, page: Box) -> float:
-    """Return what page two takes of its own: all of it, unless page one took the rest."""
-    if _left(first, doc, page):
-        return page.h
-    foot = 0.0 if first.foot else FOOT_GAP + foot_height(doc.words, page.w)
-    shown = _air_rows(doc, page)
+@dataclass(frozen=True, slots=True)
+class _SecondPage:
+    """What page two draws below the air, and down to where."""
+
+    cards: Sequence[PlacedCard]
+    foot: Box | None
+    bottom: float
+    whole: bool  # no card makes do with less than it wants
+
+
+def _second(first: FirstPage, doc: Document, page: Box) -> _SecondPage:
+    """Lay out page two below the air: the cards page one has not taken, then the foot."""
+    shown = _air_rows(first, doc, page)
     note = AIR_ROW if len(shown) < len(doc.content.stations) else 0.0
-    return _ASK_H + HEADING_H + 1 + air_height(len(shown)) + note + foot + 2 * CARD_GAP
+    y = page.y + _ASK_H + HEADING_H + 1 + air_height(len(shown)) + note
+    foot_h = 0.0 if first.foot else FOOT_GAP + foot_height(doc.words, page.w)
+    room = Box(page.x, y + 8, page.w, page.bottom - foot_h - y - 8)
+    cards = left_over(room, doc, {placed.card.name for placed in first.cards})
+    low = max((placed.box.bottom for placed in cards), default=y)
+    foot = Box(page.x, low + FOOT_GAP, page.w, foot_h - FOOT_GAP) if foot_h else None
+    whole = all(placed.box.h >= placed.card.height for placed in cards)
+    return _SecondPage(cards, foot, foot.bottom if foot else low, whole)
 
 
 def _draw_second(pen: Pen, page: Box, first: FirstPage, doc: Document) -> None:
     """Draw page two: the air, and what page one has not taken."""
     content, words = doc.content, doc.words
-    shown = _air_rows(doc, page)
+    shown, second = _air_rows(first, doc, page), _second(first, doc, page)
     ask = words("wanted.second" if first.foot is None else "wanted.second_read")
     y = pen.paragraph(page, ask, STRONG, lines=1) + _ASK_GAP
     y = pen.heading(page.below(y), words("air.title"), words("air.note"))
-    y = draw_air(pen, Box(page.x, y, page.w, air_height(len(shown))), shown, doc)
+    clear = first.bars_shown < len(content.stations)
+    y = draw_air(pen, Box(page.x, y, page.w, air_height(len(shown))), shown, doc, clear=clear)
     if hidden := len(content.stations) - len(shown):
         rest = words.counted("more.page", hidden, page=doc.pages["air"])
         text = f"{words('bars.weakest')} {rest}"
         pen.text(page.x, y + TINY.size, text, TINY_MUTED)
-        y += AIR_ROW
-    left = _left(first, doc, page)
-    height = foot_height(words, page.w)
-    top = page.bottom - height if left else y + FOOT_GAP
-    if left:
-        _middle(pen, Box(page.x, y + 8, page.w, top - y - 18), left, doc)
-    if first.foot is None:
-        draw_foot(pen, Box(page.x, top, page.w, height), words)
+    for placed in second.cards:
+        placed.card.draw(pen, placed.box)
+    if second.foot is not None:
+        draw_foot(pen, second.foot, words)
 
 
-def _left(first: FirstPage, doc: Document, page: Box) -> list[Card]:
-    """Return the cards that page one has not taken."""
-    width = page.split(2)[0].w
-    cards = (*left_cards(doc, width), *right_cards(doc, width))
-    return [card for card in cards if first.lacks(card.name)]
-
-
-def _middle(pen: Pen, box: Box, left: Sequence[Card], doc: Document) -> None:
-    """Draw what is left in two columns, each card whole or as far as those after it leave room."""
-    one, other = box.split(2)
-    names = {card.name for card in right_cards(doc, one.w)}
-    columns = ([c for c in left if c.name not in names], [c for c in left if c.name in names])
-    boxes = (one, other) if all(columns) else (box, box)
-    for column, cards in zip(boxes, columns, strict=True):
-        y = column.y
-        for place, card in enumerate(cards):
-            after = sum(rest.least + CARD_GAP for rest in cards[place + 1 :])
-            height = column.bottom - y - after
-            card.draw(pen, Box(column.x, y, column.w, height))
-            y += min(card.height, height) + CARD_GAP
-
-
-def _blocks(doc: Document, first: FirstPage, page: Box) -> list[Block]:
-    """Return the lists that the first two pages cut short."""
+def _blocks(doc: Document, first: FirstPage, page: Box, *, cautions: bool) -> list[Block]:
+    """Return the lists that the first two pages cut short; sheets to work by say `cautions`."""
     content, words = doc.content, doc.words
     stations, moves = content.stations, content.moves
 
@@ -372,23 +382,18 @@ def _blocks(doc: Document, first: FirstPage, page: Box) -> list[Block]:
         for i in items:
             y = draw_move(pen, box.below(y), moves[i], doc)
 
-    def draw_some_bars(pen: Pen, box: Box, items: Sequence[int]) -> None:
-        draw_bars(pen, box, [stations[i] for i in items], doc)
-
     def draw_some_air(pen: Pen, box: Box, items: Sequence[int]) -> None:
-        draw_air(pen, box, [stations[i] for i in items], doc, TIGHT_AIR_ROW)
+        some = [stations[i] for i in items]
+        draw_air(pen, box, some, doc, TIGHT_AIR_ROW, clear=first.bars_shown < len(stations))
 
-    blocks = []
+    blocks, note = [], words("wanted.further")
     if first.moves_shown < len(moves):
         width = page.split(2)[0].w
         heights = tuple(move_height(move, width) for move in moves)
         title = words("document.more_moves")
-        blocks.append(Block("moves", title, 2, 0.0, heights, draw_some_moves))
-    if first.bars_shown < len(stations):
-        heights, title = (BAR_ROW,) * len(stations), words("document.more_bars")
-        blocks.append(Block("stations", title, 2, BARS_KEY_H, heights, draw_some_bars))
-    if len(_air_rows(doc, page)) < len(stations):
+        blocks.append(Block("moves", title, 2, 0.0, heights, draw_some_moves, note))
+    if len(_air_rows(first, doc, page)) < len(stations):
         heights, title = (TIGHT_AIR_ROW,) * len(stations), words("document.more_air")
-        blocks.append(Block("air", title, 1, air_height(0), heights, draw_some_air))
-    more = (behind_block(doc, page.w), commission_block(doc, page.w))
+        blocks.append(Block("air", title, 1, air_height(0), heights, draw_some_air, note))
+    more = (behind_block(doc, page.w), commission_block(doc, page.w, cautions=cautions))
     return blocks + [one for one in more if one is not None]

@@ -233,13 +233,9 @@ def across_floors(content: StoreContent, words: Wording) -> str:
 
 def foot_note(content: StoreContent, words: Wording) -> str:
     """Return the foot line: the store, and what was done about letters the typeface lacks."""
-    printed = tuple(_printed(content))
-    parts = [f"{content.store.store} · {content.store.name}"]
-    if any(map(style.lacks, printed)):
-        parts = [words("document.unknown_letters", mark=style.MISSING)]
-    if any(map(style.borrows, printed)):
-        parts.append(words("document.eastern_letters"))
-    return "  ".join(parts)
+    if any(map(style.lacks, _printed(content))):
+        return words("document.unknown_letters", mark=style.MISSING)
+    return f"{content.store.store} · {content.store.name}"
 
 
 def _printed(content: StoreContent) -> Iterator[str]:

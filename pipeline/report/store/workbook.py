@@ -45,7 +45,7 @@ from pipeline.report.store.forms import (
 from pipeline.report.store.found import found_lines, inventory
 from pipeline.report.store.next_door import NEXT_DOOR, next_door_lines
 from pipeline.report.store.scans import SCANS, scan_line
-from pipeline.report.store.verdict import beside, evidence_lines, verdict
+from pipeline.report.store.verdict import asked, beside, evidence_lines, verdict
 from pipeline.tables.declare import column_of
 from pipeline.tables.exports import StationSeen
 from pipeline.tables.survey import EdEvidence
@@ -283,7 +283,9 @@ def _summary(book: Book, page: Page, content: StoreContent) -> None:
     words = book.words
     sheet = FirstSheet(book, page, words("summary.title"), _FIRST_WIDTHS)
     near = next_door_lines(content.neighbours, words)
-    for note in filter(None, (verdict(content, words), beside(content, words), *near)):
+    for note in filter(
+        None, (asked(content, words), verdict(content, words), beside(content, words), *near)
+    ):
         sheet.note(note)
     some = {"commissioning": commission_rows(content), "outcome": content.outcomes,
             "next_door": content.neighbours.rows, "scan_next": content.scans,
