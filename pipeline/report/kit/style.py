@@ -15,9 +15,11 @@ from enum import StrEnum
 from functools import cache, lru_cache
 from itertools import groupby
 from math import ceil
+from typing import Any
 from unicodedata import category, normalize
 
 import fontpkg
+from reportlab.lib.rl_accel import fp_str
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.cidfonts import UnicodeCIDFont
 from reportlab.pdfbase.ttfonts import TTFont
@@ -184,6 +186,25 @@ def text_width(text: str, face: Face, size: float) -> float:
 def run_width(run: FontRun, size: float) -> float:
     """Return the printed width of one stretch in points."""
     return float(pdfmetrics.stringWidth(run.text, run.font, size))
+
+
+def shown(run: FontRun, size: float, canvas: Any) -> str:  # noqa: ANN401 - has no public document
+    """Return the operators that show a stretch in one of `Face` in a document."""
+    font: Any = pdfmetrics.getFont(run.font)
+    document = canvas._doc  # noqa: SLF001 - letters get their codes by document
+    chosen, parts = None, []
+    for subset, codes in font.splitString(run.text, document):
+        if subset != chosen:
+            name = font.getSubsetInternalName(subset, document)
+            parts.append(f"{name} {_sized(size)}")
+            chosen = subset
+        parts.append(f"({canvas._escape(codes)}) Tj")  # noqa: SLF001 - as above
+    return " ".join(parts)
+
+
+@cache
+def _sized(size: float) -> str:
+    return f"{fp_str(size)} Tf {fp_str(size * 1.2)} TL"
 
 
 def lacks(text: str) -> bool:
