@@ -107,7 +107,7 @@ MISSING = "[?]"
 _FAMILY = "Fira Sans"
 # Letters of Latin-1 and Latin Extended-A, composed already, and the signs our own texts use.
 _PLAIN = re.compile(
-    "[ -~\xa0-\xac\xae-\u017f\u2010-\u2027\u202f-\u205e\u2190-\u2199\u2248\u2264\u2265]*"
+    "[ -~\xa0-\xac\xae-\u017f\u2010-\u2027\u202f-\u205e\u2190-\u2199\u2212\u2248\u2264\u2265]*"
 )
 
 
@@ -209,9 +209,17 @@ def _sized(size: float) -> str:
 
 def lacks(text: str) -> bool:
     """Tell whether any letter of the text can only be printed as `MISSING`."""
-    if text.isascii():
+    if text.isascii() or _printed_as_they_are().issuperset(text):
         return False
     return MISSING not in text and any(MISSING in run.text for run in runs(text, Face.TEXT))
+
+
+@cache
+def _printed_as_they_are() -> frozenset[str]:
+    """Return the letters that need no composing and that the typeface has."""
+    register()
+    known = map(chr, pdfmetrics.getFont(Face.TEXT.value).face.charToGlyph)
+    return frozenset(letter for letter in known if _PLAIN.fullmatch(letter))
 
 
 def borrows(text: str) -> bool:
