@@ -106,6 +106,7 @@ class Pen:
         # What the page is set to; repeating it makes files larger and drawing slower.
         self._fill = self._stroke = ""
         self._thickness = -1.0
+        self._shown: dict[tuple[str, str, float], str] = {}  # the operators of texts seen before
 
     def part(self, role: Role) -> AbstractContextManager[None]:
         """Take what is drawn as one part of the page, such as a cell."""
@@ -143,7 +144,9 @@ class Pen:
         runs = style.runs(line, kind.face)
         for run in runs:
             if run.font in _EMBEDDED:  # what `drawString` writes, in a third of the time
-                shown = style.shown(run, kind.size, self.canvas)
+                key = (run.text, run.font, kind.size)
+                if (shown := self._shown.get(key)) is None:
+                    shown = self._shown[key] = style.shown(run, kind.size, self.canvas)
                 at = fp_str(x, self.height - y)
                 self.canvas.addLiteral(f"BT 1 0 0 1 {at} Tm {shown} T* ET")
             else:
