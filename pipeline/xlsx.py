@@ -21,6 +21,9 @@ from openpyxl.writer.excel import ExcelWriter
 MADE_AT = datetime(2000, 1, 1)  # noqa: DTZ001 - fixed, in place of the time of saving
 _KINDS = {"s": "inlineStr", "n": "n", "d": "n", "b": "b"}  # kinds of cells, as files name them
 _letter = cache(get_column_letter)
+NO_VALUE = 'n" />'
+WrittenCell = tuple[Any, str, Any]
+"""A cell as the file has it: its look, its kind with its value, and where it leads, if anywhere."""
 _ZIP_STAMP = (1980, 1, 1, 0, 0, 0)
 
 
@@ -69,23 +72,38 @@ class _SheetWriter(WorksheetWriter):
     Rows with cells of a kind that is rare in our sheets are left to the library.
     """
 
+    def write_rows(self) -> None:
+        """Write all rows, those without a cell as well where they have a height."""
+        rows: dict[int, list[Any]] = {number: [] for number in self.ws.row_dimensions}
+        for (number, column), cell in sorted(self.ws._cells.items()):
+            rows.setdefault(number, []).append((column, cell))
+        xf: Any = self.xf.send(True)
+        with xf.element("sheetData"):
+            for number, cells in sorted(rows.items()):
+                self.write_row(xf, cells, number)
+        self.xf.send(None)
+
     def write_row(self, xf: Any, row: Iterable[Any], row_idx: int) -> None:  # noqa: ANN401 - the same
-        """Write a row."""
+        """Write a row of cells, each with its column."""
         looks: dict[int, str] = vars(self).setdefault("looks", {})
         cells = []
-        for cell in row:
-            value, kind = cell._value, cell.data_type
-            if cell._comment or cell.hyperlink or kind not in _KINDS:
-                super().write_row(xf, row, row_idx)
+        for column, cell in row:
+            if type(cell) is tuple:
+                style, shown, link = cell
+                if link is not None:
+                    self.ws._hyperlinks.append(link)
+            elif cell._comment or cell.hyperlink or cell.data_type not in _KINDS:
+                super().write_row(xf, [each for _, each in row], row_idx)
                 return
+            else:
+                style, shown = cell._style, cell_shown(cell)
             # Many cells share a style, and a look-up by what it holds is slow.
-            look = looks.get(id(cell._style))
+            look = looks.get(id(style))
             if look is None:
-                look = f' s="{cell.style_id}"' if cell.has_style else ""
-                looks[id(cell._style)] = look
-            if look or value is not None:
-                shown = _text(value) if kind == "s" and value else _value(cell, value, kind)
-                cells.append(f'<c r="{_letter(cell.column)}{row_idx}"{look} t="{shown}')
+                styles = self.ws.parent._cell_styles
+                look = looks[id(style)] = f' s="{styles.add(style)}"' if any(style or ()) else ""
+            if look or shown != NO_VALUE:
+                cells.append(f'<c r="{_letter(column)}{row_idx}"{look} t="{shown}')
         xf._file(f'<row r="{row_idx}"{self._shape(row_idx)}>{"".join(cells)}</row>')
 
     def _shape(self, row_idx: int) -> str:
@@ -100,17 +118,31 @@ class _SheetWriter(WorksheetWriter):
         return shapes[id(dimension)]
 
 
-@lru_cache(maxsize=4096)  # the same words stand in many cells
-def _text(value: str) -> str:
+def written_text(value: str) -> str:
+    """Return a text as a cell of a file holds it."""
+    if not value:
+        return 'inlineStr" />'
     space = ' xml:space="preserve"' if value != value.strip() != "" else ""
     return f'inlineStr"><is><t{space}>{escape(value)}</t></is></c>'
 
 
-def _value(cell: Any, value: Any, kind: str) -> str:  # noqa: ANN401 - the same
+_kept_text = lru_cache(maxsize=4096)(written_text)  # the same words stand in many cells
+
+
+def number_shown(value: float) -> str:
+    """Return a number as a cell of a file holds it."""
+    return f'n"><v>{value:.16g}</v></c>' if isfinite(value) else f'n"><v>{safe_string(value)}</v></c>'
+
+
+def cell_shown(cell: Any) -> str:  # noqa: ANN401 - the same
+    """Return the value of one of the library's cells as a cell of a file holds it."""
+    value, kind = cell._value, cell.data_type
+    if kind == "s" and value:
+        return _kept_text(value)
     if value is None or value == "":
         return f'{_KINDS[kind]}" />'
-    if type(value) in {int, float} and isfinite(value):  # as the library has it
-        return f'{_KINDS[kind]}"><v>{value:.16g}</v></c>'
+    if type(value) in {int, float}:
+        return number_shown(value)
     if kind == "d":
         value = to_excel(value, cell.parent.parent.epoch)  # type: ignore[no-untyped-call] # no types
     return f'{_KINDS[kind]}"><v>{safe_string(value)}</v></c>'
