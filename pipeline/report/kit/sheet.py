@@ -15,6 +15,7 @@ from openpyxl.styles import Alignment, Border, Font, PatternFill, Protection, Si
 from openpyxl.styles.cell_style import StyleArray
 from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.dimensions import RowDimension
+from openpyxl.worksheet.header_footer import HeaderFooterItem
 from openpyxl.worksheet.hyperlink import Hyperlink
 from openpyxl.worksheet.page import PageMargins
 from openpyxl.worksheet.properties import PageSetupProperties
@@ -26,7 +27,15 @@ from pipeline.report.kit import style
 from pipeline.report.kit.booklet import inputs_line, seal_line
 from pipeline.report.kit.pen import Type, wrapped
 from pipeline.wording import Wording, visible, whole
-from pipeline.xlsx import NO_VALUE, WrittenCell, cell_shown, number_shown, written_text
+from pipeline.xlsx import (
+    NO_VALUE,
+    HeadAndFoot,
+    Widths,
+    WrittenCell,
+    cell_shown,
+    number_shown,
+    written_text,
+)
 
 Record = TypeVar("Record")
 Value = str | int | float | bool | date | datetime | None
@@ -117,28 +126,36 @@ class Page:
         self.sheet = sheet
         # Cells as the file has them: a third of the time and memory of the library's own.
         self._cells: dict[tuple[int, int], WrittenCell] = sheet._cells  # type: ignore[assignment]  # noqa: SLF001
+        sheet.column_dimensions = self._widths = Widths()  # type: ignore[assignment]
+        self._shares: dict[tuple[int, int], StyleArray] = {}
         self._heights: dict[float, RowDimension] = {}
 
     def put(self, row: int, column: int, value: Value, look: StyleArray) -> None:
         """Write one cell; a text never becomes a formula."""
         if isinstance(value, str):
             shown = text_shown(value)
-        elif type(value) in {int, float}:
+        elif type(value) is int:
             shown = number_shown(value)
-            if type(value) is float and (0 < value < _EDGE or 1 - _EDGE < value < 1):
+        elif type(value) is float:
+            shown = number_shown(value)
+            if 0 < value < _EDGE or 1 - _EDGE < value < 1:
                 look = self._rounded(value, look)
         else:
-            shown = self._other(value)
+            shown = NO_VALUE if value is None else self._other(value)
         self._cells[row + 1, column + 1] = look, shown, None
 
     def _rounded(self, value: float, look: StyleArray) -> StyleArray:
         """Return the look of a share near none or all: 99 for 0.997, as in texts."""
-        shown, cell = whole(value), self._scratch()
-        cell._style = copy(look)  # noqa: SLF001 - the library has no public way to share a style
-        if shown in {1, 99} and cell.number_format == _PERCENT:
-            cell.number_format = f'"{shown} %"'
-            look = cell._style  # noqa: SLF001 - as above
-        return look
+        shown = whole(value)
+        if shown not in {1, 99}:
+            return look
+        if (id(look), shown) not in self._shares:
+            cell = self._scratch()
+            cell._style = copy(look)  # noqa: SLF001 - the library cannot share a style
+            if cell.number_format == _PERCENT:
+                cell.number_format = f'"{shown} %"'
+            self._shares[id(look), shown] = cell._style  # noqa: SLF001 - as above
+        return self._shares[id(look), shown]
 
     def _other(self, value: Value) -> str:
         """Return what a cell shows of a value that is neither text nor number."""
@@ -166,7 +183,7 @@ class Page:
     def width(self, first: int, last: int, characters: float) -> None:
         """Set the width of columns in characters."""
         for column in range(first, last + 1):
-            self.sheet.column_dimensions[get_column_letter(column + 1)].width = characters
+            self._widths[column + 1] = characters
 
     def height(self, row: int, points: float) -> None:
         """Set the height of a row in points; rows of one height share its description."""
@@ -297,14 +314,21 @@ class Book:
         sheet.sheet_properties.pageSetUpPr = PageSetupProperties(fitToPage=True)
         sheet.page_margins = PageMargins(left=0.5, right=0.5, top=0.75, bottom=0.7)
         plain = writable(title)[:_HEADER_LETTERS].replace("&", "&&")
-        sheet.oddHeader.left.text, sheet.oddHeader.left.size = plain, _HEADER_SIZE
-        sheet.oddHeader.right.text, sheet.oddHeader.right.size = sheet.title, _HEADER_SIZE
-        sheet.oddFooter.left.text, sheet.oddFooter.left.size = self._printed, _HEADER_SIZE
-        foot = sheet.oddFooter.right
-        foot.text, foot.size = self.words("workbook.print_page"), _HEADER_SIZE
+        head = _line_of(plain, sheet.title)
+        foot = _line_of(self._printed, self.words("workbook.print_page"))
+        sheet.HeaderFooter = HeadAndFoot(head, foot)
         page = Page(sheet)
         page.fit(1, 0)
         return page
+
+
+@lru_cache(maxsize=64)  # a foot is that of all sheets of a workbook
+def _line_of(left: str, right: str) -> str:
+    """Return the head or foot of printed pages, as a file has it."""
+    line = HeaderFooterItem()
+    line.left.text, line.left.size = left, _HEADER_SIZE
+    line.right.text, line.right.size = right, _HEADER_SIZE
+    return str(line)
 
 
 @cache  # looks of all workbooks share them

@@ -4,8 +4,6 @@ The chain's has rows of regions; those of stores are in the regions' own.
 """
 
 from collections.abc import Sequence
-from typing import Any
-
 
 from pipeline.effect.windows import LeftOut
 from pipeline.report.kit import style
