@@ -7,8 +7,9 @@ from collections.abc import Sequence
 
 from pipeline.effect.windows import LeftOut
 from pipeline.report.kit import style
+from pipeline.report.kit.column import Look, SheetColumn, Value, worded
 from pipeline.report.kit.first_sheet import FirstSheet
-from pipeline.report.kit.sheet import Book, Look, Page, SheetColumn, Value, put_list, worded
+from pipeline.report.kit.sheet import Book, Page, put_list
 from pipeline.report.quarter.content import to_do, what, where
 from pipeline.report.region.answers import (
     AnswerLine,
