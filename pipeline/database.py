@@ -6,6 +6,8 @@ from contextlib import contextmanager
 from dataclasses import fields
 from functools import cache
 from hashlib import sha256
+from itertools import starmap
+from operator import itemgetter
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -72,7 +74,10 @@ class Database:
         if sorted(columns) != sorted(wanted):
             raise ColumnsDiffer(step, name, columns, wanted)
         places = [columns.index(each) for each in wanted]
-        return [kind(*[row[place] for place in places]) for row in found.fetchall()]
+        rows = found.fetchall()
+        if places != list(range(len(places))):
+            rows = list(map(itemgetter(*places), rows))
+        return list(starmap(kind, rows))
 
     def column(self, step: str, name: str, values: Values | None = None) -> list[Any]:
         """Return the values of a statement's only column.

@@ -7,6 +7,7 @@ import json
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, fields
 from datetime import date
+from functools import lru_cache
 from math import floor
 from typing import Any
 
@@ -136,6 +137,7 @@ def _fields(record: Any) -> object:  # noqa: ANN401 - a record of this module, o
     return {each.name: getattr(record, each.name) for each in fields(record)}
 
 
+@lru_cache(maxsize=256)  # a station, its move and its change have one reason
 def from_json(text: str) -> Reason:
     """Return the facts that `to_json` wrote."""
     facts = json.loads(text)

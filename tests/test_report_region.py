@@ -62,6 +62,17 @@ def database(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Database]:
 
 
 @pytest.fixture(scope="module")
+def reviewed(
+    database: Database, tmp_path_factory: pytest.TempPathFactory
+) -> tuple[Path, tuple[Path, ...]]:
+    """Give the folder that the reviews of all regions were written to, and their files."""
+    folder = tmp_path_factory.mktemp("reviewed")
+    written, failed = reviews(database, SETTINGS, folder, Selection())
+    assert not failed
+    return folder, written
+
+
+@pytest.fixture(scope="module")
 def north(database: Database) -> RegionContent:
     """Give the content of region North."""
     [content] = region_contents(database, SETTINGS, ["North"])
@@ -189,7 +200,9 @@ def test_the_chain_holds_on_two_pages_and_asks_first(database: Database) -> None
     assert [cell.value for cell in book["Left out"][2]][:3] == ["North", "wave 0", "N000"]
 
 
-def test_the_chain_has_the_figures_of_its_regions(database: Database, tmp_path: Path) -> None:
+def test_the_chain_has_the_figures_of_its_regions(
+    database: Database, reviewed: tuple[Path, tuple[Path, ...]], tmp_path: Path
+) -> None:
     """It is written beside the regions where all of them are; it names regions, not stores."""
     chain, *regions = region_contents(database, SETTINGS, [CHAIN, "Bare", "Mitte", "North"])
 
@@ -200,10 +213,8 @@ def test_the_chain_has_the_figures_of_its_regions(database: Database, tmp_path: 
     wheres = {line.where for line in decisions(chain, WORDS)} - {""}
     assert wheres <= {"North", "Mitte", "North, Mitte", "North, Mitte, Bare", "Mitte, North"}
     assert any(due.store == "North" for due in chain.deadlines)
-    written, failed = reviews(database, SETTINGS, tmp_path, Selection())
-    assert not failed
-    assert {path.parent.name for path in written} == {"Bare", "Mitte", "North", "chain"}
-    partly, _ = reviews(database, SETTINGS, tmp_path / "b", Selection(regions=("North",)))
+    assert {path.parent.name for path in reviewed[1]} == {"Bare", "Mitte", "North", "chain"}
+    partly, _ = reviews(database, SETTINGS, tmp_path, Selection(regions=("North",)))
     assert {path.parent.name for path in partly} == {"North"}
 
 
@@ -445,14 +456,16 @@ def _pdf_links(path: Path) -> list[str]:
     return found
 
 
-def test_a_second_time_gives_the_same_bytes(database: Database, tmp_path: Path) -> None:
+def test_a_second_time_gives_the_same_bytes(
+    database: Database, reviewed: tuple[Path, tuple[Path, ...]], tmp_path: Path
+) -> None:
     """The same database gives the same files."""
-    for name in ("one", "two"):
-        reviews(database, SETTINGS, tmp_path / name, Selection())
-    paths = sorted((tmp_path / "one").rglob("review.*"))
+    reviews(database, SETTINGS, tmp_path, Selection())
+    folder, paths = reviewed
     assert len(paths) == 8
+    assert sorted(folder.rglob("review.*")) == sorted(paths)
     for path in paths:
-        other = tmp_path / "two" / path.relative_to(tmp_path / "one")
+        other = tmp_path / path.relative_to(folder)
         assert path.read_bytes() == other.read_bytes()
 
 

@@ -4,6 +4,7 @@ import json
 from dataclasses import replace
 from datetime import date
 
+import pytest
 from check_cases import fill
 from empty import in_memory
 from report_stores import RUN
@@ -24,6 +25,7 @@ ENGLISH = RuleText("own", "en", "Own rule", "{n:# thing|# things}", "Act.")
 BOOK = RuleBook({("own", "de"): GERMAN, ("own", "en"): ENGLISH})
 
 
+@pytest.fixture(scope="module")
 def checked() -> Database:
     """Return a database with a German and a British store, both with too much power, checked."""
     database = in_memory()
@@ -55,9 +57,9 @@ def test_a_language_that_a_rule_lacks_is_english() -> None:
         assert BOOK.sentence(rule, wording(country), facts, "3 items") == "3 items"
 
 
-def test_a_store_reads_its_findings_in_its_language() -> None:
+def test_a_store_reads_its_findings_in_its_language(checked: Database) -> None:
     """The same finding is German in a German store and English in a British one."""
-    german, british = store_contents(checked(), ["D1", "G1"])
+    german, british = store_contents(checked, ["D1", "G1"])
     told = {
         content.store.country: [
             (f.title, f.detail) for f in content.findings if f.rule == "power-over-limit"
@@ -81,9 +83,9 @@ def test_a_store_reads_its_findings_in_its_language() -> None:
     }
 
 
-def test_a_region_reads_its_findings_in_its_language() -> None:
+def test_a_region_reads_its_findings_in_its_language(checked: Database) -> None:
     """A review uses the language of the country that most of its stores are in."""
-    german, british = region_contents(checked(), SETTINGS, ["DE", "GB"])
+    german, british = region_contents(checked, SETTINGS, ["DE", "GB"])
 
     assert "Sendeleistung über dem Grenzwert" in {f.title for f in german.findings}
     assert "Station ohne Scan" in {f.title for f in german.findings}
@@ -91,10 +93,9 @@ def test_a_region_reads_its_findings_in_its_language() -> None:
     assert "No energy scan up to 30 Sep 2026." in {f.detail for f in british.findings}
 
 
-def test_other_words_are_another_report() -> None:
+def test_other_words_are_another_report(checked: Database) -> None:
     """A report is written again where a rule's words have changed."""
-    database = checked()
-    before = content_marks(database, ["D1"])
-    database.put(RuleText, [replace(GERMAN, title="Anders")])
+    before = content_marks(checked, ["D1"])
+    checked.put(RuleText, [replace(GERMAN, title="Anders")])
 
-    assert content_marks(database, ["D1"]) != before
+    assert content_marks(checked, ["D1"]) != before

@@ -17,7 +17,7 @@ from report_stores import extremes, invented_database
 
 from pipeline.changes.returned import read_workbook
 from pipeline.report import quarantine
-from pipeline.report.kit.sheet import SheetColumn, lines, row_height
+from pipeline.report.kit.column import SheetColumn, lines, row_height
 from pipeline.report.quarter import workbook as quarter_book
 from pipeline.report.region import workbook as region_book
 from pipeline.report.store import form_rows, forms

@@ -25,8 +25,9 @@ from pipeline.cli import cli
 from pipeline.errors import NothingToRead
 from pipeline.report.kit import style
 from pipeline.report.kit.booklet import Leaf, booklet
+from pipeline.report.kit.column import Look, SheetColumn
 from pipeline.report.kit.pen import Box, Pen
-from pipeline.report.kit.sheet import Book, Look, SheetColumn, put_list
+from pipeline.report.kit.sheet import Book, put_list
 from pipeline.tables.audit import Departure
 from pipeline.wording import visible, wording
 from pipeline.xlsx import workbook_bytes

@@ -32,18 +32,8 @@ from pipeline.phrases import told_of
 from pipeline.records import Seal
 from pipeline.report.files import put_file, remove_file
 from pipeline.report.kit import style
-from pipeline.report.kit.sheet import (
-    Book,
-    Look,
-    Page,
-    Record,
-    SheetColumn,
-    font,
-    heading_height,
-    put_list,
-    row_height,
-    under,
-)
+from pipeline.report.kit.column import Look, SheetColumn, heading_height, row_height
+from pipeline.report.kit.sheet import Book, Page, Record, font, put_list, under
 from pipeline.tables.exports import LENGTHS
 from pipeline.tables.taken import KeyMatch, KeyUnmatched, QuarantinedCell
 from pipeline.wording import DEFAULT_LANGUAGE, Wording, common_wording

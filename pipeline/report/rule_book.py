@@ -11,7 +11,7 @@ from pipeline.tables.run import RuleText
 from pipeline.wording import DEFAULT_LANGUAGE, Wording
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)  # so that what it says can be kept
 class RuleBook:
     """The words that the last check kept, by rule and language."""
 

@@ -9,18 +9,7 @@ order by s.store;
 -- name: store_stations
 -- The stations of each store, those to be installed too, with what the plan, the air and the labels
 -- say of them.
--- A store without a plan still has its clear air of today. `housing` names the radios in the same
--- housing, `housing_lone_labels` the labels of them all that hear no more stations than hang there.
-with boxed as (
-    select store, station, list(beside order by beside) as beside
-    from station_housing group by store, station
-), housed as (
-    select b.store, b.station, array_to_string(b.beside, ', ') as housing,
-        count(*) filter (n.stations_heard <= len(b.beside) + 1) as housing_lone_labels
-    from boxed b left join label_now n on n.store = b.store
-        and (n.station = b.station or list_contains(b.beside, n.station))
-    group by b.store, b.station, b.beside
-)
+-- A store without a plan still has its clear air of today.
 select s.*, p.channel_planned, coalesce(p.clear_air_now, c.clear_air) as clear_air_now,
     p.clear_air_planned, p.busy_now, p.busy_planned, p.source_planned,
     p.next_best_channel, p.next_best_cost, p.kept, p.sureness, p.reason,
@@ -30,7 +19,7 @@ select s.*, p.channel_planned, coalesce(p.clear_air_now, c.clear_air) as clear_a
     h.housing, coalesce(h.housing_lone_labels, 0) as housing_lone_labels,
     coalesce(p.facts, '') as facts
 from station_in_plan s
-left join housed h on h.store = s.store and h.station = s.station
+left join station_housed h on h.store = s.store and h.station = s.station
 left join station_plan p on p.store = s.store and p.station = s.station
 left join clear_air_now c on c.store = s.store and c.station = s.station
 left join station_load l on l.store = s.store and l.station = s.station

@@ -120,6 +120,20 @@ union all
 select l.* from latest l semi join twice using (store, label)
 qualify row_number() over (partition by l.store, l.label order by l) = 1;
 
+-- name: station_housed
+-- `housing` names the other radios in a station's housing, `housing_lone_labels` counts the labels of
+-- them all that hear no more stations than hang there.
+create or replace view station_housed as
+with boxed as (
+    select store, station, list(beside order by beside) as beside
+    from station_housing group by store, station
+)
+select b.store, b.station, array_to_string(b.beside, ', ') as housing,
+    count(*) filter (n.stations_heard <= len(b.beside) + 1) as housing_lone_labels
+from boxed b left join label_now n on n.store = b.store
+    and (n.station = b.station or list_contains(b.beside, n.station))
+group by b.store, b.station, b.beside;
+
 -- name: wifi_now
 -- The Wi-Fi of each store in its latest Wi-Fi survey up to the run's date.
 create or replace view wifi_now as

@@ -2,7 +2,8 @@
 
 from collections.abc import Sequence
 
-from pipeline.report.kit.sheet import Book, Look, Page, Value, row_height
+from pipeline.report.kit.column import Look, Value, row_height
+from pipeline.report.kit.sheet import Book, Page
 
 
 class FirstSheet:

@@ -1,13 +1,9 @@
 """Write worksheets: lists with one declaration a column, first sheets, widths, printing."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from copy import copy
-from dataclasses import dataclass
-from datetime import date, datetime
-from enum import StrEnum
 from functools import cache, lru_cache
-from math import ceil
-from typing import Any, Generic, Literal, TypeVar
+from typing import Any, Literal, TypeVar
 
 from openpyxl import Workbook
 from openpyxl.cell.cell import Cell
@@ -15,6 +11,8 @@ from openpyxl.styles import Alignment, Border, Font, PatternFill, Protection, Si
 from openpyxl.styles.cell_style import StyleArray
 from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.dimensions import RowDimension
+from openpyxl.worksheet.header_footer import HeaderFooterItem
+from openpyxl.worksheet.hyperlink import Hyperlink
 from openpyxl.worksheet.page import PageMargins
 from openpyxl.worksheet.properties import PageSetupProperties
 from openpyxl.worksheet.worksheet import Worksheet
@@ -23,89 +21,32 @@ from pipeline import __version__
 from pipeline.records import Inputs, Seal
 from pipeline.report.kit import style
 from pipeline.report.kit.booklet import inputs_line, seal_line
-from pipeline.report.kit.pen import Type, wrapped
+from pipeline.report.kit.column import (
+    Look,
+    SheetColumn,
+    Value,
+    column_width,
+    heading_height,
+    row_height,
+)
 from pipeline.wording import Wording, visible, whole
+from pipeline.xlsx import (
+    NO_VALUE,
+    HeadAndFoot,
+    Widths,
+    WrittenCell,
+    cell_shown,
+    number_shown,
+    written_text,
+)
 
 Record = TypeVar("Record")
-Value = str | int | float | bool | date | datetime | None
 
 LONGEST_TEXT = 32_767  # characters a cell can hold (ECMA-376 as applications apply it)
-WIDEST = 60  # characters, unless a column says otherwise
-_NARROWEST = 6
-_LINE = 15.0  # points, the height of a row of one line
-_TALLEST = 409.0  # points, the height of the highest row there can be
-_CELL = Type(10.0)
-_POINTS_PER_WIDTH = 5.25  # one digit of the font in which spreadsheets count widths
-_INDENT = 9.0
-_WIDEST_LETTER = 2.0  # in digits
 _HEADER_LETTERS, _TITLE_LETTERS, _HEADER_SIZE = 80, 250, 9
-_BOLD_ROOM = 0.85  # of a column's width, beside the filter button and for bold letters
 _PERCENT = "0 %"
 _EDGE = 0.02  # only nearer to none and all can a share be 1 or 99 per cent
 _PAPERS = {style.A4: 9, style.LETTER: 1}  # ECMA-376: paperSize
-
-
-class Look(StrEnum):
-    """How the cells of a column are set."""
-
-    TEXT = "text"
-    LONG = "long"  # a text that wraps
-    COUNT = "count"
-    PERCENT = "percent"
-    LEVEL = "level"  # one decimal
-    FINE = "fine"  # three decimals
-    DAY = "day"
-    MOMENT = "moment"
-
-
-@dataclass(frozen=True, slots=True)
-class SheetColumn(Generic[Record]):
-    """One column of a list.
-
-    `field` is the field of a record it shows, dotted for a field of an inner record, or a function
-    of the record. `heading` is the key of its heading's text; one without a dot is the heading
-    itself. `widest` is in characters.
-    """
-
-    field: str | Callable[[Record, Wording], Value]
-    look: Look
-    heading: str
-    widest: int = WIDEST
-
-    def value(self, record: Record, words: Wording) -> Value:
-        """Return what its cell shows of a record."""
-        return self.field(record, words) if callable(self.field) else _field(record, self.field)
-
-    def title(self, words: Wording) -> str:
-        """Return its heading in a language."""
-        return words(self.heading) if "." in self.heading else self.heading
-
-
-def _field(record: object, path: str) -> Any:  # noqa: ANN401 - a field may hold anything
-    """Return a field of a record, dotted for one of an inner record; None if there is none."""
-    for name in path.split("."):
-        record = None if record is None else getattr(record, name)
-    return record
-
-
-def worded(group: str, field: str) -> Callable[[Any, Wording], Value]:
-    """Return a function that words a field by a group of texts; None stays empty."""
-
-    def value(record: object, words: Wording) -> Value:
-        found = _field(record, field)
-        return None if found is None else words.named(group, found)
-
-    return value
-
-
-def yes_no(field: str) -> Callable[[Any, Wording], Value]:
-    """Return a function that says yes or no for a field; None stays empty."""
-
-    def value(record: object, words: Wording) -> Value:
-        found = _field(record, field)
-        return None if found is None else words("answer.yes" if found else "answer.no")
-
-    return value
 
 
 class Page:
@@ -113,25 +54,53 @@ class Page:
 
     def __init__(self, sheet: Worksheet) -> None:
         self.sheet = sheet
+        # Cells as the file has them: a third of the time and memory of the library's own.
+        self._cells: dict[tuple[int, int], WrittenCell] = sheet._cells  # type: ignore[assignment]  # noqa: SLF001
+        sheet.column_dimensions = self._widths = Widths()  # type: ignore[assignment]
+        self._shares: dict[tuple[int, int], StyleArray] = {}
         self._heights: dict[float, RowDimension] = {}
 
     def put(self, row: int, column: int, value: Value, look: StyleArray) -> None:
         """Write one cell; a text never becomes a formula."""
-        cell: Any = Cell(self.sheet, row + 1, column + 1)
-        self.sheet._cells[row + 1, column + 1] = cell  # noqa: SLF001 - no look-up, half the time
         if isinstance(value, str):
-            cell._value, cell.data_type = writable(value), "s"  # noqa: SLF001 - checked by us
-        elif type(value) in {int, float}:
-            cell._value = value  # noqa: SLF001 - a number is what a new cell is for
-        elif value is not None:
-            cell.value = value
-        # One style per look takes a tenth of the time; last, since a date brings its own format.
-        cell._style = look  # noqa: SLF001 - the library has no public way to share a style
-        if type(value) is float and (0 < value < _EDGE or 1 - _EDGE < value < 1):
-            shown = whole(value)
-            if shown in {1, 99} and cell.number_format == _PERCENT:  # 99 for 0.997, as in texts
-                cell._style = copy(look)  # noqa: SLF001 - as above
+            shown = text_shown(value)
+        elif type(value) is int:
+            shown = number_shown(value)
+        elif type(value) is float:
+            shown = number_shown(value)
+            if 0 < value < _EDGE or 1 - _EDGE < value < 1:
+                look = self._rounded(value, look)
+        else:
+            shown = NO_VALUE if value is None else self._other(value)
+        self._cells[row + 1, column + 1] = look, shown, None
+
+    def _rounded(self, value: float, look: StyleArray) -> StyleArray:
+        """Return the look of a share near none or all: 99 for 0.997, as in texts."""
+        shown = whole(value)
+        if shown not in {1, 99}:
+            return look
+        if (id(look), shown) not in self._shares:
+            cell = self._scratch()
+            cell._style = copy(look)  # noqa: SLF001 - the library cannot share a style
+            if cell.number_format == _PERCENT:
                 cell.number_format = f'"{shown} %"'
+            self._shares[id(look), shown] = cell._style  # noqa: SLF001 - as above
+        return self._shares[id(look), shown]
+
+    def _other(self, value: Value) -> str:
+        """Return what a cell shows of a value that is neither text nor number."""
+        cell = self._scratch()
+        cell.value = value
+        return cell_shown(cell)
+
+    def _scratch(self) -> Any:  # noqa: ANN401 - has no types
+        return Cell(self.sheet, 1, 1)
+
+    def link(self, row: int, column: int, target: str) -> None:
+        """Let a cell that is written lead to a file."""
+        look, shown, _ = self._cells[row + 1, column + 1]
+        link = Hyperlink(ref=f"{get_column_letter(column + 1)}{row + 1}", target=target)
+        self._cells[row + 1, column + 1] = look, shown, link
 
     def merge(self, row: int, last: int, text: str, look: StyleArray, first: int = 0) -> None:
         """Write a text across columns of a row, from the first one unless told otherwise."""
@@ -144,7 +113,7 @@ class Page:
     def width(self, first: int, last: int, characters: float) -> None:
         """Set the width of columns in characters."""
         for column in range(first, last + 1):
-            self.sheet.column_dimensions[get_column_letter(column + 1)].width = characters
+            self._widths[column + 1] = characters
 
     def height(self, row: int, points: float) -> None:
         """Set the height of a row in points; rows of one height share its description."""
@@ -154,7 +123,8 @@ class Page:
 
     def freeze(self, row: int, column: int) -> None:
         """Keep the rows above and the columns left of a cell in sight."""
-        self.sheet.freeze_panes = self.sheet.cell(row + 1, column + 1).coordinate
+        self._cells.setdefault((row + 1, column + 1), (StyleArray(), NO_VALUE, None))
+        self.sheet.freeze_panes = f"{get_column_letter(column + 1)}{row + 1}"
 
     def print_area(self, last_row: int, last_column: int) -> None:
         """Print the cells from the first to this one."""
@@ -274,14 +244,21 @@ class Book:
         sheet.sheet_properties.pageSetUpPr = PageSetupProperties(fitToPage=True)
         sheet.page_margins = PageMargins(left=0.5, right=0.5, top=0.75, bottom=0.7)
         plain = writable(title)[:_HEADER_LETTERS].replace("&", "&&")
-        sheet.oddHeader.left.text, sheet.oddHeader.left.size = plain, _HEADER_SIZE
-        sheet.oddHeader.right.text, sheet.oddHeader.right.size = sheet.title, _HEADER_SIZE
-        sheet.oddFooter.left.text, sheet.oddFooter.left.size = self._printed, _HEADER_SIZE
-        foot = sheet.oddFooter.right
-        foot.text, foot.size = self.words("workbook.print_page"), _HEADER_SIZE
+        head = _line_of(plain, sheet.title)
+        foot = _line_of(self._printed, self.words("workbook.print_page"))
+        sheet.HeaderFooter = HeadAndFoot(head, foot)
         page = Page(sheet)
         page.fit(1, 0)
         return page
+
+
+@lru_cache(maxsize=64)  # a foot is that of all sheets of a workbook
+def _line_of(left: str, right: str) -> str:
+    """Return the head or foot of printed pages, as a file has it."""
+    line = HeaderFooterItem()
+    line.left.text, line.left.size = left, _HEADER_SIZE
+    line.right.text, line.right.size = right, _HEADER_SIZE
+    return str(line)
 
 
 @cache  # looks of all workbooks share them
@@ -307,6 +284,12 @@ def _filled(color: str) -> PatternFill:
 def argb(color: str) -> str:
     """Return a colour such as #1D2A32 as spreadsheets write it."""
     return f"FF{color.removeprefix('#')}"
+
+
+@lru_cache(maxsize=8192)  # the same words stand in many cells
+def text_shown(text: str) -> str:
+    """Return what a cell shows of a text, as the file has it."""
+    return written_text(writable(text))
 
 
 def writable(text: str) -> str:
@@ -346,52 +329,3 @@ def put_list(
     if rows:
         page.sheet.auto_filter.ref = f"A1:{get_column_letter(len(columns))}{len(rows) + 1}"
     return rows
-
-
-def column_width(heading: str, column: SheetColumn[Any], values: Sequence[Value]) -> float:
-    """Return a width in characters that shows the heading in three lines and every value."""
-    longest_word = max(len(word) for word in heading.split())
-    needed = max(longest_word, ceil(len(heading) / 3)) + 3  # room for the filter button
-    longest = _longest(values, column.look)
-    return min(max(_NARROWEST, needed, longest + 3), max(column.widest, longest_word + 4))
-
-
-def _longest(values: Sequence[Value], look: Look) -> int:
-    """Return the letters of the longest value of a column as shown."""
-    texts = max((len(value) for value in values if isinstance(value, str)), default=0)
-    others = [value for value in values if value is not None and not isinstance(value, str)]
-    if not others:
-        return texts
-    if digits := _DIGITS.get(look):  # of so many decimals, the least or the greatest is longest
-        return max(texts, *(len(f"{end(others):{digits}}") for end in (min, max)))
-    return max(texts, len(_WRITTEN.get(look, "100 %")))
-
-
-_DIGITS = {Look.LEVEL: ",.1f", Look.FINE: ",.3f", Look.COUNT: ","}
-_WRITTEN = {Look.MOMENT: "30.09.2026 22:15", Look.DAY: "30.09.2026"}
-
-
-@lru_cache(maxsize=2048)  # the same words stand in the workbook of every store
-def lines(text: str, width: float) -> int:
-    """Return a text's lines in a column of so many characters, by our typeface, a wider one."""
-    if len(text) * _WIDEST_LETTER <= width and "\n" not in text:
-        return 1
-    room = width * _POINTS_PER_WIDTH - _INDENT
-    most = int(_TALLEST // _LINE) + 1
-    parts = text.split("\n")[:most]
-    return sum(max(1, len(wrapped(part, _CELL, room, most))) for part in parts)
-
-
-def heading_height(headings: Sequence[str], widths: Sequence[float]) -> float:
-    """Return the height in points of a row of headings, bold and with room for two lines."""
-    bold = [(h, w * _BOLD_ROOM) for h, w in zip(headings, widths, strict=True)]
-    return max(2 * _LINE, row_height(bold)) + 2
-
-
-def row_height(texts: Sequence[tuple[str, float]]) -> float:
-    """Return the height in points of a row of texts, each with its column's width."""
-    most = 1
-    for text, width in texts:
-        if len(text) * _WIDEST_LETTER > width or "\n" in text:  # else it has one
-            most = max(most, lines(text, width))
-    return min(_TALLEST, _LINE * most)

@@ -14,9 +14,11 @@ from enum import StrEnum
 from functools import cache, lru_cache
 from itertools import groupby
 from math import ceil
+from typing import Any
 from unicodedata import category, normalize
 
 import fontpkg
+from reportlab.lib.rl_accel import fp_str
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 
@@ -104,7 +106,7 @@ MISSING = "[?]"
 _FAMILY = "Fira Sans"
 # Letters of Latin-1 and Latin Extended-A, composed already, and the signs our own texts use.
 _PLAIN = re.compile(
-    "[ -~\xa0-\xac\xae-\u017f\u2010-\u2027\u202f-\u205e\u2190-\u2199\u2248\u2264\u2265]*"
+    "[ -~\xa0-\xac\xae-\u017f\u2010-\u2027\u202f-\u205e\u2190-\u2199\u2212\u2248\u2264\u2265]*"
 )
 
 
@@ -178,11 +180,38 @@ def run_width(run: FontRun, size: float) -> float:
     return float(pdfmetrics.stringWidth(run.text, run.font, size))
 
 
+def shown(run: FontRun, size: float, canvas: Any) -> str:  # noqa: ANN401 - has no public document
+    """Return the operators that show a stretch in one of `Face` in a document."""
+    font: Any = pdfmetrics.getFont(run.font)
+    document = canvas._doc  # noqa: SLF001 - letters get their codes by document
+    chosen, parts = None, []
+    for subset, codes in font.splitString(run.text, document):
+        if subset != chosen:
+            name = font.getSubsetInternalName(subset, document)
+            parts.append(f"{name} {_sized(size)}")
+            chosen = subset
+        parts.append(f"({canvas._escape(codes)}) Tj")  # noqa: SLF001 - as above
+    return " ".join(parts)
+
+
+@cache
+def _sized(size: float) -> str:
+    return f"{fp_str(size)} Tf {fp_str(size * 1.2)} TL"
+
+
 def lacks(text: str) -> bool:
     """Tell whether any letter of the text can only be printed as `MISSING`."""
-    if text.isascii():
+    if text.isascii() or _printed_as_they_are().issuperset(text):
         return False
     return MISSING not in text and any(MISSING in run.text for run in runs(text, Face.TEXT))
+
+
+@cache
+def _printed_as_they_are() -> frozenset[str]:
+    """Return the letters that need no composing and that the typeface has."""
+    register()
+    known = map(chr, pdfmetrics.getFont(Face.TEXT.value).face.charToGlyph)
+    return frozenset(letter for letter in known if _PLAIN.fullmatch(letter))
 
 
 def _joined(fonts: list[tuple[str, str]], face: Face) -> Iterator[FontRun]:

@@ -13,19 +13,8 @@ from pipeline.database import Database
 from pipeline.forms import ANSWER_WORDS, ANSWERS, CHANGE, COPY, NO, SAMPLE, YES, Form, plain, word
 from pipeline.records import Seal
 from pipeline.report.kit import style
-from pipeline.report.kit.sheet import (
-    Book,
-    Look,
-    Page,
-    Record,
-    SheetColumn,
-    Value,
-    column_width,
-    font,
-    row_height,
-    under,
-    writable,
-)
+from pipeline.report.kit.column import Look, SheetColumn, Value, column_width, row_height
+from pipeline.report.kit.sheet import Book, Page, Record, font, under, writable
 from pipeline.report.quarter.content import QuarterContent, ToAnswer, what, where
 from pipeline.report.store.forms import fill_in_looks, lock
 from pipeline.wording import Wording

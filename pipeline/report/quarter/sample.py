@@ -10,7 +10,7 @@ from operator import attrgetter
 
 from pipeline.database import Database
 from pipeline.estimate.sampling import SURE, most_astray_of_all
-from pipeline.report.kit.sheet import Look, SheetColumn
+from pipeline.report.kit.column import Look, SheetColumn
 from pipeline.wording import Wording
 
 

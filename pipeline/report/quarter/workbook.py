@@ -2,8 +2,9 @@
 
 from pipeline.forms import ANSWERS
 from pipeline.report.kit import style
+from pipeline.report.kit.column import Look, SheetColumn, Value, worded
 from pipeline.report.kit.first_sheet import FirstSheet
-from pipeline.report.kit.sheet import Book, Look, Page, SheetColumn, Value, put_list, worded
+from pipeline.report.kit.sheet import Book, Page, put_list
 from pipeline.report.quarter.answers import put_answers
 from pipeline.report.quarter.content import (
     Approval,

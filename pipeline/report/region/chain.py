@@ -7,9 +7,9 @@ from pipeline.effect.gather import EffectLine
 from pipeline.effect.verdict import Word
 from pipeline.effect.windows import Measure
 from pipeline.report.kit.booklet import Block
+from pipeline.report.kit.column import Look, SheetColumn
 from pipeline.report.kit.lists import PrintedColumn, block_of, printed_list
 from pipeline.report.kit.pen import SMALL_MUTED, Box, Pen
-from pipeline.report.kit.sheet import Look, SheetColumn
 from pipeline.report.region.answers import promise_means
 from pipeline.report.region.content import RegionContent
 from pipeline.report.region.pictures import draw_run_chart

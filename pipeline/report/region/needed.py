@@ -3,9 +3,9 @@
 from collections.abc import Sequence
 
 from pipeline.report.kit.booklet import Block
+from pipeline.report.kit.column import Look, SheetColumn
 from pipeline.report.kit.lists import PrintedColumn, block_of, draw_rows, list_height, printed_list
 from pipeline.report.kit.pen import HEADING_H, Box, Pen
-from pipeline.report.kit.sheet import Look, SheetColumn
 from pipeline.report.kit.tags import Role
 from pipeline.report.region.content import RegionContent
 from pipeline.report.region.wanted import StoreToScan, ToAsk, ToOrder

@@ -4,14 +4,12 @@ The chain's has rows of regions; those of stores are in the regions' own.
 """
 
 from collections.abc import Sequence
-from typing import Any
-
-from openpyxl.worksheet.hyperlink import Hyperlink
 
 from pipeline.effect.windows import LeftOut
 from pipeline.report.kit import style
+from pipeline.report.kit.column import Look, SheetColumn, Value, worded
 from pipeline.report.kit.first_sheet import FirstSheet
-from pipeline.report.kit.sheet import Book, Look, Page, SheetColumn, Value, put_list, worded
+from pipeline.report.kit.sheet import Book, Page, put_list
 from pipeline.report.quarter.content import to_do, what, where
 from pipeline.report.region.answers import (
     AnswerLine,
@@ -234,9 +232,6 @@ def _clear_air(content: RegionContent, words: Wording) -> list[tuple[float | Non
 
 def _link(page: Page, links: Sequence[FileLinks]) -> None:
     """Link the stores' rows to their files."""
-    for number, files in enumerate(links, start=2):
-        for column, target in (("D", files.workbook), ("E", files.summary)):
-            cell: Any = page.sheet[f"{column}{number}"]
-            look = cell._style  # noqa: SLF001 - a link would bring a look of its own
-            cell.hyperlink = Hyperlink(ref=cell.coordinate, target=target)
-            cell._style = look  # noqa: SLF001 - as above
+    for number, files in enumerate(links, start=1):
+        for column, target in ((3, files.workbook), (4, files.summary)):
+            page.link(number, column, target)

@@ -11,6 +11,7 @@ from openpyxl.styles import Alignment, Border, Side
 from openpyxl.styles.cell_style import StyleArray
 
 from pipeline.report.kit import style
+from pipeline.report.kit.column import Look, row_height
 from pipeline.report.kit.pen import (
     TINY,
     TINY_MUTED,
@@ -21,7 +22,7 @@ from pipeline.report.kit.pen import (
     Type,
     fitted,
 )
-from pipeline.report.kit.sheet import Book, Look, Page, argb, font, row_height
+from pipeline.report.kit.sheet import Book, Page, argb, font
 from pipeline.report.kit.style import Face
 from pipeline.report.kit.tags import in_words
 from pipeline.report.store.content import Document, PlannedStation, StoreContent, WifiGroup

@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from itertools import zip_longest
 
-from pipeline.report.kit.sheet import Look, SheetColumn, Value, worded
+from pipeline.report.kit.column import Look, SheetColumn, Value, worded
 from pipeline.tables.plan import CoverPlace, CoverStore, WifiAvoid, WifiRequest
 from pipeline.wording import Wording
 

@@ -6,8 +6,9 @@ from dataclasses import dataclass
 from openpyxl.worksheet.dimensions import RowDimension
 
 from pipeline.forms import CHANGE, LIST_BELOW
+from pipeline.report.kit.column import Look, SheetColumn, Value
 from pipeline.report.kit.lists import PrintedColumn, PrintedList, printed_list
-from pipeline.report.kit.sheet import Book, Look, Page, SheetColumn, Value
+from pipeline.report.kit.sheet import Book, Page
 from pipeline.tables.changes import ChangeLabels, LabelBehind
 from pipeline.wording import Wording
 

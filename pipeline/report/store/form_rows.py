@@ -9,7 +9,8 @@ from openpyxl.utils import get_column_letter
 from pipeline.forms import ACCEPTED, ANOTHER, CHANGE, CHECKS, MOVES, YES, pan_text, plain, word
 from pipeline.reasons import rounded_down
 from pipeline.records import BackOutStep
-from pipeline.report.kit.sheet import Look, SheetColumn, Value, writable
+from pipeline.report.kit.column import Look, SheetColumn, Value
+from pipeline.report.kit.sheet import writable
 from pipeline.report.store.content import PlannedStation, Refusal, RegisteredChange, StoreContent
 from pipeline.tables.taken import InventoryItem
 from pipeline.wording import Wording

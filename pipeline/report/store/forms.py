@@ -25,17 +25,8 @@ from pipeline.forms import (
 )
 from pipeline.records import BackOutStep
 from pipeline.report.kit import style
-from pipeline.report.kit.sheet import (
-    Book,
-    Look,
-    Page,
-    SheetColumn,
-    column_width,
-    font,
-    put_list,
-    row_height,
-    under,
-)
+from pipeline.report.kit.column import Look, SheetColumn, column_width, row_height
+from pipeline.report.kit.sheet import Book, Page, font, put_list, under
 from pipeline.report.store.content import (
     CAUTIONS,
     RegisteredChange,

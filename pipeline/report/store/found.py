@@ -6,7 +6,8 @@ from datetime import timedelta
 from openpyxl.worksheet.datavalidation import DataValidation
 
 from pipeline.forms import CHANGE, FOUND_WORDS, INVENTORY, word
-from pipeline.report.kit.sheet import Book, Look, SheetColumn, Value, worded
+from pipeline.report.kit.column import Look, SheetColumn, Value, worded
+from pipeline.report.kit.sheet import Book
 from pipeline.report.store.content import StoreContent
 from pipeline.report.store.form_rows import FoundRow
 from pipeline.report.store.forms import FilledForm, form_title

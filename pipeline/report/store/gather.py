@@ -3,6 +3,7 @@
 from collections import Counter, defaultdict
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
+from functools import lru_cache
 from itertools import islice
 from math import fsum
 from operator import attrgetter
@@ -207,16 +208,23 @@ def _worded(about: Reasoned, book: RuleBook, words: Wording) -> Reasoned:
     """Return a station, move or change with its reason in the store's language."""
     if not about.facts:
         return about
-    reason = from_json(about.facts)
+    told = _told(about.facts, book, words.country)
+    if isinstance(about, PlannedMove):
+        short = brief(from_json(about.facts), words.language, words.country)
+        return replace(about, reason=told, brief=short)
+    return replace(about, reason=told)
+
+
+@lru_cache(maxsize=CHUNK)  # a station, its move and its change have one reason
+def _told(facts: str, book: RuleBook, country: str | None) -> str:
+    """Return a reason as a sentence, with what a rule says of it."""
+    reason, words = from_json(facts), wording(country)
     bond = reason.bond
     if bond is not None and bond.by is not None and bond.detail is not None:
         said = book.sentence(bond.by, words, bond.facts, bond.detail)
         bond = replace(bond, detail=said, by=book.title(bond.by, words.language))
         reason = replace(reason, bond=bond)
-    told = replace(about, reason=sentence(reason, words.language, words.country))
-    if isinstance(told, PlannedMove):
-        told = replace(told, brief=brief(reason, words.language, words.country))
-    return told
+    return sentence(reason, words.language, words.country)
 
 
 def _rule_named(row: NextDoor, book: RuleBook, words: Wording) -> NextDoor:

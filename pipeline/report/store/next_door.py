@@ -4,7 +4,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from pipeline.reasons import Reason, from_json
-from pipeline.report.kit.sheet import Look, SheetColumn, Value, worded
+from pipeline.report.kit.column import Look, SheetColumn, Value, worded
 from pipeline.wording import Wording
 
 _NAMED = 4  # stations of a side; more are counted

@@ -5,8 +5,8 @@ from dataclasses import dataclass
 from itertools import groupby
 from operator import attrgetter
 
+from pipeline.report.kit.column import Look, SheetColumn, Value
 from pipeline.report.kit.lists import PrintedColumn, PrintedList, printed_list
-from pipeline.report.kit.sheet import Look, SheetColumn, Value
 from pipeline.wording import NOTHING, Wording
 
 ON_PAGE = 3  # stations; more are counted

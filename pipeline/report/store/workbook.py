@@ -8,18 +8,9 @@ from typing import TypeVar
 
 from pipeline.records import Severity
 from pipeline.report.kit import style
+from pipeline.report.kit.column import WIDEST, Look, SheetColumn, Value, worded, yes_no
 from pipeline.report.kit.first_sheet import FirstSheet
-from pipeline.report.kit.sheet import (
-    WIDEST,
-    Book,
-    Look,
-    Page,
-    SheetColumn,
-    Value,
-    put_list,
-    worded,
-    yes_no,
-)
+from pipeline.report.kit.sheet import Book, Page, put_list
 from pipeline.report.store.air import put_heat_map
 from pipeline.report.store.asked import PLACES, REQUESTS, summary_lines
 from pipeline.report.store.content import (
