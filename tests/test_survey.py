@@ -434,41 +434,42 @@ def test_the_way_back_is_as_long_but_begins_with_the_other_power(database: Datab
 
 
 def test_through_a_wall_each_is_disturbed_by_what_it_hears_itself(database: Database) -> None:
-    """A hears W at -60 dBm and is hardly heard; V hears B's 20 dBm at -60, so B hears V at -80.
+    """A hears W at -40 dBm and is hardly heard; V hears B's 20 dBm at -60, so B hears V at -80.
 
-    All carry alike. Only whom a level above -75 dBm reaches loses air: by -80 dBm, spread 2 dB, the
-    normal tail of 2.5 from scipy.
+    All carry alike. Only whom a level above -75 dBm reaches loses air: the normal tail from scipy
+    for a spread of 2 dB. W is one channel up, 30 dB down at A; two channels up it would be 45.
     """
     _put_next_door(database)
+    for channel in (16, 17, 18):
+        _scan(database, [-94.0] * 10, channel=channel, quiet=False)
     survey(database, SETTINGS)
 
-    rows = database.connection.execute("select station, free_of_own from clear_air_now").fetchall()
-
-    ((air,),) = database.connection.execute(
-        "select distinct air_share from station_load"
-    ).fetchall()
+    ask = database.connection.execute
+    ((air,),) = ask("select distinct air_share from station_load").fetchall()
     assert air > 0.001
-    assert dict(rows) == {
-        "A": pytest.approx(1 - air, abs=1e-7),
+    assert dict(ask("select station, free_of_own from clear_air_now").fetchall()) == {
+        "A": pytest.approx(1 - air * stats.norm.sf(-2.5), abs=1e-7),
         "W": 1.0,
         "B": pytest.approx(1 - air * stats.norm.sf(2.5), abs=1e-7),
         "V": pytest.approx(1 - air, abs=1e-7),
     }
+    beside = ask("select channel from ed_evidence where own_traffic order by channel").fetchall()
+    assert beside == [(16,), (17,)]
 
 
 def _put_next_door(database: Database) -> None:
-    """Add stores T and U with W and V, on the channels of A and B; A and B out of earshot."""
+    """Add stores T and U with W and V, beside A's channel and on B's; A and B out of earshot."""
     database.connection.execute(
         "update station_seen set x_m = 1e4, tx_power_dbm = 20 where station = 'B'"
     )
-    for store, station, channel in (("T", "W", 15), ("U", "V", 20)):
+    for store, station, channel in (("T", "W", 16), ("U", "V", 20)):
         database.connection.execute(
             "insert into store_seen (store, seen_on, region) values (?, ?, 'North')", [store, AS_OF]
         )
         _add(database, "station_seen", store=store, station=station, seen_on=AS_OF, floor=0,
              channel=channel, tx_power_dbm=0.0)  # fmt: skip
     for store, station, other, neighbour, level_dbm in (
-        ("S", "A", "T", "W", -60), ("T", "W", "S", "A", -90), ("U", "V", "S", "B", -60)
+        ("S", "A", "T", "W", -40), ("T", "W", "S", "A", -90), ("U", "V", "S", "B", -60)
     ):  # fmt: skip
         _add(database, "heard_seen", store=store, station=station, neighbour_store=other,
              neighbour=neighbour, seen_on=AS_OF, level_dbm=level_dbm)  # fmt: skip

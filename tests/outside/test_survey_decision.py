@@ -13,7 +13,7 @@ from scipy.stats import beta
 from pipeline.changes.effect import calibration
 from pipeline.changes.register import append, propose, standings
 from pipeline.changes.states import ChangeState, Trigger, new_event
-from pipeline.changes.verify import verify
+from pipeline.changes.verify import Waiting, verify
 from pipeline.database import Database
 from pipeline.plan.stores import plan
 from pipeline.progress import Silent
@@ -320,6 +320,12 @@ def test_a_promise_that_comes_true_is_kept(database: Database) -> None:
     _scans(database, "A", 15, {-60.0: 173, -94.0: 173}, 60)
     _scans(database, "A", 25, {-60.0: 35, -94.0: 311}, 60)
     assert _moves(database) == [("A", 25)]
+    clear = {
+        channel: tuple(1 - share for share in shares)
+        for channel, *shares in database.connection.execute(
+            "select channel, busy_high, busy_estimate, busy_low from ed_evidence where readings > 0"
+        ).fetchall()
+    }
     propose(database, SETTINGS)
     (change,) = standings(database)
     for days, state, trigger in (
@@ -339,6 +345,12 @@ def test_a_promise_that_comes_true_is_kept(database: Database) -> None:
     )
     _scans(database, "A", 25, {-60.0: 35, -94.0: 311}, -40)
     survey(database, SETTINGS)
+    (held,) = database.records(Waiting, "changes", "waiting")
+    before = (held.clear_air_before_low, held.clear_air_before, held.clear_air_before_high)
+    assert before == pytest.approx(clear[15], abs=1e-5)
+    assert (held.promised_low, held.promised, held.promised_high) == pytest.approx(
+        clear[25], abs=1e-5
+    )
     (check,) = verify(database, SETTINGS)
 
     assert check.state == ChangeState.VERIFIED
