@@ -267,9 +267,16 @@ def test_a_store_and_a_promise_stand_in_the_review_as_in_their_tables(tmp_path: 
         labels_compared=290, success_before=0.9, success_after=0.95, success_gained=0.05,
         success_gained_low=0.02, success_gained_high=0.07,
     )  # fmt: skip
+    for station, answer in (("K001-01", "put back"), ("K001-02", None)):
+        into.add(
+            "drift", quarter="2026-Q3", store="K001", subject=station, field="pan_id", agreed="1",
+            found="2", kind="drift", first_seen=date(2026, 8, 15), stood_days=46, cause=station,
+            by_order="not ordered", basis="baseline", answer=answer,
+        )  # fmt: skip
     with invented_database(tmp_path / "r.duckdb", into) as database:
         [content] = region_contents(database, SETTINGS, ["Lone"])
         [store] = store_contents(database, ["K001"], SETTINGS.approvers)
+    assert [(one.astray, one.unanswered) for one in content.stores] == [(2, 1)]
     [outcome] = store.outcomes
     assert (outcome.gained, outcome.gained_low, outcome.gained_high) == (0.34, 0.2, 0.4)
     assert (outcome.labels_listed, outcome.labels_back, outcome.labels_elsewhere) == (299, 298, 2)

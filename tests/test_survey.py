@@ -243,10 +243,19 @@ def test_own_traffic_is_taken_out_where_no_clean_scan_exists(database: Database)
 
 
 def test_a_channel_far_from_own_traffic_is_clean(database: Database) -> None:
-    """A scan on a channel no own station is near needs no quiet period."""
-    _scan(database, [-94.0] * 20, channel=26, quiet=False)
+    """A scan on a channel no own station is near needs no quiet period.
 
-    assert not _evidence(database, 26)["own_traffic"]
+    B on 20 is heard at -40 dBm, one channel up 30 dB less, two up 45: below -75 dBm.
+    """
+    _add(
+        database, "heard_seen", store="S", station="A", neighbour="B", seen_on=AS_OF, level_dbm=-40
+    )
+    for channel in (19, 20, 21, 22, 26):
+        _scan(database, [-94.0] * 20, channel=channel, quiet=False)
+    survey(database, SETTINGS)
+
+    beside = database.connection.execute("select channel from ed_evidence where own_traffic")
+    assert sorted(beside.fetchall()) == [(19,), (20,), (21,)]
 
 
 def test_wifi_survey_stands_in_where_there_is_no_scan(database: Database) -> None:
