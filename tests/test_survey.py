@@ -251,7 +251,7 @@ def test_a_channel_far_from_own_traffic_is_clean(database: Database) -> None:
         database, "heard_seen", store="S", station="A", neighbour="B", seen_on=AS_OF, level_dbm=-40
     )
     for channel in (19, 20, 21, 22, 26):
-        _scan(database, [-94.0] * 20, channel=channel, quiet=False)
+        _scan(database, [-94.0, -91.0] * 10, channel=channel, quiet=False)
     survey(database, SETTINGS)
 
     beside = database.connection.execute("select channel from ed_evidence where own_traffic")
