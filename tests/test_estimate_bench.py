@@ -20,16 +20,13 @@ from estimate_harness import (
 )
 from simulate.setting import SETTINGS, Setting
 
-HELD_BACK = (901, 902, 903)
+HELD_BACK = (907, 908, 909)
 MISSED: dict[str, dict[str, float]] = {
-    "5 readings, one visit": {"harmed": 4.2},
-    "10 readings, one visit": {"harmed": 4.0, "kept": 94.4},
+    "5 readings, one visit": {"harmed": 4.8, "kept": 94.9},
+    "10 readings, one visit": {"harmed": 4.5},
     "300 readings, three visits": {"regret": 0.07},
-    "2,000 readings, ten visits": {"regret": 0.04},
-    "60 in one visit": {"kept": 94.9},
-    "60 in twelve visits": {"regret": 0.035},
-    "60 over five days": {"regret": 0.065},
-    "60, two visits, no Wi-Fi survey": {"regret": 0.045},
+    "2,000 readings, ten visits": {"regret": 0.07},
+    "60, two visits, no Wi-Fi survey": {"regret": 0.07},
 }
 """Bounds of moves that harm and of good moves kept (%), and of regret beyond that of the plan on
 bounds (points), where what was aimed at is not reached: 3, 95 and 0."""
