@@ -15,7 +15,7 @@ import pytest
 from accessible import shortcomings
 from openpyxl import load_workbook
 from region_stores import add_lives, add_rollout, rollout
-from report_stores import SEEN, Invented, invent, invented_database
+from report_stores import Invented, invent, invented_database
 
 from pipeline.database import Database
 from pipeline.effect.compare import Estimate, chart_limits
@@ -262,8 +262,8 @@ def test_a_store_and_a_promise_stand_in_the_review_as_in_their_tables(tmp_path: 
         gained=0.34, gained_low=0.2, gained_high=0.4, verdict="helped",
     )  # fmt: skip
     into.add(
-        "change_labels", change="C", store="K001", station="K001-01", since=SEEN, labels_due=300,
-        labels_listed=299, labels_back=298, labels_unsaid=1, labels_elsewhere=2,
+        "change_labels", change="C", store="K001", station="K001-01", since=at.date(),
+        labels_due=300, labels_listed=299, labels_back=298, labels_unsaid=1, labels_elsewhere=2,
         labels_compared=290, success_before=0.9, success_after=0.95, success_gained=0.05,
         success_gained_low=0.02, success_gained_high=0.07,
     )  # fmt: skip
