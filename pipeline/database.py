@@ -30,6 +30,7 @@ from pipeline.tables.run import SchemaMade, TablesVersion
 Kind = TypeVar("Kind")
 Values = Mapping[str, object]
 _MEMORY = "1200MB"
+_PARSED: dict[str, duckdb.Statement] = {}  # it knows no tables, so it serves every database
 # How DuckDB says that it cannot write or read its files: in between, or at a commit.
 _STORAGE = (duckdb.IOException, duckdb.FatalException)
 _NOT_KEPT = "Failed to commit"
@@ -56,9 +57,16 @@ class Database:
         self.before_commit: Callable[[Database], object] = lambda _: None
         self._still: set[str] = set()
 
+    def _parsed(self, step: str, name: str) -> duckdb.Statement:
+        """Return one statement, parsed by whichever connection ran it first."""
+        text = sql_file.statement(step, name)
+        if text not in _PARSED:
+            (_PARSED[text],) = self.connection.extract_statements(text)
+        return _PARSED[text]
+
     def run(self, step: str, name: str, values: Values | None = None) -> None:
         """Run one statement for its effect; `values` fill its named parameters."""
-        self.connection.execute(sql_file.statement(step, name), values)
+        self.connection.execute(self._parsed(step, name), values)
 
     def records(
         self, kind: type[Kind], step: str, name: str, values: Values | None = None
@@ -68,7 +76,7 @@ class Database:
         Raises:
             ColumnsDiffer: the columns are not exactly the record's fields.
         """
-        found = self.connection.execute(sql_file.statement(step, name), values)
+        found = self.connection.execute(self._parsed(step, name), values)
         columns = [column[0] for column in found.description or ()]
         wanted = [each.name for each in fields(kind)]  # type: ignore[arg-type] # a record class
         if sorted(columns) != sorted(wanted):
@@ -85,7 +93,7 @@ class Database:
         Raises:
             ColumnsDiffer: it has more columns than one.
         """
-        found = self.connection.execute(sql_file.statement(step, name), values)
+        found = self.connection.execute(self._parsed(step, name), values)
         columns = [column[0] for column in found.description or ()]
         if len(columns) != 1:
             raise ColumnsDiffer(step, name, columns, ["one column"])
@@ -104,7 +112,7 @@ class Database:
         Raises:
             ColumnsDiffer: it has other columns.
         """
-        found = self.connection.execute(sql_file.statement(step, name), values)
+        found = self.connection.execute(self._parsed(step, name), values)
         columns = [column[0] for column in found.description or ()]
         if sorted(columns) != ["key", "value"]:
             raise ColumnsDiffer(step, name, columns, ["key", "value"])
@@ -113,7 +121,7 @@ class Database:
     def frame(self, step: str, name: str, values: Values | None = None) -> pl.DataFrame:
         """Return the rows of one statement as a frame."""
         # .sql gives a relation, which polars reads as an Arrow stream without further packages.
-        return pl.DataFrame(self.connection.sql(sql_file.statement(step, name), params=values))
+        return pl.DataFrame(self.connection.sql(self._parsed(step, name), params=values))
 
     def insert(
         self, step: str, name: str, rows: pl.DataFrame, values: Values | None = None

@@ -131,7 +131,7 @@ def _checked(past: History, begins: date, ends: date) -> list[dict[str, Any]]:
     return found
 
 
-def _found(past: History, quarter: int, day: date) -> list[dict[str, Any]]:
+def found_by_rules(past: History, quarter: int, day: date) -> list[dict[str, Any]]:
     """Return what the run at the end of a quarter finds: some of it comes, some goes."""
     rules = ("channel-shared", "survey-stale", "labels-weak", "station-offline")
     severities = ("fix", "watch", "watch", "fix")
@@ -184,7 +184,7 @@ def live_through(database: Database, past: History, quarter: int) -> None:
         stores = [store for store, on in past.approvals if on == day]
         approve(database, SETTINGS, stores, by=APPROVER, reason="as built", on=day)
     run_on(database, past, last_day(quarter))
-    put(database, "finding", _found(past, quarter, last_day(quarter)))
+    put(database, "finding", found_by_rules(past, quarter, last_day(quarter)))
     put(database, "clear_air_kept", _air(past, quarter, last_day(quarter)))
 
 

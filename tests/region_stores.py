@@ -119,7 +119,8 @@ def add_lives(
         for state, day, result in (("approved", date(2026, 9, 3), None), *LIVES[life]):
             at = datetime(day.year, day.month, day.day, 12)
             into.add(
-                "change_event", seq=_seq(into), change=change, state=state, at=at, by="T. A.",
+                "change_event", seq=_seq(into), change=change, state=state, at=at,
+                by="crew" if state == "implemented" else "T. A.",
                 note="", result=result, due=at if state == "scheduled" else None,
             )  # fmt: skip
             if state in _FOUND:

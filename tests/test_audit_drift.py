@@ -1,12 +1,21 @@
 """The audit against an invented past of which every departure is known."""
 
+from collections import Counter
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
-from audit_history import FIRST, LAST, QUARTERS, History, history
-from audit_kit import audit_all, audit_of, drift_rows, live_through, past_database, take_quarter
+from audit_history import FIRST, LAST, QUARTERS, History, history, last_day
+from audit_kit import (
+    audit_all,
+    audit_of,
+    drift_rows,
+    found_by_rules,
+    live_through,
+    past_database,
+    take_quarter,
+)
 
 from pipeline.audit.audit import audit
 from pipeline.audit.records import DriftKind, read_quarter
@@ -35,6 +44,24 @@ def test_four_hundred_events_are_told_apart(past: History, lived: Database) -> N
     assert past.events.total() == 400
     assert drift_rows(lived) == sorted(past.expected, key=_order)
     assert {row[4] for row in past.expected} == {kind.value for kind in DriftKind}
+
+
+def test_findings_open_and_close_from_run_to_run(past: History, lived: Database) -> None:
+    """By rule: what the run at the end of a quarter found, and the one before did not; and back."""
+    before: set[tuple[str, str]] = set()
+    for number, quarter in enumerate(QUARTERS):
+        rows = found_by_rules(past, number, last_day(number))
+        now = {(row["rule"], row["subject"]) for row in rows}
+        parts = [Counter(rule for rule, _ in some) for some in (now - before, before - now, now)]
+        told = lived.connection.execute(
+            "select rule, sum(opened)::int, sum(closed)::int, sum(standing)::int "
+            "from audit_finding where quarter = ? group by rule order by rule",
+            [quarter],
+        ).fetchall()
+        assert told == [
+            (rule, *(part[rule] for part in parts)) for rule in sorted(sum(parts, Counter()))
+        ]
+        before = now
 
 
 @pytest.mark.parametrize(

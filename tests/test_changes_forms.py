@@ -134,8 +134,8 @@ def test_a_decision_is_made_on_reason_gain_chance_price_and_past(out: Out) -> No
     reason = Reason(air, replace(air, channel=20), None, True, True, 15, 0.1, "high")
     out.database.connection.execute(
         "update change set facts = ?, group_no = if(change in (?, ?), 1, position + 1), "
-        "clear_air_before = 0.4, clear_air_before_low = 0.37, clear_air_before_high = 0.43, "
-        "clear_air_after = 0.8, clear_air_after_low = 0.76, clear_air_after_high = 0.84, "
+        "clear_air_before = 0.4, clear_air_before_low = 0.28, clear_air_before_high = 0.43, "
+        "clear_air_after = 0.8, clear_air_after_low = 0.76, clear_air_after_high = 0.85, "
         "chance = 0.97, labels = if(change = ?, 30, 10), parking = false where store = 'S001'",
         [to_json(reason), first, last, last],
     )
@@ -155,9 +155,10 @@ def test_a_decision_is_made_on_reason_gain_chance_price_and_past(out: Out) -> No
     assert shown(DECISIONS, "change") == [first, last, *changes[1:-1]]
     assert shown(DECISIONS, "reason") == [sentence(reason)] * len(changes)
     assert shown(DECISIONS, "group")[:3] == ["A", "A", None]
-    # By hand: both gain 40 points; each side of one is the root of 3^2 + 4^2, 5 points, and of the
-    # mean of 10 and 30 labels the root of (5/4)^2 + (15/4)^2, 3.95 points.
-    assert shown(DECISIONS, "gain")[:3] == ["40 (36 to 44)", "40 (36 to 44)", "40 (35 to 45)"]
+    # By hand: both gain 40 points. Of one the lower side is the root of 3^2 + 4^2, 5 points, the
+    # upper of 12^2 + 5^2, 13; of the mean of 10 and 30 labels the root of (5/4)^2 + (15/4)^2, 3.95,
+    # and 10.28.
+    assert shown(DECISIONS, "gain")[:3] == ["40 (36 to 50)", "40 (36 to 50)", "40 (35 to 53)"]
     assert shown(DECISIONS, "cost")[:3] == [384, 384, 96]  # 24 h x 40 points
     assert shown(DECISIONS, "chance")[:2] == [0.97, 0.97]
     assert shown(DECISIONS, "refused")[2] is None

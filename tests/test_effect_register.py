@@ -10,7 +10,7 @@ from report_stores import Invented, invented_database
 from pipeline.database import Database
 from pipeline.effect.gather import CHAIN, Rollout, RolloutProof, proofs
 from pipeline.effect.verdict import Why, Word
-from pipeline.effect.windows import Measure, WashOut
+from pipeline.effect.windows import Measure, Turn, WashOut
 from pipeline.report.region.gather import region_contents
 from pipeline.report.region.pages import FileLinks, region_pdf
 from pipeline.report.region.proof import points
@@ -181,6 +181,27 @@ def test_the_effect_is_that_of_the_stores_compared(north: RolloutProof) -> None:
     assert air.effect == pytest.approx(sum(own) / len(own) - sum(other) / len(other), abs=1e-9)
     assert (air.turned, air.controls) == (len(turned), len(scanned))
     assert (labels.helped, air.helped) == (True, True)
+
+
+def test_a_turn_runs_from_the_first_change_to_the_last(database: Database) -> None:
+    """With one more change of S00 two nights later it ends then; all others last one night."""
+    connection = database.connection
+    connection.execute("begin")
+    connection.execute(
+        "insert into change by name select * replace ('late' as change, 'S00-2' as station) "
+        "from change where change = 'C0'"
+    )
+    connection.execute(
+        "insert into change_event by name select * replace ('late' as change, seq + 1000 as seq, "
+        '"at" + interval 2 day as "at", due + interval 2 day as due) '
+        "from change_event where change = 'C0'"
+    )
+    turns = {turn.store: turn for turn in database.records(Turn, "effect", "turns")}
+    connection.execute("rollback")
+
+    night = NIGHT.date()
+    assert (turns["S00"].begun_on, turns["S00"].done_on) == (night, night + 2 * DAY)
+    assert (turns["S01"].begun_on, turns["S01"].done_on) == (night, night)
 
 
 def test_who_is_left_out_is_told_with_the_reason(north: RolloutProof) -> None:

@@ -7,6 +7,7 @@
 import csv
 from collections import Counter
 from collections.abc import Callable
+from datetime import date, datetime, time
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -14,6 +15,8 @@ from typing import Any
 import duckdb
 import pytest
 from ingest_kit import put, take
+
+from pipeline.tables.declare import declared_tables
 
 ODD = tuple(
     csv.DictReader(
@@ -152,3 +155,104 @@ def test_a_part_is_no_larger_than_the_whole(tmp_path: Path) -> None:
         kept = connection.execute("select text from quarantined_cell order by line").fetchall()
     assert found == [(20, None, 5), (20, 18, None), (None, 18, 18), (20, None, None), (None, 7, 7)]
     assert kept == [("21",), ("19",), ("21",), ("-1",)]
+
+
+# Per kind: how a field is headed, a cell of it, what is stored, and a cell that cannot be read.
+Cells = dict[str, tuple[str, str, Any, str | None]]
+_KEYS: Cells = {
+    "store": ("store", "S1", "S1", None),
+    "seen_on": ("exported on", "2026-09-28", date(2026, 9, 28), None),
+}
+EVERY_CELL: dict[str, Cells] = {
+    "store_seen": {
+        **_KEYS, "name": ("name", "One", "One", None), "region": ("region", "North", "North", None),
+        "country": ("country", "GB", "GB", "Utopia"),
+        "store_type": ("store type", "large", "large", None),
+        "time_zone": ("time zone", "Europe/London", "Europe/London", "Nowhere/Town"),
+        "opens": ("opens", "08:00", time(8), "dawn"),
+        "closes": ("closes", "22:00", time(22), "dusk"),
+        "site": ("shared site", "Canal Court", "Canal Court", None),
+    },
+    "station_seen": {
+        **_KEYS, "station": ("station", "A1", "A1", None), "name": ("name", "Till", "Till", None),
+        "mounted": ("mounted", "ceiling", "ceiling", None), "floor": ("floor", "2", 2, "attic?"),
+        "x_m": ("x m", "12.5", 12.5, "left"), "y_m": ("y m", "34.25", 34.25, "right"),
+        "channel": ("channel", "15", 15, None), "pan_id": ("pan id", "0x1A2B", 0x1A2B, "zzzz"),
+        "tx_power_dbm": ("tx power dbm", "4.5", 4.5, "ninety"),
+        "eui64": ("eui-64", "00-00-5e-ef-10-00-00-01", "00005eef10000001", None),
+        "ip_address": ("ip address", "192.0.2.7", "192.0.2.7", None),
+        "port": ("port", "8443", 8443, "many"), "firmware": ("firmware", "2.1", "2.1", None),
+        "hardware": ("hardware", "H3", "H3", None), "connected": ("connected", "no", False, "odd"),
+        "status": ("installation status", "planned", "planned", "soon"),
+    },
+    "label_seen": {
+        **_KEYS, "label": ("label", "L1", "L1", None), "station": ("station", "A1", "A1", None),
+        "level_dbm": ("level dbm", "-61.5", -61.5, "loud"),
+        "stations_heard": ("stations heard", "3", 3, "few"),
+        "success_pct": ("success %", "97.5", 97.5, "mostly"),
+        "last_heard_on": ("last heard", "2026-09-27", date(2026, 9, 27), "lately"),
+        "updates_per_day": ("updates per day", "2.5", 2.5, "daily"),
+        "payload_octets": ("payload octets", "5200", 5200.0, "big"),
+        "channels": ("listens on", "11 15", "11 15", "all of them"),
+        "updates_sent": ("updates sent", "90", 90, "ninety"),
+        "updates_acknowledged": ("updates acknowledged", "80", 80, "eighty"),
+        "acknowledged_first": ("acknowledged first time", "70", 70, "seventy"),
+        "floor": ("floor", "2", 2, "attic?"), "x_m": ("x m", "12.5", 12.5, "left"),
+        "y_m": ("y m", "34.25", 34.25, "right"),
+    },
+    "wifi_seen": {
+        **_KEYS, "station": ("heard at", "A1", "A1", None),
+        "network": ("network", "net a", "net a", None),
+        "wifi_channel": ("wi-fi channel", "6", 6, None),
+        "width_mhz": ("width mhz", "40", 40, "wide"),
+        "secondary": ("secondary", "below", "below", "beside"),
+        "level_dbm": ("level dbm", "-48.5", -48.5, "loud"),
+        "utilisation_pct": ("utilisation %", "35", 35.0, "mostly"),
+        "ours": ("own network", "yes", True, "ours?"),
+    },
+    "ed_reading": {
+        "store": ("store", "S1", "S1", None), "station": ("station", "A1", "A1", None),
+        "scanned_at": ("scanned at", "2026-09-29 03:00:00", datetime(2026, 9, 29, 3), None),
+        "channel": ("channel", "15", 15, None), "level_dbm": ("level dbm", "-71.5", -71.5, None),
+        "statistic": ("statistic", "max", "max", None), "dwell_ms": ("dwell ms", "8", 8.0, "long"),
+        "own_quiet": ("own stations quiet", "yes", True, "hush"),
+    },
+    "heard_seen": {
+        **_KEYS, "station": ("listening station", "A1", "A1", None),
+        "neighbour": ("heard station", "B1", "B1", None),
+        "level_dbm": ("level dbm", "-64.5", -64.5, None),
+        "neighbour_store": ("heard store", "S9", "S9", None),
+    },
+    "network_seen": {
+        **_KEYS, "ip_address": ("ip address", "192.0.2.9", "192.0.2.9", None),
+        "port": ("port", "8443", 8443, "many"),
+        "eui64": ("eui-64", "00-00-5e-ef-10-00-00-02", "00005eef10000002", None),
+        "device": ("device type", "switch", "switch", None),
+    },
+}  # fmt: skip
+
+
+def test_every_cell_goes_to_its_own_column(tmp_path: Path) -> None:
+    """Of each kind a row that is stored cell by cell, and one whose bad cells are kept by name."""
+    files = {}
+    for table, cells in EVERY_CELL.items():
+        good = [cell for _, cell, _, _ in cells.values()]
+        bad = [bad or ("S2" if at == "store" else good) for at, (_, good, _, bad) in cells.items()]
+        head = [heading for heading, *_ in cells.values()]
+        files[f"{table}.csv"] = "\n".join(
+            ["Decimals: point", *map(",".join, (head, good, bad)), ""]
+        )
+
+    result = take(put(tmp_path, files))
+
+    kept = [(row[0], row[4], row[9]) for row in result.tables["quarantined_cell"]]
+    columns = {table.name: table.columns for table in declared_tables()}
+    for table, cells in EVERY_CELL.items():
+        names = [column.name for column in columns[table]]
+        first, second = (dict(zip(names, row, strict=True)) for row in result.tables[table])
+        assert {at: first[at] for at in cells} == {at: cell[2] for at, cell in cells.items()}
+        odd = {field: bad for field, (_, _, _, bad) in cells.items() if bad}
+        assert second["store"] == "S2"
+        assert {(f"{table}.csv", field, bad) for field, bad in odd.items()} == {
+            each for each in kept if each[0] == f"{table}.csv"
+        }

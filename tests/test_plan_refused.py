@@ -9,7 +9,7 @@ from empty import in_memory
 
 from pipeline.database import Database
 from pipeline.plan.costs import StoreProblem
-from pipeline.plan.refused import RefusedChannel, StationThen, still_refused
+from pipeline.plan.rows import RefusedChannel, StationThen, still_refused
 from pipeline.records import StoreStation
 from pipeline.settings import load_settings
 

@@ -33,6 +33,7 @@ from pipeline.report.region.content import ChangeProgress, RegionContent, StoreS
 from pipeline.report.region.gather import region_contents
 from pipeline.report.region.pages import FileLinks, links_of, region_pdf
 from pipeline.report.region.workbook import region_workbook
+from pipeline.report.store.gather import store_contents
 from pipeline.report.write import report, reviews
 from pipeline.settings import Deadline, Settings, load_settings
 from pipeline.wording import MINUS, NOTHING, Wording, wording
@@ -272,8 +273,26 @@ def test_a_store_and_a_promise_stand_in_the_review_as_in_their_tables(tmp_path: 
         measured=0.76, readings=120, sureness="high", measured_low=0.62, measured_high=0.82,
         gained=0.34, gained_low=0.2, gained_high=0.4, verdict="helped",
     )  # fmt: skip
+    into.add(
+        "change_labels", change="C", store="K001", station="K001-01", since=at.date(),
+        labels_due=300, labels_listed=299, labels_back=298, labels_unsaid=1, labels_elsewhere=2,
+        labels_compared=290, success_before=0.9, success_after=0.95, success_gained=0.05,
+        success_gained_low=0.02, success_gained_high=0.07,
+    )  # fmt: skip
+    for station, answer in (("K001-01", "put back"), ("K001-02", None)):
+        into.add(
+            "drift", quarter="2026-Q3", store="K001", subject=station, field="pan_id", agreed="1",
+            found="2", kind="drift", first_seen=date(2026, 8, 15), stood_days=46, cause=station,
+            by_order="not ordered", basis="baseline", answer=answer,
+        )  # fmt: skip
     with invented_database(tmp_path / "r.duckdb", into) as database:
         [content] = region_contents(database, SETTINGS, ["Lone"])
+        [store] = store_contents(database, ["K001"], SETTINGS.approvers)
+    assert [(one.astray, one.unanswered) for one in content.stores] == [(2, 1)]
+    [outcome] = store.outcomes
+    assert (outcome.gained, outcome.gained_low, outcome.gained_high) == (0.34, 0.2, 0.4)
+    assert (outcome.labels_listed, outcome.labels_back, outcome.labels_elsewhere) == (299, 298, 2)
+    assert (outcome.success_gained_low, outcome.success_gained_high) == (0.02, 0.07)
     octets = region_workbook(content, [links_of("K001", "p.xlsx", "s.pdf")], WORDS)
     headings, line = load_workbook(BytesIO(octets))["Stores"].iter_rows(values_only=True)
     shown = dict(zip(headings, line, strict=True))
@@ -313,6 +332,7 @@ def test_work_that_is_not_as_ordered_is_told_apart(tmp_path: Path) -> None:
     assert "1 to put right" in second
     [wrong, undone] = content.otherwise
     assert (wrong.store, wrong.ordered_channel, wrong.channel_found) == ("N02", 25, 20)
+    assert (wrong.decided_by, wrong.done_by) == ("T. A.", "crew")
     assert (undone.store, undone.closed, undone.channel_found) == ("N03", "undone", 11)
     book = load_workbook(BytesIO(region_workbook(content, _links(content), WORDS)))
     told = [cell.value for cell in book["Otherwise"]["K"]]

@@ -13,6 +13,7 @@ from empty import new_database, set_limits
 from scipy import stats
 
 from pipeline.database import Database
+from pipeline.plan.read import case_of
 from pipeline.plan.stores import plan
 from pipeline.progress import Silent
 from pipeline.settings import load_settings
@@ -242,10 +243,19 @@ def test_own_traffic_is_taken_out_where_no_clean_scan_exists(database: Database)
 
 
 def test_a_channel_far_from_own_traffic_is_clean(database: Database) -> None:
-    """A scan on a channel no own station is near needs no quiet period."""
-    _scan(database, [-94.0] * 20, channel=26, quiet=False)
+    """A scan on a channel no own station is near needs no quiet period.
 
-    assert not _evidence(database, 26)["own_traffic"]
+    B on 20 is heard at -40 dBm, one channel up 30 dB less, two up 45: below -75 dBm.
+    """
+    _add(
+        database, "heard_seen", store="S", station="A", neighbour="B", seen_on=AS_OF, level_dbm=-40
+    )
+    for channel in (19, 20, 21, 22, 26):
+        _scan(database, [-94.0, -91.0] * 10, channel=channel, quiet=False)
+    survey(database, SETTINGS)
+
+    beside = database.connection.execute("select channel from ed_evidence where own_traffic")
+    assert sorted(beside.fetchall()) == [(19,), (20,), (21,)]
 
 
 def test_wifi_survey_stands_in_where_there_is_no_scan(database: Database) -> None:
@@ -345,6 +355,31 @@ def test_a_move_has_the_interval_of_its_evidence(database: Database) -> None:
     assert high / clear == pytest.approx((1 - busy_low) / (1 - busy), abs=1e-4)
 
 
+def test_a_scan_is_expected_to_find_the_share_estimated(database: Database) -> None:
+    """What nobody measured too, which the plan reckons to be no better than where A is."""
+    for channel in (11, 15, 20):
+        _add(database, "permitted_channel", store="S", channel=channel)
+    for channel, levels_dbm in ((15, _SOME * 4), (11, _FREE)):
+        _scan(database, levels_dbm, channel=channel)
+    survey(database, SETTINGS)
+    case = case_of(database, SETTINGS, "S")
+    assert case is not None
+    found = dict(
+        database.connection.execute(
+            "select channel, (a / (a + b), busy_estimate) from ed_evidence where station = 'A'"
+        ).fetchall()
+    )
+
+    for channel in (11, 15, 20):
+        a, b = case.evidence["A", channel].scanned
+        assert a / (a + b) == pytest.approx(found[channel][0], abs=1e-9)
+        assert found[channel][1] is None or a / (a + b) == pytest.approx(
+            found[channel][1], abs=0.01
+        )
+    unread = case.evidence["A", 20]
+    assert unread.scanned[0] / sum(unread.scanned) < unread.a / (unread.a + unread.b)
+
+
 @pytest.mark.parametrize(
     ("here", "visits"),
     [
@@ -405,6 +440,48 @@ def test_the_way_back_is_as_long_but_begins_with_the_other_power(database: Datab
     ).fetchall()
 
     assert rows == [("A", -66.0), ("B", -72.0)]
+
+
+def test_through_a_wall_each_is_disturbed_by_what_it_hears_itself(database: Database) -> None:
+    """A hears W at -40 dBm and is hardly heard; V hears B's 20 dBm at -60, so B hears V at -80.
+
+    All carry alike. Only whom a level above -75 dBm reaches loses air: the normal tail from scipy
+    for a spread of 2 dB. W is one channel up, 30 dB down at A; two channels up it would be 45.
+    """
+    _put_next_door(database)
+    for channel in (16, 17, 18):
+        _scan(database, [-94.0] * 10, channel=channel, quiet=False)
+    survey(database, SETTINGS)
+
+    ask = database.connection.execute
+    ((air,),) = ask("select distinct air_share from station_load").fetchall()
+    assert air > 0.001
+    assert dict(ask("select station, free_of_own from clear_air_now").fetchall()) == {
+        "A": pytest.approx(1 - air * stats.norm.sf(-2.5), abs=1e-7),
+        "W": 1.0,
+        "B": pytest.approx(1 - air * stats.norm.sf(2.5), abs=1e-7),
+        "V": pytest.approx(1 - air, abs=1e-7),
+    }
+    beside = ask("select channel from ed_evidence where own_traffic order by channel").fetchall()
+    assert beside == [(16,), (17,)]
+
+
+def _put_next_door(database: Database) -> None:
+    """Add stores T and U with W and V, beside A's channel and on B's; A and B out of earshot."""
+    database.connection.execute(
+        "update station_seen set x_m = 1e4, tx_power_dbm = 20 where station = 'B'"
+    )
+    for store, station, channel in (("T", "W", 16), ("U", "V", 20)):
+        database.connection.execute(
+            "insert into store_seen (store, seen_on, region) values (?, ?, 'North')", [store, AS_OF]
+        )
+        _add(database, "station_seen", store=store, station=station, seen_on=AS_OF, floor=0,
+             channel=channel, tx_power_dbm=0.0)  # fmt: skip
+    for store, station, other, neighbour, level_dbm in (
+        ("S", "A", "T", "W", -40), ("T", "W", "S", "A", -90), ("U", "V", "S", "B", -60)
+    ):  # fmt: skip
+        _add(database, "heard_seen", store=store, station=station, neighbour_store=other,
+             neighbour=neighbour, seen_on=AS_OF, level_dbm=level_dbm)  # fmt: skip
 
 
 def test_modelled_level_is_power_less_break_point_loss(database: Database) -> None:

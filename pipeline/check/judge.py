@@ -124,7 +124,8 @@ def judge(connection: duckdb.DuckDBPyConnection, rule: Rule) -> pl.DataFrame | B
     the English sentence made of them.
     """
     try:
-        return _refusal(connection, rule) or _findings(connection, rule)
+        statements = connection.extract_statements(rule.text)
+        return _refusal(statements, rule) or _findings(connection, statements[0], rule)
     except duckdb.InterruptException:
         most = f"{MOST_SECONDS} seconds, the most a rule of your own may take"
         return _fault(rule, f"It was stopped after {most}. {_ENDLESS}")
@@ -137,16 +138,18 @@ def judge(connection: duckdb.DuckDBPyConnection, rule: Rule) -> pl.DataFrame | B
         return _problem(rule, error, f"The database cannot run it: {_first_words(error)}")
 
 
-def _refusal(connection: duckdb.DuckDBPyConnection, rule: Rule) -> BrokenRule | None:
-    kinds = [statement.type.name for statement in connection.extract_statements(rule.text)]
+def _refusal(statements: Sequence[duckdb.Statement], rule: Rule) -> BrokenRule | None:
+    kinds = [statement.type.name for statement in statements]
     if kinds == ["SELECT"]:
         return None
     held = " and ".join(kinds) or "nothing"
     return _fault(rule, f"A rule is one select over the prepared tables; this file holds {held}.")
 
 
-def _findings(connection: duckdb.DuckDBPyConnection, rule: Rule) -> pl.DataFrame | BrokenRule:
-    result = connection.execute(rule.text)
+def _findings(
+    connection: duckdb.DuckDBPyConnection, statement: duckdb.Statement, rule: Rule
+) -> pl.DataFrame | BrokenRule:
+    result = connection.execute(statement)
     described = [(name, str(kind)) for name, kind, *_ in result.description or ()]
     names = [name for name, _ in described]
     if problem := _misshapen(rule, described[: len(_KEYS)]) or _unfillable(rule, names):

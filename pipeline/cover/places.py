@@ -16,8 +16,6 @@ from math import comb, erf, fsum, inf, sqrt
 
 import numpy as np
 import numpy.typing as npt
-from scipy.optimize import Bounds, LinearConstraint, milp
-from scipy.sparse import csr_array
 
 from pipeline.cover.floors import Figures, Levels, Spot, WeakLabels, World, missed, whereabouts
 
@@ -68,6 +66,17 @@ def locate(  # noqa: PLR0913 - what is paid, and three ways to bound the search
     _require(table, price, weight, count)
     if count is not None and comb(table.shape[1], count) <= tried:
         return _all_tried(table, weight, price, count)
+    return _solved(table, weight, price, count, nodes)
+
+
+def _solved(
+    table: Costs, weight: Costs, price: Costs, count: int | None, nodes: int | None
+) -> Location:
+    """Return what the mixed-integer programme opens, with its bound."""
+    # Few stores come so far, and these take a twelfth of the program's start.
+    from scipy.optimize import Bounds, LinearConstraint, milp  # noqa: PLC0415
+    from scipy.sparse import csr_array  # noqa: PLC0415
+
     rows, steps, least = _levels(table, weight)
     size, places = len(steps), table.shape[1]
     # z_k + sum of the places that serve within the level >= 1

@@ -18,9 +18,10 @@ from pipeline.plan.cover import (
     LabelLevel,
 )
 from pipeline.plan.explain import Case
-from pipeline.plan.refused import RefusedChannel, StationThen
 from pipeline.plan.rows import (
     EvidenceRow,
+    RefusedChannel,
+    StationThen,
     StationToday,
     StoreRows,
     joint_rows,
