@@ -24,7 +24,6 @@ ELLIPSIS = "\N{HORIZONTAL ELLIPSIS}"
 LEADING = 1.28
 _NARROWEST = 0.15  # the narrowest letter, as a share of its size
 HEADING_H = 20.0  # of a section heading
-_EMBEDDED = frozenset(face.value for face in Face)
 
 
 class Align(StrEnum):
@@ -143,15 +142,12 @@ class Pen:
         self._paint(kind.colour, None, 0)
         runs = style.runs(line, kind.face)
         for run in runs:
-            if run.font in _EMBEDDED:  # what `drawString` writes, in a third of the time
-                key = (run.text, run.font, kind.size)
-                if (shown := self._shown.get(key)) is None:
-                    shown = self._shown[key] = style.shown(run, kind.size, self.canvas)
-                at = fp_str(x, self.height - y)
-                self.canvas.addLiteral(f"BT 1 0 0 1 {at} Tm {shown} T* ET")
-            else:
-                self.canvas.setFont(run.font, kind.size)
-                self.canvas.drawString(x, self.height - y, run.text)
+            # What `drawString` writes, in a third of the time.
+            key = (run.text, run.font, kind.size)
+            if (shown := self._shown.get(key)) is None:
+                shown = self._shown[key] = style.shown(run, kind.size, self.canvas)
+            at = fp_str(x, self.height - y)
+            self.canvas.addLiteral(f"BT 1 0 0 1 {at} Tm {shown} T* ET")
             if len(runs) > 1:
                 x += style.run_width(run, kind.size)
 

@@ -181,7 +181,7 @@ def run_width(run: FontRun, size: float) -> float:
 
 
 def shown(run: FontRun, size: float, canvas: Any) -> str:  # noqa: ANN401 - has no public document
-    """Return the operators that show a stretch in one of `Face` in a document."""
+    """Return the operators that show a stretch in a document; its typeface is embedded."""
     font: Any = pdfmetrics.getFont(run.font)
     document = canvas._doc  # noqa: SLF001 - letters get their codes by document
     chosen, parts = None, []
