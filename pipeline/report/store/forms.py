@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import timedelta
 from itertools import accumulate
-from typing import Any
+from typing import Any, Protocol
 
 from openpyxl.styles import Alignment
 from openpyxl.utils import get_column_letter
@@ -49,8 +49,6 @@ from pipeline.report.store.form_rows import (
     RESULT_COLUMNS,
     BackOutRow,
     Copies,
-    FormRow,
-    FoundRow,
     commission_rows,
     copied,
     decision_rows,
@@ -80,6 +78,14 @@ _LEAST = {
 _BANDS = (style.BUSY_STEPS[1], style.BUSY_STEPS[2])  # behind the rows that are one decision
 
 
+class FilledRow(Protocol):
+    """A row of a form: the number of its band, if any."""
+
+    @property
+    def band(self) -> int | None:
+        """Rows of one band are one decision."""
+
+
 @dataclass(frozen=True, slots=True)
 class FilledForm:
     """A form to write: its title and note, its columns and rows, and the words to choose from.
@@ -91,7 +97,7 @@ class FilledForm:
     title: str
     note: str
     columns: tuple[SheetColumn[Any], ...]
-    rows: tuple[FormRow | FoundRow, ...]
+    rows: tuple[FilledRow, ...]
     chosen: tuple[str, ...]  # the keys of the columns whose words can be chosen
     choices: tuple[str, ...]
     takes: Mapping[str, DataValidation] = field(default_factory=dict)
