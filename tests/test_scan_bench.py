@@ -1,7 +1,7 @@
 """The survey plan on simulated chains: half the visits of a uniform survey, and a stop that holds.
 
 The simulator imports nothing of the survey, the plan or the radio. Seeds 1, 2, 601 and 701 to
-716 were used while developing; 637 to 647 were not.
+716 were used while developing; 637 to 648 were not.
 """
 
 from dataclasses import dataclass
@@ -13,9 +13,9 @@ from scan_harness import LIMIT, Planned, Survey, changed_by
 
 from pipeline.plan.decide import Terms
 
-HELD_BACK = tuple(range(637, 648))
+HELD_BACK = tuple(range(637, 649))
 UNIFORM = 4  # visits of each station
-STORES = 34  # of each seed: 374 in all
+STORES = 34  # of each seed: 408 in all
 _PRICE = Terms().per_visit
 
 
@@ -61,7 +61,7 @@ def _changes(before: Planned, after: Planned) -> tuple[int, int]:
 
 @pytest.mark.slow
 def test_half_the_visits_reach_the_regret_of_a_uniform_survey() -> None:
-    """Mean regret over 374 stores: two visits a station by the plan, four by rota."""
+    """Mean regret over 408 stores: two visits a station by the plan, four by rota."""
     found = [_measured(seed) for seed in HELD_BACK]
     assert all(one.spent <= UNIFORM / 2 for one in found)
     uniform = np.mean([one.uniform for one in found])
