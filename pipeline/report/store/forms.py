@@ -73,7 +73,7 @@ _DECIDED = (DECISIONS, forms.INVENTORY)  # by approvers
 # The least width of columns to fill in, in characters.
 _LEAST = {
     "decision": 31, "other": 12, "by": 22, "date": 14, "until": 14, "done_at": 19, "outcome": 19,
-    "note": 34,
+    "note": 34, "value": 22,
 }  # fmt: skip
 _BANDS = (style.BUSY_STEPS[1], style.BUSY_STEPS[2])  # behind the rows that are one decision
 
