@@ -12,12 +12,13 @@ from pipeline import __version__, commands, terminal, terminal_changes
 from pipeline.backup import back_up, restore
 from pipeline.bench import bench
 from pipeline.calls import DATABASE, DAY, DONE, FAILED, FINDINGS, PATH, Call, day_of, status, step
+from pipeline.changes.orders import read_wished
 from pipeline.check.rules import explain, rule_list
 from pipeline.database import open_database
 from pipeline.demo.bench import BenchSize
 from pipeline.errors import QuietaisleError, StorageFailed
 from pipeline.explain import explain_figure
-from pipeline.plan.wishes import HOW, read_wishes
+from pipeline.plan.wishes import HOW, Wishes, read_wishes
 from pipeline.proof.check import Wanted
 from pipeline.records import Selection
 from pipeline.run import require_readable, rules_beside, run
@@ -84,7 +85,8 @@ def check_command(call: Call, *, standing: bool, since: datetime | None) -> int:
     "wishes",
     multiple=True,
     metavar="WHAT=CHANNEL",
-    help=f"Price this choice of yours against the plan; with one --store. May be repeated: {HOW}.",
+    help=f"Price this choice of yours against the plan; with one --store. May be repeated: {HOW}; "
+    "or a change plan (.xlsx) with its sheet What if filled in.",
 )
 @click.option("--prove", type=PATH, help="Write a proof that nothing is cheaper; with one --store.")
 @step
@@ -98,18 +100,40 @@ def plan_command(call: Call, *, wishes: tuple[str, ...], prove: Path | None) -> 
         click.echo(prove)
         return DONE
     if wishes:
-        if call.only_store is None:
-            raise click.UsageError("--set needs exactly one --store")
-        try:
-            wanted = read_wishes(wishes)
-        except ValueError as error:
-            raise click.UsageError(f"--set {error}") from error
-        found = commands.run_what_if(call.request, call.only_store, wanted, call.progress)
+        store, wanted = _wished(wishes, call.only_store)
+        found = commands.run_what_if(call.request, store, wanted, call.progress)
         terminal.show_what_if(call.console, found)
         return DONE
     summary, rows = commands.run_listing(call.request, "listed_moves", call.progress)
     terminal.show_moves(call.console, rows)
     return status(summary.findings, call.fail_on)
+
+
+def _wished(given: Sequence[str], only: str | None) -> tuple[str, Wishes]:
+    """Return the store and what is wished of it: as typed, and as its change plan asks."""
+    stores, wishes = {only} - {None}, [("", text) for text in given if not text.endswith(".xlsx")]
+    try:
+        for text in given:
+            if text.endswith(".xlsx"):
+                book = read_wished(Path(text))
+                stores.add(book.store)
+                wishes += book.wishes
+        for at, text in wishes:
+            _read_wish(at, text)
+        wanted = read_wishes([text for _, text in wishes])
+    except ValueError as error:
+        raise click.UsageError(f"--set {error}") from error
+    store = stores.pop() if len(stores) == 1 else None
+    if store is None:
+        raise click.UsageError("--set needs exactly one --store, or one change plan")
+    return store, wanted
+
+
+def _read_wish(at: str, text: str) -> None:
+    try:
+        read_wishes([text])
+    except ValueError as error:
+        raise ValueError(f"{at}: {error}" if at else str(error)) from error
 
 
 @cli.command("schedule")

@@ -116,6 +116,16 @@ SAMPLE = Form(
 """The sheet an auditor takes along: a row a station drawn, named in the place of a change."""
 YES, NO = "yes", "no"
 
+WHAT_IF = Form(
+    "What if",
+    (CHANGE, "what", "station", "suggested", "value"),
+    ("what", "station", "value"),
+    ("suggested",),
+)  # fmt: skip
+"""What a planner may ask of a plan: a row a wish, which has a number in the place of the change."""
+SCAN_TAKEN, STATION_ADDED, WIFI_MOVED = WISH_WORDS = ("scan taken", "station added", "Wi-Fi moved")
+BEST, OFF = ("best", "off")
+
 APPROVED, ANOTHER, REFUSED = "approved", "approved with another channel", "refused"
 DECISION_WORDS = (APPROVED, ANOTHER, REFUSED, "deferred")
 SPLIT = "split"

@@ -1,6 +1,6 @@
 """Labels promised to be rescued by a further place, against those rescued where all is known.
 
-Seeds 0 to 2150 were used while developing; these are others.
+Seeds 0 to 2150, 20000 to 21600 and 30000 to 30400 were used while developing; these are others.
 """
 
 import pytest
@@ -39,20 +39,19 @@ def test_some_promises_hold() -> None:
     """Of a few stores: most intervals hold the truth, and none promises more than is weak."""
     found = promises(range(9000, 9024))
     held, _ = _summary(found)
-    assert held >= 0.7
+    assert held >= 0.85
     assert all(0 <= low <= promised <= high <= weak for weak, promised, low, high, _ in found)
 
 
+def test_stations_in_a_narrow_row_have_cells_in_every_world() -> None:
+    """A world may be narrower than a cell: labels then hang in the nearest."""
+    assert promises(range(31418, 31419), clusters=True)
+
+
 @SLOW
-def test_the_interval_holds_in_85_to_95_of_100() -> None:
-    """Over 400 stores not used while developing, labels evenly over the floor."""
-    held, bias = _summary(promises(range(5000, 5400)))
+@pytest.mark.parametrize(("first", "clusters"), [(22000, False), (32000, True)])
+def test_the_interval_holds_in_85_to_95_of_100(first: int, *, clusters: bool) -> None:
+    """Over 600 stores not used while developing: labels evenly over the floor, and in a dozen."""
+    held, bias = _summary(promises(range(first, first + 600), clusters=clusters))
     assert 0.85 <= held <= 0.95
     assert abs(bias) <= 0.05
-
-
-@SLOW
-def test_labels_in_clusters_are_told_of_less_surely() -> None:
-    """A dozen clusters of labels in a store are not what is reckoned with: measured, no bar met."""
-    held, _ = _summary(promises(range(6000, 6200), clusters=True))
-    assert held >= 0.6

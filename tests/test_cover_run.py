@@ -1,14 +1,18 @@
 """Weak labels and Wi-Fi in a run: from exports to tables, sheets, reviews and what-ifs."""
 
+import re
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import duckdb
 import pytest
+from click.testing import CliRunner
 from openpyxl import load_workbook
 from test_begin import request_of
 
+from pipeline.changes.orders import read_wished
+from pipeline.cli import cli
 from pipeline.commands import run_what_if
 from pipeline.errors import UnknownSelection
 from pipeline.plan.wishes import read_wishes
@@ -136,6 +140,72 @@ def test_a_station_and_wi_fi_may_be_wished(ran: Request) -> None:
     assert found.notes[0].startswith("new brings ")
     with pytest.raises(UnknownSelection, match="Wi-Fi network of store A"):
         run_what_if(request, "A", read_wishes(["wifi:9=11"]), Silent())
+
+
+def test_all_three_may_be_wished_in_the_workbook(ran: Request, tmp_path: Path) -> None:
+    """What is filled in is what `--set` takes: a share in per cent, a place, networks; in rows."""
+    path = tmp_path / "plan.xlsx"
+    book = load_workbook(ran.out / "North" / "A" / "change-plan.xlsx")
+    sheet = book["What if"]
+    told = {str(row[2].value): row for row in sheet.iter_rows(min_row=5)}
+    assert all(not cell.protection.locked for cell in next(iter(told.values()))[4:5])
+    place = next(at for at in told if at.startswith("far pillar@92.0,4.0,0"))
+    told[place][4].value = "Best"
+    networks = [row for row in told.values() if row[1].value == "Wi-Fi moved"]
+    for row in networks:
+        row[4].value = 11
+    free = next(row for row in sheet.iter_rows(min_row=5) if row[1].value is None)
+    free[1].value, free[2].value, free[4].value = "scan taken", "0:15", 0.4
+    free[4].number_format = "0%"
+    book.save(path)
+    found = read_wished(path)
+    assert found.store == "A"
+    wifi = [f"wifi:{row[2].value}=11" for row in networks]
+    assert [text for _, text in found.wishes] == [f"{place}=best", *wifi, "0:15=40%"]
+    assert read_wishes([text for _, text in found.wishes]).scans == {("0", 15): 0.4}
+    assert found.wishes[-1][0].endswith(f"plan.xlsx, sheet What if, cell {free[4].coordinate}")
+
+
+@pytest.mark.slow
+def test_a_change_plan_filled_in_is_priced(ran: Request, tmp_path: Path) -> None:
+    """It names its store; a row of a station, and one of a scan, stand beside the plan."""
+    path = tmp_path / "plan.xlsx"
+    book = load_workbook(ran.out / "North" / "A" / "change-plan.xlsx")
+    rows_of: Any = book["What if"].iter_rows(min_row=5)
+    told = {str(row[2].value): row for row in rows_of}
+    told["far pillar@92.0,4.0,0"][4].value = "best"
+    told["None"][1].value, told["None"][2].value, told["None"][4].value = "scan taken", "0:15", 40
+    book.save(path)
+    asked = ["plan", "--database", str(ran.database), "--rules", str(ran.rules), "--set", str(path)]
+    called = CliRunner().invoke(cli, asked)
+    assert called.exit_code == 0, called.output
+    assert "Store A: channel and clear air by station" in called.output
+    assert "far pillar brings " in called.output
+    other = CliRunner().invoke(cli, [*asked, "--store", "B"])
+    assert "exactly one --store" in other.output
+
+
+@pytest.mark.parametrize(
+    ("entries", "why"),
+    [
+        ((None, "0:15", 40), "cell E.*: '' is not one of scan taken, station added, Wi-Fi moved"),
+        (("scan taken", "0:15", "much"), "cell E.*: 0:15=much%: give it as STATION=CHANNEL"),
+        (("Wi-Fi moved", "=A1", 11), "it holds a formula"),
+        ((None, None, None), "no row has a value"),
+    ],
+)
+def test_a_wish_that_cannot_be_read_is_told_with_its_cell(
+    ran: Request, tmp_path: Path, entries: tuple[object, ...], why: str
+) -> None:
+    """Nothing is priced then."""
+    path = tmp_path / "plan.xlsx"
+    book = load_workbook(ran.out / "North" / "A" / "change-plan.xlsx")
+    free: Any = next(row for row in book["What if"].iter_rows(min_row=5) if row[1].value is None)
+    free[1].value, free[2].value, free[4].value = entries
+    book.save(path)
+    called = CliRunner().invoke(cli, ["plan", "--database", str(ran.database), "--set", str(path)])
+    assert called.exit_code == 2
+    assert re.search(why, " ".join(called.output.replace("│", " ").split()))
 
 
 @pytest.mark.slow

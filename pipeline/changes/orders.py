@@ -1,13 +1,33 @@
-"""What a decision may say beside its word: another channel, the end of a refusal. Pure."""
+"""What is asked for in cells: another channel, the end of a refusal, what would be if. Pure."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from pathlib import Path
 
-from pipeline.changes.returned import Cell, EntryProblem, read_channel, read_day
-from pipeline.forms import ANOTHER, REFUSED
+from pipeline.changes.returned import (
+    Cell,
+    Cells,
+    EntryProblem,
+    read_channel,
+    read_choice,
+    read_day,
+    read_workbook,
+)
+from pipeline.forms import (
+    ANOTHER,
+    BEST,
+    OFF,
+    REFUSED,
+    SCAN_TAKEN,
+    WHAT_IF,
+    WIFI_MOVED,
+    WISH_WORDS,
+    meaning,
+)
 from pipeline.tables.changes import Change
 
+_WHOLE = 100  # per cent
 _YEARS_MOST = 10  # of a refusal; a later day is a slip of the pen
 
 
@@ -105,3 +125,46 @@ def read_until(cell: Cell, word: str, decided_on: date) -> date:
     if until > decided_on + timedelta(days=366 * _YEARS_MOST):
         raise EntryProblem(f"{until} is more than {_YEARS_MOST} years after the decision")
     return until
+
+
+@dataclass(frozen=True, slots=True)
+class Wished:
+    """What the sheet What if of a store's workbook asks: where each wish stands, and its text."""
+
+    store: str
+    wishes: tuple[tuple[str, str], ...]
+
+
+def read_wished(path: Path) -> Wished:
+    """Return what a change plan asks, each wish as `plan --set` takes it.
+
+    Raises:
+        EntryProblem: it has no such sheet, or a row of it cannot be read; says where.
+    """
+    returned = read_workbook(path, (WHAT_IF,))
+    where = f"{returned.workbook}, sheet {returned.tab(WHAT_IF.sheet)}"
+    if returned.refusals or returned.store is None:
+        why = next((str(one) for one in returned.refusals), f"{where}: it names no store")
+        raise EntryProblem(why)
+    rows = [row for row in returned.decisions if row["value"].text]
+    if not rows:
+        raise EntryProblem(f"{where}: no row has a value; fill in the last column of one")
+    return Wished(returned.store, tuple((_at(where, row), _wish(where, row)) for row in rows))
+
+
+def _at(where: str, row: Cells) -> str:
+    return f"{where}, cell {row['value'].at}"
+
+
+def _wish(where: str, row: Cells) -> str:
+    """Return a row as `plan --set` takes it: a number without a sign is a share in per cent."""
+    try:
+        what, cell = read_choice(row["what"], WISH_WORDS), row["value"]
+        at, value = row["station"].typed.strip(), cell.typed.strip().rstrip("% ")
+    except EntryProblem as error:
+        raise EntryProblem(f"{_at(where, row)}: {error}") from error
+    if what == SCAN_TAKEN:
+        part = cell.percent and isinstance(cell.value, int | float)
+        return f"{at}={float(value) * _WHOLE:g}%" if part else f"{at}={value}%"
+    value = meaning(value, (BEST, OFF)) or value
+    return f"wifi:{at}={value}" if what == WIFI_MOVED else f"{at}={value}"

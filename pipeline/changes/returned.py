@@ -55,6 +55,7 @@ class Cell:
     at: str
     value: object
     formula: bool = False
+    percent: bool = False  # numbers show as percentages: 0.4 was typed as 40 %
 
     @property
     def text(self) -> str:
@@ -177,6 +178,7 @@ def _read(path: Path, book: Workbook, forms: Sequence[Form]) -> Returned:
             rows[form.sheet] = tuple(_rows(sheet, form, *keys))
     if not rows and not refusals:
         neither = "it has neither a sheet Decisions nor a sheet Results"
+        neither = neither if DECISIONS in forms else f"it has no sheet {forms[0].sheet}"
         return _refused(path, neither, foreign=not marks)
     return Returned(
         _label(path),
@@ -222,7 +224,12 @@ def _cells(sheet: Worksheet | None) -> Iterator[tuple[Cell, ...]]:
     for row in sheet.iter_rows(max_row=most[0], max_col=most[1]):
         last = max((at for at, cell in enumerate(row) if cell.value is not None), default=-1)
         yield tuple(
-            Cell(cell.coordinate, _known(cell.value), cell.data_type == "f")
+            Cell(
+                cell.coordinate,
+                _known(cell.value),
+                cell.data_type == "f",
+                "%" in cell.number_format,
+            )
             for cell in row[: last + 1]
         )
 

@@ -150,6 +150,8 @@ _OWN_POINTS, _OWN_WEIGHTS = (-(3**0.5), 0.0, 3**0.5), (1 / 6, 2 / 3, 1 / 6)
 # Labels in a metal fixture or behind goods lose so much more, to all stations (ours).
 _MUFFLED_DB, _MUFFLED_WEIGHTS = (-8.0, -16.0, -24.0), (0.5, 0.3, 0.2)
 _LEAST_MUFFLED, _MOST_MUFFLED = 0.0001, 0.002  # share of labels
+_LEAST_SHARE = 1e-12
+_TOGETHER = 3.0  # times the square of the divergence (ours)
 Mask = npt.NDArray[np.bool_]
 
 
@@ -184,7 +186,9 @@ class World:
 
     Losses are `tilt` times as steep as the model has them, from 8 m on; `inside` are the cells
     where labels can hang; `wrong` is the share of labels that another station than the loudest
-    serves, `muffled` that of those that lose much more than others to all stations.
+    serves, `muffled` that of those that lose much more than others to all stations. `together` is
+    the chance that two weak labels of a station hang in one place, whatever their levels: where
+    labels hang in clusters their levels are further from those of any world with even floors.
     """
 
     offset_db: float
@@ -195,6 +199,7 @@ class World:
     wrong: float
     muffled: float
     weight: float
+    together: float = 0.0
 
     def levels(self, median_dbm: Figures, pivot_dbm: Figures) -> Figures:
         """Return the levels of spots (rows) at cells; `pivot_dbm` are those at 8 m, by spot."""
@@ -220,8 +225,13 @@ def worlds(
     upto = np.cumsum(chance / chance.sum())
     at = np.searchsorted(upto, (np.arange(_KEPT) + 0.5) / _KEPT)
     kept, times = np.unique(np.minimum(at, _WAYS - 1), return_counts=True)
+    # Kullback-Leibler divergence of what is told from each world, in nats.
+    told_in_all = max(float(shares.sum()), _LEAST_SHARE)
+    even = shares / told_in_all
+    apart = float((even * np.log(np.maximum(even, _LEAST_SHARE))).sum()) - fits / told_in_all
+    together = np.clip(_TOGETHER * apart**2, 0.0, 1.0)
     return tuple(
-        replace(drawn[way], weight=count / _KEPT)
+        replace(drawn[way], weight=count / _KEPT, together=float(together[way]))
         for way, count in zip(kept.tolist(), times.tolist(), strict=True)
     )
 
@@ -231,12 +241,13 @@ def _drawn(random: np.random.Generator, out: Figures, model: tuple[float, float]
     offset, spread, tilt, *sides = random.standard_normal(7)
     reach = np.minimum(_FAR_OUT * np.exp(_FAR_OUT_FACTOR * np.array(sides)), MOST_BEYOND)
     spread_db = model[0] * float(np.exp(_SPREAD_FACTOR * spread))
+    beyond = (out / np.maximum(reach, 0.3)).max(axis=1)
     return World(
         offset_db=float(_OFFSET_SPREAD_DB * offset),
         spread_db=min(max(spread_db, _LEAST_SPREAD_DB), _MOST_SPREAD_DB),
         own=float(_MOST_OWN * random.random()),
         tilt=max(0.5, 1 + model[1] * float(tilt)),
-        inside=np.asarray((out <= np.maximum(reach, 0.3)).all(axis=1)),
+        inside=np.asarray(beyond <= max(1.0, beyond.min())),  # of a narrow row the nearest cells
         wrong=_LEAST_WRONG * (_MOST_WRONG / _LEAST_WRONG) ** random.random(),
         muffled=_LEAST_MUFFLED * (_MOST_MUFFLED / _LEAST_MUFFLED) ** random.random(),
         weight=0.0,

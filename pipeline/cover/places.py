@@ -17,7 +17,16 @@ from math import comb, erf, fsum, inf, sqrt
 import numpy as np
 import numpy.typing as npt
 
-from pipeline.cover.floors import Figures, Levels, Spot, WeakLabels, World, missed, whereabouts
+from pipeline.cover.floors import (
+    Figures,
+    Levels,
+    Mask,
+    Spot,
+    WeakLabels,
+    World,
+    missed,
+    whereabouts,
+)
 
 _MEETS = 1e-6  # of the value: the solver's own tolerance
 _WAYS = 300  # ways to choose places: beyond them the solver is faster
@@ -155,8 +164,8 @@ def _cost(table: Costs, weight: Costs, price: Costs, chosen: tuple[int, ...]) ->
 
 
 MOST_PLACES = 3
+_LEAST = 1e-300
 _TRIED = 12  # places, those that help most alone
-_TOGETHER = 5.0  # labels of one level and station that hang in one place (ours)
 _SCENES = 24  # of each kind of labels, equally likely
 
 
@@ -173,25 +182,27 @@ class Rescued:
 class Reach:
     """How strongly weak labels would be heard from every spot, in every world.
 
-    `parts` has for each world, with its weight, where labels hang and the chance that they hear a
-    spot too weakly.
+    `counts` says how many labels are of each kind, `stations` whose they are. `parts` has for each
+    world where labels hang and the chance that they hear a spot too weakly.
     """
 
     spots: tuple[Spot, ...]
     counts: Figures
-    parts: tuple[tuple[float, Figures, Figures], ...]
+    stations: Mask  # by station and kind
+    parts: tuple[tuple[World, Figures, Figures], ...]
 
-    def chances(self, chosen: Sequence[int]) -> list[tuple[float, Figures, Figures]]:
-        """Return, world by world, its weight, and by kind the chance that a label is rescued.
+    def chances(self, chosen: Sequence[int]) -> list[tuple[World, Figures, Figures]]:
+        """Return, world by world, by kind the chance that a label is rescued.
 
         The third is the variance of that chance over the cells where the label may hang.
         """
         found = []
-        for weight, where, miss in self.parts:
+        for world, where, miss in self.parts:
             missing = miss[list(chosen)].prod(axis=0)
-            mean = np.einsum("kcp,cp->k", where, missing)
-            square = np.einsum("kcp,cp->k", where, missing**2)
-            found.append((weight, 1 - mean, np.maximum(square - mean**2, 0.0)))
+            here = np.einsum("kcp,cp->kc", where, missing)
+            mean, hangs = here.sum(axis=1), np.maximum(where.sum(axis=2), _LEAST)
+            between = (here**2 / hangs).sum(axis=1) - mean**2
+            found.append((world, 1 - mean, np.maximum(between, 0.0)))
         return found
 
 
@@ -213,19 +224,22 @@ def reach(  # noqa: PLR0913 - two levels and what they are of, and the labels
         used[known] = True
         found = whereabouts(stations, kinds, world, used)
         there = places.only(used)
-        parts.append((world.weight, found.weight, missed(found, there, world, level_dbm)))
-    return Reach(tuple(spots), np.array([float(k.labels) for k in kinds]), tuple(parts))
+        parts.append((world, found.weight, missed(found, there, world, level_dbm)))
+    counts, whose = np.array([float(k.labels) for k in kinds]), [k.station for k in kinds]
+    return Reach(tuple(spots), counts, np.equal.outer(np.unique(whose), whose), tuple(parts))
 
 
 def rescued(known: Reach, chosen: Sequence[int], share: float) -> Rescued:
     """Return what some spots together rescue; `share` of the time the interval holds the truth."""
     means, spreads, weights = [], [], []
-    # Labels that hang together share a place, so they are rescued together or not.
-    beside = np.minimum(known.counts, _TOGETHER) - 1
-    for weight, chance, between in known.chances(chosen):
-        weights.append(weight)
+    for world, chance, between in known.chances(chosen):
+        weights.append(world.weight)
         means.append(float(known.counts @ chance))
-        spreads.append(sqrt(float(known.counts @ (chance * (1 - chance) + beside * between))))
+        # Labels that hang together, whatever their levels, are rescued together or not.
+        pairs = (known.stations @ (known.counts * np.sqrt(between))) ** 2
+        shared = world.together * (float(pairs.sum()) - float(known.counts @ between))
+        single = float(known.counts @ (chance * (1 - chance)))
+        spreads.append(sqrt(max(0.0, single + shared)))
     tail = (1 - share) / 2
     total = int(known.counts.sum())
     upto = [_upto(n, weights, means, spreads) for n in range(total + 1)]
@@ -284,7 +298,7 @@ def choose_places(known: Reach, labels: int, wanted: float, nodes: int, seed: in
 
 
 def _expected(known: Reach, chosen: Sequence[int]) -> float:
-    return sum(weight * float(known.counts @ chance) for weight, chance, _ in known.chances(chosen))
+    return sum(w.weight * float(known.counts @ chance) for w, chance, _ in known.chances(chosen))
 
 
 def _scenes(known: Reach, tried: Sequence[int], seed: int) -> tuple[Figures, Figures]:
@@ -293,7 +307,7 @@ def _scenes(known: Reach, tried: Sequence[int], seed: int) -> tuple[Figures, Fig
     A scene says in which world, and where, a kind of labels hangs, and how strongly it hears each.
     """
     random = np.random.default_rng(seed)
-    shares = np.array([weight for weight, _, _ in known.parts])
+    shares = np.array([world.weight for world, _, _ in known.parts])
     even = (np.arange(_SCENES) + 0.5) / _SCENES * shares.sum()
     drawn = np.minimum(np.searchsorted(np.cumsum(shares), even), len(shares) - 1)
     rows = []

@@ -19,11 +19,13 @@ from pipeline.plan.wifi import (
     WifiChange,
     WifiHere,
     WifiTerms,
+    came,
     cost_then,
     inferred,
     left_busy,
     reached,
 )
+from pipeline.radio.channels import CHANNELS, WIFI_CHANNELS
 from pipeline.tables.plan import WifiAvoid, WifiRequest
 
 MOST_REQUESTS = 3
@@ -132,7 +134,7 @@ def _option(standing: WifiStanding, own: bool | None, change: WifiChange) -> _Op
 
 def _request(standing: WifiStanding, one: _Option) -> WifiRequest:
     rows, after, terms = one.rows, standing.after, standing.terms
-    draws = _Drawn(standing.case, standing.before, one.after)
+    draws = _Drawn(standing.case, standing.before, one.after, rows[0].wifi_channel)
     same, best = draws.gain(after, after), draws.gain(after, one.channels)
     moved = [
         f"{s.station} {was} → {c}"
@@ -170,14 +172,17 @@ def _told(figures: Figures, tail: float) -> tuple[float, float, float]:
 class _Drawn:
     """Clear air drawn within its doubt, before and after a change; the same draws every time."""
 
-    def __init__(self, case: Case, before: Shares, after: Shares) -> None:
-        self.case, self.before, self.after = case, before, after
+    def __init__(self, case: Case, before: Shares, after: Shares, moved_from: int) -> None:
+        self.case, self.before, self.after, self.moved_from = case, before, after, moved_from
         self.problem = case.problem
-        wifi = sorted({at for shares in (before, after) for p in shares.values() for at in p})
         random = np.random.default_rng(0)
-        self.shift = {at[0]: random.standard_normal(_DRAWS) * _SURVEY_SPREAD for at in wifi}
+        # Less half the variance: a small use is on average what the survey tells.
+        strays = random.standard_normal((len(WIFI_CHANNELS), _DRAWS)) - _SURVEY_SPREAD / 2
+        self.shift = dict(zip(WIFI_CHANNELS, _SURVEY_SPREAD * strays, strict=True))
+        self.part = random.random(_DRAWS)  # of what was measured beyond the survey: Wi-Fi too
         self.even = (np.arange(_DRAWS) + 0.5) / _DRAWS
-        self.orders = {s.station: random.permutation(_DRAWS) for s in self.problem.stations}
+        # Stations hear the same networks: one scanned in a quiet hour, so were the others.
+        self.orders = {c: random.permutation(_DRAWS) for c in CHANNELS}
 
     def gain(self, channels: Sequence[int], then: Sequence[int]) -> Figures:
         """Return the gain in clear air by labels of the change, from some channels to others."""
@@ -205,21 +210,25 @@ class _Drawn:
         known = self.case.evidence.get((station, channel))
         if known is None:
             return np.zeros(_DRAWS)
-        drawn = betaincinv(known.a, known.b, self.even)[self.orders[station]]
+        drawn = betaincinv(known.a, known.b, self.even)[self.orders[channel]]
         at = (station, channel)
         if not changed or known.source == "absent":
             return np.asarray(drawn)
-        was, becomes = (self._sum(shares.get(at, {})) for shares in (self.before, self.after))
+        then = self.after.get(at, {})
+        was, added = self._sum(self.before.get(at, {})), self._sum(came(then))
+        kept = self._sum(then) - added
         measured = -np.log1p(-np.minimum(drawn, _MOST_BUSY))
-        scale = np.minimum(1.0, measured / np.maximum(was, 1e-12))
-        left: Figures = 1 - np.exp(-np.maximum(0.0, measured - scale * (was - becomes)))
+        scale = measured / np.maximum(was, 1e-12)
+        scale = np.where(scale > 1, 1 + self.part * (scale - 1), scale)
+        left: Figures = 1 - np.exp(-np.maximum(0.0, measured - scale * (was - kept) + added))
         return left
 
     def _sum(self, parts: Mapping[tuple[int, bool], float]) -> Figures:
         """Return the sum of the networks' parts, as -ln, for every draw of the survey's doubt."""
         total = np.zeros(_DRAWS)
-        for (wifi_channel, _), share in parts.items():
-            odds = np.log(max(share, 1e-6)) - np.log1p(-share) + self.shift[wifi_channel]
+        for (wifi_channel, moved), share in parts.items():
+            shift = self.shift[self.moved_from if moved else wifi_channel]
+            odds = np.log(max(share, 1e-6)) - np.log1p(-share) + shift
             total += np.log1p(np.exp(odds))
         return total
 

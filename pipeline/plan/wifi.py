@@ -177,10 +177,19 @@ def left_busy(
     busy: float, before: Mapping[tuple[int, bool], float], after: Mapping[tuple[int, bool], float]
 ) -> float:
     """Return how busy a channel is once the survey's networks have changed."""
-    was, becomes = (fsum(map(share_cost, shares.values())) for shares in (before, after))
+    was, becomes, added = (_cost(shares) for shares in (before, after, came(after)))
     measured = share_cost(busy)
     scale = min(1.0, measured / was) if was else 1.0
-    return 1 - exp(-max(0.0, measured - scale * (was - becomes)))
+    return 1 - exp(-max(0.0, measured - scale * (was - becomes + added) + added))
+
+
+def came(shares: Mapping[tuple[int, bool], float]) -> Mapping[tuple[int, bool], float]:
+    """Return the parts of networks that would come anew; what was measured has nothing of them."""
+    return {at: share for at, share in shares.items() if at[1]}
+
+
+def _cost(shares: Mapping[tuple[int, bool], float]) -> float:
+    return fsum(map(share_cost, shares.values()))
 
 
 def cost_then(cost: float, busy: float, then: float) -> float:

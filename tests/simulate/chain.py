@@ -46,6 +46,36 @@ class _Store:
     is_wifi: NDArray[np.bool_]
 
 
+@dataclass(frozen=True)
+class Air:
+    """One store's networks over the days.
+
+    level_dbm: (stations, networks, channels); slowly: load by step and network, in all hours and in
+    trading hours; told: the use of each network that a Wi-Fi survey tells, 0..1.
+    """
+
+    networks: _Store
+    slowly: Floats
+    trading: Floats
+    told: Floats
+
+    def busy(self, level_dbm: Floats) -> Floats:
+        """Return the share busy in trading hours by station and channel, at these levels."""
+        chance = _heard(level_dbm)
+        found = np.zeros((chance.shape[0], chance.shape[2]))
+        for i, c in np.ndindex(*found.shape):
+            near = np.flatnonzero(chance[i, :, c] > 1e-4)
+            free = np.prod(1 - self.trading[:, near] * chance[i, near, c], axis=1)
+            found[i, c] = 1 - free.mean()
+        return found
+
+
+def airs(setting: Setting, seed: int) -> list[Air]:
+    """Return the air of each store of a chain, as `chain` surveys it."""
+    air = np.random.default_rng([seed, 0])
+    return [_air(air, setting) for _ in range(setting.stores)]
+
+
 def chain(setting: Setting, seed: int, survey: int = 0) -> Chain:
     """Return one chain; the same setting and seed give the same frames.
 
@@ -107,6 +137,13 @@ def _trading_mean(setting: Setting) -> float:
 def _surveyed(
     air: np.random.Generator, scan: np.random.Generator, setting: Setting, store: str
 ) -> tuple[pl.DataFrame, pl.DataFrame]:
+    found = _air(air, setting)
+    times_s = _times(scan, setting)
+    readings = _readings(scan, setting, store, found.networks, found.slowly, times_s)
+    return readings, _truth(setting, store, found)
+
+
+def _air(air: np.random.Generator, setting: Setting) -> Air:
     networks = _networks(air, setting)
     log_slow = slow(air, networks.spread, setting.days)
     hour = (np.arange(log_slow.shape[0]) * STEP_S / 3600) % 24
@@ -115,9 +152,9 @@ def _surveyed(
     trading = (hour >= TRADING[0]) & (hour < TRADING[1])
     if setting.null is not None:
         slowly = slowly * networks.base * _trading_mean(setting) / slowly[trading].mean(axis=0)
-    truth = _truth(air, setting, store, networks, slowly[trading])
-    times_s = _times(scan, setting)
-    return _readings(scan, setting, store, networks, slowly, times_s), truth
+    strayed = np.exp(air.normal(0.0, 0.5, networks.base.size))
+    told = np.minimum(slowly[trading].mean(axis=0) * strayed, _MOST_TOLD)
+    return Air(networks, slowly, slowly[trading], told)
 
 
 def _times(rng: np.random.Generator, setting: Setting) -> Floats:
@@ -212,24 +249,20 @@ def _heard(level_dbm: Floats) -> Floats:
     return chance
 
 
-def _truth(
-    rng: np.random.Generator, setting: Setting, store: str, networks: _Store, slowly: Floats
-) -> pl.DataFrame:
-    stations, count, channels = networks.level_dbm.shape
-    chance = _heard(networks.level_dbm)
-    told = np.minimum(slowly.mean(axis=0) * np.exp(rng.normal(0.0, 0.5, count)), _MOST_TOLD)
+def _truth(setting: Setting, store: str, air: Air) -> pl.DataFrame:
+    networks = air.networks
+    stations, _, channels = networks.level_dbm.shape
+    shares = air.busy(networks.level_dbm)
     wifi = (networks.level_dbm > THRESHOLD_DBM) & networks.is_wifi[None, :, None]
     rows = []
     for i in range(stations):
         for c in range(channels):
-            near = np.flatnonzero(chance[i, :, c] > 1e-4)
-            free = np.prod(1 - slowly[:, near] * chance[i, near, c], axis=1)
             seen = np.flatnonzero(wifi[i, :, c])
             loudest = float(networks.level_dbm[i, seen, c].max()) if seen.size else None
-            share = float(1 - np.prod(1 - told[seen])) if setting.surveyed else None
+            share = float(1 - np.prod(1 - air.told[seen])) if setting.surveyed else None
             shown = bool(seen.size) if setting.surveyed else None
             burst = loudest if setting.surveyed else None
-            busy = float(1 - free.mean())
+            busy = float(shares[i, c])
             rows.append((store, f"{store}-{i:02}", int(CHANNELS[c]), busy, shown, share, burst))
     schema = {
         "store": pl.String,

@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import timedelta
 from itertools import accumulate
-from typing import Any
+from typing import Any, Protocol
 
 from openpyxl.styles import Alignment
 from openpyxl.utils import get_column_letter
@@ -40,8 +40,6 @@ from pipeline.report.store.form_rows import (
     RESULT_COLUMNS,
     BackOutRow,
     Copies,
-    FormRow,
-    FoundRow,
     commission_rows,
     copied,
     decision_rows,
@@ -66,9 +64,17 @@ _DECIDED = (DECISIONS, forms.INVENTORY)  # by approvers
 # The least width of columns to fill in, in characters.
 _LEAST = {
     "decision": 31, "other": 12, "by": 22, "date": 14, "until": 14, "done_at": 19, "outcome": 19,
-    "note": 34,
+    "note": 34, "value": 22,
 }  # fmt: skip
 _BANDS = (style.BUSY_STEPS[1], style.BUSY_STEPS[2])  # behind the rows that are one decision
+
+
+class FilledRow(Protocol):
+    """A row of a form: the number of its band, if any."""
+
+    @property
+    def band(self) -> int | None:
+        """Rows of one band are one decision."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +88,7 @@ class FilledForm:
     title: str
     note: str
     columns: tuple[SheetColumn[Any], ...]
-    rows: tuple[FormRow | FoundRow, ...]
+    rows: tuple[FilledRow, ...]
     chosen: tuple[str, ...]  # the keys of the columns whose words can be chosen
     choices: tuple[str, ...]
     takes: Mapping[str, DataValidation] = field(default_factory=dict)

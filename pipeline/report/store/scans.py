@@ -54,7 +54,7 @@ class ScanAsked:
         return _POINTS * self.carried
 
 
-def _turns(one: ScanAsked, words: Wording) -> Value:
+def turns(one: ScanAsked, words: Wording) -> Value:
     """Return the finding that turns the plan, and to what."""
     if one.turns_at is None or one.channel_then is None:
         return words("scan.turns_not")
@@ -77,7 +77,7 @@ SCANS: tuple[SheetColumn[ScanAsked], ...] = (
     SheetColumn("points", Look.FINE, "scan.column_worth"),
     SheetColumn("points_carried", Look.FINE, "scan.column_carried"),
     SheetColumn("channel_planned", Look.COUNT, "column.planned"),
-    SheetColumn(_turns, Look.LONG, "scan.column_turns", 40),
+    SheetColumn(turns, Look.LONG, "scan.column_turns", 40),
 )  # fmt: skip
 
 Scanned = tuple[ScanAsked, ...]

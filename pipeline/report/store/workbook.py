@@ -37,6 +37,7 @@ from pipeline.report.store.found import found_lines, inventory
 from pipeline.report.store.next_door import NEXT_DOOR, next_door_lines
 from pipeline.report.store.scans import SCANS, scan_line
 from pipeline.report.store.verdict import asked, beside, evidence_lines, verdict
+from pipeline.report.store.what_if import what_if_form
 from pipeline.tables.declare import column_of
 from pipeline.tables.exports import StationSeen
 from pipeline.tables.survey import EdEvidence
@@ -63,6 +64,7 @@ _SHEETS = (
     "next_door",
     "further_places",
     "wi-fi_requests",
+    "what_if",
     "outcome",
     "glossary",
 )
@@ -237,6 +239,8 @@ def workbook(content: StoreContent) -> bytes:
     _put_some(book, "Next door", NEXT_DOOR, content.neighbours.rows, title)
     _put_some(book, "Further places", PLACES, content.asked.places, title)
     _put_some(book, "Wi-Fi requests", REQUESTS, content.asked.wifi, title)
+    if wishes := what_if_form(book, content):
+        put_form(book, book.sheet("What if", title), wishes, content)
     _put_some(book, "Outcome", OUTCOMES, content.outcomes, title)
     page = book.sheet("Glossary", title, landscape=False)
     put_list(book, page, GLOSSARY, words.group("glossary"))
@@ -282,7 +286,8 @@ def _summary(book: Book, page: Page, content: StoreContent) -> None:
             "next_door": content.neighbours.rows, "scan_next": content.scans,
             "inventory": content.found,
             "further_places": content.asked.places,
-            "wi-fi_requests": content.asked.wifi}  # fmt: skip
+            "wi-fi_requests": content.asked.wifi,
+            "what_if": content.scans or content.asked.needed}  # fmt: skip
     names = [name for name in _SHEETS if some.get(name, True)]
     sheets = [(words(f"tab.{name}"), words(f"summary.sheet_{name}")) for name in names]
     for title, lines in (
