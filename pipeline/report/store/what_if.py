@@ -16,7 +16,8 @@ from pipeline.forms import (
     WISH_WORDS,
     word,
 )
-from pipeline.report.kit.sheet import Book, Look, SheetColumn, Value
+from pipeline.report.kit.column import Look, SheetColumn, Value
+from pipeline.report.kit.sheet import Book
 from pipeline.report.store.content import StoreContent
 from pipeline.report.store.forms import FilledForm, form_title
 from pipeline.report.store.scans import turns
