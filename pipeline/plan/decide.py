@@ -5,6 +5,7 @@ Moves that need one another are one group with one gain, one chance and one pric
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
+from heapq import heappop, heappush
 from itertools import combinations
 from math import exp, fsum
 
@@ -299,32 +300,49 @@ class _Deciding:
                 return choice
             choice = better
 
-    def _better(self, choice: Choice) -> list[Choice]:
-        """Return the choices one change away that cost less in all, the least costly first."""
-        stakes = self.stakes
-        now = self._surcharges(choice, stakes.movers(choice))
-        least = LeastSurcharges(stakes, choice, self.surcharge)
-        found = []
-        for changes, more in self._around(choice):
-            if more - now < -_GAIN and more - now + least.after(changes) < -_GAIN:
-                after = replaced(choice, changes)
-                total = more - now + self._surcharges(after, stakes.movers(after))
-                if total < -_GAIN:
-                    found.append((total, after))
-        return [after for _, after in sorted(found)]
+    def _better(self, choice: Choice) -> Iterator[Choice]:
+        """Yield the choices one change away that cost less in all, the least costly first.
 
-    def _around(self, choice: Choice) -> Iterator[tuple[dict[int, int], float]]:
-        """Yield what one change is, with what it costs more, surcharges left out."""
+        What moves cost more is reckoned exactly only of what may be next.
+        """
+        least = LeastSurcharges(self.stakes, choice, self.surcharge)
+        waiting = [
+            (bound - _GAIN, more, tuple(changes.items()))
+            for changes, more in self._around(choice, least)
+            if more - least.total < -_GAIN
+            if (bound := more - least.total + least.after(changes)) < -_GAIN
+        ]
+        found: list[tuple[float, Choice]] = []
+        for bound, more, changes in sorted(waiting):
+            while found and found[0][0] < bound:
+                yield heappop(found)[1]
+            after = replaced(choice, dict(changes))
+            total = more - least.total + least.exact(after)
+            if total < -_GAIN:
+                heappush(found, (total, after))
+        while found:
+            yield heappop(found)[1]
+
+    def _around(
+        self, choice: Choice, least: LeastSurcharges
+    ) -> Iterator[tuple[dict[int, int], float]]:
+        """Yield what one change is, with what it costs more, surcharges left out.
+
+        Of two at once only those that may gain.
+        """
         stakes = self.stakes
         some = range(len(choice)) if stakes.open is None else sorted(stakes.open)
         rises: dict[int, list[float]] = {}
+        most: dict[int, float] = {}
         for i in some:
             costs = stakes.costs(i, choice)
             rises[i] = [cost - costs[choice[i]] for cost in costs]
-            for a in stakes.allowed[i]:
-                if a != choice[i]:
-                    yield {i: a}, rises[i][a]
-        for changes, spared in stakes.needing(choice):
+            others = [a for a in stakes.allowed[i] if a != choice[i]]
+            for a in others:
+                yield {i: a}, rises[i][a]
+            if others:
+                most[i] = least.spared(i) - min(rises[i][a] for a in others)
+        for changes, spared in stakes.needing(choice, most):
             yield changes, sum(rises[i][a] for i, a in changes.items()) - spared
 
     def visited(self, choice: Choice) -> Choice:

@@ -143,6 +143,29 @@ class Stakes:
         return tuple(map(tuple, seen))
 
     @Fact
+    def hearers(self) -> tuple[tuple[tuple[int, Table], ...], ...]:
+        """Per station: those that hear it, with their table of `beside`."""
+        seen: list[list[tuple[int, Table]]] = [[] for _ in self.one]
+        for (i, j), table in sorted(self.beside.items()):
+            seen[j].append((i, table))
+        return tuple(map(tuple, seen))
+
+    @Fact
+    def binding(self) -> tuple[tuple[tuple[int, int], Table], ...]:
+        """The tables of `two` by which moves can need one another."""
+        tied = self.tied
+        return tuple(
+            ((i, j), table)
+            for (i, j), table in self.pairs
+            if 2 * tied[i].get(j, 0.0) > self._trifle
+        )
+
+    @property
+    def _trifle(self) -> float:
+        """What moves must gain more together than apart to need one another."""
+        return max(_SLIGHT * self.price, _EQUAL)
+
+    @Fact
     def air_now(self) -> tuple[float, ...]:
         """Expected clear air of each station today, 0..1."""
         return tuple(self.air(i, self.present) for i in range(len(self.one)))
@@ -214,9 +237,11 @@ class Stakes:
         """
         moved = self.movers(choice)
         group = {i: i for i in moved}
-        for pair, table in self.pairs:
-            if pair[0] in group and pair[1] in group and self._need(pair, table, choice):
-                one, other = group[pair[0]], group[pair[1]]
+        for pair, table in self.binding:
+            one, other = group.get(pair[0]), group.get(pair[1])
+            if one is None or other is None or one == other:
+                continue
+            if self._need(pair, table, choice):
                 group = {i: min(one, other) if g in {one, other} else g for i, g in group.items()}
         heads = sorted(set(group.values()))
         return [tuple(i for i in moved if group[i] == head) for head in heads]
@@ -224,16 +249,20 @@ class Stakes:
     def _need(self, pair: tuple[int, int], table: Table, choice: Choice) -> bool:
         i, j = pair
         ends = (self.present[i], self.present[j]), (choice[i], choice[j])
-        return _together(table, *ends) < -max(_SLIGHT * self.price, _EQUAL)
+        return _together(table, *ends) < -self._trifle
 
-    def needing(self, choice: Choice) -> Iterator[tuple[dict[int, int], float]]:
+    def needing(
+        self, choice: Choice, most: Mapping[int, float]
+    ) -> Iterator[tuple[dict[int, int], float]]:
         """Yield changes of two stations that gain more at once than one by one.
 
-        The second is what they cost less for changing at once.
+        The second is what they cost less for changing at once. Those are left out that gain
+        nothing where each station gains no more by itself than the `most` it has.
         """
-        some = self.open
         for (i, j), table in self.pairs:
-            if some is not None and not (i in some and j in some):
+            if i not in most or j not in most:
+                continue
+            if most[i] + most[j] + 2 * self.tied[i].get(j, 0.0) <= 0:
                 continue
             for a in self.allowed[i]:
                 for b in self.allowed[j]:
@@ -254,15 +283,42 @@ class LeastSurcharges:
         self.stakes, self.choice, self.surcharge = stakes, choice, surcharge
         self.moved = {i: choice[i] for i in stakes.movers(choice) if stakes.free[i]}
         self.own = {i: stakes.own(i, choice) for i in self.moved}
-        self.heard_by: list[list[tuple[int, Sequence[float]]]] = [[] for _ in choice]
-        for (i, j), table in stakes.beside.items():
-            if i in self.moved:
-                self.heard_by[j].append((i, table[choice[i]]))
+        self.now = {i: surcharge(i, a, self.own[i]) for i, a in self.moved.items()}
+        self.total = sum(self.now.values())
         self.beside: dict[tuple[int, int], list[tuple[int, float]]] = {}
         self.elsewhere: dict[tuple[int, int], float] = {}
         self.known: dict[tuple[int, int, int], float] = {}
-        self.now = {i: self._one(i, a, self.own[i]) for i, a in self.moved.items()}
-        self.total = fsum(self.now.values())
+
+    def spared(self, j: int) -> float:
+        """Return what surcharges can fall at most if station j leaves, beside any one other."""
+        fall = self.now.get(j, 0.0)
+        for i, cost in self._taken(j, self.choice[j]):
+            if i != j:
+                least = self.own[i] - cost - self.dearest[i]
+                fall += self.now[i] - self._one(i, self.moved[i], least)
+        return fall
+
+    @cached_property
+    def dearest(self) -> dict[int, float]:
+        """Per station that moved: what the own station costs it that costs it most."""
+        heard, choice = self.stakes.heard, self.choice
+        return {
+            i: max((table[a][choice[j]] for j, table in heard[i]), default=0.0)
+            for i, a in self.moved.items()
+        }
+
+    def exact(self, after: Choice) -> float:
+        """Return all surcharges of a choice, own costs worked out where they are others."""
+        stakes = self.stakes
+        fresh = {j for j, (a, b) in enumerate(zip(self.choice, after, strict=True)) if a != b}
+        for j in tuple(fresh):
+            here, there = (dict(self._taken(j, x[j])) for x in (self.choice, after))
+            fresh.update(i for i in {*here, *there} if here.get(i) != there.get(i))
+        return sum(
+            self.surcharge(i, after[i], stakes.own(i, after)) if i in fresh else self.now[i]
+            for i in stakes.movers(after)
+            if stakes.free[i]
+        )
 
     def after(self, changes: Mapping[int, int]) -> float:
         """Return a lower bound of all surcharges."""
@@ -285,7 +341,9 @@ class LeastSurcharges:
     def _taken(self, j: int, b: int) -> list[tuple[int, float]]:
         """Return what station j on a choice costs each of those that moved, where they are."""
         if (j, b) not in self.beside:
-            self.beside[j, b] = [(i, row[b]) for i, row in self.heard_by[j] if row[b]]
+            moved, hearers = self.moved, self.stakes.hearers[j]
+            near = [(i, table[moved[i]][b]) for i, table in hearers if i in moved]
+            self.beside[j, b] = [(i, cost) for i, cost in near if cost]
         return self.beside[j, b]
 
     def _own(self, i: int, a: int, changes: Mapping[int, int]) -> float:
