@@ -309,7 +309,7 @@ class _Deciding:
         waiting = [
             (bound - _GAIN, more, tuple(changes.items()))
             for changes, more in self._around(choice, least)
-            if more - least.total < -_GAIN
+            if more - sum(map(least.spared, changes)) < 0
             if (bound := more - least.total + least.after(changes)) < -_GAIN
         ]
         found: list[tuple[float, Choice]] = []

@@ -4,6 +4,7 @@ from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from math import exp, floor, fsum
+from operator import getitem
 from typing import Any, TypeVar
 
 from pipeline.plan.network import checked, to_grid
@@ -143,6 +144,14 @@ class Stakes:
         return tuple(map(tuple, seen))
 
     @Fact
+    def _hears(self) -> tuple[tuple[list[int], list[list[Sequence[float]]]], ...]:
+        """Per station: those it hears, and per choice of its own, the rows of their tables."""
+        return tuple(
+            ([j for j, _ in heard], [[table[a] for _, table in heard] for a in range(len(row))])
+            for heard, row in zip(self.heard, self.one, strict=True)
+        )
+
+    @Fact
     def hearers(self) -> tuple[tuple[tuple[int, Table], ...], ...]:
         """Per station: those that hear it, with their table of `beside`."""
         seen: list[list[tuple[int, Table]]] = [[] for _ in self.one]
@@ -176,12 +185,21 @@ class Stakes:
 
     def own(self, i: int, choice: Choice) -> float:
         """Return -ln of the share of time that the own stations leave free at station i."""
-        return fsum(table[choice[i]][choice[j]] for j, table in self.heard[i])
+        others, rows = self._hears[i]
+        return fsum(map(getitem, rows[choice[i]], [choice[j] for j in others]))
 
     def cost(self, choice: Choice) -> float:
         """Return the expected cost of a complete choice."""
-        one = [row[a] for row, a in zip(self.one, choice, strict=True)]
-        return fsum([*one, *(t[choice[i]][choice[j]] for (i, j), t in self.two.items())])
+        if choice not in self._costs:
+            one = [row[a] for row, a in zip(self.one, choice, strict=True)]
+            two = [table[choice[i]][choice[j]] for (i, j), table in self.pairs]
+            self._costs[choice] = fsum([*one, *two])
+        return self._costs[choice]
+
+    @Fact
+    def _costs(self) -> dict[Choice, float]:
+        """Costs reckoned so far."""
+        return {}
 
     def beside_held(self, i: int, choice: Choice, held: Collection[int]) -> list[float]:
         """Return what each choice allowed costs station i beside those held where they are."""
@@ -285,18 +303,19 @@ class LeastSurcharges:
         self.own = {i: stakes.own(i, choice) for i in self.moved}
         self.now = {i: surcharge(i, a, self.own[i]) for i, a in self.moved.items()}
         self.total = sum(self.now.values())
+        self.falls: dict[int, float] = {}
         self.beside: dict[tuple[int, int], list[tuple[int, float]]] = {}
         self.elsewhere: dict[tuple[int, int], float] = {}
         self.known: dict[tuple[int, int, int], float] = {}
 
     def spared(self, j: int) -> float:
         """Return what surcharges can fall at most if station j leaves, beside any one other."""
-        fall = self.now.get(j, 0.0)
-        for i, cost in self._taken(j, self.choice[j]):
-            if i != j:
+        if j not in self.falls:
+            self.falls[j] = self.now.get(j, 0.0)
+            for i, cost in self._taken(j, self.choice[j]):
                 least = self.own[i] - cost - self.dearest[i]
-                fall += self.now[i] - self._one(i, self.moved[i], least)
-        return fall
+                self.falls[j] += self.now[i] - self._one(i, self.moved[i], least)
+        return self.falls[j]
 
     @cached_property
     def dearest(self) -> dict[int, float]:
