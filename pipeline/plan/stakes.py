@@ -144,7 +144,7 @@ class Stakes:
         return tuple(map(tuple, seen))
 
     @Fact
-    def _hears(self) -> tuple[tuple[list[int], list[list[Sequence[float]]]], ...]:
+    def hears(self) -> tuple[tuple[list[int], list[list[Sequence[float]]]], ...]:
         """Per station: those it hears, and per choice of its own, the rows of their tables."""
         return tuple(
             ([j for j, _ in heard], [[table[a] for _, table in heard] for a in range(len(row))])
@@ -185,7 +185,7 @@ class Stakes:
 
     def own(self, i: int, choice: Choice) -> float:
         """Return -ln of the share of time that the own stations leave free at station i."""
-        others, rows = self._hears[i]
+        others, rows = self.hears[i]
         return fsum(map(getitem, rows[choice[i]], [choice[j] for j in others]))
 
     def cost(self, choice: Choice) -> float:
@@ -223,12 +223,14 @@ class Stakes:
         """Return what `after` costs more than `before`: of each station alone, and of pairs."""
         changed = {i for i, a in enumerate(before) if a != after[i]}
         alone = [self.one[i][after[i]] - self.one[i][before[i]] for i in sorted(changed)]
-        pairs = [
-            table[after[j]][after[i]] - table[before[j]][before[i]]
-            for i in sorted(changed)
-            for j, table in self.near[i]
-            if j not in changed or i < j
-        ]
+        pairs = []
+        for i in sorted(changed):
+            old, new = before[i], after[i]
+            pairs += [
+                table[after[j]][new] - table[before[j]][old]
+                for j, table in self.near[i]
+                if i < j or j not in changed
+            ]
         return fsum(alone), fsum(pairs)
 
     def costs(self, i: int, choice: Choice) -> list[float]:
@@ -253,16 +255,15 @@ class Stakes:
         A move needs another if its gain is smaller without it, by more than a trifle. So what a
         group gains is at least as much if other groups are not made.
         """
-        moved = self.movers(choice)
-        group = {i: i for i in moved}
+        group = {i: [i] for i in self.movers(choice)}
         for pair, table in self.binding:
             one, other = group.get(pair[0]), group.get(pair[1])
-            if one is None or other is None or one == other:
+            if one is None or other is None or one is other:
                 continue
             if self._need(pair, table, choice):
-                group = {i: min(one, other) if g in {one, other} else g for i, g in group.items()}
-        heads = sorted(set(group.values()))
-        return [tuple(i for i in moved if group[i] == head) for head in heads]
+                one += other
+                group.update(dict.fromkeys(other, one))
+        return sorted({tuple(sorted(some)) for some in group.values()})
 
     def _need(self, pair: tuple[int, int], table: Table, choice: Choice) -> bool:
         i, j = pair
@@ -304,6 +305,7 @@ class LeastSurcharges:
         self.now = {i: surcharge(i, a, self.own[i]) for i, a in self.moved.items()}
         self.total = sum(self.now.values())
         self.falls: dict[int, float] = {}
+        self.dearest: dict[int, float] = {}
         self.beside: dict[tuple[int, int], list[tuple[int, float]]] = {}
         self.elsewhere: dict[tuple[int, int], float] = {}
         self.known: dict[tuple[int, int, int], float] = {}
@@ -313,18 +315,17 @@ class LeastSurcharges:
         if j not in self.falls:
             self.falls[j] = self.now.get(j, 0.0)
             for i, cost in self._taken(j, self.choice[j]):
-                least = self.own[i] - cost - self.dearest[i]
+                least = self.own[i] - cost - self._dearest(i)
                 self.falls[j] += self.now[i] - self._one(i, self.moved[i], least)
         return self.falls[j]
 
-    @cached_property
-    def dearest(self) -> dict[int, float]:
-        """Per station that moved: what the own station costs it that costs it most."""
-        heard, choice = self.stakes.heard, self.choice
-        return {
-            i: max((table[a][choice[j]] for j, table in heard[i]), default=0.0)
-            for i, a in self.moved.items()
-        }
+    def _dearest(self, i: int) -> float:
+        """Return what the own station costs a station that costs it most."""
+        if i not in self.dearest:
+            others, rows = self.stakes.hears[i]
+            there = [self.choice[j] for j in others]
+            self.dearest[i] = max(map(getitem, rows[self.moved[i]], there), default=0.0)
+        return self.dearest[i]
 
     def exact(self, after: Choice) -> float:
         """Return all surcharges of a choice, own costs worked out where they are others."""
