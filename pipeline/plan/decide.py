@@ -16,7 +16,10 @@ from pipeline.plan.worth import Swap, chance_of_loss, chance_together
 _GAIN = 1e-9  # costs closer than this are equal
 _TRIED = 10  # of groups up to this size every part is tried
 _SMALL = 16  # stations up to which a plan is solved anew with all the effort there is
-_STEPS = 50  # a station, of the local search for the answer to a refusal in a larger store
+# Steps of the local search for the answer to a refusal in a larger store: a station, and of all
+# refusals of a store together; fewer a station only where more than two hundred are refused.
+_STEPS, _ALL_STEPS = 50, 1_200_000
+_CHANGES = 4  # a station, that a decision is bettered by at most
 # Stations beyond which an answer that is not proven anyway is searched for with no more backtracks
 # than that: of 100 stations all 71 answers stayed as they were, of 40 stations 3 of 59 got dearer.
 _MANY, _BRIEF = 60, 1_000
@@ -129,20 +132,23 @@ def decide_anew(  # noqa: PLR0913 - what `decide` takes, and what is decided oth
     ties: Sequence[Sequence[int]] | None = None,
     effort: int = EFFORT,
     chances: Chances | None = None,
+    refusals: int = 1,
 ) -> Decision:
     """Return the moves to make where station i has other choices than the best plan gave it.
 
     All stations may answer by changes of their own. In a store of more than sixteen a local search
     over all of them starts from the plan; what it changed and the stations most tied to the one
     refused are then decided anew, so what is found may cost more than need be, never less: it is
-    `optimal` only where no others are tied to those.
+    `optimal` only where no others are tied to those. The steps of that search are counted, and
+    shared with all `refusals` of the store.
     """
     changed = stakes.allowing(i, choices)
     costs = stakes.costs(i, best.choice)
     start = replaced(best.choice, {i: min(choices, key=lambda a: costs[a])})
     if len(start) > _SMALL:
         allowed = dict(enumerate(changed.allowed))
-        start = stakes.improving.run(start, _STEPS * len(start), allowed)
+        steps = min(_STEPS * len(start), _ALL_STEPS // refusals)
+        start = stakes.improving.run(start, steps, allowed)
         moved = (j for j, (a, b) in enumerate(zip(best.choice, start, strict=True)) if a != b)
         changed = changed.opened(stakes.around(i, _SMALL).union(moved))
         if len(start) > _MANY and not changed.whole:
@@ -268,7 +274,9 @@ class _Deciding:
         """
         stakes, some = self.stakes, set(free)
         if len(free) > _TRIED:
-            return min((stakes.back(choice, [i]) for i in free), key=self.spent)
+            least = LeastSurcharges(stakes, choice, self.surcharge)
+            backs = [stakes.back(choice, [i]) for i in free]
+            return min(backs, key=lambda b: sum(stakes.change(choice, b)) + least.exact(b))
         parts = [
             stakes.back(choice, dropped)
             for count in range(len(free) + 1)
@@ -292,13 +300,15 @@ class _Deciding:
     def bettered(self, choice: Choice) -> Choice:
         """Change one station, or two that need one another, for the best until nothing is better.
 
-        All groups stand after each change.
+        All groups stand after each change. So many changes are made at most that none was ever
+        left out; a count so that it ends.
         """
-        while True:
+        for _ in range(_CHANGES * len(choice)):
             better = next((c for c in self._better(choice) if self.stand(c)), None)
             if better is None:
-                return choice
+                break
             choice = better
+        return choice
 
     def _better(self, choice: Choice) -> Iterator[Choice]:
         """Yield the choices one change away that cost less in all, the least costly first.
