@@ -255,8 +255,14 @@ def test_ruling_out_copies_keeps_the_optimum(seed: int) -> None:
     assert 0 < left < copies
 
 
-def test_branches_are_left_out_where_the_relaxation_bounds_less_than_the_solver() -> None:
-    """Tables at random: the solver's first bound leaves 0.37, the relaxation's 0.65, measured."""
+@pytest.mark.parametrize(
+    ("effort", "gap"), [(2_000, 0.32), pytest.param(200_000, 0.25, marks=pytest.mark.slow)]
+)
+def test_the_bound_rises_with_the_effort_where_every_pair_costs(effort: int, gap: float) -> None:
+    """Tables at random, beyond any proof: depth first the bound stays at the root's, a gap of 0.37.
+
+    The relaxation's bound leaves 0.65. Best first leaves 0.31 and 0.19, measured.
+    """
     dice = seeded(0)
     one = [[dice.random() for _ in range(5)] for _ in range(24)]
     two = {
@@ -264,11 +270,11 @@ def test_branches_are_left_out_where_the_relaxation_bounds_less_than_the_solver(
         for pair in itertools.combinations(range(24), 2)
     }
 
-    found = assign(one, two, effort=6_000)
+    found = assign(one, two, effort=effort)
 
     assert not found.optimal
-    assert found.gap < 0.38
-    assert found.spent < 4_000
+    assert found.gap < gap
+    assert found.spent <= effort
 
 
 @pytest.mark.parametrize("seed", range(10))
