@@ -6,7 +6,16 @@ import os
 from pathlib import Path
 
 import pytest
-from plan_instances import One, Two, clear_air_costs, every_choice, mixed_costs, seeded, total
+from plan_instances import (
+    One,
+    Two,
+    clear_air_costs,
+    every_choice,
+    link_costs,
+    mixed_costs,
+    seeded,
+    total,
+)
 
 from pipeline.plan import branch
 from pipeline.plan.assign import TOLERANCE, assign
@@ -255,6 +264,14 @@ def test_ruling_out_copies_keeps_the_optimum(seed: int) -> None:
     assert 0 < left < copies
 
 
+def _at_random(stations: int) -> tuple[One, Two]:
+    """Costs without any structure: every entry by chance."""
+    dice = seeded(0)
+    one = [[dice.random() for _ in range(5)] for _ in range(stations)]
+    pairs = itertools.combinations(range(stations), 2)
+    return one, {pair: [[dice.random() for _ in range(5)] for _ in range(5)] for pair in pairs}
+
+
 @pytest.mark.parametrize(
     ("effort", "gap"), [(2_000, 0.32), pytest.param(200_000, 0.25, marks=pytest.mark.slow)]
 )
@@ -263,18 +280,27 @@ def test_the_bound_rises_with_the_effort_where_every_pair_costs(effort: int, gap
 
     The relaxation's bound leaves 0.65. Best first leaves 0.31 and 0.19, measured.
     """
-    dice = seeded(0)
-    one = [[dice.random() for _ in range(5)] for _ in range(24)]
-    two = {
-        pair: [[dice.random() for _ in range(5)] for _ in range(5)]
-        for pair in itertools.combinations(range(24), 2)
-    }
+    one, two = _at_random(24)
 
     found = assign(one, two, effort=effort)
 
     assert not found.optimal
     assert found.gap < gap
     assert found.spent <= effort
+
+
+def test_what_was_solved_before_changes_no_bound() -> None:
+    """A network without an answer leaves nothing behind in the solver: same bound, same work."""
+    one, two = _at_random(24)
+    network = _network(one, two)
+    top = network.cost(greedy(network))
+    hopeless = _network(*link_costs(70, 3))
+
+    first = solve_toulbar2(network, top, 900)
+    assert solve_toulbar2(hopeless, 1, 900).proven
+    second = solve_toulbar2(network, top, 900)
+
+    assert first == second
 
 
 @pytest.mark.parametrize("seed", range(10))

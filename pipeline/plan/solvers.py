@@ -56,6 +56,9 @@ def solve_toulbar2(network: Network, top: int, effort: int) -> Verdict:
     A backtrack counts once for every hundred thousand pairs times stations, or part of them.
     The network's costs add up to less than 2**58 (see `to_grid`), the solver's own limit.
     """
+    # What a network without an answer leaves behind in the library's own state weakens the bounds
+    # of all that follow; a new problem alone does not clear it.
+    pytoulbar2.pytb2.init()
     problem = pytoulbar2.CFN(ubinit=float(_not_below(top)), resolution=0, verbose=-1, seed=1)
     # Options outlive a problem in the solver's process-wide state: set all that matter.
     # Depth first and weighing what failed takes half as many backtracks as best first, since the
