@@ -274,9 +274,9 @@ class _Deciding:
         """
         stakes, some = self.stakes, set(free)
         if len(free) > _TRIED:
-            least = LeastSurcharges(stakes, choice, self.surcharge)
+            more = LeastSurcharges(stakes, choice, self.surcharge)
             backs = [stakes.back(choice, [i]) for i in free]
-            return min(backs, key=lambda b: sum(stakes.change(choice, b)) + least.exact(b))
+            return min(backs, key=lambda b: sum(stakes.change(choice, b)) + more.exact(b))
         parts = [
             stakes.back(choice, dropped)
             for count in range(len(free) + 1)

@@ -29,7 +29,6 @@ from pipeline.reasons import Bond, RefusedMove, SharedPairs, Together, from_json
 from pipeline.records import OFF_AIR, StoreStation
 from pipeline.tables.plan import Move, PlanProof, StationPlan
 
-
 _LONG = 60  # stations from which on it is told how many refusals are answered
 _SEARCHED = 0.3  # of a long plan's time, that the search for it takes; the rest are refusals
 
