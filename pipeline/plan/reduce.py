@@ -12,7 +12,9 @@ THIN = 3
 TOGETHER = 60
 """Stations up to which parts with so few pairs are handed to it as one."""
 
-_FEW = 16  # stations up to which looking for choices never worse leaves nothing for the solver
+# Stations up to which looking for choices never worse may leave nothing for the solver, and choices
+# a station beyond which the solver looks for them in less time.
+_FEW = 16
 
 
 @dataclass(frozen=True)
@@ -70,7 +72,8 @@ def reduced(network: Network, fixed: Mapping[int, int]) -> Reduced:
 def _quick(work: _Work) -> bool:
     """Say whether the exact solver takes less than looking for choices never worse would."""
     size = len(work.unary)
-    return _FEW < size <= TOGETHER and len(work.pairs) <= THIN * size
+    thin = _FEW < size <= TOGETHER and len(work.pairs) <= THIN * size
+    return thin or sum(map(len, work.unary)) > _FEW * size
 
 
 def _fold(work: _Work) -> None:
