@@ -4,17 +4,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from operator import sub
 
-from pipeline.plan.network import Network, Table
-
-THIN = 3
-"""Pairs a station up to which the exact solver needs no local search before it."""
+from pipeline.plan.network import MANY, THIN, Network, Table
 
 TOGETHER = 60
 """Stations up to which parts with so few pairs are handed to it as one."""
 
-# Stations up to which looking for choices never worse may leave nothing for the solver, and choices
-# a station beyond which the solver looks for them in less time.
-_FEW = 16
+_FEW = 16  # stations up to which looking for choices never worse may leave nothing for the solver
 
 
 @dataclass(frozen=True)
@@ -73,7 +68,7 @@ def _quick(work: _Work) -> bool:
     """Say whether the exact solver takes less than looking for choices never worse would."""
     size = len(work.unary)
     thin = _FEW < size <= TOGETHER and len(work.pairs) <= THIN * size
-    return thin or sum(map(len, work.unary)) > _FEW * size
+    return thin or sum(map(len, work.unary)) > MANY * size
 
 
 def _fold(work: _Work) -> None:

@@ -10,9 +10,19 @@ import numpy as np
 import numpy.typing as npt
 
 from pipeline.plan.branch import Proof
-from pipeline.plan.network import SMALL, Network, Solve, Table, Verdict, solve_small, states
+from pipeline.plan.network import (
+    MANY,
+    SMALL,
+    THIN,
+    Network,
+    Solve,
+    Table,
+    Verdict,
+    solve_small,
+    states,
+)
 from pipeline.plan.overlap import by_parts
-from pipeline.plan.reduce import THIN, TOGETHER, without_copies
+from pipeline.plan.reduce import TOGETHER, without_copies
 from pipeline.plan.solvers import root_price
 
 _SEED = 802154
@@ -158,7 +168,6 @@ def _reach(network: Network) -> tuple[list[list[int]], list[Steps]]:
 # pairs of stations, which is what a backtrack's time goes by; least and most backtracks of it.
 # Where only a share of all pairs matters the relaxation is weak and has to wait longer.
 _FIRST, _FEWEST, _MOST = 260_000, 800, 20_000
-_CHOICES = 16  # a station, on average: with more the matrices are so large that they wait longest
 # Steps of the local search a station: before the exact solver, which most stores need no more
 # than, and after its first try.
 _QUICK, _THOROUGH, _LONG = 5, 50, 400
@@ -257,8 +266,8 @@ def _long(effort: int) -> int:
 def _first_try(network: Network) -> int:
     """Return the backtracks after which the relaxation takes over."""
     size, pairs = len(network.unary), max(1, len(network.pairs))
-    if sum(map(len, network.unary)) > _CHOICES * size:
-        return _MOST
+    if sum(map(len, network.unary)) > MANY * size:
+        return _MOST  # the matrices are so large that they wait longest
     full = size * (size - 1) / 2
     return min(_MOST, max(_FEWEST, int(_FIRST / pairs * (full / pairs) ** 2)))
 
