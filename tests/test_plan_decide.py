@@ -121,12 +121,13 @@ class Oracle:
         return total
 
     def surcharge(self, channels: Channels, stations: Sequence[int]) -> float:
-        """One price more under a gain of a point of its own, nine times the chance of a loss."""
+        """Half a price more under a gain of a point of its own, by the chance of a loss squared."""
         then, now = clear_air(self.problem, channels), clear_air(self.problem, self.now)
         moved = [i for i in stations if channels[i] != self.now[i]]
         gains = [then[i] - now[i] for i in moved]
         losses = [self.loss(i, channels) for i in moved]
-        return PRICE * (sum(gain < 0.01 for gain in gains) + 9 * sum(losses))
+        harm = 45 * sum(loss**2 for loss in losses)
+        return PRICE * (sum(gain < 0.01 for gain in gains) / 2 + harm)
 
     def loss(self, i: int, channels: Channels) -> float:
         """Return the chance that a station loses more than a point: SciPy's Beta."""

@@ -155,6 +155,47 @@ def test_maxima_are_not_taken_for_shares() -> None:
     assert maxima["busy_low"] < 0.02 < maxima["busy_high"] < 0.3
 
 
+def _maxima(spread: float, seed: int) -> pl.DataFrame:
+    """Draw 40 maxima of 138 ms on each of 600 channels a survey calls 9 % busy; bursts of 2 ms."""
+    rng = np.random.default_rng(seed)
+    share = np.log(0.09 / 0.91) + rng.normal(0, 0.8, 600) + rng.normal(-0.5, 1.0, 600)
+    # Less half the variance, so that the mean share is about the same whatever the spread.
+    strays = rng.normal(-(spread**2) / 2, spread, (600, 40))
+    u = 1 / (1 + np.exp(-share[:, None] - strays))
+    silent = (1 - u) * np.exp(-138.24 * u / (2 * (1 - u)))
+    busy = (rng.random((600, 40)) > silent).sum(axis=1)
+    at = np.arange(600)
+    one = _scans(*((NOON, 40, int(count)) for count in busy), statistic="max")
+    return one.with_columns(
+        pl.Series("store", [f"S{i // 10:02}" for i in at]), pl.Series("channel", 11 + at % 10)
+    )
+
+
+def test_a_survey_tells_loads_by_fits_and_starts_from_steady_ones() -> None:
+    """As many loud maxima mean a busier channel where its load comes by fits and starts.
+
+    Shares and dwells are drawn by a formula of the test's own, and the busy time of the channels
+    is the same in both.
+    """
+    found = {}
+    for spread in (0.2, 1.0):
+        scans = _maxima(spread, 5)
+        told = pl.concat(
+            _known(0.09).with_columns(pl.lit(s).alias("store"), pl.lit(c).alias("channel"))
+            for s, c in scans.select("store", "channel").iter_rows()
+        ).with_columns(pl.col("channel").cast(pl.Int64))
+        portfolio = fit_portfolio(blocks(scans, ASSUMED), told, ASSUMED)
+        assert Portfolio.from_json(portfolio.to_json()) == portfolio
+        found[spread] = portfolio.reading_spread
+    steady, fitful = found[0.2], found[1.0]
+    assert steady is not None
+    assert fitful is not None
+    assert steady <= 0.4
+    assert fitful >= 0.8
+    alone = _known().with_columns(pl.lit("S00").alias("store"))
+    assert fit_portfolio(blocks(_maxima(1.0, 5), ASSUMED), alone, ASSUMED).reading_spread is None
+
+
 def test_means_are_bounded_by_their_power() -> None:
     """A louder mean is a busier channel; one at the noise is a quiet one."""
     levels = [

@@ -15,8 +15,13 @@ class Assumptions:
         moment_spread: how far a few seconds stray from their hour.
         moments: (longest span in s, share of the variance of `moment_spread`), shortest first.
             Readings spread over longer than the last span average it out.
-        reading_spread: how far the load of one dwell strays from its block, for readings that are
-            maxima: they saturate, so that a load that varies looks lower than it is.
+        reading_spread: how far the load of one dwell strays from its block, for maxima and still
+            means: they saturate, so that a load that varies looks lower than it is.
+        reading_spreads: what is tried of it for maxima, where a Wi-Fi survey is the yardstick.
+        yardstick_spread: how far a channel's share strays from what the survey infers.
+        max_spread: what was found of it for maxima; None: `reading_spread`.
+        reading_doubt: how sure the default of `reading_spread` is: standard deviation of its
+            logarithm.
         burst_ms: mean lengths of a burst, equally likely, for readings over a dwell.
         burst_steps_db: for readings that are means: levels tried of the typical burst, equally
             likely, around the loudest a Wi-Fi survey gives; weaker networks share the time, so
@@ -57,7 +62,11 @@ class Assumptions:
     hour_spread: float = 0.6
     moment_spread: float = 1.3
     moments: tuple[tuple[float, float], ...] = ((10.0, 1.0), (60.0, 0.5), (300.0, 0.2))
-    reading_spread: float = 0.2
+    reading_spread: float = 0.5
+    reading_spreads: tuple[float, ...] = (0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0, 1.15, 1.3)
+    yardstick_spread: float = 0.8
+    max_spread: float | None = None
+    reading_doubt: float = 1.0
     burst_ms: tuple[float, ...] = (0.5, 1.0, 1.0, 2.0, 2.0, 2.0, 2.0, 4.0, 4.0, 8.0)
     burst_steps_db: tuple[float, ...] = (3.0, 0.0, -1.0, -2.0, -3.0, -5.0, -7.0, -9.0, -12.0, -16.0)
     mean_busy: float = 1.5

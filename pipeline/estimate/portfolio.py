@@ -12,7 +12,14 @@ from pipeline.estimate.alike import Series, share_alike
 from pipeline.estimate.assumptions import Assumptions
 from pipeline.estimate.grid import correlation
 from pipeline.estimate.patterns import Model, fresh_likelihood
-from pipeline.estimate.prior import GROUPS, default_prior, evidence, fit_prior, group_of
+from pipeline.estimate.prior import (
+    GROUPS,
+    SEEN,
+    default_prior,
+    evidence,
+    fit_prior,
+    group_of,
+)
 from pipeline.estimate.sample import Sample, centred, sample_of
 from pipeline.estimate.visits import SERIES
 
@@ -41,6 +48,7 @@ class Portfolio:
         priors: per group, how likely a channel is never busy or has each share of the grid.
         outside_spread: how sure the curve is outside of the hours that matter.
         alike: share of the stations on which all channels are about equally busy.
+        reading_spread: how far the dwells of maxima stray; None: the default.
     """
 
     visit_spread: float
@@ -54,6 +62,11 @@ class Portfolio:
     priors: dict[str, tuple[float, ...]]
     outside_spread: float = 0.0
     alike: float = 0.0
+    reading_spread: float | None = None
+
+    def applied(self, assumed: Assumptions) -> Assumptions:
+        """Return the assumptions with what was fitted of them."""
+        return replace(assumed, max_spread=self.reading_spread)
 
     def model(self) -> Model:
         """Return the part that likelihoods are made with."""
@@ -90,6 +103,8 @@ def fit_portfolio(blocks: pl.DataFrame, known: pl.DataFrame, assumed: Assumption
     seen = dict(counted.iter_rows())
     chosen = _chosen(joined, assumed)
     default = _default_model(assumed)
+    spread = _reading_spread(chosen, default, assumed)
+    assumed = replace(assumed, max_spread=spread)
     if chosen.is_empty():
         priors = {group: default_prior(group) for group in GROUPS}
         return _portfolio(default, (), priors, seen)
@@ -98,7 +113,34 @@ def fit_portfolio(blocks: pl.DataFrame, known: pl.DataFrame, assumed: Assumption
     priors = centred(sample, model, _priors(sample, model, assumed), assumed)
     found = _portfolio(model, fitted, priors, seen)
     groups = chosen.select(*SERIES, "group").unique()
-    return replace(found, alike=_alike(sample, groups, found, assumed))
+    alike = _alike(sample, groups, found, assumed)
+    return replace(found, alike=alike, reading_spread=spread)
+
+
+def _reading_spread(chosen: pl.DataFrame, model: Model, assumed: Assumptions) -> float | None:
+    """Return how far the dwells of maxima stray; None where no Wi-Fi survey is there to tell.
+
+    From maxima alone nobody can tell a channel that is busy by fits and starts from one that is
+    quieter and steady. A survey of the same channels can: what is returned is the spread under
+    which the readings suit it best, less what the default has against it.
+    """
+    maxima = chosen.filter(pl.col("statistic") == "max", pl.col("group").is_in(SEEN))
+    if maxima.is_empty():
+        return None
+
+    def score(spread: float) -> float:
+        tried = replace(assumed, max_spread=spread)
+        sample = sample_of(maxima, tried)
+        likely = fresh_likelihood(sample.found, model, tried)
+        every = sum(
+            evidence(likely.rows, sample.counts[g], default_prior(g, assumed.yardstick_spread))
+            + float(sample.counts[g] @ likely.log_scale)
+            for g in SEEN
+        )
+        against = (np.log(spread / assumed.reading_spread) / assumed.reading_doubt) ** 2 / 2
+        return round(every / sample.channels_alike - float(against), 4)
+
+    return max(assumed.reading_spreads, key=score)
 
 
 def _alike(

@@ -128,7 +128,7 @@ def _part(
     assumed: Assumptions,
 ) -> Floats:
     """Return the posteriors of some series, those without readings by their prior alone."""
-    found = patterns(blocks, as_of, assumed)
+    found = patterns(blocks, as_of, portfolio.applied(assumed))
     logs = visit_logs(found, portfolio.model(), assumed)
     quiet = visit_quiet(found)
     numbered = rows.join(found.series, on=SERIES, how="left", maintain_order="left")

@@ -18,13 +18,13 @@ Floats = NDArray[np.float64]
 OUTSIDE = "outside of any Wi-Fi survey"
 _NO_WIFI = "no Wi-Fi seen"
 _EDGES = (0.05, 0.15, 0.35)
-_SEEN = (
+SEEN = (
     "Wi-Fi seen, up to 5 %",
     "Wi-Fi seen, 5 to 15 %",
     "Wi-Fi seen, 15 to 35 %",
     "Wi-Fi seen, above 35 %",
 )
-GROUPS = (OUTSIDE, _NO_WIFI, *_SEEN)
+GROUPS = (OUTSIDE, _NO_WIFI, *SEEN)
 _MIDDLES = (0.025, 0.09, 0.23, 0.5)
 
 _ROUNDS = 80
@@ -37,8 +37,8 @@ _THIRD = np.diff(_EYE, 3, axis=0)
 
 def group_of(wifi_share: pl.Expr) -> pl.Expr:
     """Return the group of a series from the share a Wi-Fi survey infers; null: not surveyed."""
-    seen = pl.lit(_SEEN[-1])
-    for edge, name in reversed(list(zip(_EDGES, _SEEN[:-1], strict=True))):
+    seen = pl.lit(SEEN[-1])
+    for edge, name in reversed(list(zip(_EDGES, SEEN[:-1], strict=True))):
         seen = pl.when(wifi_share <= edge).then(pl.lit(name)).otherwise(seen)
     return (
         pl.when(wifi_share.is_null())
@@ -49,11 +49,12 @@ def group_of(wifi_share: pl.Expr) -> pl.Expr:
     )
 
 
-def default_prior(group: str) -> Floats:
+def default_prior(group: str, seen_spread: float = 1.2) -> Floats:
     """Return the default prior of a group over "never" and the grid; sums to 1.
 
     Outside of a survey: 30 % never, the rest normal in the logit around 4.7 % (spread 2). No Wi-Fi:
-    50 %, around 1.1 % (2). Wi-Fi seen: 3 %, around the middle of the group's shares (1.2).
+    50 %, around 1.1 % (2). Wi-Fi seen: 3 %, around the middle of the group's shares (1.2, or
+    `seen_spread`).
     Common practice, no published source.
     """
     if group == OUTSIDE:
@@ -61,7 +62,7 @@ def default_prior(group: str) -> Floats:
     elif group == _NO_WIFI:
         never, share, spread = 0.5, 0.011, 2.0
     else:
-        never, share, spread = 0.03, _MIDDLES[_SEEN.index(group)], 1.2
+        never, share, spread = 0.03, _MIDDLES[SEEN.index(group)], seen_spread
     bell = np.exp(-(((LOGITS - np.log(share / (1 - share))) / spread) ** 2) / 2)
     return np.concatenate([[never], (1 - never) * bell / bell.sum()])
 

@@ -109,7 +109,7 @@ def _said(block: _Block, assumed: Assumptions) -> Floats:
     """
     dwell = block.dwell_ms or 0.0
     if block.statistic == "max" and dwell >= _SHORTEST_DWELL_MS:
-        strays = straying(assumed.reading_spread)
+        strays = straying(assumed.max_spread or assumed.reading_spread)
         lengths, at = np.unique(assumed.burst_ms, return_inverse=True)
         chances = [strays @ caught(SHARES, ms, dwell) for ms in lengths]
         log = np.stack([_binomial(chance, block.readings, block.busy) for chance in chances])[at]

@@ -37,15 +37,15 @@ class Terms:
             planned together, those of each that is visited.
         for_others: in prices of a move, what one costs more that is not expected to better its own
             station by a point (twice the price of a move).
-        against: what one costs more again, times the chance that its own station is then worse by
-            more than a point.
+        against: what one costs more again, times the square of the chance that its own station is
+            then worse by more than a point: small chances cost next to nothing, large ones much.
         earshot: chance of being heard from which two stations are in earshot, 0..1.
     """
 
-    least_chance: float = 0.9
+    least_chance: float = 0.85
     per_visit: float = 0.01
-    for_others: float = 1.0
-    against: float = 9.0
+    for_others: float = 0.5
+    against: float = 45.0
     earshot: float = 0.5
 
 
@@ -206,7 +206,7 @@ class _Deciding:
         stakes, terms = self.stakes, self.terms
         air = (1 - stakes.busy[i][a]) * exp(-own)
         total = terms.for_others * (air - stakes.air_now[i] < _NOTABLE * stakes.price)
-        total += terms.against * self._chance_of_loss(i, a, own) if terms.against else 0.0
+        total += terms.against * self._chance_of_loss(i, a, own) ** 2 if terms.against else 0.0
         return total * stakes.price
 
     def _chance_of_loss(self, i: int, a: int, own: float) -> float:

@@ -13,7 +13,7 @@ whether it costs that at most."""
 
 NOTABLE = 0.05  # a neighbour is named from this chance of disturbing
 _MOST_NAMED = 3
-_CHANCES = (("high", 0.975), ("fair", 0.9), ("low", 0.0))
+_CHANCES = (("high", 0.975), ("fair", 0.85), ("low", 0.0))
 _WIDTHS = (("high", 0.05), ("fair", 0.15), ("low", 1.0))
 
 
