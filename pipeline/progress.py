@@ -63,6 +63,22 @@ def within(show: Callable[[float], None]) -> Iterator[None]:
         _WITHIN.reset(before)
 
 
+@contextmanager
+def part(start: float, end: float) -> Iterator[None]:
+    """Let the work inside the block count as this part of the effort; what it says only rises."""
+    show, told = _WITHIN.get(), start
+
+    def inner(share: float) -> None:
+        nonlocal told
+        now = start + (end - start) * share
+        if show is not None and now > told:
+            told = now
+            show(now)
+
+    with within(inner):
+        yield
+
+
 def reached(share: float) -> None:
     """Say that a share of the effort for one item is spent: counted, never timed."""
     if (show := _WITHIN.get()) is not None:

@@ -1,6 +1,6 @@
 """Decisions on moves: by brute force over small stores, the chance recomputed with scipy."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import replace
 from functools import cache, cached_property
 from itertools import combinations
@@ -438,3 +438,24 @@ def test_copies_of_the_stakes_keep_only_what_stays_true() -> None:
 def plain(value: object) -> object:
     """Return what a fact of the stakes says, the searches as their tables."""
     return repr(vars(value)) if isinstance(value, Improving) else value
+
+
+def test_refusals_of_a_large_store_share_their_steps(monkeypatch: pytest.MonkeyPatch) -> None:
+    """However many moves are refused, the searches for what takes their place end together."""
+    monkeypatch.setattr("pipeline.plan.decide._ALL_STEPS", 600)
+    steps: list[int] = []
+    run = Improving.run
+
+    def counted(
+        self: Improving, start: Sequence[int], most: int, allowed: Mapping[int, Collection[int]]
+    ) -> tuple[int, ...]:
+        if allowed:  # that of a refusal, not of an assignment
+            steps.append(most)
+        return run(self, start, most, allowed)
+
+    monkeypatch.setattr(Improving, "run", counted)
+    found = plan_store(drawn_case(3, 18), 2_000, TERMS)
+
+    assert len(found.moves) == len(steps) > 1
+    assert len(set(steps)) == 1
+    assert sum(steps) <= 600 < sum(steps) + len(steps)

@@ -7,6 +7,7 @@ from itertools import product
 from math import log
 from random import Random
 from types import MappingProxyType
+from typing import Any
 
 import pytest
 
@@ -16,10 +17,11 @@ from pipeline.plan.costs import (
     one_station_costs,
     two_station_costs,
 )
-from pipeline.plan.decide import PLAIN, Terms
+from pipeline.plan.decide import PLAIN, Decision, Terms, decide
 from pipeline.plan.explain import Case, Evidence, Level
 from pipeline.plan.store import plan_store
 from pipeline.plan.what_if import what_if
+from pipeline.progress import reached, within
 from pipeline.reasons import Bond, RefusedMove, from_json, sentence
 from pipeline.records import Heard, StoreStation
 
@@ -404,3 +406,24 @@ def test_a_refusal_in_a_large_store_says_that_it_costs_at_most_so_much() -> None
     assert all(from_json(s.facts).at_most for s in moved)
     assert any("costs at most" in s.reason for s in moved)
     assert all(s.next_best_cost is not None and s.next_best_cost >= 0 for s in moved)
+
+
+def test_long_plan_says_how_many_refusals_are_answered(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Shares only rise, one for each move that is solved anew, after those of the search."""
+    monkeypatch.setattr("pipeline.plan.store._LONG", 9)
+    case, shares = _case(_problem(Random(5), 10)), list[float]()
+
+    def searched(*given: Any, **options: Any) -> Decision:  # noqa: ANN401 - passed on
+        for share in (0.4, 0.2, 1.0):
+            reached(share)
+        return decide(*given, **options)
+
+    monkeypatch.setattr("pipeline.plan.store.decide", searched)
+    with within(shares.append):
+        found = plan_store(case, EFFORT, Terms())
+
+    assert shares[:2] == [0.12, 0.3]
+    assert shares == sorted(set(shares))
+    moved = [k for k, s in enumerate(found.stations, 1) if s.channel_now != s.channel_planned]
+    assert len(moved) > 1
+    assert shares[2:] == pytest.approx([0.3 + 0.07 * k for k in moved])

@@ -16,7 +16,7 @@ from pipeline.plan.network import (
     to_grid,
 )
 from pipeline.plan.reduce import joined, reduced
-from pipeline.plan.search import solve_part
+from pipeline.plan.search import solve_parts
 from pipeline.plan.solvers import exact_solver
 
 EFFORT = 200_000
@@ -144,7 +144,8 @@ def _answer(question: _Question, known: tuple[int, ...]) -> Assignment:
     costs = question.costs
     grid = to_grid(costs, question.ties, costs.total(known))
     shrunk = reduced(grid.network, question.held)
-    solved = [solve_part(part.network, question.effort, question.solve) for part in shrunk.parts]
+    networks = [part.network for part in shrunk.parts]
+    solved = solve_parts(networks, question.effort, question.solve)
     verdicts = [verdict for _, verdict in solved]
     found = joined(shrunk.parts, [choice for choice, _ in solved])
     choice = _best([found, known], costs, grid.network if question.ties else None)

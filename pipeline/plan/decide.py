@@ -5,6 +5,7 @@ Moves that need one another are one group with one gain, one chance and one pric
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
+from heapq import heappop, heappush
 from itertools import combinations
 from math import exp, fsum
 
@@ -15,7 +16,10 @@ from pipeline.plan.worth import Swap, chance_of_loss, chance_together
 _GAIN = 1e-9  # costs closer than this are equal
 _TRIED = 10  # of groups up to this size every part is tried
 _SMALL = 16  # stations up to which a plan is solved anew with all the effort there is
-_STEPS = 50  # a station, of the local search for the answer to a refusal in a larger store
+# Steps of the local search for the answer to a refusal in a larger store: a station, and of all
+# refusals of a store together; fewer a station only where more than two hundred are refused.
+_STEPS, _ALL_STEPS = 50, 1_200_000
+_CHANGES = 4  # a station, that a decision is bettered by at most
 # Stations beyond which an answer that is not proven anyway is searched for with no more backtracks
 # than that: of 100 stations all 71 answers stayed as they were, of 40 stations 3 of 59 got dearer.
 _MANY, _BRIEF = 60, 1_000
@@ -128,20 +132,23 @@ def decide_anew(  # noqa: PLR0913 - what `decide` takes, and what is decided oth
     ties: Sequence[Sequence[int]] | None = None,
     effort: int = EFFORT,
     chances: Chances | None = None,
+    refusals: int = 1,
 ) -> Decision:
     """Return the moves to make where station i has other choices than the best plan gave it.
 
     All stations may answer by changes of their own. In a store of more than sixteen a local search
     over all of them starts from the plan; what it changed and the stations most tied to the one
     refused are then decided anew, so what is found may cost more than need be, never less: it is
-    `optimal` only where no others are tied to those.
+    `optimal` only where no others are tied to those. The steps of that search are counted, and
+    shared with all `refusals` of the store.
     """
     changed = stakes.allowing(i, choices)
     costs = stakes.costs(i, best.choice)
     start = replaced(best.choice, {i: min(choices, key=lambda a: costs[a])})
     if len(start) > _SMALL:
         allowed = dict(enumerate(changed.allowed))
-        start = stakes.improving.run(start, _STEPS * len(start), allowed)
+        steps = min(_STEPS * len(start), _ALL_STEPS // refusals)
+        start = stakes.improving.run(start, steps, allowed)
         moved = (j for j, (a, b) in enumerate(zip(best.choice, start, strict=True)) if a != b)
         changed = changed.opened(stakes.around(i, _SMALL).union(moved))
         if len(start) > _MANY and not changed.whole:
@@ -267,7 +274,9 @@ class _Deciding:
         """
         stakes, some = self.stakes, set(free)
         if len(free) > _TRIED:
-            return min((stakes.back(choice, [i]) for i in free), key=self.spent)
+            more = LeastSurcharges(stakes, choice, self.surcharge)
+            backs = [stakes.back(choice, [i]) for i in free]
+            return min(backs, key=lambda b: sum(stakes.change(choice, b)) + more.exact(b))
         parts = [
             stakes.back(choice, dropped)
             for count in range(len(free) + 1)
@@ -291,40 +300,59 @@ class _Deciding:
     def bettered(self, choice: Choice) -> Choice:
         """Change one station, or two that need one another, for the best until nothing is better.
 
-        All groups stand after each change.
+        All groups stand after each change. So many changes are made at most that none was ever
+        left out; a count so that it ends.
         """
-        while True:
+        for _ in range(_CHANGES * len(choice)):
             better = next((c for c in self._better(choice) if self.stand(c)), None)
             if better is None:
-                return choice
+                break
             choice = better
+        return choice
 
-    def _better(self, choice: Choice) -> list[Choice]:
-        """Return the choices one change away that cost less in all, the least costly first."""
-        stakes = self.stakes
-        now = self._surcharges(choice, stakes.movers(choice))
-        least = LeastSurcharges(stakes, choice, self.surcharge)
-        found = []
-        for changes, more in self._around(choice):
-            if more - now < -_GAIN and more - now + least.after(changes) < -_GAIN:
-                after = replaced(choice, changes)
-                total = more - now + self._surcharges(after, stakes.movers(after))
-                if total < -_GAIN:
-                    found.append((total, after))
-        return [after for _, after in sorted(found)]
+    def _better(self, choice: Choice) -> Iterator[Choice]:
+        """Yield the choices one change away that cost less in all, the least costly first.
 
-    def _around(self, choice: Choice) -> Iterator[tuple[dict[int, int], float]]:
-        """Yield what one change is, with what it costs more, surcharges left out."""
+        What moves cost more is reckoned exactly only of what may be next.
+        """
+        least = LeastSurcharges(self.stakes, choice, self.surcharge)
+        waiting = [
+            (bound - _GAIN, more, tuple(changes.items()))
+            for changes, more in self._around(choice, least)
+            if more - sum(map(least.spared, changes)) < 0
+            if (bound := more - least.total + least.after(changes)) < -_GAIN
+        ]
+        found: list[tuple[float, Choice]] = []
+        for bound, more, changes in sorted(waiting):
+            while found and found[0][0] < bound:
+                yield heappop(found)[1]
+            after = replaced(choice, dict(changes))
+            total = more - least.total + least.exact(after)
+            if total < -_GAIN:
+                heappush(found, (total, after))
+        while found:
+            yield heappop(found)[1]
+
+    def _around(
+        self, choice: Choice, least: LeastSurcharges
+    ) -> Iterator[tuple[dict[int, int], float]]:
+        """Yield what one change is, with what it costs more, surcharges left out.
+
+        Of two at once only those that may gain.
+        """
         stakes = self.stakes
         some = range(len(choice)) if stakes.open is None else sorted(stakes.open)
         rises: dict[int, list[float]] = {}
+        most: dict[int, float] = {}
         for i in some:
             costs = stakes.costs(i, choice)
             rises[i] = [cost - costs[choice[i]] for cost in costs]
-            for a in stakes.allowed[i]:
-                if a != choice[i]:
-                    yield {i: a}, rises[i][a]
-        for changes, spared in stakes.needing(choice):
+            others = [a for a in stakes.allowed[i] if a != choice[i]]
+            for a in others:
+                yield {i: a}, rises[i][a]
+            if others:
+                most[i] = least.spared(i) - min(rises[i][a] for a in others)
+        for changes, spared in stakes.needing(choice, most):
             yield changes, sum(rises[i][a] for i, a in changes.items()) - spared
 
     def visited(self, choice: Choice) -> Choice:

@@ -59,6 +59,12 @@ Solve = Callable[[Network, int, int], Verdict]
 """`solve(network, top, effort)`: look for a choice cheaper than top."""
 
 
+THIN = 3
+"""Pairs a station up to which the exact solver needs little help."""
+
+MANY = 16
+"""Choices a station, on average, beyond which help for it takes longer than it saves."""
+
 SMALL = 1_000
 """Complete choices up to which enumeration is the quickest."""
 

@@ -4,7 +4,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from operator import sub
 
-from pipeline.plan.network import Network, Table
+from pipeline.plan.network import MANY, THIN, Network, Table
+
+TOGETHER = 60
+"""Stations up to which parts with so few pairs are handed to it as one."""
+
+_FEW = 16  # stations up to which looking for choices never worse may leave nothing for the solver
 
 
 @dataclass(frozen=True)
@@ -53,10 +58,17 @@ def reduced(network: Network, fixed: Mapping[int, int]) -> Reduced:
         dict(network.pairs),
     )
     _fold(work)
-    fresh = set(range(len(work.unary)))
+    fresh = set() if _quick(work) else set(range(len(work.unary)))
     while fresh := _drop_dominated(work, fresh):
         _fold(work)
     return Reduced(tuple(_part(work, group) for group in _groups(work)), work.constant)
+
+
+def _quick(work: _Work) -> bool:
+    """Say whether the exact solver takes less than looking for choices never worse would."""
+    size = len(work.unary)
+    thin = _FEW < size <= TOGETHER and len(work.pairs) <= THIN * size
+    return thin or sum(map(len, work.unary)) > MANY * size
 
 
 def _fold(work: _Work) -> None:
@@ -155,13 +167,17 @@ def _part(work: _Work, group: Sequence[int]) -> Part:
     choices = tuple(tuple(work.choices[i]) for i in group)
     unary = tuple(tuple(work.unary[i][a] for a in work.choices[i]) for i in group)
     pairs = {
-        (place[i], place[j]): tuple(
-            tuple(table[a][b] for b in work.choices[j]) for a in work.choices[i]
-        )
+        (place[i], place[j]): _left(table, work.choices[i], work.choices[j])
         for (i, j), table in work.pairs.items()
         if i in place
     }
     return Part(tuple(group), choices, Network(unary, pairs))
+
+
+def _left(table: Table, rows: Sequence[int], columns: Sequence[int]) -> Table:
+    if len(rows) == len(table) and len(columns) == len(table[0]):
+        return table
+    return tuple(tuple(table[a][b] for b in columns) for a in rows)
 
 
 def joined(parts: Sequence[Part], choices: Sequence[Sequence[int]]) -> tuple[int, ...]:

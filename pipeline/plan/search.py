@@ -3,15 +3,26 @@
 import random
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import chain
 from operator import add
 
 import numpy as np
 import numpy.typing as npt
 
 from pipeline.plan.branch import Proof
-from pipeline.plan.network import SMALL, Network, Solve, Verdict, solve_small, states
+from pipeline.plan.network import (
+    MANY,
+    SMALL,
+    THIN,
+    Network,
+    Solve,
+    Table,
+    Verdict,
+    solve_small,
+    states,
+)
 from pipeline.plan.overlap import by_parts
-from pipeline.plan.reduce import without_copies
+from pipeline.plan.reduce import TOGETHER, without_copies
 from pipeline.plan.solvers import root_price
 
 _SEED = 802154
@@ -157,10 +168,8 @@ def _reach(network: Network) -> tuple[list[list[int]], list[Steps]]:
 # pairs of stations, which is what a backtrack's time goes by; least and most backtracks of it.
 # Where only a share of all pairs matters the relaxation is weak and has to wait longer.
 _FIRST, _FEWEST, _MOST = 260_000, 800, 20_000
-_CHOICES = 16  # a station, on average: with more the matrices are so large that they wait longest
 # Steps of the local search a station: before the exact solver, which most stores need no more
 # than, and after its first try.
-_THIN = 3  # pairs a station up to which the exact solver needs no local search before it
 _QUICK, _THOROUGH, _LONG = 5, 50, 400
 # The exact solver's first bound, in backtracks, from which it is not tried first, and the local
 # search is long: its bound is weak on so many stations, and takes longer than the relaxation's.
@@ -171,6 +180,51 @@ _STARTS = 4  # of a search's whole effort that the first bound may take: short s
 _ALONE = 3
 # Different costs, evenly spaced, that are few enough to be asked for one by one.
 _LEVELS = 64
+
+
+def solve_parts(
+    networks: Sequence[Network], effort: int, solve: Solve
+) -> list[tuple[tuple[int, ...], Verdict]]:
+    """Find a best choice of each part and what is proven about it.
+
+    Parts with few pairs are first handed to the exact solver as one: every call of it takes longer
+    than they do. Where it does not prove them so, each is solved by itself.
+    """
+    thin = [at for at, one in enumerate(networks) if _thin(one) and states(one) > SMALL]
+    found: dict[int, tuple[tuple[int, ...], Verdict]] = {}
+    if len(thin) > 1 and sum(len(networks[at].unary) for at in thin) <= TOGETHER:
+        found = _at_once({at: networks[at] for at in thin}, effort, solve)
+    return [found.get(at) or solve_part(one, effort, solve) for at, one in enumerate(networks)]
+
+
+def _thin(network: Network) -> bool:
+    return len(network.pairs) <= THIN * len(network.unary)
+
+
+def _at_once(
+    networks: Mapping[int, Network], effort: int, solve: Solve
+) -> dict[int, tuple[tuple[int, ...], Verdict]]:
+    """Solve several networks as one; nothing where that is not proven at the first try."""
+    starts, first = {at: greedy(network) for at, network in networks.items()}, 0
+    unary: list[tuple[int, ...]] = []
+    pairs: dict[tuple[int, int], Table] = {}
+    places: dict[int, slice] = {}
+    for at, network in networks.items():
+        places[at] = slice(first, first + len(network.unary))
+        unary += network.unary
+        pairs |= {(i + first, j + first): table for (i, j), table in network.pairs.items()}
+        first = len(unary)
+    whole = Network(tuple(unary), pairs)
+    start = tuple(chain.from_iterable(starts.values()))
+    verdict = solve(whole, whole.cost(start), min(effort, _MOST))
+    if not verdict.proven:
+        return {}
+    best, spent, found = verdict.choice or start, verdict.spent, {}
+    for at, network in networks.items():
+        choice = tuple(best[places[at]])
+        told = Verdict(choice, network.cost(choice), True, verdict.solver, spent)
+        found[at], spent = (choice, told), 0
+    return found
 
 
 def solve_part(network: Network, effort: int, solve: Solve) -> tuple[tuple[int, ...], Verdict]:
@@ -184,7 +238,7 @@ def solve_part(network: Network, effort: int, solve: Solve) -> tuple[tuple[int, 
         return verdict.choice or (), verdict
     size = len(network.unary)
     start = greedy(network)
-    if len(network.pairs) > _THIN * size:
+    if not _thin(network):
         start = improved(network, start, _QUICK * size)
     search = _Search(without_copies(network, network.cost(start)), start, network.cost(start))
     first = _first_try(network)
@@ -212,8 +266,8 @@ def _long(effort: int) -> int:
 def _first_try(network: Network) -> int:
     """Return the backtracks after which the relaxation takes over."""
     size, pairs = len(network.unary), max(1, len(network.pairs))
-    if sum(map(len, network.unary)) > _CHOICES * size:
-        return _MOST
+    if sum(map(len, network.unary)) > MANY * size:
+        return _MOST  # the matrices are so large that they wait longest
     full = size * (size - 1) / 2
     return min(_MOST, max(_FEWEST, int(_FIRST / pairs * (full / pairs) ** 2)))
 

@@ -10,7 +10,7 @@ from contextlib import contextmanager
 from itertools import chain
 from typing import TYPE_CHECKING
 
-from pipeline.plan.network import Network, Solve, Verdict
+from pipeline.plan.network import MANY, THIN, Network, Solve, Verdict
 
 if TYPE_CHECKING:
     from ortools.sat.python import cp_model
@@ -29,7 +29,6 @@ _EXACT = 2**53
 # Deterministic seconds allowed per backtrack of effort, so that both solvers get about the
 # same work from the same effort.
 _SECONDS_PER_BACKTRACK = 1e-4
-_THIN = 3  # pairs a station up to which that takes longer than what it saves
 _TRWS = 1e-5  # relative gain below which sequential message passing ends
 # Pairs times stations that the solver's first bound takes as long for as a backtrack of a floor
 # of 40, and up to which a backtrack counts once (measured on 40, 80, 160 and 300 stations).
@@ -56,17 +55,21 @@ def solve_toulbar2(network: Network, top: int, effort: int) -> Verdict:
     A backtrack counts once for every hundred thousand pairs times stations, or part of them.
     The network's costs add up to less than 2**58 (see `to_grid`), the solver's own limit.
     """
+    # What a network without an answer leaves behind in the library's own state weakens the bounds
+    # of all that follow; a new problem alone does not clear it.
+    pytoulbar2.pytb2.init()
     problem = pytoulbar2.CFN(ubinit=float(_not_below(top)), resolution=0, verbose=-1, seed=1)
     # Options outlive a problem in the solver's process-wide state: set all that matter.
     # Depth first and weighing what failed takes half as many backtracks as best first, since the
     # local search has nearly always found the best by then (floors of 28 to 40 stations).
-    # Best first also did not give the same bound on every run of a loaded machine (24 stations).
-    problem.Option.hbfs = 0
+    # Best first raises the bound on the way, where the end is too far to be reached: tables at
+    # random of 24 stations leave 29 % after 2,000 backtracks and 24 % after 20,000, depth first 39.
+    problem.Option.hbfs = int(_full(network))
     # Weighing takes half as many again where all are in earshot of all (16 stations).
     problem.Option.weightedDegree = 0 if _all_pairs(network) else 1_000
     # A better reparametrisation at the root: a third fewer backtracks on floors of 28 stations,
-    # and most of the time where few pairs leave little to do.
-    problem.Option.trwsAccuracy = _TRWS if len(network.pairs) > _THIN * len(network.unary) else -1
+    # and most of the time where few pairs leave little to do, or where choices are many.
+    problem.Option.trwsAccuracy = -1 if _thin_or_wide(network) else _TRWS
     weight = 1 + _breadth(network) // _BACKTRACK
     problem.Option.backtrackLimit = max(1, effort // weight)
     for i, row in enumerate(network.unary):
@@ -92,6 +95,17 @@ def root_price(network: Network) -> int:
 
 def _all_pairs(network: Network) -> bool:
     return len(network.pairs) == math.comb(len(network.unary), 2)
+
+
+def _thin_or_wide(network: Network) -> bool:
+    size = len(network.unary)
+    return len(network.pairs) <= THIN * size or sum(map(len, network.unary)) > MANY * size
+
+
+def _full(network: Network) -> bool:
+    """Say whether all tables cost something nearly everywhere: at most once a row they do not."""
+    tables = network.pairs.values()
+    return all(sum(row.count(0) for row in table) <= len(table) for table in tables)
 
 
 def _breadth(network: Network) -> int:

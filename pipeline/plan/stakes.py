@@ -4,6 +4,7 @@ from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from math import exp, floor, fsum
+from operator import getitem
 from typing import Any, TypeVar
 
 from pipeline.plan.network import checked, to_grid
@@ -143,6 +144,37 @@ class Stakes:
         return tuple(map(tuple, seen))
 
     @Fact
+    def hears(self) -> tuple[tuple[list[int], list[list[Sequence[float]]]], ...]:
+        """Per station: those it hears, and per choice of its own, the rows of their tables."""
+        return tuple(
+            ([j for j, _ in heard], [[table[a] for _, table in heard] for a in range(len(row))])
+            for heard, row in zip(self.heard, self.one, strict=True)
+        )
+
+    @Fact
+    def hearers(self) -> tuple[tuple[tuple[int, Table], ...], ...]:
+        """Per station: those that hear it, with their table of `beside`."""
+        seen: list[list[tuple[int, Table]]] = [[] for _ in self.one]
+        for (i, j), table in sorted(self.beside.items()):
+            seen[j].append((i, table))
+        return tuple(map(tuple, seen))
+
+    @Fact
+    def binding(self) -> tuple[tuple[tuple[int, int], Table], ...]:
+        """The tables of `two` by which moves can need one another."""
+        tied = self.tied
+        return tuple(
+            ((i, j), table)
+            for (i, j), table in self.pairs
+            if 2 * tied[i].get(j, 0.0) > self._trifle
+        )
+
+    @property
+    def _trifle(self) -> float:
+        """What moves must gain more together than apart to need one another."""
+        return max(_SLIGHT * self.price, _EQUAL)
+
+    @Fact
     def air_now(self) -> tuple[float, ...]:
         """Expected clear air of each station today, 0..1."""
         return tuple(self.air(i, self.present) for i in range(len(self.one)))
@@ -153,12 +185,21 @@ class Stakes:
 
     def own(self, i: int, choice: Choice) -> float:
         """Return -ln of the share of time that the own stations leave free at station i."""
-        return fsum(table[choice[i]][choice[j]] for j, table in self.heard[i])
+        others, rows = self.hears[i]
+        return fsum(map(getitem, rows[choice[i]], [choice[j] for j in others]))
 
     def cost(self, choice: Choice) -> float:
         """Return the expected cost of a complete choice."""
-        one = [row[a] for row, a in zip(self.one, choice, strict=True)]
-        return fsum([*one, *(t[choice[i]][choice[j]] for (i, j), t in self.two.items())])
+        if choice not in self._costs:
+            one = [row[a] for row, a in zip(self.one, choice, strict=True)]
+            two = [table[choice[i]][choice[j]] for (i, j), table in self.pairs]
+            self._costs[choice] = fsum([*one, *two])
+        return self._costs[choice]
+
+    @Fact
+    def _costs(self) -> dict[Choice, float]:
+        """Costs reckoned so far."""
+        return {}
 
     def beside_held(self, i: int, choice: Choice, held: Collection[int]) -> list[float]:
         """Return what each choice allowed costs station i beside those held where they are."""
@@ -182,12 +223,14 @@ class Stakes:
         """Return what `after` costs more than `before`: of each station alone, and of pairs."""
         changed = {i for i, a in enumerate(before) if a != after[i]}
         alone = [self.one[i][after[i]] - self.one[i][before[i]] for i in sorted(changed)]
-        pairs = [
-            table[after[j]][after[i]] - table[before[j]][before[i]]
-            for i in sorted(changed)
-            for j, table in self.near[i]
-            if j not in changed or i < j
-        ]
+        pairs = []
+        for i in sorted(changed):
+            old, new = before[i], after[i]
+            pairs += [
+                table[after[j]][new] - table[before[j]][old]
+                for j, table in self.near[i]
+                if i < j or j not in changed
+            ]
         return fsum(alone), fsum(pairs)
 
     def costs(self, i: int, choice: Choice) -> list[float]:
@@ -212,28 +255,33 @@ class Stakes:
         A move needs another if its gain is smaller without it, by more than a trifle. So what a
         group gains is at least as much if other groups are not made.
         """
-        moved = self.movers(choice)
-        group = {i: i for i in moved}
-        for pair, table in self.pairs:
-            if pair[0] in group and pair[1] in group and self._need(pair, table, choice):
-                one, other = group[pair[0]], group[pair[1]]
-                group = {i: min(one, other) if g in {one, other} else g for i, g in group.items()}
-        heads = sorted(set(group.values()))
-        return [tuple(i for i in moved if group[i] == head) for head in heads]
+        group = {i: [i] for i in self.movers(choice)}
+        for pair, table in self.binding:
+            one, other = group.get(pair[0]), group.get(pair[1])
+            if one is None or other is None or one is other:
+                continue
+            if self._need(pair, table, choice):
+                one += other
+                group.update(dict.fromkeys(other, one))
+        return sorted({tuple(sorted(some)) for some in group.values()})
 
     def _need(self, pair: tuple[int, int], table: Table, choice: Choice) -> bool:
         i, j = pair
         ends = (self.present[i], self.present[j]), (choice[i], choice[j])
-        return _together(table, *ends) < -max(_SLIGHT * self.price, _EQUAL)
+        return _together(table, *ends) < -self._trifle
 
-    def needing(self, choice: Choice) -> Iterator[tuple[dict[int, int], float]]:
+    def needing(
+        self, choice: Choice, most: Mapping[int, float]
+    ) -> Iterator[tuple[dict[int, int], float]]:
         """Yield changes of two stations that gain more at once than one by one.
 
-        The second is what they cost less for changing at once.
+        The second is what they cost less for changing at once. Those are left out that gain
+        nothing where each station gains no more by itself than the `most` it has.
         """
-        some = self.open
         for (i, j), table in self.pairs:
-            if some is not None and not (i in some and j in some):
+            if i not in most or j not in most:
+                continue
+            if most[i] + most[j] + 2 * self.tied[i].get(j, 0.0) <= 0:
                 continue
             for a in self.allowed[i]:
                 for b in self.allowed[j]:
@@ -254,15 +302,43 @@ class LeastSurcharges:
         self.stakes, self.choice, self.surcharge = stakes, choice, surcharge
         self.moved = {i: choice[i] for i in stakes.movers(choice) if stakes.free[i]}
         self.own = {i: stakes.own(i, choice) for i in self.moved}
-        self.heard_by: list[list[tuple[int, Sequence[float]]]] = [[] for _ in choice]
-        for (i, j), table in stakes.beside.items():
-            if i in self.moved:
-                self.heard_by[j].append((i, table[choice[i]]))
+        self.now = {i: surcharge(i, a, self.own[i]) for i, a in self.moved.items()}
+        self.total = sum(self.now.values())
+        self.falls: dict[int, float] = {}
+        self.dearest: dict[int, float] = {}
         self.beside: dict[tuple[int, int], list[tuple[int, float]]] = {}
         self.elsewhere: dict[tuple[int, int], float] = {}
         self.known: dict[tuple[int, int, int], float] = {}
-        self.now = {i: self._one(i, a, self.own[i]) for i, a in self.moved.items()}
-        self.total = fsum(self.now.values())
+
+    def spared(self, j: int) -> float:
+        """Return what surcharges can fall at most if station j leaves, beside any one other."""
+        if j not in self.falls:
+            self.falls[j] = self.now.get(j, 0.0)
+            for i, cost in self._taken(j, self.choice[j]):
+                least = self.own[i] - cost - self._dearest(i)
+                self.falls[j] += self.now[i] - self._one(i, self.moved[i], least)
+        return self.falls[j]
+
+    def _dearest(self, i: int) -> float:
+        """Return what the own station costs a station that costs it most."""
+        if i not in self.dearest:
+            others, rows = self.stakes.hears[i]
+            there = [self.choice[j] for j in others]
+            self.dearest[i] = max(map(getitem, rows[self.moved[i]], there), default=0.0)
+        return self.dearest[i]
+
+    def exact(self, after: Choice) -> float:
+        """Return all surcharges of a choice, own costs worked out where they are others."""
+        stakes = self.stakes
+        fresh = {j for j, (a, b) in enumerate(zip(self.choice, after, strict=True)) if a != b}
+        for j in tuple(fresh):
+            here, there = (dict(self._taken(j, x[j])) for x in (self.choice, after))
+            fresh.update(i for i in {*here, *there} if here.get(i) != there.get(i))
+        return sum(
+            self.surcharge(i, after[i], stakes.own(i, after)) if i in fresh else self.now[i]
+            for i in stakes.movers(after)
+            if stakes.free[i]
+        )
 
     def after(self, changes: Mapping[int, int]) -> float:
         """Return a lower bound of all surcharges."""
@@ -285,7 +361,9 @@ class LeastSurcharges:
     def _taken(self, j: int, b: int) -> list[tuple[int, float]]:
         """Return what station j on a choice costs each of those that moved, where they are."""
         if (j, b) not in self.beside:
-            self.beside[j, b] = [(i, row[b]) for i, row in self.heard_by[j] if row[b]]
+            moved, hearers = self.moved, self.stakes.hearers[j]
+            near = [(i, table[moved[i]][b]) for i, table in hearers if i in moved]
+            self.beside[j, b] = [(i, cost) for i, cost in near if cost]
         return self.beside[j, b]
 
     def _own(self, i: int, a: int, changes: Mapping[int, int]) -> float:

@@ -24,9 +24,13 @@ from pipeline.plan.explain import (
 )
 from pipeline.plan.sequence import Order, order_by_store
 from pipeline.plan.stakes import Stakes
+from pipeline.progress import part, reached
 from pipeline.reasons import Bond, RefusedMove, SharedPairs, Together, from_json, sentence, to_json
 from pipeline.records import OFF_AIR, StoreStation
 from pipeline.tables.plan import Move, PlanProof, StationPlan
+
+_LONG = 60  # stations from which on it is told how many refusals are answered
+_SEARCHED = 0.3  # of a long plan's time, that the search for it takes; the rest are refusals
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,21 +61,29 @@ def plan_and_hold(case: Case, effort: int, terms: Terms) -> tuple[StorePlan, Cas
     tables = priced(wide)
     stakes, ties = stakes_of(case, tables), tie_costs(wide.stations)
     chances = Chances()
-    best = decide(stakes, terms, ties=ties, effort=effort, chances=chances)
     held: set[int] = set()
-    while unsure := _unsure(case, stakes, best):
-        held |= unsure
-        allowed = list(stakes.allowed)
-        for i in unsure:
-            allowed[i] = [stakes.present[i]]
-        stakes = replace(stakes, allowed=allowed)
+    with part(0.0, _SEARCHED):
         best = decide(stakes, terms, ties=ties, effort=effort, chances=chances)
+        while unsure := _unsure(case, stakes, best):
+            held |= unsure
+            allowed = list(stakes.allowed)
+            for i in unsure:
+                allowed[i] = [stakes.present[i]]
+            stakes = replace(stakes, allowed=allowed)
+            best = decide(stakes, terms, ties=ties, effort=effort, chances=chances)
     case = case.holding(frozenset(wide.stations[i].station for i in held))
 
+    asked = len(stakes.movers(best.choice)) + len(case.bonds) + len(case.refused)
+
     def anew(i: int, choices: Sequence[int]) -> Decision:
-        return decide_anew(
-            stakes, terms, best, i, choices, ties=ties, effort=effort, chances=chances
-        )
+        with part(1.0, 1.0):  # one refusal takes so little that only its end is told
+            found = decide_anew(
+                stakes, terms, best, i, choices,
+                ties=ties, effort=effort, chances=chances, refusals=asked,
+            )  # fmt: skip
+        if len(wide.stations) > _LONG:
+            reached(_SEARCHED + (1 - _SEARCHED) * (i + 1) / len(wide.stations))
+        return found
 
     return _told(case, tables, best, _Anew(case, stakes, best, wide, anew), terms), case
 

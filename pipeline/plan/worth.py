@@ -61,9 +61,19 @@ def chance_together(swaps: Sequence[Swap], spared: float) -> float:
     return float(betainc(*last.there, np.clip(even, 0.0, 1.0)).mean())
 
 
-@lru_cache(maxsize=4096)
 def _drawn(beta: tuple[float, float], at: int) -> NDArray[np.float64]:
     """Return equally likely values of -ln(1 - p), in an order of their own for each `at`."""
-    parts = (np.random.default_rng(at).permutation(DRAWS) + 0.5) / DRAWS
+    return _even(beta)[_order(at)]
+
+
+@lru_cache(maxsize=4096)
+def _even(beta: tuple[float, float]) -> NDArray[np.float64]:
+    """Return equally likely values of -ln(1 - p), the least first."""
+    parts = (np.arange(DRAWS) + 0.5) / DRAWS
     cost: NDArray[np.float64] = -np.log1p(-np.minimum(betaincinv(*beta, parts), _MOST))
     return cost
+
+
+@lru_cache(maxsize=4096)
+def _order(at: int) -> NDArray[np.int64]:
+    return np.random.default_rng(at).permutation(DRAWS)
