@@ -30,7 +30,7 @@ from pipeline.wording import wording
 NEXT = date(2027, 1, 20)
 BY = "T. Aldervane"
 REGIONS = ("East", "Mitte", "North")
-WRONG, DRIFTED, REPLACED = "N104-02", "N102-03", "M203-01"
+WRONG, DRIFTED, REPLACED = "N104-02", "N102-04", "M203-01"
 ELSEWHERE = 15  # neither the channel of before nor the one ordered
 SILENT = "E302"  # its exports end with the demo's first snapshot
 OPENING = "N105"  # nothing of it is installed by the next quarter
