@@ -1,11 +1,12 @@
 """The estimator measured on simulated chains, beside the bound that was printed before it."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 import polars as pl
 from decision_harness import OWN_COST, PERMITTED, carried_out
-from simulate.chain import chain, last_day
+from simulate.chain import Chain, chain, last_day
 from simulate.fold import folded, known
 from simulate.setting import Setting
 
@@ -39,9 +40,12 @@ class Measured:
     kept: float
 
 
-def estimated(setting: Setting, seed: int, survey: int = 0) -> pl.DataFrame:
+Maker = Callable[[Setting, int, int], Chain]
+
+
+def estimated(setting: Setting, seed: int, survey: int = 0, made_by: Maker = chain) -> pl.DataFrame:
     """Return the truth of a chain joined with the estimates of one survey of it."""
-    made = chain(setting, seed, survey)
+    made = made_by(setting, seed, survey)
     rows, told = folded(made.readings), known(made.truth)
     assumed = Assumptions()
     found = blocks(rows, assumed)
@@ -51,9 +55,9 @@ def estimated(setting: Setting, seed: int, survey: int = 0) -> pl.DataFrame:
     return made.truth.join(frame, on=SERIES).join(shares, on=SERIES).sort(SERIES)
 
 
-def measured(setting: Setting, seed: int) -> Measured:
+def measured(setting: Setting, seed: int, made_by: Maker = chain) -> Measured:
     """Return what one chain measures, its plan carried out."""
-    joined = estimated(setting, seed)
+    joined = estimated(setting, seed, made_by=made_by)
     own = OWN_COST if setting.null is None else 0.0
     plan = carried_out(joined, seed, own=own).frame
     free = carried_out(joined, seed, terms=PLAIN, own=own).frame
