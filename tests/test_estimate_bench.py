@@ -11,6 +11,7 @@ import numpy as np
 import polars as pl
 import pytest
 from estimate_harness import (
+    Maker,
     Measured,
     claimed_and_scanned_anew,
     estimated,
@@ -18,7 +19,9 @@ from estimate_harness import (
     measured,
     worst_to_best,
 )
+from simulate.chain import chain
 from simulate.setting import SETTINGS, Setting
+from simulate.sweeps import swept
 
 HELD_BACK = (907, 908, 909)
 MISSED: dict[str, dict[str, float]] = {
@@ -31,6 +34,16 @@ MISSED: dict[str, dict[str, float]] = {
 }
 """Bounds of moves that harm and of good moves kept (%), of regret beyond that of the plan on bounds
 and of bias (points), where what was aimed at is not reached: 3, 95, 0 and 1."""
+SWEPT = (1, 2, 3)
+MISSED_SWEPT: dict[str, tuple[float, float, float]] = {
+    "60 within 1.2 s": (1.0, 84.0, 80.0),
+    "60 maxima of 138 ms, two visits": (2.3, 77.0, 71.0),
+    "60 means of 138 ms, two visits": (2.3, 73.0, 72.0),
+    "60, two visits, no Wi-Fi survey": (1.0, 84.0, 80.0),
+    "60, two visits at night": (1.3, 85.0, 80.0),
+}
+"""Bounds of bias (points) and of what intervals cover (%), all and truly busy, on the second chain
+where less is reached than was aimed at: 1 point (1.5 of few readings), 85 and 80 %."""
 LONE_HELD_BACK = (501, 502, 503)
 MISSED_LONE = {
     "60, two visits, no Wi-Fi survey": (85.0, 77.0),
@@ -41,8 +54,8 @@ NULL = Setting("null chain", null=0.1, stores=20)
 BY_NAME = {setting.name: setting for setting in SETTINGS}
 
 
-def _mean(setting: Setting, seeds: tuple[int, ...]) -> Measured:
-    each = [measured(setting, seed) for seed in seeds]
+def _mean(setting: Setting, seeds: tuple[int, ...], made_by: Maker = chain) -> Measured:
+    each = [measured(setting, seed, made_by) for seed in seeds]
     means = {f.name: float(np.mean([getattr(m, f.name) for m in each])) for f in fields(Measured)}
     return Measured(**means)
 
@@ -111,6 +124,37 @@ def test_every_setting(setting: Setting, capsys: pytest.CaptureFixture[str]) -> 
     assert found.under_one < 15
     assert found.harmed < missed.get("harmed", 3.0)
     assert found.regret <= found.regret_today + missed.get("regret", 0.005)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("setting", [s for s in SETTINGS if s.stores > 1], ids=lambda s: s.name)
+def test_every_setting_of_the_second_chain(
+    setting: Setting, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Bias and coverage on chains nothing was chosen on but how far the dwells of maxima stray.
+
+    Of moves there, `docs/method.md` says what is reached; none of it is worse than stated here.
+    """
+    found = _mean(setting, SWEPT, swept)
+    with capsys.disabled():
+        print(f"\n{setting.name:32s} {_line(found)}")  # noqa: T201 - the table is the point
+    aimed = 1.0 if setting.readings >= 60 else 1.5
+    bias, covers, covers_busy = MISSED_SWEPT.get(setting.name, (aimed, 85.0, 80.0))
+    assert abs(found.bias) <= bias
+    assert covers <= found.covered <= 95.5
+    if setting.visits > 1:
+        assert found.covered_busy >= covers_busy
+    assert found.kept > 85
+    assert found.harmed < 11
+    assert found.under_one < 22.5
+
+
+def test_two_visits_are_near_the_truth_of_the_second_chain() -> None:
+    """A quick slice of the slow bench: one small chain."""
+    found = measured(replace(BY_NAME["60 readings, two visits"], stores=10, days=7), 1, swept)
+    assert abs(found.bias) < 3
+    assert 80 <= found.covered <= 98
+    assert found.kept > 85
 
 
 def _line(m: Measured) -> str:
