@@ -384,15 +384,15 @@ def test_reasons_stand_in_full_somewhere(
     """A change that page one has no room for stands on the page that it names."""
     content = contents[store]
     moves = tuple(
-        replace(move, brief=" ".join(f"word{move.position}-{n}" for n in range(words)))
+        replace(move, reason=" ".join(f"word{move.position}-{n}" for n in range(words)))
         for move in content.moves
     )
     octets = summary(replace(content, moves=moves))
     with pdfium.PdfDocument(octets) as document:
         pages = [" ".join(p.get_textpage().get_text_range().split()) for p in document]
 
-    on_first = all(move.brief in pages[0] for move in moves)
-    assert on_first or all(any(move.brief in page for page in pages[2:]) for move in moves)
+    on_first = all(move.reason in pages[0] for move in moves)
+    assert on_first or all(any(move.reason in page for page in pages[2:]) for move in moves)
     assert on_first or any(f"{word} 3" in pages[0] for word in ("page", "Seite"))
     assert covering(printed(octets)) == []
 

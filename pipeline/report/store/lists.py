@@ -47,7 +47,7 @@ _NUMBER = Type(style.SMALL, Face.STRONG, style.PAPER)
 
 def move_height(move: PlannedMove, width: float) -> float:
     """Return the height of a change in a column, in points."""
-    return STRONG.leading + text_height(move.why, SMALL, width - _INDENT) + _GAP
+    return STRONG.leading + text_height(move.reason, SMALL, width - _INDENT) + _GAP
 
 
 def draw_move(pen: Pen, box: Box, move: PlannedMove, doc: Document) -> float:
@@ -55,7 +55,7 @@ def draw_move(pen: Pen, box: Box, move: PlannedMove, doc: Document) -> float:
     with pen.part(Role.TEXT):
         _draw_step(pen, box, move, doc)
     rest = Box(box.x + _INDENT, box.y + STRONG.leading, box.w - _INDENT, 0)
-    return pen.paragraph(rest, move.why, SMALL) + _GAP
+    return pen.paragraph(rest, move.reason, SMALL) + _GAP
 
 
 def _draw_step(pen: Pen, box: Box, move: PlannedMove, doc: Document) -> None:
