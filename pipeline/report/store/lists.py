@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import accumulate
 
 from pipeline.records import Severity
 from pipeline.report.kit import style
@@ -135,11 +136,22 @@ def no_moves_height(doc: Document, width: float) -> float:
     return text_height(_why(doc.content, doc.words), BODY, width, 3) + _GAP + sum(reasons)
 
 
-def fitting(moves: Sequence[PlannedMove], width: float, room: float) -> int:
-    """Return how many changes fit into a column.
+def fitting(
+    moves: Sequence[PlannedMove], width: float, room: float, below: float
+) -> tuple[int, int]:
+    """Return how many changes fit into a column, and how many go on in the room of another.
 
-    Unless all do, room is kept for a closing line.
+    They go on there only if all have room in the two; else room is kept for a closing line.
     """
+    heights = [move_height(move, width) for move in moves]
+    own = sum(end <= room for end in accumulate(heights))
+    if own < len(moves) and sum(heights[own:]) <= below:
+        return own, len(moves) - own
+    return _fitting(moves, width, room), 0
+
+
+def _fitting(moves: Sequence[PlannedMove], width: float, room: float) -> int:
+    """Return how many changes fit into a column with a closing line, unless all do."""
     used = 0.0
     for count, move in enumerate(moves):
         used += move_height(move, width)
