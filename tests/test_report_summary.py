@@ -359,10 +359,10 @@ def test_notes_of_our_own_are_not_cut(
     words = wording(country)
     with pdfium.PdfDocument(octets) as document:
         text = " ".join(document[0].get_textpage().get_text_range().split())
-    note = {"S008": "plan.spread", "S009": "plan.crowded"}.get(store)
+    note = {"S008": "plan.spread", "S009": "plan.ring"}.get(store)
 
     assert note is None or words(note) in text
-    for key in ("plan.spread", "plan.unplaced", "plan.crowded"):
+    for key in ("plan.spread", "plan.unplaced", "plan.crowded", "plan.ring"):
         begun = words(key)[:14]
         assert text.count(begun) == text.count(words(key)), key
 
