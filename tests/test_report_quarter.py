@@ -285,7 +285,7 @@ def test_the_sign_off_is_on_the_last_page(
     assert all(text.startswith(("Asked of", "Nothing more is asked")) for text in texts[1:])
     goes_on = ["continued from page one" in text for text in texts]
     assert goes_on == ["answer the rest of page one's list" in text[:90] for text in texts]
-    assert goes_on.count(True) > 2
+    assert goes_on.count(True) == 2
     for words in ("Sign-off", "Prepared by", "Accepted by", "signature"):
         assert words in last
 

@@ -244,7 +244,7 @@ def workbook(content: StoreContent) -> bytes:
     _put_some(book, "Further places", PLACES, content.asked.places, title)
     _put_some(book, "Wi-Fi requests", REQUESTS, content.asked.wifi, title)
     if wishes := what_if_form(book, content):
-        put_form(book, book.sheet("What if", title), wishes, content)
+        put_form(book, book.sheet("What if", title, landscape=False), wishes, content)
     _put_some(book, "Outcome", OUTCOMES, content.outcomes, title)
     page = book.sheet("Glossary", title, landscape=False)
     put_list(book, page, GLOSSARY, words.group("glossary"))
