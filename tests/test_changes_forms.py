@@ -33,7 +33,7 @@ from pipeline.forms import (
     tabs_of,
     word,
 )
-from pipeline.reasons import Air, Reason, sentence, to_json
+from pipeline.reasons import Air, Reason, brief, to_json
 from pipeline.report.store.gather import store_contents
 from pipeline.report.store.workbook import workbook
 from pipeline.report.write import write_back_out
@@ -153,7 +153,7 @@ def test_a_decision_is_made_on_reason_gain_chance_price_and_past(out: Out) -> No
         return [sheet_of(book, form).cell(row, at_column).value for row in rows]
 
     assert shown(DECISIONS, "change") == [first, last, *changes[1:-1]]
-    assert shown(DECISIONS, "reason") == [sentence(reason)] * len(changes)
+    assert shown(DECISIONS, "reason") == [brief(reason)] * len(changes)
     assert shown(DECISIONS, "group")[:3] == ["A", "A", None]
     # By hand: both gain 40 points. Of one the lower side is the root of 3^2 + 4^2, 5 points, the
     # upper of 12^2 + 5^2, 13; of the mean of 10 and 30 labels the root of (5/4)^2 + (15/4)^2, 3.95,

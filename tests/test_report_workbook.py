@@ -195,9 +195,18 @@ def test_every_store_has_the_same_sheets_ready_to_print(
     for sheet in book.worksheets[1:-1]:
         assert sheet.freeze_panes is not None
         assert sheet.print_title_rows is not None
-    for name in ("Moves", "Findings", "Evidence", "Stations"):
+    content = contents[store]
+    lists = {"Moves": content.moves, "Findings": content.findings, "Evidence": content.air,
+             "Stations": content.stations}  # fmt: skip
+    for name, records in lists.items():
         sheet = book[words.tab(name)]
-        assert (sheet.auto_filter.ref is not None) == (sheet.max_row > 1)
+        assert (sheet.auto_filter.ref is not None) == bool(records)
+        assert sheet.max_row == 1 + max(1, len(records))
+        if not records:  # the sentence that says so has the row to itself
+            [merged] = sheet.merged_cells.ranges
+            assert merged.min_row == merged.max_row == 2
+            assert str(sheet["A2"].value).endswith(".")
+            assert sheet.page_setup.fitToWidth == 1
 
 
 def test_changes_made_say_what_became_of_their_labels(contents: dict[str, StoreContent]) -> None:

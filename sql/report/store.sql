@@ -31,7 +31,7 @@ order by s.store, s.station;
 -- over, and how long the station is off the air. A night is provisional until its move is approved,
 -- too.
 select m.store, m.position, m.station, m.from_channel, m.to_channel, m.parking,
-    m.clear_air_before, m.clear_air_after, m.reason, m.facts, '' as brief,
+    m.clear_air_before, m.clear_air_after, m.reason, m.facts,
     n.starts_local as starts_at, n.ends_local as ends_at,
     coalesce(n.provisional or coalesce(m.waits_for, 'decision') = 'decision', false)
         as provisional,

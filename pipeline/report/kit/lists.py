@@ -1,6 +1,6 @@
 """Printed lists: tables of text that run over several pages."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from typing import Generic, TypeVar
@@ -169,14 +169,15 @@ def draw_heading(
 
 def list_pages(
     lists: Sequence[PrintedList], tails: Sequence[Piece], page: Box, head: Draw, head_h: float
-) -> list[Draw]:
-    """Return the drawings of the pages that lists take one after another, a head and tails.
+) -> list[tuple[Collection[str], Draw]]:
+    """Return the titles of the lists on each page they take one after another, and its drawing.
 
-    The head takes `head_h` points of the first page. A list begins on the page of the one before if
-    some of its rows fit there. Each tail is drawn whole: below what is before it if its height
-    fits, else on a page of its own.
+    A head comes before, tails behind. The head takes `head_h` points of the first page. A list
+    begins on the page of the one before if some of its rows fit there. Each tail is drawn whole:
+    below what is before it if its height fits, else on a page of its own.
     """
     pages: list[list[Draw]] = [[head]]
+    titles: list[list[str]] = [[]]
     y = head_h
     for printed in lists:
         start = 0
@@ -184,9 +185,11 @@ def list_pages(
             count = printed.fitting(start, page.w, page.h - y - HEADING_H - _HEADINGS_H)
             if y and count < min(_LEAST_ROWS, len(printed.rows) - start):
                 pages.append([])
+                titles.append([])
                 y = 0.0
                 continue
             end = start + max(count, min(1, len(printed.rows) - start))
+            titles[-1].append(printed.title)
             pages[-1].append(_down(y, partial(_draw_some, printed=printed, start=start, end=end)))
             part = replace(printed, rows=printed.rows[start:end])
             y += list_height(part, page.w) + _LIST_GAP
@@ -196,10 +199,11 @@ def list_pages(
     for height, draw in tails:
         if y + height > page.h:
             pages.append([])
+            titles.append([])
             y = 0.0
         pages[-1].append(_down(y, draw))
         y += height
-    return [_all(draws) for draws in pages]
+    return [(told, _all(draws)) for told, draws in zip(titles, pages, strict=True)]
 
 
 def _draw_some(pen: Pen, box: Box, printed: PrintedList, start: int, end: int) -> None:

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from copy import copy
 from functools import cache, lru_cache
+from itertools import accumulate
 from typing import Any, Literal, TypeVar
 
 from openpyxl import Workbook
@@ -298,9 +299,20 @@ def writable(text: str) -> str:
 
 
 def put_list(
-    book: Book, page: Page, columns: Sequence[SheetColumn[Record]], records: Sequence[Record]
+    book: Book,
+    page: Page,
+    columns: Sequence[SheetColumn[Record]],
+    records: Sequence[Record],
+    nothing: str = "",
 ) -> list[list[Value]]:
     """Write a list of records with frozen headings, a filter, and a print area.
+
+    Args:
+        book: the workbook.
+        page: the sheet.
+        columns: what each column shows.
+        records: what each row is of.
+        nothing: the sentence for a list without a record; empty: there is always one.
 
     Returns:
         The values written, row by row.
@@ -328,4 +340,15 @@ def put_list(
     page.print_area(max(1, len(rows)), len(columns) - 1)
     if rows:
         page.sheet.auto_filter.ref = f"A1:{get_column_letter(len(columns))}{len(rows) + 1}"
+    elif nothing:
+        _put_nothing(book, page, widths, nothing)
     return rows
+
+
+def _put_nothing(book: Book, page: Page, widths: Sequence[float], nothing: str) -> None:
+    """Write a sentence below the headings, and print no more of these than one page holds."""
+    ends = [end for end in accumulate(widths) if end <= style.PAGE_LETTERS]
+    page.merge(1, len(ends) - 1, nothing, book.note)
+    page.height(1, row_height([(nothing, ends[-1])]))
+    page.fit(1, 0)
+    page.print_area(1, len(ends) - 1)

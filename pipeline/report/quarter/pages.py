@@ -87,19 +87,17 @@ def quarter_pdf(content: QuarterContent, words: Wording) -> bytes:
         (_method_height(content, words, page), lambda pen, box: _method(pen, box, content, words)),
         (_SIGNED_H, lambda pen, box: _signatures(pen, box, content, words)),
     ]
-    further = list_pages(
+    listed = list_pages(
         lists,
         tails,
         page.below(page.y + _ASK_H),
         lambda pen, box: _stack(pen, box, parts[early:]),
         late_h,
     )
-    last = len(further) - 1
     further = [
-        _under(_asks(content, words, rest=not n and first < len(answer.rows), sign=n == last),
-               draw)
-        for n, draw in enumerate(further)
-    ]  # fmt: skip
+        _under(_asks(content, words, rest=answer.title in titles, sign=n == len(listed)), draw)
+        for n, (titles, draw) in enumerate(listed, start=1)
+    ]
 
     def draw_first(pen: Pen, box: Box) -> None:
         _stack(pen, _draw_first(pen, box, content, words), parts[:early])

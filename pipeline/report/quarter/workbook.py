@@ -169,15 +169,35 @@ def quarter_workbook(content: QuarterContent, words: Wording) -> bytes:
     regions = [now for now, _ in content.regions]
     put_list(book, book.sheet("Quarters", title), FIGURES, content.trend)
     put_list(book, book.sheet("Regions", title), FIGURES, regions)
-    put_list(book, book.sheet("Departures", title), DEPARTURES, content.differences)
-    put_list(book, book.sheet("Approvals", title), APPROVALS, content.approvals)
+    put_list(
+        book,
+        book.sheet("Departures", title),
+        DEPARTURES,
+        content.differences,
+        words("audit.act_none"),
+    )
+    put_list(
+        book,
+        book.sheet("Approvals", title),
+        APPROVALS,
+        content.approvals,
+        words("audit.approved_none"),
+    )
     put_list(book, book.sheet("Coverage", title), COVERAGE, content.stores)
-    put_list(book, book.sheet("Repeated", title), REPEATED, content.repeated)
-    put_list(book, book.sheet("Findings", title), FINDINGS, content.rules)
-    put_list(book, book.sheet("Orders", title), CHANGES, content.states)
-    put_list(book, book.sheet("Promises", title), PROMISES, content.measured)
-    put_list(book, book.sheet("Samples", title), SAMPLES, content.samples)
-    put_list(book, book.sheet("Restated", title), RESTATED, content.restated)
+    put_list(
+        book, book.sheet("Repeated", title), REPEATED, content.repeated, words("audit.repeat_none")
+    )
+    put_list(
+        book, book.sheet("Findings", title), FINDINGS, content.rules, words("audit.findings_none")
+    )
+    put_list(book, book.sheet("Orders", title), CHANGES, content.states, words("audit.states_none"))
+    put_list(
+        book, book.sheet("Promises", title), PROMISES, content.measured, words("audit.promise_none")
+    )
+    put_list(book, book.sheet("Samples", title), SAMPLES, content.samples, words("empty.samples"))
+    later = content.edition is not None and content.edition > 1
+    restated = words("restated.none" if later else "empty.restated")
+    put_list(book, book.sheet("Restated", title), RESTATED, content.restated, restated)
     put_answers(book, answer, content, title)
     return workbook_bytes(book.book)
 

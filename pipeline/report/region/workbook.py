@@ -161,14 +161,17 @@ def region_workbook(content: RegionContent, links: Sequence[FileLinks], words: W
     if content.proof is not None:
         told = sentences(content.proof, content.chain, content.costs, content.offer, words)
         put_list(book, book.sheet("Effect", title), EFFECT, told)
-        put_list(book, book.sheet("Left out", title), LEFT_OUT, content.proof.left_out)
+        nothing = words("empty.left_out")
+        put_list(book, book.sheet("Left out", title), LEFT_OUT, content.proof.left_out, nothing)
     findings = content.anywhere if content.parts else (*content.findings, *content.anywhere)
-    put_list(book, book.sheet("Findings", title), FINDINGS, findings)
+    nothing = words("empty.chain_findings" if content.parts else "findings.none")
+    put_list(book, book.sheet("Findings", title), FINDINGS, findings, nothing)
     return workbook_bytes(book.book)
 
 
 def _put_rows(book: Book, title: str, content: RegionContent, links: Sequence[FileLinks]) -> None:
     """Write the sheets that have a row a store, change or station."""
+    words = book.words
     stores = book.sheet("Stores", title)
     left_out = [
         column
@@ -178,10 +181,12 @@ def _put_rows(book: Book, title: str, content: RegionContent, links: Sequence[Fi
     columns = [column for column in STORES if column not in left_out]
     put_list(book, stores, columns, content.stores)
     _link(stores, links)
-    put_list(book, book.sheet("Decide", title), DECIDE, content.pending)
-    put_list(book, book.sheet("Late", title), LATE, content.late)
-    put_list(book, book.sheet("Otherwise", title), OTHERWISE, content.otherwise)
-    put_list(book, book.sheet("Astray", title), ASTRAY, content.astray)
+    put_list(book, book.sheet("Decide", title), DECIDE, content.pending, words("empty.decide"))
+    put_list(book, book.sheet("Late", title), LATE, content.late, words("empty.late"))
+    put_list(
+        book, book.sheet("Otherwise", title), OTHERWISE, content.otherwise, words("empty.otherwise")
+    )
+    put_list(book, book.sheet("Astray", title), ASTRAY, content.astray, words("empty.astray"))
 
 
 def _review(book: Book, page: Page, content: RegionContent) -> None:

@@ -133,6 +133,34 @@ class PlacedCard:
     box: Box
 
 
+@dataclass(frozen=True, slots=True)
+class FirstPage:
+    """Where the parts of page one stand, and how much of the lists fits."""
+
+    head: Box
+    verdict: Box
+    figures: Box
+    plan: Box
+    bars: Box
+    moves: Box
+    bar_row: float
+    bars_shown: int
+    moves_shown: int  # in their own column
+    moves_left: int  # that go on below the bars
+    cards: Sequence[PlacedCard] = ()
+    foot: Box | None = None  # of page one; None: it stands on page two
+    above: bool = False  # today's plan stands above the proposed one
+
+    def holds(self, content: StoreContent) -> bool:
+        """Whether all stations and all changes stand on it."""
+        shown = (self.bars_shown, self.moves_shown + self.moves_left)
+        return shown == (len(content.stations), len(content.moves))
+
+    def lacks(self, card: str) -> bool:
+        """Whether a card is left to page two."""
+        return all(card != placed.card.name for placed in self.cards)
+
+
 def left_cards(doc: Document, width: float) -> tuple[Card, ...]:
     """Return what may stand below the bars: evidence, what to order and ask for, labels."""
     content, words = doc.content, doc.words

@@ -86,9 +86,8 @@ class PlannedMove:
     parking: bool
     clear_air_before: float | None
     clear_air_after: float | None
-    reason: str
+    reason: str  # in short, worded when gathered; the station has the evidence
     facts: str = ""  # of the reason, as `pipeline.reasons` keeps them
-    brief: str = ""  # the reason in short, for pages
     starts_at: datetime | None = None  # of its night, in local time; None: no night yet
     ends_at: datetime | None = None
     provisional: bool = False  # not approved, or waits for an earlier wave
@@ -98,11 +97,6 @@ class PlannedMove:
     def kind(self) -> str:
         """What it is: 'first', 'parking' or 'final'."""
         return _kind(self.from_channel, parking=self.parking)
-
-    @property
-    def why(self) -> str:
-        """What pages say: the reason in short, or what there is of it."""
-        return self.brief or self.reason
 
 
 def _kind(before: int | None, *, parking: bool) -> str:
@@ -156,7 +150,7 @@ class RegisteredChange:
     done_by: str | None
     done_at: datetime | None
     done_note: str | None
-    reason: str  # worded when gathered
+    reason: str  # in short, worded when gathered
     pan_id: int | None = None  # of a first setting, as the two that follow
     tx_power_dbm: float | None = None
     name: str | None = None

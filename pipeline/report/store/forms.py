@@ -52,7 +52,8 @@ from pipeline.xlsx import workbook_bytes
 
 _TITLE, _NOTE, _KEYS, _HEADINGS, _FIRST = range(5)  # rows
 _ROOM = 1.12  # bold headings are wider
-_SMALL_TITLE, _GAP = 12, 6.0  # points: of a title beside its note, and of the row below both
+_LARGE_TITLE, _SMALL_TITLE = 16, 12  # points: of a title above its note, and beside it
+_GAP = 6.0  # points, of the row below a title and a note beside it
 _DAYS_AHEAD, _REFUSED_AHEAD = 400, 3660  # that a date cell takes; `decide` judges
 _MOST_TEXT, _MOST_TITLE = 225, 32  # letters of a message (Excel's limits, from memory)
 _BACK_OUT_SHEET = "Back-out"
@@ -209,8 +210,10 @@ def _put_words(
     most = sum(widths) / _pages(widths, kept)
     last = sum(end <= most for end in accumulate(widths)) - 1
     if _pages(widths, kept) == 1:
-        page.put(_TITLE, 0, filled.title, book.title)
-        page.height(_TITLE, 24)
+        large = book.look(font(bold=True, size=_LARGE_TITLE), plain)
+        page.merge(_TITLE, last, filled.title, large)
+        room = sum(widths) / (_LARGE_TITLE / 10 * _ROOM)
+        page.height(_TITLE, row_height([(filled.title, room)]) * _LARGE_TITLE / 10)
         page.merge(_NOTE, last, filled.note, note)
         page.height(_NOTE, row_height([(filled.note, sum(widths))]) + 4)
         return

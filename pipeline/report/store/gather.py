@@ -3,7 +3,6 @@
 from collections import Counter, defaultdict
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
-from functools import lru_cache
 from itertools import islice
 from math import fsum
 from operator import attrgetter
@@ -205,17 +204,15 @@ def _finding(found: StoreFinding, book: RuleBook, words: Wording) -> StoreFindin
 
 
 def _worded(about: Reasoned, book: RuleBook, words: Wording) -> Reasoned:
-    """Return a station, move or change with its reason in the store's language."""
+    """Return a station with its reason in the store's language, a move or change in short."""
     if not about.facts:
         return about
-    told = _told(about.facts, book, words.country)
-    if isinstance(about, PlannedMove):
-        short = brief(from_json(about.facts), words.language, words.country)
-        return replace(about, reason=told, brief=short)
-    return replace(about, reason=told)
+    if isinstance(about, PlannedStation):
+        return replace(about, reason=_told(about.facts, book, words.country))
+    short = brief(from_json(about.facts), words.language, words.country)
+    return replace(about, reason=short)
 
 
-@lru_cache(maxsize=CHUNK)  # a station, its move and its change have one reason
 def _told(facts: str, book: RuleBook, country: str | None) -> str:
     """Return a reason as a sentence, with what a rule says of it."""
     reason, words = from_json(facts), wording(country)

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import accumulate
 
 from pipeline.records import Severity
 from pipeline.report.kit import style
@@ -47,7 +48,7 @@ _NUMBER = Type(style.SMALL, Face.STRONG, style.PAPER)
 
 def move_height(move: PlannedMove, width: float) -> float:
     """Return the height of a change in a column, in points."""
-    return STRONG.leading + text_height(move.why, SMALL, width - _INDENT) + _GAP
+    return STRONG.leading + text_height(move.reason, SMALL, width - _INDENT) + _GAP
 
 
 def draw_move(pen: Pen, box: Box, move: PlannedMove, doc: Document) -> float:
@@ -55,7 +56,7 @@ def draw_move(pen: Pen, box: Box, move: PlannedMove, doc: Document) -> float:
     with pen.part(Role.TEXT):
         _draw_step(pen, box, move, doc)
     rest = Box(box.x + _INDENT, box.y + STRONG.leading, box.w - _INDENT, 0)
-    return pen.paragraph(rest, move.why, SMALL) + _GAP
+    return pen.paragraph(rest, move.reason, SMALL) + _GAP
 
 
 def _draw_step(pen: Pen, box: Box, move: PlannedMove, doc: Document) -> None:
@@ -135,11 +136,22 @@ def no_moves_height(doc: Document, width: float) -> float:
     return text_height(_why(doc.content, doc.words), BODY, width, 3) + _GAP + sum(reasons)
 
 
-def fitting(moves: Sequence[PlannedMove], width: float, room: float) -> int:
-    """Return how many changes fit into a column.
+def fitting(
+    moves: Sequence[PlannedMove], width: float, room: float, below: float
+) -> tuple[int, int]:
+    """Return how many changes fit into a column, and how many go on in the room of another.
 
-    Unless all do, room is kept for a closing line.
+    They go on there only if all have room in the two; else room is kept for a closing line.
     """
+    heights = [move_height(move, width) for move in moves]
+    own = sum(end <= room for end in accumulate(heights))
+    if own < len(moves) and sum(heights[own:]) <= below:
+        return own, len(moves) - own
+    return _fitting(moves, width, room), 0
+
+
+def _fitting(moves: Sequence[PlannedMove], width: float, room: float) -> int:
+    """Return how many changes fit into a column with a closing line, unless all do."""
     used = 0.0
     for count, move in enumerate(moves):
         used += move_height(move, width)

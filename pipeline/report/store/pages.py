@@ -38,9 +38,11 @@ from pipeline.report.store.air import (
 )
 from pipeline.report.store.cards import (
     BAR_ROW,
+    BAR_ROWS,
     BARS_KEY_H,
     CARD_GAP,
     FOOT_GAP,
+    FirstPage,
     PlacedCard,
     bars_fitting,
     draw_bars,
@@ -81,6 +83,7 @@ _LONG_NAME = Type(13.0, Face.STRONG)
 _FIGURES_H, _ASK_GAP = 40.0, 3.0
 _ASK_H = STRONG.leading + _ASK_GAP  # at the head of page two
 _BLOCKS_GAP = 12.0
+_ON_GAP = CARD_GAP + HEADING_H  # above changes that go on below the bars
 _REASONS_LEAST = 60.0  # points for why nothing changes
 _LISTS_LEAST = 150.0  # points kept for the two lists of page one
 
@@ -127,33 +130,6 @@ def _leaves(doc: Document, page: Box) -> list[Leaf]:
     ]
 
 
-@dataclass(frozen=True, slots=True)
-class FirstPage:
-    """Where the parts of page one stand, and how much of the lists fits."""
-
-    head: Box
-    verdict: Box
-    figures: Box
-    plan: Box
-    bars: Box
-    moves: Box
-    bar_row: float
-    bars_shown: int
-    moves_shown: int
-    cards: Sequence[PlacedCard] = ()
-    foot: Box | None = None  # of page one; None: it stands on page two
-    above: bool = False  # today's plan stands above the proposed one
-
-    def holds(self, content: StoreContent) -> bool:
-        """Whether all stations and all changes stand on it."""
-        shown = (self.bars_shown, self.moves_shown)
-        return shown == (len(content.stations), len(content.moves))
-
-    def lacks(self, card: str) -> bool:
-        """Whether a card is left to page two."""
-        return all(card != placed.card.name for placed in self.cards)
-
-
 def _arrange(doc: Document, page: Box) -> FirstPage:
     """Lay out page one; its plans stand one above the other if that fills both pages better."""
     beside = _arranged(doc, page)
@@ -188,10 +164,24 @@ def _arranged(doc: Document, page: Box, *, above: bool = False, tight: bool = Fa
     plan = Box(page.x, top, page.w, height + HEADING_H if height else 0)
     left, right = page.below(plan.bottom + 4).split(2)
     room = left.h - HEADING_H
-    row, shown = bars_fitting(len(content.stations), room)
-    moves = fitting(content.moves, right.w, room - held_height(doc, right.w))
-    first = FirstPage(head, said, figures, plan, left, right, row, shown, moves, above=above)
+    row, shown, moves, on = _listed(doc, right.w, room)
+    first = FirstPage(head, said, figures, plan, left, right, row, shown, moves, on, above=above)
     return _with_cards(first, doc)
+
+
+def _listed(doc: Document, width: float, room: float) -> tuple[float, int, int, int]:
+    """Return the height of a bar, how many bars, changes beside and below them fit into a room.
+
+    Changes go on below the bars, tight ones if need be, where that makes room for all.
+    """
+    row, shown = bars_fitting(len(doc.content.stations), room)
+    beside = room - held_height(doc, width)
+    for one in (row, min(row, BAR_ROWS[-1])):
+        below = room - BARS_KEY_H - one * shown - _ON_GAP
+        moves, on = fitting(doc.content.moves, width, beside, below)
+        if on:
+            return one, shown, moves, on
+    return row, shown, moves, 0
 
 
 def _with_cards(first: FirstPage, doc: Document) -> FirstPage:
@@ -199,8 +189,12 @@ def _with_cards(first: FirstPage, doc: Document) -> FirstPage:
     content, left, right = doc.content, first.bars, first.moves
     if not first.holds(content):
         return first
-    bars = (BARS_KEY_H + first.bar_row * len(content.stations)) * bool(content.stations)
-    moves = sum(move_height(move, right.w) for move in content.moves)
+    bars = BARS_KEY_H + first.bar_row * len(content.stations)
+    if not content.stations:
+        bars = text_height(doc.words("empty.stations"), SMALL_MUTED, left.w)
+    heights = [move_height(move, right.w) for move in content.moves]
+    bars += (_ON_GAP + sum(heights[first.moves_shown :])) * bool(first.moves_left)
+    moves = sum(heights[: first.moves_shown])
     moves = (moves or no_moves_height(doc, right.w)) + held_height(doc, right.w)
     own, others = left_cards(doc, left.w), right_cards(doc, right.w)
     room = right.h - HEADING_H - own[0].height - 2 * CARD_GAP
@@ -290,6 +284,7 @@ def _bars(pen: Pen, parts: FirstPage, doc: Document) -> None:
     hidden = len(stations) - parts.bars_shown
     y = pen.heading(box, words("bars.title"), words("bars.weakest") if hidden else "")
     if not stations:
+        pen.paragraph(box.below(y), words("empty.stations"), SMALL_MUTED)
         return
     if hidden:
         stations = tuple(weakest_first(stations)[: parts.bars_shown])
@@ -309,7 +304,12 @@ def _moves(pen: Pen, parts: FirstPage, doc: Document) -> None:
         return
     for move in moves[: parts.moves_shown]:
         y = draw_move(pen, box.below(y), move, doc)
-    if hidden := len(moves) - parts.moves_shown:
+    if parts.moves_left:
+        y = parts.bars.y + HEADING_H + BARS_KEY_H + parts.bar_row * parts.bars_shown + CARD_GAP
+        y = pen.heading(parts.bars.below(y), words("moves.goes_on"))
+        for move in moves[parts.moves_shown :]:
+            y = draw_move(pen, parts.bars.below(y), move, doc)
+    elif hidden := len(moves) - parts.moves_shown:
         text = words.counted("more.page", hidden, page=doc.pages["moves"])
         pen.text(box.x, y + SMALL_MUTED.size, text, SMALL_MUTED)
 
@@ -387,7 +387,7 @@ def _blocks(doc: Document, first: FirstPage, page: Box, *, cautions: bool) -> li
         draw_air(pen, box, some, doc, TIGHT_AIR_ROW, clear=first.bars_shown < len(stations))
 
     blocks, note = [], words("wanted.further")
-    if first.moves_shown < len(moves):
+    if first.moves_shown + first.moves_left < len(moves):
         width = page.split(2)[0].w
         heights = tuple(move_height(move, width) for move in moves)
         title = words("document.more_moves")

@@ -245,7 +245,7 @@ def _printed(content: StoreContent) -> Iterator[str]:
     for station in content.stations:
         yield from (station.station, station.name or "", station.reason or "")
     for move in content.moves:
-        yield move.why
+        yield move.reason
     for finding in content.findings:
         yield from (finding.subject, finding.detail, finding.excepted or "")
 

@@ -119,17 +119,17 @@ def _seen(name: str, widest: int = WIDEST, look: Look | None = None) -> SheetCol
 
 MOVES: tuple[SheetColumn[MoveRow], ...] = (
     SheetColumn("move.position", Look.COUNT, "column.order"),
-    SheetColumn("move.station", Look.LONG, "column.station", 30),
-    SheetColumn("station.name", Look.LONG, "column.station_name", 30),
-    SheetColumn("station.mounted", Look.LONG, "column.mounted", 34),
+    SheetColumn("move.station", Look.LONG, "column.station", 20),
+    SheetColumn("station.name", Look.LONG, "column.station_name", 20),
+    SheetColumn("station.mounted", Look.LONG, "column.mounted", 20),
     SheetColumn("move.from_channel", Look.COUNT, "column.from"),
     SheetColumn("move.to_channel", Look.COUNT, "column.to"),
     SheetColumn(_kind, Look.TEXT, "column.kind"),
-    SheetColumn("move.reason", Look.LONG, "column.reason", 56),
+    SheetColumn("move.reason", Look.LONG, "column.reason", 46),
     SheetColumn("move.clear_air_before", Look.PERCENT, "column.clear_before"),
     SheetColumn("move.clear_air_after", Look.PERCENT, "column.clear_after"),
     SheetColumn(worded("sureness", "station.sureness"), Look.TEXT, "column.confidence"),
-    SheetColumn(_window, Look.LONG, "column.window", 30),
+    SheetColumn(_window, Look.LONG, "column.window", 18),
     SheetColumn("move.minutes", Look.COUNT, "column.minutes"),
     SheetColumn("back_out_channel", Look.COUNT, "column.back_out"),
 )
@@ -218,7 +218,8 @@ def workbook(content: StoreContent) -> bytes:
     _summary(book, book.sheet("Summary", title, landscape=False), content)
     stations = {station.station: station for station in content.stations}
     moves = [MoveRow(move, stations.get(move.station)) for move in content.moves]
-    copies = move_copies(put_list(book, book.sheet("Moves", title), MOVES, moves))
+    nothing = words("results.none")
+    copies = move_copies(put_list(book, book.sheet("Moves", title), MOVES, moves, nothing))
     filled = [decisions(book, content), results(book, content)]
     if commission_rows(content):
         filled.append(commissioning(book, content))
@@ -227,20 +228,23 @@ def workbook(content: StoreContent) -> bytes:
     for form in filled:
         copies += put_form(book, book.sheet(form.form.sheet, title), form, content)
     put_heat_map(book, book.sheet("Channels", title), content)
-    put_list(book, book.sheet("Findings", title), FINDINGS, content.findings)
-    put_list(book, book.sheet("Evidence", title), EVIDENCE, content.air)
+    put_list(
+        book, book.sheet("Findings", title), FINDINGS, content.findings, words("findings.none")
+    )
+    put_list(book, book.sheet("Evidence", title), EVIDENCE, content.air, words("empty.evidence"))
     needed = {
         _STATUS: content.figures.to_install,
         _HOUSING: any(s.housing for s in content.stations),
     }
     columns = [column for column in STATIONS if needed.get(column, True)]
-    put_list(book, book.sheet("Stations", title), columns, _station_rows(content))
+    nothing = words("empty.stations")
+    put_list(book, book.sheet("Stations", title), columns, _station_rows(content), nothing)
     _put_some(book, "Scan next", SCANS, content.scans, title)
     _put_some(book, "Next door", NEXT_DOOR, content.neighbours.rows, title)
     _put_some(book, "Further places", PLACES, content.asked.places, title)
     _put_some(book, "Wi-Fi requests", REQUESTS, content.asked.wifi, title)
     if wishes := what_if_form(book, content):
-        put_form(book, book.sheet("What if", title), wishes, content)
+        put_form(book, book.sheet("What if", title, landscape=False), wishes, content)
     _put_some(book, "Outcome", OUTCOMES, content.outcomes, title)
     page = book.sheet("Glossary", title, landscape=False)
     put_list(book, page, GLOSSARY, words.group("glossary"))
