@@ -21,7 +21,7 @@ from pipeline.estimate.portfolio import Portfolio, fit_portfolio
 from pipeline.estimate.posterior import estimate
 from pipeline.estimate.prior import OUTSIDE, default_prior
 from pipeline.estimate.visits import blocks
-from pipeline.plan.worth import chance_of_loss
+from pipeline.plan.costs import chance_of_loss
 
 ASSUMED = Assumptions()
 NOON = datetime(2026, 9, 1, 12)
