@@ -138,7 +138,7 @@ def test_a_refusal_ends_once_the_gain_is_outside_its_interval(busy: float, stand
     stations = (StoreStation("A", 15, (15, 20), 1.0, 0.1),)
     problem = StoreProblem("S", stations, (), {("A", 15): busy, ("A", 20): 0.1}, 0.005)
     day = date(2026, 7, 2)
-    row = RefusedChannel("S", "A", 15, 20, "P", "T. A.", day, None, None, 0.155, 0.245)
+    row = RefusedChannel("S", "A", 20, "P", "T. A.", day, None, None, 0.155, 0.245)
     then = [StationThen("S", "P", "A", 15, 20)]
 
     assert bool(still_refused(problem, [row], then)) is stands
