@@ -54,7 +54,7 @@ def exports() -> dict[str, str]:
             files["scans.csv"] += _scans(store, number)
             for label in range(60):
                 weak = number == 2 and label < 25
-                level = -85 if weak else -62
+                level = -85 if weak else -62 if number or label else ""  # of one it is not told
                 place = "90,5,0" if weak and store == "A" and label < 20 else ",,"
                 key = 100 * number + label
                 files["labels.csv"] += f"{store},L{key},{number},{level},{place},{DAY}\n"
@@ -95,8 +95,9 @@ def test_the_place_beside_the_weak_labels_is_the_one_to_order(ran: Request) -> N
     found = rows(ran, "select place, kind, verdict, rescued_low from cover_place where rank = 1")
     assert found[0][:3] == ("far pillar", "given", "order")
     assert found[0][3] >= 10
-    assert rows(ran, "select weak_labels, why, optimal from cover_store where store = 'A'") == [
-        (25, None, True)
+    counted = "{'labels': labels, 'levels': levels, 'weak': weak_labels}"
+    assert rows(ran, f"select {counted}, why, optimal from cover_store where store = 'A'") == [
+        ({"labels": 180, "levels": 179, "weak": 25}, None, True)
     ]
 
 
