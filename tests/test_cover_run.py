@@ -116,7 +116,8 @@ def test_whose_a_network_is_decides_what_is_asked(ran: Request) -> None:
     asked = rows(ran, "select distinct own, networks from wifi_request where wifi_channel = 1")
     assert asked in ([], [(True, "shop 1; till")])
     assert rows(ran, "select distinct own from wifi_request where wifi_channel = 6") == []
-    assert {name for (name,) in rows(ran, "select network from wifi_avoid")} <= {"cafe"}
+    avoided = rows(ran, "select distinct network, wifi_channel, loudest_dbm from wifi_avoid")
+    assert avoided == [("cafe", 6, -45.0)]
 
 
 def test_the_review_lists_what_to_order(ran: Request) -> None:
