@@ -95,10 +95,8 @@ def test_the_place_beside_the_weak_labels_is_the_one_to_order(ran: Request) -> N
     found = rows(ran, "select place, kind, verdict, rescued_low from cover_place where rank = 1")
     assert found[0][:3] == ("far pillar", "given", "order")
     assert found[0][3] >= 10
-    counted = "{'labels': labels, 'levels': levels, 'weak': weak_labels}"
-    assert rows(ran, f"select {counted}, why, optimal from cover_store where store = 'A'") == [
-        ({"labels": 180, "levels": 179, "weak": 25}, None, True)
-    ]
+    found = rows(ran, "select labels, levels, weak_labels, why, optimal from cover_store")
+    assert (180, 179, 25, None, True) in found
 
 
 def test_where_data_cannot_carry_it_that_is_said(ran: Request) -> None:

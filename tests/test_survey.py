@@ -444,13 +444,15 @@ def test_the_way_back_is_as_long_but_begins_with_the_other_power(database: Datab
 
 def test_labels_are_counted_each_by_what_is_wrong_with_it(database: Database) -> None:
     """One is weak, two silent, three lone; the eight hold five levels. Worked by hand."""
-    weak = {"level_dbm": SETTINGS.limits["weak_label_dbm"] - 1}
-    fair = {"level_dbm": SETTINGS.limits["weak_label_dbm"]}
+    fair = SETTINGS.limits["weak_label_dbm"]
     days = int(SETTINGS.limits["silent_after_days"])
-    silent = {"last_heard_on": AS_OF - timedelta(days=days + 1)}
-    heard = {"last_heard_on": AS_OF - timedelta(days=days)}
-    lone, held = {"stations_heard": 1}, {"stations_heard": 2}
-    told = [weak, fair | heard, fair | silent, silent, fair | lone, lone, fair | lone, held]
+    heard, silent = AS_OF - timedelta(days=days), AS_OF - timedelta(days=days + 1)
+    told: list[dict[str, Any]] = [
+        {"level_dbm": fair - 1}, {"level_dbm": fair, "last_heard_on": heard},
+        {"level_dbm": fair, "last_heard_on": silent}, {"last_heard_on": silent},
+        {"level_dbm": fair, "stations_heard": 1}, {"level_dbm": fair, "stations_heard": 1},
+        {"stations_heard": 1}, {"stations_heard": 2},
+    ]  # fmt: skip
     for label, said in enumerate(told):
         _add(
             database, "label_seen", store="S", label=f"L{label}", seen_on=AS_OF, station="B", **said
