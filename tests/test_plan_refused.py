@@ -8,6 +8,7 @@ from check_cases import fill
 from empty import in_memory
 
 from pipeline.database import Database
+from pipeline.fresh import choose
 from pipeline.plan.costs import StoreProblem
 from pipeline.plan.rows import RefusedChannel, StationThen, still_refused
 from pipeline.records import StoreStation
@@ -80,6 +81,22 @@ def test_a_refusal_ends_with_the_facts_it_rests_on(
         refused.connection.rollback()
 
     assert found == ([("A", 20, "not now")] if stands else [])
+
+
+def test_stations_of_then_have_their_channel_and_the_one_planned(refused: Database) -> None:
+    """A was to go from 15 to 20 and B from 20 to 25; the others were to stay."""
+    refused.connection.begin()
+    try:
+        export(refused, NOW, **SEEN)
+        fill(refused, "station_load", [{"store": "S", "station": "A", "labels": "100"}])
+        choose(refused, ["S"])
+        then = refused.records(StationThen, "plan", "then")
+    finally:
+        refused.connection.rollback()
+
+    found = {one.station: (one.channel, one.final) for one in then}
+    stayed = {station: (int(channel), int(channel)) for station, channel in SEEN.items()}
+    assert found == {**stayed, "A": (15, 20), "B": (20, 25)}
 
 
 ANSWERED = {"answered_by": "T. A.", "answered_on": "2026-09-15", "answer": "put back"}
