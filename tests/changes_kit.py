@@ -1,6 +1,6 @@
 """A small chain whose plan, exports and register the tests of changes set by hand."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from datetime import date, datetime
 from pathlib import Path
@@ -16,6 +16,7 @@ from pipeline.changes.states import ChangeState, Trigger, new_event
 from pipeline.database import Database
 from pipeline.forms import Form, tabs_of
 from pipeline.settings import Settings, load_settings
+from pipeline.tables.changes import ChangeEvent
 
 DAY = date(2026, 9, 30)
 BY = "T. Aldervane"
@@ -202,3 +203,9 @@ def _insert(database: Database, table: str, *values: object) -> None:
         f"insert into {table} ({columns}) values ({marks})",  # noqa: S608 - our own table names
         list(values),
     )
+
+
+def state_on(events: Iterable[ChangeEvent], day: date) -> str | None:
+    """Return the state at the end of a day of a change with these events, oldest first."""
+    upto = [event.state for event in events if event.at.date() <= day]
+    return upto[-1] if upto else None

@@ -324,6 +324,24 @@ def test_scans_count_on_the_stores_own_day(database: Database) -> None:
     ).fetchall() == [("2024-Q1", 2), ("2024-Q2", 1)]
 
 
+def test_the_figures_of_a_store_are_told_apart(database: Database) -> None:
+    """Two exports of three stations, none of them agreed, and scans of one day."""
+    days = (date(2024, 3, 1), date(2024, 3, 2))
+    put(
+        database,
+        "station_seen",
+        [station(key, 11, day) for key in ("a", "b", "b2") for day in days],
+    )
+    put(database, "ed_reading",
+        [{"store": "S1", "station": "a", "scanned_at": datetime(2024, 3, 1, 12), "clock": "store",
+          "channel": 11, "level_dbm": -90.0, "statistic": "single", "readings": 1}])  # fmt: skip
+    audit(database, read_quarter("2024-Q1"))
+
+    assert database.connection.execute(
+        "select exports, stations, scan_days, unagreed, last_export, agreed_on from audit_store"
+    ).fetchall() == [(2, 3, 1, 3, days[-1], None)]
+
+
 def test_a_stations_life_can_be_read(database: Database) -> None:
     """Configurations with their days, approvals and register events, in order, by any name."""
     approve(database, SETTINGS, ["S1"], by="P. Approver", reason="as built", on=JULY)

@@ -8,14 +8,13 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from changes_kit import fill_in, states
+from changes_kit import fill_in, state_on, states
 
 from pipeline.changes.decisions import decide
 from pipeline.changes.effect import calibration
 from pipeline.changes.morning import back_out
 from pipeline.changes.proposal import Proposed
 from pipeline.changes.register import Booking, book, history, propose
-from pipeline.changes.states import state_on
 from pipeline.changes.verify import verify
 from pipeline.check.rules import bind
 from pipeline.database import Database, open_database

@@ -19,8 +19,8 @@ from plan_instances import (
 
 from pipeline.plan import branch
 from pipeline.plan.assign import TOLERANCE, assign
+from pipeline.plan.branch import by_parts
 from pipeline.plan.network import Network, Solve, checked, to_grid
-from pipeline.plan.overlap import by_parts
 from pipeline.plan.reduce import joined, reduced, without_copies
 from pipeline.plan.relaxation import Relaxation
 from pipeline.plan.search import greedy, improved
@@ -135,7 +135,7 @@ def test_overlapping_parts_are_below_every_choice(
     seed: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Parts of three stations bound the whole: never above the cheapest of all choices."""
-    monkeypatch.setattr("pipeline.plan.overlap._SIZES", (3,))
+    monkeypatch.setattr("pipeline.plan.branch._SIZES", (3,))
     one, two = mixed_costs(700 + seed) if seed % 2 else clear_air_costs(seed, 6)[:2]
     network = _network(one, two)
     least = _cheapest(network)

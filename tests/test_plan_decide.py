@@ -13,13 +13,12 @@ from numpy.typing import NDArray
 from scipy.integrate import quad
 from scipy.special import betaincc, betaincinv, digamma, loggamma
 
-from pipeline.plan.costs import StoreProblem, clear_air
+from pipeline.plan.costs import StoreProblem, Swap, chance_together, clear_air
 from pipeline.plan.decide import PLAIN, Terms
 from pipeline.plan.explain import Case, Evidence, Level
 from pipeline.plan.search import Improving
 from pipeline.plan.stakes import Stakes
 from pipeline.plan.store import StorePlan, plan_store
-from pipeline.plan.worth import Swap, chance_together
 from pipeline.reasons import from_json, sentence
 from pipeline.records import Heard, StoreStation
 

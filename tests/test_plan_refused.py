@@ -8,6 +8,7 @@ from check_cases import fill
 from empty import in_memory
 
 from pipeline.database import Database
+from pipeline.fresh import choose
 from pipeline.plan.costs import StoreProblem
 from pipeline.plan.rows import RefusedChannel, StationThen, still_refused
 from pipeline.records import StoreStation
@@ -82,6 +83,22 @@ def test_a_refusal_ends_with_the_facts_it_rests_on(
     assert found == ([("A", 20, "not now")] if stands else [])
 
 
+def test_stations_of_then_have_their_channel_and_the_one_planned(refused: Database) -> None:
+    """A was to go from 15 to 20 and B from 20 to 25; the others were to stay."""
+    refused.connection.begin()
+    try:
+        export(refused, NOW, **SEEN)
+        fill(refused, "station_load", [{"store": "S", "station": "A", "labels": "100"}])
+        choose(refused, ["S"])
+        then = refused.records(StationThen, "plan", "then")
+    finally:
+        refused.connection.rollback()
+
+    found = {one.station: (one.channel, one.final) for one in then}
+    stayed = {station: (int(channel), int(channel)) for station, channel in SEEN.items()}
+    assert found == {**stayed, "A": (15, 20), "B": (20, 25)}
+
+
 ANSWERED = {"answered_by": "T. A.", "answered_on": "2026-09-15", "answer": "put back"}
 
 
@@ -138,7 +155,7 @@ def test_a_refusal_ends_once_the_gain_is_outside_its_interval(busy: float, stand
     stations = (StoreStation("A", 15, (15, 20), 1.0, 0.1),)
     problem = StoreProblem("S", stations, (), {("A", 15): busy, ("A", 20): 0.1}, 0.005)
     day = date(2026, 7, 2)
-    row = RefusedChannel("S", "A", 15, 20, "P", "T. A.", day, None, None, 0.155, 0.245)
+    row = RefusedChannel("S", "A", 20, "P", "T. A.", day, None, None, 0.155, 0.245)
     then = [StationThen("S", "P", "A", 15, 20)]
 
     assert bool(still_refused(problem, [row], then)) is stands

@@ -15,15 +15,16 @@ from scipy.special import betaln
 from test_plan_sensitivity import _case
 
 from pipeline.commands import run_what_if
+from pipeline.plan.costs import expected_cost
 from pipeline.plan.decide import PLAIN, Terms, decide
 from pipeline.plan.earshot import likened
+from pipeline.plan.read import ScanTerms
 from pipeline.plan.scan import SHARES, Prospects, ScanVisit, outlooks, visit_of
-from pipeline.plan.scan_rows import ScanTerms, scans_of
 from pipeline.plan.stakes import Stakes
 from pipeline.plan.store import plan_store
+from pipeline.plan.stores import scans_of
 from pipeline.plan.what_if import after_scan, what_if
 from pipeline.plan.wishes import Wishes
-from pipeline.plan.worth import expected_cost
 from pipeline.progress import Silent
 
 TERMS = Terms()

@@ -7,13 +7,12 @@ from random import Random
 import pytest
 
 from pipeline.plan.assign import assign
-from pipeline.plan.costs import StoreProblem, one_station_costs, two_station_costs
+from pipeline.plan.costs import StoreProblem, expected_cost, one_station_costs, two_station_costs
 from pipeline.plan.decide import PLAIN
 from pipeline.plan.explain import Case, Evidence, Level
 from pipeline.plan.sensitivity import Doubt, Redraw, _Rival, sensitivity
 from pipeline.plan.store import plan_store
 from pipeline.plan.what_if import proof_of, what_if
-from pipeline.plan.worth import expected_cost
 from pipeline.radio.coexistence import Rejection
 from pipeline.records import Heard, StoreStation
 

@@ -5,10 +5,16 @@ import itertools
 import pytest
 from plan_instances import One, Two, clear_air_costs, every_choice, seeded, total
 
-from pipeline.plan.assign import assign
+from pipeline.plan.assign import TOLERANCE, assign
 from pipeline.plan.sequence import Order, Step, order_moves
 
 State = tuple[int, ...]
+
+
+def excess(order: Order) -> float:
+    """Return by how much the worst state is worse than the worse end; 0 where the rule is kept."""
+    over = order.worst - max(order.costs[0], order.costs[-1])
+    return over if over > TOLERANCE * order.worst else 0.0
 
 
 def _follows(one: State, other: State, before: State, after: State, *, once: bool) -> bool:
@@ -107,7 +113,7 @@ def _lateness(one: One, two: Two, before: State, after: State, order: Order) -> 
             (*way, new)
             for way in ways
             for new in states
-            if _follows(way[-1], new, before, after, once=order.excess > 0)
+            if _follows(way[-1], new, before, after, once=excess(order) > 0)
             if all(x == y or y != z for x, y, z in zip(new, before, after, strict=True))
         ]
     late = [sum(s[0] != after[0] for s in way[1:-1]) for way in ways if way[-1] == after]
@@ -143,7 +149,7 @@ def test_swap_goes_through_a_parking_choice() -> None:
         Step(0, 0, 1, parking=False),
         Step(1, 2, 0, parking=False),
     )
-    assert order.excess == 0
+    assert excess(order) == 0
 
 
 def test_swap_without_a_parking_choice_states_its_excess() -> None:
@@ -154,7 +160,7 @@ def test_swap_without_a_parking_choice_states_its_excess() -> None:
 
     assert len(order.steps) == 2
     assert order.proven
-    assert order.excess == 8  # both on the better choice: 9 against 1 at either end
+    assert excess(order) == 8  # both on the better choice: 9 against 1 at either end
 
 
 @pytest.mark.parametrize("seed", range(36))
@@ -175,7 +181,7 @@ def test_swap_in_a_store_is_no_worse_than_it_must_be(seed: int) -> None:
     _check_way(flat, two, before, after, order)
     assert order.proven
     if stations < 4:
-        assert order.excess == 0
+        assert excess(order) == 0
         assert len(order.steps) == 3
     assert order.worst == pytest.approx(_exhaustive(flat, two, before, after)[0], rel=1e-9)
 
@@ -189,7 +195,7 @@ def test_way_to_the_plan_keeps_to_the_worse_end(seed: int) -> None:
     order = order_moves(one, two, before=now, after=best.choice)
 
     _check_way(one, two, tuple(now), best.choice, order)
-    assert order.excess == 0
+    assert excess(order) == 0
 
 
 @pytest.mark.parametrize("done", range(4))
@@ -228,7 +234,7 @@ def test_many_moves_are_best_found() -> None:
     _check_way(one, two, tuple(now), after, order)
     assert sum(a != b for a, b in zip(now, after, strict=True)) > 12
     assert not order.proven
-    assert order.excess == 0
+    assert excess(order) == 0
 
 
 @pytest.mark.parametrize(

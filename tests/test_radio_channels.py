@@ -8,7 +8,10 @@ from hypothesis import strategies as st
 
 from pipeline.radio.channels import (
     CHANNELS,
-    MASKS,
+    DSSS_22,
+    HE_20,
+    HT_20,
+    HT_40,
     OFDM_20,
     WIFI_CHANNELS,
     Mask,
@@ -18,7 +21,7 @@ from pipeline.radio.channels import (
     wifi_centre_mhz,
 )
 
-any_mask = st.sampled_from(list(MASKS.values()))
+any_mask = st.sampled_from([DSSS_22, OFDM_20, HT_20, HT_40, HE_20])
 offsets_mhz = st.floats(0, 90)
 
 

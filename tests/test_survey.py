@@ -442,6 +442,31 @@ def test_the_way_back_is_as_long_but_begins_with_the_other_power(database: Datab
     assert rows == [("A", -66.0), ("B", -72.0)]
 
 
+def test_labels_are_counted_each_by_what_is_wrong_with_it(database: Database) -> None:
+    """One is weak, two silent, three lone; the eight hold five levels. Worked by hand."""
+    fair = SETTINGS.limits["weak_label_dbm"]
+    days = int(SETTINGS.limits["silent_after_days"])
+    heard, silent = AS_OF - timedelta(days=days), AS_OF - timedelta(days=days + 1)
+    told: list[dict[str, Any]] = [
+        {"level_dbm": fair - 1}, {"level_dbm": fair, "last_heard_on": heard},
+        {"level_dbm": fair, "last_heard_on": silent}, {"last_heard_on": silent},
+        {"level_dbm": fair, "stations_heard": 1}, {"level_dbm": fair, "stations_heard": 1},
+        {"stations_heard": 1}, {"stations_heard": 2},
+    ]  # fmt: skip
+    for label, said in enumerate(told):
+        _add(
+            database, "label_seen", store="S", label=f"L{label}", seen_on=AS_OF, station="B", **said
+        )
+    survey(database, SETTINGS)
+
+    counted = database.connection.execute(
+        "select {'labels': labels, 'weak': weak_labels, 'silent': silent_labels,"
+        " 'lone': lone_labels, 'levels': levels} from station_load where station = 'B'"
+    ).fetchall()
+
+    assert counted == [({"labels": 8, "weak": 1, "silent": 2, "lone": 3, "levels": 5},)]
+
+
 def test_through_a_wall_each_is_disturbed_by_what_it_hears_itself(database: Database) -> None:
     """A hears W at -40 dBm and is hardly heard; V hears B's 20 dBm at -60, so B hears V at -80.
 

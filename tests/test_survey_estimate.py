@@ -18,10 +18,10 @@ from pipeline.estimate.assumptions import Assumptions
 from pipeline.estimate.grid import POINTS, SHARES, correlation, straying
 from pipeline.estimate.harm import frame_loss
 from pipeline.estimate.portfolio import Portfolio, fit_portfolio
-from pipeline.estimate.posterior import chance_above, estimate
+from pipeline.estimate.posterior import estimate
 from pipeline.estimate.prior import OUTSIDE, default_prior
 from pipeline.estimate.visits import blocks
-from pipeline.plan.worth import chance_of_loss
+from pipeline.plan.costs import chance_of_loss
 
 ASSUMED = Assumptions()
 NOON = datetime(2026, 9, 1, 12)
@@ -250,15 +250,6 @@ def test_no_result_rests_on_order_or_company() -> None:
     alone = estimate(found.filter(one), told.filter(one), portfolio, day, ASSUMED).frame
     assert_frame_equal(alone, whole.filter(one), check_exact=True)
     assert Portfolio.from_json(portfolio.to_json()) == portfolio
-
-
-def test_a_chance_is_read_off_the_posterior() -> None:
-    """A chance above a limit is the weight above it."""
-    weights = np.zeros((2, POINTS.size))
-    weights[0, 0] = weights[0, 50] = 0.5
-    weights[1, 50] = 1.0
-    assert chance_above(weights, 0.001).tolist() == [0.5, 1.0]
-    assert chance_above(weights, 0.9).tolist() == [0.0, 0.0]
 
 
 def test_interference_below_the_threshold_harms_by_its_level() -> None:

@@ -104,7 +104,6 @@ class Proposed:
     store: str
     plan: str
     moves: int
-    superseded: str | None
     lapsed: int
     freed: int
     carried: int
@@ -130,8 +129,7 @@ class Proposal:
     def said(self) -> Proposed:
         """What the run says of it."""
         plan, lapsed, carried = self.plan, len(self.lapses), len(self.agreed)
-        told = (plan.store, plan.plan, plan.moves, plan.supersedes)
-        return Proposed(*told, lapsed, self.freed, carried)
+        return Proposed(plan.store, plan.plan, plan.moves, lapsed, self.freed, carried)
 
 
 def fingerprint(planned: PlannedStore, moves: Sequence[ProposedMove]) -> str:

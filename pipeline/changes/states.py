@@ -1,7 +1,7 @@
 """The states of a change and the transitions between them: one table, transitions.csv."""
 
 import csv
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 from enum import StrEnum
@@ -124,9 +124,3 @@ def admit(standing: ChangeStanding | None, event: ChangeEvent, trigger: Trigger)
     if standing is not None and event.at < standing.at:
         raise EventOutOfOrder(event.change, event.at, standing.at)
     return ChangeStanding(event.change, event.state, event.at)
-
-
-def state_on(events: Iterable[ChangeEvent], day: date) -> str | None:
-    """Return the state at the end of a day of a change with these events, oldest first."""
-    upto = [event.state for event in events if event.at.date() <= day]
-    return upto[-1] if upto else None

@@ -261,11 +261,3 @@ def quantile(weights: Floats, share: float) -> Floats:
     values = np.where(at == 0, 0.0, 1 / (1 + np.exp(-logit)))
     result: Floats = np.where(np.isnan(weights[:, 0]), np.nan, values)
     return result
-
-
-def chance_above(weights: Floats, limit: float) -> Floats:
-    """Return the chance that each share is above a limit: what a rule fires on."""
-    logit = np.log(limit / (1 - limit))
-    part = np.clip((LOGITS + _HALF_STEP - logit) / (2 * _HALF_STEP), 0.0, 1.0)
-    result: Floats = weights @ np.concatenate([[0.0], part])
-    return result

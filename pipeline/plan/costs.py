@@ -1,17 +1,31 @@
 """Costs of a store's channel plan: label-weighted -ln(clear air), and a price per move.
 
 Clear air of station i = (1 - busy[i, c]) x product over j of (1 - air[j] x hit[i, j, |c - c_j|]),
-so its logarithm is a sum of one-station and two-station terms.
+so its logarithm is a sum of one-station and two-station terms. Also the
+chance that moves gain anything, from what is known of their channels.
 """
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 from math import exp, fsum, log1p
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import betainc, betaincinv, digamma
 
 from pipeline.records import OFF_AIR, Heard, StoreStation
 
 _MOST_BUSY = 0.999  # a channel never found free still has a finite cost
 _DIGITS = 9  # costs are rounded so that equal plans are equal to the bit
+
+DRAWS = 1024
+"""Equally likely values that stand for a busy share."""
+
+OnChannel = tuple[float, float, float]
+"""Where a station stands: a and b of its channel's busy share, and what own stations cost there."""
+
+_BELOW_ONE = 1 - 1e-12
 
 OneStation = list[list[float]]
 TwoStation = dict[tuple[int, int], list[list[float]]]
@@ -170,3 +184,65 @@ def hit(heard: Heard, channel: int, other: int) -> float:
 def share_cost(share: float) -> float:
     """Return -ln(1 - share), finite even for a channel that is never free."""
     return -log1p(-min(share, _MOST_BUSY))
+
+
+@dataclass(frozen=True, slots=True)
+class Swap:
+    """One station's change of channel: its weight, and a and b of the busy share on either."""
+
+    weight: float
+    here: tuple[float, float]
+    there: tuple[float, float]
+
+
+def expected_cost(a: float, b: float) -> float:
+    """Return E[-ln(1 - p)] for p of Beta(a, b): digamma(a + b) - digamma(b)."""
+    return float(digamma(a + b) - digamma(b))
+
+
+def chance_of_loss(here: OnChannel, there: OnChannel, loss: float) -> float:
+    """Return the chance that a station's clear air is lower there than here by more than `loss`.
+
+    The two busy shares are independent; clear air is (1 - p) exp(-own).
+    """
+    least = np.exp(-_drawn(here[:2], 0) - here[2]) - loss
+    busy = np.clip(1 - least * np.exp(there[2]), 0.0, 1.0)
+    return 1 - float(betainc(*there[:2], busy).mean())
+
+
+def chance_together(swaps: Sequence[Swap], spared: float) -> float:
+    """Return the chance that changes of channel made together gain anything.
+
+    The gain is the sum of weight x (-ln(1 - p) here - -ln(1 - p) there), and what own stations are
+    `spared` (weights in it). The busy shares are independent. All but the last stand as 1,024
+    equally likely values each, in orders that have nothing to do with one another but are always
+    the same; the last, of the heaviest station, counts with its distribution function. Within 0.015
+    for groups of up to eight, and within 0.001 for one station.
+    """
+    *others, last = sorted(swaps, key=lambda swap: swap.weight)
+    if last.weight == 0:
+        return float(spared > 0)
+    gain: NDArray[np.float64] = np.full(DRAWS, float(spared))
+    for at, swap in enumerate(others):
+        gain += swap.weight * (_drawn(swap.here, 2 * at + 1) - _drawn(swap.there, 2 * at + 2))
+    gain += last.weight * _drawn(last.here, 0)
+    even = -np.expm1(-gain / last.weight)
+    return float(betainc(*last.there, np.clip(even, 0.0, 1.0)).mean())
+
+
+def _drawn(beta: tuple[float, float], at: int) -> NDArray[np.float64]:
+    """Return equally likely values of -ln(1 - p), in an order of their own for each `at`."""
+    return _even(beta)[_order(at)]
+
+
+@lru_cache(maxsize=4096)
+def _even(beta: tuple[float, float]) -> NDArray[np.float64]:
+    """Return equally likely values of -ln(1 - p), the least first."""
+    parts = (np.arange(DRAWS) + 0.5) / DRAWS
+    cost: NDArray[np.float64] = -np.log1p(-np.minimum(betaincinv(*beta, parts), _BELOW_ONE))
+    return cost
+
+
+@lru_cache(maxsize=4096)
+def _order(at: int) -> NDArray[np.int64]:
+    return np.random.default_rng(at).permutation(DRAWS)

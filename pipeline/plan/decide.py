@@ -10,8 +10,8 @@ from itertools import combinations
 from math import exp, fsum
 
 from pipeline.plan.assign import EFFORT, TOLERANCE, Assignment, assign
+from pipeline.plan.costs import Swap, chance_of_loss, chance_together
 from pipeline.plan.stakes import Choice, LeastSurcharges, Stakes, replaced
-from pipeline.plan.worth import Swap, chance_of_loss, chance_together
 
 _GAIN = 1e-9  # costs closer than this are equal
 _TRIED = 10  # of groups up to this size every part is tried

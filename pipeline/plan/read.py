@@ -28,13 +28,20 @@ from pipeline.plan.rows import (
     store_case,
     unseen,
 )
-from pipeline.plan.scan import visit_of
-from pipeline.plan.scan_rows import ScanTerms
+from pipeline.plan.scan import ScanVisit, visit_of
 from pipeline.plan.wifi import WifiHere, owned
 from pipeline.reasons import Unplanned
 from pipeline.settings import Settings
 from pipeline.tables.run import PermittedChannel
 from pipeline.tables.survey import Earshot, EarshotNextDoor, PathFit
+
+
+@dataclass(frozen=True, slots=True)
+class ScanTerms:
+    """A visit, and below which chance of a change a decision is settled."""
+
+    visit: ScanVisit
+    unsettled_most: float
 
 
 @dataclass(frozen=True, slots=True)

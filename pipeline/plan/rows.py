@@ -51,7 +51,6 @@ class RefusedChannel:
 
     store: str
     station: str
-    from_channel: int | None
     channel: int
     plan: str
     by: str

@@ -9,7 +9,7 @@ from operator import add
 import numpy as np
 import numpy.typing as npt
 
-from pipeline.plan.branch import Proof
+from pipeline.plan.branch import Proof, by_parts
 from pipeline.plan.network import (
     MANY,
     SMALL,
@@ -21,7 +21,6 @@ from pipeline.plan.network import (
     solve_small,
     states,
 )
-from pipeline.plan.overlap import by_parts
 from pipeline.plan.reduce import TOGETHER, without_copies
 from pipeline.plan.solvers import root_price
 

@@ -64,12 +64,6 @@ class Order:
         """Cost of the worst state on the way, both ends included."""
         return max(self.costs)
 
-    @property
-    def excess(self) -> float:
-        """How much the worst state is worse than the worse end; 0 where the rule is kept."""
-        over = self.worst - max(self.costs[0], self.costs[-1])
-        return over if over > TOLERANCE * self.worst else 0.0
-
     def back_out(self, done: int | None = None) -> tuple[Step, ...]:
         """Steps that lead back to before, from the end or after the first `done` steps."""
         before: dict[int, int] = {}

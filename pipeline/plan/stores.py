@@ -9,26 +9,23 @@ from operator import attrgetter
 
 from pipeline.database import Database
 from pipeline.fresh import CHUNK, choose, fingerprint, keep, run_mark, stale, store_marks
-from pipeline.plan.cover import (
-    cover,
-)
+from pipeline.plan.costs import hit, priced
+from pipeline.plan.cover import cover
 from pipeline.plan.decide import Terms
-from pipeline.plan.explain import Case
+from pipeline.plan.explain import Case, Evidence
 from pipeline.plan.further import on_the_air
 from pipeline.plan.joint import of_each, owed_next_door, sure_of
-from pipeline.plan.read import Joined, scan_terms, unit_rows
+from pipeline.plan.read import Joined, ScanTerms, scan_terms, unit_rows
 from pipeline.plan.requests import WifiStanding, avoided, requests
-from pipeline.plan.rows import (
-    StoreRows,
-    store_case,
-)
-from pipeline.plan.scan_rows import ScansOfStore, ScanTerms, scans_of
+from pipeline.plan.rows import StoreRows, store_case
+from pipeline.plan.scan import Outlook, Prospects, ScanVisit, outlooks
 from pipeline.plan.sensitivity import Doubt, sensitivity
-from pipeline.plan.store import StorePlan, plan_and_hold
+from pipeline.plan.store import StorePlan, plan_and_hold, stakes_of, with_channels
 from pipeline.plan.wifi import WifiTerms
 from pipeline.progress import Progress, mapped
 from pipeline.radio.coexistence import Rejection
 from pipeline.reasons import Unplanned, why_unplanned
+from pipeline.records import StoreStation
 from pipeline.settings import Settings
 from pipeline.tables.plan import (
     CoverPlace,
@@ -113,6 +110,22 @@ def _rows(
 
 
 @dataclass(frozen=True, slots=True)
+class _Visit:
+    """A visit, and the chance of being heard from which an own station disturbs it, 0..1."""
+
+    scan: ScanVisit
+    earshot: float
+
+
+@dataclass(frozen=True, slots=True)
+class ScansOfStore:
+    """The chance that more data would change a store's plan, and the scans that settle it."""
+
+    unsettled: float
+    rows: tuple[ScanNext, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class _Planned:
     """What came of one store: a plan and how sure it is, or the reason why there is none."""
 
@@ -159,6 +172,71 @@ def _planned(rows: StoreRows, limits: Mapping[str, float], asked: ScanTerms) -> 
         )
         for part in planned
     ]
+
+
+def scans_of(
+    case: Case, plan: Sequence[StationPlan], terms: Terms, asked: ScanTerms
+) -> dict[str, ScansOfStore]:
+    """Return the scans of each store of a case, by the plan of all its stations.
+
+    For a station still to be installed, scans are taken near its place.
+    """
+    tables = priced(with_channels(case.free, {}))
+    stations, stakes = tables.problem.stations, stakes_of(case, tables)
+    after = tables.choice([one.channel_planned for one in plan])
+    prospects = Prospects(
+        stakes,
+        tuple(after),
+        terms,
+        asked.visit,
+        seed=case.problem.store,
+        known=[[_scanned(case.evidence.get((s.station, c))) for c in s.choices] for s in stations],
+        channels=[s.choices for s in stations],
+    )
+    at_home: dict[str, list[int]] = {}
+    for i, station in enumerate(stations):
+        store = case.homes[station.station][0] if case.homes else case.problem.store
+        at_home.setdefault(store, []).append(i)
+    found = outlooks(prospects, list(at_home.values()), asked.unsettled_most)
+    visit = _Visit(asked.visit, terms.earshot)
+    return {
+        store: ScansOfStore(
+            outlook.unsettled, tuple(_scan_rows(case, store, stations, outlook, visit))
+        )
+        for store, outlook in zip(at_home, found, strict=True)
+    }
+
+
+def _scanned(known: Evidence | None) -> tuple[float, float]:
+    return (1.0, 1.0) if known is None else known.scanned
+
+
+def _scan_rows(
+    case: Case, store: str, stations: Sequence[StoreStation], outlook: Outlook, visit: _Visit
+) -> Iterator[ScanNext]:
+    # `quiet`: an own station would be heard in a scan of the channel, where it is today.
+    on = {one.station: one.channel for one in case.problem.stations}
+    for place, one in enumerate(outlook.asked, start=1):
+        station = stations[one.station]
+        for at, carried in sorted(one.channels.items(), key=lambda item: (-item[1], item[0])):
+            turn, channel = one.turns[at], station.choices[at]
+            yield ScanNext(
+                store=store,
+                station=case.homes[station.station][1] if case.homes else station.station,
+                place=place,
+                channel=channel,
+                visits=one.visits,
+                readings=visit.scan.readings,
+                worth=one.worth,
+                carried=carried,
+                quiet=any(
+                    heard.station == station.station
+                    and hit(heard, channel, on[heard.neighbour]) >= visit.earshot
+                    for heard in case.problem.heard
+                ),
+                turns_at=turn.share,
+                channel_then=None if turn.choice is None else station.choices[turn.choice],
+            )
 
 
 def _with_scans(one: _Planned, scans: Mapping[str, ScansOfStore]) -> _Planned:

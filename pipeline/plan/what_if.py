@@ -9,13 +9,12 @@ from scipy.special import betaincinv
 
 from pipeline.plan.assign import assign
 from pipeline.plan.certificate import certificate
-from pipeline.plan.costs import StoreProblem, clear_air, priced, tie_costs
+from pipeline.plan.costs import StoreProblem, clear_air, expected_cost, priced, tie_costs
 from pipeline.plan.decide import Terms
 from pipeline.plan.explain import Case, Evidence
 from pipeline.plan.network import checked, to_grid
 from pipeline.plan.scan import ScanVisit
 from pipeline.plan.store import interval, plan_store, with_channels
-from pipeline.plan.worth import expected_cost
 from pipeline.records import OFF_AIR, OrderPrice
 
 _NODES = 2_000  # of the tree of a proof: stores of up to some 24 stations take a few dozen

@@ -164,11 +164,6 @@ HT_40 = Mask(((0.0, 0.0), (19.0, 0.0), (21.0, -20.0), (40.0, -28.0), (60.0, -45.
 HE_20 = Mask(((0.0, 0.0), (9.75, 0.0), (10.5, -20.0), (20.0, -28.0), (30.0, -45.0)))
 """HE, 20 MHz wide, at 2.4 GHz. IEEE 802.11ax-2021, clause 27, from memory."""
 
-MASKS: Mapping[str, Mask] = MappingProxyType(
-    {"dsss22": DSSS_22, "ofdm20": OFDM_20, "ht20": HT_20, "ht40": HT_40, "he20": HE_20}
-)
-"""The masks by the names a rules file or an export may use."""
-
 
 def power_share_db(mask: Mask, offset_mhz: float, width_mhz: float = CHANNEL_WIDTH_MHZ) -> float:
     """Return the share of a signal's power inside a window off its centre, in dB (0 or less).

@@ -14,7 +14,7 @@ order by n.store, n.station;
 
 -- name: refused
 -- Channels that are not put forward again for a station, and who refused them.
-select store, station, from_channel, channel, plan, "by", day, until, note, gain_low, gain_high
+select store, station, channel, plan, "by", day, until, note, gain_low, gain_high
 from channel_refused semi join due_store using (store)
 order by store, station, channel;
 

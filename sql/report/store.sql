@@ -11,8 +11,7 @@ order by s.store;
 -- say of them.
 -- A store without a plan still has its clear air of today.
 select s.*, p.channel_planned, coalesce(p.clear_air_now, c.clear_air) as clear_air_now,
-    p.clear_air_planned, p.busy_now, p.busy_planned, p.source_planned,
-    p.next_best_channel, p.next_best_cost, p.kept, p.sureness, p.reason,
+    p.clear_air_planned, p.next_best_channel, p.next_best_cost, p.kept, p.sureness, p.reason,
     coalesce(l.labels, 0) as labels, coalesce(l.weak_labels, 0) as weak_labels,
     coalesce(l.silent_labels, 0) as silent_labels, coalesce(l.lone_labels, 0) as lone_labels,
     coalesce(l.air_share, 0) as air_share, coalesce(l.weight, 1) as weight,
@@ -136,7 +135,7 @@ order by store, wifi_channel, width_mhz, secondary nulls first;
 -- name: store_proofs
 -- How good the plan of each store is proven to be, and how sure it is; its loss on evidence drawn
 -- anew is per station.
-select p.store, p.cost, p.bound, p.optimal, p.cost_now, p.solver, p.order_proven, p.worst_step,
+select p.store, p.cost, p.bound, p.optimal, p.cost_now, p.solver, p.order_proven,
     coalesce(s.draws, 0) as draws, coalesce(s.regret / t.stations, 0) as regret,
     coalesce(s.worst / t.stations, 0) as worst, coalesce(s.ask, '') as ask,
     s.unsettled

@@ -62,7 +62,7 @@ with decided as (
     left join station_then t on t.plan = r.plan and t.of_store = n.store and t.station = n.station
     where coalesce(n.channel not in (t.channel, t.final), true)
 )
-select r.store, r.station, r.plan, r.from_channel, r.to_channel as channel, r.decided_by as "by",
+select r.store, r.station, r.plan, r.to_channel as channel, r.decided_by as "by",
     r.decided_on as day, r.refused_until as until, nullif(r.decided_note, '') as note,
     round(r.gain - r.down, 6) as gain_low, round(r.gain + r.up, 6) as gain_high
 from refused r

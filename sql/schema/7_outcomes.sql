@@ -30,7 +30,7 @@ cross join setting s where s.name = 'default_updates_per_day';
 
 -- name: label_day
 -- The same, beside the store's labels export before: `export_before` is its day, `station_before`
--- the station that served the label then; null: it was not `listed_before`, or had none.
+-- the station that served the label then; null: it was not listed, or had none.
 create or replace view label_day as
 with export as (
     select store, seen_on, lag(seen_on) over (partition by store order by seen_on) as export_before
@@ -38,7 +38,6 @@ with export as (
         where seen_on <= (select as_of from this_run))
 )
 select w.*, e.export_before,
-    coalesce(lag(w.seen_on) over before = e.export_before, false) as listed_before,
     if(lag(w.seen_on) over before = e.export_before, lag(w.station) over before, null)
         as station_before
 from label_weighed w join export e using (store, seen_on)
@@ -69,18 +68,15 @@ where station is not null
 group by store, station, seen_on;
 
 -- name: labels_changed
--- What became of a store's labels from one labels export to the next: served by another station
--- than before, listed for the first time since, and listed no more. Comparisons over the days
--- between wash such labels out.
+-- How many of a store's labels another station serves than in the labels export before, of how many
+-- that one lists. Comparisons over the days between wash such labels out.
 create or replace view labels_changed as
 with counted as (
     select store, export_before, seen_on, count(*) as labels,
-        count(*) filter (listed_before) as stayed,
         count(*) filter (station_before <> station) as moved
     from label_day group by store, export_before, seen_on
 )
-select n.store, n.export_before, n.seen_on, b.labels as labels_before, n.labels, n.moved,
-    n.labels - n.stayed as new, b.labels - n.stayed as gone
+select n.store, n.export_before, n.seen_on, b.labels as labels_before, n.moved
 from counted n join counted b on b.store = n.store and b.seen_on = n.export_before;
 
 -- name: station_replaced
@@ -95,8 +91,7 @@ with told as (
     from told where eui64 is not null
     window before as (partition by store, station order by seen_on)
 )
-select store, station, before, seen_on, eui64_before, eui64
-from known where eui64 <> eui64_before;
+select store, station, before, seen_on from known where eui64 <> eui64_before;
 
 -- name: change_made
 -- The changes that people agreed on, unless a later plan's change of the same station was ordered,

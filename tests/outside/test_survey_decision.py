@@ -156,7 +156,7 @@ def test_a_wifi_network_counts_by_the_power_within_the_channel(
     assert _moves(database) == moves
 
 
-def _loaded(database: Database) -> tuple[float, float]:
+def _loaded(database: Database, level_dbm: float = -40) -> tuple[float, float]:
     """Put A and B in earshot, each with 500 labels; return the least and most share each sends.
 
     40 updates of 2000 octets in 4 hours: at least the octets at 250 kbit/s, at most 20 whole
@@ -164,8 +164,8 @@ def _loaded(database: Database) -> tuple[float, float]:
     """
     database.connection.execute(
         "insert into heard_seen (store, station, neighbour, seen_on, level_dbm)"
-        " values ('S', 'A', 'B', ?, -40)",
-        [DAY],
+        " values ('S', 'A', 'B', ?, ?)",
+        [DAY, level_dbm],
     )
     database.connection.executemany(
         "insert into label_seen (store, label, seen_on, station, updates_per_day, payload_octets)"
@@ -220,6 +220,26 @@ def test_a_station_that_must_move_weighs_own_traffic_by_its_air_time(
     )
 
     assert _moves(database) == [("A", channel)]
+
+
+def test_one_that_may_stay_fears_no_more_own_traffic_than_the_standard_has(
+    database: Database,
+) -> None:
+    """A leaves a channel 22 % busy for one where it hears B, turned down itself so B does not hear.
+
+    That costs A what B sends, at most 19 % of the time: less than it loses today. Three times the
+    least that B sends would be more, and A would rather stay.
+    """
+    _stations(database, {"A": 15, "B": 25}, (15, 25))
+    database.connection.execute("update station_seen set tx_power_dbm = -30 where station = 'A'")
+    for station in "AB":
+        _scans(database, station, 15, {-60.0: 75, -94.0: 265})
+        _scans(database, station, 25, {-94.0: 340})
+    least, most = _loaded(database, level_dbm=-60)
+    weight = SETTINGS.limits["own_traffic_weight"]
+    assert -weight * log1p(-most) < -log1p(-75 / 340) < -3 * weight * log1p(-least)
+
+    assert _moves(database) == [("A", 25)]
 
 
 @pytest.mark.parametrize(

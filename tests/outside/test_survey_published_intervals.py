@@ -15,7 +15,7 @@ from pipeline.estimate.posterior import Estimates, estimate, quantile
 from pipeline.estimate.prior import GROUPS, OUTSIDE
 from pipeline.estimate.readings import caught, stillness
 from pipeline.estimate.visits import blocks, worth
-from pipeline.plan.worth import Swap, chance_together, expected_cost
+from pipeline.plan.costs import Swap, chance_together, expected_cost
 
 NOON = datetime(2026, 9, 1, 12)
 

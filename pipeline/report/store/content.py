@@ -40,9 +40,6 @@ class PlannedStation(StationSeen):
     channel_planned: int | None
     clear_air_now: float | None
     clear_air_planned: float | None
-    busy_now: float | None
-    busy_planned: float | None
-    source_planned: str | None
     next_best_channel: int | None
     next_best_cost: float | None
     kept: float | None
@@ -244,7 +241,6 @@ class PlanQuality:
     cost_now: float
     solver: str
     order_proven: bool
-    worst_step: float
     draws: int = 0
     regret: float = 0.0
     worst: float = 0.0
