@@ -74,6 +74,13 @@ def test_a_selection_is_told_of_alone(request_of: Request) -> None:
     assert (summary.moves, summary.stores_with_moves) == (moves.height, 1) == (6, 1)
     assert sum(summary.findings.values()) == findings.height > 0
     assert findings["store"].unique().to_list() == [STORE]
+    with open_database(request_of.database) as database:
+        query = (
+            "select avg(clear_air_now), avg(clear_air_planned) from station_plan where store = ?"
+        )
+        plain = database.connection.execute(query, [STORE]).fetchone()
+    assert plain is not None
+    assert abs(summary.clear_air_now - plain[0]) < 0.05 < summary.clear_air_planned - plain[0]
     whole, _ = run_listing(request_of, "listed_moves", Silent())
     assert whole.stores > 1
     assert whole.moves > 5
