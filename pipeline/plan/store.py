@@ -75,7 +75,7 @@ def plan_and_hold(case: Case, effort: int, terms: Terms) -> tuple[StorePlan, Cas
 
     asked = len(stakes.movers(best.choice)) + len(case.bonds) + len(case.refused)
 
-    def anew(i: int, choices: Sequence[int]) -> Decision:
+    def anew(i: int, choices: Sequence[int]) -> tuple[Decision, float]:
         with part(1.0, 1.0):  # one refusal takes so little that only its end is told
             found = decide_anew(
                 stakes, terms, best, i, choices,
@@ -107,7 +107,7 @@ class _Anew:
     stakes: Stakes
     best: Decision
     wide: StoreProblem
-    solve: Callable[[int, Sequence[int]], Decision]
+    solve: Callable[[int, Sequence[int]], tuple[Decision, float]]
 
     def refused(self, at: int, station: StoreStation) -> Rival:
         """Return what it costs to refuse a station its channel, and which it then takes.
@@ -128,8 +128,8 @@ class _Anew:
         ]
         if not left:
             return None, None, False
-        found = self.solve(at, left)
-        return found.cost - self.best.cost, channels[found.choice[at]], not found.optimal
+        found, more = self.solve(at, left)
+        return more, channels[found.choice[at]], not found.optimal
 
     def refusal(self, at: int) -> RefusedMove | None:
         """Return a station's refusal with what it costs: so much less would the plan, without."""
@@ -138,8 +138,8 @@ class _Anew:
         if refused is None or refused.channel not in station.choices:
             return refused
         allowed = sorted({*self.stakes.allowed[at], station.choices.index(refused.channel)})
-        found = self.solve(at, allowed)
-        saved = round(max(0.0, self.best.cost - found.cost), 6)
+        found, more = self.solve(at, allowed)
+        saved = round(max(0.0, -more), 6)
         return replace(refused, cost=saved, at_least=not found.optimal)
 
 
