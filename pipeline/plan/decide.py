@@ -102,13 +102,15 @@ def decide(  # noqa: PLR0913 - two inputs; the rest are options with defaults
 
     From the best assignment, groups that do not stand are cut down to their best part that does;
     then changes of one station, or of two that need one another, are made as long as they better
-    the whole and all groups stand. `ties`, `effort` and a choice known to `start` from are for
-    `assign`.
+    the whole and all groups stand; where a choice is known to `start` from, from that one as well.
+    `ties` and `effort` are for `assign`.
     """
     chances = chances or Chances()
     deciding = _Deciding(stakes, terms, chances)
     best, found = _solved(stakes, start, frozenset(), ties, effort)
-    choice = deciding.visited(deciding.bettered(deciding.standing(best)))
+    starts = [best] if start in (None, best) else [best, start]
+    ends = [deciding.visited(deciding.bettered(deciding.standing(each))) for each in starts]
+    choice = min(ends, key=deciding.minimised)
     if choice != best or not found.optimal:
         stay = frozenset(range(len(choice))) - set(stakes.movers(choice))
         other, found = _solved(stakes, choice, stay, ties, effort)
