@@ -19,7 +19,7 @@ _SMALL = 16  # stations up to which a plan is solved anew with all the effort th
 # Steps of the local search for the answer to a refusal in a larger store: a station, and of all
 # refusals of a store together; fewer a station only where more than two hundred are refused.
 _STEPS, _ALL_STEPS = 50, 1_200_000
-_CHANGES = 4  # a station, that a decision is bettered by at most
+_CHANGES = 4  # a station, that a decision is bettered by at most: a count, so that it ends
 # Stations beyond which an answer that is not proven anyway is searched for with no more backtracks
 # than that: of 100 stations all 71 answers stayed as they were, of 40 stations 3 of 59 got dearer.
 _MANY, _BRIEF = 60, 1_000
@@ -102,13 +102,15 @@ def decide(  # noqa: PLR0913 - two inputs; the rest are options with defaults
 
     From the best assignment, groups that do not stand are cut down to their best part that does;
     then changes of one station, or of two that need one another, are made as long as they better
-    the whole and all groups stand. `ties`, `effort` and a choice known to `start` from are for
-    `assign`.
+    the whole and all groups stand; where a choice is known to `start` from, from that one as well.
+    `ties` and `effort` are for `assign`.
     """
     chances = chances or Chances()
     deciding = _Deciding(stakes, terms, chances)
     best, found = _solved(stakes, start, frozenset(), ties, effort)
-    choice = deciding.visited(deciding.bettered(deciding.standing(best)))
+    starts = [best] if start in (None, best) else [best, start]
+    ends = [deciding.visited(deciding.bettered(deciding.standing(each))) for each in starts]
+    choice = min(ends, key=deciding.minimised)
     if choice != best or not found.optimal:
         stay = frozenset(range(len(choice))) - set(stakes.movers(choice))
         other, found = _solved(stakes, choice, stay, ties, effort)
@@ -133,9 +135,11 @@ def decide_anew(  # noqa: PLR0913 - what `decide` takes, and what is decided oth
     effort: int = EFFORT,
     chances: Chances | None = None,
     refusals: int = 1,
-) -> Decision:
+) -> tuple[Decision, float]:
     """Return the moves to make where station i has other choices than the best plan gave it.
 
+    The second is what they cost more than the best plan, in what plans minimise: surcharges and
+    visits count, and both plans are weighed as if the station might do what either has it do.
     All stations may answer by changes of their own. In a store of more than sixteen a local search
     over all of them starts from the plan; what it changed and the stations most tied to the one
     refused are then decided anew, so what is found may cost more than need be, never less: it is
@@ -154,7 +158,10 @@ def decide_anew(  # noqa: PLR0913 - what `decide` takes, and what is decided oth
         if len(start) > _MANY and not changed.whole:
             effort = min(effort, _BRIEF)
     found = decide(changed, terms, ties=ties, effort=effort, chances=chances, start=start)
-    return found if changed.whole else replace(found, bound=0.0, optimal=False)
+    either = stakes.allowing(i, sorted({*choices, best.choice[i]}))
+    weighed = _Deciding(either, terms, chances or Chances())
+    more = weighed.minimised(found.choice) - weighed.minimised(best.choice)
+    return (found if changed.whole else replace(found, bound=0.0, optimal=False)), more
 
 
 def _solved(
@@ -190,6 +197,7 @@ class _Deciding:
     def __init__(self, stakes: Stakes, terms: Terms, chances: Chances) -> None:
         self.stakes, self.terms = stakes, terms
         self._chances, self._losses = chances.gain, chances.loss
+        self._homes = stakes.homes or ("",) * len(stakes.one)
 
     def spent(self, choice: Choice) -> float:
         """Return the expected cost with all that moves cost more."""
@@ -300,8 +308,7 @@ class _Deciding:
     def bettered(self, choice: Choice) -> Choice:
         """Change one station, or two that need one another, for the best until nothing is better.
 
-        All groups stand after each change. So many changes are made at most that none was ever
-        left out; a count so that it ends.
+        All groups stand after each change.
         """
         for _ in range(_CHANGES * len(choice)):
             better = next((c for c in self._better(choice) if self.stand(c)), None)
@@ -355,31 +362,29 @@ class _Deciding:
         for changes, spared in stakes.needing(choice, most):
             yield changes, sum(rises[i][a] for i, a in changes.items()) - spared
 
-    def visited(self, choice: Choice) -> Choice:
-        """Leave everything as it is where all moves together are not worth a visit.
+    def minimised(self, choice: Choice) -> float:
+        """Return what the plan minimises: what is spent, and the price of each visit it causes.
 
         A store in which a station must move is visited anyway.
         """
+        visits = self._visits(self.stakes.movers(choice))
+        return self.spent(choice) + self.terms.per_visit * len(visits)
+
+    def _visits(self, movers: Sequence[int]) -> list[str]:
+        """Return the stores that are visited for moves that need not be."""
+        bound = {self._homes[i] for i in movers if not self.stakes.free[i]}
+        return sorted({self._homes[i] for i in movers} - bound)
+
+    def visited(self, choice: Choice) -> Choice:
+        """Leave out the stores that are not worth a visit: any of a few, else each by itself."""
         stakes = self.stakes
         movers = stakes.movers(choice)
-        if stakes.homes:
-            return self._visits(choice, movers)
-        if not all(stakes.free[i] for i in movers):
-            return choice
-        gain = self.spent(stakes.present) - self.spent(choice) if movers else 0.0
-        return choice if gain > self.terms.per_visit else stakes.back(choice, movers)
-
-    def _visits(self, choice: Choice, movers: Sequence[int]) -> Choice:
-        """Leave out the stores that are not worth a visit: any of a few, else each by itself."""
-        stakes, homes = self.stakes, self.stakes.homes
-        bound = {homes[i] for i in movers if not stakes.free[i]}
-        stores = sorted({homes[i] for i in movers} - bound)
+        stores = self._visits(movers)
         sizes = range(len(stores) + 1) if len(stores) <= _TRIED else (0, 1, len(stores))
         found = []
         for dropped in (set(some) for size in sizes for some in combinations(stores, size)):
-            part = stakes.back(choice, [i for i in movers if homes[i] in dropped])
+            part = stakes.back(choice, [i for i in movers if self._homes[i] in dropped])
             if not dropped or self.stand(part):
-                visits = {homes[i] for i in stakes.movers(part)} - bound
-                found.append((self.spent(part) + self.terms.per_visit * len(visits), part))
+                found.append((self.minimised(part), part))
         least = min(cost for cost, _ in found)
         return next(part for cost, part in reversed(found) if cost <= least + _GAIN)

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property, partial
 
 from pipeline.plan.costs import (
     Priced,
@@ -23,13 +24,14 @@ from pipeline.plan.explain import (
     sureness,
 )
 from pipeline.plan.sequence import Order, order_by_store
-from pipeline.plan.stakes import Stakes
+from pipeline.plan.stakes import Choice, Stakes
 from pipeline.progress import part, reached
 from pipeline.reasons import Bond, RefusedMove, SharedPairs, Together, from_json, sentence, to_json
 from pipeline.records import OFF_AIR, StoreStation
 from pipeline.tables.plan import Move, PlanProof, StationPlan
 
-_LONG = 60  # stations from which on it is told how many refusals are answered
+_GAIN = 1e-9  # costs closer than this are equal
+_LONG = 60  # stations beyond which it is told how many refusals are answered, and only once
 _SEARCHED = 0.3  # of a long plan's time, that the search for it takes; the rest are refusals
 
 
@@ -60,32 +62,33 @@ def plan_and_hold(case: Case, effort: int, terms: Terms) -> tuple[StorePlan, Cas
     wide = with_channels(case.free, {})  # each station starts where it is
     tables = priced(wide)
     stakes, ties = stakes_of(case, tables), tie_costs(wide.stations)
-    chances = Chances()
-    held: set[int] = set()
+    chances, held = Chances(), set[int]()
+    settle = partial(decide, terms=terms, ties=ties, effort=effort, chances=chances)
     with part(0.0, _SEARCHED):
-        best = decide(stakes, terms, ties=ties, effort=effort, chances=chances)
+        best = settle(stakes)
         while unsure := _unsure(case, stakes, best):
             held |= unsure
-            allowed = list(stakes.allowed)
             for i in unsure:
-                allowed[i] = [stakes.present[i]]
-            stakes = replace(stakes, allowed=allowed)
-            best = decide(stakes, terms, ties=ties, effort=effort, chances=chances)
+                stakes = stakes.allowing(i, [stakes.present[i]])
+            best = settle(stakes)
     case = case.holding(frozenset(wide.stations[i].station for i in held))
 
-    asked = len(stakes.movers(best.choice)) + len(case.bonds) + len(case.refused)
-
-    def anew(i: int, choices: Sequence[int]) -> Decision:
+    def solve(best: Decision, i: int, choices: Sequence[int]) -> tuple[Decision, float]:
+        asked = len(stakes.movers(best.choice)) + len(case.bonds) + len(case.refused)
         with part(1.0, 1.0):  # one refusal takes so little that only its end is told
             found = decide_anew(
                 stakes, terms, best, i, choices,
                 ties=ties, effort=effort, chances=chances, refusals=asked,
             )  # fmt: skip
         if len(wide.stations) > _LONG:
-            reached(_SEARCHED + (1 - _SEARCHED) * (i + 1) / len(wide.stations))
+            reached((i + 1) / len(wide.stations))
         return found
 
-    return _told(case, tables, best, _Anew(case, stakes, best, wide, anew), terms), case
+    with part(_SEARCHED, 1.0):
+        anew = _Anew(case, stakes, best, wide, solve)
+        if len(wide.stations) <= _LONG and (better := anew.better()) is not None:
+            anew = replace(anew, best=settle(stakes, start=better))
+        return _told(case, tables, anew, terms), case
 
 
 def _unsure(case: Case, stakes: Stakes, best: Decision) -> set[int]:
@@ -99,37 +102,63 @@ def _unsure(case: Case, stakes: Stakes, best: Decision) -> set[int]:
     }
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class _Anew:
-    """What refusals cost: the plan solved anew, by `solve`, with other choices for one station."""
+    """What refusals cost: the plan `best` solved anew, with other choices for one station."""
 
     case: Case
     stakes: Stakes
     best: Decision
     wide: StoreProblem
-    solve: Callable[[int, Sequence[int]], Decision]
+    solve: Callable[[Decision, int, Sequence[int]], tuple[Decision, float]]
 
-    def refused(self, at: int, station: StoreStation) -> Rival:
-        """Return what it costs to refuse a station its channel, and which it then takes.
+    @cached_property
+    def answers(self) -> dict[int, tuple[Decision, float]]:
+        """What is decided where a station is refused its channel, and what that costs more.
 
         Only of one that moves or is bound: of others, that no other channel earns a move is said.
-        `station` has the choices it has if nothing binds it; one that was refused stays so.
         """
-        moves = self.best.choice[at] != self.stakes.present[at]
-        if not moves and station.station not in self.case.bonds:
-            return None, None, False
+        asked = {
+            at: self._left(at, station)
+            for at, station in enumerate(self.case.free.stations)
+            if self.best.choice[at] != self.stakes.present[at] or station.station in self.case.bonds
+        }
+        return {at: self.solve(self.best, at, left) for at, left in asked.items() if left}
+
+    def _left(self, at: int, station: StoreStation) -> list[int]:
+        """Return what else a station may take if nothing binds it; one refused stays so."""
         refused = self.case.refused.get(station.station)
-        channels = self.wide.stations[at].choices
-        left = [
+        return [
             a
-            for a, channel in enumerate(channels)
+            for a, channel in enumerate(self.wide.stations[at].choices)
             if channel in station.choices and a != self.best.choice[at]
             if refused is None or channel != refused.channel
         ]
-        if not left:
+
+    def better(self) -> Choice | None:
+        """Return the best answer to a refusal where that is a better plan than the plan is.
+
+        Only large stores have one: their plans are not searched for in every direction.
+        """
+        found = [
+            (more, answer.choice)
+            for answer, more in self.answers.values()
+            if more < -_GAIN and not _unsure(self.case, self.stakes, answer)
+            if all(a in some for a, some in zip(answer.choice, self.stakes.allowed, strict=True))
+        ]
+        return min(found)[1] if found else None
+
+    def refused(self, at: int) -> Rival:
+        """Return what it costs to refuse a station its channel, and which it then takes.
+
+        Where nothing binds it, that is never less than nothing: the plan might do the same.
+        """
+        if at not in self.answers:
             return None, None, False
-        found = self.solve(at, left)
-        return found.cost - self.best.cost, channels[found.choice[at]], not found.optimal
+        found, more = self.answers[at]
+        station = self.wide.stations[at]
+        more = more if station.station in self.case.bonds else max(0.0, more)
+        return more, station.choices[found.choice[at]], not found.optimal
 
     def refusal(self, at: int) -> RefusedMove | None:
         """Return a station's refusal with what it costs: so much less would the plan, without."""
@@ -138,14 +167,14 @@ class _Anew:
         if refused is None or refused.channel not in station.choices:
             return refused
         allowed = sorted({*self.stakes.allowed[at], station.choices.index(refused.channel)})
-        found = self.solve(at, allowed)
-        saved = round(max(0.0, self.best.cost - found.cost), 6)
+        found, more = self.solve(self.best, at, allowed)
+        saved = round(max(0.0, -more), 6)
         return replace(refused, cost=saved, at_least=not found.optimal)
 
 
-def _told(case: Case, tables: Priced, best: Decision, anew: _Anew, terms: Terms) -> StorePlan:
+def _told(case: Case, tables: Priced, anew: _Anew, terms: Terms) -> StorePlan:
     """Return what a plan says of its decision."""
-    problem, wide = case.problem, tables.problem
+    problem, wide, best = case.problem, tables.problem, anew.best
     before = [station.channel for station in problem.stations]
     after = [s.choices[a] for s, a in zip(wide.stations, best.choice, strict=True)]
     order, ordered = _order(case, tables, before, after)
@@ -255,13 +284,13 @@ def _station_plans(
     problem, (before, after) = case.problem, ends
     now, planned = clear_air(problem, before), clear_air(problem, after)
     plans = []
-    for at, (station, free) in enumerate(zip(problem.stations, case.free.stations, strict=True)):
+    for at, station in enumerate(problem.stations):
         here = case.evidence.get((station.station, before[at]))
         there = case.evidence[station.station, after[at]]
         before_air, after_air = interval(here, now[at]), interval(there, planned[at])
         group = groups.get(at)
         chance = None if group is None or _must_move(case, station) else group.chance
-        rival = anew.refused(at, free)
+        rival = anew.refused(at)
         reason = replace(
             reason_of(case, at, ends, rival, _sureness(chance, after_air)),
             refused=anew.refusal(at),

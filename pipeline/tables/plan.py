@@ -99,7 +99,7 @@ class StationPlan:
         "its channel in the plan solved anew with this one refused; null: it stays, or has no other"
     )
     next_best_cost: float | None = column(
-        "what it costs to refuse: so much more costs the plan solved anew, in its own units",
+        "what it costs to refuse: so much more than the plan, surcharges and visits in both",
         digits=6,
     )
     sureness: str = column(
