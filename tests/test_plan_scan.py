@@ -18,9 +18,9 @@ from pipeline.commands import run_what_if
 from pipeline.plan.decide import PLAIN, Terms, decide
 from pipeline.plan.earshot import likened
 from pipeline.plan.scan import SHARES, Prospects, ScanVisit, outlooks, visit_of
-from pipeline.plan.scan_rows import ScanTerms, scans_of
+from pipeline.plan.scan_rows import ScansOfStore, ScanTerms, scans_of
 from pipeline.plan.stakes import Stakes
-from pipeline.plan.store import plan_store
+from pipeline.plan.store import plan_and_hold
 from pipeline.plan.what_if import after_scan, what_if
 from pipeline.plan.wishes import Wishes
 from pipeline.plan.worth import expected_cost
@@ -214,7 +214,11 @@ def test_rows_name_stations_channels_and_who_is_to_be_quiet() -> None:
     case = _case({11: 0.1, 15: 0.08, 20: 0.12}, THIN)
     asked = ScanTerms(ScanVisit(60, 0.06), LIMIT)
 
-    found = scans_of(case, plan_store(case, 10_000, TERMS).stations, TERMS, asked)["S"]
+    def scans() -> ScansOfStore:
+        plan, held, stakes = plan_and_hold(case, 10_000, TERMS)
+        return scans_of(held, stakes, plan.stations, TERMS, asked)["S"]
+
+    found = scans()
 
     assert found.unsettled > LIMIT
     assert {row.station for row in found.rows} == {"A", "B"}
@@ -223,7 +227,7 @@ def test_rows_name_stations_channels_and_who_is_to_be_quiet() -> None:
     assert not any(row.quiet for row in found.rows if row.channel != 11)
     worth = list(dict.fromkeys((row.place, row.worth) for row in found.rows))
     assert worth == sorted(worth, key=lambda pair: -pair[1])
-    assert found == scans_of(case, plan_store(case, 10_000, TERMS).stations, TERMS, asked)["S"]
+    assert found == scans()
 
 
 def test_a_scan_taken_changes_the_plan_as_its_finding_says() -> None:

@@ -3,11 +3,12 @@
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from pipeline.plan.costs import hit, priced
+from pipeline.plan.costs import hit
 from pipeline.plan.decide import Terms
 from pipeline.plan.explain import Case, Evidence
 from pipeline.plan.scan import Outlook, Prospects, ScanVisit, outlooks
-from pipeline.plan.store import stakes_of, with_channels
+from pipeline.plan.stakes import Stakes
+from pipeline.plan.store import with_channels
 from pipeline.records import StoreStation
 from pipeline.tables.plan import ScanNext, StationPlan
 
@@ -37,15 +38,15 @@ class ScansOfStore:
 
 
 def scans_of(
-    case: Case, plan: Sequence[StationPlan], terms: Terms, asked: ScanTerms
+    case: Case, stakes: Stakes, plan: Sequence[StationPlan], terms: Terms, asked: ScanTerms
 ) -> dict[str, ScansOfStore]:
-    """Return the scans of each store of a case, by the plan of all its stations.
+    """Return the scans of each store of a case, by the plan of all its stations and its stakes.
 
     For a station still to be installed, scans are taken near its place.
     """
-    tables = priced(with_channels(case.free, {}))
-    stations, stakes = tables.problem.stations, stakes_of(case, tables)
-    after = tables.choice([one.channel_planned for one in plan])
+    stations = with_channels(case.free, {}).stations
+    pairs = zip(stations, plan, strict=True)
+    after = [station.choices.index(one.channel_planned) for station, one in pairs]
     prospects = Prospects(
         stakes,
         tuple(after),

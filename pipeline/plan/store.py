@@ -51,8 +51,8 @@ def plan_store(case: Case, effort: int, terms: Terms) -> StorePlan:
     return plan_and_hold(case, effort, terms)[0]
 
 
-def plan_and_hold(case: Case, effort: int, terms: Terms) -> tuple[StorePlan, Case]:
-    """Return what `plan_store` does, and the case with the stations that it held.
+def plan_and_hold(case: Case, effort: int, terms: Terms) -> tuple[StorePlan, Case, Stakes]:
+    """Return what `plan_store` does, the case with the stations that it held, and what is at stake.
 
     A station that was changed lately moves again only for a good reason: what must not go on, or a
     gain that is sure.
@@ -85,7 +85,7 @@ def plan_and_hold(case: Case, effort: int, terms: Terms) -> tuple[StorePlan, Cas
             reached(_SEARCHED + (1 - _SEARCHED) * (i + 1) / len(wide.stations))
         return found
 
-    return _told(case, tables, best, _Anew(case, stakes, best, wide, anew), terms), case
+    return _told(case, tables, best, _Anew(case, stakes, best, wide, anew), terms), case, stakes
 
 
 def _unsure(case: Case, stakes: Stakes, best: Decision) -> set[int]:

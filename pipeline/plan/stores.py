@@ -24,6 +24,7 @@ from pipeline.plan.rows import (
 )
 from pipeline.plan.scan_rows import ScansOfStore, ScanTerms, scans_of
 from pipeline.plan.sensitivity import Doubt, sensitivity
+from pipeline.plan.stakes import Stakes
 from pipeline.plan.store import StorePlan, plan_and_hold
 from pipeline.plan.wifi import WifiTerms
 from pipeline.progress import Progress, mapped
@@ -134,8 +135,8 @@ def _planned(rows: StoreRows, limits: Mapping[str, float], asked: ScanTerms) -> 
     given = [_given(part, limits) for part in parts if part.given or not part.stations]
     if len(given) == len(parts):
         return given
-    found, case, sure = _solved(rows, limits)
-    scans = scans_of(case, found.stations, terms_of(limits), asked)
+    found, case, stakes, sure = _solved(rows, limits)
+    scans = scans_of(case, stakes, found.stations, terms_of(limits), asked)
     if not rows.parts:
         one = _with_scans(_Planned(rows.store, found, sure), scans)
         return [_beside(one, rows, case, found, limits)]
@@ -194,14 +195,14 @@ def _beside(
 
 def _solved(
     rows: StoreRows, limits: Mapping[str, float]
-) -> tuple[StorePlan, Case, PlanSensitivity]:
+) -> tuple[StorePlan, Case, Stakes, PlanSensitivity]:
     case = store_case(rows, limits)
-    found, case = plan_and_hold(case, int(limits["solver_effort"]), terms_of(limits))
+    found, case, stakes = plan_and_hold(case, int(limits["solver_effort"]), terms_of(limits))
     after = [station.channel_planned for station in found.stations]
     draws = int(limits["sensitivity_draws"])
     sure, kept = sensitivity(case, after, _doubt(limits), draws)
     stations = (replace(s, kept=share) for s, share in zip(found.stations, kept, strict=True))
-    return replace(found, stations=tuple(stations)), case, sure
+    return replace(found, stations=tuple(stations)), case, stakes, sure
 
 
 def _alone(part: StoreRows, limits: Mapping[str, float]) -> StorePlan:
