@@ -159,7 +159,7 @@ class Prospects:
         self._likened, self._doubt = likened(self._a, self._b, number, near), doubt
         self._given = self._held()
 
-    def of(self, stations: Sequence[int]) -> "Prospects":
+    def of(self, stations: Sequence[int] | Ints) -> "Prospects":
         """Return the prospects of some stations alone, findings as drawn for all."""
         part, at = copy(self), list(stations)
         vars(part).update(
