@@ -307,7 +307,9 @@ def test_the_chain_s_list_adds_the_visits_up(demo_run: Ran) -> None:
     worth = [float(str(row[3])) for row in rows]
     assert worth == sorted(worth, reverse=True)
     assert [row[5] for row in rows] == list(accumulate(row[4] for row in rows))
-    assert len(rows) == len(demo_run.rows("select distinct store from scan_next"))
+    quiet = demo_run.rows("select store, bool_or(quiet) from scan_next group by store")
+    assert {(row[0], row[8] == "währenddessen still") for row in rows} == set(quiet)
+    assert all(str(row[7]).count(":") == 2 for row in rows)
 
 
 def test_a_scan_is_tried_on_the_command_line(demo_run: Ran, tmp_path: Path) -> None:
