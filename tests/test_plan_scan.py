@@ -308,7 +308,7 @@ def test_the_chain_s_list_adds_the_visits_up(demo_run: Ran) -> None:
     assert worth == sorted(worth, reverse=True)
     assert [row[5] for row in rows] == list(accumulate(row[4] for row in rows))
     quiet = demo_run.rows("select store, bool_or(quiet) from scan_next group by store")
-    assert {(row[0], row[8] == "währenddessen still") for row in rows} == set(quiet)
+    assert {(row[0], row[8] == "quiet meanwhile") for row in rows} == set(quiet)
     assert all(str(row[7]).count(":") == 2 for row in rows)
 
 

@@ -16,11 +16,12 @@ from math import ceil
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import digamma, ndtr
+from scipy.special import digamma
 
 from pipeline.plan.decide import Terms
 from pipeline.plan.earshot import likened
 from pipeline.plan.stakes import Choice, Stakes
+from pipeline.plan.worth import gamma_chance
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -281,10 +282,12 @@ class Prospects:
         spared = self._here(self._own) - self._own
         better = here[0] - cost + spared
         extra = price * terms.for_others * (better < notable)
-        extra = extra + price * terms.against * (1 - _chance(here, there, spared + notable)) ** 2
+        extra = (
+            extra + price * terms.against * (1 - gamma_chance(here, there, spared + notable)) ** 2
+        )
         gain = self._here(after) + price - after
         beside = gain / np.maximum(self._weight, _LEAST) - (here[0] - cost)
-        return extra, _chance(here, there, beside), gain - price - extra
+        return extra, gamma_chance(here, there, beside), gain - price - extra
 
     def _here(self, values: Floats) -> Floats:
         return _at(values, self._present)[..., None]
@@ -317,25 +320,6 @@ def _mean_cost(a: Floats, b: Floats) -> Floats:
     """Return E[-ln(1 - p)] for p of Beta(a, b)."""
     result: Floats = digamma(a + b) - digamma(b)
     return result
-
-
-def _chance(here: tuple[Floats, Floats], there: tuple[Floats, Floats], spared: Floats) -> Floats:
-    """Return the chance that a cost here and what is spared exceed one there.
-
-    Costs are given as mean and variance and taken as gamma, whose cube root is nearly normal
-    (Wilson and Hilferty 1931, from memory): what needs a chance of 0.9 is judged as by
-    `chance_together` in 99 of 100 cases.
-    """
-    root, spread = _cube_root(here[0] + np.maximum(spared, 0.0), here[1])
-    other, wide = _cube_root(there[0] + np.maximum(-spared, 0.0), there[1])
-    result: Floats = ndtr((root - other) / np.sqrt(spread + wide))
-    return result
-
-
-def _cube_root(mean: Floats, variance: Floats) -> tuple[Floats, Floats]:
-    """Return mean and variance of the cube root of a gamma variable."""
-    root, part = np.cbrt(mean), variance / (9 * mean**2)
-    return root * (1 - part), root**2 * part
 
 
 def _at(values: Floats, index: Ints) -> Floats:
