@@ -21,8 +21,8 @@ from pipeline.plan.earshot import likened
 from pipeline.plan.read import ScanTerms
 from pipeline.plan.scan import SHARES, Prospects, ScanVisit, outlooks, visit_of
 from pipeline.plan.stakes import Stakes
-from pipeline.plan.store import plan_store
-from pipeline.plan.stores import scans_of
+from pipeline.plan.store import plan_and_hold
+from pipeline.plan.stores import ScansOfStore, scans_of
 from pipeline.plan.what_if import after_scan, what_if
 from pipeline.plan.wishes import Wishes
 from pipeline.progress import Silent
@@ -215,7 +215,11 @@ def test_rows_name_stations_channels_and_who_is_to_be_quiet() -> None:
     case = _case({11: 0.1, 15: 0.08, 20: 0.12}, THIN)
     asked = ScanTerms(ScanVisit(60, 0.06), LIMIT)
 
-    found = scans_of(case, plan_store(case, 10_000, TERMS).stations, TERMS, asked)["S"]
+    def scans() -> ScansOfStore:
+        plan, held, stakes = plan_and_hold(case, 10_000, TERMS)
+        return scans_of(held, stakes, plan.stations, TERMS, asked)["S"]
+
+    found = scans()
 
     assert found.unsettled > LIMIT
     assert {row.station for row in found.rows} == {"A", "B"}
@@ -224,7 +228,7 @@ def test_rows_name_stations_channels_and_who_is_to_be_quiet() -> None:
     assert not any(row.quiet for row in found.rows if row.channel != 11)
     worth = list(dict.fromkeys((row.place, row.worth) for row in found.rows))
     assert worth == sorted(worth, key=lambda pair: -pair[1])
-    assert found == scans_of(case, plan_store(case, 10_000, TERMS).stations, TERMS, asked)["S"]
+    assert found == scans()
 
 
 def test_a_scan_taken_changes_the_plan_as_its_finding_says() -> None:
@@ -304,7 +308,9 @@ def test_the_chain_s_list_adds_the_visits_up(demo_run: Ran) -> None:
     worth = [float(str(row[3])) for row in rows]
     assert worth == sorted(worth, reverse=True)
     assert [row[5] for row in rows] == list(accumulate(row[4] for row in rows))
-    assert len(rows) == len(demo_run.rows("select distinct store from scan_next"))
+    quiet = demo_run.rows("select store, bool_or(quiet) from scan_next group by store")
+    assert {(row[0], row[8] == "quiet meanwhile") for row in rows} == set(quiet)
+    assert all(str(row[7]).count(":") == 2 for row in rows)
 
 
 def test_a_scan_is_tried_on_the_command_line(demo_run: Ran, tmp_path: Path) -> None:

@@ -102,7 +102,8 @@ def requests(standing: WifiStanding) -> tuple[WifiRequest, ...]:
         if found.worth > max(0.0, best[at].worth if at in best else 0.0):
             best[at] = found
     ranked = sorted(best.values(), key=lambda o: (-o.worth, o.rows[0].wifi_channel, o.own is None))
-    told = [_request(standing, one) for one in ranked[:MOST_REQUESTS]]
+    draws = _Drawn(standing.case, standing.before)
+    told = [_request(standing, one, draws) for one in ranked[:MOST_REQUESTS]]
     told = [one for one in told if max(one.gives, one.plan_gives) >= standing.terms.least]
     return tuple(replace(one, rank=rank) for rank, one in enumerate(told, start=1))
 
@@ -132,10 +133,9 @@ def _option(standing: WifiStanding, own: bool | None, change: WifiChange) -> _Op
     return _Option(change, own, here, shares, standing.cost - tables.total(channels), channels)
 
 
-def _request(standing: WifiStanding, one: _Option) -> WifiRequest:
+def _request(standing: WifiStanding, one: _Option, draws: "_Drawn") -> WifiRequest:
     rows, after, terms = one.rows, standing.after, standing.terms
-    draws = _Drawn(standing.case, standing.before, one.after, rows[0].wifi_channel)
-    same, best = draws.gain(after, after), draws.gain(after, one.channels)
+    same, best = draws.gain(one, after, after), draws.gain(one, after, one.channels)
     moved = [
         f"{s.station} {was} → {c}"
         for s, was, c in zip(standing.case.problem.stations, after, one.channels, strict=True)
@@ -172,8 +172,9 @@ def _told(figures: Figures, tail: float) -> tuple[float, float, float]:
 class _Drawn:
     """Clear air drawn within its doubt, before and after a change; the same draws every time."""
 
-    def __init__(self, case: Case, before: Shares, after: Shares, moved_from: int) -> None:
-        self.case, self.before, self.after, self.moved_from = case, before, after, moved_from
+    def __init__(self, case: Case, before: Shares) -> None:
+        self.case, self.before = case, before
+        self.drawn: dict[tuple[str, int], Figures] = {}
         self.problem = case.problem
         random = np.random.default_rng(0)
         # Less half the variance: a small use is on average what the survey tells.
@@ -184,7 +185,7 @@ class _Drawn:
         # Stations hear the same networks: one scanned in a quiet hour, so were the others.
         self.orders = {c: random.permutation(_DRAWS) for c in CHANNELS}
 
-    def gain(self, channels: Sequence[int], then: Sequence[int]) -> Figures:
+    def gain(self, one: _Option, channels: Sequence[int], then: Sequence[int]) -> Figures:
         """Return the gain in clear air by labels of the change, from some channels to others."""
         weights = np.array([s.weight for s in self.problem.stations])
         weights = weights if weights.sum() else np.ones(len(weights))
@@ -194,8 +195,8 @@ class _Drawn:
             strict=True,
         )  # fmt: skip
         for s, weight, own, own_then, a, b in pairs:
-            left = own_then * (1 - self._busy(s.station, b, changed=True))
-            total += weight * (left - own * (1 - self._busy(s.station, a, changed=False)))
+            left = own_then * (1 - self._then(one, (s.station, b)))
+            total += weight * (left - own * (1 - self._now((s.station, a))))
         gained: Figures = total / weights.sum()
         return gained
 
@@ -206,28 +207,37 @@ class _Drawn:
         noise = [self.problem.noise(s.station, channel) for s, channel in pairs]
         return [free / max(1e-9, 1 - busy) for free, busy in zip(air, noise, strict=True)]
 
-    def _busy(self, station: str, channel: int, *, changed: bool) -> Figures:
-        known = self.case.evidence.get((station, channel))
-        if known is None:
-            return np.zeros(_DRAWS)
-        drawn = betaincinv(known.a, known.b, self.even)[self.orders[channel]]
-        at = (station, channel)
-        if not changed or known.source == "absent":
-            return np.asarray(drawn)
-        then = self.after.get(at, {})
-        was, added = self._sum(self.before.get(at, {})), self._sum(came(then))
-        kept = self._sum(then) - added
+    def _now(self, at: tuple[str, int]) -> Figures:
+        """Return how busy a channel is, drawn once for all changes."""
+        if at not in self.drawn:
+            known = self.case.evidence.get(at)
+            self.drawn[at] = (
+                np.zeros(_DRAWS)
+                if known is None
+                else betaincinv(known.a, known.b, self.even)[self.orders[at[1]]]
+            )
+        return self.drawn[at]
+
+    def _then(self, one: _Option, at: tuple[str, int]) -> Figures:
+        """Return how busy a channel is once a change is made."""
+        known, drawn = self.case.evidence.get(at), self._now(at)
+        if known is None or known.source == "absent":
+            return drawn
+        then, moved_from = one.after.get(at, {}), one.rows[0].wifi_channel
+        was = self._sum(self.before.get(at, {}), moved_from)
+        added = self._sum(came(then), moved_from)
+        kept = self._sum(then, moved_from) - added
         measured = -np.log1p(-np.minimum(drawn, _MOST_BUSY))
         scale = measured / np.maximum(was, 1e-12)
         scale = np.where(scale > 1, 1 + self.part * (scale - 1), scale)
         left: Figures = 1 - np.exp(-np.maximum(0.0, measured - scale * (was - kept) + added))
         return left
 
-    def _sum(self, parts: Mapping[tuple[int, bool], float]) -> Figures:
+    def _sum(self, parts: Mapping[tuple[int, bool], float], moved_from: int) -> Figures:
         """Return the sum of the networks' parts, as -ln, for every draw of the survey's doubt."""
         total = np.zeros(_DRAWS)
         for (wifi_channel, moved), share in parts.items():
-            shift = self.shift[self.moved_from if moved else wifi_channel]
+            shift = self.shift[moved_from if moved else wifi_channel]
             odds = np.log(max(share, 1e-6)) - np.log1p(-share) + shift
             total += np.log1p(np.exp(odds))
         return total

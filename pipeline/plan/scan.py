@@ -8,6 +8,7 @@ by what is drawn (`likened`); the plan itself knows each station by its own scan
 """
 
 from collections.abc import Sequence
+from copy import copy
 from dataclasses import dataclass
 from functools import cached_property
 from hashlib import sha256
@@ -15,8 +16,9 @@ from math import ceil
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import digamma, ndtr
+from scipy.special import digamma
 
+from pipeline.plan.costs import gamma_chance
 from pipeline.plan.decide import Terms
 from pipeline.plan.earshot import likened
 from pipeline.plan.stakes import Choice, Stakes
@@ -158,6 +160,16 @@ class Prospects:
         self._likened, self._doubt = likened(self._a, self._b, number, near), doubt
         self._given = self._held()
 
+    def of(self, stations: Sequence[int] | Ints) -> "Prospects":
+        """Return the prospects of some stations alone, findings as drawn for all."""
+        part, at = copy(self), list(stations)
+        vars(part).update(
+            {name: own[at] for name, own in vars(self).items() if isinstance(own, np.ndarray)},
+            _given=tuple(each[at] for each in self._given),
+            _tried=[found[:, at] for found in self._tried],
+        )
+        return part
+
     def _drawn(self, doubt: float) -> Floats:
         """Draw the true shares: by a chance as at another station, else as known at its own."""
         chance, other_a, other_b = self._likened
@@ -203,10 +215,15 @@ class Prospects:
         One visit where it gives anything, for the plan is made anew after it; else the number that
         gives most, and where none gives anything the most visits.
         """
-        gains = [self.worth_of(visits) for visits in TRIED]
-        best = np.where(gains[0] > _LEAST, 0, np.argmax(gains, axis=0))
-        best[np.max(gains, axis=0) <= _LEAST] = len(TRIED) - 1
-        return np.take_along_axis(np.array(gains), best[None], axis=0)[0], best
+        worth = self.worth_of(TRIED[0])
+        best = np.zeros(worth.size, dtype=np.int64)
+        if (rest := np.flatnonzero(worth <= _LEAST)).size:
+            part = self.of(rest)
+            gains = np.array([worth[rest], *(part.worth_of(visits) for visits in TRIED[1:])])
+            most = gains.max(axis=0)
+            best[rest] = np.where(most > _LEAST, gains.argmax(axis=0), len(TRIED) - 1)
+            worth[rest] = np.where(most > _LEAST, most, gains[-1])
+        return worth, best
 
     def without_each(self, best: Ints) -> Floats:
         """Return the expected gain of a visit with one choice left unread, (choices, stations)."""
@@ -265,15 +282,17 @@ class Prospects:
         spared = self._here(self._own) - self._own
         better = here[0] - cost + spared
         extra = price * terms.for_others * (better < notable)
-        extra = extra + price * terms.against * (1 - _chance(here, there, spared + notable)) ** 2
+        extra = (
+            extra + price * terms.against * (1 - gamma_chance(here, there, spared + notable)) ** 2
+        )
         gain = self._here(after) + price - after
         beside = gain / np.maximum(self._weight, _LEAST) - (here[0] - cost)
-        return extra, _chance(here, there, beside), gain - price - extra
+        return extra, gamma_chance(here, there, beside), gain - price - extra
 
     def _here(self, values: Floats) -> Floats:
         return _at(values, self._present)[..., None]
 
-    def _held(self) -> Floats:
+    def _held(self) -> tuple[Floats, Floats, Floats]:
         """Return what the planned choices are given beside the terms, so that they stand today.
 
         Those of a group stand together, not each alone: in cost, in chance, in what is over.
@@ -281,15 +300,13 @@ class Prospects:
         cost, variance = self._reckoned, self._a / self._b / (self._a + self._b + 1)
         extra, chance, over = self._judged(self._base, cost, variance)
         planned = np.arange(cost.shape[1]) == self.planned[:, None]
-        given = np.zeros((3, *cost.shape))
-        given[1] = planned * np.maximum(0.0, self.terms.least_chance - chance)
-        given[2] = planned * np.maximum(0.0, -over)
+        surer = planned * np.maximum(0.0, self.terms.least_chance - chance)
+        dearer = planned * np.maximum(0.0, -over)
         barred = ((chance < self.terms.least_chance) | (over < 0)) & ~planned
         moved = np.where(self._stays | ~self._free, 0.0, extra + _BARRED * barred)
         total = self._base + moved
         ahead = _at(total, self.planned)[:, None] - total.min(axis=1, keepdims=True)
-        given[0] = planned * (ahead + _LEAST * self.price)
-        return given
+        return planned * (ahead + _LEAST * self.price), surer, dearer
 
 
 def _filled(beta: Sequence[Sequence[Beta]], count: int, widest: int) -> tuple[Floats, Floats]:
@@ -303,25 +320,6 @@ def _mean_cost(a: Floats, b: Floats) -> Floats:
     """Return E[-ln(1 - p)] for p of Beta(a, b)."""
     result: Floats = digamma(a + b) - digamma(b)
     return result
-
-
-def _chance(here: tuple[Floats, Floats], there: tuple[Floats, Floats], spared: Floats) -> Floats:
-    """Return the chance that a cost here and what is spared exceed one there.
-
-    Costs are given as mean and variance and taken as gamma, whose cube root is nearly normal
-    (Wilson and Hilferty 1931, from memory): what needs a chance of 0.9 is judged as by
-    `chance_together` in 99 of 100 cases.
-    """
-    root, spread = _cube_root(here[0] + np.maximum(spared, 0.0), here[1])
-    other, wide = _cube_root(there[0] + np.maximum(-spared, 0.0), there[1])
-    result: Floats = ndtr((root - other) / np.sqrt(spread + wide))
-    return result
-
-
-def _cube_root(mean: Floats, variance: Floats) -> tuple[Floats, Floats]:
-    """Return mean and variance of the cube root of a gamma variable."""
-    root, part = np.cbrt(mean), variance / (9 * mean**2)
-    return root * (1 - part), root**2 * part
 
 
 def _at(values: Floats, index: Ints) -> Floats:
@@ -342,21 +340,29 @@ def outlooks(
     if all(chance < least_chance for chance in chances):
         return [Outlook(chance, ()) for chance in chances]
     worth, best = prospects.worth()
-    carried = worth - np.maximum(0.0, prospects.without_each(best))  # nobody need go at a loss
-    turned = np.stack([prospects.choices_at(at, best) for at in range(carried.shape[0])])
-    planned = prospects.planned
-
-    def asked(i: int) -> StationScans:
-        least = max(_MATTERS * worth[i], _LEAST)
-        channels = {at: float(part) for at, part in enumerate(carried[:, i]) if part >= least}
-        channels = channels or {int(planned[i]): 0.0}
-        turns = {at: _turn(turned[at, :, i], at, int(planned[i])) for at in channels}
-        return StationScans(i, max(0.0, float(worth[i])), TRIED[best[i]], channels, turns)
-
+    listed = [_listed(own, much, worth, price, least_chance) for own in stations]
+    asked = _asked(prospects, sorted(i for some in listed for i in some), worth, best)
     return [
-        Outlook(chance, tuple(map(asked, _listed(own, much, worth, price, least_chance))))
-        for chance, own in zip(chances, stations, strict=True)
+        Outlook(chance, tuple(asked[i] for i in some))
+        for chance, some in zip(chances, listed, strict=True)
     ]
+
+
+def _asked(
+    prospects: Prospects, stations: Sequence[int], worth: Floats, best: Ints
+) -> dict[int, StationScans]:
+    """Return what is asked of each of some stations, worth so much a visit."""
+    some, worth, best = prospects.of(stations), worth[list(stations)], best[list(stations)]
+    carried = worth - np.maximum(0.0, some.without_each(best))  # nobody need go at a loss
+    turned = np.stack([some.choices_at(at, best) for at in range(carried.shape[0])])
+    found = {}
+    for k, i in enumerate(stations):
+        planned, least = int(some.planned[k]), max(_MATTERS * worth[k], _LEAST)
+        channels = {at: float(part) for at, part in enumerate(carried[:, k]) if part >= least}
+        channels = channels or {planned: 0.0}
+        turns = {at: _turn(turned[at, :, k], at, planned) for at in channels}
+        found[i] = StationScans(i, max(0.0, float(worth[k])), TRIED[best[k]], channels, turns)
+    return found
 
 
 def _above(gains: Floats, price: float) -> float:

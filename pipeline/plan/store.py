@@ -53,8 +53,8 @@ def plan_store(case: Case, effort: int, terms: Terms) -> StorePlan:
     return plan_and_hold(case, effort, terms)[0]
 
 
-def plan_and_hold(case: Case, effort: int, terms: Terms) -> tuple[StorePlan, Case]:
-    """Return what `plan_store` does, and the case with the stations that it held.
+def plan_and_hold(case: Case, effort: int, terms: Terms) -> tuple[StorePlan, Case, Stakes]:
+    """Return what `plan_store` does, the case with the stations that it held, and what is at stake.
 
     A station that was changed lately moves again only for a good reason: what must not go on, or a
     gain that is sure.
@@ -88,7 +88,7 @@ def plan_and_hold(case: Case, effort: int, terms: Terms) -> tuple[StorePlan, Cas
         anew = _Anew(case, stakes, best, wide, solve)
         if len(wide.stations) <= _LONG and (better := anew.better()) is not None:
             anew = replace(anew, best=settle(stakes, start=better))
-        return _told(case, tables, anew, terms), case
+        return _told(case, tables, anew, terms), case, stakes
 
 
 def _unsure(case: Case, stakes: Stakes, best: Decision) -> set[int]:

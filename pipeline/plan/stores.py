@@ -9,7 +9,7 @@ from operator import attrgetter
 
 from pipeline.database import Database
 from pipeline.fresh import CHUNK, choose, fingerprint, keep, run_mark, stale, store_marks
-from pipeline.plan.costs import hit, priced
+from pipeline.plan.costs import hit
 from pipeline.plan.cover import cover
 from pipeline.plan.decide import Terms
 from pipeline.plan.explain import Case, Evidence
@@ -20,7 +20,8 @@ from pipeline.plan.requests import WifiStanding, avoided, requests
 from pipeline.plan.rows import StoreRows, store_case
 from pipeline.plan.scan import Outlook, Prospects, ScanVisit, outlooks
 from pipeline.plan.sensitivity import Doubt, sensitivity
-from pipeline.plan.store import StorePlan, plan_and_hold, stakes_of, with_channels
+from pipeline.plan.stakes import Stakes
+from pipeline.plan.store import StorePlan, plan_and_hold, with_channels
 from pipeline.plan.wifi import WifiTerms
 from pipeline.progress import Progress, mapped
 from pipeline.radio.coexistence import Rejection
@@ -147,8 +148,8 @@ def _planned(rows: StoreRows, limits: Mapping[str, float], asked: ScanTerms) -> 
     given = [_given(part, limits) for part in parts if part.given or not part.stations]
     if len(given) == len(parts):
         return given
-    found, case, sure = _solved(rows, limits)
-    scans = scans_of(case, found.stations, terms_of(limits), asked)
+    found, case, stakes, sure = _solved(rows, limits)
+    scans = scans_of(case, stakes, found.stations, terms_of(limits), asked)
     if not rows.parts:
         one = _with_scans(_Planned(rows.store, found, sure), scans)
         return [_beside(one, rows, case, found, limits)]
@@ -175,15 +176,15 @@ def _planned(rows: StoreRows, limits: Mapping[str, float], asked: ScanTerms) -> 
 
 
 def scans_of(
-    case: Case, plan: Sequence[StationPlan], terms: Terms, asked: ScanTerms
+    case: Case, stakes: Stakes, plan: Sequence[StationPlan], terms: Terms, asked: ScanTerms
 ) -> dict[str, ScansOfStore]:
-    """Return the scans of each store of a case, by the plan of all its stations.
+    """Return the scans of each store of a case, by the plan of all its stations and its stakes.
 
     For a station still to be installed, scans are taken near its place.
     """
-    tables = priced(with_channels(case.free, {}))
-    stations, stakes = tables.problem.stations, stakes_of(case, tables)
-    after = tables.choice([one.channel_planned for one in plan])
+    stations = with_channels(case.free, {}).stations
+    pairs = zip(stations, plan, strict=True)
+    after = [station.choices.index(one.channel_planned) for station, one in pairs]
     prospects = Prospects(
         stakes,
         tuple(after),
@@ -272,14 +273,14 @@ def _beside(
 
 def _solved(
     rows: StoreRows, limits: Mapping[str, float]
-) -> tuple[StorePlan, Case, PlanSensitivity]:
+) -> tuple[StorePlan, Case, Stakes, PlanSensitivity]:
     case = store_case(rows, limits)
-    found, case = plan_and_hold(case, int(limits["solver_effort"]), terms_of(limits))
+    found, case, stakes = plan_and_hold(case, int(limits["solver_effort"]), terms_of(limits))
     after = [station.channel_planned for station in found.stations]
     draws = int(limits["sensitivity_draws"])
     sure, kept = sensitivity(case, after, _doubt(limits), draws)
     stations = (replace(s, kept=share) for s, share in zip(found.stations, kept, strict=True))
-    return replace(found, stations=tuple(stations)), case, sure
+    return replace(found, stations=tuple(stations)), case, stakes, sure
 
 
 def _alone(part: StoreRows, limits: Mapping[str, float]) -> StorePlan:

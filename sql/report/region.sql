@@ -238,7 +238,8 @@ having count(*) > 0;
 
 -- name: region_scans
 -- The stores whose decision is not settled: how many visits are worth most each, all stations left
--- being scanned on every one, what one is worth, and the next night there.
+-- being scanned on every one, what one is worth, and the next night there. The hours are the third
+-- of those that matter in which these stations were scanned least; all, where in all alike.
 with station as (
     select distinct store, station, visits, worth from scan_next
 ), tried as (   -- as many visits as one of its stations asks for: whole are those that ask for no more
@@ -249,12 +250,28 @@ with station as (
     group by t.store, t.visits
 ), asked as (
     from tried qualify row_number() over (partition by store order by worth desc, visits) = 1
+), seen as (
+    select s.store, p.*, count(distinct (b.station, b.visit)) filter (b.visit is not null) as visits
+    from station s cross join hour_third p
+    left join block_today b on b.store = s.store and b.station = s.station
+        and b.hour >= p.begins and b.hour < p.ends
+    group by all
+), hours as (
+    select store,
+        if(min(visits) = max(visits), any_value(opens), min_by(begins, [visits, k])) as hour_from,
+        if(min(visits) = max(visits), any_value(shuts), min_by(ends, [visits, k])) as hour_until
+    from seen group by store
+), own as (
+    select store, bool_or(quiet) as quiet from scan_next group by store
 )
 select n.region, n.store, n.name, s.unsettled, a.worth, a.visits, a.stations,
+    h.hour_from, h.hour_until, o.quiet,
     (select min(c.night) from change_schedule c, this_run r
         where c.store = n.store and c.night >= r.as_of) as next_night,
     0 as so_far  -- counted once the list is in order
 from asked a
+join hours h using (store)
+join own o using (store)
 join plan_sensitivity s using (store)
 join store_now n using (store)
 order by n.region, a.worth desc, n.store;

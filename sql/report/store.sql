@@ -148,21 +148,13 @@ order by p.store;
 -- name: store_scans
 -- The scans asked of each store, the station worth most first, in the third of the hours that matter
 -- in which it was scanned least; in all of them where it was scanned in all alike.
-with bound as (
-    select max(value) filter (name = 'hours_from')::integer as opens,
-        max(value) filter (name = 'hours_until')::integer as shuts
-    from setting
-), part as (
-    select k, opens, shuts, opens + k * (shuts - opens) // 3 as begins,
-        opens + (k + 1) * (shuts - opens) // 3 as ends
-    from bound, (select unnest(range(3)) as k)
-), asked as (
+with asked as (
     select distinct store, station from scan_next where store in (select store from due_store)
 ), seen as (
     select a.store, a.station, p.*,
         (select count(distinct b.visit) from block_today b where b.store = a.store
             and b.station = a.station and b.hour >= p.begins and b.hour < p.ends) as visits
-    from asked a cross join part p
+    from asked a cross join hour_third p
 ), hours as (
     select store, station,
         if(min(visits) = max(visits), any_value(opens), min_by(begins, [visits, k])) as hour_from,

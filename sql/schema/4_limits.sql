@@ -28,3 +28,14 @@ case when share <= 0 then 1.0 when share >= 1 then 0.0 else round((
         + lgamma(a + b) - lgamma(a) - lgamma(b)))) * (last - first) / 1000
     from span
 ), 4) end;
+
+-- name: hour_third
+-- The hours that matter in three parts: from `begins`, before `ends`.
+create or replace view hour_third as
+select k, opens, shuts, opens + k * (shuts - opens) // 3 as begins,
+    opens + (k + 1) * (shuts - opens) // 3 as ends
+from (
+    select max(value) filter (name = 'hours_from')::integer as opens,
+        max(value) filter (name = 'hours_until')::integer as shuts
+    from setting
+), (select unnest(range(3)) as k);

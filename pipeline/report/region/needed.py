@@ -10,6 +10,7 @@ from pipeline.report.kit.tags import Role
 from pipeline.report.region.content import RegionContent
 from pipeline.report.region.wanted import StoreToScan, ToAsk, ToOrder
 from pipeline.report.store.asked import change_line, where
+from pipeline.report.store.scans import quiet_word
 from pipeline.wording import NOTHING, Wording
 
 _MOST = 12  # on paper; the workbook has all
@@ -75,11 +76,13 @@ SCANS: tuple[SheetColumn[StoreToScan], ...] = (
     SheetColumn("visits", Look.COUNT, "scan.column_visits"),
     SheetColumn("so_far", Look.COUNT, "scan.column_so_far"),
     SheetColumn("stations", Look.COUNT, "scan.column_stations"),
+    SheetColumn("hours", Look.TEXT, "scan.column_hours"),
+    SheetColumn(quiet_word, Look.LONG, "scan.column_quiet", 30),
     SheetColumn("unsettled", Look.PERCENT, "scan.column_unsettled"),
     SheetColumn("next_night", Look.DAY, "scan.column_night"),
 )
 _TO_SCAN: tuple[PrintedColumn[StoreToScan], ...] = (
-    PrintedColumn(lambda one, _: f"{one.store} {one.name}", "row.store", 2.4),
+    PrintedColumn(lambda one, _: f"{one.store} {one.name}", "row.store", 2.1),
     PrintedColumn(
         lambda one, words: words.number(one.points, 2), "scan.column_worth", 0.9, right=True
     ),
@@ -90,9 +93,8 @@ _TO_SCAN: tuple[PrintedColumn[StoreToScan], ...] = (
     PrintedColumn(
         lambda one, words: words.number(one.stations), "scan.column_stations", 0.7, right=True
     ),
-    PrintedColumn(
-        lambda one, words: words.percent(one.unsettled), "scan.column_unsettled", 0.9, right=True
-    ),
+    PrintedColumn(lambda one, _: one.hours, "scan.column_hours", 0.9),
+    PrintedColumn(quiet_word, "scan.column_own", 1.0),
     PrintedColumn(
         lambda one, words: NOTHING if one.next_night is None else words.day(one.next_night),
         "scan.column_night", 1.0, right=True,

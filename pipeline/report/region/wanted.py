@@ -12,7 +12,8 @@ class StoreToScan:
 
     Visits are days on which all its stations to scan are scanned; `worth` is what one of them is
     expected to gain, in clear air of a station of average size, 0..1. `so_far` are the visits of
-    the list up to and with it.
+    the list up to and with it. The hours are those in which its stations were scanned least;
+    `quiet`: an own station disturbs a scan unless it is quiet meanwhile.
     """
 
     region: str
@@ -22,6 +23,9 @@ class StoreToScan:
     worth: float
     visits: int
     stations: int
+    hour_from: int
+    hour_until: int
+    quiet: bool
     next_night: date | None
     so_far: int
 
@@ -29,6 +33,11 @@ class StoreToScan:
     def points(self) -> float:
         """What a visit is expected to gain, in points of clear air."""
         return 100 * self.worth
+
+    @property
+    def hours(self) -> str:
+        """The hours to scan in, on the store's clock."""
+        return f"{self.hour_from:02}:00-{self.hour_until:02}:00"
 
 
 @dataclass(frozen=True, slots=True)

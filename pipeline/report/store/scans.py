@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import groupby
 from operator import attrgetter
+from typing import Protocol
 
 from pipeline.report.kit.column import Look, SheetColumn, Value
 from pipeline.report.kit.lists import PrintedColumn, PrintedList, printed_list
@@ -11,6 +12,11 @@ from pipeline.wording import NOTHING, Wording
 
 ON_PAGE = 3  # stations; more are counted
 _POINTS = 100
+
+
+class _Quietly(Protocol):
+    @property
+    def quiet(self) -> bool: ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,6 +68,11 @@ def turns(one: ScanAsked, words: Wording) -> Value:
     return words(key, share=words.percent(one.turns_at), channel=words.channel(one.channel_then))
 
 
+def quiet_word(one: _Quietly, words: Wording) -> str:
+    """Return whether own stations are to be quiet during a scan."""
+    return words("scan.stations_quiet" if one.quiet else "scan.stations_usual")
+
+
 SCANS: tuple[SheetColumn[ScanAsked], ...] = (
     SheetColumn("place", Look.COUNT, "column.order"),
     SheetColumn("station", Look.LONG, "column.station", 30),
@@ -70,10 +81,7 @@ SCANS: tuple[SheetColumn[ScanAsked], ...] = (
     SheetColumn("visits", Look.COUNT, "scan.column_visits"),
     SheetColumn("readings", Look.COUNT, "scan.column_readings"),
     SheetColumn("hours", Look.TEXT, "scan.column_hours"),
-    SheetColumn(
-        lambda one, words: words("scan.stations_quiet" if one.quiet else "scan.stations_usual"),
-        Look.LONG, "scan.column_quiet", 30,
-    ),
+    SheetColumn(quiet_word, Look.LONG, "scan.column_quiet", 30),
     SheetColumn("points", Look.FINE, "scan.column_worth"),
     SheetColumn("points_carried", Look.FINE, "scan.column_carried"),
     SheetColumn("channel_planned", Look.COUNT, "column.planned"),
