@@ -71,7 +71,7 @@ def test_a_selection_is_told_of_alone(request_of: Request) -> None:
     summary, moves = run_listing(one, "listed_moves", Silent())
     _, findings = run_listing(one, "listed_findings", Silent())
     assert (summary.stores, summary.stations) == (1, 16)
-    assert (summary.moves, summary.stores_with_moves) == (moves.height, 1) == (6, 1)
+    assert (summary.moves, summary.stores_with_moves) == (moves.height, 1) == (4, 1)
     assert sum(summary.findings.values()) == findings.height > 0
     assert findings["store"].unique().to_list() == [STORE]
     with open_database(request_of.database) as database:
@@ -105,9 +105,9 @@ def test_approved_changes_get_a_night_and_are_not_planned_anew(request_of: Reque
     assert " promised (" in told
     found = run_schedule(_pilot_named(request_of), Silent())
 
-    assert len(names) == 6
-    assert (taken.decisions, taken.refusals) == (6, ())
-    assert found.booked == 6
+    assert len(names) == 4
+    assert (taken.decisions, taken.refusals) == (4, ())
+    assert found.booked == 4
     assert STORE in found.nights["store"].to_list()
     assert found.after == date(2026, 10, 1)
     assert min(found.nights["night"].to_list()) > found.after
@@ -126,7 +126,7 @@ def test_approved_changes_get_a_night_and_are_not_planned_anew(request_of: Reque
     assert sorted(row[1:4] for row in after) == sorted(
         ordered.get(row[1:4], row[1:4]) for row in before
     )
-    assert states == [("scheduled", 6)]
+    assert states == [("scheduled", 4)]
 
 
 def _pilot_named(request: Request) -> Request:

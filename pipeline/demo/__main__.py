@@ -41,14 +41,7 @@ _LOUD_DBM = -58
 _EVERY = 3  # of the scans of a station that met new noise, one in so many hears it
 NEXT = LATEST + timedelta(days=14)
 NEXT_STORES = ("N101", "N102")
-NEXT_CHANNELS = {
-    "N101-02": 26,
-    "N102-01": 25,
-    "N102-02": 15,
-    "N102-03": 11,
-    "N102-05": 25,
-    "N102-06": 20,
-}
+NEXT_CHANNELS = {"N101-02": 26, "N102-01": 25, "N102-02": 20, "N102-05": 25}
 """What the plan of the latest day asks for in these stores, as a test makes sure."""
 STRAGGLERS = ("N102-L0001", "N102-L0087", "N102-L0151")
 _LAST_HEARD = LATEST + timedelta(days=1)

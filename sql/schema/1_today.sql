@@ -1,3 +1,18 @@
+-- name: store_history
+-- A store's description with the days it held: from the day first seen so until the next change.
+create or replace view store_history as
+with one as (   -- where exports of one day disagree, the smallest row stands; a rule reports it
+    select unnest(min(s)) from store_matched s group by s.store, s.seen_on
+), marked as (
+    select *, seen_on as valid_from,
+        row(*columns(* exclude (seen_on))) as facts,
+        lag(facts) over (partition by store order by seen_on) as earlier
+    from one
+), changed as (select * from marked where earlier is distinct from facts)
+select * exclude (seen_on, facts, earlier),
+    lead(valid_from) over (partition by store order by valid_from) as valid_to
+from changed;
+
 -- name: station_history
 -- A station's configuration with the days it held. `connected` is a state, not configuration,
 -- and is left out here: station_now has the latest.
