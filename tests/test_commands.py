@@ -79,6 +79,11 @@ def test_a_selection_is_told_of_alone(request_of: Request) -> None:
             "select avg(clear_air_now), avg(clear_air_planned) from station_plan where store = ?"
         )
         plain = database.connection.execute(query, [STORE]).fetchone()
+        upside_down = database.connection.execute(
+            "select station from station_plan where not coalesce(clear_air_planned between "
+            "clear_air_planned_low and clear_air_planned_high, true)"
+        ).fetchall()
+    assert upside_down == []
     assert plain is not None
     assert abs(summary.clear_air_now - plain[0]) < 0.05 < summary.clear_air_planned - plain[0]
     whole, _ = run_listing(request_of, "listed_moves", Silent())
