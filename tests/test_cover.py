@@ -204,6 +204,14 @@ def test_a_request_says_what_the_plan_would_gain_and_no_more_than_is_busy() -> N
     assert found.plan_gives >= found.gives - 1e-9
 
 
+def test_what_needs_no_request_is_not_asked_for() -> None:
+    """The plan stays on a busy channel beside a free one; Wi-Fi on neither has no part in that."""
+    case = _case({12: 0.3, 25: 0.01}, on=(12, 12))
+    standing = WifiStanding.of(case, (12, 12), _wifi("ours", 6, 25.0), TERMS)
+    assert standing.anyway != (12, 12)
+    assert requests(standing) == ()
+
+
 def test_of_networks_of_others_nothing_is_asked() -> None:
     """They are listed as those to avoid, with what they take."""
     case = _case({12: 0.3, 25: 0.35}, on=(12, 12))

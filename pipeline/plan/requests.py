@@ -39,10 +39,15 @@ Figures = npt.NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True)
 class WifiStanding:
-    """A store with its plan: channels by station, costs, and the Wi-Fi heard."""
+    """A store with its plan: channels by station, costs, and the Wi-Fi heard.
+
+    `anyway` are the channels that cost least with no Wi-Fi changed, what moves cost more aside, and
+    `cost` is theirs: what they better needs nobody to be asked.
+    """
 
     case: Case
     after: tuple[int, ...]
+    anyway: tuple[int, ...]
     rows: tuple[WifiHere, ...]
     terms: WifiTerms
     before: Shares
@@ -56,7 +61,9 @@ class WifiStanding:
         """Return a store as it stands; `after` are the plan's channels, each one of the choices."""
         tables = priced(case.problem)
         before = inferred(rows, terms)
-        return cls(case, tuple(after), tuple(rows), terms, before, tables, tables.total(after))
+        anyway = tuple(bettered(tables, after))
+        cost = tables.total(anyway)
+        return cls(case, tuple(after), anyway, tuple(rows), terms, before, tables, cost)
 
     def then(self, shares: Shares) -> Priced:
         """Return the costs with other Wi-Fi; what stations cost one another stays."""
@@ -125,21 +132,22 @@ def _options(rows: Sequence[WifiHere]) -> list[tuple[bool | None, WifiChange]]:
 
 
 def _option(standing: WifiStanding, own: bool | None, change: WifiChange) -> _Option:
-    """Return a change with its worth: the plan's cost less that of the plan bettered then."""
+    """Return a change with its worth: the cost of the plan bettered anyway less of that then."""
     shares = inferred(change.made(standing.rows), standing.terms)
     here = tuple(row for row in standing.rows if row.network in change.networks)
     tables = standing.then(shares)
-    channels = tuple(bettered(tables, standing.after))
+    channels = tuple(bettered(tables, standing.anyway))
     return _Option(change, own, here, shares, standing.cost - tables.total(channels), channels)
 
 
 def _request(standing: WifiStanding, one: _Option, draws: "_Drawn") -> WifiRequest:
     rows, after, terms = one.rows, standing.after, standing.terms
-    same, best = draws.gain(one, after, after), draws.gain(one, after, one.channels)
+    same, best = draws.gain(one, after, after), draws.gain(one, standing.anyway, one.channels)
+    pairs = zip(after, standing.anyway, one.channels, strict=True)
     moved = [
         f"{s.station} {was} → {c}"
-        for s, was, c in zip(standing.case.problem.stations, after, one.channels, strict=True)
-        if was != c
+        for s, (was, anyway, c) in zip(standing.case.problem.stations, pairs, strict=True)
+        if c not in {was, anyway}
     ]
     tail = (1 - terms.interval) / 2
     ends = [_told(figures, tail) for figures in (same, best)]
