@@ -1,7 +1,7 @@
 """What all readings of the portfolio say together: how loads stray, the day's shape, the priors."""
 
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass, replace
 
 import numpy as np
@@ -11,15 +11,8 @@ from numpy.typing import NDArray
 from pipeline.estimate.alike import Series, share_alike
 from pipeline.estimate.assumptions import Assumptions
 from pipeline.estimate.grid import correlation
-from pipeline.estimate.patterns import Model, fresh_likelihood
-from pipeline.estimate.prior import (
-    GROUPS,
-    SEEN,
-    default_prior,
-    evidence,
-    fit_prior,
-    group_of,
-)
+from pipeline.estimate.patterns import Model, Scaled, fresh_likelihood
+from pipeline.estimate.prior import GROUPS, SEEN, default_prior, evidence, fit_prior, group_of
 from pipeline.estimate.sample import Sample, centred, sample_of
 from pipeline.estimate.visits import SERIES
 
@@ -132,13 +125,9 @@ def _reading_spread(chosen: pl.DataFrame, model: Model, assumed: Assumptions) ->
         tried = replace(assumed, max_spread=spread)
         sample = sample_of(maxima, tried)
         likely = fresh_likelihood(sample.found, model, tried)
-        every = sum(
-            evidence(likely.rows, sample.counts[g], default_prior(g, assumed.yardstick_spread))
-            + float(sample.counts[g] @ likely.log_scale)
-            for g in SEEN
-        )
+        yardstick = {g: default_prior(g, assumed.yardstick_spread) for g in SEEN}
         against = (np.log(spread / assumed.reading_spread) / assumed.reading_doubt) ** 2 / 2
-        return round(every / sample.channels_alike - float(against), 4)
+        return round(_evidence_of(sample, likely, yardstick) - float(against), 4)
 
     return max(assumed.reading_spreads, key=score)
 
@@ -303,10 +292,15 @@ def _evidence(sample: Sample, model: Model, assumed: Assumptions) -> float:
     """Return the log marginal likelihood of the sample, its priors fitted in a few rounds."""
     likelihood = fresh_likelihood(sample.found, model, assumed)
     priors = _fitted_priors(likelihood.rows, sample.counts, assumed, 15)
+    return _evidence_of(sample, likelihood, priors)
+
+
+def _evidence_of(sample: Sample, likelihood: Scaled, priors: Mapping[str, Floats]) -> float:
+    """Return the log marginal likelihood of the groups that have a prior."""
     every = sum(
-        evidence(likelihood.rows, sample.counts[g], priors[g])
+        evidence(likelihood.rows, sample.counts[g], prior)
         + float(sample.counts[g] @ likelihood.log_scale)
-        for g in GROUPS
+        for g, prior in priors.items()
     )
     return every / sample.channels_alike
 

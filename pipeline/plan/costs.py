@@ -1,8 +1,8 @@
 """Costs of a store's channel plan: label-weighted -ln(clear air), and a price per move.
 
 Clear air of station i = (1 - busy[i, c]) x product over j of (1 - air[j] x hit[i, j, |c - c_j|]),
-so its logarithm is a sum of one-station and two-station terms. Also the
-chance that moves gain anything, from what is known of their channels.
+so its logarithm is a sum of one-station and two-station terms. Also the chance that moves gain
+anything, from what is known of their channels.
 """
 
 from collections.abc import Mapping, Sequence

@@ -282,9 +282,8 @@ class Prospects:
         spared = self._here(self._own) - self._own
         better = here[0] - cost + spared
         extra = price * terms.for_others * (better < notable)
-        extra = (
-            extra + price * terms.against * (1 - gamma_chance(here, there, spared + notable)) ** 2
-        )
+        harm = 1 - gamma_chance(here, there, spared + notable)
+        extra = extra + price * terms.against * harm**2
         gain = self._here(after) + price - after
         beside = gain / np.maximum(self._weight, _LEAST) - (here[0] - cost)
         return extra, gamma_chance(here, there, beside), gain - price - extra
