@@ -109,9 +109,7 @@ def fit_portfolio(blocks: pl.DataFrame, known: pl.DataFrame, assumed: Assumption
     found = _portfolio(model, fitted, priors, seen)
     groups = chosen.select(*SERIES, "group").unique()
     alike = _alike(sample, groups, found, assumed)
-    return replace(
-        found, alike=alike, reading_spread=spread, mean_spread=assumed.mean_spread
-    )
+    return replace(found, alike=alike, reading_spread=spread, mean_spread=assumed.mean_spread)
 
 
 def _reading_spread(chosen: pl.DataFrame, model: Model, assumed: Assumptions) -> float | None:

@@ -21,12 +21,14 @@ def blocks(readings: pl.DataFrame, assumed: Assumptions) -> pl.DataFrame:
     readings: store, station, channel, scanned_at, until, hour (0..23 on the store's clock),
     statistic, dwell_ms, readings, busy, censored, and level_dbm (power mean of the row, for means;
     else null), still (how many of its means were at the radio's floor), typical_dbm and square_dbm
-    (levels and their squares, averaged in dB); null or left out: not known; one row per scan, channel and statistic, or per hour of scans: from the first to the
-    last, `until`, at most an hour apart. Censored readings are over the scale: loud, so busy.
+    (levels and their squares, averaged in dB); null or left out: not known; one row per scan,
+    channel and statistic, or per hour of scans: from the first to the last, `until`, at most an
+    hour apart. Censored readings are over the scale: loud, so busy.
 
     Returns store, station, channel, visit (from 0), begins, hour, statistic, dwell_ms, level_dbm,
-    readings, busy, still, span_s, stray_db (how far single levels stray), sorted. A visit is a run of readings of one station none of
-    which is more than `gap_hours` after the one before, on whatever channel.
+    readings, busy, still, span_s, stray_db (how far single levels stray), sorted. A visit is a run
+    of readings of one station none of which is more than `gap_hours` after the one before, on
+    whatever channel.
     """
     if "until" not in readings.columns:
         readings = readings.with_columns(pl.col("scanned_at").alias("until"))
