@@ -40,7 +40,7 @@ def manual_page(rules: Sequence[Rule], limits: Mapping[str, float]) -> str:
     ]
     for severity in Severity:
         chosen = [rule for rule in rules if rule.severity is severity]
-        lines += [f"## {severity}: {_MEANING[severity]}", ""]
+        lines += [f"## {severity}: {severity.meaning}", ""]
         for rule in chosen:
             lines += _section(rule, limits)
     return "\n".join([*lines, _OWN_RULES.replace("{blanks}", _blanks())])
@@ -100,13 +100,6 @@ and line; all others run.
 An approved exception in the rules file takes a finding out of the counts, not out of the report:
 by rule, store and subject (exactly, or `*` for all), with a reason, an approver and a last day.
 """
-
-_MEANING: Mapping[Severity, str] = {
-    Severity.STOP: "must not go on",
-    Severity.FIX: "needs a change",
-    Severity.WATCH: "look at it",
-    Severity.NOTE: "for the record",
-}
 
 
 def _section(rule: Rule, limits: Mapping[str, float]) -> list[str]:
