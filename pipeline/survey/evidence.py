@@ -116,7 +116,7 @@ def _keep_air(database: Database, settings: Settings, portfolio: Portfolio) -> N
     estimates = estimate(found, known, portfolio, as_of, assumed).frame
     database.insert("survey", "ed_evidence", estimates)
     on = ["store", "station", "channel"]
-    database.insert("survey", "block_today", found.join(known, on=on))
+    database.insert("survey", "block_today", found.drop("stray_db").join(known, on=on))
 
 
 def folded(database: Database, assumed: Assumptions) -> tuple[pl.DataFrame, pl.DataFrame]:
