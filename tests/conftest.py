@@ -43,12 +43,13 @@ run.today = lambda: date(2031, 1, 1)
 # Files that take longest, in that order, so that none of them ends alone; the second one makes the
 # run of the demo that others wait for.
 _LONGEST = (
-    "test_run_final.py", "test_audit_round.py", "test_plan_held.py", "test_survey.py",
-    "test_scale.py", "test_match.py", "test_first_hour.py", "test_check_rules.py", "test_run.py",
-    "test_fresh.py", "test_bench.py", "test_changes_round_trip.py", "test_begin.py",
-    "test_report_region.py", "test_ingest_days.py", "test_inventory.py", "test_survey_decision.py",
-    "test_changes_verify.py", "test_changes_forms.py", "test_scale_storage.py",
-    "test_next_door_run.py", "test_check_cases.py", "test_ingest_cells.py",
+    "test_scale.py", "test_audit_round.py", "test_check_rules.py", "test_survey.py",
+    "test_plan_held.py", "test_begin.py", "test_fresh.py", "test_survey_decision.py",
+    "test_first_hour.py", "test_ingest_days.py", "test_changes_round_trip.py", "test_commands.py",
+    "test_changes_verify.py", "test_run_final.py", "test_run.py", "test_ingest_notation.py",
+    "test_inventory.py", "test_report_region.py", "test_match.py", "test_migrations.py",
+    "test_bench.py", "test_scale_storage.py", "test_changes_forms.py", "test_next_door_run.py",
+    "test_estimate_bench.py", "test_check_cases.py",
 )  # fmt: skip
 
 

@@ -12,8 +12,8 @@ from typing import Any
 import duckdb
 import polars as pl
 import pytest
+from demo_run import Ran
 from empty import new_database
-from scale_chain import files_of, run_once
 
 from pipeline import sql_file
 from pipeline.check.rules import check
@@ -231,16 +231,9 @@ def _say(monkeypatch: pytest.MonkeyPatch, text: str) -> None:
     monkeypatch.setattr(sql_file, "statement", lambda *_: text)
 
 
-@pytest.fixture(scope="module")
-def chain(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Give the database of a chain of two stores, run once in full."""
-    folder = tmp_path_factory.mktemp("chain")
-    return run_once(files_of(folder, 2), folder).database
-
-
 @pytest.mark.parametrize(("step", "name", "kind"), BOUND, ids=str)
 def test_two_columns_swapped_in_a_select_change_no_record(
-    chain: Path, step: str, name: str, kind: type[Any], monkeypatch: pytest.MonkeyPatch
+    two_run: Ran, step: str, name: str, kind: type[Any], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Every select that feeds a record, on the rows of a real run, in two other orders.
 
@@ -248,7 +241,7 @@ def test_two_columns_swapped_in_a_select_change_no_record(
     """
     text = sql_file.statement(step, name).strip().rstrip(";")
     columns = [each.name for each in fields(kind)]
-    with duckdb.connect(str(chain), read_only=True) as connection:
+    with duckdb.connect(str(two_run.request.database), read_only=True) as connection:
         connection.execute("create temp table due_store as select store from store_now")
         database = Database(connection)
         rows = database.records(kind, step, name)

@@ -1,6 +1,7 @@
 """A first run over what someone has at hand: what cannot be taken says why, and what to paste."""
 
 import io
+import shutil
 import zipfile
 from dataclasses import replace
 from datetime import date
@@ -250,20 +251,35 @@ def passed(result: Result) -> list[tuple[object, ...]]:
     return [row for row in result.tables["export_file"] if row[-1] is not None]
 
 
+@pytest.fixture(scope="module")
+def before(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Give a folder in which a stations export was taken in."""
+    folder = tmp_path_factory.mktemp("before")
+    put(folder / "before", {"stations.csv": STATIONS})
+    with pytest.MonkeyPatch.context() as patch:
+        patch.chdir(folder)
+        assert command(patch, "ingest", "before") == 0
+    return folder
+
+
+@pytest.fixture
+def here(before: Path, tmp_path: Path) -> Path:
+    """Give a copy of it to work in."""
+    return shutil.copytree(before, tmp_path / "here")
+
+
 @pytest.mark.parametrize("name", ["run", "ingest"])
 @pytest.mark.parametrize("files", [{}, {"import.bin": "x"}, {"a.json": "{}"}, {".hidden": "x"}])
 def test_a_folder_with_nothing_readable_is_an_error(
     monkeypatch: pytest.MonkeyPatch,
     capsys: pytest.CaptureFixture[str],
-    tmp_path: Path,
+    here: Path,
     name: str,
     files: dict[str, str],
 ) -> None:
     """One sentence, status 2, whatever the database holds from before."""
-    monkeypatch.chdir(tmp_path)
-    put(tmp_path / "before", {"stations.csv": STATIONS})
-    put(tmp_path / "exports", files).mkdir(exist_ok=True)
-    command(monkeypatch, "ingest", "before")
+    monkeypatch.chdir(here)
+    put(here / "exports", files).mkdir(exist_ok=True)
     capsys.readouterr()
 
     status = command(monkeypatch, name, "exports")

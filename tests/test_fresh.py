@@ -9,7 +9,8 @@ from typing import Any
 
 import duckdb
 import pytest
-from scale_chain import COMPUTED, File, Watched, files_of, run_once, tree_of
+from demo_run import Ran
+from scale_chain import COMPUTED, Watched, tree_of
 
 from pipeline import run as run_module
 from pipeline.audit.audit import audit
@@ -53,15 +54,12 @@ NOTES = {"whole_run", "report_written", "file_stamp", "file_taken"}
 
 
 @pytest.fixture(scope="module")
-def pool(tmp_path_factory: pytest.TempPathFactory) -> tuple[File, ...]:
-    """Give the exports of a chain of two stores, one file a store and kind."""
-    return files_of(tmp_path_factory.mktemp("pool"), 2)
-
-
-@pytest.fixture(scope="module")
-def first(pool: tuple[File, ...], tmp_path_factory: pytest.TempPathFactory) -> Request:
-    """Give the chain run once in full."""
-    return run_once(pool, tmp_path_factory.mktemp("first"))
+def first(two_run: Ran, tmp_path_factory: pytest.TempPathFactory) -> Request:
+    """Give the chain of two stores run once in full, with reports of its own."""
+    folder = tmp_path_factory.mktemp("first")
+    finished = replace(two_run.copied(folder, reports=False).request, out=folder / "reports")
+    run(finished, Silent())
+    return finished
 
 
 @pytest.fixture

@@ -45,9 +45,9 @@ UNDER_NO_ROOT = {("register_seal", "as_of"), ("register_entry", "store")}
 
 
 @pytest.fixture
-def database(four_run: Ran, tmp_path: Path) -> Iterator[Database]:
-    """Give a sealed register: the plans of four stores, all approved, and a baseline."""
-    ran = four_run.copied(tmp_path, reports=False)
+def database(demo_run: Ran, tmp_path: Path) -> Iterator[Database]:
+    """Give a sealed register: the plans of all stores of the demo, all approved, and a baseline."""
+    ran = demo_run.copied(tmp_path, reports=False)
     with open_database(ran.request.database) as opened:
         day = datetime(2026, 10, 2)
         proposed = sorted(standings(opened))
@@ -343,10 +343,10 @@ def test_a_stores_seal_is_that_of_its_own_last_entry(database: Database) -> None
     }
 
 
-def test_every_page_and_workbook_prints_a_seal_that_stands(four_run: Ran, tmp_path: Path) -> None:
+def test_every_page_and_workbook_prints_a_seal_that_stands(demo_run: Ran, tmp_path: Path) -> None:
     """Each page its beginning, each workbook the whole; the register holds against all of them."""
-    ran = four_run.copied(tmp_path, reports=False)
-    files = [path for path in four_run.request.out.rglob("*") if path.suffix in {".pdf", ".xlsx"}]
+    ran = demo_run.copied(tmp_path, reports=False)
+    files = [path for path in demo_run.request.out.rglob("*") if path.suffix in {".pdf", ".xlsx"}]
     told: set[PrintedSeal] = set()
     for path in files:
         for text in _texts(path):

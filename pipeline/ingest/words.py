@@ -54,7 +54,7 @@ _FLAGS = frozenset(
 )
 
 
-@lru_cache(maxsize=4096)
+@lru_cache(maxsize=32768)
 def core(folded: str, *, key: bool) -> str:
     """Return the words that matter of a folded heading, in one order; of a `key` not `no` or `id`.
 
@@ -70,7 +70,7 @@ def spelt(heading: str) -> str:
     return heading if " " in heading.strip() else _CAMEL.sub(" ", plain)
 
 
-@lru_cache(maxsize=4096)
+@lru_cache(maxsize=32768)
 def fold(heading: str) -> str:
     """Return a heading in lower case without accents, a blank for any blanks and `_-.[]()#:/?°`."""
     parts = normalize("NFKD", heading.casefold().replace("ł", "l").replace("°", " "))
