@@ -3,7 +3,7 @@
 import ctypes
 import re
 from collections import Counter
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from datetime import date
 from io import BytesIO
 from pathlib import Path
@@ -22,7 +22,7 @@ from pipeline.report.kit import style
 from pipeline.report.kit.booklet import Leaf, booklet, paginate
 from pipeline.report.kit.pen import TINY_MUTED, Box, Pen, Type, fitted, wrapped
 from pipeline.report.kit.tags import Tags
-from pipeline.report.store.content import HeldStation, StoreContent
+from pipeline.report.store.content import HeldStation, RegisteredChange, StoreContent
 from pipeline.report.store.gather import store_contents
 from pipeline.report.store.pages import summary
 from pipeline.report.store.verdict import short_names
@@ -376,6 +376,50 @@ def test_the_air_of_sixty_stations_stands_on_page_two(sized: list[StoreContent])
         second = " ".join(document[1].get_textpage().get_text_range().split())
 
     assert all(f"{one.station} · {one.name}" in second for one in content.stations)
+
+
+@pytest.mark.parametrize(
+    ("store", "state", "page", "sheet"),
+    [
+        (
+            "S001",
+            None,
+            "run it again, so that 4 changes are put forward",
+            "4 changes are planned but",
+        ),
+        ("S004", None, "No change waits", "There is nothing to decide"),
+        ("S001", "proposed", "approve or refuse 4 changes", "Fill in the shaded cells only"),
+        ("S001", "approved", "give 4 approved changes their night", "All 4 changes are decided"),
+    ],
+)
+def test_page_one_and_the_sheet_of_decisions_agree(
+    contents: dict[str, StoreContent], store: str, state: str | None, page: str, sheet: str
+) -> None:
+    """Nothing put forward yet, nothing planned, nothing decided yet, all decided."""
+    content = contents[store]
+    content = replace(content, store=replace(content.store, country="GB"))
+    if state is not None:
+        none = dict.fromkeys(one.name for one in fields(RegisteredChange))
+        given = {"store": store, "labels": 0, "facts": "", "state": state, "reason": ""}
+        content = replace(
+            content,
+            changes=tuple(
+                RegisteredChange(
+                    **none  # type: ignore[arg-type] # what is not told
+                    | given
+                    | {
+                        "change": f"c-{move.position}", "position": move.position,
+                        "station": move.station, "from_channel": move.from_channel,
+                        "to_channel": move.to_channel, "parking": move.parking,
+                    }
+                )
+                for move in content.moves
+            ),
+        )  # fmt: skip
+    book = load_workbook(BytesIO(workbook(content)))["Decisions"]
+
+    assert page in said(summary(content))
+    assert any(sheet in str(cell.value) for row in book.iter_rows() for cell in row)
 
 
 @pytest.mark.parametrize("store", ["S002", "S008", "S009", "S011"])
