@@ -54,7 +54,7 @@ MOVE = Reason(
             ),
             (
                 "Parked on the way, so that no state between is worse. It makes room for others. "
-                "Nobody has measured channel 15 here. One change with 1 other."
+                "Nobody has measured channel 15 here. Decide together with 1 other change."
             ),
         ),
         (

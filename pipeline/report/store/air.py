@@ -34,7 +34,7 @@ ROOMY_UP_TO, TIGHT_FROM = 10, 15  # stations
 AIR_LABEL_W = 78.0
 _NAME_AT, _NAME_W, _CLEAR_W = 60.0, 72.0, 50.0  # where it also has names and clear air
 CHANNELS = range(11, 27)
-_LEGEND_H, _LEGEND_ROW = 23.0, 9.0
+LEGEND_H, _LEGEND_ROW = 23.0, 9.0
 INFERRED = "\N{ALMOST EQUAL TO}"
 UNSURE = "?"
 _UNSURE_FROM = 0.15  # width of an interval from which a channel's share is unsure
@@ -48,7 +48,7 @@ _WIDEST = 40  # letters
 
 def air_height(rows: int) -> float:
     """Return the height of the picture of the air at so many stations, in points."""
-    return WIFI_H + rows * _air_row(rows) + _LEGEND_H
+    return WIFI_H + rows * _air_row(rows) + LEGEND_H
 
 
 def draw_air(  # noqa: PLR0913 - where, what, and two ways to vary it
@@ -65,32 +65,39 @@ def draw_air(  # noqa: PLR0913 - where, what, and two ways to vary it
     With `clear` each station's name and clear air stand beside it: page one has not all.
     """
     row = row or _air_row(len(stations))
-    height = WIFI_H + len(stations) * row + _LEGEND_H
+    height = WIFI_H + len(stations) * row + LEGEND_H
     grid = Box(box.x + AIR_LABEL_W, box.y, box.w - AIR_LABEL_W, height)
-    with pen.picture(replace(box, h=height), _told(stations, doc, clear=clear)):
+    with pen.picture(replace(box, h=height), air_told(stations, doc, clear=clear)):
         if clear:
             grid = Box(grid.x + _NAME_W, box.y, grid.w - _NAME_W - _CLEAR_W, height)
-            _names(pen, box.below(box.y + WIFI_H), stations, doc, row)
+            names = Box(box.x + _NAME_AT, box.y + WIFI_H, grid.x - box.x - _NAME_AT - 6, 0)
+            air_names(pen, names, box.right, stations, doc, row=row)
         draw_wifi(pen, box, grid, doc.content, doc.words)
-        _rows(pen, replace(grid, y=box.y + WIFI_H), stations, doc, row=row, left=box.x)
-        _legend(pen, Box(box.x, box.y + height - _LEGEND_H, box.w, _LEGEND_H), doc.words)
+        air_rows(pen, replace(grid, y=box.y + WIFI_H), stations, doc, row=row, left=box.x)
+        air_legend(pen, Box(box.x, box.y + height - LEGEND_H, box.w, LEGEND_H), doc.words)
     return box.y + height
 
 
-def _names(
-    pen: Pen, box: Box, stations: Sequence[PlannedStation], doc: Document, row: float
+def air_names(  # noqa: PLR0913 - two columns of texts and what they are of
+    pen: Pen,
+    box: Box,
+    right: float,
+    stations: Sequence[PlannedStation],
+    doc: Document,
+    *,
+    row: float,
 ) -> None:
-    """Write the name of each station before the grid, and its clear air behind it."""
-    pen.text(box.right, box.y - 3.5, doc.words("air.clear"), TINY_STRONG, align=Align.RIGHT)
-    room = AIR_LABEL_W + _NAME_W - _NAME_AT - 6
+    """Write each station's name, or its key where that has no room, and its clear air."""
+    pen.text(right, box.y - 3.5, doc.words("air.clear"), TINY_STRONG, align=Align.RIGHT)
     for place, station in enumerate(stations):
         base = box.y + place * row + row / 2 + 2.6
-        pen.text(box.x + _NAME_AT, base, called(station), TINY, width=room)
+        text = station.called if TINY.width(station.called) <= box.w else station.station
+        pen.text(box.x, base, text, TINY, width=box.w)
         value = doc.words.change(station.clear_air_now, station.clear_air_planned)
-        pen.text(box.right, base, value, TINY, align=Align.RIGHT)
+        pen.text(right, base, value, TINY, align=Align.RIGHT)
 
 
-def _told(stations: Sequence[PlannedStation], doc: Document, *, clear: bool) -> str:
+def air_told(stations: Sequence[PlannedStation], doc: Document, *, clear: bool) -> str:
     """Say how busy the channels are that matter: each station's, now and as proposed."""
     found = {(cell.station, cell.channel): cell for cell in doc.content.air}
     parts = []
@@ -112,7 +119,7 @@ def _told(stations: Sequence[PlannedStation], doc: Document, *, clear: bool) -> 
     return in_words(doc.words("air.in_words"), parts)
 
 
-def _rows(  # noqa: PLR0913 - the grid, what is in it, and where its labels begin
+def air_rows(  # noqa: PLR0913 - the grid, what is in it, and where its labels begin
     pen: Pen,
     box: Box,
     stations: Sequence[PlannedStation],
@@ -120,16 +127,19 @@ def _rows(  # noqa: PLR0913 - the grid, what is in it, and where its labels begi
     *,
     row: float,
     left: float,
+    channels: Sequence[int] = CHANNELS,
+    label_w: float = AIR_LABEL_W - 6,
 ) -> None:
+    """Draw a row a station: its label from `left` on, and how busy each channel is."""
     shown, y = {station.station for station in stations}, box.y
     cells = {(c.station, c.channel): c for c in doc.content.air if c.station in shown}
     for station in stations:
         grid = Box(box.x, y, box.w, row)
         label = _station_label(station, doc)
-        pen.text(left, y + row / 2 + 2.6, label, TINY, width=AIR_LABEL_W - 6)
-        for place, channel in zip(grid.split(len(CHANNELS), 0.0), CHANNELS, strict=True):
+        pen.text(left, y + row / 2 + 2.6, label, TINY, width=label_w)
+        for place, channel in zip(grid.split(len(channels), 0.0), channels, strict=True):
             _cell(pen, place, cells.get((station.station, channel)), doc.words)
-        _cell_marks(pen, grid, station)
+        _cell_marks(pen, grid, station, channels)
         y += row
 
 
@@ -152,11 +162,6 @@ def _unsure(cell: EdEvidence | None) -> bool:
     if cell is None or cell.busy_low is None or cell.busy_high is None:
         return False
     return cell.busy_high - cell.busy_low > _UNSURE_FROM
-
-
-def called(station: PlannedStation) -> str:
-    """Return a station's key with its name, if it has one."""
-    return f"{station.station} · {station.name}" if station.name else station.station
 
 
 def _signs(words: Wording) -> dict[str, str]:
@@ -185,9 +190,9 @@ def _cell(pen: Pen, box: Box, cell: EdEvidence | None, words: Wording) -> None:
     pen.text(box.x + box.w / 2, base, busy_text(cell, words), kind, align=Align.CENTRE)
 
 
-def _cell_marks(pen: Pen, row: Box, station: PlannedStation) -> None:
+def _cell_marks(pen: Pen, row: Box, station: PlannedStation, channels: Sequence[int]) -> None:
     """Outline today's and the proposed channel, with a shape of its own in the corner."""
-    columns = dict(zip(CHANNELS, row.split(len(CHANNELS), 0.0), strict=True))
+    columns = dict(zip(channels, row.split(len(channels), 0.0), strict=True))
     for channel in {station.channel, station.final_channel}:
         if channel in columns:
             column = columns[channel]
@@ -207,7 +212,8 @@ def _mark_cell(pen: Pen, box: Box, *, now: bool, planned: bool) -> None:
         pen.circle((x + 2.2, y + 2.2), 2, style.PAPER, style.INK, 0.7)
 
 
-def _legend(pen: Pen, box: Box, words: Wording) -> None:
+def air_legend(pen: Pen, box: Box, words: Wording) -> None:
+    """Draw what the marks and signs of the air mean."""
     x = box.x + AIR_LABEL_W
     base = box.y + 10
     for key, now, planned in (

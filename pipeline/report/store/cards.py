@@ -18,7 +18,6 @@ from pipeline.report.kit.pen import (
     text_height,
 )
 from pipeline.report.kit.tags import Role
-from pipeline.report.store.air import called
 from pipeline.report.store.asked_block import (
     asked_height,
     draw_asked,
@@ -75,7 +74,7 @@ def _bars_row(pen: Pen, box: Box, station: PlannedStation, doc: Document) -> Non
     with pen.part(Role.SIDE):
         pen.text(box.x, base, doc.names[station.station], SMALL_STRONG, width=_KEY_W - 4)
     with pen.part(Role.CELL):
-        pen.text(box.x + _KEY_W, base, called(station), SMALL, width=bars_x - box.x - _KEY_W - 8)
+        pen.text(box.x + _KEY_W, base, station.called, SMALL, width=bars_x - box.x - _KEY_W - 8)
     _bar(pen, Box(bars_x, box.y + 1.5, _BARS_W, 4.2), station.clear_air_now, style.NOW)
     _bar(pen, Box(bars_x, box.y + 6.3, _BARS_W, 4.2), station.clear_air_planned, style.PLANNED)
     value = doc.words.change(station.clear_air_now, station.clear_air_planned)
@@ -150,6 +149,7 @@ class FirstPage:
     cards: Sequence[PlacedCard] = ()
     foot: Box | None = None  # of page one; None: it stands on page two
     above: bool = False  # today's plan stands above the proposed one
+    crowded: bool = False  # changes take both columns, the air of page two has the bars' figures
 
     def holds(self, content: StoreContent) -> bool:
         """Whether all stations and all changes stand on it."""

@@ -61,6 +61,11 @@ class PlannedStation(StationSeen):
         return self.channel if self.channel_planned is None else self.channel_planned
 
     @property
+    def called(self) -> str:
+        """Its key with its name, if it has one."""
+        return f"{self.station} · {self.name}" if self.name else self.station
+
+    @property
     def to_install(self) -> bool:
         """Whether it is still to be installed."""
         return self.status == "planned"

@@ -100,7 +100,7 @@ class FilledForm:
 def decisions(book: Book, content: StoreContent) -> FilledForm:
     """Return the form on which changes are decided."""
     words, plan = book.words, content.plan
-    note = words("decide.note" if content.changes else "decide.none")
+    note = _decisions_note(content, words)
     if plan is not None:
         by = plan.proposed_by or words("document.author")
         day = words.day(plan.proposed_on)
@@ -114,6 +114,17 @@ def decisions(book: Book, content: StoreContent) -> FilledForm:
         ("decision",),
         tuple(word(meaning, words.language) for meaning in forms.DECISION_WORDS),
     )
+
+
+def _decisions_note(content: StoreContent, words: Wording) -> str:
+    """Return what to do on the form, as page one asks: decide, put forward first, or nothing."""
+    if content.moves and not content.changes:
+        return words.counted("decide.put_forward_first", len(content.moves))
+    if not content.changes:
+        return words("decide.none")
+    open_ = any(change.state in ("proposed", "deferred") for change in content.changes)
+    lead = "" if open_ else words.counted("decide.all_decided", len(content.changes)) + " "
+    return lead + words("decide.note")
 
 
 def results(book: Book, content: StoreContent, *, back_out: bool = False) -> FilledForm:

@@ -63,17 +63,22 @@ def _draw_step(pen: Pen, box: Box, move: PlannedMove, doc: Document) -> None:
     middle = box.y + 7
     pen.circle((box.x + 7, middle), 7, style.PLANNED, style.PLANNED, 0.5)
     pen.text(box.x + 7, middle + 2.8, str(move.position), _NUMBER, align=Align.CENTRE)
-    change = doc.words.channels(move.from_channel, move.to_channel)
-    if move.kind == "first":
-        change = doc.words("moves.first_channel", channel=move.to_channel)
-    head = doc.words("moves.step", station=doc.called(move.station), change=change)
-    worth = _worth(move, doc)
+    head = move_step(move, doc)
+    worth = move_worth(move, doc)
     room = box.w - _INDENT - SMALL_MUTED.width(worth) - _GAP
     pen.text(box.x + _INDENT, box.y + STRONG.size, head, STRONG, width=room)
     pen.text(box.right, box.y + STRONG.size, worth, SMALL_MUTED, align=Align.RIGHT)
 
 
-def _worth(move: PlannedMove, doc: Document) -> str:
+def move_step(move: PlannedMove, doc: Document) -> str:
+    """Return the station of a change, and its channels."""
+    change = doc.words.channels(move.from_channel, move.to_channel)
+    if move.kind == "first":
+        change = doc.words("moves.first_channel", channel=move.to_channel)
+    return doc.words("moves.step", station=doc.called(move.station), change=change)
+
+
+def move_worth(move: PlannedMove, doc: Document, *, short: bool = False) -> str:
     """Return the clear air before and after, how sure that is, and the night, if it has one."""
     words = doc.words
     if move.parking:
@@ -82,7 +87,8 @@ def _worth(move: PlannedMove, doc: Document) -> str:
         station = next(s for s in doc.content.stations if s.station == move.station)
         parts = [words.change(station.clear_air_now, station.clear_air_planned)]
         if station.sureness is not None:
-            parts.append(words("moves.sure", sureness=words(f"sureness.{station.sureness}")))
+            sure = words(f"sureness.{station.sureness}")
+            parts.append(sure if short else words("moves.sure", sureness=sure))
     if move.starts_at is not None:
         parts.append(words.day(move.starts_at.date()))
     return " · ".join(parts)

@@ -21,8 +21,6 @@ from pipeline.report.kit.pen import (
     NAME,
     SMALL_MUTED,
     STRONG,
-    TINY,
-    TINY_MUTED,
     Box,
     Pen,
     Type,
@@ -32,9 +30,6 @@ from pipeline.report.kit.style import Face
 from pipeline.report.kit.tags import Role
 from pipeline.report.store.air import (
     AIR_ROW,
-    TIGHT_AIR_ROW,
-    air_height,
-    draw_air,
 )
 from pipeline.report.store.cards import (
     BAR_ROW,
@@ -59,6 +54,12 @@ from pipeline.report.store.content import (
     Document,
     PlannedStation,
     StoreContent,
+)
+from pipeline.report.store.crowded import (
+    air_h,
+    crowded,
+    draw_moves_across,
+    draw_shown_air,
 )
 from pipeline.report.store.floor_plan import (
     draw_plans,
@@ -135,7 +136,10 @@ def _arrange(doc: Document, page: Box) -> FirstPage:
     beside = _arranged(doc, page)
     if not beside.holds(doc.content):
         tight = _arranged(doc, page, tight=True)
-        return tight if tight.holds(doc.content) else beside
+        if tight.holds(doc.content):
+            return tight
+        rows = len(_air_rows(beside, doc, page))
+        return beside if rows == len(doc.content.stations) else crowded(doc, page, _top(doc, page))
     if not may_stand_above(doc.content):
         return beside
     above = _arranged(doc, page, above=True)
@@ -150,12 +154,7 @@ def _arrange(doc: Document, page: Box) -> FirstPage:
 def _arranged(doc: Document, page: Box, *, above: bool = False, tight: bool = False) -> FirstPage:
     """Lay out page one; the floor plan gets what the lists do not need."""
     content = doc.content
-    head = Box(page.x, page.y, page.w, 30 + _name_height(content, page.w) + 12)
-    ask_h = _ASK_GAP + text_height(asked(content, doc.words), STRONG, page.w, 2)
-    head = replace(head, h=head.h + ask_h)
-    verdict_h = text_height(verdict(content, doc.words), LEAD, page.w, 4)
-    said = Box(page.x, head.bottom + 6, page.w, verdict_h)
-    figures = Box(page.x, said.bottom + 7, page.w, _FIGURES_H)
+    head, said, figures = _top(doc, page)
     top = figures.bottom + 5
     width = page.split(2)[0].w
     lists = _wanted(doc, width) if above else max(_LISTS_LEAST, _wanted(doc, width))
@@ -167,6 +166,16 @@ def _arranged(doc: Document, page: Box, *, above: bool = False, tight: bool = Fa
     row, shown, moves, on = _listed(doc, right.w, room)
     first = FirstPage(head, said, figures, plan, left, right, row, shown, moves, on, above=above)
     return _with_cards(first, doc)
+
+
+def _top(doc: Document, page: Box) -> tuple[Box, Box, Box]:
+    """Return where the head, the verdict and the key figures stand."""
+    content = doc.content
+    ask_h = _ASK_GAP + text_height(asked(content, doc.words), STRONG, page.w, 2)
+    head = Box(page.x, page.y, page.w, 42 + _name_height(content, page.w) + ask_h)
+    verdict_h = text_height(verdict(content, doc.words), LEAD, page.w, 4)
+    said = Box(page.x, head.bottom + 6, page.w, verdict_h)
+    return head, said, Box(page.x, said.bottom + 7, page.w, _FIGURES_H)
 
 
 def _listed(doc: Document, width: float, room: float) -> tuple[float, int, int, int]:
@@ -222,8 +231,11 @@ def _draw_first(pen: Pen, parts: FirstPage, doc: Document) -> None:
     if parts.plan.h:
         y = pen.heading(parts.plan, doc.words("plan.title"), across_floors(doc.content, doc.words))
         draw_plans(pen, parts.plan.below(y), doc, above=parts.above)
-    _bars(pen, parts, doc)
-    _moves(pen, parts, doc)
+    if parts.crowded:
+        draw_moves_across(pen, parts, doc)
+    else:
+        _bars(pen, parts, doc)
+        _moves(pen, parts, doc)
     for placed in parts.cards:
         placed.card.draw(pen, placed.box)
     if parts.foot is not None:
@@ -290,7 +302,7 @@ def _bars(pen: Pen, parts: FirstPage, doc: Document) -> None:
         stations = tuple(weakest_first(stations)[: parts.bars_shown])
     y = draw_bars(pen, box.below(y), stations, doc, parts.bar_row)
     if hidden:
-        text = words.counted("more.page", hidden, page=doc.pages.get("air", 2))
+        text = words.counted("more.page", hidden, page=2)
         pen.text(box.x, y + SMALL_MUTED.size, text, SMALL_MUTED)
 
 
@@ -315,7 +327,7 @@ def _moves(pen: Pen, parts: FirstPage, doc: Document) -> None:
 
 
 def _air_rows(first: FirstPage, doc: Document, page: Box) -> Sequence[PlannedStation]:
-    """Return the stations drawn on page two: all where there is room, else the weakest."""
+    """Return the stations drawn on page two: all where there is room, else those to watch."""
     stations = doc.content.stations
     width = page.split(2)[0].w
     columns = (left_cards(doc, width), right_cards(doc, width))
@@ -323,10 +335,11 @@ def _air_rows(first: FirstPage, doc: Document, page: Box) -> Sequence[PlannedSta
         sum(card.least + CARD_GAP for card in cards if first.lacks(card.name)) for cards in columns
     )
     room = page.h - foot_height(doc.words, page.w) - FOOT_GAP - middle - HEADING_H - _ASK_H
-    if air_height(len(stations)) <= room:
+    rows = next(n for n in range(len(stations), -1, -1) if air_h(first, doc, n) <= room or not n)
+    if rows == len(stations):
         return stations
-    fitting_rows = next(n for n in range(len(stations), -1, -1) if air_height(n + 1) <= room)
-    return weakest_first(stations)[:fitting_rows]
+    rows = next(n for n in range(rows, -1, -1) if air_h(first, doc, n) + AIR_ROW <= room or not n)
+    return sorted(weakest_first(stations), key=lambda one: not one.moved)[:rows]
 
 
 @dataclass(frozen=True, slots=True)
@@ -343,7 +356,7 @@ def _second(first: FirstPage, doc: Document, page: Box) -> _SecondPage:
     """Lay out page two below the air: the cards page one has not taken, then the foot."""
     shown = _air_rows(first, doc, page)
     note = AIR_ROW if len(shown) < len(doc.content.stations) else 0.0
-    y = page.y + _ASK_H + HEADING_H + 1 + air_height(len(shown)) + note
+    y = page.y + _ASK_H + HEADING_H + 1 + air_h(first, doc, len(shown)) + note
     foot_h = 0.0 if first.foot else FOOT_GAP + foot_height(doc.words, page.w)
     room = Box(page.x, y + 8, page.w, page.bottom - foot_h - y - 8)
     cards = left_over(room, doc, {placed.card.name for placed in first.cards})
@@ -355,17 +368,11 @@ def _second(first: FirstPage, doc: Document, page: Box) -> _SecondPage:
 
 def _draw_second(pen: Pen, page: Box, first: FirstPage, doc: Document) -> None:
     """Draw page two: the air, and what page one has not taken."""
-    content, words = doc.content, doc.words
+    words = doc.words
     shown, second = _air_rows(first, doc, page), _second(first, doc, page)
     ask = words("wanted.second" if first.foot is None else "wanted.second_read")
     y = pen.paragraph(page, ask, STRONG, lines=1) + _ASK_GAP
-    y = pen.heading(page.below(y), words("air.title"), words("air.note"))
-    clear = first.bars_shown < len(content.stations)
-    y = draw_air(pen, Box(page.x, y, page.w, air_height(len(shown))), shown, doc, clear=clear)
-    if hidden := len(content.stations) - len(shown):
-        rest = words.counted("more.page", hidden, page=doc.pages["air"])
-        text = f"{words('bars.weakest')} {rest}"
-        pen.text(page.x, y + TINY.size, text, TINY_MUTED)
+    y = draw_shown_air(pen, page.below(y), shown, first, doc)
     for placed in second.cards:
         placed.card.draw(pen, placed.box)
     if second.foot is not None:
@@ -375,16 +382,12 @@ def _draw_second(pen: Pen, page: Box, first: FirstPage, doc: Document) -> None:
 def _blocks(doc: Document, first: FirstPage, page: Box, *, cautions: bool) -> list[Block]:
     """Return the lists that the first two pages cut short; sheets to work by say `cautions`."""
     content, words = doc.content, doc.words
-    stations, moves = content.stations, content.moves
+    moves = content.moves
 
     def draw_some_moves(pen: Pen, box: Box, items: Sequence[int]) -> None:
         y = box.y
         for i in items:
             y = draw_move(pen, box.below(y), moves[i], doc)
-
-    def draw_some_air(pen: Pen, box: Box, items: Sequence[int]) -> None:
-        some = [stations[i] for i in items]
-        draw_air(pen, box, some, doc, TIGHT_AIR_ROW, clear=first.bars_shown < len(stations))
 
     blocks, note = [], words("wanted.further")
     if first.moves_shown + first.moves_left < len(moves):
@@ -392,8 +395,5 @@ def _blocks(doc: Document, first: FirstPage, page: Box, *, cautions: bool) -> li
         heights = tuple(move_height(move, width) for move in moves)
         title = words("document.more_moves")
         blocks.append(Block("moves", title, 2, 0.0, heights, draw_some_moves, note))
-    if len(_air_rows(first, doc, page)) < len(stations):
-        heights, title = (TIGHT_AIR_ROW,) * len(stations), words("document.more_air")
-        blocks.append(Block("air", title, 1, air_height(0), heights, draw_some_air, note))
     more = (behind_block(doc, page.w), commission_block(doc, page.w, cautions=cautions))
     return blocks + [one for one in more if one is not None]

@@ -40,6 +40,13 @@ def asked(content: StoreContent, words: Wording) -> str:
         if not nights:
             return words.counted("wanted.plan", due)
         return words.counted("wanted.carry_out", due, day=words.day(min(nights).date()))
+    return _settling(content, words)
+
+
+def _settling(content: StoreContent, words: Wording) -> str:
+    """Return what is asked where no change is to be decided or carried out."""
+    if content.moves and not content.changes:
+        return words.counted("wanted.put_forward", len(content.moves))
     if any(one.rule == "labels-not-back" and not one.excepted for one in content.findings):
         return words.counted("wanted.fetch", len(content.behind))
     found = content.figures.findings
