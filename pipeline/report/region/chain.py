@@ -59,7 +59,8 @@ ROWS: tuple[PrintedColumn[RegionContent], ...] = (
     PrintedColumn(lambda p, _: p.region, "audit.column_region", 1.3),
     PrintedColumn(lambda p, w: w.number(len(p.stores)), "audit.column_stores", 0.6, right=True),
     PrintedColumn(
-        lambda p, w: w("review.done_of", done=p.done, all=p.changes), "row.changes", 0.9
+        lambda p, w: w("review.done_of", done=p.done, all=p.changes) if p.changes else NOTHING,
+        "row.changes", 0.9,
     ),
     PrintedColumn(
         lambda p, w: w.change(p.clear_air(planned=False), p.clear_air(planned=True)),

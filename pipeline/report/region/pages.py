@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import accumulate
 from math import inf
 from urllib.parse import quote
 
@@ -30,6 +31,7 @@ from pipeline.report.kit.pen import (
     Box,
     Pen,
     Type,
+    wrapped,
 )
 from pipeline.report.kit.style import Face
 from pipeline.report.kit.tags import Role
@@ -61,13 +63,13 @@ _PANELS_H, _BARE_H, _CHART_H = 168.0, 90.0, 84.0
 _VERDICT_H, _FIGURES_H = 48.0, 72.0
 _STRIP_H, _STRIP_MOST = 104.0, 210.0
 _GAPS = 12.0 + 8.0 + 10.0
-_ROW, _HEADINGS_H = 15.0, 26.0
+_ROW, _HEADINGS_H, _ROW_LINES = 15.0, 26.0, 3
 _WORST = 10  # rows of a list at least, where not all have room
 _LINK = Type(style.SMALL, Face.STRONG, style.PLANNED)
 _STOP = Type(style.SMALL, Face.STRONG, style.ALERT)
 # The columns of the rows by key, with their widths in points; the last gets what is left.
 _WIDTHS = {
-    "standing": 71, "store": 98, "changes": 66, "clear_air": 54, "settle": 30, "astray": 46,
+    "standing": 72, "store": 104, "changes": 64, "clear_air": 54, "settle": 32, "astray": 48,
     "next_work": 0,
 }  # fmt: skip
 _FIGURES = ("clear_air", "settle", "astray")  # aligned to the right
@@ -125,7 +127,7 @@ def _blocks(
     room = page.h - gaps - sum(sum(block.heights) + block.lead for block in others)
     if rows is None:
         told = sum(basis_rows(content, page.w, words, inf if short else None).heights)
-        rows = _store_rows(content, links, words, room - told if short else None)
+        rows = _store_rows(content, links, page.w, words, room - told if short else None)
         room -= sum(rows.heights) + rows.lead
     basis = basis_rows(content, page.w, words, room if short else None)
     return [block for block in (rows, needed, scans, basis) if block.heights]
@@ -227,26 +229,54 @@ def _verdict(pen: Pen, box: Box, content: RegionContent, words: Wording) -> floa
 
 
 def _store_rows(
-    content: RegionContent, links: Sequence[FileLinks], words: Wording, room: float | None
+    content: RegionContent,
+    links: Sequence[FileLinks],
+    width: float,
+    words: Wording,
+    room: float | None,
 ) -> Block:
     """Return a row for every store, linked to its files; with a height given the worst only."""
     stores, note = list(zip(content.stores, links, strict=True)), words("review.stores_note")
-    if room is not None:
-        shown = max(_WORST, int((room - _HEADINGS_H) // _ROW))
-        if hidden := len(stores[shown:]):
-            stores = sorted(stores, key=lambda one: _grave(one[0]))[:shown]
-            note = words("review.worst_note", more=words.counted("more.workbook", hidden))
+    if room is not None and len(stores) * _ROW > room - _HEADINGS_H:
+        stores = sorted(stores, key=lambda one: _grave(one[0]))
+        most = max(_WORST, int((room - _HEADINGS_H) // _ROW))
+        ends = accumulate(_row_height(store, width, words) for store, _ in stores[:most])
+        shown = max(_WORST, sum(end <= room - _HEADINGS_H for end in ends))
+        note = words("review.worst_note", more=words.counted("more.workbook", len(stores) - shown))
+        stores = stores[:shown]
+    heights = tuple(_row_height(store, width, words) for store, _ in stores)
 
     def draw(pen: Pen, box: Box, items: Sequence[int]) -> None:
         with pen.part(Role.TABLE):
             _headings(pen, box, words)
-            for place, i in enumerate(items):
-                row = Box(box.x, box.y + _HEADINGS_H + _ROW * place, box.w, _ROW)
+            y = box.y + _HEADINGS_H
+            for i in items:
                 with pen.part(Role.ROW):
-                    _row(pen, row, *stores[i], words)
+                    _row(pen, Box(box.x, y, box.w, heights[i]), *stores[i], words)
+                y += heights[i]
 
-    title, heights = words("review.stores_title"), (_ROW,) * len(stores)
-    return Block("stores", title, 1, _HEADINGS_H, heights, draw, note)
+    return Block("stores", words("review.stores_title"), 1, _HEADINGS_H, heights, draw, note)
+
+
+def _row_height(store: StoreLine, width: float, words: Wording) -> float:
+    """Return the height of a store's row in points: its name, or why it has no night, may wrap."""
+    name, last = _name_box(store, Box(0, 0, width, 0), words)
+    lines = max(
+        len(wrapped(store.name, SMALL, name.w, _ROW_LINES)),
+        len(wrapped(next_step(store, words), TINY, last.w, _ROW_LINES)),
+    )
+    return _ROW + SMALL.leading * (max(1, lines) - 1)
+
+
+def _name_box(store: StoreLine, box: Box, words: Wording) -> tuple[Box, Box]:
+    """Return where a row has the name of its store, and its next night or why there is none."""
+    cells = _cells(box, words)
+    name, last = cells["store"], cells["next_work"]
+    used = min(name.w - 24, SMALL_STRONG.width(store.store) + 5)
+    return (
+        Box(name.x + used, box.y + 2, name.w - used - 6, 0),
+        Box(last.x + _INDENT, box.y + 3, last.w - 10, 0),
+    )
 
 
 def _grave(store: StoreLine) -> tuple[float, ...]:
@@ -283,11 +313,11 @@ def _row(pen: Pen, box: Box, store: StoreLine, files: FileLinks, words: Wording)
     with pen.part(Role.CELL):
         standing_mark(pen, (box.x + 4, base - 2.8), store.standing)
         pen.text(box.x + 12, base, words(f"standing.{store.standing.value}"), TINY, width=58)
-    name = cells["store"]
-    used = min(name.w - 10, SMALL_STRONG.width(store.store) + 5)
+    name, last = _name_box(store, box, words)
     with pen.part(Role.SIDE):
-        pen.text(name.x, base, store.store, SMALL_STRONG, width=name.w - 6)
-        pen.text(name.x + used, base, store.name, SMALL, width=name.w - used - 6)
+        at = cells["store"].x
+        pen.text(at, base, store.store, SMALL_STRONG, width=name.x - at - 3)
+        pen.paragraph(name, store.name, SMALL, lines=_ROW_LINES)
     with pen.part(Role.CELL):
         _changes(pen, cells["changes"], store, words, base)
     figures = {
@@ -300,9 +330,8 @@ def _row(pen: Pen, box: Box, store: StoreLine, files: FileLinks, words: Wording)
             pen.text(cells[key].right - 4, base, text, SMALL, align=Align.RIGHT)
             if key == "settle" and store.stop:
                 pen.text(cells[key].x + 2, base, "!", _STOP)
-    last = cells["next_work"]
     with pen.part(Role.CELL):
-        pen.text(last.x + _INDENT, base, next_step(store, words), TINY, width=last.w - 10)
+        pen.paragraph(last, next_step(store, words), TINY, lines=_ROW_LINES)
     with pen.part(Role.CELL):
         _links(pen, box, store, files, words)
     pen.line((box.x, box.bottom), (box.right, box.bottom), style.HAIRLINE, 0.3)

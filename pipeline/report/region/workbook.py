@@ -194,8 +194,7 @@ def _review(book: Book, page: Page, content: RegionContent) -> None:
     sheet = FirstSheet(book, page, content.named(words), _FIRST_WIDTHS)
     as_of = words("review.as_of", day=words.day(content.as_of))
     sheet.note(f"{as_of}. {verdict(content, words)}", spare=4)
-    if content.parts:
-        _asked(sheet, content, words)
+    _asked(sheet, content, words)
     sheet.section(words("question.far"))
     for progress in ChangeProgress:
         if count := content.count(progress):
@@ -206,8 +205,6 @@ def _review(book: Book, page: Page, content: RegionContent) -> None:
         _line(sheet, word(content.proof, words), " ".join(told))
     for share, text in _clear_air(content, words):
         _line(sheet, words.percent(share), text)
-    if not content.parts:
-        _asked(sheet, content, words)
     sheet.end()
 
 
