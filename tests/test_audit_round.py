@@ -242,7 +242,7 @@ def test_page_one_says_what_is_asked_and_counts_by_order(done: Round) -> None:
     document = pypdfium2.PdfDocument(quarter_pdf(done.content, wording(None)))
     assert len(document) <= 4
     first = " ".join(document[0].get_textpage().get_text_range().split())
-    assert "Approvers: answer 3 departures that nobody ordered as they are, 2 of them of" in first
+    assert "put back or approve 3 departures from what was agreed, 2 of them of channels." in first
     document.close()
 
 
@@ -289,7 +289,7 @@ def test_the_first_quarter_asks_for_a_baseline_in_one_line(demo_run: Ran, tmp_pa
     assert (listed.exports, listed.stations, listed.unagreed) == (1, 0, 0)  # nothing installed yet
     assert review.astray == ()
     words = wording("GB")
-    asked = f"Approvers: {content.now.unagreed} stations are not agreed yet; approve a baseline"
+    asked = f"Asked of those who approve: {content.now.unagreed} stations are not agreed yet;"
     assert verdict(content, words).startswith(asked)
     about = [line for line in decisions(review, words) if "baseline" in line.text]
     assert [line.count for line in about] == [words.number(sum(s.stations for s in review.stores))]

@@ -97,7 +97,7 @@ def test_the_first_page_says_it_all(
     first = pages(later[LAST][".pdf"])[0]
 
     now = content.now
-    assert first.index(f"Approvers: answer {now.asked} departures") < first.index("To answer")
+    assert first.index(f"put back or approve {now.asked} departures") < first.index("To answer")
     assert f"They concern {now.astray} of {now.stations} stations audited" in first
     for words in ("ordered, and found so", "done differently from the order", "nobody's order"):
         assert words in first
@@ -140,9 +140,9 @@ def test_the_verdict_names_those_who_are_to_answer(written: Written) -> None:
     content = quarter_content(written[0], QUARTERS[LAST])
     named = replace(content, approvers=("A. Amberlund", "B. Brandwick"))
 
-    assert verdict(content, wording(None)).startswith("Approvers: answer ")
+    assert verdict(content, wording(None)).startswith("Asked of those who approve: ")
     assert verdict(named, wording(None)).startswith(
-        "Approvers (A. Amberlund or B. Brandwick): answer "
+        "Asked of A. Amberlund or B. Brandwick: put back or approve "
     )
 
 
@@ -302,8 +302,12 @@ def test_every_language_and_an_empty_quarter_can_be_laid_out(
     assert "Über die Quartale" in german[1]
     assert quarter_workbook(content, wording("DE")) == quarter_workbook(content, wording("DE"))
     alone = replace(content, trend=(replace(content.now, asked=1, channels=1, rollouts=0),))
-    assert "nobody ordered as it is, of a channel: put it back" in verdict(alone, WORDS)
-    assert "angeordnet hat, eines Kanals, ist zu" in verdict(alone, wording("DE"))
+    assert "put back or approve 1 departure from what was agreed, of a channel" in verdict(
+        alone, WORDS
+    )
+    assert "1 Abweichung vom Vereinbarten (eines Kanals) zurücksetzen" in verdict(
+        alone, wording("DE")
+    )
     first: QuarterContent = quarter_content(database, QUARTERS[0])
     assert "as agreed or as ordered" in pages(quarter_pdf(first, WORDS))[0]
 
