@@ -188,7 +188,9 @@ class Book:
         self.section = self.look(
             font(bold=True, size=11, color=style.PLANNED), Alignment(vertical="top"), border=ink
         )
-        self.note = self.look(font(color=style.MUTED), Alignment(vertical="top", wrap_text=True))
+        wrapping = Alignment(vertical="top", wrap_text=True)
+        self.note = self.look(font(color=style.MUTED), wrapping)
+        self.lead = self.look(font(size=12), wrapping)
 
     def describe(
         self, title: str, *, subject: str | None = None, keywords: str | None = None

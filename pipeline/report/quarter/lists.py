@@ -40,10 +40,10 @@ def _agreed(one: ToAnswer, words: Wording) -> str:
 
 
 _ANSWER: tuple[PrintedColumn[ToAnswer], ...] = (
-    PrintedColumn(what, "audit.column_field", 25),
+    PrintedColumn(what, "audit.column_field", 24),
     PrintedColumn(where, "audit.column_where", 22),
     PrintedColumn(_agreed, "audit.column_approved", 14),
-    PrintedColumn(_seen, "audit.column_since", 15),
+    PrintedColumn(_seen, "audit.column_since", 17),
     PrintedColumn(
         lambda c, words: words.percent(c.clear_air_lost), "audit.column_lost", 10, right=True
     ),

@@ -324,8 +324,9 @@ def _method_height(content: QuarterContent, words: Wording, page: Box) -> float:
     """Return the height in points of what `_method` draws, and of the gap below."""
     texts = [words(f"method.{key}") for key in _METHOD]
     method = sum(text_height(text, SMALL, page.w) + 4 for text in texts)
-    without = text_height(_nothing_agreed(content, words), SMALL, page.w, _NAMES_LINES)
-    return HEADING_H + method + 6 + without + 14
+    names = _nothing_agreed(content, words)
+    without = 6 + text_height(names, SMALL, page.w, _NAMES_LINES) if names else 0.0
+    return HEADING_H + method + without + 14
 
 
 def _nothing_agreed(content: QuarterContent, words: Wording) -> str:
