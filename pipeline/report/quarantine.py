@@ -239,9 +239,9 @@ def _workbook(
     book.book.properties.description = book.sealed
     plain, line = font(), under(style.HAIRLINE)
     # Cells to mend are texts, so that no program turns them into numbers and dates.
-    text = book.look(plain, Alignment(vertical="top", indent=1), border=line, number_format="@")
+    text = book.look(plain, Alignment("left", "top", indent=1), border=line, number_format="@")
     wrapped = book.look(
-        plain, Alignment(vertical="top", indent=1, wrap_text=True), border=line, number_format="@"
+        plain, Alignment("left", "top", indent=1, wrap_text=True), border=line, number_format="@"
     )
     if groups:
         page = book.sheet("Overview", title)
