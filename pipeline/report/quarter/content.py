@@ -311,10 +311,10 @@ def _asked(content: QuarterContent, words: Wording) -> Iterator[str]:
         yield words("audit.to_whom", whom=whom)
     if now.rollouts:
         yield _rollouts(content, words)
-    if now.asked or now.rollouts:
-        yield words("audit.verdict_again", quarter=content.following)
     if now.unagreed:
         yield words.counted("audit.verdict_unagreed", now.unagreed, whom=whom)
+    if now.asked or now.rollouts or now.unagreed:
+        yield words("audit.verdict_again", quarter=content.following)
     agreed_on = now.stations - now.unagreed
     if agreed_on and not (now.asked or now.rollouts):
         key = "audit.verdict_rest" if now.unagreed else "audit.verdict_clean"

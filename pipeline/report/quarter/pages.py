@@ -117,6 +117,8 @@ def quarter_pdf(content: QuarterContent, words: Wording) -> bytes:
 
 def _asks(content: QuarterContent, words: Wording, *, rest: bool, sign: bool) -> str:
     """Return what a page after the first asks of whom, in a line."""
+    if rest and sign:
+        return words("audit.asked_both")
     if rest:
         return words("audit.asked_rest", whom=asked_of(content, words))
     return words("audit.asked_sign" if sign else "audit.asked_none")
