@@ -98,9 +98,9 @@ def region_pdf(content: RegionContent, links: Sequence[FileLinks], words: Wordin
         _draw_first(pen, page, content, words)
 
     page = page_box(size)
-    blocks = _blocks(content, links, page, words)
-    pages = block_pages(blocks, page.h)
-    if len(pages) > 1:
+    crowded = len(content.stores) * _ROW > page.h
+    pages = block_pages(_blocks(content, links, page, words, short=crowded), page.h)
+    if len(pages) > 1 and not crowded:
         pages = block_pages(_blocks(content, links, page, words, short=True), page.h)
     leaves = [Leaf(first), *(Leaf(draw_blocks(parts)) for parts in pages)]
     title, foot = content.titled(words), content.named(words)
