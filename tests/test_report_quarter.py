@@ -1,5 +1,6 @@
 """The audit's files: complete, reproducible, and the same whenever they are made."""
 
+import re
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import replace
@@ -332,3 +333,45 @@ def test_a_quarter_not_audited_is_refused(written: Written, tmp_path: Path) -> N
     """The nearest audited one is named."""
     with pytest.raises(UnknownSelection, match=r"No audited quarter '2026-Q3'"):
         write_audit(written[0], tmp_path, "2026-Q3")
+
+
+def test_where_nothing_is_agreed_no_page_says_that_all_is_as_agreed(written: Written) -> None:
+    """Nothing to hold against, no charts of nothing, and still who is asked and by when."""
+    content = quarter_content(written[0], QUARTERS[0])
+    now = replace(content.now, unagreed=content.now.stations, asked=0, astray=0, rollouts=0)
+    empty = replace(content, trend=(now,), causes=(), regions=((now, None),), types=())
+    first = pages(quarter_pdf(empty, WORDS))[0]
+    assert "as agreed or as ordered" not in first
+    assert "No station is agreed yet, so there is nothing to hold" in first
+    assert "fill in the sheet" not in first
+    assert "from quarters before" not in first  # the key of a chart that is not drawn
+    assert "What stays open, the audit of 2024-Q1 asks again." in first
+    book = load_workbook(BytesIO(quarter_workbook(empty, WORDS)))
+    assert "nothing to hold" in str(book["To answer"]["A2"].value)
+
+
+def test_figures_of_page_one_add_up(written: Written) -> None:
+    """What is asked is nobody's order, those settled apart, and what was done differently."""
+    settled = 0
+    for quarter in LOOKED_AT:
+        content = quarter_content(written[0], QUARTERS[quarter])
+        now, asked = content.now, content.to_act_on
+        apart = [d for d in asked if d.by_order == "not ordered"]
+        assert now.nobody - content.settled + now.rolled == len(apart)
+        settled += content.settled
+    assert settled > 0
+    assert [replace(content, quarter=q).following for q in ("2025-Q3", "2025-Q4")] == [
+        "2025-Q4", "2026-Q1",
+    ]  # fmt: skip
+
+
+def test_a_long_list_says_what_is_on_its_pages_and_what_in_the_workbook(written: Written) -> None:
+    """Of a thousand lines 120 are printed; page one counts those to come and those that are not."""
+    content = quarter_content(written[0], QUARTERS[LAST])
+    power = replace(content.causes[0], field="tx_power_dbm", agreed="0", found="9")
+    many = replace(content, causes=tuple(replace(power, cause=str(n)) for n in range(1000)))
+    first, *rest = pages(quarter_pdf(many, WORDS))
+    [(to_come, more)] = re.findall(r"(\d+) more on the pages to come, and (\d+) more rows", first)
+    printed = [page.count("transmit power 0 to 9 dBm") for page in (first, *rest)]
+    assert int(more) == 1000 - 120 == 1000 - sum(printed)
+    assert int(to_come) == sum(printed[1:])

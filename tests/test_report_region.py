@@ -426,6 +426,26 @@ def test_lists_that_do_not_fit_say_how_much_is_left(north: RegionContent) -> Non
     assert shown <= told < items
 
 
+def test_an_answer_with_nothing_to_say_leaves_its_room_to_the_others(north: RegionContent) -> None:
+    """Where nothing is late, risks that did not fit beside it stand on the page."""
+    finding = north.findings[0]
+    many = tuple(replace(finding, rule=f"r{n}", title=f"made up {n}") for n in range(20))
+    crowded = replace(north, findings=many)
+    calm = replace(crowded, late=(), deadlines=())
+    shown = [len(re.findall(r"made up \d+", pages(pdf_of(one))[0])) for one in (crowded, calm)]
+    assert shown[0] < shown[1]
+    rollout = replace(
+        north.astray[0], rollout=True, answer=None, stations=4, stores=2, field="firmware",
+        kind="drift", agreed="3.1.9", found="3.2.0",
+    )  # fmt: skip
+    flooded = replace(calm, astray=(rollout,) * 60)
+    first = pages(pdf_of(flooded))[0]
+    assert "Nothing is late." in first
+    assert "made up 0" in first  # however much there is to decide
+    assert first.count("in the workbook") == 2
+    assert covering(printed(pdf_of(flooded))) == []
+
+
 def test_every_answer_is_in_the_workbook_too(database: Database, tmp_path: Path) -> None:
     """The first sheet holds the same lines; the others every row behind them."""
     reviews(database, SETTINGS, tmp_path, Selection(regions=("North",)))

@@ -21,19 +21,21 @@ from pipeline.wording import Wording
 COUNT = Type(style.LEAD, Face.STRONG, style.PLANNED)
 GRAVE = Type(style.LEAD, Face.STRONG, style.ALERT)
 _COLUMNS, _COUNT_W, _COLUMN_GAP = 3, 34.0, 14.0
+# The heights in points kept free for an answer below another: with nothing to say, and with lines.
+_EMPTY_H, _LEAST_H = HEADING_H + SMALL_MUTED.leading + 6.0, HEADING_H + 100.0
 
 
 def draw_asked(pen: Pen, box: Box, answers: Sequence[AskedColumn], words: Wording) -> float:
     """Draw the answers that ask something side by side; return the y below.
 
-    One with nothing to say stands below another, which leaves its column to the longest.
+    Around one with nothing to say they stand one below the other, over its columns too.
     """
     columns, x, bottoms = box.split(_COLUMNS, _COLUMN_GAP), 0, []
     for group, across in _grouped(answers, columns[0].w):
         first, last = columns[x], columns[x + across - 1]
         y = box.y
         for place, one in enumerate(group):
-            below = sum(HEADING_H + SMALL_MUTED.leading + 6 for _ in group[place + 1 :])
+            below = sum(_LEAST_H if one.lines else _EMPTY_H for one in group[place + 1 :])
             part = Box(first.x, y, last.right - first.x, box.bottom - y - below)
             y = _answer(pen, part, one, columns[x : x + across], words) + 4
         bottoms.append(y)
@@ -86,7 +88,7 @@ def _spread(
 
     Where not all fit the height given, the last are left out and a line is kept free below.
     """
-    height = min(sum(heights) / columns, room)
+    height, most = min(sum(heights) / columns, room), room - SMALL_MUTED.leading
     while True:
         spread: list[list[int]] = [[]]
         y = 0.0
@@ -96,10 +98,10 @@ def _spread(
                 y = 0.0
             spread[-1].append(place)
             y += each
-        if len(spread) <= columns or height >= room - SMALL_MUTED.leading:
+        if len(spread) <= columns or height == most:
             shown = spread[:columns]
             return shown, max(sum(heights[i] for i in items) for items in shown)
-        height = min(height + SMALL_MUTED.leading, room - SMALL_MUTED.leading)
+        height = most if height + SMALL_MUTED.leading > most else height + SMALL_MUTED.leading
 
 
 def _item_height(item: AnswerLine, room: float) -> float:
