@@ -101,7 +101,7 @@ def _spread(
         if len(spread) <= columns or height == most:
             shown = spread[:columns]
             return shown, max(sum(heights[i] for i in items) for items in shown)
-        height = most if height + SMALL_MUTED.leading > most else height + SMALL_MUTED.leading
+        height = min(height + SMALL_MUTED.leading, most)
 
 
 def _item_height(item: AnswerLine, room: float) -> float:
