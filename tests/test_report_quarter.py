@@ -14,6 +14,7 @@ from accessible import shortcomings
 from audit_history import LAST, QUARTERS, History, history
 from audit_kit import audit_of, live_through, past_database
 from openpyxl import load_workbook
+from test_report_summary import covering, printed
 
 from pipeline.database import Database
 from pipeline.errors import UnknownSelection
@@ -372,6 +373,16 @@ def test_a_long_list_says_what_is_on_its_pages_and_what_in_the_workbook(written:
     many = replace(content, causes=tuple(replace(power, cause=str(n)) for n in range(1000)))
     first, *rest = pages(quarter_pdf(many, WORDS))
     [(to_come, more)] = re.findall(r"(\d+) more on the pages to come, and (\d+) more rows", first)
-    printed = [page.count("transmit power 0 to 9 dBm") for page in (first, *rest)]
-    assert int(more) == 1000 - 120 == 1000 - sum(printed)
-    assert int(to_come) == sum(printed[1:])
+    counts = [page.count("transmit power 0 to 9 dBm") for page in (first, *rest)]
+    assert int(more) == 1000 - 120 == 1000 - sum(counts)
+    assert int(to_come) == sum(counts[1:])
+
+
+def test_an_audit_of_any_length_overprints_nothing(written: Written) -> None:
+    """Lists and tails begin on the next page where they have no room, the empty ones too."""
+    content = quarter_content(written[0], QUARTERS[5])
+    firmware = next(one for one in content.causes if one.field == "firmware")
+    for count in range(20, 28):
+        causes = (firmware,) * count
+        octets = quarter_pdf(replace(content, causes=causes, stores=content.stores[:1]), WORDS)
+        assert covering(printed(octets)) == [], count

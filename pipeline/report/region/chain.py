@@ -70,9 +70,9 @@ ROWS: tuple[PrintedColumn[RegionContent], ...] = (
     PrintedColumn(
         lambda p, w: w.number(sum(s.stop + s.fix for s in p.stores)), "row.settle", 0.6, right=True
     ),
-    PrintedColumn(verdict_word, "chain.column_verdict", 0.8),
-    PrintedColumn(lambda p, w: _short(p, w, air=True), "chain.column_air", 1.8),
-    PrintedColumn(lambda p, w: _short(p, w, air=False), "chain.column_labels", 1.8),
+    PrintedColumn(verdict_word, "chain.column_verdict", 1.2),
+    PrintedColumn(lambda p, w: _short(p, w, air=True), "chain.column_air", 1.6),
+    PrintedColumn(lambda p, w: _short(p, w, air=False), "chain.column_labels", 1.6),
 )  # fmt: skip
 REGIONS: tuple[SheetColumn[RegionContent], ...] = (
     SheetColumn("region", Look.TEXT, "audit.column_region"),
