@@ -243,6 +243,8 @@ def test_page_one_says_what_is_asked_and_counts_by_order(done: Round) -> None:
     assert len(document) <= 4
     first = " ".join(document[0].get_textpage().get_text_range().split())
     assert "put back or approve 3 departures from what was agreed, 2 of them of channels." in first
+    assert first.count("Asked of") == 1
+    assert "What stays open, the audit of 2027-Q2 asks again." in first
     document.close()
 
 

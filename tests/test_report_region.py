@@ -123,6 +123,7 @@ def test_the_page_answers_the_five_questions(north: RegionContent) -> None:
         "38 of 111 changes are done, in 18 of 37 stores",
         "raised clear air from 42 % to 70 % on average (",
         "Asked of those who approve: approve or refuse 21 changes.",
+        "Asked of those who plan the nights: give 12 approved changes their night.",
         "14 proposed changes to approve or refuse, the oldest since 1 Jul 2026",
         "4 stations are not as agreed, and nobody approved that",
         "6! changes missed their night, the first 9 days ago",

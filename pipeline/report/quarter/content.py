@@ -312,7 +312,9 @@ def _asked(content: QuarterContent, words: Wording) -> Iterator[str]:
     if now.rollouts:
         yield _rollouts(content, words)
     if now.unagreed:
-        yield words.counted("audit.verdict_unagreed", now.unagreed, whom=whom)
+        too = now.asked or now.rollouts
+        key = "audit.verdict_unagreed_too" if too else "audit.verdict_unagreed"
+        yield words.counted(key, now.unagreed, whom=whom)
     if now.asked or now.rollouts or now.unagreed:
         yield words("audit.verdict_again", quarter=content.following)
     agreed_on = now.stations - now.unagreed

@@ -267,6 +267,8 @@ def _asked_first(content: RegionContent, words: Wording) -> Iterator[str]:
         nights = [s.laid_out for s in content.stores if s.laid_out and s.to_decide + s.unput]
         if nights:
             yield words("review.decide_by", day=words.day(min(nights)))
+    if approved := content.count(ChangeProgress.APPROVED):
+        yield words.counted("wanted.plan", approved)
 
 
 def _approvers(content: RegionContent, words: Wording) -> str:

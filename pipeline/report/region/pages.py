@@ -63,7 +63,7 @@ _PANELS_H, _BARE_H, _CHART_H = 168.0, 90.0, 84.0
 _VERDICT_H, _FIGURES_H = 48.0, 72.0
 _STRIP_H, _STRIP_MOST = 104.0, 210.0
 _GAPS = 12.0 + 8.0 + 10.0
-_ROW, _HEADINGS_H, _ROW_LINES = 15.0, 26.0, 3
+_ROW, _HEADINGS_H, _ROW_LINES = 15.0, 26.0, 4
 _WORST = 10  # rows of a list at least, where not all have room
 _LINK = Type(style.SMALL, Face.STRONG, style.PLANNED)
 _STOP = Type(style.SMALL, Face.STRONG, style.ALERT)
@@ -136,7 +136,7 @@ def _blocks(
 def _draw_first(pen: Pen, page: Box, content: RegionContent, words: Wording) -> None:
     """Draw page one: what is asked of whom, how far the rollout is, whether it helps, where."""
     y = _head(pen, page, content, words)
-    y = pen.paragraph(page.below(y + 8), verdict(content, words), LEAD, lines=4) + 10
+    y = pen.paragraph(page.below(y + 8), verdict(content, words), LEAD, lines=6) + 10
     panels_h = _panels_h(content)
     room = page.bottom - y - panels_h - _STRIP_H - _GAPS
     y = draw_asked(pen, Box(page.x, y, page.w, room), asked(content, words), words)
