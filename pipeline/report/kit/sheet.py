@@ -167,12 +167,10 @@ class Book:
             look: Alignment(sides.get(look, "left"), "top", indent=1, wrap_text=look is Look.LONG)
             for look in Look
         }
+        line = under(style.HAIRLINE)
         self.looks = {
             name: self.look(
-                font(),
-                setting,
-                border=under(style.HAIRLINE),
-                number_format=formats.get(name, "General"),
+                font(), setting, border=line, number_format=formats.get(name, "General")
             )
             for name, setting in kinds.items()
         }
