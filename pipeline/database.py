@@ -123,12 +123,10 @@ class Database:
         # .sql gives a relation, which polars reads as an Arrow stream without further packages.
         return pl.DataFrame(self.connection.sql(self._parsed(step, name), params=values))
 
-    def insert(
-        self, step: str, name: str, rows: pl.DataFrame, values: Values | None = None
-    ) -> None:
+    def insert(self, step: str, name: str, rows: pl.DataFrame) -> None:
         """Run a statement that reads `rows` under the name `incoming`."""
         with self.lent("incoming", rows):
-            self.run(step, name, values)
+            self.run(step, name)
 
     def put(self, kind: type[Kind], records: Iterable[Kind]) -> None:
         """Add records to the table of their kind."""

@@ -13,7 +13,7 @@ from pipeline.estimate.patterns import block_spread
 from pipeline.ingest.load import ReadingLine, lines_in, readings_files
 from pipeline.run import Request, session
 from pipeline.settings import Settings
-from pipeline.survey.trace import TracedBlock, TracedChannel, TracedReading, traced
+from pipeline.survey.evidence import TracedBlock, TracedChannel, TracedReading, traced
 from pipeline.tables.run import ThisRun
 from pipeline.wording import DEFAULT_LANGUAGE, worded_in
 

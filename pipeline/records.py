@@ -62,6 +62,12 @@ class Severity(StrEnum):
     WATCH = "watch"
     NOTE = "note"
 
+    @property
+    def meaning(self) -> str:
+        """What it asks of a reader, in English."""
+        meanings = ("must not go on", "needs a change", "look at it", "for the record")
+        return dict(zip(Severity, meanings, strict=True))[self]
+
 
 OFF_AIR = 0
 """Stands for the channel of a station that is not on the air: nobody hears it, whatever theirs."""

@@ -18,8 +18,8 @@ from pipeline.check.rules import bind, check
 from pipeline.database import Database, open_database
 from pipeline.errors import FolderMissing, NothingToRead, UnknownSelection
 from pipeline.fresh import forget_whole_run, keep_whole_run, own_rules, whole_run_is_fresh
-from pipeline.ingest.days import FolderTerms
 from pipeline.ingest.load import ingest
+from pipeline.ingest.notation import FolderTerms
 from pipeline.match.match import match, new_keys
 from pipeline.plan.first import set_first
 from pipeline.plan.stores import plan

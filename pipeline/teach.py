@@ -13,10 +13,10 @@ from pipeline import sql_file
 from pipeline.database import Database, open_database
 from pipeline.errors import OutputNotWritable
 from pipeline.ingest.clean import clean
-from pipeline.ingest.days import FolderTerms
 from pipeline.ingest.discover import Stamps, discover
 from pipeline.ingest.given import understand
 from pipeline.ingest.headings import Vocabulary
+from pipeline.ingest.notation import FolderTerms
 from pipeline.ingest.pasting import LASTING, Line, lines_of, proposal
 from pipeline.ingest.tables import DeliveredTable, open_tables
 from pipeline.ingest.words import TableRefused, escaped

@@ -24,7 +24,7 @@ from pipeline.commands import QuarterAudited
 from pipeline.match.match import NAMED
 from pipeline.plan.what_if import WhatIf
 from pipeline.progress import Item, Progress, Silent, within
-from pipeline.records import KeysLeft, NewKey, RunSummary, Severity
+from pipeline.records import KeysLeft, NewKey, RunSummary
 from pipeline.report.files import CHAIN_FOLDER
 from pipeline.tables.audit import Departure
 from pipeline.tables.taken import ExportFile
@@ -32,12 +32,6 @@ from pipeline.wording import visible
 
 _PIPE_WIDTH = 160
 _TO_MEND = "Rows that could not be taken, to mend"
-_SEVERITY_MEANS = {
-    Severity.STOP: "must not go on",
-    Severity.FIX: "needs a change",
-    Severity.WATCH: "look at it",
-    Severity.NOTE: "for the record",
-}
 
 
 class TerminalBars:
@@ -228,7 +222,7 @@ def _show_findings(console: Console, summary: RunSummary) -> None:
     table.add_column()
     table.add_column(style="dim")
     for severity, count in summary.findings.items():
-        table.add_row(str(count), severity.value, _SEVERITY_MEANS[severity])
+        table.add_row(str(count), severity.value, severity.meaning)
     if summary.excepted:
         table.add_row(str(summary.excepted), "excepted", "an approved exception covers it")
     console.print("Findings")

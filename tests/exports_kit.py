@@ -21,8 +21,8 @@ import openpyxl
 import polars as pl
 from empty import new_database
 
-from pipeline.ingest.days import FolderTerms
 from pipeline.ingest.load import ingest
+from pipeline.ingest.notation import FolderTerms
 from pipeline.progress import Silent
 from pipeline.settings import Settings, load_settings
 

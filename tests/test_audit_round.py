@@ -9,14 +9,13 @@ from pathlib import Path
 import pypdfium2
 import pytest
 from click.testing import CliRunner
-from demo_run import SAMPLE, Ran
+from demo_run import SAMPLE, Ran, write_follow_up
 
 from pipeline.changes.register import append
 from pipeline.changes.states import ChangeState, Trigger, new_event
 from pipeline.cli import cli
 from pipeline.commands import run_approve, run_audit, run_verify
 from pipeline.database import Database, open_database
-from pipeline.demo.__main__ import write_follow_up
 from pipeline.progress import Silent
 from pipeline.records import Selection
 from pipeline.report.quarter.content import QuarterContent, verdict

@@ -9,6 +9,7 @@ from typing import Any
 
 import pytest
 from changes_kit import fill_in, state_on, states
+from demo_run import write_follow_up
 
 from pipeline.changes.decisions import decide
 from pipeline.changes.effect import calibration
@@ -18,7 +19,6 @@ from pipeline.changes.register import Booking, book, history, propose
 from pipeline.changes.verify import verify
 from pipeline.check.rules import bind
 from pipeline.database import Database, open_database
-from pipeline.demo.__main__ import write_follow_up
 from pipeline.forms import DECISIONS, RESULTS
 from pipeline.ingest.load import ingest
 from pipeline.plan.stores import plan

@@ -16,9 +16,8 @@ from empty import in_memory
 
 from pipeline.check import judge as judge_module
 from pipeline.check.judge import beyond, functions, guarded_copy
-from pipeline.check.manual import manual_page
 from pipeline.check.rule_file import BrokenRule, Rule, read_rule, read_rules
-from pipeline.check.rules import check, explain, portfolio, rule_list
+from pipeline.check.rules import check, explain, manual_page, portfolio, rule_list
 from pipeline.database import Database
 from pipeline.errors import FolderMissing, RuleUnusable, UnknownRule
 from pipeline.records import Severity

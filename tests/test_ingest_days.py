@@ -11,8 +11,8 @@ from ingest_kit import HEARD, LABELS, READINGS, SET, STATIONS, STORES, WIFI, Res
 from pipeline import run as run_module
 from pipeline.database import open_database
 from pipeline.errors import NothingToRead
-from pipeline.ingest.days import FolderTerms
 from pipeline.ingest.load import ingest
+from pipeline.ingest.notation import FolderTerms
 from pipeline.progress import Silent
 from pipeline.records import Selection
 from pipeline.run import Request, start_run, take_in

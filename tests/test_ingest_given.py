@@ -7,9 +7,9 @@ import pytest
 from ingest_kit import Result, dump, put
 
 from pipeline.database import open_database
-from pipeline.ingest.days import FolderTerms
 from pipeline.ingest.given import day_of_name
 from pipeline.ingest.load import ingest
+from pipeline.ingest.notation import FolderTerms
 from pipeline.progress import Silent
 from pipeline.settings import load_settings
 

@@ -7,13 +7,13 @@ from pathlib import Path
 
 import duckdb
 import pytest
+from demo_run import write_follow_up
 from scale_chain import request_of, tables_of, tree_of
 
 from pipeline.changes.register import append
 from pipeline.changes.states import ChangeState, Trigger, new_event
 from pipeline.commands import run_schedule
 from pipeline.database import open_database
-from pipeline.demo.__main__ import write_follow_up
 from pipeline.fresh import forget_whole_run
 from pipeline.progress import Silent
 from pipeline.run import Request, run

@@ -11,9 +11,9 @@ from openpyxl import Workbook
 
 from pipeline.database import Database, open_database
 from pipeline.ingest import discover, load
-from pipeline.ingest.days import FolderTerms
 from pipeline.ingest.headings import Vocabulary
 from pipeline.ingest.load import ingest
+from pipeline.ingest.notation import FolderTerms
 from pipeline.ingest.tables import DeliveredTable
 from pipeline.ingest.take import take as take_table
 from pipeline.progress import Silent

@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from datetime import date, datetime, timedelta
 from math import log10
 from pathlib import Path
+from statistics import fmean, pstdev
 from typing import Any
 
 import numpy as np
@@ -179,6 +180,9 @@ def test_means_at_the_floor_of_their_radio_are_counted(
     assert rows == [(15, None)]  # only channels a station is or was on are kept
     found = database.frame("survey", "scans").filter(channel=11)
     assert found["still"].to_list() == [still]
+    stray_db = (found["square_dbm"] - found["typical_dbm"] ** 2).sqrt()
+    assert found["typical_dbm"].to_list() == pytest.approx([lowest_dbm + fmean(over_dbm)])
+    assert stray_db.to_list() == pytest.approx([pstdev(over_dbm)])
 
 
 def test_an_unknown_time_zone_does_not_end_the_survey(database: Database) -> None:

@@ -196,6 +196,57 @@ def test_a_survey_tells_loads_by_fits_and_starts_from_steady_ones() -> None:
     assert fit_portfolio(blocks(_maxima(1.0, 5), ASSUMED), alone, ASSUMED).reading_spread is None
 
 
+def _means(spread: float, stores: int) -> tuple[pl.DataFrame, pl.DataFrame]:
+    """Return 40 means of a dwell for ten channels of each store, and their Wi-Fi survey.
+
+    Channels are 25 to 40 % busy with bursts 3 dB below the network's -50 dBm.
+    """
+    rng = np.random.default_rng(8)
+    share = rng.uniform(0.25, 0.4, (10 * stores, 1))
+    load = rng.normal(-(spread**2) / 2, spread, (10 * stores, 40))
+    counted = rng.gamma(138.24 / 4 * share, 4 / 138.24 / share, (10 * stores, 40))
+    dbm = np.round(-53 + 10 * np.log10(np.minimum(share * np.exp(load) * counted, 1)))
+    power_dbm = 10 * np.log10((10 ** (dbm / 10)).mean(axis=1))
+    at = np.arange(10 * stores)
+    names = [pl.Series("store", [f"S{i // 10:02}" for i in at]), pl.Series("channel", 11 + at % 10)]
+    levels = {"level_dbm": power_dbm, "typical_dbm": dbm.mean(axis=1)}
+    squares = pl.Series("square_dbm", (dbm**2).mean(axis=1))
+    scans = _scans(*((NOON, 40, 0) for _ in at), statistic="mean").with_columns(
+        *names, *(pl.Series(k, v) for k, v in levels.items()), squares, pl.lit(0).alias("still")
+    )
+    told = pl.concat(_known(0.2) for _ in at).with_columns(*names, pl.lit(-50.0).alias("burst_dbm"))
+    return scans, told
+
+
+def test_levels_of_means_tell_how_far_loads_stray() -> None:
+    """Loads that stray twice as far are told from each other; a single channel tells nothing."""
+    found = []
+    for spread in (0.4, 1.0):
+        scans, told = _means(spread, 4)
+        portfolio = fit_portfolio(blocks(scans, ASSUMED), told, ASSUMED)
+        assert Portfolio.from_json(portfolio.to_json()) == portfolio
+        assert portfolio.mean_spread is not None
+        assert portfolio.applied(ASSUMED).mean_spread == portfolio.mean_spread
+        found.append(portfolio.mean_spread)
+    assert found == pytest.approx([0.75 * 0.4, 0.75 * 1.0], abs=0.1)
+    one = scans.head(1)
+    assert fit_portfolio(blocks(one, ASSUMED), told.head(1), ASSUMED).mean_spread is None
+
+
+def test_more_straying_means_are_of_a_busier_channel() -> None:
+    """Loads that stray leave dwells still now and then, where steady ones would not."""
+    scans, told = _means(0.4, 1)
+    found = blocks(scans.head(1).with_columns(pl.lit(4).alias("still")), ASSUMED)
+    default = fit_portfolio(found.clear(), told, ASSUMED)
+    busy = [
+        estimate(found, told.head(1), replace(default, mean_spread=spread), NOON, ASSUMED).frame[
+            "busy_estimate"
+        ][0]
+        for spread in (0.3, 0.9)
+    ]
+    assert busy[1] > busy[0] + 0.005
+
+
 def test_means_are_bounded_by_their_power() -> None:
     """A louder mean is a busier channel; one at the noise is a quiet one."""
     levels = [

@@ -118,9 +118,7 @@ def audit(database: Database, quarter: Quarter, progress: Progress | None = None
     return AuditOutcome(quarter.name, edition, len(stories), found)
 
 
-def compare(
-    database: Database, start: date, end: date, store: str | None = None
-) -> tuple[Departure, ...]:
+def compare(database: Database, start: date, end: date) -> tuple[Departure, ...]:
     """Return what departs from what is agreed between the evenings of two days; writes nothing.
 
     Raises:
@@ -129,7 +127,7 @@ def compare(
     if start >= end:
         raise DaysOutOfOrder(start, end)
     span = Span(start, end)
-    facts = (replace(one, first_run=date.min) for one in store_facts(database, end, store))
+    facts = (replace(one, first_run=date.min) for one in store_facts(database, end))
     stories = map(story_of, facts)
     return tuple(row for story in stories for row in departures(story, span))
 

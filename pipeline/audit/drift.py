@@ -13,8 +13,18 @@ from datetime import date, timedelta
 from functools import cached_property
 
 from pipeline.audit.follow import Agreed, Life, agreed_by_life, follow
-from pipeline.audit.judge import Difference, Judged, judge
-from pipeline.audit.records import FIELDS, STATION, ByOrder, DriftKind, Span, StoreFacts, Values
+from pipeline.audit.records import (
+    FIELDS,
+    STATION,
+    ByOrder,
+    Difference,
+    DriftKind,
+    Judged,
+    Span,
+    StoreFacts,
+    Values,
+    judge,
+)
 from pipeline.tables.audit import Baseline, Departure
 
 _BASELINE, _EARLIER = "baseline", "earlier export"

@@ -9,8 +9,17 @@ from enum import IntEnum
 from pipeline.audit.baseline import store_facts
 from pipeline.audit.drift import StoreStory, story_of
 from pipeline.audit.follow import Agreed, Life
-from pipeline.audit.judge import Difference, Judged, judge
-from pipeline.audit.records import CHANNEL, FIELDS, STATION, ByOrder, DriftKind, Values
+from pipeline.audit.records import (
+    CHANNEL,
+    FIELDS,
+    STATION,
+    ByOrder,
+    Difference,
+    DriftKind,
+    Judged,
+    Values,
+    judge,
+)
 from pipeline.database import Database
 from pipeline.errors import UnknownSelection
 from pipeline.tables.audit import ClearAirKept

@@ -7,15 +7,13 @@ own files are removed from both first. The same program writes the same bytes.
 
 import shutil
 import sys
-from collections import Counter
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import date, timedelta
 from functools import cache
 from pathlib import Path
 from typing import Any
 
-from pipeline.demo.air import CHANNELS
 from pipeline.demo.chain import (
     CHAIN,
     DEMO_STORES,
@@ -30,15 +28,13 @@ from pipeline.demo.chain import (
 from pipeline.demo.exports import network_of, next_door_of, opening_of, tables_of, write_files
 from pipeline.demo.faults import FAULT_FREE, FAULTS, fault_files, fault_rows, fault_sites
 from pipeline.demo.observe import observed
-from pipeline.demo.records import ChainSeen, DemoSite, Fault, Outcome, Scan
+from pipeline.demo.records import ChainSeen, DemoSite, Fault, Outcome
 
 _RULES = Path(__file__).with_name("rules.toml")
 # Git must not touch the line ends: they are part of what the exports show.
 _GIT_ATTRIBUTES = "* -text\n"
 NETWORKED = "N103"
 """The store of which a list of its network is exported."""
-_LOUD_DBM = -58
-_EVERY = 3  # of the scans of a station that met new noise, one in so many hears it
 NEXT = LATEST + timedelta(days=14)
 NEXT_STORES = ("N101", "N102")
 NEXT_CHANNELS = {"N101-02": 26, "N102-01": 25, "N102-02": 20, "N102-05": 25}
@@ -188,7 +184,7 @@ def write_next(folder: Path) -> None:
 
     All labels of N101 are back; N102 has some that were last heard before any night of the work.
     """
-    seen = _follow_up(NEXT, NEXT_CHANNELS, ())
+    seen = follow_up(NEXT, NEXT_CHANNELS)
     kept: dict[str, Any] = {
         kind: tuple(row for row in getattr(seen, kind) if row.store in NEXT_STORES)
         for kind in ("stores", "stations", "scans", "labels")
@@ -203,21 +199,8 @@ def write_next(folder: Path) -> None:
     (folder / ".gitattributes").write_bytes(_GIT_ATTRIBUTES.encode())
 
 
-def write_follow_up(
-    folder: Path, day: date, channels: Mapping[str, int], noisy: Collection[str] = ()
-) -> None:
-    """Write the exports of one more day below `folder`, otherwise those of the demo's latest.
-
-    Args:
-        folder: gets the exports.
-        day: of the snapshot, after the demo's latest.
-        channels: the stations that were put on another channel, with it.
-        noisy: stations that meet new outside noise on the channel they are on by then.
-    """
-    write_files(tables_of(_follow_up(day, channels, noisy), (day,)), folder)
-
-
-def _follow_up(day: date, channels: Mapping[str, int], noisy: Collection[str]) -> ChainSeen:
+def follow_up(day: date, channels: Mapping[str, int]) -> ChainSeen:
+    """Return what is seen on one more day: as on the latest, but for stations on other channels."""
     sites, before = _demo()
     later = observed(SEED, sites, (day,))
     stations = tuple(
@@ -225,11 +208,9 @@ def _follow_up(day: date, channels: Mapping[str, int], noisy: Collection[str]) -
         for s in before.stations
         if s.seen_on == LATEST
     )
-    loud = {s.station: s.channel for s in stations if s.station in noisy}
     return replace(
         later,
         stations=stations,
-        scans=tuple(_noisier(later.scans, loud)),
         labels=tuple(
             replace(label, seen_on=day, last_heard_on=label.last_heard_on + (day - LATEST))
             for label in before.labels
@@ -238,20 +219,6 @@ def _follow_up(day: date, channels: Mapping[str, int], noisy: Collection[str]) -
         wifi=tuple(replace(w, seen_on=day) for w in before.wifi if w.seen_on == LATEST),
         heard=tuple(replace(h, seen_on=day) for h in before.heard if h.seen_on == LATEST),
     )
-
-
-def _noisier(scans: Sequence[Scan], loud: Mapping[str, int]) -> Iterator[Scan]:
-    """Yield the scans, every third of a station under new noise with a loud level."""
-    numbers: Counter[str] = Counter()
-    for scan in scans:
-        number, numbers[scan.store] = numbers[scan.store], numbers[scan.store] + 1
-        channel = loud.get(scan.station)
-        if channel is None or number % _EVERY:
-            yield scan
-        else:
-            levels = list(scan.levels)
-            levels[channel - CHANNELS[0]] = _LOUD_DBM
-            yield replace(scan, levels=tuple(levels))
 
 
 def main() -> None:

@@ -20,6 +20,11 @@ class Assumptions:
         reading_spreads: what is tried of it for maxima, where a Wi-Fi survey is the yardstick.
         yardstick_spread: how far a channel's share strays from what the survey infers.
         max_spread: what was found of it for maxima; None: `reading_spread`.
+        mean_spread: what was found of it for means; None: `reading_spread`.
+        steady: of how far the levels of means stray, so much is the load's, on simulated chains.
+        full_db: levels stray as their loads do where their mean is so far below the loudest burst
+            of the Wi-Fi survey: nearer they saturate, further away few bursts fall into a dwell.
+        fit_blocks: fewest blocks of means that `mean_spread` is fitted to.
         reading_doubt: how sure the default of `reading_spread` is: standard deviation of its
             logarithm.
         burst_ms: mean lengths of a burst, equally likely, for readings over a dwell.
@@ -66,9 +71,13 @@ class Assumptions:
     reading_spreads: tuple[float, ...] = (0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0, 1.15, 1.3)
     yardstick_spread: float = 0.8
     max_spread: float | None = None
+    mean_spread: float | None = None
+    steady: float = 0.75
+    full_db: tuple[float, float] = (4.0, 10.0)
+    fit_blocks: int = 20
     reading_doubt: float = 1.0
     burst_ms: tuple[float, ...] = (0.5, 1.0, 1.0, 2.0, 2.0, 2.0, 2.0, 4.0, 4.0, 8.0)
-    burst_steps_db: tuple[float, ...] = (3.0, 0.0, -1.0, -2.0, -3.0, -5.0, -7.0, -9.0, -12.0, -16.0)
+    burst_steps_db: tuple[float, ...] = (4.0, 1.0, 0.0, -1.0, -2.0, -4.0, -6.0, -8.0, -11.0, -15.0)
     mean_busy: float = 1.5
     mean_worth: float = 100.0
     threshold_dbm: float = -75.0

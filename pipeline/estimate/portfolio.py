@@ -41,7 +41,8 @@ class Portfolio:
         priors: per group, how likely a channel is never busy or has each share of the grid.
         outside_spread: how sure the curve is outside of the hours that matter.
         alike: share of the stations on which all channels are about equally busy.
-        reading_spread: how far the dwells of maxima stray; None: the default.
+        reading_spread, mean_spread: how far the dwells of maxima, and of means, stray; None: the
+            default.
     """
 
     visit_spread: float
@@ -56,10 +57,11 @@ class Portfolio:
     outside_spread: float = 0.0
     alike: float = 0.0
     reading_spread: float | None = None
+    mean_spread: float | None = None
 
     def applied(self, assumed: Assumptions) -> Assumptions:
         """Return the assumptions with what was fitted of them."""
-        return replace(assumed, max_spread=self.reading_spread)
+        return replace(assumed, max_spread=self.reading_spread, mean_spread=self.mean_spread)
 
     def model(self) -> Model:
         """Return the part that likelihoods are made with."""
@@ -97,7 +99,7 @@ def fit_portfolio(blocks: pl.DataFrame, known: pl.DataFrame, assumed: Assumption
     chosen = _chosen(joined, assumed)
     default = _default_model(assumed)
     spread = _reading_spread(chosen, default, assumed)
-    assumed = replace(assumed, max_spread=spread)
+    assumed = replace(assumed, max_spread=spread, mean_spread=_mean_spread(chosen, assumed))
     if chosen.is_empty():
         priors = {group: default_prior(group) for group in GROUPS}
         return _portfolio(default, (), priors, seen)
@@ -107,7 +109,7 @@ def fit_portfolio(blocks: pl.DataFrame, known: pl.DataFrame, assumed: Assumption
     found = _portfolio(model, fitted, priors, seen)
     groups = chosen.select(*SERIES, "group").unique()
     alike = _alike(sample, groups, found, assumed)
-    return replace(found, alike=alike, reading_spread=spread)
+    return replace(found, alike=alike, reading_spread=spread, mean_spread=assumed.mean_spread)
 
 
 def _reading_spread(chosen: pl.DataFrame, model: Model, assumed: Assumptions) -> float | None:
@@ -130,6 +132,35 @@ def _reading_spread(chosen: pl.DataFrame, model: Model, assumed: Assumptions) ->
         return round(_evidence_of(sample, likely, yardstick) - float(against), 4)
 
     return max(assumed.reading_spreads, key=score)
+
+
+def _mean_spread(chosen: pl.DataFrame, assumed: Assumptions) -> float | None:
+    """Return how far the dwells of means stray; None where too few blocks tell.
+
+    Where bursts of a surveyed network fill a good part of each dwell, the power of a dwell follows
+    its load; the number of bursts in it adds (2 L / D) (1 - u) / u to the variance of its logarithm
+    (`readings.averaged`). The median block speaks for the portfolio.
+    """
+    gap_db = pl.col("burst_dbm") - pl.col("level_dbm")
+    share = 10 ** (-(gap_db - _LOUDER_DB) / 10)
+    counted = 2 * float(np.median(assumed.burst_ms)) / pl.col("dwell_ms") * (1 - share) / share
+    told = chosen.filter(
+        pl.col("statistic") == "mean",
+        gap_db.is_between(*assumed.full_db),
+        pl.col("readings") >= _FEW,
+        pl.col("still") <= _SELDOM * pl.col("readings"),
+    ).select(((pl.col("stray_db") / _DB_PER_NEPER) ** 2 - counted).clip(0).sqrt().alias("stray"))
+    if told.height < assumed.fit_blocks:
+        return None
+    stray = float(np.median(told["stray"].to_numpy()))
+    lowest, highest = assumed.reading_spreads[0], assumed.reading_spreads[-1]
+    return round(min(max(assumed.steady * stray, lowest), highest), 2)
+
+
+_FEW = 10  # readings
+_LOUDER_DB = 3.0  # the loudest network, over the typical burst
+_SELDOM = 0.05
+_DB_PER_NEPER = 10 / np.log(10)  # of power
 
 
 def _alike(

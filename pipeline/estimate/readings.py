@@ -215,5 +215,7 @@ def _without_burst(
     least_ms = dwell_ms * shows_mw / 10 ** (tried.level_dbm[:, None] / 10)
     lengths, counts = np.unique(assumed.burst_ms, return_counts=True)
     free = stillness(tried.air[:, :, None], lengths, dwell_ms, least_ms[:, :, None])
-    strayed = np.einsum("uv,kvl->kul", straying(assumed.reading_spread), free)
+    strayed = np.einsum(
+        "uv,kvl->kul", straying(assumed.mean_spread or assumed.reading_spread), free
+    )
     return strayed, counts / counts.sum()

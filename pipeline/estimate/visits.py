@@ -20,28 +20,35 @@ def blocks(readings: pl.DataFrame, assumed: Assumptions) -> pl.DataFrame:
 
     readings: store, station, channel, scanned_at, until, hour (0..23 on the store's clock),
     statistic, dwell_ms, readings, busy, censored, and level_dbm (power mean of the row, for means;
-    else null) and still (how many of its means were at the radio's floor; null or left out: not
-    known); one row per scan, channel and statistic, or per hour of scans: from the first to the
-    last, `until`, at most an hour apart. Censored readings are over the scale: loud, so busy.
+    else null), still (how many of its means were at the radio's floor), typical_dbm and square_dbm
+    (levels and their squares, averaged in dB); null or left out: not known; one row per scan,
+    channel and statistic, or per hour of scans: from the first to the last, `until`, at most an
+    hour apart. Censored readings are over the scale: loud, so busy.
 
     Returns store, station, channel, visit (from 0), begins, hour, statistic, dwell_ms, level_dbm,
-    readings, busy, still, span_s, sorted. A visit is a run of readings of one station none of
-    which is more than `gap_hours` after the one before, on whatever channel.
+    readings, busy, still, span_s, stray_db (how far single levels stray), sorted. A visit is a run
+    of readings of one station none of which is more than `gap_hours` after the one before, on
+    whatever channel.
     """
     if "until" not in readings.columns:
         readings = readings.with_columns(pl.col("scanned_at").alias("until"))
-    if "still" not in readings.columns:
-        readings = readings.with_columns(pl.lit(None, pl.Int64).alias("still"))
+    left_out = [name for name in ("still", "typical_dbm", "square_dbm") if name not in readings]
+    readings = readings.with_columns(pl.lit(None, pl.Float64).alias(name) for name in left_out)
     timed = readings.join(_visits(readings, assumed), on=["store", "station", "scanned_at"])
     # By the number of the station: to group and sort by names costs twice as much.
     by = ["place", "channel", "visit", "hour", "statistic", "dwell_ms"]
     power = (10 ** (pl.col("level_dbm") / 10) * pl.col("readings")).sum()
+    mean, square = (
+        (pl.col(name) * pl.col("readings")).sum() / pl.col("readings").sum()
+        for name in ("typical_dbm", "square_dbm")
+    )
     span = (pl.col("until") - pl.col("scanned_at")).dt.total_milliseconds() / 1000
     return (
         timed.group_by(by)
         .agg(
             pl.col("store", "station", "begins").first(),
             power.alias("power"),
+            (square - mean**2).clip(0).sqrt().round(2).alias("stray_db"),
             pl.col("readings").sum(),
             pl.when(pl.col("still").is_not_null().all()).then(pl.col("still").sum()),
             (pl.col("busy") + pl.col("censored")).sum(),
@@ -54,6 +61,7 @@ def blocks(readings: pl.DataFrame, assumed: Assumptions) -> pl.DataFrame:
             (10 * (pl.col("power") / pl.col("readings")).log10()).round(0).alias("level_dbm"),
             "readings", "busy", "still",
             span.alias("span_s"),
+            "stray_db",
         )
     )  # fmt: skip
 

@@ -11,11 +11,10 @@ import polars as pl
 
 from pipeline import sql_file
 from pipeline.database import Database
-from pipeline.ingest.days import FolderTerms
 from pipeline.ingest.delimited import TableUnreadable
 from pipeline.ingest.given import Understood, understand
 from pipeline.ingest.headings import Mapped, Vocabulary
-from pipeline.ingest.notation import Notation, Titles, decide, far_stores
+from pipeline.ingest.notation import FolderTerms, Notation, Titles, decide, far_stores
 from pipeline.ingest.pasting import in_rules
 from pipeline.ingest.staging import stage_plain, stage_whole
 from pipeline.ingest.tables import DeliveredTable

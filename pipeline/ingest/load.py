@@ -15,9 +15,9 @@ import polars as pl
 from pipeline import sql_file
 from pipeline.database import Database
 from pipeline.ingest.clean import clean
-from pipeline.ingest.days import FolderTerms, Neighbours
 from pipeline.ingest.discover import FoundExport, Stamps, discover
 from pipeline.ingest.headings import Vocabulary
+from pipeline.ingest.notation import FolderTerms, Neighbours
 from pipeline.ingest.tables import DeliveredTable, open_tables
 from pipeline.ingest.take import take, take_not
 from pipeline.ingest.words import READINGS, TableRefused

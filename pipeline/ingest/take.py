@@ -18,10 +18,9 @@ from pipeline.ingest.clean import (
     values_of,
     with_notation,
 )
-from pipeline.ingest.days import FolderTerms
 from pipeline.ingest.given import Understood, understand
 from pipeline.ingest.headings import MENDED_FIELDS, Vocabulary
-from pipeline.ingest.notation import decide
+from pipeline.ingest.notation import FolderTerms, decide
 from pipeline.ingest.staging import stage_whole
 from pipeline.ingest.tables import DeliveredTable
 from pipeline.ingest.words import READINGS, TableRefused

@@ -36,7 +36,6 @@ class Checked:
     """What a check of the register came to: its size, and a sentence for whatever is wrong."""
 
     entries: int
-    printed: tuple[PrintedSeal, ...]
     problems: tuple[str, ...]
 
 
@@ -65,7 +64,7 @@ def check_register(database: Database, printed: Sequence[PrintedSeal]) -> Checke
     seals = database.records(RegisterSeal, "proof", "seals")
     files = database.column("proof", "files_wrong")
     problems = [*_rows(database, entries), *_seals(entries, seals, printed), *files]
-    return Checked(len(entries), tuple(printed), tuple(problems))
+    return Checked(len(entries), tuple(problems))
 
 
 def _rows(database: Database, entries: Sequence[RegisterEntry]) -> Iterator[str]:

@@ -129,7 +129,8 @@ where h.place = u.place and h.channel = u.channel;
 
 -- name: scans
 -- The readings of each hour, channel and kind of reading, counted against the threshold: from the
--- first scan to the last (`until`). The level is their power mean, in mW. Means that stand no more than
+-- first scan to the last (`until`). The level is their power mean, in mW; the typical one and the
+-- square are averaged in dB, only to tell how far levels stray. Means that stand no more than
 -- 5 dB above the radio's lowest, or not above -91 dBm, are `still`: no burst of note fell into them.
 -- Above -85 dBm none is: a radio of the standard hears that (IEEE 802.15.4-2006, 6.5.3.3).
 with floors as (
@@ -143,7 +144,9 @@ with floors as (
         cast(0 as bigint) as censored,
         if(statistic = 'mean',
             cast(coalesce(sum(readings) filter (level_dbm <= still_dbm), 0) as bigint), null) as still,
-        10 * log10(fsum(readings * pow(10, level_dbm / 10)) / sum(readings)) as level_dbm
+        10 * log10(fsum(readings * pow(10, level_dbm / 10)) / sum(readings)) as level_dbm,
+        fsum(readings * level_dbm) / sum(readings) as typical_dbm,
+        fsum(readings * level_dbm * level_dbm) / sum(readings) as square_dbm
     from heard_air left join floors using (place), setting t where t.name = 'cca_threshold_dbm'
     group by place, channel, date_trunc('hour', store_time), statistic, dwell_ms
 )

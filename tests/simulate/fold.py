@@ -19,6 +19,8 @@ def folded(readings: pl.DataFrame) -> pl.DataFrame:
             pl.lit(0, dtype=pl.Int64).alias("censored"),
             pl.col("readings").filter(pl.col("level_dbm") <= STILL_DBM).sum().alias("still"),
             (10 * (power / pl.col("readings").sum()).log10()).alias("level_dbm"),
+            pl.col("level_dbm").mean().alias("typical_dbm"),
+            (pl.col("level_dbm") ** 2).mean().alias("square_dbm"),
         )
         .with_columns(pl.col("scanned_at").dt.hour().cast(pl.Int64).alias("hour"))
         .sort(by)
