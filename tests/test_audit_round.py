@@ -1,6 +1,7 @@
 """The demo's whole way round: what was approved and carried out is agreed; the rest is named."""
 
 import shutil
+from collections import Counter
 from dataclasses import dataclass, replace
 from datetime import date, datetime, time
 from pathlib import Path
@@ -14,7 +15,7 @@ from pipeline.changes.register import append
 from pipeline.changes.states import ChangeState, Trigger, new_event
 from pipeline.cli import cli
 from pipeline.commands import run_approve, run_audit, run_verify
-from pipeline.database import open_database
+from pipeline.database import Database, open_database
 from pipeline.progress import Silent
 from pipeline.records import Selection
 from pipeline.report.quarter.content import QuarterContent, verdict
@@ -39,7 +40,8 @@ OPENING = "N105"  # nothing of it is installed by the next quarter
 class Round:
     """What the next quarter's audit and the region reviews say.
 
-    `baseline`: the regions whose stores were approved before.
+    `baseline`: the regions whose stores were approved before; `recounted`: headline figures of each
+    region by name, and the stations audited, counted from exports and register by other statements.
     """
 
     baseline: tuple[str, ...]
@@ -47,6 +49,45 @@ class Round:
     content: QuarterContent
     reviews: tuple[RegionContent, ...]
     verified: frozenset[str]
+    recounted: dict[str, dict[str, float]]
+
+
+# What a region's review and the audit must come to, from the exports as taken and the register.
+_LAST_EXPORT = """
+create or replace temp view listed as
+    select s.store, s.station, s.seen_on, s.status = 'planned' as planned from station_seen s
+    where s.seen_on = (select max(seen_on) from station_seen x where x.store = s.store)"""
+_RECOUNT = """
+with stands as (
+    select c.store, max_by(e.state, e.seq) as state from change c join change_event e using (change)
+    where not c.parking group by c.store, c.change
+), aired as (
+    select a.store, a.clear_air, greatest(coalesce(l.labels, 0), 1) as w
+    from clear_air_now a left join station_load l using (store, station)
+    where a.clear_air is not null
+), graded as (
+    select store, severity from finding
+    where run = (select run from this_run) and excepted is null
+)
+select max_by(n.region, n.seen_on) as region, n.store,
+    (select count(distinct station) from listed l where l.store = n.store and planned is not true)
+        as stations,
+    (select count(distinct station) from listed l where l.store = n.store and planned)
+        as to_install,
+    (select count(*) from stands t where t.store = n.store and state in ('proposed', 'deferred'))
+        as waiting,
+    (select count(*) from stands t where t.store = n.store and state = 'verified') as verified,
+    (select count(*) from stands t where t.store = n.store and state = 'approved') as approved,
+    (select count(*) from graded g where g.store = n.store and severity = 'stop') as stop,
+    (select count(*) from graded g where g.store = n.store and severity = 'fix') as fix,
+    (select sum(clear_air * w) from aired a where a.store = n.store) as air,
+    (select sum(w) from aired a where a.store = n.store) as weight
+from store_seen n group by n.store
+"""
+_AUDITED = """
+select count(distinct (store, station)) from listed
+where planned is not true and seen_on >= date '2027-01-01'
+"""
 
 
 @pytest.fixture(scope="module")
@@ -97,8 +138,23 @@ def gone_round(first: Ran, follow_up: Path, folder: Path, baseline: tuple[str, .
                 [[change for change, _, _, parking, _ in changes if not parking]],
             ).fetchall()
         )
+        recounted = _recounted(database)
     verified = frozenset(s for s, state in states.items() if state == "verified")
-    return Round(baseline, channels, content, reviews, verified)
+    return Round(baseline, channels, content, reviews, verified, recounted)
+
+
+def _recounted(database: Database) -> dict[str, dict[str, float]]:
+    """Add up the recount of stores by region; the audited stations are those of the region ''."""
+    told: dict[str, Counter[str]] = {}
+    database.connection.execute(_LAST_EXPORT)
+    stores = database.connection.sql(_RECOUNT).fetchall()
+    names = database.connection.sql(_RECOUNT).columns[2:]
+    for region, _, *figures in stores:
+        told.setdefault(region, Counter()).update(
+            {name: value or 0 for name, value in zip(names, figures, strict=True)}
+        )
+    [(audited,)] = database.connection.sql(_AUDITED).fetchall()
+    return {region: dict(counted) for region, counted in told.items()} | {"": {"audited": audited}}
 
 
 def _replace_hardware(folder: Path) -> None:
@@ -185,8 +241,26 @@ def test_page_one_says_what_is_asked_and_counts_by_order(done: Round) -> None:
     document = pypdfium2.PdfDocument(quarter_pdf(done.content, wording(None)))
     assert len(document) <= 4
     first = " ".join(document[0].get_textpage().get_text_range().split())
-    assert "Approvers: answer 3 departures that nobody ordered as they are, 2 of them of" in first
+    assert "put back or approve 3 departures from what was agreed, 2 of them of channels." in first
+    assert first.count("Asked of") == 1
+    assert "What stays open, the audit of 2027-Q2 asks again." in first
     document.close()
+
+
+def test_the_headlines_are_what_exports_and_register_come_to(done: Round) -> None:
+    """Counted another way: stations, those to install, moves by state, findings, clear air."""
+    for review in done.reviews:
+        counted = done.recounted[review.region]
+        told = {
+            name: sum(getattr(store, name) for store in review.stores)
+            for name in ("stations", "to_install", "verified", "approved", "stop", "fix")
+        }
+        assert told == {name: counted[name] for name in told}
+        assert len(review.pending) == counted["waiting"]
+        mean = counted["air"] / counted["weight"]
+        assert review.clear_air(planned=False) == pytest.approx(mean, abs=1e-9)
+    assert sum(review.stores[-1].to_install for review in done.reviews) > 0
+    assert done.content.now.stations == done.recounted[""]["audited"]
 
 
 def test_stations_never_agreed_on_are_counted_apart(done: Round) -> None:
@@ -212,9 +286,11 @@ def test_the_first_quarter_asks_for_a_baseline_in_one_line(demo_run: Ran, tmp_pa
 
     assert content.to_act_on == ()
     assert content.now.unagreed == content.now.stations > 0
+    listed = next(store for store in content.stores if store.store == OPENING)
+    assert (listed.exports, listed.stations, listed.unagreed) == (1, 0, 0)  # nothing installed yet
     assert review.astray == ()
     words = wording("GB")
-    asked = f"Approvers: {content.now.unagreed} stations are not agreed yet; approve a baseline"
+    asked = f"Asked of those who approve: {content.now.unagreed} stations are not agreed yet;"
     assert verdict(content, words).startswith(asked)
     about = [line for line in decisions(review, words) if "baseline" in line.text]
     assert [line.count for line in about] == [words.number(sum(s.stations for s in review.stores))]

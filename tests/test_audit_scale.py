@@ -21,11 +21,11 @@ def test_a_thousand_stores_over_eight_quarters_take_less_than_half_a_minute(
         for quarter in range(FIRST, LAST + 1):
             take_quarter(database, past, quarter, late=False)
             take_quarter(database, past, quarter, late=True)
-        run_on(database, past, export_days(FIRST)[0])
-        stores = sorted(past.regions)
-        approve(
-            database, SETTINGS, stores, by=APPROVER, reason="as built", on=export_days(FIRST)[0]
-        )
+            if quarter == FIRST:  # before later changes are verified, and agreed by that
+                first = export_days(FIRST)[0]
+                run_on(database, past, first)
+                stores = sorted(past.regions)
+                approve(database, SETTINGS, stores, by=APPROVER, reason="as built", on=first)
         run_on(database, past, last_day(LAST))
         start = perf_counter()
         audit_all(database)

@@ -1,5 +1,6 @@
 """The audit's files: complete, reproducible, and the same whenever they are made."""
 
+import re
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import replace
@@ -13,6 +14,7 @@ from accessible import shortcomings
 from audit_history import LAST, QUARTERS, History, history
 from audit_kit import audit_of, live_through, past_database
 from openpyxl import load_workbook
+from test_report_summary import covering, printed
 
 from pipeline.database import Database
 from pipeline.errors import UnknownSelection
@@ -97,7 +99,7 @@ def test_the_first_page_says_it_all(
     first = pages(later[LAST][".pdf"])[0]
 
     now = content.now
-    assert first.index(f"Approvers: answer {now.asked} departures") < first.index("To answer")
+    assert first.index(f"put back or approve {now.asked} departures") < first.index("To answer")
     assert f"They concern {now.astray} of {now.stations} stations audited" in first
     for words in ("ordered, and found so", "done differently from the order", "nobody's order"):
         assert words in first
@@ -140,9 +142,9 @@ def test_the_verdict_names_those_who_are_to_answer(written: Written) -> None:
     content = quarter_content(written[0], QUARTERS[LAST])
     named = replace(content, approvers=("A. Amberlund", "B. Brandwick"))
 
-    assert verdict(content, wording(None)).startswith("Approvers: answer ")
+    assert verdict(content, wording(None)).startswith("Asked of those who approve: ")
     assert verdict(named, wording(None)).startswith(
-        "Approvers (A. Amberlund or B. Brandwick): answer "
+        "Asked of A. Amberlund or B. Brandwick: put back or approve "
     )
 
 
@@ -302,8 +304,12 @@ def test_every_language_and_an_empty_quarter_can_be_laid_out(
     assert "Über die Quartale" in german[1]
     assert quarter_workbook(content, wording("DE")) == quarter_workbook(content, wording("DE"))
     alone = replace(content, trend=(replace(content.now, asked=1, channels=1, rollouts=0),))
-    assert "nobody ordered as it is, of a channel: put it back" in verdict(alone, WORDS)
-    assert "angeordnet hat, eines Kanals, ist zu" in verdict(alone, wording("DE"))
+    assert "put back or approve 1 departure from what was agreed, of a channel" in verdict(
+        alone, WORDS
+    )
+    assert "1 Abweichung vom Vereinbarten (eines Kanals) zurücksetzen" in verdict(
+        alone, wording("DE")
+    )
     first: QuarterContent = quarter_content(database, QUARTERS[0])
     assert "as agreed or as ordered" in pages(quarter_pdf(first, WORDS))[0]
 
@@ -328,3 +334,55 @@ def test_a_quarter_not_audited_is_refused(written: Written, tmp_path: Path) -> N
     """The nearest audited one is named."""
     with pytest.raises(UnknownSelection, match=r"No audited quarter '2026-Q3'"):
         write_audit(written[0], tmp_path, "2026-Q3")
+
+
+def test_where_nothing_is_agreed_no_page_says_that_all_is_as_agreed(written: Written) -> None:
+    """Nothing to hold against, no charts of nothing, and still who is asked and by when."""
+    content = quarter_content(written[0], QUARTERS[0])
+    now = replace(content.now, unagreed=content.now.stations, asked=0, astray=0, rollouts=0)
+    empty = replace(content, trend=(now,), causes=(), regions=((now, None),), types=())
+    first = pages(quarter_pdf(empty, WORDS))[0]
+    assert "as agreed or as ordered" not in first
+    assert "No station is agreed yet, so there is nothing to hold" in first
+    assert "fill in the sheet" not in first
+    assert "from quarters before" not in first  # the key of a chart that is not drawn
+    assert "What stays open, the audit of 2024-Q1 asks again." in first
+    book = load_workbook(BytesIO(quarter_workbook(empty, WORDS)))
+    assert "nothing to hold" in str(book["To answer"]["A2"].value)
+
+
+def test_figures_of_page_one_add_up(written: Written) -> None:
+    """What is asked is nobody's order, those settled apart, and what was done differently."""
+    settled = 0
+    for quarter in LOOKED_AT:
+        content = quarter_content(written[0], QUARTERS[quarter])
+        now, asked = content.now, content.to_act_on
+        apart = [d for d in asked if d.by_order == "not ordered"]
+        assert now.nobody - content.settled + now.rolled == len(apart)
+        settled += content.settled
+    assert settled > 0
+    assert [replace(content, quarter=q).following for q in ("2025-Q3", "2025-Q4")] == [
+        "2025-Q4", "2026-Q1",
+    ]  # fmt: skip
+
+
+def test_a_long_list_says_what_is_on_its_pages_and_what_in_the_workbook(written: Written) -> None:
+    """Of a thousand lines 120 are printed; page one counts those to come and those that are not."""
+    content = quarter_content(written[0], QUARTERS[LAST])
+    power = replace(content.causes[0], field="tx_power_dbm", agreed="0", found="9")
+    many = replace(content, causes=tuple(replace(power, cause=str(n)) for n in range(1000)))
+    first, *rest = pages(quarter_pdf(many, WORDS))
+    [(to_come, more)] = re.findall(r"(\d+) more on the pages to come, and (\d+) more rows", first)
+    counts = [page.count("transmit power 0 to 9 dBm") for page in (first, *rest)]
+    assert int(more) == 1000 - 120 == 1000 - sum(counts)
+    assert int(to_come) == sum(counts[1:])
+
+
+def test_an_audit_of_any_length_overprints_nothing(written: Written) -> None:
+    """Lists and tails begin on the next page where they have no room, the empty ones too."""
+    content = quarter_content(written[0], QUARTERS[5])
+    firmware = next(one for one in content.causes if one.field == "firmware")
+    for count in range(20, 28):
+        causes = (firmware,) * count
+        octets = quarter_pdf(replace(content, causes=causes, stores=content.stores[:1]), WORDS)
+        assert covering(printed(octets)) == [], count

@@ -7,6 +7,7 @@ from dataclasses import replace
 from datetime import date, datetime, timedelta
 from io import BytesIO
 from pathlib import Path
+from typing import Any
 from urllib.parse import unquote
 
 import pypdfium2
@@ -28,7 +29,7 @@ from pipeline.progress import Silent
 from pipeline.records import Selection
 from pipeline.report import write
 from pipeline.report.files import put_file
-from pipeline.report.region.answers import decisions, delays, next_step, risks
+from pipeline.report.region.answers import decisions, delays, next_step, risks, verdict
 from pipeline.report.region.content import ChangeProgress, RegionContent, StoreStanding
 from pipeline.report.region.gather import region_contents
 from pipeline.report.region.pages import FileLinks, links_of, region_pdf
@@ -121,16 +122,17 @@ def test_the_page_answers_the_five_questions(north: RegionContent) -> None:
     for answer in (
         "38 of 111 changes are done, in 18 of 37 stores",
         "raised clear air from 42 % to 70 % on average (",
-        "21 changes wait for a decision",
+        "Asked of those who approve: approve or refuse 21 changes.",
+        "Asked of those who plan the nights: give 12 approved changes their night.",
         "14 proposed changes to approve or refuse, the oldest since 1 Jul 2026",
         "4 stations are not as agreed, and nobody approved that",
         "6! changes missed their night, the first 9 days ago",
         "12 approved changes have no night yet",
         "24 changes done but not checked",
-        "2! of 3 changes open after the deadline of 20 Sep 2026: refit",
+        "2! of 3 changes not made by the deadline of 20 Sep 2026: refit",
         "4! changes did not help",
         "2 stores have no plan",
-        "Export could not be used (no one store)",
+        "Export could not be used",
     ):
         assert answer in first, answer
 
@@ -208,6 +210,11 @@ def test_the_chain_has_the_figures_of_its_regions(
     chain, *regions = region_contents(database, SETTINGS, [CHAIN, "Bare", "Mitte", "North"])
 
     assert chain.changes == sum(one.changes for one in regions)
+    days = [(step.day, step.done) for step in chain.steps]
+    assert days == sorted(set(days))  # one course, not one region's after another's
+    assert sum(step.count for step in chain.steps) == sum(
+        step.count for one in regions for step in one.steps
+    )
     assert chain.done == sum(one.done for one in regions)
     assert len(chain.pending) == sum(len(one.pending) for one in regions)
     assert sum(len(one.anywhere) for one in regions) == 3 * len(chain.anywhere)
@@ -400,7 +407,7 @@ def test_clear_air_as_planned_is_of_the_stores_that_have_it_today(north: RegionC
     assert content.clear_air(planned=False) == pytest.approx(0.5)
     assert content.clear_air(planned=True) == pytest.approx(0.7)
     text = " ".join(pages(pdf_of(replace(content, stores=(other,))))[0].split())
-    assert "clear air 60 % today." in text.replace(chr(0x202F), " ")
+    assert "today 60 %" in text.replace(chr(0x202F), " ")
     assert "as planned 0" not in text
 
 
@@ -418,6 +425,26 @@ def test_lists_that_do_not_fit_say_how_much_is_left(north: RegionContent) -> Non
     [(left,)] = [(int(n),) for n in re.findall(r"and (\d+) more lines in the workbook", first)]
     told = items - left
     assert shown <= told < items
+
+
+def test_an_answer_with_nothing_to_say_leaves_its_room_to_the_others(north: RegionContent) -> None:
+    """Where nothing is late, risks that did not fit beside it stand on the page."""
+    finding = north.findings[0]
+    many = tuple(replace(finding, rule=f"r{n}", title=f"made up {n}") for n in range(20))
+    crowded = replace(north, findings=many)
+    calm = replace(crowded, late=(), deadlines=())
+    shown = [len(re.findall(r"made up \d+", pages(pdf_of(one))[0])) for one in (crowded, calm)]
+    assert shown[0] < shown[1]
+    rollout = replace(
+        north.astray[0], rollout=True, answer=None, stations=4, stores=2, field="firmware",
+        kind="drift", agreed="3.1.9", found="3.2.0",
+    )  # fmt: skip
+    flooded = replace(calm, astray=(rollout,) * 60)
+    first = pages(pdf_of(flooded))[0]
+    assert "Nothing is late." in first
+    assert "made up 0" in first  # however much there is to decide
+    assert first.count("in the workbook") == 2
+    assert covering(printed(pdf_of(flooded))) == []
 
 
 def test_every_answer_is_in_the_workbook_too(database: Database, tmp_path: Path) -> None:
@@ -496,6 +523,36 @@ def test_a_region_reads_its_own_language(database: Database) -> None:
     first = pages(pdf_of(mitte, "DE"))[0]
     for words in ("Wie weit sind wir?", "Stand 30.09.2026", "Was ist gefährdet?"):
         assert words in first
+
+
+def test_a_region_without_a_plan_does_not_say_that_all_is_well(north: RegionContent) -> None:
+    """What is not known is no reason to change nothing: who has no plan is counted, or named."""
+    none: dict[str, Any] = {one.value: 0 for one in ChangeProgress}
+    bare = tuple(
+        replace(store, clear_air_now=None, clear_air_planned=None, unplanned="no-channel", **none)
+        for store in north.stores[:2]
+    )  # fmt: skip
+    empty = replace(north, stores=bare, steps=(), promises=(), pending=())
+    said = verdict(empty, WORDS)
+    assert said.startswith("Nothing can be said of the channels: none of the 2 stores has a plan")
+    half = replace(empty, stores=(bare[0], replace(bare[1], unplanned=None, clear_air_now=0.9)))
+    assert verdict(half, WORDS).endswith("1 store has none.")
+    first, _ = pages(pdf_of(half))
+    assert f"not known: {bare[0].store}" in first
+
+
+def test_who_decides_is_told_by_when(north: RegionContent) -> None:
+    """Where nights are laid out for what waits, the first of them."""
+    night = date(2026, 10, 12)
+    waits = next(store for store in north.stores if store.to_decide)
+    stores = tuple(
+        replace(store, laid_out=night if store is waits else date(2026, 10, 1) if not
+                store.to_decide + store.unput else None)
+        for store in north.stores
+    )  # fmt: skip
+    assert "Decide before 12 Oct 2026, the first night" in verdict(
+        replace(north, stores=stores), WORDS
+    )
 
 
 def test_a_region_with_nothing_to_do_says_so(database: Database) -> None:

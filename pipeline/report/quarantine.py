@@ -239,12 +239,15 @@ def _workbook(
     book.book.properties.description = book.sealed
     plain, line = font(), under(style.HAIRLINE)
     # Cells to mend are texts, so that no program turns them into numbers and dates.
-    text = book.look(plain, Alignment(vertical="top"), border=line, number_format="@")
+    text = book.look(plain, Alignment("left", "top", indent=1), border=line, number_format="@")
     wrapped = book.look(
-        plain, Alignment(vertical="top", wrap_text=True), border=line, number_format="@"
+        plain, Alignment("left", "top", indent=1, wrap_text=True), border=line, number_format="@"
     )
     if groups:
-        put_list(book, book.sheet("Overview", title), OVERVIEW, groups)
+        page = book.sheet("Overview", title)
+        put_list(book, page, OVERVIEW, groups)
+        if sheets:
+            _put_advice(page, len(groups) + 2, book)
     _put_listed(book, _CELLS, CELLS, unread)
     _put_listed(book, _TAKEN, MATCHED, keys.taken)
     _put_listed(book, _LEFT, UNMATCHED, keys.left)
@@ -252,6 +255,14 @@ def _workbook(
         page = book.sheet(f"{number} {layout.kind}", title)
         _put_rows(page, layout, rows[:_ROWS_MOST], _Looks(book.heading, text, wrapped))
     return workbook_bytes(book.book)
+
+
+def _put_advice(page: Page, row: int, book: Book) -> None:
+    """Say below the overview how rows are mended."""
+    text = book.words("quarantine.how")
+    page.merge(row, len(OVERVIEW) - 1, text, book.note)
+    page.height(row, row_height([(text, sum(column.widest for column in OVERVIEW))]))
+    page.print_area(row, len(OVERVIEW) - 1)
 
 
 def _put_listed(

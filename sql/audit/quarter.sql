@@ -35,7 +35,8 @@ left join answered a using (quarter, store, subject, field)
 order by i.quarter, i.store, i.subject, i.field;
 
 -- name: figures_of_stores
--- The stores of each quarter: what describes them, their exports and what is agreed of them.
+-- The stores of each quarter: what describes them, their exports and what is agreed of them. Stations
+-- still to be installed are nothing to audit, nor can they be agreed.
 -- Scans timed in UTC are brought to the store's own clock before their day is counted; quarters of
 -- an hour keep every zone's midnight apart.
 insert into audit_store by name
@@ -43,7 +44,8 @@ with quarters as (select quarter, first, last from incoming), described as (
     select q.quarter, s.store, max_by(s, (s.seen_on, s)) as d
     from store_matched s join quarters q on s.seen_on <= q.last group by q.quarter, s.store
 ), listed as (
-    select store, seen_on, count(distinct station) as stations
+    select store, seen_on,
+        count(distinct station) filter (status is null or status = 'installed') as stations
     from station_seen group by store, seen_on
 ), exported as (
     select q.quarter, l.store, count(*) filter (l.seen_on >= q.first) as exports,
@@ -60,7 +62,7 @@ with quarters as (select quarter, first, last from incoming), described as (
     from exported x
     join quarters q using (quarter)
     join station_seen l on l.store = x.store and l.seen_on = x.last_export
-    where x.stations > 0 and not exists (
+    where x.stations > 0 and (l.status is null or l.status = 'installed') and not exists (
         from baseline b where b.store = l.store and b.approved_on <= q.last
             and (b.change is null and b.field = 'station' or b.station = l.station))
     group by x.quarter, x.store

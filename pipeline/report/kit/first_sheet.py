@@ -5,6 +5,8 @@ from collections.abc import Sequence
 from pipeline.report.kit.column import Look, Value, row_height
 from pipeline.report.kit.sheet import Book, Page
 
+_LEAD = 1.2  # letters of a lead, over those of a note
+
 
 class FirstSheet:
     """The first sheet of a workbook, written from top to bottom: notes, and sections of lines."""
@@ -18,10 +20,15 @@ class FirstSheet:
         page.put(0, 0, title, book.title)
         page.height(0, 26)
 
-    def note(self, text: str, spare: float = 0.0) -> None:
-        """Write a text across the sheet; `spare` is space below it in points."""
-        self._page.merge(self._row, len(self._widths) - 1, text, self._book.note)
-        self._page.height(self._row, row_height([(text, sum(self._widths))]) + spare)
+    def note(self, text: str, spare: float = 0.0, *, lead: bool = False) -> None:
+        """Write a text across the sheet, in large letters if it asks for something.
+
+        `spare` is space below it in points.
+        """
+        look, letters = (self._book.lead, _LEAD) if lead else (self._book.note, 1.0)
+        self._page.merge(self._row, len(self._widths) - 1, text, look)
+        height = row_height([(text, sum(self._widths) / letters)]) * letters
+        self._page.height(self._row, height + spare)
         self._row += 1
 
     def section(self, title: str) -> None:

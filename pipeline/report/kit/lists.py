@@ -183,7 +183,9 @@ def list_pages(
         start = 0
         while True:
             count = printed.fitting(start, page.w, page.h - y - HEADING_H - _HEADINGS_H)
-            if y and count < min(_LEAST_ROWS, len(printed.rows) - start):
+            least = min(_LEAST_ROWS, len(printed.rows) - start)
+            tall = not printed.rows and y + list_height(printed, page.w) > page.h
+            if y and (count < least or tall):
                 pages.append([])
                 titles.append([])
                 y = 0.0

@@ -167,12 +167,10 @@ class Book:
             look: Alignment(sides.get(look, "left"), "top", indent=1, wrap_text=look is Look.LONG)
             for look in Look
         }
+        line = under(style.HAIRLINE)
         self.looks = {
             name: self.look(
-                font(),
-                setting,
-                border=under(style.HAIRLINE),
-                number_format=formats.get(name, "General"),
+                font(), setting, border=line, number_format=formats.get(name, "General")
             )
             for name, setting in kinds.items()
         }
@@ -188,7 +186,9 @@ class Book:
         self.section = self.look(
             font(bold=True, size=11, color=style.PLANNED), Alignment(vertical="top"), border=ink
         )
-        self.note = self.look(font(color=style.MUTED), Alignment(vertical="top", wrap_text=True))
+        wrapping = Alignment(vertical="top", wrap_text=True)
+        self.note = self.look(font(color=style.MUTED), wrapping)
+        self.lead = self.look(font(size=12), wrapping)
 
     def describe(
         self, title: str, *, subject: str | None = None, keywords: str | None = None

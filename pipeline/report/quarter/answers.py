@@ -15,7 +15,7 @@ from pipeline.records import Seal
 from pipeline.report.kit import style
 from pipeline.report.kit.column import Look, SheetColumn, Value, column_width, row_height
 from pipeline.report.kit.sheet import Book, Page, Record, font, under, writable
-from pipeline.report.quarter.content import QuarterContent, ToAnswer, what, where
+from pipeline.report.quarter.content import QuarterContent, ToAnswer, nothing_to_answer, what, where
 from pipeline.report.store.forms import fill_in_looks, lock
 from pipeline.wording import Wording
 from pipeline.xlsx import workbook_bytes
@@ -72,7 +72,9 @@ def put_answers(book: Book, page: Page, content: QuarterContent, title: str) -> 
     def rule(key: str) -> DataValidation:
         return _entry_rule(book.words, content, key)
 
-    sheet = ToFill(ANSWERS, COLUMNS, _LEAST, book.words("audit.answer_note"), rule, "cause")
+    words = book.words
+    note = words("audit.answer_note") if content.causes else nothing_to_answer(content, words)
+    sheet = ToFill(ANSWERS, COLUMNS, _LEAST, note, rule, "cause")
     put_to_fill(book, page, sheet, content.causes, title)
 
 

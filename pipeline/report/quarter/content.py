@@ -1,5 +1,6 @@
 """What the audit of a quarter says: its records, and the sentences made from them."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, timedelta
 
@@ -254,6 +255,17 @@ class QuarterContent:
         return later.replace(day=1) - timedelta(days=1)
 
     @property
+    def following(self) -> str:
+        """The quarter after it."""
+        later = self.last + timedelta(days=1)
+        return f"{later.year}-Q{(later.month - 1) // _MONTHS + 1}"
+
+    @property
+    def settled(self) -> int:
+        """The departures of nobody's order, likely rollouts apart, that need no answer any more."""
+        return sum(d.by_order == "not ordered" and d.cause is None for d in self.differences)
+
+    @property
     def to_act_on(self) -> tuple[QuarterDeparture, ...]:
         """The departures that somebody must answer."""
         return tuple(one for one in self.differences if one.cause is not None)
@@ -279,26 +291,7 @@ def verdict(content: QuarterContent, words: Wording) -> str:
     now = content.now
     if not now.stations:
         return words("audit.verdict_nothing", stores=words.number(now.stores))
-    parts = []
-    names = words("wanted.or").join(content.approvers[:_APPROVERS_NAMED])
-    whom = f" ({names})" if names else ""
-    if now.asked:
-        key = "audit.all_channels" if now.channels == now.asked else "audit.of_channels"
-        channels = words.counted(key, now.channels) if now.channels else ""
-        asked = words.counted("audit.verdict", now.asked, channels=channels, whom=whom)
-        parts.append(asked + _at_stations(now, words))
-    if now.rollouts:
-        told = max((one for one in content.causes if one.rollout), key=lambda one: one.stations)
-        parts.append(
-            words.counted(
-                "audit.verdict_rollout", now.rollouts, what=what(told, words),
-                where=where(told, words), rolled=words.number(now.rolled),
-            )
-        )  # fmt: skip
-    if not parts and (agreed_on := now.stations - now.unagreed):
-        parts.append(words("audit.verdict_clean", all=words.number(agreed_on)))
-    if now.unagreed:
-        parts.append(words.counted("audit.verdict_unagreed", now.unagreed, whom=whom))
+    parts = [*_asked(content, words)]
     if now.accepted:
         parts.append(words.counted("audit.verdict_accepted", now.accepted))
     if missing := now.stores - now.covered:
@@ -306,10 +299,54 @@ def verdict(content: QuarterContent, words: Wording) -> str:
     return " ".join(parts)
 
 
+def _asked(content: QuarterContent, words: Wording) -> Iterator[str]:
+    """Yield what is asked of whom and by when; where nothing is, that all is as agreed."""
+    now, whom = content.now, asked_of(content, words)
+    if now.asked:
+        key = "audit.all_channels" if now.channels == now.asked else "audit.of_channels"
+        channels = words.counted(key, now.channels) if now.channels else ""
+        yield words.counted("audit.verdict", now.asked, channels=channels, whom=whom)
+        yield _at_stations(now, words)
+    elif now.rollouts:
+        yield words("audit.to_whom", whom=whom)
+    if now.rollouts:
+        yield _rollouts(content, words)
+    if now.unagreed:
+        too = now.asked or now.rollouts
+        key = "audit.verdict_unagreed_too" if too else "audit.verdict_unagreed"
+        yield words.counted(key, now.unagreed, whom=whom)
+    if now.asked or now.rollouts or now.unagreed:
+        yield words("audit.verdict_again", quarter=content.following)
+    agreed_on = now.stations - now.unagreed
+    if agreed_on and not (now.asked or now.rollouts):
+        key = "audit.verdict_rest" if now.unagreed else "audit.verdict_clean"
+        yield words(key, all=words.number(agreed_on))
+
+
+def _rollouts(content: QuarterContent, words: Wording) -> str:
+    told = max((one for one in content.causes if one.rollout), key=lambda one: one.stations)
+    return words.counted(
+        "audit.verdict_rollout", content.now.rollouts, what=what(told, words),
+        where=where(told, words), rolled=words.number(content.now.rolled),
+    )  # fmt: skip
+
+
+def asked_of(content: QuarterContent, words: Wording) -> str:
+    """Return who is to answer: the first of those who approve by name, if they are known."""
+    names = words("wanted.or").join(content.approvers[:_APPROVERS_NAMED])
+    return names or words("wanted.approvers")
+
+
+def nothing_to_answer(content: QuarterContent, words: Wording) -> str:
+    """Return why nobody has to answer anything: all is as agreed, or nothing is agreed yet."""
+    agreed = content.now.stations > content.now.unagreed
+    return words("audit.act_none" if agreed else "audit.act_unagreed")
+
+
 def _at_stations(now: QuarterFigures, words: Wording) -> str:
     all_of = words.number(now.stations)
     share = rate_text(words, now.rate)
-    return f" {words.counted('audit.verdict_stations', now.astray, all=all_of, rate=share)}"
+    return words.counted("audit.verdict_stations", now.astray, all=all_of, rate=share)
 
 
 def what(one: ToAnswer, words: Wording) -> str:
@@ -317,7 +354,8 @@ def what(one: ToAnswer, words: Wording) -> str:
     if one.kind in {"new", "gone", "renamed"}:
         return f"{words.field(one.field)} {words.named('kind', one.kind)}"
     values = words("audit.from_to", agreed=one.agreed or NOTHING, found=one.found or NOTHING)
-    return f"{words.field(one.field).split(',')[0]} {values}"
+    name, _, unit = words.field(one.field).partition(", ")
+    return f"{name.split(':')[0]} {values} {unit}".rstrip()
 
 
 def where(one: ToAnswer, words: Wording) -> str:

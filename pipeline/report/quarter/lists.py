@@ -11,6 +11,7 @@ from pipeline.report.quarter.content import (
     RestatedLine,
     RuleCount,
     ToAnswer,
+    nothing_to_answer,
     reason_of,
     to_do,
     what,
@@ -21,8 +22,8 @@ from pipeline.tables.audit import AuditStore
 from pipeline.wording import NOTHING, Wording
 
 Row = TypeVar("Row")
-_LIST_MOST, _RULES_MOST = 9, 24
-_PRINTED_MOST = 400  # rows; the workbook has the rest
+_LIST_MOST, _RULES_MOST = 9, 16
+_PRINTED_MOST = 120  # rows; the workbook has the rest
 
 
 def _seen(one: ToAnswer, words: Wording) -> str:
@@ -39,12 +40,12 @@ def _agreed(one: ToAnswer, words: Wording) -> str:
 
 
 _ANSWER: tuple[PrintedColumn[ToAnswer], ...] = (
-    PrintedColumn(what, "audit.column_field", 25),
-    PrintedColumn(where, "audit.column_where", 25),
+    PrintedColumn(what, "audit.column_field", 24),
+    PrintedColumn(where, "audit.column_where", 22),
     PrintedColumn(_agreed, "audit.column_approved", 14),
-    PrintedColumn(_seen, "audit.column_since", 13),
+    PrintedColumn(_seen, "audit.column_since", 17),
     PrintedColumn(
-        lambda c, words: words.percent(c.clear_air_lost), "audit.column_lost", 8, right=True
+        lambda c, words: words.percent(c.clear_air_lost), "audit.column_lost", 10, right=True
     ),
     PrintedColumn(to_do, "audit.column_do", 22),
 )
@@ -67,13 +68,13 @@ _UNCOVERED: tuple[PrintedColumn[AuditStore], ...] = (
     PrintedColumn(lambda s, words: words.day(s.last_export), "audit.column_last_export", 18),
 )
 _REPEATED: tuple[PrintedColumn[RepeatStore], ...] = (
-    PrintedColumn(lambda r, _: f"{r.store} {r.name}", "audit.column_store", 34),
-    PrintedColumn(lambda r, _: r.region, "audit.column_region", 16),
+    PrintedColumn(lambda r, _: f"{r.store} {r.name}", "audit.column_store", 30),
+    PrintedColumn(lambda r, _: r.region, "audit.column_region", 14),
     PrintedColumn(
-        lambda r, words: words.number(r.quarters), "audit.column_quarters", 14, right=True
+        lambda r, words: words.number(r.quarters), "audit.column_quarters", 15, right=True
     ),
     PrintedColumn(
-        lambda r, words: words.number(r.departures), "audit.column_departures", 14, right=True
+        lambda r, words: words.number(r.departures), "audit.column_departures", 20, right=True
     ),
 )
 _FINDINGS: tuple[PrintedColumn[RuleCount], ...] = (
@@ -114,8 +115,8 @@ def to_answer(content: QuarterContent, words: Wording) -> PrintedList:
         _ANSWER,
         shown,
         title=words("audit.act_title"),
-        note=more or words("audit.act_note"),
-        nothing=words("audit.act_none"),
+        note=more or (words("audit.act_note") if shown else ""),
+        nothing=nothing_to_answer(content, words),
     )
 
 

@@ -33,7 +33,7 @@ from pipeline.report.kit.pen import (
     Pen,
     text_height,
 )
-from pipeline.report.quarter.content import QuarterContent, edition, verdict
+from pipeline.report.quarter.content import QuarterContent, asked_of, edition, verdict
 from pipeline.report.quarter.lists import (
     approvals,
     findings,
@@ -58,7 +58,7 @@ from pipeline.wording import Wording
 _TREND_H, _TREND_QUARTERS = 96.0, 8
 _REGIONS_MOST = 14
 _HEAD_H, _FIGURES_H, _VERDICT_LINES = 54.0, 46.0, 6
-_SIGN_H = 28.0
+_SIGN_H = 20.0
 _ASK_H = STRONG.leading + 3.0
 _GAP, _PROMISES_H = 10.0, 190.0
 _NAMES_LINES = 12
@@ -117,9 +117,10 @@ def quarter_pdf(content: QuarterContent, words: Wording) -> bytes:
 
 def _asks(content: QuarterContent, words: Wording, *, rest: bool, sign: bool) -> str:
     """Return what a page after the first asks of whom, in a line."""
+    if rest and sign:
+        return words("audit.asked_both")
     if rest:
-        whom = words("wanted.or").join(content.approvers) or words("wanted.approvers")
-        return words("audit.asked_rest", whom=whom)
+        return words("audit.asked_rest", whom=asked_of(content, words))
     return words("audit.asked_sign" if sign else "audit.asked_none")
 
 
@@ -164,8 +165,10 @@ def _draw_first(pen: Pen, page: Box, content: QuarterContent, words: Wording) ->
     box = page.below(_first_bottom(content, words, page))
     printed = to_answer(content, words)
     fitting = rows_fitting(printed, box)
-    if rest := len(content.causes) - fitting:
-        printed = replace(printed, note=words.counted("audit.further_rows", rest))
+    if rest := len(printed.rows) - fitting:
+        further = words.counted("audit.further_rows", rest)
+        more = printed.note if len(printed.rows) < len(content.causes) else ""
+        printed = replace(printed, note=", ".join(filter(None, (further, more))))
     return page.below(draw_list(pen, box, printed, 0, fitting) + _GAP)
 
 
@@ -177,17 +180,26 @@ def _room(content: QuarterContent, words: Wording, page: Box) -> float:
 
 def _course_height(content: QuarterContent, words: Wording) -> float:
     """Return the height in points of what `_draw_course` draws."""
-    trend = trend_height(_TREND_H, content.trend[-_TREND_QUARTERS:], words)
-    regions = min(_REGIONS_MOST, len(content.regions)) * BAR_ROW + SMALL_MUTED.leading
+    trend = trend_height(_chart_h(content), content.trend[-_TREND_QUARTERS:], words)
+    regions = SMALL.leading
+    if _regions_ask(content):
+        regions += min(_REGIONS_MOST, len(content.regions)) * BAR_ROW
     return HEADING_H + trend + _GAP + HEADING_H + regions + _GAP
+
+
+def _chart_h(content: QuarterContent) -> float:
+    """Return the height of the chart of quarters in points: none where all shares are nothing."""
+    return _TREND_H if any(one.astray for one in content.trend[-_TREND_QUARTERS:]) else 0.0
 
 
 def _draw_course(pen: Pen, page: Box, content: QuarterContent, words: Wording) -> None:
     """Draw the course over the quarters and the regions."""
     top = pen.heading(page, words("audit.trend_title"))
-    draw_key(pen, Box(page.right - 230, page.y + 4, 230, 12), words)
+    height = _chart_h(content)
+    if height:
+        draw_key(pen, Box(page.right - 230, page.y + 4, 230, 12), words)
     trend = content.trend[-_TREND_QUARTERS:]
-    y = draw_trend(pen, Box(page.x, top, page.w, _TREND_H), trend, words)
+    y = draw_trend(pen, Box(page.x, top, page.w, height), trend, words)
     _regions(pen, page.below(y + _GAP), content, words)
 
 
@@ -201,7 +213,11 @@ def _head(pen: Pen, page: Box, content: QuarterContent, words: Wording) -> float
     draw_kind(pen, page, words("audit.kind"), edition(content, words))
     parts = (
         words("audit.days", first=words.day(content.first), last=words.day(content.last)),
-        words.counted("audit.stores", content.now.stores),
+        words(
+            "audit.covered",
+            n=words.number(content.now.covered),
+            all=words.number(content.now.stores),
+        ),
         words.counted("store.stations", content.now.stations),
     )
     return draw_name(pen, page, content.quarter, parts)
@@ -211,7 +227,9 @@ def _key_figures(pen: Pen, box: Box, content: QuarterContent, words: Wording) ->
     """Draw the five counts by order; of what nobody ordered, likely rollouts are counted apart."""
     now = content.now
     nobody = words("audit.key_nobody")
-    if now.rollouts:
+    if content.settled:
+        nobody = words.counted("audit.key_nobody_settled", content.settled, label=nobody)
+    elif now.rollouts:
         rolled = words.number(now.rolled)
         nobody = words.counted("audit.key_nobody_and", now.rollouts, rolled=rolled)
     figures = (
@@ -241,8 +259,17 @@ def _second_height(content: QuarterContent, words: Wording, page: Box) -> float:
     return max(left, _PROMISES_H if content.measured else 0.0) + _GAP
 
 
+def _regions_ask(content: QuarterContent) -> bool:
+    return any(one.astray or (before and before.astray) for one, before in content.regions)
+
+
 def _regions(pen: Pen, box: Box, content: QuarterContent, words: Wording) -> None:
-    top = pen.heading(box, words("audit.regions_title"), words("audit.tick_note"))
+    asked = _regions_ask(content)
+    note = words("audit.tick_note") if asked else ""
+    top = pen.heading(box, words("audit.regions_title"), note)
+    if not asked:
+        pen.paragraph(box.below(top), words("audit.rates_none"), SMALL, lines=1)
+        return
     shown = content.regions[:_REGIONS_MOST]
     rates = [
         RateBar(one.region or "", one.rate or 0.0, before.rate if before else None,
@@ -261,6 +288,8 @@ def _whole(pen: Pen, box: Box, printed: PrintedList) -> None:
 
 def _types(pen: Pen, box: Box, content: QuarterContent, words: Wording) -> float:
     y = pen.heading(box, words("audit.types_title"))
+    if not any(t.astray for t in content.types):
+        return pen.paragraph(box.below(y), words("audit.rates_none"), SMALL, lines=1)
     rates = [
         RateBar(t.store_type, t.astray / t.stations if t.stations else 0.0, None,
              words("trend.of", n=words.number(t.astray), all=words.number(t.stations)))
@@ -297,8 +326,9 @@ def _method_height(content: QuarterContent, words: Wording, page: Box) -> float:
     """Return the height in points of what `_method` draws, and of the gap below."""
     texts = [words(f"method.{key}") for key in _METHOD]
     method = sum(text_height(text, SMALL, page.w) + 4 for text in texts)
-    without = text_height(_nothing_agreed(content, words), SMALL, page.w, _NAMES_LINES)
-    return HEADING_H + method + 6 + without + 14
+    names = _nothing_agreed(content, words)
+    without = 6 + text_height(names, SMALL, page.w, _NAMES_LINES) if names else 0.0
+    return HEADING_H + method + without + 14
 
 
 def _nothing_agreed(content: QuarterContent, words: Wording) -> str:

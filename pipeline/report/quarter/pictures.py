@@ -37,10 +37,14 @@ class RateBar:
 
 
 def draw_trend(pen: Pen, box: Box, trend: Sequence[QuarterFigures], words: Wording) -> float:
-    """Draw the share of stations astray by quarter, over its figures; return the y below."""
-    told = [f"{one.quarter}: {rate_text(words, one.rate)}" for one in trend]
-    with pen.picture(box, in_words(words("trend.astray"), told)):
-        _draw_chart(pen, box, trend, words)
+    """Draw the share of stations astray by quarter, over its figures; return the y below.
+
+    In a box without height the figures alone.
+    """
+    if box.h:
+        told = [f"{one.quarter}: {rate_text(words, one.rate)}" for one in trend]
+        with pen.picture(box, in_words(words("trend.astray"), told)):
+            _draw_chart(pen, box, trend, words)
     columns = _columns(box, trend)
     with pen.part(Role.TABLE):
         return _figures(pen, Box(box.x, box.y + 10 + box.h, box.w, 0), columns, trend, words)
@@ -160,11 +164,11 @@ def draw_counts(
     most = max([1, *(count for _, count, _ in counts)])
     y = box.y
     for label, count, begun in counts:
-        bar = Box(box.x + 116, y + 2, box.w - 180, 8)
+        bar = Box(box.x + 136, y + 2, box.w - 200, 8)
         stood = bar.w * (count - begun) / most
         text = words("trend.of_new", all=words.number(count), n=words.number(begun))
         with pen.part(Role.TEXT):
-            pen.text(box.x, y + 9, label, SMALL, width=112)
+            pen.text(box.x, y + 9, label, SMALL, width=132)
             pen.line((bar.x, bar.bottom), (bar.right, bar.bottom), style.HAIRLINE, 0.4)
             pen.rectangle(Box(bar.x, bar.y, stood, bar.h), style.NOW)
             pen.rectangle(Box(bar.x + stood, bar.y, bar.w * begun / most, bar.h), style.PLANNED)

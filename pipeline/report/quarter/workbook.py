@@ -205,8 +205,8 @@ def quarter_workbook(content: QuarterContent, words: Wording) -> bytes:
 def _audit(book: Book, page: Page, content: QuarterContent) -> None:
     words, now = book.words, content.now
     sheet = FirstSheet(book, page, content.quarter, _FIRST_WIDTHS)
-    for text in (edition(content, words), verdict(content, words)):
-        sheet.note(text, spare=2)
+    sheet.note(edition(content, words), spare=2)
+    sheet.note(verdict(content, words), spare=2, lead=True)
     sheet.section(words("audit.figures_title"))
     for key, count in (
         ("audit.key_ordered", now.ordered),

@@ -80,7 +80,7 @@ def _two_regions(content: RegionContent, words: Wording) -> Iterator[AnswerLine]
     """Yield the stores planned together with one of another region."""
     if far := [one for one in _joined(content) if one.other_region is not None]:
         text = words.counted("review.joint_regions", len(far))
-        where = _named(words, [f"{one.store} + {one.other} ({one.other_region})" for one in far])
+        where = named(words, [f"{one.store} + {one.other} ({one.other_region})" for one in far])
         yield AnswerLine(words.number(len(far)), text, where)
 
 
@@ -100,7 +100,7 @@ def _exceptions(content: RegionContent, words: Wording) -> Iterator[AnswerLine]:
 
 def asked(content: RegionContent, words: Wording) -> list[AskedColumn]:
     """Return the three answers that ask something of somebody; the chain's review says of whom."""
-    approvers = ", ".join(content.approvers) or words("chain.approvers")
+    approvers = _approvers(content, words)
     answers = {
         "decide": decisions(content, words),
         "late": delays(content, words),
@@ -184,22 +184,22 @@ def risks(content: RegionContent, words: Wording) -> list[AnswerLine]:
     lines += _findings(content, _FIX, words)
     for rule, title in dict.fromkeys((f.rule, f.title) for f in content.anywhere):
         subjects = [f.subject for f in content.anywhere if f.rule == rule]
-        text = words("review.risk_anywhere", title=title)
-        lines.append(AnswerLine(words.number(len(subjects)), text, _named(words, subjects)))
+        lines.append(AnswerLine(words.number(len(subjects)), title, named(words, subjects)))
     return lines
 
 
 def _next_door(content: RegionContent, words: Wording) -> Iterator[AnswerLine]:
-    """Yield how many pairs of stations are in earshot through walls, and share a channel."""
-    if near := [one for one in _joined(content) if one.pairs]:
+    """Yield how many pairs of stations share a channel through walls, today or as planned."""
+    if near := [one for one in _joined(content) if one.shared_now or one.shared_planned]:
         now, planned = (
             sum(one.shared_now for one in near),
             sum(one.shared_planned for one in near),
         )
         shared = {"now": words.number(now), "planned": words.number(planned)}
-        text = words.counted("review.next_door", sum(one.pairs for one in near), **shared)
-        where = _named(words, [f"{one.store} + {one.other}" for one in near])
-        yield AnswerLine(words.number(sum(one.pairs for one in near)), text, where)
+        most = max(now, planned)
+        text = words.counted("review.next_door", most, **shared)
+        where = named(words, [f"{one.store} + {one.other}" for one in near])
+        yield AnswerLine(words.number(most), text, where)
 
 
 def _findings(content: RegionContent, severity: str, words: Wording) -> Iterator[AnswerLine]:
@@ -208,7 +208,7 @@ def _findings(content: RegionContent, severity: str, words: Wording) -> Iterator
     for rule in _most_first([f.rule for f in meant]):
         found = [f for f in meant if f.rule == rule]
         text = words("review.risk_finding", title=found[0].title, n=words(f"severity.{severity}"))
-        where = _named(words, _most_first([content.place(f) for f in found]))
+        where = named(words, _most_first([content.place(f) for f in found]))
         yield AnswerLine(words.number(len(found)), text, where, grave=severity == _STOP)
 
 
@@ -222,7 +222,7 @@ def _counted(
 ) -> AnswerLine:
     """Return a line that counts something in stores, each named once for every case."""
     text = words.counted(key, len(stores), **values)
-    return AnswerLine(words.number(len(stores)), text, _named(words, _most_first(stores)), grave)
+    return AnswerLine(words.number(len(stores)), text, named(words, _most_first(stores)), grave)
 
 
 def _most_first(stores: Iterable[str]) -> list[str]:
@@ -230,7 +230,7 @@ def _most_first(stores: Iterable[str]) -> list[str]:
     return [store for store, _ in ranked]
 
 
-def _named(words: Wording, names: Sequence[str]) -> str:
+def named(words: Wording, names: Sequence[str]) -> str:
     """Return the first names, and how many more there are."""
     shown = ", ".join(names[:_NAMED])
     rest = len(names) - _NAMED
@@ -257,12 +257,22 @@ def _asked_first(content: RegionContent, words: Wording) -> Iterator[str]:
         lines = [line for one in asked(content, words) for line in one.lines]
         grave = sum(line.grave for line in lines)
         if lines:
+            count = words.number(len(lines))
             key = "chain.asks_urgent" if grave else "chain.asks"
-            yield words.counted(key, len(lines), grave=words.number(grave))
+            yield words.counted(key, grave or len(lines), all=count)
     if waiting := _waiting(content):
-        whom = words("wanted.or").join(content.approvers) or words("wanted.approvers")
         key = "review.all_wait" if waiting == content.changes else "review.waiting"
-        yield words.counted(key, waiting, whom=whom, stores=_concerned(content, words))
+        whom, stores = _approvers(content, words), _concerned(content, words)
+        yield words.counted(key, waiting, whom=whom, stores=stores)
+        nights = [s.laid_out for s in content.stores if s.laid_out and s.to_decide + s.unput]
+        if nights:
+            yield words("review.decide_by", day=words.day(min(nights)))
+    if approved := content.count(ChangeProgress.APPROVED):
+        yield words.counted("wanted.plan", approved)
+
+
+def _approvers(content: RegionContent, words: Wording) -> str:
+    return words("wanted.or").join(content.approvers) or words("wanted.approvers")
 
 
 def _waiting(content: RegionContent) -> int:
@@ -274,9 +284,18 @@ def _concerned(content: RegionContent, words: Wording) -> str:
     return words.counted("review.stores", sum(bool(s.changes) for s in content.stores))
 
 
+def nothing_to_change(content: RegionContent, words: Wording) -> str:
+    """Return that no change is planned; where stores have no plan, that this is why."""
+    unplanned = sum(store.unplanned is not None for store in content.stores)
+    if not unplanned:
+        return words("review.nothing_to_change")
+    key = "review.nothing_known" if unplanned == len(content.stores) else "review.some_unplanned"
+    return words.counted(key, unplanned)
+
+
 def _how_far(content: RegionContent, words: Wording) -> str:
     if not content.changes:
-        return words("review.nothing_to_change")
+        return nothing_to_change(content, words)
     if _waiting(content) == content.changes:
         return ""  # which is said already
     undone = content.count(ChangeProgress.UNDONE)

@@ -59,7 +59,8 @@ ROWS: tuple[PrintedColumn[RegionContent], ...] = (
     PrintedColumn(lambda p, _: p.region, "audit.column_region", 1.3),
     PrintedColumn(lambda p, w: w.number(len(p.stores)), "audit.column_stores", 0.6, right=True),
     PrintedColumn(
-        lambda p, w: w("review.done_of", done=p.done, all=p.changes), "row.changes", 0.9
+        lambda p, w: w("review.done_of", done=p.done, all=p.changes) if p.changes else NOTHING,
+        "row.changes", 0.9,
     ),
     PrintedColumn(
         lambda p, w: w.change(p.clear_air(planned=False), p.clear_air(planned=True)),
@@ -69,9 +70,9 @@ ROWS: tuple[PrintedColumn[RegionContent], ...] = (
     PrintedColumn(
         lambda p, w: w.number(sum(s.stop + s.fix for s in p.stores)), "row.settle", 0.6, right=True
     ),
-    PrintedColumn(verdict_word, "chain.column_verdict", 0.8),
-    PrintedColumn(lambda p, w: _short(p, w, air=True), "chain.column_air", 1.8),
-    PrintedColumn(lambda p, w: _short(p, w, air=False), "chain.column_labels", 1.8),
+    PrintedColumn(verdict_word, "chain.column_verdict", 1.2),
+    PrintedColumn(lambda p, w: _short(p, w, air=True), "chain.column_air", 1.6),
+    PrintedColumn(lambda p, w: _short(p, w, air=False), "chain.column_labels", 1.6),
 )  # fmt: skip
 REGIONS: tuple[SheetColumn[RegionContent], ...] = (
     SheetColumn("region", Look.TEXT, "audit.column_region"),

@@ -1,6 +1,6 @@
 """Read what the reviews of regions say."""
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from datetime import date
@@ -88,7 +88,7 @@ def region_contents(
         )
         if region == CHAIN:
             parts = tuple(part(one, ("stores", "promises")) for one in named)
-            found = replace(found, parts=parts)
+            found = replace(found, parts=parts, steps=_by_day(found.steps))
         yield _worded(found, book)
 
 
@@ -101,6 +101,17 @@ def _read(database: Database, kind: type[Line], name: str) -> Mapping[str, tuple
     whole = [line for region in sorted(found) for line in found[region]]
     every = {**found, CHAIN: whole, _NO_REGION: nowhere}
     return defaultdict(tuple, {region: tuple(lines) for region, lines in every.items()})
+
+
+def _by_day(steps: Sequence[content.DayOfChanges]) -> tuple[content.DayOfChanges, ...]:
+    """Return the steps of several regions as those of one."""
+    counts: Counter[tuple[date, bool]] = Counter()
+    for step in steps:
+        counts[step.day, step.done] += step.count
+    return tuple(
+        content.DayOfChanges(CHAIN, day, done, count)
+        for (day, done), count in sorted(counts.items())
+    )
 
 
 def _best_first(scans: Sequence[StoreToScan]) -> Iterator[StoreToScan]:

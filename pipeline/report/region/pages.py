@@ -2,6 +2,8 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import accumulate
+from math import inf
 from urllib.parse import quote
 
 from pipeline.effect.verdict import Word
@@ -29,14 +31,16 @@ from pipeline.report.kit.pen import (
     Box,
     Pen,
     Type,
-    text_height,
+    wrapped,
 )
 from pipeline.report.kit.style import Face
 from pipeline.report.kit.tags import Role
+from pipeline.report.region.answer_columns import COUNT, GRAVE, draw_asked
 from pipeline.report.region.answers import (
-    AnswerLine,
     asked,
+    named,
     next_step,
+    nothing_to_change,
     verdict,
 )
 from pipeline.report.region.chain import draw_multiples, region_rows
@@ -54,21 +58,18 @@ from pipeline.report.region.pictures import (
 from pipeline.report.region.proof import basis_rows, gains, why, word
 from pipeline.wording import NOTHING, Wording
 
-_COUNT = Type(style.LEAD, Face.STRONG, style.PLANNED)
-_GRAVE = Type(style.LEAD, Face.STRONG, style.ALERT)
-_VERDICTS = {Word.ROLL_ON: _COUNT, Word.STOP: _GRAVE, Word.NOT_YET: LEAD}
-_PANELS_H, _VERDICT_H, _FIGURES_H = 168.0, 48.0, 72.0
+_VERDICTS = {Word.ROLL_ON: COUNT, Word.STOP: GRAVE, Word.NOT_YET: LEAD}
+_PANELS_H, _BARE_H, _CHART_H = 168.0, 90.0, 84.0
+_VERDICT_H, _FIGURES_H = 48.0, 72.0
 _STRIP_H, _STRIP_MOST = 104.0, 210.0
 _GAPS = 12.0 + 8.0 + 10.0
-_COUNT_W, _COLUMN_GAP = 34.0, 14.0
-_ASKED_MOST = 250.0
-_ROW, _HEADINGS_H = 15.0, 26.0
+_ROW, _HEADINGS_H, _ROW_LINES = 15.0, 26.0, 4
 _WORST = 10  # rows of a list at least, where not all have room
 _LINK = Type(style.SMALL, Face.STRONG, style.PLANNED)
 _STOP = Type(style.SMALL, Face.STRONG, style.ALERT)
 # The columns of the rows by key, with their widths in points; the last gets what is left.
 _WIDTHS = {
-    "standing": 71, "store": 98, "changes": 66, "clear_air": 54, "settle": 30, "astray": 46,
+    "standing": 72, "store": 104, "changes": 64, "clear_air": 54, "settle": 32, "astray": 48,
     "next_work": 0,
 }  # fmt: skip
 _FIGURES = ("clear_air", "settle", "astray")  # aligned to the right
@@ -94,13 +95,12 @@ def region_pdf(content: RegionContent, links: Sequence[FileLinks], words: Wordin
     size = style.page_size(content.country)
 
     def first(pen: Pen, page: Box) -> None:
-        draw = _draw_chain if content.parts else _draw_first
-        draw(pen, page, content, words)
+        _draw_first(pen, page, content, words)
 
     page = page_box(size)
-    blocks = _blocks(content, links, page, words)
-    pages = block_pages(blocks, page.h)
-    if len(pages) > 1:
+    crowded = len(content.stores) * _ROW > page.h
+    pages = block_pages(_blocks(content, links, page, words, short=crowded), page.h)
+    if len(pages) > 1 and not crowded:
         pages = block_pages(_blocks(content, links, page, words, short=True), page.h)
     leaves = [Leaf(first), *(Leaf(draw_blocks(parts)) for parts in pages)]
     title, foot = content.titled(words), content.named(words)
@@ -126,62 +126,44 @@ def _blocks(
     gaps = (len(others) + (1 if rows else 2)) * HEADING_H + _GAPS
     room = page.h - gaps - sum(sum(block.heights) + block.lead for block in others)
     if rows is None:
-        told = sum(basis_rows(content, page.w, words).heights)
-        rows = _store_rows(content, links, words, room - told if short else None)
+        told = sum(basis_rows(content, page.w, words, inf if short else None).heights)
+        rows = _store_rows(content, links, page.w, words, room - told if short else None)
         room -= sum(rows.heights) + rows.lead
     basis = basis_rows(content, page.w, words, room if short else None)
     return [block for block in (rows, needed, scans, basis) if block.heights]
 
 
 def _draw_first(pen: Pen, page: Box, content: RegionContent, words: Wording) -> None:
-    """Draw the page that answers the five questions."""
+    """Draw page one: what is asked of whom, how far the rollout is, whether it helps, where."""
     y = _head(pen, page, content, words)
-    y = pen.paragraph(page.below(y + 8), verdict(content, words), LEAD, lines=4)
-    left, right = Box(page.x, y + 10, page.w, _panels_h(content)).split(2)
-    _how_far(pen, left, content, words)
-    _helping(pen, right, content, words)
-    spare = page.bottom - left.bottom - _GAPS - _asked_height(page, content, words)
-    strip = Box(page.x, left.bottom + 8, page.w, min(max(spare, _STRIP_H), _STRIP_MOST))
-    top = pen.heading(strip, words("review.strip_title"), words("review.strip_note"))
-    draw_strip(pen, strip.below(top), content, words)
-    _asked(pen, page.below(strip.bottom + 12), content, words)
-
-
-def _draw_chain(pen: Pen, page: Box, content: RegionContent, words: Wording) -> None:
-    """Draw the chain's first page: what is asked of whom, how far, whether it helps, where."""
-    y = _head(pen, page, content, words)
-    y = pen.paragraph(page.below(y + 8), verdict(content, words), LEAD, lines=4)
-    asked_h = min(_asked_height(page, content, words), _ASKED_MOST)
-    _asked(pen, Box(page.x, y + 10, page.w, asked_h), content, words)
-    left, right = Box(page.x, y + asked_h + 18, page.w, _panels_h(content)).split(2)
+    y = pen.paragraph(page.below(y + 8), verdict(content, words), LEAD, lines=6) + 10
+    panels_h = _panels_h(content)
+    room = page.bottom - y - panels_h - _STRIP_H - _GAPS
+    y = draw_asked(pen, Box(page.x, y, page.w, room), asked(content, words), words)
+    left, right = Box(page.x, y + 8, page.w, panels_h).split(2)
     _how_far(pen, left, content, words)
     _helping(pen, right, content, words)
     box = page.below(left.bottom + 10)
-    top = pen.heading(box, words("chain.charts"), words("chain.charts_note"))
-    draw_multiples(pen, box.below(top), content.parts, words)
+    if content.parts:
+        top = pen.heading(box, words("chain.charts"), words("chain.charts_note"))
+        draw_multiples(pen, box.below(top), content.parts, words)
+    else:
+        _strip(pen, Box(box.x, box.y, box.w, min(box.h, _STRIP_MOST)), content, words)
 
 
-def _asked_height(page: Box, content: RegionContent, words: Wording) -> float:
-    """Return the height of the tallest of the three answers that ask something, in points."""
-    width = page.split(3, _COLUMN_GAP)[0].w
-    return HEADING_H + max(
-        text_height(one.of, SMALL_MUTED, width, 2) * bool(one.of)
-        + sum(_item_height(item, width) for item in one.lines)
-        for one in asked(content, words)
-    )
-
-
-def _asked(pen: Pen, box: Box, content: RegionContent, words: Wording) -> None:
-    columns = box.split(3, _COLUMN_GAP)
-    for column, one in zip(columns, asked(content, words), strict=True):
-        y = pen.heading(column, one.title)
-        if one.of:
-            y = pen.paragraph(column.below(y), one.of, SMALL_MUTED, lines=2) + 3
-        _items(pen, column.below(y), one.lines, words, one.nothing)
+def _strip(pen: Pen, box: Box, content: RegionContent, words: Wording) -> None:
+    unknown = [store.store for store in content.stores if store.clear_air_now is None]
+    note = words("review.strip_note")
+    if unknown and len(unknown) < len(content.stores):
+        note = words("review.strip_unknown", note=note, stores=named(words, unknown))
+    top = pen.heading(box, words("review.strip_title"), note)
+    draw_strip(pen, box.below(top), content, words)
 
 
 def _panels_h(content: RegionContent) -> float:
-    """Return the height of the first two answers: a verdict takes more, and its figures."""
+    """Return the height of the first two answers: a course, a verdict and its figures take more."""
+    if not content.steps:
+        return _PANELS_H if content.clear_air(planned=False) is not None else _BARE_H
     if content.proof is None:
         return _PANELS_H
     judged = any(line.found is not None for line in content.proof.lines)
@@ -203,27 +185,31 @@ def _head(pen: Pen, page: Box, content: RegionContent, words: Wording) -> float:
 
 
 def _how_far(pen: Pen, box: Box, content: RegionContent, words: Wording) -> None:
+    """Draw how far the changes are, and their course; where none is, the chart of updates."""
     y = pen.heading(box, words("question.far"))
-    if not content.changes:
-        pen.paragraph(box.below(y), words("review.nothing_to_change"), SMALL_MUTED, lines=3)
-        return
-    y = draw_progress(pen, box.below(y), content, words)
-    draw_time(pen, box.below(y + 4), content, words)
+    if content.changes:
+        y = draw_progress(pen, box.below(y), content, words)
+        draw_time(pen, box.below(y + 4), content, words)
+    else:
+        pen.paragraph(box.below(y), nothing_to_change(content, words), SMALL_MUTED, lines=3)
+    if not content.steps and content.proof is not None and content.proof.chart is not None:
+        draw_run_chart(pen, box.below(box.bottom - _CHART_H), content.proof.chart, words)
 
 
 def _helping(pen: Pen, box: Box, content: RegionContent, words: Wording) -> None:
     y = pen.heading(box, words("question.helping"))
     y = _verdict(pen, box.below(y), content, words)
     y = draw_helping(pen, box.below(y), content, words)
-    if content.proof is not None and content.proof.chart is not None:
+    if content.steps and content.proof is not None and content.proof.chart is not None:
         draw_run_chart(pen, box.below(y + 6), content.proof.chart, words)
         return
     now, planned = content.clear_air(planned=False), content.clear_air(planned=True)
     if now is None:
         return
-    key = "review.whole_region_now" if planned is None else "review.whole_region"
-    text = words(key, now=words.percent(now), planned=words.percent(planned))
-    y = pen.paragraph(box.below(y + 6), text, SMALL, lines=3)
+    if content.promises:
+        key = "review.whole_region_now" if planned is None else "review.whole_region"
+        text = words(key, now=words.percent(now), planned=words.percent(planned))
+        y = pen.paragraph(box.below(y + 6), text, SMALL, lines=3)
     pen.paragraph(box.below(y + 4), words("reading.clear_air"), TINY_MUTED, lines=4)
 
 
@@ -242,66 +228,55 @@ def _verdict(pen: Pen, box: Box, content: RegionContent, words: Wording) -> floa
     return y + 4
 
 
-def _items(pen: Pen, box: Box, items: Sequence[AnswerLine], words: Wording, nothing: str) -> None:
-    if not items:
-        pen.paragraph(box, nothing, SMALL_MUTED, lines=3)
-        return
-    y = box.y
-    for place, item in enumerate(items):
-        rest = len(items) - place - 1
-        spare = SMALL_MUTED.leading if rest else 0.0
-        if y + _item_height(item, box.w) + spare > box.bottom:
-            text = words.counted("review.more_items", rest + 1)
-            pen.text(box.x, y + SMALL_MUTED.size, text, SMALL_MUTED, width=box.w)
-            return
-        y = _draw_item(pen, box.below(y), item)
-
-
-def _item_height(item: AnswerLine, room: float) -> float:
-    """Return the height of a line of an answer in points."""
-    inner = room - _COUNT_W
-    where = text_height(item.where, TINY_MUTED, inner, 2) if item.where else 0.0
-    return max(_COUNT.leading, text_height(item.text, SMALL, inner, 4) + where) + 4
-
-
-def _draw_item(pen: Pen, box: Box, item: AnswerLine) -> float:
-    with pen.part(Role.TEXT):
-        _draw_asked(pen, box, item)
-    return box.y + _item_height(item, box.w)
-
-
-def _draw_asked(pen: Pen, box: Box, item: AnswerLine) -> None:
-    kind = _GRAVE if item.grave else _COUNT
-    pen.text(box.x, box.y + 10.5, item.count, kind, width=_COUNT_W - 2)
-    if item.grave:
-        pen.text(box.x + kind.width(item.count) + 1.5, box.y + 10.5, "!", kind)
-    inner = Box(box.x + _COUNT_W, box.y + 1, box.w - _COUNT_W, 0)
-    y = pen.paragraph(inner, item.text, SMALL, lines=4)
-    if item.where:
-        pen.paragraph(Box(inner.x, y, inner.w, 0), item.where, TINY_MUTED, lines=2)
-
-
 def _store_rows(
-    content: RegionContent, links: Sequence[FileLinks], words: Wording, room: float | None
+    content: RegionContent,
+    links: Sequence[FileLinks],
+    width: float,
+    words: Wording,
+    room: float | None,
 ) -> Block:
     """Return a row for every store, linked to its files; with a height given the worst only."""
     stores, note = list(zip(content.stores, links, strict=True)), words("review.stores_note")
-    if room is not None:
-        shown = max(_WORST, int((room - _HEADINGS_H) // _ROW))
-        if hidden := len(stores[shown:]):
-            stores = sorted(stores, key=lambda one: _grave(one[0]))[:shown]
-            note = words("review.worst_note", more=words.counted("more.workbook", hidden))
+    if room is not None and len(stores) * _ROW > room - _HEADINGS_H:
+        stores = sorted(stores, key=lambda one: _grave(one[0]))
+        most = max(_WORST, int((room - _HEADINGS_H) // _ROW))
+        ends = accumulate(_row_height(store, width, words) for store, _ in stores[:most])
+        shown = max(_WORST, sum(end <= room - _HEADINGS_H for end in ends))
+        note = words("review.worst_note", more=words.counted("more.workbook", len(stores) - shown))
+        stores = stores[:shown]
+    heights = tuple(_row_height(store, width, words) for store, _ in stores)
 
     def draw(pen: Pen, box: Box, items: Sequence[int]) -> None:
         with pen.part(Role.TABLE):
             _headings(pen, box, words)
-            for place, i in enumerate(items):
-                row = Box(box.x, box.y + _HEADINGS_H + _ROW * place, box.w, _ROW)
+            y = box.y + _HEADINGS_H
+            for i in items:
                 with pen.part(Role.ROW):
-                    _row(pen, row, *stores[i], words)
+                    _row(pen, Box(box.x, y, box.w, heights[i]), *stores[i], words)
+                y += heights[i]
 
-    title, heights = words("review.stores_title"), (_ROW,) * len(stores)
-    return Block("stores", title, 1, _HEADINGS_H, heights, draw, note)
+    return Block("stores", words("review.stores_title"), 1, _HEADINGS_H, heights, draw, note)
+
+
+def _row_height(store: StoreLine, width: float, words: Wording) -> float:
+    """Return the height of a store's row in points: its name, or why it has no night, may wrap."""
+    name, last = _name_box(store, Box(0, 0, width, 0), words)
+    lines = max(
+        len(wrapped(store.name, SMALL, name.w, _ROW_LINES)),
+        len(wrapped(next_step(store, words), TINY, last.w, _ROW_LINES)),
+    )
+    return _ROW + SMALL.leading * (max(1, lines) - 1)
+
+
+def _name_box(store: StoreLine, box: Box, words: Wording) -> tuple[Box, Box]:
+    """Return where a row has the name of its store, and its next night or why there is none."""
+    cells = _cells(box, words)
+    name, last = cells["store"], cells["next_work"]
+    used = min(name.w - 24, SMALL_STRONG.width(store.store) + 5)
+    return (
+        Box(name.x + used, box.y + 2, name.w - used - 6, 0),
+        Box(last.x + _INDENT, box.y + 3, last.w - 10, 0),
+    )
 
 
 def _grave(store: StoreLine) -> tuple[float, ...]:
@@ -338,11 +313,11 @@ def _row(pen: Pen, box: Box, store: StoreLine, files: FileLinks, words: Wording)
     with pen.part(Role.CELL):
         standing_mark(pen, (box.x + 4, base - 2.8), store.standing)
         pen.text(box.x + 12, base, words(f"standing.{store.standing.value}"), TINY, width=58)
-    name = cells["store"]
-    used = min(name.w - 10, SMALL_STRONG.width(store.store) + 5)
+    name, last = _name_box(store, box, words)
     with pen.part(Role.SIDE):
-        pen.text(name.x, base, store.store, SMALL_STRONG, width=name.w - 6)
-        pen.text(name.x + used, base, store.name, SMALL, width=name.w - used - 6)
+        at = cells["store"].x
+        pen.text(at, base, store.store, SMALL_STRONG, width=name.x - at - 3)
+        pen.paragraph(name, store.name, SMALL, lines=_ROW_LINES)
     with pen.part(Role.CELL):
         _changes(pen, cells["changes"], store, words, base)
     figures = {
@@ -355,9 +330,8 @@ def _row(pen: Pen, box: Box, store: StoreLine, files: FileLinks, words: Wording)
             pen.text(cells[key].right - 4, base, text, SMALL, align=Align.RIGHT)
             if key == "settle" and store.stop:
                 pen.text(cells[key].x + 2, base, "!", _STOP)
-    last = cells["next_work"]
     with pen.part(Role.CELL):
-        pen.text(last.x + _INDENT, base, next_step(store, words), TINY, width=last.w - 10)
+        pen.paragraph(last, next_step(store, words), TINY, lines=_ROW_LINES)
     with pen.part(Role.CELL):
         _links(pen, box, store, files, words)
     pen.line((box.x, box.bottom), (box.right, box.bottom), style.HAIRLINE, 0.3)

@@ -12,9 +12,10 @@ from pipeline.effect.windows import LeftOut, Measure, WashOut
 from pipeline.report.kit.booklet import Block
 from pipeline.report.kit.pen import SMALL, SMALL_STRONG, Box, Pen, text_height
 from pipeline.report.region.content import RegionContent
-from pipeline.wording import MINUS, NOTHING, Wording
+from pipeline.wording import MINUS, Wording
 
 _NAMED = 6
+_LEFT_OUT_MOST = 6  # lines of them on paper
 _TOPIC_W = 110.0  # points
 
 
@@ -193,24 +194,27 @@ def basis_rows(
 ) -> Block:
     """Return what the verdict rests on, a sentence a row, each under what it is about.
 
-    With a height given no more than fits it, and how much more the workbook has.
+    With a height given no more than fits it, few of those left out, and how much more the workbook
+    has.
     """
     told: list[tuple[str, str]] = []
     if content.proof is not None:
         told = sentences(content.proof, content.chain, content.costs, content.offer, words)
     inner = width - _TOPIC_W
     if room is not None:
+        left = sum(topic == _title("left_out", words) for topic, _ in told)
         ends = list(accumulate(text_height(text, SMALL, inner, 6) + 3 for _, text in told))
-        shown = sum(end <= room - 2 * SMALL.leading for end in ends)
+        fitting = sum(end <= room - 2 * SMALL.leading for end in ends)
+        shown = min(fitting, len(told) - max(0, left - _LEFT_OUT_MOST))
         if shown < len(told):
             more = words.counted("review.more_items", len(told) - shown)
-            told = [*told[:shown], (NOTHING, more)]
+            told = [*told[:shown], ("", more)]
 
     def draw(pen: Pen, box: Box, items: Sequence[int]) -> None:
         y = box.y
         for place, i in enumerate(items):
             topic, text = told[i]
-            if not place or told[i - 1][0] != topic:
+            if topic and (not place or told[i - 1][0] != topic):
                 pen.text(box.x, y + 8, topic, SMALL_STRONG, width=_TOPIC_W - 6)
             pen.paragraph(Box(box.x + _TOPIC_W, y, inner, 0), text, SMALL, lines=6)
             y += heights[i]

@@ -135,7 +135,7 @@ LEFT_OUT: tuple[SheetColumn[LeftOut], ...] = (
 )
 FINDINGS: tuple[SheetColumn[FindingLine], ...] = (
     SheetColumn("store", Look.TEXT, "row.store"),
-    SheetColumn("name", Look.LONG, "column.station_name", 36),
+    SheetColumn("name", Look.LONG, "column.station_name", 28),
     SheetColumn(worded("severity", "severity"), Look.TEXT, "column.severity"),
     SheetColumn("title", Look.LONG, "column.title", 36),
     SheetColumn("subject", Look.LONG, "column.subject", 24),
@@ -193,9 +193,9 @@ def _review(book: Book, page: Page, content: RegionContent) -> None:
     words = book.words
     sheet = FirstSheet(book, page, content.named(words), _FIRST_WIDTHS)
     as_of = words("review.as_of", day=words.day(content.as_of))
-    sheet.note(f"{as_of}. {verdict(content, words)}", spare=4)
-    if content.parts:
-        _asked(sheet, content, words)
+    sheet.note(as_of)
+    sheet.note(verdict(content, words), spare=4, lead=True)
+    _asked(sheet, content, words)
     sheet.section(words("question.far"))
     for progress in ChangeProgress:
         if count := content.count(progress):
@@ -206,8 +206,6 @@ def _review(book: Book, page: Page, content: RegionContent) -> None:
         _line(sheet, word(content.proof, words), " ".join(told))
     for share, text in _clear_air(content, words):
         _line(sheet, words.percent(share), text)
-    if not content.parts:
-        _asked(sheet, content, words)
     sheet.end()
 
 
