@@ -59,7 +59,7 @@ _ALL = slice(None)
 
 
 @dataclass(frozen=True, slots=True)
-class Taken:
+class Eliminated:
     """A station taken out of a sum of costs, with the size of the table that takes.
 
     `beside` are the stations it is tied to by then, the next to be taken out first.
@@ -72,7 +72,7 @@ class Taken:
 
 def elimination(
     sizes: Sequence[int], pairs: Iterable[tuple[int, int]], most: int
-) -> list[Taken] | None:
+) -> list[Eliminated] | None:
     """Return an order in which stations can be taken out, always the one with the least table.
 
     None where a table would have more entries than `most`.
@@ -96,7 +96,7 @@ def elimination(
             beside[i] -= {i, gone}
             entries[i] = sizes[i] * math.prod(map(size_of, beside[i]))
     place = {gone: at for at, (gone, _, _) in enumerate(order)}.__getitem__
-    return [Taken(gone, tuple(sorted(near, key=place)), size) for gone, near, size in order]
+    return [Eliminated(gone, tuple(sorted(near, key=place)), size) for gone, near, size in order]
 
 
 def solve_by_elimination(network: Network) -> Verdict | None:
