@@ -24,7 +24,7 @@ from pipeline.plan.network import Network, Solve, checked, to_grid
 from pipeline.plan.reduce import joined, reduced, without_copies
 from pipeline.plan.relaxation import Relaxation
 from pipeline.plan.search import greedy, improved
-from pipeline.plan.solvers import silent, solve_cp_sat, solve_toulbar2
+from pipeline.plan.solvers import silent, solve_by_elimination, solve_cp_sat, solve_toulbar2
 
 
 def medium_costs(seed: int) -> tuple[One, Two]:
@@ -167,6 +167,27 @@ def test_solver_finds_only_what_is_below_the_top(solve: Solve, seed: int) -> Non
     assert (same.choice, same.bound, same.proven) == (None, least, True)
     assert above.choice is not None
     assert (network.cost(above.choice), above.bound, above.proven) == (least, least, True)
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_elimination_finds_the_first_of_the_cheapest(seed: int) -> None:
+    """Of all choices the cheapest, of equally cheap ones the first in dictionary order."""
+    network = _network(*mixed_costs(900 + seed, most_stations=4))
+
+    found = solve_by_elimination(network)
+
+    best = min(every_choice(network.unary), key=network.cost)
+    assert found is not None
+    assert (found.choice, found.bound, found.proven) == (best, network.cost(best), True)
+
+
+def test_elimination_leaves_what_it_cannot_add_up_or_hold_to_others() -> None:
+    """Costs whose sums may not fit into 64 bits, and ten stations that all hear each other."""
+    large = 2**61
+
+    assert solve_by_elimination(Network(((0, large),) * 2, {})) is None
+    assert solve_by_elimination(Network(((0, large),), {})) is not None
+    assert solve_by_elimination(_network(*clear_air_costs(0, 10)[:2])) is None
 
 
 @pytest.mark.parametrize("seed", range(30))

@@ -16,7 +16,7 @@ from pipeline.plan.network import (
     to_grid,
 )
 from pipeline.plan.reduce import joined, reduced
-from pipeline.plan.search import solve_parts
+from pipeline.plan.search import solve_part
 from pipeline.plan.solvers import exact_solver
 
 EFFORT = 200_000
@@ -37,10 +37,11 @@ class Assignment:
         bound: no choice costs less than this (proven), in the caller's units; never above cost.
         optimal: cost and bound meet, to `TOLERANCE` relative to the cost.
         parts: stations that no pair that matters ties to the rest, solved part by part.
-        solver: what solved the parts: enumeration, toulbar2, cp-sat, relaxation (of parts so large
-            that the exact solver is not asked), or several of them.
-        spent: backtracks (toulbar2), branches (cp-sat), states (enumeration) or what takes as long
-            as a backtrack (relaxation), all parts.
+        solver: what solved the parts: enumeration (stations eliminated one by one, beside all that
+            their partners may take), toulbar2, cp-sat, relaxation (of parts so large that the exact
+            solver is not asked), or several of them.
+        spent: backtracks (toulbar2), branches (cp-sat) or what takes as long as a backtrack, all
+            parts.
         proven: the search was complete; without `optimal` only rounding is left between cost
             and bound.
     """
@@ -144,8 +145,7 @@ def _answer(question: _Question, known: tuple[int, ...]) -> Assignment:
     costs = question.costs
     grid = to_grid(costs, question.ties, costs.total(known))
     shrunk = reduced(grid.network, question.held)
-    networks = [part.network for part in shrunk.parts]
-    solved = solve_parts(networks, question.effort, question.solve)
+    solved = [solve_part(part.network, question.effort, question.solve) for part in shrunk.parts]
     verdicts = [verdict for _, verdict in solved]
     found = joined(shrunk.parts, [choice for choice, _ in solved])
     choice = _best([found, known], costs, grid.network if question.ties else None)

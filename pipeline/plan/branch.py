@@ -8,10 +8,10 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from pipeline.plan.network import Network, Solve, Table, Verdict, solve_any
+from pipeline.plan.network import Network, Solve, Table, Verdict
 from pipeline.plan.reduce import joined, reduced
 from pipeline.plan.relaxation import Floor, Label, Mask, Matrix, Relaxation, State
-from pipeline.plan.solvers import root_price
+from pipeline.plan.solvers import root_price, solve_by_elimination
 from pipeline.progress import reached
 
 _ROOT_ROUNDS = 225
@@ -204,7 +204,10 @@ class Proof:
             return True
         if effort < 1:
             return False
-        found = [solve_any(part.network, limit, effort, self.solve) for part in shrunk.parts]
+        found = [
+            solve_by_elimination(part.network) or self.solve(part.network, limit, effort)
+            for part in shrunk.parts
+        ]
         prices = (root_price(part.network) for part in shrunk.parts)
         self._spend(1 + sum(prices) + sum(verdict.spent for verdict in found))
         choices = [verdict.choice for verdict in found if verdict.choice is not None]

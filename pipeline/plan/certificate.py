@@ -4,13 +4,13 @@ The exact solver keeps no record of what it ruled out. So the proof is made anew
 whose ends are either few enough to be tried, or bounded by sums of squares in whole numbers.
 """
 
-from collections.abc import Iterable, Sequence
 from typing import Any
 
 import numpy as np
 
 from pipeline.plan.network import Network
 from pipeline.plan.relaxation import PENALTY, Crowd, Floor, Mask, Matrix, Relaxation
+from pipeline.plan.solvers import elimination
 
 _ROUNDS = (225, 60)  # for the whole, and for a branch
 _SCALE = 2**12  # vectors are whole numbers of so many to one, for sums of squares in grid steps
@@ -82,22 +82,8 @@ class _Making:
 
     def _order(self, allowed: Mask) -> list[int] | None:
         """Return an order of elimination with small tables; None where there is none."""
-        sizes = allowed.sum(axis=1).tolist()
-        near: dict[int, set[int]] = {i: set() for i in range(len(sizes))}
-        for i, j in self.network.pairs:
-            near[i].add(j)
-            near[j].add(i)
-        order: list[int] = []
-        while near:
-            size, gone = min((_table(i, around, sizes), i) for i, around in near.items())
-            if size > _TRIED:
-                return None
-            around = near.pop(gone)
-            for i in around:
-                near[i] |= around - {i}
-                near[i].discard(gone)
-            order.append(gone)
-        return order
+        order = elimination(allowed.sum(axis=1).tolist(), self.network.pairs, _TRIED)
+        return None if order is None else [taken.station for taken in order]
 
     def _squares(self, floor: Floor) -> dict[str, Any]:
         """Write the multipliers as sums of squares of whole numbers, and the crowds' prices."""
@@ -128,10 +114,3 @@ def _vectors(matrix: Matrix) -> list[list[int]]:
 
 def _crowd(crowd: Crowd, unit: float) -> tuple[list[int], int, int]:
     return (crowd.rows - 1).tolist(), crowd.size, round(crowd.price * unit * _SCALE**2)
-
-
-def _table(gone: int, around: Iterable[int], sizes: Sequence[int]) -> int:
-    size = sizes[gone]
-    for i in around:
-        size *= sizes[i]
-    return size

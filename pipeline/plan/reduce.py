@@ -6,9 +6,6 @@ from operator import sub
 
 from pipeline.plan.network import MANY, THIN, Network, Table
 
-TOGETHER = 60
-"""Stations up to which parts with so few pairs are handed to it as one."""
-
 _FEW = 16  # stations up to which looking for choices never worse may leave nothing for the solver
 
 
@@ -67,7 +64,7 @@ def reduced(network: Network, fixed: Mapping[int, int]) -> Reduced:
 def _quick(work: _Work) -> bool:
     """Say whether the exact solver takes less than looking for choices never worse would."""
     size = len(work.unary)
-    thin = _FEW < size <= TOGETHER and len(work.pairs) <= THIN * size
+    thin = size > _FEW and len(work.pairs) <= THIN * size
     return thin or sum(map(len, work.unary)) > MANY * size
 
 

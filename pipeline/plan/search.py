@@ -3,32 +3,17 @@
 import random
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import chain
 from operator import add
 
 import numpy as np
-import numpy.typing as npt
 
 from pipeline.plan.branch import Proof, by_parts
-from pipeline.plan.network import (
-    MANY,
-    SMALL,
-    THIN,
-    Network,
-    Solve,
-    Table,
-    Verdict,
-    solve_small,
-    states,
-)
-from pipeline.plan.reduce import TOGETHER, without_copies
-from pipeline.plan.solvers import root_price
+from pipeline.plan.network import MANY, THIN, Network, Solve, Verdict
+from pipeline.plan.reduce import without_copies
+from pipeline.plan.solvers import Steps, root_price, solve_by_elimination
 
 _SEED = 802154
 _NEVER = 2**61  # more than any cost on the grid, or difference of two
-
-Steps = npt.NDArray[np.int64]
-"""Costs in whole grid steps."""
 
 
 def greedy(network: Network) -> tuple[int, ...]:
@@ -181,60 +166,18 @@ _ALONE = 3
 _LEVELS = 64
 
 
-def solve_parts(
-    networks: Sequence[Network], effort: int, solve: Solve
-) -> list[tuple[tuple[int, ...], Verdict]]:
-    """Find a best choice of each part and what is proven about it.
-
-    Parts with few pairs are first handed to the exact solver as one: every call of it takes longer
-    than they do. Where it does not prove them so, each is solved by itself.
-    """
-    thin = [at for at, one in enumerate(networks) if _thin(one) and states(one) > SMALL]
-    found: dict[int, tuple[tuple[int, ...], Verdict]] = {}
-    if len(thin) > 1 and sum(len(networks[at].unary) for at in thin) <= TOGETHER:
-        found = _at_once({at: networks[at] for at in thin}, effort, solve)
-    return [found.get(at) or solve_part(one, effort, solve) for at, one in enumerate(networks)]
-
-
 def _thin(network: Network) -> bool:
     return len(network.pairs) <= THIN * len(network.unary)
-
-
-def _at_once(
-    networks: Mapping[int, Network], effort: int, solve: Solve
-) -> dict[int, tuple[tuple[int, ...], Verdict]]:
-    """Solve several networks as one; nothing where that is not proven at the first try."""
-    starts, first = {at: greedy(network) for at, network in networks.items()}, 0
-    unary: list[tuple[int, ...]] = []
-    pairs: dict[tuple[int, int], Table] = {}
-    places: dict[int, slice] = {}
-    for at, network in networks.items():
-        places[at] = slice(first, first + len(network.unary))
-        unary += network.unary
-        pairs |= {(i + first, j + first): table for (i, j), table in network.pairs.items()}
-        first = len(unary)
-    whole = Network(tuple(unary), pairs)
-    start = tuple(chain.from_iterable(starts.values()))
-    verdict = solve(whole, whole.cost(start), min(effort, _MOST))
-    if not verdict.proven:
-        return {}
-    best, spent, found = verdict.choice or start, verdict.spent, {}
-    for at, network in networks.items():
-        choice = tuple(best[places[at]])
-        told = Verdict(choice, network.cost(choice), True, verdict.solver, spent)
-        found[at], spent = (choice, told), 0
-    return found
 
 
 def solve_part(network: Network, effort: int, solve: Solve) -> tuple[tuple[int, ...], Verdict]:
     """Find a best choice of one part and what is proven about it.
 
-    Small parts are enumerated. Others get a local search, then a short run of the exact solver;
-    what that cannot prove goes to branch and bound over a stronger relaxation.
+    Small and thin parts are solved by elimination. Others get a local search, then a short run of
+    the exact solver; what that cannot prove goes to branch and bound over a stronger relaxation.
     """
-    if states(network) <= SMALL:
-        verdict = solve_small(network)
-        return verdict.choice or (), verdict
+    if (verdict := solve_by_elimination(network)) and verdict.choice:
+        return verdict.choice, verdict
     size = len(network.unary)
     start = greedy(network)
     if not _thin(network):
