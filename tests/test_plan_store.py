@@ -267,7 +267,7 @@ def test_the_reason_names_noise_neighbours_and_levels() -> None:
     assert "refusing channel 11 costs next to nothing" in reason
     assert sentence(from_json(found.moves[0].facts)) == reason
     german = sentence(from_json(found.moves[0].facts), "de")
-    assert german.startswith("heute auf 15: Fremdsignale 10\u202f% der Zeit (gemessen)")
+    assert german.startswith("heute auf 15: fremde Signale 10\u202f% der Zeit (gemessen)")
     assert sentence(from_json(found.moves[0].facts), "xx") == reason
     moved = [s for s in found.stations if s.channel_now != s.channel_planned]
     assert all(s.next_best_cost is not None and s.next_best_cost >= 0 for s in moved)
