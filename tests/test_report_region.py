@@ -534,7 +534,8 @@ def test_a_region_without_a_plan_does_not_say_that_all_is_well(north: RegionCont
     )  # fmt: skip
     empty = replace(north, stores=bare, steps=(), promises=(), pending=())
     said = verdict(empty, WORDS)
-    assert said.startswith("Nothing can be said of the channels: none of the 2 stores has a plan")
+    assert said.startswith("Asked of those who look after the stores: settle what keeps 2 stores")
+    assert "Nothing can be said of the channels: none of the 2 stores has a plan" in said
     half = replace(empty, stores=(bare[0], replace(bare[1], unplanned=None, clear_air_now=0.9)))
     assert verdict(half, WORDS).endswith("1 store has none.")
     first, _ = pages(pdf_of(half))
