@@ -256,12 +256,12 @@ def test_the_reason_names_noise_neighbours_and_levels() -> None:
     assert len(found.moves) == 1
     reason = found.moves[0].reason
     assert (
-        "today on 15: outside noise 10\u202f% of the time (measured), own neighbours heard: "
+        "today on 15: outside signals 10\u202f% of the time (measured), own stations heard: "
         in reason
     )
     assert "on 15 at \u221260 dBm" in reason
     assert (
-        "on 11: outside noise 10\u202f% of the time (measured), no own neighbour disturbs it"
+        "on 11: outside signals 10\u202f% of the time (measured), no own station disturbs it"
         in reason
     )
     assert "refusing channel 11 costs next to nothing" in reason
