@@ -159,10 +159,11 @@ class Book:
         self.words, self.paper = words, _PAPERS[size]
         day = words.days.cells
         formats = {
-            Look.COUNT: "#,##0", Look.PERCENT: _PERCENT, Look.LEVEL: "0.0", Look.FINE: "0.000",
-            Look.DAY: day, Look.MOMENT: f"{day} hh:mm",
+            Look.COUNT: "#,##0", Look.PERCENT: _PERCENT, Look.TENTHS: "0.0 %", Look.LEVEL: "0.0",
+            Look.FINE: "0.000", Look.DAY: day, Look.MOMENT: f"{day} hh:mm",
         }  # fmt: skip
-        sides = dict.fromkeys((Look.COUNT, Look.PERCENT, Look.LEVEL, Look.FINE), "right")
+        figures = (Look.COUNT, Look.PERCENT, Look.TENTHS, Look.LEVEL, Look.FINE)
+        sides = dict.fromkeys(figures, "right")
         kinds = {
             look: Alignment(sides.get(look, "left"), "top", indent=1, wrap_text=look is Look.LONG)
             for look in Look

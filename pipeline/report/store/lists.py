@@ -177,7 +177,8 @@ def _why(content: StoreContent, words: Wording) -> str:
 
 _FINDING_INDENT = 52.0
 _FINDING_GAP = 2.5
-_TEXT_LINES = 2
+_TEXT_LINES = 4  # the longest sentence of a rule, in half a page
+_OF_THE_STORE = ("store", "inventory")  # subjects that a page on one store need not name
 _ALERT_STRONG = Type(style.SMALL, Face.STRONG, style.ALERT)
 
 
@@ -237,8 +238,8 @@ def _one(finding: StoreFinding, words: Wording) -> _Entry:
     if finding.excepted is not None:
         reason = words("findings.excepted_note", reason=finding.excepted)
         return _Entry(finding, 1, title, reason)
-    said = not finding.subject or finding.subject in finding.detail
-    text = finding.detail if said else f"{finding.subject}: {finding.detail}"
+    subject = "" if finding.subject in _OF_THE_STORE else finding.subject
+    text = finding.detail if subject in finding.detail else f"{subject}: {finding.detail}"
     return _Entry(finding, 1, title, text)
 
 
