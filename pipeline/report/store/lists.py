@@ -234,13 +234,12 @@ def _groups(findings: Sequence[StoreFinding]) -> Iterator[list[StoreFinding]]:
 
 
 def _one(finding: StoreFinding, words: Wording) -> _Entry:
-    title = finding.title
     if finding.excepted is not None:
         reason = words("findings.excepted_note", reason=finding.excepted)
-        return _Entry(finding, 1, title, reason)
-    subject = "" if finding.subject in _OF_THE_STORE else finding.subject
-    text = finding.detail if subject in finding.detail else f"{subject}: {finding.detail}"
-    return _Entry(finding, 1, title, text)
+        return _Entry(finding, 1, finding.title, reason)
+    known = finding.subject in finding.detail or finding.subject in _OF_THE_STORE
+    text = finding.detail if known else f"{finding.subject}: {finding.detail}"
+    return _Entry(finding, 1, finding.title, text)
 
 
 def _together(group: Sequence[StoreFinding], words: Wording) -> _Entry:
