@@ -178,7 +178,6 @@ def _why(content: StoreContent, words: Wording) -> str:
 _FINDING_INDENT = 52.0
 _FINDING_GAP = 2.5
 _TEXT_LINES = 4  # the longest sentence of a rule, in half a page
-_OF_THE_STORE = ("store", "inventory")  # subjects that a page on one store need not name
 _ALERT_STRONG = Type(style.SMALL, Face.STRONG, style.ALERT)
 
 
@@ -237,8 +236,8 @@ def _one(finding: StoreFinding, words: Wording) -> _Entry:
     if finding.excepted is not None:
         reason = words("findings.excepted_note", reason=finding.excepted)
         return _Entry(finding, 1, finding.title, reason)
-    known = finding.subject in finding.detail or finding.subject in _OF_THE_STORE
-    text = finding.detail if known else f"{finding.subject}: {finding.detail}"
+    known = finding.place in finding.detail
+    text = finding.detail if known else f"{finding.place}: {finding.detail}"
     return _Entry(finding, 1, finding.title, text)
 
 
@@ -247,7 +246,7 @@ def _together(group: Sequence[StoreFinding], words: Wording) -> _Entry:
     if len(group) == 1:
         return alone
     title = words("findings.together", title=alone.title, n=words.number(len(group)))
-    subjects = ", ".join(sorted({finding.subject for finding in group}))
+    subjects = ", ".join(sorted({finding.place for finding in group}))
     text = alone.text if group[0].excepted is not None else subjects
     return _Entry(group[0], len(group), title, text)
 
