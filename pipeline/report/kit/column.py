@@ -90,12 +90,18 @@ def yes_no(field: str) -> Callable[[Any, Wording], Value]:
     return value
 
 
-def column_width(heading: str, column: SheetColumn[Any], values: Sequence[Value]) -> float:
-    """Return a width in characters that shows the heading in three lines and every value."""
+def column_width(
+    heading: str, column: SheetColumn[Any], values: Sequence[Value], *, wide: bool = False
+) -> float:
+    """Return a width in characters that shows the heading in three lines and every value.
+
+    A text that wraps is half as wide again where the list is `wide`.
+    """
+    widest = column.widest * 3 // 2 if wide and column.look is Look.LONG else column.widest
     longest_word = max(len(word) for word in heading.split())
     needed = max(longest_word, ceil(len(heading) / 3)) + 3  # room for the filter button
     longest = _longest(values, column.look)
-    return min(max(_NARROWEST, needed, longest + 3), max(column.widest, longest_word + 4))
+    return min(max(_NARROWEST, needed, longest + 3), max(widest, longest_word + 4))
 
 
 def _longest(values: Sequence[Value], look: Look) -> int:

@@ -179,7 +179,7 @@ STATIONS: tuple[SheetColumn[StationRow], ...] = (
     SheetColumn("station.kept", Look.PERCENT, "column.kept"),
     SheetColumn("station.next_best_channel", Look.COUNT, "column.next_best"),
     SheetColumn("station.next_best_cost", Look.TENTHS, "column.refusing"),
-    SheetColumn("station.reason", Look.LONG, "column.reason", 90),
+    SheetColumn("station.reason", Look.LONG, "column.reason", 60),
     SheetColumn("station.labels", Look.COUNT, "column.labels"),
     SheetColumn("station.weak_labels", Look.COUNT, "column.weak"),
     SheetColumn("station.silent_labels", Look.COUNT, "column.silent"),
