@@ -649,3 +649,16 @@ def test_links_survive_any_name() -> None:
     assert links_of("Süd #1 & mehr", "a.xlsx", "b.pdf") == FileLinks(
         "S%C3%BCd%20%231%20%26%20mehr/a.xlsx", "S%C3%BCd%20%231%20%26%20mehr/b.pdf"
     )
+
+
+@pytest.mark.parametrize("names", [("A. Lee",), ("T. Aldervane", "R. Quellbach"), ("N. Oak",) * 9])
+def test_page_two_says_whom_it_asks(north: RegionContent, names: tuple[str, ...]) -> None:
+    """By name where the line beside the heading has room; nobody where no change waits."""
+    whom = " or ".join(names) if len(names) < 9 else "those who approve"
+    second = pages(pdf_of(replace(north, approvers=names)))[1]
+    assert f"asked of {whom}: see to these stores first, the worst; and" in second
+    none: dict[str, Any] = {one.value: 0 for one in ChangeProgress}
+    idle = replace(north, stores=tuple(replace(s, **none) for s in north.stores), pending=())
+    assert "nothing is asked here; the worst first, and" in pages(pdf_of(idle))[1]
+    few = pages(pdf_of(replace(idle, stores=idle.stores[:2])))[1]
+    assert "nothing is asked here: no change waits for a decision" in few

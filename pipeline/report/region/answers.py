@@ -20,7 +20,7 @@ from pipeline.report.region.content import (
 from pipeline.wording import MINUS, NOTHING, Wording
 
 _NAMED = 3  # stores; more are counted
-_NAMED_BESIDE = 2  # approvers beside a heading, which has room for one line
+_NAMED_BESIDE = 34  # letters of names beside a heading, whose line holds no more
 _DUE_SOON_DAYS = 45
 _STOP, _FIX = "stop", "fix"
 
@@ -288,8 +288,8 @@ def note_asked(
     asks, reads = keys
     if not _waiting(content):
         return words(reads, **values)
-    few = len(content.approvers) <= _NAMED_BESIDE
-    whom = _approvers(content, words) if few else words("wanted.approvers")
+    names = _approvers(content, words)
+    whom = names if len(names) <= _NAMED_BESIDE else words("wanted.approvers")
     return words(asks, whom=whom, **values)
 
 
