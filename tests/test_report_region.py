@@ -538,7 +538,8 @@ def test_a_region_without_a_plan_does_not_say_that_all_is_well(north: RegionCont
     assert "Nothing can be said of the channels: none of the 2 stores has a plan" in said
     half = replace(empty, stores=(bare[0], replace(bare[1], unplanned=None, clear_air_now=0.9)))
     assert verdict(half, WORDS).endswith("1 store has none.")
-    first, _ = pages(pdf_of(half))
+    first, second = pages(pdf_of(half))
+    assert "asked of those who look after the stores: settle what keeps a store" in second
     assert f"not known: {bare[0].store}" in first
 
 
@@ -660,5 +661,6 @@ def test_page_two_says_whom_it_asks(north: RegionContent, names: tuple[str, ...]
     none: dict[str, Any] = {one.value: 0 for one in ChangeProgress}
     idle = replace(north, stores=tuple(replace(s, **none) for s in north.stores), pending=())
     assert "nothing is asked here; the worst first, and" in pages(pdf_of(idle))[1]
-    few = pages(pdf_of(replace(idle, stores=idle.stores[:2])))[1]
+    stores = tuple(replace(s, unplanned=None) for s in idle.stores[:2])
+    few = pages(pdf_of(replace(idle, stores=stores)))[1]
     assert "nothing is asked here: no change waits for a decision" in few

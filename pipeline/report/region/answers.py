@@ -287,6 +287,8 @@ def note_asked(
     """
     asks, reads = keys
     if not _waiting(content):
+        if _unplanned(content) and not values:
+            return words("review.plans_note")
         return words(reads, **values)
     names = _approvers(content, words)
     whom = names if len(names) <= _NAMED_BESIDE else words("wanted.approvers")
