@@ -268,7 +268,7 @@ def test_before_the_first_wave_the_schedule_says_what_it_would_show(database: Da
 @pytest.mark.parametrize(
     ("country", "word", "reason", "rule"),
     [
-        ("GB", "Roll on", "S11 left out, since many of their labels", "Stated on 25 Jul 2026"),
+        ("GB", "Roll on", "S11 left out, because many of their labels", "Stated on 25 Jul 2026"),
         ("DE", "Weiter ausrollen", "ohne S11, weil viele ihrer", "Festgelegt am 25.07.2026"),
     ],
 )

@@ -276,7 +276,7 @@ def test_a_station_that_is_offline_is_left_alone(
     order = "select station from move where not parking and store = ? order by position"
     assert chain.execute(order, store).fetchall() == [(moves,)]
     why = chain.execute("select reason from station_plan where store = ?", store).fetchall()
-    assert "held by the rule station-offline (Not connected in the stations" in str(why)
+    assert "held by the rule “station-offline” (Not connected in the stations" in str(why)
 
 
 OWN_RULE = """\
@@ -301,7 +301,7 @@ def test_a_rule_of_ones_own_may_hold_a_station(tmp_path: Path) -> None:
     (own / "own-wall.sql").write_text(OWN_RULE, encoding="utf-8")
     ran(tmp_path, {**CLASH, "s.csv": scans("AB")}, own).close()
     assert [station for station, _ in moved(tmp_path)] == ["B"]
-    assert "held by the rule own-wall (the wall is being painted)" in reasons(tmp_path)
+    assert "held by the rule “own-wall” (the wall is being painted)" in reasons(tmp_path)
 
     exception = (
         '[[exception]]\nrule = "own-wall"\nstore = "S1"\nsubject = "A"\nreason = "painted"\n'

@@ -256,18 +256,18 @@ def test_the_reason_names_noise_neighbours_and_levels() -> None:
     assert len(found.moves) == 1
     reason = found.moves[0].reason
     assert (
-        "today on 15: outside noise 10\u202f% of the time (measured), own neighbours heard: "
+        "today on 15: outside signals 10\u202f% of the time (measured), own stations heard: "
         in reason
     )
     assert "on 15 at \u221260 dBm" in reason
     assert (
-        "on 11: outside noise 10\u202f% of the time (measured), no own neighbour disturbs it"
+        "on 11: outside signals 10\u202f% of the time (measured), no own station disturbs it"
         in reason
     )
     assert "refusing channel 11 costs next to nothing" in reason
     assert sentence(from_json(found.moves[0].facts)) == reason
     german = sentence(from_json(found.moves[0].facts), "de")
-    assert german.startswith("heute auf 15: Fremdsignale 10\u202f% der Zeit (gemessen)")
+    assert german.startswith("heute auf 15: fremde Signale 10\u202f% der Zeit (gemessen)")
     assert sentence(from_json(found.moves[0].facts), "xx") == reason
     moved = [s for s in found.stations if s.channel_now != s.channel_planned]
     assert all(s.next_best_cost is not None and s.next_best_cost >= 0 for s in moved)

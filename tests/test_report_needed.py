@@ -94,7 +94,8 @@ def test_the_workbook_has_every_place_and_request(contents: Mapping[str, StoreCo
         "order a station or antenna", "measure here first", "not worth it",
     ]  # fmt: skip
     asks = [[cell.value for cell in row] for row in book["Wi-Fi requests"].iter_rows(min_row=2)]
-    assert [row[1] for row in asks] == ["the shop's own", "the shop's own", "not known", "others'"]
+    own = "the store's own"
+    assert [row[1] for row in asks] == [own, own, "not known", "others'"]
     assert asks[0][3] == "+3.4 (+0.9 to +5.8)"
     assert str(asks[2][2]).startswith("Ask to lower")
     assert "(no export says whose)" in str(asks[2][2])

@@ -86,7 +86,7 @@ def test_the_files_are_the_same_whenever_they_are_made(past: History, written: W
     late = {QUARTERS.index(row[0]) for row in past.expected if row[6] == "9"}
     assert {quarter for quarter, edition in editions.items() if edition == 2} <= late
     for number, edition in editions.items():
-        words = "First edition" if edition == 1 else "Edition 2: restates edition 1"
+        words = "First edition" if edition == 1 else "Edition 2: replaces edition 1"
         assert words in pages(later[number][".pdf"])[0]
 
 

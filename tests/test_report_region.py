@@ -353,7 +353,7 @@ def test_a_region_whose_changes_were_undone_says_so(tmp_path: Path) -> None:
     with invented_database(tmp_path / "r.duckdb", into) as database:
         [content] = region_contents(database, SETTINGS, ["North"])
     first = pages(pdf_of(content))[0]
-    assert "All 2 changes were undone: their stations are back on the channels of before" in first
+    assert "All 2 changes were undone: their stations are back on the channels they" in first
     for wrong in ("Not begun", "raised clear air", "still to be made"):
         assert wrong not in first
     assert [s.standing for s in content.stores] == [StoreStanding.UNDONE] * 2
@@ -534,10 +534,12 @@ def test_a_region_without_a_plan_does_not_say_that_all_is_well(north: RegionCont
     )  # fmt: skip
     empty = replace(north, stores=bare, steps=(), promises=(), pending=())
     said = verdict(empty, WORDS)
-    assert said.startswith("Nothing can be said of the channels: none of the 2 stores has a plan")
+    assert said.startswith("Asked of those who look after the stores: settle what keeps 2 stores")
+    assert "Nothing can be said of the channels: none of the 2 stores has a plan" in said
     half = replace(empty, stores=(bare[0], replace(bare[1], unplanned=None, clear_air_now=0.9)))
     assert verdict(half, WORDS).endswith("1 store has none.")
-    first, _ = pages(pdf_of(half))
+    first, second = pages(pdf_of(half))
+    assert "asked of those who look after the stores: settle what keeps a store" in second
     assert f"not known: {bare[0].store}" in first
 
 
@@ -648,3 +650,17 @@ def test_links_survive_any_name() -> None:
     assert links_of("Süd #1 & mehr", "a.xlsx", "b.pdf") == FileLinks(
         "S%C3%BCd%20%231%20%26%20mehr/a.xlsx", "S%C3%BCd%20%231%20%26%20mehr/b.pdf"
     )
+
+
+@pytest.mark.parametrize("names", [("A. Lee",), ("T. Aldervane", "R. Quellbach"), ("N. Oak",) * 9])
+def test_page_two_says_whom_it_asks(north: RegionContent, names: tuple[str, ...]) -> None:
+    """By name where the line beside the heading has room; nobody where no change waits."""
+    whom = " or ".join(names) if len(names) < 9 else "those who approve"
+    second = pages(pdf_of(replace(north, approvers=names)))[1]
+    assert f"asked of {whom}: see to these stores first, the worst; and" in second
+    none: dict[str, Any] = {one.value: 0 for one in ChangeProgress}
+    idle = replace(north, stores=tuple(replace(s, **none) for s in north.stores), pending=())
+    assert "nothing is asked here; the worst first, and" in pages(pdf_of(idle))[1]
+    stores = tuple(replace(s, unplanned=None) for s in idle.stores[:2])
+    few = pages(pdf_of(replace(idle, stores=stores)))[1]
+    assert "nothing is asked here: no change waits for a decision" in few

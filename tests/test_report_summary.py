@@ -486,8 +486,8 @@ def test_one_line_says_which_stations_are_held(
     )
     content = replace(content, held=held, moves=content.moves if moved else ())
     line = (
-        "4 stations are held: S001-04 by the rule station-offline; S001-05, refused on 2 Jul 2026 "
-        "by T. Aldervane; S001-06, last changed on 2 Jul 2026; 1 more."
+        "4 stations are held: S001-04 by the rule “station-offline”; S001-05, refused on "
+        "2 Jul 2026 by T. Aldervane; S001-06, last changed on 2 Jul 2026; 1 more."
     )
 
     assert line in said(summary(content))

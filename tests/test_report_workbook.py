@@ -122,7 +122,7 @@ SHOWN = {
         "Planned channel": "channel_planned", "Clear air before": "clear_air_now",
         "Clear air after": "clear_air_planned", "Best when drawn anew": "kept",
         "Channel if refused": "next_best_channel",
-        "Refusing costs, of an average station": "next_best_cost",
+        "Cost of refusing, of one station": "next_best_cost",
     },
     ("Stations", "station_load", ("Station",), ("station",)): {
         "Labels": "labels", "Weak labels": "weak_labels", "Silent labels": "silent_labels",

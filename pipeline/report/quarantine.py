@@ -282,7 +282,11 @@ def _put_rows(page: Page, layout: _Layout, rows: Sequence[_MendRow], looks: _Loo
         page.put(line, 0, title, looks.text)
     top = len(layout.titles)
     headings = (*_BEFORE, *own, *_AFTER)
-    widths = [_REASON_W, _REASON_W, *(_width(heading, rows) for heading in own), 20, 20, 20]
+    longest = max(len(row.place[0]) for row in rows)
+    widths = [
+        _REASON_W, _REASON_W, *(_width(heading, rows) for heading in own),
+        min(max(_NARROWEST, longest + 3), _WIDEST), 20, 20,
+    ]  # fmt: skip
     for column, (heading, width) in enumerate(zip(headings, widths, strict=True)):
         page.put(top, column, heading, looks.heading)
         page.width(column, column, width)

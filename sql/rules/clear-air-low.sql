@@ -7,7 +7,7 @@
 -- says.de: Findet Kanal {channel} nur {clear_air:.1%} der Zeit frei (höchstens
 --   {clear_air_high:.1%}); das Ziel sind {target:.1%}. Fremde Signale belegen ihn
 --   {busy_estimate:.1%} der Zeit.
--- why: Outside signals and own neighbours together leave less than {clear_air_target:%} of the time
+-- why: Outside signals and own stations together leave less than {clear_air_target:%} of the time
 --   free, with a chance of {rule_certainty:%} or more. Updates queue up and batteries drain on
 --   repeats.
 -- do: Follow the change plan; where it gains little, lower the load or add a channel.

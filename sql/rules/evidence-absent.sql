@@ -3,7 +3,7 @@
 -- title.de: Über manche Kanäle ist nichts bekannt
 -- severity: watch
 -- says: Neither scan nor Wi-Fi survey for {channels:channel|channels} {channels:all}.
--- says.de: Weder Scan noch WLAN-Messung für {channels:Kanal|die Kanäle} {channels:all}.
+-- says.de: Weder Scan noch WLAN-Scan für {channels:Kanal|die Kanäle} {channels:all}.
 -- why: Permitted channels that were neither scanned nor covered by a Wi-Fi survey are not
 --   known. The plan reckons with what is usual in the chain, and moves no station there unless
 --   that is surely better than what was measured.

@@ -4,9 +4,9 @@
 -- severity: note
 -- says: The same station with its life, labels and changes: hardware address {now} since
 --   {since:day}, {was} up to {until:day}{before:case null=|else=, then listed as {before}}.
--- says.de: Dieselbe Station mit Verlauf, Etiketten und Umstellungen: Hardwareadresse {now} seit
+-- says.de: Dieselbe Station mit Verlauf, Schildern und Umstellungen: Hardwareadresse {now} seit
 --   {since:day}, {was} bis {until:day}{before:case null=|else=, damals als {before} genannt}.
--- why: Other hardware may hear and send otherwise, so scans of before tell less of it. Who replaced
+-- why: Other hardware may hear and send otherwise, so earlier scans tell less of it. Who replaced
 --   it should know that its channel and labels are kept.
 -- do: Nothing, if it was replaced on purpose: take a new scan, and agree on it at the next audit.
 -- source: common practice, no published source

@@ -1,6 +1,6 @@
 -- name: inventory-open
 -- title: What is there and what is listed differ
--- title.de: Was da ist und was genannt ist, weicht ab
+-- title.de: Vorhanden ist etwas anderes als gelistet
 -- severity: fix
 -- says: {items:# entry|# entries} of the sheet Inventory without an answer: {named:each {subject}
 --   ({what:case network=in the network list alone|unseen=nothing but the station list names it|

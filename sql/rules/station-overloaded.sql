@@ -8,7 +8,7 @@
 --   {label_limit:.0f}; sie sendet {air_share:.1%} der Zeit.
 -- why: Above {labels_per_station_limit} labels a station needs longer for a price change than the
 --   store has, and its loss would strand as many labels.
--- do: Move labels to a neighbour or add a station; the load sheet of the change plan shows room.
+-- do: Move labels to a neighbour or add a station; the plan's sheet Stations shows room.
 -- source: common practice, no published source
 select store, station as subject, labels, limit_of('labels_per_station_limit') as label_limit,
     labels - limit_of('labels_per_station_limit') as over, air_share

@@ -5,8 +5,8 @@
 -- says: {stations:# station|# stations} named by {sources} ({rows:# row|# rows}) but by no stations
 --   export; {cause:case ambiguous=each may be more than one listed station|else=they match no
 --   listed one}: {named:each {key}{likely:case null=|else= (is it {likely}?)}}.
--- says.de: {stations:# Station|# Stationen}, genannt in {sources:each {item:case scans=Messungen|
---   labels=Etiketten|levels=Pegeln|else=WLAN}} ({rows:# Zeile|# Zeilen}), aber in keinem
+-- says.de: {stations:# Station|# Stationen}, genannt in {sources:each {item:case scans=Scans|
+--   labels=Schilderlisten|levels=Pegeln|else=WLAN}} ({rows:# Zeile|# Zeilen}), aber in keinem
 --   Stationsexport; {cause:case ambiguous=jede kann mehr als eine genannte sein|else=sie
 --   entsprechen keiner genannten}: {named:each {key}{likely:case null=|else= (ist es {likely}?)}}.
 -- why: A station that is on the air and not in the inventory has a channel nobody here knows. The

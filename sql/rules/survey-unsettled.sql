@@ -5,7 +5,7 @@
 -- says: Scan {stations:# station|# stations}, first {first} ({visits:# visit|# visits}): the chance
 --   that more scans change the plan by more than a change costs is {chance:.0%}.
 -- says.de: {stations:# Station|# Stationen} scannen, zuerst {first} ({visits:# Besuch|# Besuche}):
---   Weitere Scans ändern den Plan um mehr, als eine Änderung kostet, mit einer Wahrscheinlichkeit
+--   Weitere Scans ändern den Plan um mehr, als eine Umstellung kostet, mit einer Wahrscheinlichkeit
 --   von {chance:.0%}.
 -- why: A plan made on few or old readings may not be the best. Its decision is settled once that
 --   chance is below {unsettled_most:.0%}; until then the store's sheet Scan next names stations,

@@ -17,6 +17,7 @@ Value = str | int | float | bool | date | datetime | None
 WIDEST = 60  # characters, unless a column says otherwise
 _NARROWEST = 6
 _LINE = 15.0  # points, the height of a row of one line
+_FURTHER = 13.0  # and of each line more
 _TALLEST = 409.0  # points, the height of the highest row there can be
 _CELL = Type(10.0)
 _POINTS_PER_WIDTH = 5.25  # one digit of the font in which spreadsheets count widths
@@ -32,6 +33,7 @@ class Look(StrEnum):
     LONG = "long"  # a text that wraps
     COUNT = "count"
     PERCENT = "percent"
+    TENTHS = "tenths"  # per cent with one decimal
     LEVEL = "level"  # one decimal
     FINE = "fine"  # three decimals
     DAY = "day"
@@ -88,12 +90,18 @@ def yes_no(field: str) -> Callable[[Any, Wording], Value]:
     return value
 
 
-def column_width(heading: str, column: SheetColumn[Any], values: Sequence[Value]) -> float:
-    """Return a width in characters that shows the heading in three lines and every value."""
+def column_width(
+    heading: str, column: SheetColumn[Any], values: Sequence[Value], *, wide: bool = False
+) -> float:
+    """Return a width in characters that shows the heading in three lines and every value.
+
+    A text that wraps is half as wide again where the list is `wide`.
+    """
+    widest = column.widest * 3 // 2 if wide and column.look is Look.LONG else column.widest
     longest_word = max(len(word) for word in heading.split())
     needed = max(longest_word, ceil(len(heading) / 3)) + 3  # room for the filter button
     longest = _longest(values, column.look)
-    return min(max(_NARROWEST, needed, longest + 3), max(column.widest, longest_word + 4))
+    return min(max(_NARROWEST, needed, longest + 3), max(widest, longest_word + 4))
 
 
 def _longest(values: Sequence[Value], look: Look) -> int:
@@ -108,7 +116,7 @@ def _longest(values: Sequence[Value], look: Look) -> int:
 
 
 _DIGITS = {Look.LEVEL: ",.1f", Look.FINE: ",.3f", Look.COUNT: ","}
-_WRITTEN = {Look.MOMENT: "30.09.2026 22:15", Look.DAY: "30.09.2026"}
+_WRITTEN = {Look.TENTHS: "100.0 %", Look.MOMENT: "30.09.2026 22:15", Look.DAY: "30.09.2026"}
 
 
 @lru_cache(maxsize=2048)  # the same words stand in the workbook of every store
@@ -117,7 +125,7 @@ def lines(text: str, width: float) -> int:
     if len(text) * _WIDEST_LETTER <= width and "\n" not in text:
         return 1
     room = width * _POINTS_PER_WIDTH - _INDENT
-    most = int(_TALLEST // _LINE) + 1
+    most = int(_TALLEST // _FURTHER) + 1
     parts = text.split("\n")[:most]
     return sum(max(1, len(wrapped(part, _CELL, room, most))) for part in parts)
 
@@ -134,4 +142,4 @@ def row_height(texts: Sequence[tuple[str, float]]) -> float:
     for text, width in texts:
         if len(text) * _WIDEST_LETTER > width or "\n" in text:  # else it has one
             most = max(most, lines(text, width))
-    return min(_TALLEST, _LINE * most)
+    return min(_TALLEST, _LINE + _FURTHER * (most - 1))

@@ -46,6 +46,7 @@ Record = TypeVar("Record")
 LONGEST_TEXT = 32_767  # characters a cell can hold (ECMA-376 as applications apply it)
 _HEADER_LETTERS, _TITLE_LETTERS, _HEADER_SIZE = 80, 250, 9
 _PERCENT = "0 %"
+_BROKEN_ANYWAY = 2  # pages across; a list on more has room for long texts
 _EDGE = 0.02  # only nearer to none and all can a share be 1 or 99 per cent
 _PAPERS = {style.A4: 9, style.LETTER: 1}  # ECMA-376: paperSize
 
@@ -159,10 +160,11 @@ class Book:
         self.words, self.paper = words, _PAPERS[size]
         day = words.days.cells
         formats = {
-            Look.COUNT: "#,##0", Look.PERCENT: _PERCENT, Look.LEVEL: "0.0", Look.FINE: "0.000",
-            Look.DAY: day, Look.MOMENT: f"{day} hh:mm",
+            Look.COUNT: "#,##0", Look.PERCENT: _PERCENT, Look.TENTHS: "0.0 %", Look.LEVEL: "0.0",
+            Look.FINE: "0.000", Look.DAY: day, Look.MOMENT: f"{day} hh:mm",
         }  # fmt: skip
-        sides = dict.fromkeys((Look.COUNT, Look.PERCENT, Look.LEVEL, Look.FINE), "right")
+        figures = (Look.COUNT, Look.PERCENT, Look.TENTHS, Look.LEVEL, Look.FINE)
+        sides = dict.fromkeys(figures, "right")
         kinds = {
             look: Alignment(sides.get(look, "left"), "top", indent=1, wrap_text=look is Look.LONG)
             for look in Look
@@ -319,10 +321,9 @@ def put_list(
     """
     headings = [column.title(book.words) for column in columns]
     rows = [[column.value(record, book.words) for column in columns] for record in records]
-    widths = [
-        column_width(heading, column, [row[place] for row in rows])
-        for place, (heading, column) in enumerate(zip(headings, columns, strict=True))
-    ]
+    widths = _widths(headings, columns, rows, wide=False)
+    if style.pages_wide(widths, 1) > _BROKEN_ANYWAY:
+        widths = _widths(headings, columns, rows, wide=True)
     for place, (heading, width) in enumerate(zip(headings, widths, strict=True)):
         page.width(place, place, width)
         page.put(0, place, heading, book.heading)
@@ -343,6 +344,19 @@ def put_list(
     elif nothing:
         _put_nothing(book, page, widths, nothing)
     return rows
+
+
+def _widths(
+    headings: Sequence[str],
+    columns: Sequence[SheetColumn[Any]],
+    rows: Sequence[Sequence[Value]],
+    *,
+    wide: bool,
+) -> list[float]:
+    return [
+        column_width(heading, column, [row[place] for row in rows], wide=wide)
+        for place, (heading, column) in enumerate(zip(headings, columns, strict=True))
+    ]
 
 
 def _put_nothing(book: Book, page: Page, widths: Sequence[float], nothing: str) -> None:

@@ -20,6 +20,7 @@ from pipeline.report.region.content import (
 from pipeline.wording import MINUS, NOTHING, Wording
 
 _NAMED = 3  # stores; more are counted
+_NAMED_BESIDE = 34  # letters of names beside a heading, whose line holds no more
 _DUE_SOON_DAYS = 45
 _STOP, _FIX = "stop", "fix"
 
@@ -260,19 +261,42 @@ def _asked_first(content: RegionContent, words: Wording) -> Iterator[str]:
             count = words.number(len(lines))
             key = "chain.asks_urgent" if grave else "chain.asks"
             yield words.counted(key, grave or len(lines), all=count)
-    if waiting := _waiting(content):
-        key = "review.all_wait" if waiting == content.changes else "review.waiting"
+    if waits := _waiting(content):
+        key = "review.all_wait" if waits == content.changes else "review.waiting"
         whom, stores = _approvers(content, words), _concerned(content, words)
-        yield words.counted(key, waiting, whom=whom, stores=stores)
+        yield words.counted(key, waits, whom=whom, stores=stores)
         nights = [s.laid_out for s in content.stores if s.laid_out and s.to_decide + s.unput]
         if nights:
             yield words("review.decide_by", day=words.day(min(nights)))
     if approved := content.count(ChangeProgress.APPROVED):
         yield words.counted("wanted.plan", approved)
+    if (unplanned := _unplanned(content)) and not content.changes:
+        yield words.counted("review.ask_plans", unplanned)
 
 
 def _approvers(content: RegionContent, words: Wording) -> str:
     return words("wanted.or").join(content.approvers) or words("wanted.approvers")
+
+
+def note_asked(
+    content: RegionContent, words: Wording, keys: tuple[str, str], **values: object
+) -> str:
+    """Return what the list on page two asks, and of whom; by name where the line has room.
+
+    `keys` are the texts of a list with changes that wait for a decision, and of one without.
+    """
+    asks, reads = keys
+    if not _waiting(content):
+        if _unplanned(content) and not values:
+            return words("review.plans_note")
+        return words(reads, **values)
+    names = _approvers(content, words)
+    whom = names if len(names) <= _NAMED_BESIDE else words("wanted.approvers")
+    return words(asks, whom=whom, **values)
+
+
+def _unplanned(content: RegionContent) -> int:
+    return sum(store.unplanned is not None for store in content.stores)
 
 
 def _waiting(content: RegionContent) -> int:
@@ -286,7 +310,7 @@ def _concerned(content: RegionContent, words: Wording) -> str:
 
 def nothing_to_change(content: RegionContent, words: Wording) -> str:
     """Return that no change is planned; where stores have no plan, that this is why."""
-    unplanned = sum(store.unplanned is not None for store in content.stores)
+    unplanned = _unplanned(content)
     if not unplanned:
         return words("review.nothing_to_change")
     key = "review.nothing_known" if unplanned == len(content.stores) else "review.some_unplanned"

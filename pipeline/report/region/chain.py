@@ -10,7 +10,7 @@ from pipeline.report.kit.booklet import Block
 from pipeline.report.kit.column import Look, SheetColumn
 from pipeline.report.kit.lists import PrintedColumn, block_of, printed_list
 from pipeline.report.kit.pen import SMALL_MUTED, Box, Pen
-from pipeline.report.region.answers import promise_means
+from pipeline.report.region.answers import note_asked, promise_means
 from pipeline.report.region.content import RegionContent
 from pipeline.report.region.pictures import draw_run_chart
 from pipeline.report.region.proof import gain, points, word
@@ -96,7 +96,7 @@ def region_rows(content: RegionContent, width: float, words: Wording) -> Block:
     """Return a row for every region, those that must stop first."""
     printed = printed_list(
         words, ROWS, _stops_first(content.parts), title=words("audit.regions_title"),
-        note=words("chain.rows_note"), nothing="",
+        note=note_asked(content, words, ("chain.rows_note", "chain.rows_note_read")), nothing="",
     )  # fmt: skip
     return block_of("regions", printed, width)
 

@@ -40,6 +40,7 @@ from pipeline.report.region.answers import (
     asked,
     named,
     next_step,
+    note_asked,
     nothing_to_change,
     verdict,
 )
@@ -236,13 +237,17 @@ def _store_rows(
     room: float | None,
 ) -> Block:
     """Return a row for every store, linked to its files; with a height given the worst only."""
-    stores, note = list(zip(content.stores, links, strict=True)), words("review.stores_note")
+    stores = list(zip(content.stores, links, strict=True))
+    note = note_asked(content, words, ("review.stores_note", "review.stores_note_read"))
     if room is not None and len(stores) * _ROW > room - _HEADINGS_H:
         stores = sorted(stores, key=lambda one: _grave(one[0]))
         most = max(_WORST, int((room - _HEADINGS_H) // _ROW))
         ends = accumulate(_row_height(store, width, words) for store, _ in stores[:most])
         shown = max(_WORST, sum(end <= room - _HEADINGS_H for end in ends))
-        note = words("review.worst_note", more=words.counted("more.workbook", len(stores) - shown))
+        more = words.counted("more.workbook", len(stores) - shown)
+        note = note_asked(
+            content, words, ("review.worst_note", "review.worst_note_read"), more=more
+        )
         stores = stores[:shown]
     heights = tuple(_row_height(store, width, words) for store, _ in stores)
 

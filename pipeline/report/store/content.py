@@ -228,6 +228,13 @@ class StoreFinding:
     facts: str | None = None
     title: str = ""
 
+    @property
+    def place(self) -> str:
+        """What its store's page names it by: the file of rows, nothing for the store itself."""
+        if self.rule in ("rows-quarantined", "cells-unread"):
+            return self.subject.partition(": ")[0]  # the sentence says the rest in words
+        return "" if self.subject in ("store", "inventory") else self.subject
+
 
 @dataclass(frozen=True, slots=True)
 class PlanQuality:

@@ -131,7 +131,8 @@ def results(book: Book, content: StoreContent, *, back_out: bool = False) -> Fil
     """Return the form on which work is reported, with the cautions above it."""
     words = book.words
     cautions = " ".join(words(f"cautions.{key}") for key in CAUTIONS)
-    note = "results.note" if result_rows(content) else "results.none"
+    none = "results.first_only" if commission_rows(content) else "results.none"
+    note = "results.note" if result_rows(content) else none
     how = words("results.back_out_note" if back_out else note)
     meanings = ("backed out", "not done") if back_out else forms.OUTCOME_WORDS
     before = "" if back_out else outcome_note(content.outcomes, words)

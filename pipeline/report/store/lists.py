@@ -177,7 +177,7 @@ def _why(content: StoreContent, words: Wording) -> str:
 
 _FINDING_INDENT = 52.0
 _FINDING_GAP = 2.5
-_TEXT_LINES = 2
+_TEXT_LINES = 4  # the longest sentence of a rule, in half a page
 _ALERT_STRONG = Type(style.SMALL, Face.STRONG, style.ALERT)
 
 
@@ -233,13 +233,12 @@ def _groups(findings: Sequence[StoreFinding]) -> Iterator[list[StoreFinding]]:
 
 
 def _one(finding: StoreFinding, words: Wording) -> _Entry:
-    title = finding.title
     if finding.excepted is not None:
         reason = words("findings.excepted_note", reason=finding.excepted)
-        return _Entry(finding, 1, title, reason)
-    said = not finding.subject or finding.subject in finding.detail
-    text = finding.detail if said else f"{finding.subject}: {finding.detail}"
-    return _Entry(finding, 1, title, text)
+        return _Entry(finding, 1, finding.title, reason)
+    known = finding.place in finding.detail
+    text = finding.detail if known else f"{finding.place}: {finding.detail}"
+    return _Entry(finding, 1, finding.title, text)
 
 
 def _together(group: Sequence[StoreFinding], words: Wording) -> _Entry:
@@ -247,7 +246,7 @@ def _together(group: Sequence[StoreFinding], words: Wording) -> _Entry:
     if len(group) == 1:
         return alone
     title = words("findings.together", title=alone.title, n=words.number(len(group)))
-    subjects = ", ".join(sorted({finding.subject for finding in group}))
+    subjects = ", ".join(sorted({finding.place for finding in group}))
     text = alone.text if group[0].excepted is not None else subjects
     return _Entry(group[0], len(group), title, text)
 

@@ -178,7 +178,7 @@ STATIONS: tuple[SheetColumn[StationRow], ...] = (
     SheetColumn(worded("sureness", "station.sureness"), Look.TEXT, "column.confidence"),
     SheetColumn("station.kept", Look.PERCENT, "column.kept"),
     SheetColumn("station.next_best_channel", Look.COUNT, "column.next_best"),
-    SheetColumn("station.next_best_cost", Look.PERCENT, "column.refusing"),
+    SheetColumn("station.next_best_cost", Look.TENTHS, "column.refusing"),
     SheetColumn("station.reason", Look.LONG, "column.reason", 60),
     SheetColumn("station.labels", Look.COUNT, "column.labels"),
     SheetColumn("station.weak_labels", Look.COUNT, "column.weak"),
