@@ -100,7 +100,8 @@ def run(
         summary = write_out(database, request, settings, progress)
         if request.selection == Selection() and not summary.unwritten:
             keep_whole_run(database, request.out, rules)
-        return replace(summary, outcomes=outcomes)
+        kept = settings.rules != "" and rules_file_of(request) is None
+        return replace(summary, outcomes=outcomes, rules_kept=kept)
 
 
 def take_in(
@@ -208,18 +209,16 @@ def _unchanged(database: Database, request: Request) -> bool:
 @contextmanager
 def session(request: Request) -> Iterator[tuple[Database, Settings]]:
     """Open the database with the rules to go by: those of the request, else of the last run."""
-    named = request.exports is not None or request.rules is not None
-    settings = settings_of(request) if named else None
+    named = rules_file_of(request)
+    settings = None if named is None else load_settings(named)
     with open_database(request.database) as database, helped():
         database.before_commit = seal
         yield database, settings or _last_settings(database)
 
 
-def settings_of(request: Request) -> Settings:
-    """Return the rules: those named, else rules.toml beside the exports, else the defaults."""
-    if request.rules is not None or request.exports is None:
-        return load_settings(request.rules)
-    return load_settings(rules_beside(request.exports))
+def rules_file_of(request: Request) -> Path | None:
+    """Return the rules file named, else the one beside the exports, if there is one."""
+    return request.rules or (request.exports and rules_beside(request.exports))
 
 
 def rules_beside(exports: Path) -> Path | None:
