@@ -8,7 +8,7 @@ from pathlib import Path
 
 from pipeline import __version__
 from pipeline.database import Database
-from pipeline.errors import NothingToRead, StationOfSeveral, UnknownSelection
+from pipeline.errors import NoStores, StationOfSeveral, UnknownSelection
 from pipeline.estimate.patterns import block_spread
 from pipeline.ingest.load import ReadingLine, lines_in, readings_files
 from pipeline.run import Request, session
@@ -79,7 +79,7 @@ def explain_figure(request: Request, key: str, exports: Path | None) -> Iterator
         FolderMissing: there is no such folder.
         UnknownSelection: no station or store has this key.
         StationOfSeveral: stations of several stores have it, and none of these was chosen.
-        NothingToRead: there was no run yet.
+        NoStores: there was no run yet.
     """
     with session(request) as (database, settings):
         found = database.records(TracedStation, "survey", "traced_stations", {"key": key})
@@ -100,7 +100,7 @@ def explain_figure(request: Request, key: str, exports: Path | None) -> Iterator
 def _run(database: Database, request: Request) -> str:
     known = database.records(ThisRun, "run", "this_run")
     if not known:
-        raise NothingToRead(request.database)
+        raise NoStores(request.database)
     said = f"Run {known[0].run} as of {known[0].as_of}, quietaisle {__version__}"
     return f"{said}; the formulas: docs/method.md"
 

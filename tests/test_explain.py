@@ -264,7 +264,7 @@ def test_what_cannot_be_explained_is_said(ran: Ran, tmp_path: Path) -> None:
     said = CliRunner().invoke(
         cli, ["explain", "N140", "--database", str(ran.request.database)], standalone_mode=False
     )
-    assert "No store or station 'N140' in the database." in str(said.exception)
+    assert "The database has no store or station 'N140'." in str(said.exception)
     text = explained(ran, STATION, "--exports", str(tmp_path))
     assert text.count("in no file of the folder") == 120
     assert "--exports" in explained(ran, STATION)

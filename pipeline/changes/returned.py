@@ -177,7 +177,7 @@ def _read(path: Path, book: Workbook, forms: Sequence[Form]) -> Returned:
         else:
             rows[form.sheet] = tuple(_rows(sheet, form, *keys))
     if not rows and not refusals:
-        neither = "it has neither a sheet Decisions nor a sheet Results"
+        neither = "it has neither a sheet Decisions nor a sheet Results: send back the change plan"
         neither = neither if DECISIONS in forms else f"it has no sheet {forms[0].sheet}"
         return _refused(path, neither, foreign=not marks)
     return Returned(
@@ -298,6 +298,8 @@ def read_choice(cell: Cell, among: tuple[str, ...]) -> str:
     Raises:
         EntryProblem: it is none of the words.
     """
+    if not cell.text:
+        raise EntryProblem(f"it is empty, but its row is not: choose one of {', '.join(among)}")
     found = meaning(cell.typed, among) if isinstance(cell.value, str) else None
     if found is None:
         raise EntryProblem(f"'{cell.quoted}' is not one of {', '.join(among)}")
