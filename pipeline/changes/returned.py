@@ -298,11 +298,12 @@ def read_choice(cell: Cell, among: tuple[str, ...]) -> str:
     Raises:
         EntryProblem: it is none of the words.
     """
-    if not cell.text:
-        raise EntryProblem(f"it is empty, but its row is not: choose one of {', '.join(among)}")
     found = meaning(cell.typed, among) if isinstance(cell.value, str) else None
     if found is None:
-        raise EntryProblem(f"'{cell.quoted}' is not one of {', '.join(among)}")
+        wrong = (
+            f"'{cell.quoted}' is not" if cell.text else "it is empty, but its row is not: choose"
+        )
+        raise EntryProblem(f"{wrong} one of {', '.join(among)}")
     return found
 
 
