@@ -154,7 +154,7 @@ WRONG: list[tuple[dict[str, object], str, str]] = [
     ({"decision": "verified"}, "decision", "'verified' is not one of approved"),
     ({"decision": 1}, "decision", "'1' is not one of approved"),
     ({"decision": "=A1"}, "decision", "it holds a formula; type the value itself"),
-    ({"decision": None}, "decision", "it is empty, but its row is not: choose one of approved"),
+    ({"decision": None}, "decision", "it is empty, its row is not: choose one of approved"),
     ({"by": "N. Obody"}, "by", "is not an approver; the rules file names T. Aldervane, R. Q"),
     ({"by": None}, "by", "it does not say who decided"),
     ({"by": "R. Quellbach"}, "by", "R. Quellbach proposed this change and may not decide"),

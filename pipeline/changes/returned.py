@@ -224,13 +224,8 @@ def _cells(sheet: Worksheet | None) -> Iterator[tuple[Cell, ...]]:
     for row in sheet.iter_rows(max_row=most[0], max_col=most[1]):
         last = max((at for at, cell in enumerate(row) if cell.value is not None), default=-1)
         yield tuple(
-            Cell(
-                cell.coordinate,
-                _known(cell.value),
-                cell.data_type == "f",
-                "%" in cell.number_format,
-            )
-            for cell in row[: last + 1]
+            Cell(one.coordinate, _known(one.value), one.data_type == "f", "%" in one.number_format)
+            for one in row[: last + 1]
         )
 
 
@@ -300,9 +295,7 @@ def read_choice(cell: Cell, among: tuple[str, ...]) -> str:
     """
     found = meaning(cell.typed, among) if isinstance(cell.value, str) else None
     if found is None:
-        wrong = (
-            f"'{cell.quoted}' is not" if cell.text else "it is empty, but its row is not: choose"
-        )
+        wrong = f"'{cell.quoted}' is not" if cell.text else "it is empty, its row is not: choose"
         raise EntryProblem(f"{wrong} one of {', '.join(among)}")
     return found
 
