@@ -200,7 +200,9 @@ class OutputNotWritable(QuietaisleError):
     """A file could not be written."""
 
     def __init__(self, path: Path, why: str) -> None:
-        super().__init__(f"{path} cannot be written: {why}")
+        super().__init__(
+            f"{path} cannot be written: {why}; close it where it is open, or name another place."
+        )
 
 
 class StorageFailed(QuietaisleError):
