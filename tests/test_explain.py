@@ -262,10 +262,14 @@ def test_pages_name_the_files_they_were_made_from(demo_run: Ran) -> None:
 
 def test_what_cannot_be_explained_is_said(ran: Ran, tmp_path: Path) -> None:
     """An unknown key names the nearest; a folder without the files says so at each reading."""
-    said = CliRunner().invoke(
-        cli, ["explain", "N140", "--database", str(ran.request.database)], standalone_mode=False
-    )
-    assert "The database has no store or station 'N140'." in str(said.exception)
+    for words, why in (
+        (["N140"], "The database has no store or station 'N140'."),
+        ([STATION, "--exports", str(tmp_path / "none")], "none is not a folder"),
+    ):
+        asked = ["explain", *words, "--database", str(ran.request.database)]
+        said = CliRunner().invoke(cli, asked, standalone_mode=False)
+        assert why in str(said.exception)
+        assert not said.output  # half a page would hide the sentence
     text = explained(ran, STATION, "--exports", str(tmp_path))
     assert text.count("in no file of the folder") == 120
     assert "--exports" in explained(ran, STATION)
