@@ -27,7 +27,11 @@ _OPTIONS = (
         show_default=True,
         help="Where everything is kept between runs.",
     ),
-    click.option("--rules", type=PATH, help="Rules file; else rules.toml beside the exports."),
+    click.option(
+        "--rules",
+        type=PATH,
+        help="Rules file; else rules.toml beside the exports, else that of the last run.",
+    ),
     click.option("--rules-folder", type=PATH, help="A folder of rules of your own."),
     click.option(
         "--out", type=PATH, default=Path("reports"), show_default=True, help="Where reports go."

@@ -184,7 +184,7 @@ def verify_command(call: Call) -> int:
 @click.option("--exports", "folder", type=PATH, help="Where the exports lie: names file and line.")
 @step
 def explain_command(call: Call, *, key: str, figure: str, folder: Path | None) -> int:  # noqa: ARG001 - the one figure there is
-    """Lead from a printed FIGURE of a store or station back to the readings it is made of."""
+    """Lead from the printed clear air of a store or station back to the readings behind it."""
     for line in explain_figure(call.request, key, folder):
         click.echo(visible(line))
     return DONE

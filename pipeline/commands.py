@@ -57,7 +57,6 @@ from pipeline.run import (
     Request,
     judge,
     require_readable,
-    rules_beside,
     session,
     start_run,
     stores_of,
@@ -260,8 +259,7 @@ def run_morning(request: Request, progress: Progress) -> MorningAfter:
 
     It goes by the rules named or beside the exports, else by those of the last run.
     """
-    rules = request.rules or (request.exports and rules_beside(request.exports))
-    with session(replace(request, exports=None, rules=rules)) as (database, settings):
+    with session(request) as (database, settings):
         outcomes = take_in(database, request, settings, progress)
         require_readable(request, outcomes)
         start_run(database, request, settings)

@@ -258,10 +258,13 @@ def open_database(path: Path) -> Iterator[Database]:
 def _connect_current(path: Path) -> duckdb.DuckDBPyConnection:
     """Connect to a database of this version or older; keep a copy of an older one."""
     connection = _connect(path)
-    found = _version(Database(connection))
-    if found in (0, VERSION):
+    database = Database(connection)
+    found, foreign = _version(database), database.column("database", "tables_met")
+    if found == VERSION or not (found or foreign):
         return connection
     connection.close()
+    if not found:
+        raise DatabaseUnreadable(path, f"its table {foreign[0]} is not one of this program")
     if found > VERSION:
         raise DatabaseNewer(path, found, VERSION)
     shutil.copy2(path, path.with_name(f"{path.name}.version-{found}"))

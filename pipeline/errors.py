@@ -63,10 +63,12 @@ class DatabaseBusy(QuietaisleError):
 
 
 class DatabaseUnreadable(QuietaisleError):
-    """The database file is damaged, or is no database."""
+    """The database file is damaged, is no database, or is another program's."""
 
     def __init__(self, path: Path, why: str) -> None:
-        super().__init__(f"{path} cannot be opened as a database: {why}")
+        super().__init__(
+            f"{path} cannot be opened as a database: {why}; name another with --database."
+        )
 
 
 class DatabaseNewer(QuietaisleError):
@@ -86,8 +88,18 @@ class FolderMissing(QuietaisleError):
         super().__init__(f"{path} is not a folder; name the folder that holds {holds}.")
 
 
+class NoStores(QuietaisleError):
+    """Nothing that was taken in so far lists a store, or there is no database yet."""
+
+    def __init__(self, database: Path) -> None:
+        super().__init__(
+            f"{database} holds no store: name another with --database, or give `quietaisle run` a "
+            "folder with a stations export; `quietaisle template FOLDER` writes an empty one."
+        )
+
+
 class NothingToRead(QuietaisleError):
-    """The database is empty and no export in the folder could be read."""
+    """No export in the folder could be read."""
 
     def __init__(self, path: Path) -> None:
         super().__init__(
@@ -157,7 +169,7 @@ class UnknownSelection(QuietaisleError):
     """A store or region was selected that no export names."""
 
     def __init__(self, kind: str, name: str, known: Sequence[str]) -> None:
-        super().__init__(f"No {kind} '{name}' in the database.{nearest(name, known)}")
+        super().__init__(f"The database has no {kind} '{name}'.{nearest(name, known)}")
 
 
 class StationOfSeveral(QuietaisleError):
@@ -188,7 +200,9 @@ class OutputNotWritable(QuietaisleError):
     """A file could not be written."""
 
     def __init__(self, path: Path, why: str) -> None:
-        super().__init__(f"{path} cannot be written: {why}")
+        super().__init__(
+            f"{path} cannot be written: {why}; close it where it is open, or name another place."
+        )
 
 
 class StorageFailed(QuietaisleError):

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from pipeline import __version__
 from pipeline.database import Database
-from pipeline.errors import NothingToRead, StationOfSeveral, UnknownSelection
+from pipeline.errors import FolderMissing, NoStores, StationOfSeveral, UnknownSelection
 from pipeline.estimate.patterns import block_spread
 from pipeline.ingest.load import ReadingLine, lines_in, readings_files
 from pipeline.run import Request, session
@@ -79,28 +79,32 @@ def explain_figure(request: Request, key: str, exports: Path | None) -> Iterator
         FolderMissing: there is no such folder.
         UnknownSelection: no station or store has this key.
         StationOfSeveral: stations of several stores have it, and none of these was chosen.
-        NothingToRead: there was no run yet.
+        NoStores: there was no run yet.
     """
+    if exports is not None and not exports.is_dir():
+        raise FolderMissing(exports)
     with session(request) as (database, settings):
+        head = _run(database, request)
         found = database.records(TracedStation, "survey", "traced_stations", {"key": key})
         chosen = request.selection.stores
         found = [one for one in found if not chosen or one.store in chosen]
-        yield _run(database, request)
         if not found:
             known = database.column("audit", "known_stores")
             raise UnknownSelection("store or station", key, known)
         if found[0].store == key:
+            yield head
             yield from _store(key, found)
             return
         if len(found) > 1:
             raise StationOfSeveral(key, [one.store for one in found])
+        yield head
         yield from _station(database, settings, found[0], exports)
 
 
 def _run(database: Database, request: Request) -> str:
     known = database.records(ThisRun, "run", "this_run")
     if not known:
-        raise NothingToRead(request.database)
+        raise NoStores(request.database)
     said = f"Run {known[0].run} as of {known[0].as_of}, quietaisle {__version__}"
     return f"{said}; the formulas: docs/method.md"
 

@@ -252,6 +252,7 @@ class RunSummary:
     unwritten: tuple[tuple[str, str], ...] = ()  # store or region, and why
     reviews: tuple[Path, ...] = ()
     quarantine: Path | None = None
+    rules_kept: bool = False  # no rules file came with the exports: those of the run before hold
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,7 +16,7 @@ from pipeline.changes.states import PROGRAM
 from pipeline.changes.verify import verify
 from pipeline.check.rules import bind, check
 from pipeline.database import Database, open_database
-from pipeline.errors import FolderMissing, NothingToRead, UnknownSelection
+from pipeline.errors import FolderMissing, NoStores, NothingToRead, UnknownSelection
 from pipeline.fresh import forget_whole_run, keep_whole_run, own_rules, whole_run_is_fresh
 from pipeline.ingest.load import ingest
 from pipeline.ingest.notation import FolderTerms
@@ -100,7 +100,8 @@ def run(
         summary = write_out(database, request, settings, progress)
         if request.selection == Selection() and not summary.unwritten:
             keep_whole_run(database, request.out, rules)
-        return replace(summary, outcomes=outcomes)
+        kept = settings.rules != "" and rules_file_of(request) is None
+        return replace(summary, outcomes=outcomes, rules_kept=kept)
 
 
 def take_in(
@@ -207,19 +208,23 @@ def _unchanged(database: Database, request: Request) -> bool:
 
 @contextmanager
 def session(request: Request) -> Iterator[tuple[Database, Settings]]:
-    """Open the database with the rules to go by: those of the request, else of the last run."""
-    named = request.exports is not None or request.rules is not None
-    settings = settings_of(request) if named else None
+    """Open the database with the rules to go by: those of the request, else of the last run.
+
+    Raises:
+        NoStores: there is neither a database nor a folder of exports.
+    """
+    if request.exports is None and not request.database.exists():
+        raise NoStores(request.database)
+    named = rules_file_of(request)
+    settings = None if named is None else load_settings(named)
     with open_database(request.database) as database, helped():
         database.before_commit = seal
         yield database, settings or _last_settings(database)
 
 
-def settings_of(request: Request) -> Settings:
-    """Return the rules: those named, else rules.toml beside the exports, else the defaults."""
-    if request.rules is not None or request.exports is None:
-        return load_settings(request.rules)
-    return load_settings(rules_beside(request.exports))
+def rules_file_of(request: Request) -> Path | None:
+    """Return the rules file named, else the one beside the exports, if there is one."""
+    return request.rules or (request.exports and rules_beside(request.exports))
 
 
 def rules_beside(exports: Path) -> Path | None:
@@ -240,13 +245,13 @@ def start_run(database: Database, request: Request, settings: Settings) -> None:
     that reports print: exports, those refused too, rules, and what people decided and agreed to.
 
     Raises:
-        NothingToRead: there is no store to speak of.
+        NoStores: there is no store to speak of.
         UnknownSelection: a store or region was asked for that does not exist.
     """
     newest = {"latest": _latest(request)}
     as_of = request.as_of or database.value("run", "newest_day", newest)
     if as_of is None:
-        raise NothingToRead(request.exports or request.database)
+        raise NothingToRead(request.exports) if request.exports else NoStores(request.database)
     this = ThisRun(_run_name(database, request, as_of, settings), as_of)
     firmware = settings.firmware_standard
     match(database, as_of)
@@ -265,7 +270,7 @@ def start_run(database: Database, request: Request, settings: Settings) -> None:
         places = database.records(StorePlace, "run", "stores")
         database.put(PermittedChannel, _permitted(settings, places))
     if not places:
-        raise NothingToRead(request.exports or request.database)
+        raise NoStores(request.database)
     _check_selection(request.selection, places)
 
 

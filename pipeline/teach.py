@@ -11,7 +11,7 @@ from tempfile import TemporaryDirectory
 
 from pipeline import sql_file
 from pipeline.database import Database, open_database
-from pipeline.errors import OutputNotWritable
+from pipeline.errors import NothingToRead, OutputNotWritable
 from pipeline.ingest.clean import clean
 from pipeline.ingest.discover import Stamps, discover
 from pipeline.ingest.given import understand
@@ -77,6 +77,7 @@ def teach(folder: Path, settings: Settings, ask: Ask | None = None) -> tuple[Tau
 
     Raises:
         FolderMissing: there is no such folder.
+        NothingToRead: it holds no table.
     """
     with (
         TemporaryDirectory(prefix="quietaisle-") as room,
@@ -95,6 +96,8 @@ def teach(folder: Path, settings: Settings, ask: Ask | None = None) -> tuple[Tau
                     table = tables[count - 1]
                     taught.append(_asked_of(database, table, told, ask))
                     count = count + 1 if count < len(tables) else 0
+    if not taught:
+        raise NothingToRead(folder)
     return tuple(taught)
 
 

@@ -118,6 +118,8 @@ def _store(console: Console, store: str, region: str) -> None:
 def show_run(console: Console, summary: RunSummary) -> None:
     """Print what a run came to: exports, findings, moves, clear air, and where the files are."""
     show_exports(console, summary.outcomes)
+    if summary.outcomes and summary.rules_kept:
+        console.print("No rules.toml lies beside the exports: the rules of the run before hold.")
     sizes = f"{many(summary.stores, 'store')}, {many(summary.stations, 'station')}"
     if summary.to_install:
         sizes += f" and {summary.to_install} to install"
@@ -135,6 +137,11 @@ def show_run(console: Console, summary: RunSummary) -> None:
         console.print(f"{left.file}: {unknown}; add them under [headings] if they matter")
     for store, why in (*summary.unplanned.items(), *summary.unwritten):
         console.print(f"store {store}: {why}")
+    _show_files(console, summary)
+
+
+def _show_files(console: Console, summary: RunSummary) -> None:
+    """Print where everything is that a run wrote."""
     if summary.written:
         number = len(summary.written)
         files = f"{many(number, 'change plan')} and {many(number, 'summary', 'summaries')}"

@@ -132,7 +132,7 @@ def test_who_may_not_approve_is_told_why(database: Database) -> None:
         refuse(["S1"], "P. Aprover", "as built", JULY)
     with pytest.raises(ReasonMissing, match="reason"):
         refuse(["S1"], "P. Approver", "  ", JULY)
-    with pytest.raises(UnknownSelection, match="No store 'S2'"):
+    with pytest.raises(UnknownSelection, match="no store 'S2'"):
         refuse(["S1", "S2"], "P. Approver", "as built", JULY)
     with pytest.raises(NothingToApprove, match="2026-06-29"):
         refuse(["S1"], "P. Approver", "as built", date(2026, 6, 29))
@@ -371,7 +371,7 @@ def test_a_stations_life_can_be_read(database: Database) -> None:
     assert "channel is an approved change (C1)" in lines[5].text
     assert "station is renamed" in lines[5].text
     assert lines[5].clear_air == 0.7
-    with pytest.raises(UnknownSelection, match=r"No station of store S1 'c'"):
+    with pytest.raises(UnknownSelection, match=r"no station of store S1 'c'"):
         life(database, "S1", "c")
-    with pytest.raises(UnknownSelection, match=r"No store 'S9'"):
+    with pytest.raises(UnknownSelection, match=r"no store 'S9'"):
         life(database, "S9", "a")

@@ -154,7 +154,7 @@ WRONG: list[tuple[dict[str, object], str, str]] = [
     ({"decision": "verified"}, "decision", "'verified' is not one of approved"),
     ({"decision": 1}, "decision", "'1' is not one of approved"),
     ({"decision": "=A1"}, "decision", "it holds a formula; type the value itself"),
-    ({"decision": None}, "decision", "'' is not one of approved"),
+    ({"decision": None}, "decision", "it is empty, its row is not: choose one of approved"),
     ({"by": "N. Obody"}, "by", "is not an approver; the rules file names T. Aldervane, R. Q"),
     ({"by": None}, "by", "it does not say who decided"),
     ({"by": "R. Quellbach"}, "by", "R. Quellbach proposed this change and may not decide"),
@@ -222,11 +222,11 @@ def test_a_date_far_from_the_plan_is_a_slip_of_the_pen(
 ) -> None:
     """Without a day of today the rules file's limit bounds the day."""
     change = names(shared, "B")[0]
-    book = book_of(shared, "B", back).decide(change, "approved", day=date(2036, 10, 5))
+    book = book_of(shared, "B", back).decide(change, "approved", day=date(2027, 10, 5))
     book.saved()
 
     (taken,) = decide(shared, settings, [back])
-    assert "more than 400 days after the plan's date" in said(taken)[0][2]
+    assert "more than 360 days after the plan's date" in said(taken)[0][2]
 
 
 def test_an_edited_move_blocks_the_decision_that_rests_on_it(

@@ -188,7 +188,7 @@ def test_a_change_plan_filled_in_is_priced(ran: Request, tmp_path: Path) -> None
 @pytest.mark.parametrize(
     ("entries", "why"),
     [
-        ((None, "0:15", 40), "cell E.*: '' is not one of scan taken, station added, Wi-Fi moved"),
+        ((None, "0:15", 40), "cell E.*: it is empty, its row is not: choose one of scan taken"),
         (("scan taken", "0:15", "much"), "cell E.*: 0:15=much%: give it as STATION=CHANNEL"),
         (("Wi-Fi moved", "=A1", 11), "it holds a formula"),
         ((None, None, None), "no row has a value"),

@@ -88,6 +88,19 @@ def test_a_file_that_is_no_database_is_refused(tmp_path: Path) -> None:
             pass
 
 
+def test_a_database_of_another_program_is_left_as_it_is(tmp_path: Path) -> None:
+    """A file named by mistake gets no tables of ours."""
+    path = tmp_path / "other.duckdb"
+    with duckdb.connect(path) as other:
+        other.execute("create table theirs (a integer)")
+
+    with pytest.raises(DatabaseUnreadable, match="theirs"), open_database(path):
+        pass
+
+    with duckdb.connect(path) as other:
+        assert other.execute("select table_name from duckdb_tables()").fetchall() == [("theirs",)]
+
+
 def test_views_of_another_program_are_made_again(tmp_path: Path) -> None:
     """Views are made once, and again where another program of the same version made them."""
     path = tmp_path / "q.duckdb"

@@ -14,6 +14,9 @@ from ingest_kit import Result, put, take
 from pipeline import calls
 from pipeline import cli as command_line
 from pipeline.accounts import refusals
+from pipeline.progress import Silent
+from pipeline.records import Selection
+from pipeline.run import Request, session, start_run, take_in
 from pipeline.settings import load_settings, settings_from
 
 STATIONS = "Exported on: 2026-09-30\nstore,station,channel\nS1,A,11\nS1,B,15\n"
@@ -52,6 +55,40 @@ def test_a_refused_first_export_says_why(
     assert said.out.count("Kanl.' the column for 'channel'") == 1
     assert said.out.count("`quietaisle teach EXPORTS` asks for what is open") == 1
     assert said.err.count("\n") == 1
+
+
+@pytest.mark.slow
+def test_the_next_exports_go_by_the_rules_of_the_run_before(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    """A folder without a rules file does not put a chain back to the shipped rules, and says so."""
+    monkeypatch.chdir(tmp_path)
+    rules = "[channels]\npermitted = [11, 20]\n"
+    put(tmp_path / "first", {"stations.csv": STATIONS, "rules.toml": rules})
+    put(tmp_path / "next", {"stations.csv": STATIONS.replace("09-30", "10-14")})
+    permitted = "select distinct channel from permitted_channel order by all"
+
+    for folder in ("first", "next"):
+        assert command(monkeypatch, "run", folder) == calls.DONE
+        kept = "No rules.toml lies beside the exports" in capsys.readouterr().out
+        assert kept == (folder == "next")
+        with duckdb.connect("quietaisle.duckdb", read_only=True) as database:
+            assert database.execute(permitted).fetchall() == [(11,), (20,)]
+
+
+def test_rules_are_those_of_the_run_before_where_none_lie_beside(tmp_path: Path) -> None:
+    """The quick slice of the one above: what a session goes by."""
+    files = {"stations.csv": STATIONS, "rules.toml": "[channels]\npermitted = [11, 20]\n"}
+    put(tmp_path / "first", files)
+    first = Request(
+        tmp_path / "first", tmp_path / "q.duckdb", tmp_path, None, None, None, Selection()
+    )
+    with session(first) as (database, settings):
+        take_in(database, first, settings, Silent())
+        start_run(database, first, settings)
+
+    with session(replace(first, exports=tmp_path)) as (_, kept):
+        assert kept.rules == settings.rules != ""
 
 
 @pytest.mark.parametrize(

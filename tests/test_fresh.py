@@ -19,7 +19,7 @@ from pipeline.database import Database, open_database
 from pipeline.fresh import own_rules, whole_run_is_fresh
 from pipeline.progress import Silent
 from pipeline.records import Selection
-from pipeline.run import Request, run, settings_of, start_run
+from pipeline.run import Request, rules_file_of, run, start_run
 from pipeline.settings import Settings, load_settings
 from pipeline.survey.evidence import survey
 from pipeline.tables.every import every_table
@@ -73,7 +73,7 @@ def done(first: Request, tmp_path: Path) -> Request:
 def stands(request: Request) -> bool:
     """Say whether a run of the request would be skipped."""
     with open_database(request.database) as database:
-        start_run(database, request, settings_of(request))
+        start_run(database, request, load_settings(rules_file_of(request)))
         return _fresh(database, request)
 
 

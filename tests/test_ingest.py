@@ -242,6 +242,23 @@ def test_two_columns_for_one_field_are_refused(tmp_path: Path) -> None:
     )
 
 
+@pytest.mark.parametrize("text", ["", "\n\n", "\ufeff", "\0" * 100])
+def test_a_blank_file_is_empty(tmp_path: Path, text: str) -> None:
+    """It has no headings to name."""
+    refused = take(put(tmp_path, {"x.csv": text})).outcome("x.csv").refused
+
+    assert refused == "The file is empty. Export it again, or remove it from the folder."
+
+
+def test_a_heading_that_stands_twice_is_to_be_renamed(tmp_path: Path) -> None:
+    """No line of the rules file could tell the two apart."""
+    text = "store,Store,label,station,exported on\nS001,S002,L1,A,2026-09-30\n"
+    refused = str(take(put(tmp_path, {"x.csv": text})).outcome("x.csv").refused)
+
+    assert "Rename all but the right one" in refused
+    assert "[headings" not in refused
+
+
 def test_the_same_content_again_adds_nothing(tmp_path: Path) -> None:
     """Renamed, re-sorted and overlapping files count as repeated; the facts do not change."""
     lines = READINGS.splitlines(keepends=True)

@@ -87,7 +87,7 @@ def test_selection_takes_stores_and_regions(database: Database, tmp_path: Path) 
     assert [entry.store for entry in written] == ["S2"]
     written, _ = report(database, load_settings(), tmp_path / "b", regions, Silent())
     assert [entry.store for entry in written] == ["con"]
-    with pytest.raises(UnknownSelection, match=r"No region 'Nort' .* Did you mean 'North'"):
+    with pytest.raises(UnknownSelection, match=r"has no region 'Nort'. Did you mean 'North'"):
         report(database, load_settings(), tmp_path / "c", Selection(regions=("Nort",)), Silent())
 
 

@@ -332,7 +332,7 @@ def test_an_audit_speaks_the_language_its_stores_share() -> None:
 
 def test_a_quarter_not_audited_is_refused(written: Written, tmp_path: Path) -> None:
     """The nearest audited one is named."""
-    with pytest.raises(UnknownSelection, match=r"No audited quarter '2026-Q3'"):
+    with pytest.raises(UnknownSelection, match=r"no audited quarter '2026-Q3'"):
         write_audit(written[0], tmp_path, "2026-Q3")
 
 

@@ -21,7 +21,8 @@ from pipeline.plan.read import case_of
 from pipeline.plan.store import plan_store
 from pipeline.progress import Silent
 from pipeline.records import Selection
-from pipeline.run import run, settings_of, start_run, take_in
+from pipeline.run import rules_file_of, run, start_run, take_in
+from pipeline.settings import load_settings
 from pipeline.tables.run import ThisRun
 
 
@@ -76,7 +77,7 @@ def test_no_assignment_is_better_in_small_stores(demo: Ran) -> None:
 
     The plan kept costs no less, since each of its moves must gain with the least chance.
     """
-    settings = settings_of(demo.request)
+    settings = load_settings(rules_file_of(demo.request))
     tried = 0
     with open_database(demo.request.database) as database:
         proofs = demo_proofs(database.connection)
@@ -127,7 +128,7 @@ def _least_cost(problem: Any) -> float:  # noqa: ANN401 - a StoreProblem
 
 def test_rules_and_plan_reckon_clear_air_alike(demo: Ran) -> None:
     """The view the rules read and the plan's own formula agree for every station."""
-    settings = settings_of(demo.request)
+    settings = load_settings(rules_file_of(demo.request))
     compared = 0
     with open_database(demo.request.database) as database:
         seen = dict(
@@ -208,7 +209,7 @@ def test_a_refused_table_makes_another_run(demo: Ran, tmp_path: Path) -> None:
         (folder / "odd.csv").write_text(f"{heading}\nN101,1\n", encoding="utf-8")
         request = replace(again.request, exports=folder, rules=SAMPLE / "rules.toml")
         with open_database(request.database) as database:
-            settings = settings_of(request)
+            settings = load_settings(rules_file_of(request))
             take_in(database, request, settings, Silent())
             start_run(database, request, settings)
             names.update(this.run for this in database.every(ThisRun))
@@ -220,7 +221,7 @@ def test_as_of_another_day_a_run_begins_with_another_snapshot(demo: Ran, tmp_pat
     june = replace(demo.request, as_of=demo.summary.as_of.replace(month=6))
     earlier = Ran(june, demo.summary).copied(tmp_path, reports=False).request
     with open_database(earlier.database) as database:
-        start_run(database, earlier, settings_of(earlier))
+        start_run(database, earlier, load_settings(rules_file_of(earlier)))
         (this,) = database.every(ThisRun)
         seen = database.connection.execute("select max(seen_on) from station_now").fetchall()
 

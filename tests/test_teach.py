@@ -11,6 +11,7 @@ from exports_kit import found_in
 from ingest_kit import SET, put, take
 
 from pipeline.cli import cli
+from pipeline.errors import NothingToRead
 from pipeline.ingest.delimited import DeliveredRow
 from pipeline.ingest.notation import Titles, read_titles
 from pipeline.ingest.pasting import LASTING
@@ -101,6 +102,12 @@ def test_tables_that_are_known_propose_nothing(tmp_path: Path) -> None:
     }  # fmt: skip
     assert all(each.known for each in taught)
     assert rules_of(taught) == ""
+
+
+def test_a_folder_without_tables_says_so(tmp_path: Path) -> None:
+    """Nothing printed would look like nothing to do."""
+    with pytest.raises(NothingToRead, match="no table"):
+        teach(tmp_path, load_settings())
 
 
 def test_the_command_prints_and_writes(tmp_path: Path) -> None:

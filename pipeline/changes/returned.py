@@ -177,7 +177,7 @@ def _read(path: Path, book: Workbook, forms: Sequence[Form]) -> Returned:
         else:
             rows[form.sheet] = tuple(_rows(sheet, form, *keys))
     if not rows and not refusals:
-        neither = "it has neither a sheet Decisions nor a sheet Results"
+        neither = "it has neither a sheet Decisions nor a sheet Results: send back the change plan"
         neither = neither if DECISIONS in forms else f"it has no sheet {forms[0].sheet}"
         return _refused(path, neither, foreign=not marks)
     return Returned(
@@ -224,13 +224,8 @@ def _cells(sheet: Worksheet | None) -> Iterator[tuple[Cell, ...]]:
     for row in sheet.iter_rows(max_row=most[0], max_col=most[1]):
         last = max((at for at, cell in enumerate(row) if cell.value is not None), default=-1)
         yield tuple(
-            Cell(
-                cell.coordinate,
-                _known(cell.value),
-                cell.data_type == "f",
-                "%" in cell.number_format,
-            )
-            for cell in row[: last + 1]
+            Cell(one.coordinate, _known(one.value), one.data_type == "f", "%" in one.number_format)
+            for one in row[: last + 1]
         )
 
 
@@ -300,7 +295,8 @@ def read_choice(cell: Cell, among: tuple[str, ...]) -> str:
     """
     found = meaning(cell.typed, among) if isinstance(cell.value, str) else None
     if found is None:
-        raise EntryProblem(f"'{cell.quoted}' is not one of {', '.join(among)}")
+        wrong = f"'{cell.quoted}' is not" if cell.text else "it is empty, its row is not: choose"
+        raise EntryProblem(f"{wrong} one of {', '.join(among)}")
     return found
 
 

@@ -213,6 +213,8 @@ class Vocabulary:
         twice = sorted({field for field in fields if fields.count(field) > 1})
         if twice:
             both = [cells[place] for place, field in known.items() if field == twice[0]]
+            if len({fold(cell) for cell in both}) < len(both):  # no line of rules tells them apart
+                return TableRefused.of("heading-twice", columns=shortened(both)[0], field=twice[0])
             return TableRefused.of(
                 "field-twice",
                 columns=shortened(both)[0],

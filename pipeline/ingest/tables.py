@@ -38,6 +38,7 @@ from pipeline.ingest.words import LESSER, TableRefused, fold
 _SAMPLE_ROWS = 50  # that show what a column holds
 _HEADINGS_LEAST = 2  # known ones that make a table of a text
 _ALIGNED_MOST = 4 << 20  # octets of a text that a person laid out
+_BLANK, _BLANK_MOST = b"\xef\xbb\xbf\0 \t\r\n", 4096  # such octets alone are an empty file
 _DELIMITER = re.compile(rb"[,;|\t]")
 _COUNT_MOST = 64 << 20  # bytes up to which the rows of a refused text are counted one by one
 _OF_KEYS = {"key of a", "in the store", "written", "named by"}  # of the quarantine workbook
@@ -161,7 +162,7 @@ def _refused(found: FoundExport, room: Path, why: TableRefused) -> DeliveredTabl
 
 def _text(found: FoundExport, path: Path, vocabulary: Vocabulary, room: Path) -> DeliveredTable:
     facts = inspect(path)
-    if not facts.size:
+    if not facts.size or (facts.size <= _BLANK_MOST and not path.read_bytes().strip(_BLANK)):
         return _refused(found, room, TableRefused.of("file-empty"))
     readable = path
     if not facts.is_utf8 or facts.encoding == "utf-8-sig":

@@ -7,6 +7,12 @@ set enable_progress_bar = false;
 select count(*) from duckdb_tables()
 where database_name = current_database() and not temporary and table_name = 'tables_version';
 
+-- name: tables_met
+-- List the tables there are: in a database without a version they are another program's.
+select table_name from duckdb_tables()
+where database_name = current_database() and not temporary
+order by table_name;
+
 -- name: version
 -- Return the version of the tables.
 select version from tables_version;
