@@ -495,7 +495,7 @@ def test_refusals_of_a_large_store_share_their_steps(monkeypatch: pytest.MonkeyP
 
     An answer that is a better plan than the plan takes its place.
     """
-    monkeypatch.setattr("pipeline.plan.decide._ALL_STEPS", 600)
+    monkeypatch.setattr("pipeline.plan.refusing._ALL_STEPS", 600)
     steps: list[int] = []
     run = Improving.run
 
