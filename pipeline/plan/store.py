@@ -137,10 +137,7 @@ class _Anew:
         ]
 
     def better(self) -> Choice | None:
-        """Return the best answer to a refusal where that is a better plan than the plan is.
-
-        Only large stores have one: their plans are not searched for in every direction.
-        """
+        """Return the best answer to a refusal where that is a better plan than the plan is."""
         found = [
             (answer.more, choice)
             for answer in self.answers.values()
