@@ -111,10 +111,8 @@ def decide(  # noqa: PLR0913 - two inputs; the rest are options with defaults
             choice = other  # of equals, the one the ties prefer
     cost = stakes.cost(choice)
     bound = min(cost, found.bound)
-    told = Deciding(stakes.undecided(), terms, chances)
-    groups = tuple(told.group(choice, each) for each in stakes.groups(choice))
     close = cost - bound <= TOLERANCE * cost
-    return Decision(choice, groups, cost, bound, close, found.solver)
+    return Decision(choice, deciding.groups(choice), cost, bound, close, found.solver)
 
 
 def _solved(
@@ -179,6 +177,11 @@ class Deciding:
             ends = here, (*stakes.beta[i][a], key[2])
             self._losses[key] = chance_of_loss(*ends, _NOTABLE * stakes.price)
         return self._losses[key]
+
+    def groups(self, choice: Choice) -> tuple[Group, ...]:
+        """Return the moves by groups, as if what is agreed on were still free."""
+        told = Deciding(self.stakes.undecided(), self.terms, Chances(self._chances, self._losses))
+        return tuple(told.group(choice, each) for each in self.stakes.groups(choice))
 
     def group(self, choice: Choice, stations: tuple[int, ...]) -> Group:
         """Return what moves made together gain beside the other moves, and how surely."""

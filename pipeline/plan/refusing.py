@@ -12,7 +12,7 @@ from math import fsum, inf
 from operator import add
 
 from pipeline.plan.assign import EFFORT, assign
-from pipeline.plan.decide import Chances, Deciding, Decision, Terms, decide
+from pipeline.plan.decide import Chances, Deciding, Decision, Group, Terms, decide
 from pipeline.plan.stakes import Choice, Stakes, replaced
 
 _SMALL = 16  # stations up to which all stations are decided anew with all the effort there is
@@ -34,7 +34,8 @@ class AnswerToRefusal:
     `more` counts surcharges and visits, and is that or less where the answer is not `exact`.
     """
 
-    decision: Decision
+    choice: Choice
+    groups: tuple[Group, ...]
     more: float
     exact: bool
 
@@ -66,24 +67,18 @@ def decide_anew(  # noqa: PLR0913 - what `decide` takes, and what is decided oth
     if len(start) > _SMALL:
         steps = min(_STEPS * len(start), _ALL_STEPS // refusals)
         start = stakes.improving.run(start, steps, dict(enumerate(changed.allowed)))
-
-    def settled(start: Choice) -> tuple[Decision, Stakes]:
-        some = _opened(changed, i, best.choice, start)
-        brief = len(start) > _MANY and not some.whole
-        most = min(effort, _BRIEF) if brief else effort
-        return decide(some, terms, ties=ties, effort=most, chances=chances, start=start), some
-
-    found, some = settled(start)
+    some = _opened(changed, i, best.choice, start)
+    brief = len(start) > _MANY and not some.whole
+    most = min(effort, _BRIEF) if brief else effort
+    found = decide(some, terms, ties=ties, effort=most, chances=chances, start=start)
     weighed = Deciding(stakes.allowing(i, sorted({*choices, best.choice[i]})), terms, chances)
-    cost, exact = weighed.minimised(found.choice), False
-    if len(start) <= _MANY or some.whole:
-        every = _Every(weighed, Deciding(changed, terms, chances), _loose(some, found.choice))
-        better, exact = every.better(found.choice, min(effort, _BRIEF))
-        if better != found.choice:
-            found = min(found, settled(better)[0], key=lambda one: weighed.minimised(one.choice))
-            cost = weighed.minimised(found.choice)
-            exact = exact and cost <= weighed.minimised(better) + _EXACT
-    return AnswerToRefusal(found, cost - weighed.minimised(best.choice), exact)
+    choice, exact = found.choice, False
+    standing = Deciding(changed, terms, chances)
+    if not brief:
+        every = _Every(weighed, standing, _loose(some, choice))
+        choice, exact = every.better(choice, min(effort, _BRIEF))
+    more = weighed.minimised(choice) - weighed.minimised(best.choice)
+    return AnswerToRefusal(choice, standing.groups(choice), more, exact)
 
 
 def _opened(changed: Stakes, i: int, best: Choice, start: Choice) -> Stakes:

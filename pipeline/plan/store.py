@@ -67,7 +67,7 @@ def plan_and_hold(case: Case, effort: int, terms: Terms) -> tuple[StorePlan, Cas
     settle = partial(decide, terms=terms, ties=ties, effort=effort, chances=chances)
     with part(0.0, _SEARCHED):
         best = settle(stakes)
-        while unsure := _unsure(case, stakes, best):
+        while unsure := _unsure(case, stakes, best.groups):
             held |= unsure
             for i in unsure:
                 stakes = stakes.allowing(i, [stakes.present[i]])
@@ -92,11 +92,11 @@ def plan_and_hold(case: Case, effort: int, terms: Terms) -> tuple[StorePlan, Cas
         return _told(case, tables, anew, terms), case, stakes
 
 
-def _unsure(case: Case, stakes: Stakes, best: Decision) -> set[int]:
+def _unsure(case: Case, stakes: Stakes, groups: Sequence[Group]) -> set[int]:
     """Return the stations changed lately that would move again without a good reason."""
     return {
         i
-        for group in best.groups
+        for group in groups
         for i in group.stations
         if group.chance is not None and sureness(group.chance, None) != "high"
         if stakes.free[i] and case.settled(case.problem.stations[i].station)
@@ -139,11 +139,10 @@ class _Anew:
     def better(self) -> Choice | None:
         """Return the best answer to a refusal where that is a better plan than the plan is."""
         found = [
-            (answer.more, choice)
+            (answer.more, answer.choice)
             for answer in self.answers.values()
-            if answer.more < -_GAIN and not _unsure(self.case, self.stakes, answer.decision)
-            for choice in [answer.decision.choice]
-            if all(a in some for a, some in zip(choice, self.stakes.allowed, strict=True))
+            if answer.more < -_GAIN and not _unsure(self.case, self.stakes, answer.groups)
+            if all(a in some for a, some in zip(answer.choice, self.stakes.allowed, strict=True))
         ]
         return min(found)[1] if found else None
 
@@ -156,7 +155,7 @@ class _Anew:
             return None, None, False
         found, station = self.answers[at], self.wide.stations[at]
         more = found.more if station.station in self.case.bonds else max(0.0, found.more)
-        return more, station.choices[found.decision.choice[at]], not found.exact
+        return more, station.choices[found.choice[at]], not found.exact
 
     def refusal(self, at: int) -> RefusedMove | None:
         """Return a station's refusal with what it costs: so much less would the plan, without."""
