@@ -129,16 +129,24 @@ class _Every:
 
     def better(self, known: Choice, effort: int) -> tuple[Choice, bool]:
         """Return the best answer found, and whether it is the best there is."""
+        cost, small = self.weighed.minimised(known), len(known) <= _SMALL
+        if not small and cost - self._folded(known) > _EXACT:
+            return known, False  # no bound is above that
         bound, others = self._bound(effort)
-        cost = self.weighed.minimised(known)
         for other in others:
             if (less := self.weighed.minimised(other)) < cost and self.standing.stand(other):
                 known, cost = other, less
         if cost - bound <= _EXACT:
             return known, True
-        if len(known) > _SMALL:
-            return known, False
-        return self._searched(known, cost)
+        return self._searched(known, cost) if small else (known, False)
+
+    def _folded(self, choice: Choice) -> float:
+        """Return what an answer minimises at the least, as the bound counts it."""
+        least = [
+            row[a] - known[a]
+            for a, row, known in zip(choice, self.one, self.stakes.one, strict=True)
+        ]
+        return self.stakes.cost(choice) + fsum(least) + self._visits(dict(enumerate(choice)))
 
     def _bound(self, effort: int) -> tuple[float, list[Choice]]:
         """Return a lower bound of what answers minimise, and those whose costs it is made of."""
@@ -158,13 +166,16 @@ class _Every:
                 if stakes.present[i] not in allowed[i]:
                     return None
                 allowed[i] = [stakes.present[i]]
+        visits = self.weighed.terms.per_visit * (len(self.paying) - len(stay))
+        if all(len(some) == 1 for some in allowed):
+            choice = tuple(a for a, *_ in allowed)
+            return stakes.cost(choice) + visits, choice
         one = [[row[a] for a in some] for row, some in zip(self.one, allowed, strict=True)]
         two = {
             (i, j): [[table[a][b] for b in allowed[j]] for a in allowed[i]]
             for (i, j), table in stakes.pairs
         }
         found = assign(one, two, effort=effort)
-        visits = self.weighed.terms.per_visit * (len(self.paying) - len(stay))
         choice = tuple(some[a] for some, a in zip(allowed, found.choice, strict=True))
         return found.bound + visits, choice
 
