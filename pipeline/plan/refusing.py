@@ -129,16 +129,15 @@ class _Every:
 
     def better(self, known: Choice, effort: int) -> tuple[Choice, bool]:
         """Return the best answer found, and whether it is the best there is."""
-        cost, small = self.weighed.minimised(known), len(known) <= _SMALL
-        if not small and cost - self._folded(known) > _EXACT:
-            return known, False  # no bound is above that
-        bound, others = self._bound(effort)
-        for other in others:
-            if (less := self.weighed.minimised(other)) < cost and self.standing.stand(other):
-                known, cost = other, less
-        if cost - bound <= _EXACT:
-            return known, True
-        return self._searched(known, cost) if small else (known, False)
+        cost = self.weighed.minimised(known)
+        if cost - self._folded(known) <= _EXACT:  # else no bound comes near enough
+            bound, others = self._bound(effort)
+            for other in others:
+                if (less := self.weighed.minimised(other)) < cost and self.standing.stand(other):
+                    known, cost = other, less
+            if cost - bound <= _EXACT:
+                return known, True
+        return self._searched(known, cost) if len(known) <= _SMALL else (known, False)
 
     def _folded(self, choice: Choice) -> float:
         """Return what an answer minimises at the least, as the bound counts it."""
