@@ -375,13 +375,13 @@ def test_a_refusal_in_a_large_store_is_exact_where_no_others_are_tied(seed: int)
     assert moved > 3
 
 
-def test_a_refusal_in_a_large_store_says_that_it_costs_at_most_so_much() -> None:
-    """Seventeen in one earshot: what a search found is a plan, and others may be cheaper."""
-    found = plan_store(_case(_problem(Random(5), 17)), EFFORT, PLAIN)
+def test_a_refusal_not_proven_says_that_it_costs_at_most_so_much() -> None:
+    """Of 20 in one earshot and no effort to prove it: other answers may be cheaper than some."""
+    found = plan_store(_case(_problem(Random(5), 20)), 1, PLAIN)
     moved = [s for s in found.stations if s.channel_now != s.channel_planned]
 
-    assert all(from_json(s.facts).at_most for s in moved)
-    assert any("costs at most" in s.reason for s in moved)
+    said = [("costs at most" in s.reason, from_json(s.facts).at_most) for s in moved]
+    assert {(True, True), (False, False)} == set(said)
     assert all(s.next_best_cost is not None and s.next_best_cost >= 0 for s in moved)
 
 

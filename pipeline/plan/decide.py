@@ -15,14 +15,7 @@ from pipeline.plan.stakes import Choice, LeastSurcharges, Stakes, replaced
 
 _GAIN = 1e-9  # costs closer than this are equal
 _TRIED = 10  # of groups up to this size every part is tried
-_SMALL = 16  # stations up to which a plan is solved anew with all the effort there is
-# Steps of the local search for the answer to a refusal in a larger store: a station, and of all
-# refusals of a store together; fewer a station only where more than two hundred are refused.
-_STEPS, _ALL_STEPS = 50, 1_200_000
 _CHANGES = 4  # a station, that a decision is bettered by at most: a count, so that it ends
-# Stations beyond which an answer that is not proven anyway is searched for with no more backtracks
-# than that: of 100 stations all 71 answers stayed as they were, of 40 stations 3 of 59 got dearer.
-_MANY, _BRIEF = 60, 1_000
 _DIGITS = 12  # of what own stations cost, so that sums in any order are equal
 _NOTABLE = 2.0  # clear air, in prices of a move, that a station must notice of its own move
 
@@ -106,7 +99,7 @@ def decide(  # noqa: PLR0913 - two inputs; the rest are options with defaults
     `ties` and `effort` are for `assign`.
     """
     chances = chances or Chances()
-    deciding = _Deciding(stakes, terms, chances)
+    deciding = Deciding(stakes, terms, chances)
     best, found = _solved(stakes, start, frozenset(), ties, effort)
     starts = [best] if start in (None, best) else [best, start]
     ends = [deciding.visited(deciding.bettered(deciding.standing(each))) for each in starts]
@@ -118,50 +111,8 @@ def decide(  # noqa: PLR0913 - two inputs; the rest are options with defaults
             choice = other  # of equals, the one the ties prefer
     cost = stakes.cost(choice)
     bound = min(cost, found.bound)
-    told = _Deciding(stakes.undecided(), terms, chances)
-    groups = tuple(told.group(choice, each) for each in stakes.groups(choice))
     close = cost - bound <= TOLERANCE * cost
-    return Decision(choice, groups, cost, bound, close, found.solver)
-
-
-def decide_anew(  # noqa: PLR0913 - what `decide` takes, and what is decided otherwise
-    stakes: Stakes,
-    terms: Terms,
-    best: Decision,
-    i: int,
-    choices: Sequence[int],
-    *,
-    ties: Sequence[Sequence[int]] | None = None,
-    effort: int = EFFORT,
-    chances: Chances | None = None,
-    refusals: int = 1,
-) -> tuple[Decision, float]:
-    """Return the moves to make where station i has other choices than the best plan gave it.
-
-    The second is what they cost more than the best plan, in what plans minimise: surcharges and
-    visits count, and both plans are weighed as if the station might do what either has it do.
-    All stations may answer by changes of their own. In a store of more than sixteen a local search
-    over all of them starts from the plan; what it changed and the stations most tied to the one
-    refused are then decided anew, so what is found may cost more than need be, never less: it is
-    `optimal` only where no others are tied to those. The steps of that search are counted, and
-    shared with all `refusals` of the store.
-    """
-    changed = stakes.allowing(i, choices)
-    costs = stakes.costs(i, best.choice)
-    start = replaced(best.choice, {i: min(choices, key=lambda a: costs[a])})
-    if len(start) > _SMALL:
-        allowed = dict(enumerate(changed.allowed))
-        steps = min(_STEPS * len(start), _ALL_STEPS // refusals)
-        start = stakes.improving.run(start, steps, allowed)
-        moved = (j for j, (a, b) in enumerate(zip(best.choice, start, strict=True)) if a != b)
-        changed = changed.opened(stakes.around(i, _SMALL).union(moved))
-        if len(start) > _MANY and not changed.whole:
-            effort = min(effort, _BRIEF)
-    found = decide(changed, terms, ties=ties, effort=effort, chances=chances, start=start)
-    either = stakes.allowing(i, sorted({*choices, best.choice[i]}))
-    weighed = _Deciding(either, terms, chances or Chances())
-    more = weighed.minimised(found.choice) - weighed.minimised(best.choice)
-    return (found if changed.whole else replace(found, bound=0.0, optimal=False)), more
+    return Decision(choice, deciding.groups(choice), cost, bound, close, found.solver)
 
 
 def _solved(
@@ -191,13 +142,13 @@ def _solved(
     return choice, replace(found, cost=cost, bound=cost - (found.cost - found.bound))
 
 
-class _Deciding:
+class Deciding:
     """The steps of a decision; choices are complete."""
 
     def __init__(self, stakes: Stakes, terms: Terms, chances: Chances) -> None:
         self.stakes, self.terms = stakes, terms
         self._chances, self._losses = chances.gain, chances.loss
-        self._homes = stakes.homes or ("",) * len(stakes.one)
+        self.homes = stakes.homes or ("",) * len(stakes.one)
 
     def spent(self, choice: Choice) -> float:
         """Return the expected cost with all that moves cost more."""
@@ -226,6 +177,11 @@ class _Deciding:
             ends = here, (*stakes.beta[i][a], key[2])
             self._losses[key] = chance_of_loss(*ends, _NOTABLE * stakes.price)
         return self._losses[key]
+
+    def groups(self, choice: Choice) -> tuple[Group, ...]:
+        """Return the moves by groups, as if what is agreed on were still free."""
+        told = Deciding(self.stakes.undecided(), self.terms, Chances(self._chances, self._losses))
+        return tuple(told.group(choice, each) for each in self.stakes.groups(choice))
 
     def group(self, choice: Choice, stations: tuple[int, ...]) -> Group:
         """Return what moves made together gain beside the other moves, and how surely."""
@@ -367,23 +323,23 @@ class _Deciding:
 
         A store in which a station must move is visited anyway.
         """
-        visits = self._visits(self.stakes.movers(choice))
+        visits = self.visits(self.stakes.movers(choice))
         return self.spent(choice) + self.terms.per_visit * len(visits)
 
-    def _visits(self, movers: Sequence[int]) -> list[str]:
+    def visits(self, movers: Sequence[int]) -> list[str]:
         """Return the stores that are visited for moves that need not be."""
-        bound = {self._homes[i] for i in movers if not self.stakes.free[i]}
-        return sorted({self._homes[i] for i in movers} - bound)
+        bound = {self.homes[i] for i in movers if not self.stakes.free[i]}
+        return sorted({self.homes[i] for i in movers} - bound)
 
     def visited(self, choice: Choice) -> Choice:
         """Leave out the stores that are not worth a visit: any of a few, else each by itself."""
         stakes = self.stakes
         movers = stakes.movers(choice)
-        stores = self._visits(movers)
+        stores = self.visits(movers)
         sizes = range(len(stores) + 1) if len(stores) <= _TRIED else (0, 1, len(stores))
         found = []
         for dropped in (set(some) for size in sizes for some in combinations(stores, size)):
-            part = stakes.back(choice, [i for i in movers if self._homes[i] in dropped])
+            part = stakes.back(choice, [i for i in movers if self.homes[i] in dropped])
             if not dropped or self.stand(part):
                 found.append((self.minimised(part), part))
         least = min(cost for cost, _ in found)

@@ -14,7 +14,7 @@ from pipeline.plan.costs import (
     tie_costs,
     two_station_costs,
 )
-from pipeline.plan.decide import Chances, Decision, Group, Terms, decide, decide_anew
+from pipeline.plan.decide import Chances, Decision, Group, Terms, decide
 from pipeline.plan.explain import (
     Case,
     Evidence,
@@ -23,6 +23,7 @@ from pipeline.plan.explain import (
     reason_of,
     sureness,
 )
+from pipeline.plan.refusing import AnswerToRefusal, decide_anew
 from pipeline.plan.sequence import Order, order_by_store
 from pipeline.plan.stakes import Choice, Stakes
 from pipeline.progress import part, reached
@@ -66,14 +67,14 @@ def plan_and_hold(case: Case, effort: int, terms: Terms) -> tuple[StorePlan, Cas
     settle = partial(decide, terms=terms, ties=ties, effort=effort, chances=chances)
     with part(0.0, _SEARCHED):
         best = settle(stakes)
-        while unsure := _unsure(case, stakes, best):
+        while unsure := _unsure(case, stakes, best.groups):
             held |= unsure
             for i in unsure:
                 stakes = stakes.allowing(i, [stakes.present[i]])
             best = settle(stakes)
     case = case.holding(frozenset(wide.stations[i].station for i in held))
 
-    def solve(best: Decision, i: int, choices: Sequence[int]) -> tuple[Decision, float]:
+    def solve(best: Decision, i: int, choices: Sequence[int]) -> AnswerToRefusal:
         asked = len(stakes.movers(best.choice)) + len(case.bonds) + len(case.refused)
         with part(1.0, 1.0):  # one refusal takes so little that only its end is told
             found = decide_anew(
@@ -91,11 +92,11 @@ def plan_and_hold(case: Case, effort: int, terms: Terms) -> tuple[StorePlan, Cas
         return _told(case, tables, anew, terms), case, stakes
 
 
-def _unsure(case: Case, stakes: Stakes, best: Decision) -> set[int]:
+def _unsure(case: Case, stakes: Stakes, groups: Sequence[Group]) -> set[int]:
     """Return the stations changed lately that would move again without a good reason."""
     return {
         i
-        for group in best.groups
+        for group in groups
         for i in group.stations
         if group.chance is not None and sureness(group.chance, None) != "high"
         if stakes.free[i] and case.settled(case.problem.stations[i].station)
@@ -110,11 +111,11 @@ class _Anew:
     stakes: Stakes
     best: Decision
     wide: StoreProblem
-    solve: Callable[[Decision, int, Sequence[int]], tuple[Decision, float]]
+    solve: Callable[[Decision, int, Sequence[int]], AnswerToRefusal]
 
     @cached_property
-    def answers(self) -> dict[int, tuple[Decision, float]]:
-        """What is decided where a station is refused its channel, and what that costs more.
+    def answers(self) -> dict[int, AnswerToRefusal]:
+        """What is decided where a station is refused its channel.
 
         Only of one that moves or is bound: of others, that no other channel earns a move is said.
         """
@@ -136,14 +137,11 @@ class _Anew:
         ]
 
     def better(self) -> Choice | None:
-        """Return the best answer to a refusal where that is a better plan than the plan is.
-
-        Only large stores have one: their plans are not searched for in every direction.
-        """
+        """Return the best answer to a refusal where that is a better plan than the plan is."""
         found = [
-            (more, answer.choice)
-            for answer, more in self.answers.values()
-            if more < -_GAIN and not _unsure(self.case, self.stakes, answer)
+            (answer.more, answer.choice)
+            for answer in self.answers.values()
+            if answer.more < -_GAIN and not _unsure(self.case, self.stakes, answer.groups)
             if all(a in some for a, some in zip(answer.choice, self.stakes.allowed, strict=True))
         ]
         return min(found)[1] if found else None
@@ -155,10 +153,9 @@ class _Anew:
         """
         if at not in self.answers:
             return None, None, False
-        found, more = self.answers[at]
-        station = self.wide.stations[at]
-        more = more if station.station in self.case.bonds else max(0.0, more)
-        return more, station.choices[found.choice[at]], not found.optimal
+        found, station = self.answers[at], self.wide.stations[at]
+        more = found.more if station.station in self.case.bonds else max(0.0, found.more)
+        return more, station.choices[found.choice[at]], not found.exact
 
     def refusal(self, at: int) -> RefusedMove | None:
         """Return a station's refusal with what it costs: so much less would the plan, without."""
@@ -167,9 +164,9 @@ class _Anew:
         if refused is None or refused.channel not in station.choices:
             return refused
         allowed = sorted({*self.stakes.allowed[at], station.choices.index(refused.channel)})
-        found, more = self.solve(self.best, at, allowed)
-        saved = round(max(0.0, -more), 6)
-        return replace(refused, cost=saved, at_least=not found.optimal)
+        found = self.solve(self.best, at, allowed)
+        saved = round(max(0.0, -found.more), 6)
+        return replace(refused, cost=saved, at_least=not found.exact)
 
 
 def _told(case: Case, tables: Priced, anew: _Anew, terms: Terms) -> StorePlan:
