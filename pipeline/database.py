@@ -138,15 +138,15 @@ class Database:
         Numbers are rounded to the digits that the table keeps of them.
         """
         table = table_of(kind)
-        # In the database's own order: a column that a migration added is its table's last.
-        wanted = self.connection.table(table.name).columns
+        wanted = [column.name for column in table.columns]
         if sorted(rows.columns) != sorted(wanted):
             raise ColumnsDiffer(table.name, "put_frame", rows.columns, wanted)
+        if rows.is_empty():
+            return
         kept = [pl.col(c.name).round(c.digits) for c in table.columns if c.digits is not None]
-        # Also an empty step of a frame costs, and most tables need neither.
-        ordered = rows if rows.columns == wanted else rows.select(wanted)
-        with self.lent("incoming", ordered.with_columns(kept) if kept else ordered):
-            self.connection.table("incoming").insert_into(table.name)
+        # Also an empty step of a frame costs, and most tables need none.
+        with self.lent("incoming", rows.with_columns(kept) if kept else rows):
+            self.connection.execute(table.add)
 
     def content(self, kind: type[Any]) -> str:
         """Return the fingerprint of a table's rows, whatever their order."""

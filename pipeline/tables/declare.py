@@ -105,6 +105,11 @@ class Table:
     watched: bool
 
     @property
+    def add(self) -> str:
+        """The statement that adds the rows of `incoming`."""
+        return f'insert into "{self.name}" by name from incoming'
+
+    @property
     def clear(self) -> str:
         """The statement that deletes every row."""
         return f'delete from "{self.name}"'  # noqa: S608 - a declared name
