@@ -23,7 +23,7 @@ from pipeline.errors import (
     StorageFailed,
 )
 from pipeline.records import frame_of
-from pipeline.tables.declare import count_of, hold, release, table_of
+from pipeline.tables.declare import copy_all, count_of, hold, release, table_of
 from pipeline.tables.every import VERSION, every_table
 from pipeline.tables.run import SchemaMade, TablesVersion
 
@@ -194,7 +194,6 @@ class Database:
         new = [name for name in names if chosen or name not in self._still]
         try:
             for name in new:
-                self.connection.table(name)  # raises for a name that the database does not have
                 self.connection.execute(hold(name, chosen=chosen))
                 self._still.add(name)
             yield
@@ -206,6 +205,14 @@ class Database:
         """Drop temporary tables and views where they exist."""
         for name in names:
             self.connection.execute(release(name))
+
+    def copy_to(self, path: Path) -> None:
+        """Copy all tables, views and macros into a new file, which nothing else has open."""
+        self.run("database", "attach_copy", {"path": str(path)})
+        try:
+            self.connection.execute(copy_all(self.value("database", "own_name")))
+        finally:
+            self.run("database", "detach_copy")
 
     @contextmanager
     def transaction(self) -> Iterator[None]:

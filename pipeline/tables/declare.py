@@ -292,6 +292,15 @@ def release(name: str) -> str:
     return f'drop table if exists temp.main."{name}"'
 
 
+def copy_all(name: str) -> str:
+    """Return the statement that copies a whole database to the one attached as `copied`.
+
+    `name` is what the database calls itself.
+    """
+    quoted = name.replace('"', '""')
+    return f'copy from database "{quoted}" to copied'
+
+
 def count_of(kinds: Iterable[type[Any]]) -> str:
     """Return the statement that counts the rows of some tables together; it reads none of them."""
     counts = (f'select count(*) as n from "{table_of(kind).name}"' for kind in kinds)  # noqa: S608 - declared names
