@@ -1,7 +1,7 @@
 """The embedded database: one connection, opened once per command, and its own sentences."""
 
 import shutil
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import fields
 from functools import cache
@@ -63,6 +63,10 @@ class Database:
         if text not in _PARSED:
             (_PARSED[text],) = self.connection.extract_statements(text)
         return _PARSED[text]
+
+    def parameters(self, step: str, name: str) -> Collection[str]:
+        """Return the names of the parameters that one statement has."""
+        return self._parsed(step, name).named_parameters
 
     def run(self, step: str, name: str, values: Values | None = None) -> None:
         """Run one statement for its effect; `values` fill its named parameters."""
