@@ -12,6 +12,7 @@ import pypdfium2
 import pytest
 from begin_stores import DAY, STATIONS, cost_of, least
 from demo_run import PLANS_READ
+from empty import new_file
 from ingest_kit import put, take
 from openpyxl import load_workbook
 from test_changes_verify import MEASURE, WAITING
@@ -52,8 +53,8 @@ def request_of(folder: Path, files: dict[str, str], rules: str = "") -> Request:
     own = folder / "rules.toml"
     own.write_text(rules, encoding="utf-8")
     return Request(
-        exports=folder / "in", database=folder / "q.duckdb", out=folder / "out", rules=own,
-        rules_folder=None, as_of=None, selection=Selection(),
+        exports=folder / "in", database=new_file(folder / "q.duckdb"), out=folder / "out",
+        rules=own, rules_folder=None, as_of=None, selection=Selection(),
     )  # fmt: skip
 
 
