@@ -1,7 +1,7 @@
 """The embedded database: one connection, opened once per command, and its own sentences."""
 
 import shutil
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import fields
 from functools import cache
@@ -23,7 +23,7 @@ from pipeline.errors import (
     StorageFailed,
 )
 from pipeline.records import frame_of
-from pipeline.tables.declare import count_of, hold, release, table_of
+from pipeline.tables.declare import copy_all, count_of, hold, release, table_of
 from pipeline.tables.every import VERSION, every_table
 from pipeline.tables.run import SchemaMade, TablesVersion
 
@@ -63,6 +63,10 @@ class Database:
         if text not in _PARSED:
             (_PARSED[text],) = self.connection.extract_statements(text)
         return _PARSED[text]
+
+    def parameters(self, step: str, name: str) -> Collection[str]:
+        """Return the names of the parameters that one statement has."""
+        return self._parsed(step, name).named_parameters
 
     def run(self, step: str, name: str, values: Values | None = None) -> None:
         """Run one statement for its effect; `values` fill its named parameters."""
@@ -138,15 +142,15 @@ class Database:
         Numbers are rounded to the digits that the table keeps of them.
         """
         table = table_of(kind)
-        # In the database's own order: a column that a migration added is its table's last.
-        wanted = self.connection.table(table.name).columns
+        wanted = [column.name for column in table.columns]
         if sorted(rows.columns) != sorted(wanted):
             raise ColumnsDiffer(table.name, "put_frame", rows.columns, wanted)
+        if rows.is_empty():
+            return
         kept = [pl.col(c.name).round(c.digits) for c in table.columns if c.digits is not None]
-        # Also an empty step of a frame costs, and most tables need neither.
-        ordered = rows if rows.columns == wanted else rows.select(wanted)
-        with self.lent("incoming", ordered.with_columns(kept) if kept else ordered):
-            self.connection.table("incoming").insert_into(table.name)
+        # Also an empty step of a frame costs, and most tables need none.
+        with self.lent("incoming", rows.with_columns(kept) if kept else rows):
+            self.connection.execute(table.add)
 
     def content(self, kind: type[Any]) -> str:
         """Return the fingerprint of a table's rows, whatever their order."""
@@ -194,7 +198,6 @@ class Database:
         new = [name for name in names if chosen or name not in self._still]
         try:
             for name in new:
-                self.connection.table(name)  # raises for a name that the database does not have
                 self.connection.execute(hold(name, chosen=chosen))
                 self._still.add(name)
             yield
@@ -206,6 +209,14 @@ class Database:
         """Drop temporary tables and views where they exist."""
         for name in names:
             self.connection.execute(release(name))
+
+    def copy_to(self, path: Path) -> None:
+        """Copy all tables, views and macros into a new file, which nothing else has open."""
+        self.run("database", "attach_copy", {"path": str(path)})
+        try:
+            self.connection.execute(copy_all(self.value("database", "own_name")))
+        finally:
+            self.run("database", "detach_copy")
 
     @contextmanager
     def transaction(self) -> Iterator[None]:

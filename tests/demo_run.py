@@ -23,6 +23,9 @@ from pipeline.run import Request, run
 
 SAMPLE = Path(__file__).resolve().parents[1] / "sample_exports"
 FOUR = 4
+PLANS_READ = ("change_story", "station_then", "channel_refused", "station_bound")
+"""Views to hold while the cases of many stores are read, as `pipeline.plan.stores.plan` does."""
+
 _LOUD_DBM = -58
 _EVERY = 3  # of the scans of a station that met new noise, one in so many hears it
 

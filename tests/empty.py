@@ -21,10 +21,12 @@ def _made() -> bytes:
         return path.read_bytes()
 
 
-def new_file(path: Path) -> None:
-    """Put a new database where a run expects one, in place of making it there."""
+def new_file(path: Path) -> Path:
+    """Put a new database where a run would make one, unless one is there; return the path."""
     path.parent.mkdir(parents=True, exist_ok=True)
-    path.write_bytes(_made())
+    if not path.exists():
+        path.write_bytes(_made())
+    return path
 
 
 @contextmanager

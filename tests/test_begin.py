@@ -11,6 +11,8 @@ import duckdb
 import pypdfium2
 import pytest
 from begin_stores import DAY, STATIONS, cost_of, least
+from demo_run import PLANS_READ
+from empty import new_file
 from ingest_kit import put, take
 from openpyxl import load_workbook
 from test_changes_verify import MEASURE, WAITING
@@ -51,8 +53,8 @@ def request_of(folder: Path, files: dict[str, str], rules: str = "") -> Request:
     own = folder / "rules.toml"
     own.write_text(rules, encoding="utf-8")
     return Request(
-        exports=folder / "in", database=folder / "q.duckdb", out=folder / "out", rules=own,
-        rules_folder=None, as_of=None, selection=Selection(),
+        exports=folder / "in", database=new_file(folder / "q.duckdb"), out=folder / "out",
+        rules=own, rules_folder=None, as_of=None, selection=Selection(),
     )  # fmt: skip
 
 
@@ -234,8 +236,10 @@ def check_stores(folder: Path, seed: int, stores: int) -> int:
     """Hold the plans of random stores against brute force; return how many stations are planned."""
     planned = 0
     for database, settings in opened(request_of(folder, begin_stores.exports(seed, stores))):
-        for (store,) in database.connection.execute("select store from plan_proof").fetchall():
-            case = case_of(database, settings, store)
+        stores_planned = database.connection.execute("select store from plan_proof").fetchall()
+        with database.held(*PLANS_READ):
+            cases = {store: case_of(database, settings, store) for (store,) in stores_planned}
+        for store, case in cases.items():
             assert case is not None
             problem = case.problem
             fresh = {s.station for s in problem.stations if s.channel == OFF_AIR}

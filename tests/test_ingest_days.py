@@ -5,7 +5,7 @@ from itertools import permutations
 from pathlib import Path
 
 import pytest
-from empty import new_database
+from empty import new_database, new_file
 from ingest_kit import HEARD, LABELS, READINGS, SET, STATIONS, STORES, WIFI, Result, dump, put, take
 
 from pipeline import run as run_module
@@ -111,7 +111,7 @@ def test_later_days_change_nothing_else(tmp_path: Path, plain: Result) -> None:
 
 def request(folder: Path, as_of: date | None = None) -> Request:
     """Return a request over the exports of a folder."""
-    where = (folder, folder / "q.duckdb", folder / "reports")
+    where = (folder, new_file(folder / "q.duckdb"), folder / "reports")
     return Request(*where, rules=None, rules_folder=None, as_of=as_of, selection=Selection())
 
 

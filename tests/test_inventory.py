@@ -11,6 +11,7 @@ from typing import Any
 
 import duckdb
 import pytest
+from empty import new_file
 from ingest_kit import put, take
 from inventories import AFTER, BEFORE, MUTATIONS, Inventory, inventory
 from openpyxl import load_workbook
@@ -171,8 +172,8 @@ def request_of(folder: Path, files: dict[str, str], rules: str = "") -> Request:
     own = folder / "rules.toml"
     own.write_text(f'[approvers]\nnames = ["Ann Approver"]\n{rules}', encoding="utf-8")
     return Request(
-        exports=folder / "in", database=folder / "q.duckdb", out=folder / "out", rules=own,
-        rules_folder=None, as_of=None, selection=Selection(),
+        exports=folder / "in", database=new_file(folder / "q.duckdb"), out=folder / "out",
+        rules=own, rules_folder=None, as_of=None, selection=Selection(),
     )  # fmt: skip
 
 

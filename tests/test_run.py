@@ -11,7 +11,7 @@ from typing import Any
 import duckdb
 import numpy as np
 import pytest
-from demo_run import SAMPLE, Ran
+from demo_run import PLANS_READ, SAMPLE, Ran
 from scale_chain import request_of
 
 from pipeline.database import open_database
@@ -79,7 +79,7 @@ def test_no_assignment_is_better_in_small_stores(demo: Ran) -> None:
     """
     settings = load_settings(rules_file_of(demo.request))
     tried = 0
-    with open_database(demo.request.database) as database:
+    with open_database(demo.request.database) as database, database.held(*PLANS_READ):
         proofs = demo_proofs(database.connection)
         costs = {store: cost for store, cost, _ in proofs}
         for store, _, optimal in proofs:
@@ -130,7 +130,7 @@ def test_rules_and_plan_reckon_clear_air_alike(demo: Ran) -> None:
     """The view the rules read and the plan's own formula agree for every station."""
     settings = load_settings(rules_file_of(demo.request))
     compared = 0
-    with open_database(demo.request.database) as database:
+    with open_database(demo.request.database) as database, database.held(*PLANS_READ):
         seen = dict(
             database.connection.execute("select station, clear_air from clear_air_now").fetchall()
         )

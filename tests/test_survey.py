@@ -3,6 +3,7 @@
 from collections import Counter
 from collections.abc import Iterator
 from datetime import date, datetime, timedelta
+from itertools import product
 from math import log10
 from pathlib import Path
 from statistics import fmean, pstdev
@@ -13,12 +14,15 @@ import pytest
 from empty import new_database, set_limits
 from scipy import stats
 
+from pipeline import fresh
 from pipeline.database import Database
 from pipeline.plan.read import case_of
 from pipeline.plan.stores import plan
 from pipeline.progress import Silent
 from pipeline.settings import load_settings
+from pipeline.survey import evidence
 from pipeline.survey.evidence import survey
+from pipeline.tables.run import Computed
 
 AS_OF = date(2026, 9, 30)
 SCANNED = datetime(2026, 9, 30, 12, 0)
@@ -337,6 +341,32 @@ def _moves(database: Database) -> list[tuple[str, int]]:
     survey(database, SETTINGS)
     plan(database, SETTINGS, Silent())
     return database.connection.execute("select station, to_channel from move").fetchall()
+
+
+def test_the_portfolio_is_fitted_to_its_own_stores_alone(
+    database: Database, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Where readings are folded together with those of other stores too, as where they are not."""
+    for store in ("S", "T"):
+        _add(database, "station_seen", store=store, station="C", seen_on=AS_OF, channel=25)
+        reading = {"store": store, "station": "C", "clock": "store", "statistic": "single"}
+        for day, level_dbm in product(range(3), (-90.0, -60.0)):
+            at = SCANNED - timedelta(days=7 * day, hours=day)
+            more = {"scanned_at": at, "level_dbm": level_dbm, "readings": 40 - 3 * day}
+            _add(database, "ed_reading", **reading, **more, channel=12, dwell_ms=138.24)
+
+    def found(fit_stores: int, chunk: int) -> list[list[tuple[Any, ...]]]:
+        monkeypatch.setattr(evidence, "_FIT_STORES", fit_stores)
+        monkeypatch.setattr(fresh, "CHUNK", chunk)
+        database.clear(Computed)
+        survey(database, SETTINGS)
+        names = ("portfolio_fit", "ed_evidence", "block_today", "station_load")
+        ask = database.connection.execute
+        return [sorted(ask(f"from {name}").fetchall(), key=repr) for name in names]
+
+    together = found(1, 200)
+    assert together == found(1, 1)
+    assert together[0] != found(2, 200)[0]
 
 
 def test_a_move_has_the_interval_of_its_evidence(database: Database) -> None:

@@ -13,7 +13,7 @@ from pipeline.database import Database
 from pipeline.estimate.assumptions import Assumptions
 from pipeline.estimate.portfolio import Portfolio
 from pipeline.estimate.posterior import estimate
-from pipeline.tables.changes import ChangeLabels, LabelBehind
+from pipeline.tables.changes import Change, ChangeLabels, LabelBehind
 
 HELPED, NO_DIFFERENCE, WORSE, SCAN_AGAIN = "helped", "no difference shown", "worse", "scan again"
 """What the difference from before shows."""
@@ -269,6 +269,8 @@ def follow(database: Database, interval: float) -> dict[str, ChangeLabels]:
     `interval` is the chance that an interval holds the truth, 0..1.
     """
     database.clear(ChangeLabels, LabelBehind)
+    if not database.count(Change):
+        return {}
     database.run("changes", "labels_span")
     database.run("changes", "hold_labels")
     database.run("changes", "followed")

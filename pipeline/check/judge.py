@@ -21,11 +21,9 @@ import duckdb
 import polars as pl
 
 from pipeline.check.rule_file import BrokenRule, Rule, first_line, line_with, syntax_nodes
-from pipeline.database import Database, open_database
+from pipeline.database import Database
 from pipeline.errors import PhraseUnfilled
 from pipeline.phrases import phrase, plain_style
-from pipeline.tables.every import every_table
-from pipeline.tables.run import TablesVersion
 
 MOST_SECONDS = 60
 """A rule that takes longer is stopped: many times what a rule over a large chain takes."""
@@ -229,34 +227,14 @@ def _first_words(error: duckdb.Error) -> str:
     return str(error).strip().splitlines()[0].rstrip(".") + "."
 
 
-class _Stream:
-    """A table offered to another instance as a bare Arrow stream, a piece at a time."""
-
-    def __init__(self, relation: duckdb.DuckDBPyRelation) -> None:
-        self._relation = relation
-
-    def __arrow_c_stream__(self, requested_schema: object | None = None) -> object:
-        return self._relation.__arrow_c_stream__(requested_schema)
-
-
 @contextmanager
 def guarded_copy(database: Database) -> Iterator[duckdb.DuckDBPyConnection]:
     """Open a read-only copy of the database whose statements reach nothing but the copy."""
     with TemporaryDirectory(prefix="quietaisle-", ignore_cleanup_errors=True) as folder:
         path = Path(folder) / "copy.duckdb"
-        with open_database(path) as copy:
-            _fill(copy, database)
+        database.copy_to(path)
         connection = duckdb.connect(str(path), read_only=True, config=_CLOSED)
         try:
             yield connection
         finally:
             connection.close()
-
-
-def _fill(copy: Database, database: Database) -> None:
-    for name in [table.name for table in every_table() if table.kind is not TablesVersion]:
-        copy.connection.register("incoming", _Stream(database.connection.table(name)))
-        try:
-            copy.connection.table("incoming").insert_into(name)
-        finally:
-            copy.connection.unregister("incoming")

@@ -9,7 +9,6 @@ from types import MappingProxyType
 import duckdb
 import polars as pl
 
-from pipeline import sql_file
 from pipeline.database import Database
 from pipeline.ingest.delimited import TableUnreadable
 from pipeline.ingest.given import Understood, understand
@@ -304,8 +303,8 @@ def with_notation(values: Mapping[str, object], notation: Notation) -> Mapping[s
 
 def run_named(database: Database, name: str, values: Mapping[str, object]) -> None:
     """Run a statement with those of the values that it names."""
-    (parsed,) = database.connection.extract_statements(sql_file.statement("ingest", name))
-    database.run("ingest", name, {each: values[each] for each in parsed.named_parameters})
+    asked = database.parameters("ingest", name)
+    database.run("ingest", name, {each: values[each] for each in asked})
 
 
 def _refuse_future(database: Database, latest: object, *, scans: bool) -> None:

@@ -275,7 +275,8 @@ def far_stores(
     Only where nothing says the unit: no heading, no line above the headings.
     """
     named = mapped.unit_of("x_m") or mapped.unit_of("y_m") or titles.length
-    if named or mapped.kind != "stations":
+    placed = any(column.field in ("x_m", "y_m") for column in mapped.columns)
+    if named or not placed or mapped.kind != "stations":
         return ()
     shown = {"most": _APART_MOST_M, "comma": notation.comma}
     stores = database.records(_Apart, "ingest", "apart", shown)

@@ -17,7 +17,16 @@ from pipeline.estimate.portfolio import Portfolio, fit_portfolio
 from pipeline.estimate.posterior import estimate
 from pipeline.estimate.prior import OUTSIDE, group_of
 from pipeline.estimate.visits import blocks
-from pipeline.fresh import choose, fingerprint, keep, narrowed, run_mark, stale, store_marks
+from pipeline.fresh import (
+    Stale,
+    choose,
+    fingerprint,
+    keep,
+    narrowed,
+    run_mark,
+    stale,
+    store_marks,
+)  # fmt: skip
 from pipeline.radio.channels import (
     CHANNELS,
     DSSS_22,
@@ -71,14 +80,17 @@ def survey(database: Database, settings: Settings) -> None:
             _keep_earshot(database, settings)
             keep(database, "earshot", stores, marks)
     database.run("survey", "next_door")
-    portfolio = _portfolio(database, settings, marks)
+    assumed = Assumptions.of(settings.limits)
+    portfolio, fold = _portfolio(database, marks, assumed)
     fit = portfolio.to_json()
     marks = {store: fingerprint(mark, fit) for store, mark in marks.items()}
     found = stale(database, "survey", marks)
     for stores in found.chunks():
         with _chosen(database, stores):
             database.clear_chosen(EdEvidence, BlockToday)
-            _keep_air(database, settings, portfolio)
+            if fold is None or fold.stores != stores:
+                fold = _folded(database, stores, assumed)
+            _keep_air(database, fold, portfolio, assumed)
             keep(database, "survey", stores, marks)
 
 
@@ -89,34 +101,54 @@ def _chosen(database: Database, stores: Sequence[str]) -> Iterator[None]:
         yield
 
 
-def _portfolio(database: Database, settings: Settings, marks: Mapping[str, str]) -> Portfolio:
-    """Return what holds over the portfolio, fitted again where the stores it rests on changed."""
+@dataclass(frozen=True, slots=True)
+class _Fold:
+    """What `folded` returned of some stores, whose temporary tables are still there."""
+
+    stores: tuple[str, ...]
+    found: pl.DataFrame
+    known: pl.DataFrame
+
+
+def _portfolio(
+    database: Database, marks: Mapping[str, str], assumed: Assumptions
+) -> tuple[Portfolio, _Fold | None]:
+    """Return what holds over the portfolio, fitted again where the stores it rests on changed.
+
+    Where the first chunk of all stores has those, it is folded for both at once and returned too.
+    """
     stores = database.column("survey", "fit_stores", {"most": _FIT_STORES})
     mark = {"": fingerprint(*(marks[store] for store in stores))}
     kept = database.column("survey", "portfolio_fit")
     if kept and not stale(database, "portfolio", mark).stores:
-        return Portfolio.from_json(kept[0])
-    assumed = Assumptions.of(settings.limits)
-    with _chosen(database, stores):
-        portfolio = fit_portfolio(*folded(database, assumed), assumed)
+        return Portfolio.from_json(kept[0]), None
+    first = next(Stale(tuple(sorted(marks))).chunks(), ())
+    ahead = set(stores).issubset(first)
+    folding = first if ahead else tuple(stores)
+    with _chosen(database, folding):
+        fold = _folded(database, folding, assumed)
+        read = fold.found.filter(pl.col("store").is_in(stores))
+        portfolio = fit_portfolio(read, fold.known, assumed)
     with database.transaction():
         database.clear(PortfolioFit)
         database.put(PortfolioFit, [PortfolioFit(portfolio.to_json())])
         choose(database, [""])
         keep(database, "portfolio", [""], mark)
-    return portfolio
+    return portfolio, fold if ahead else None
 
 
-def _keep_air(database: Database, settings: Settings, portfolio: Portfolio) -> None:
-    assumed = Assumptions.of(settings.limits)
-    found, known = folded(database, assumed)
+def _folded(database: Database, stores: tuple[str, ...], assumed: Assumptions) -> _Fold:
+    return _Fold(stores, *folded(database, assumed))
+
+
+def _keep_air(database: Database, fold: _Fold, portfolio: Portfolio, assumed: Assumptions) -> None:
     as_of = datetime.combine(database.value("run", "this_day"), time.max)
     database.run("survey", "measured")
     database.insert("survey", "frames_lost", frame_losses())
-    estimates = estimate(found, known, portfolio, as_of, assumed).frame
+    estimates = estimate(fold.found, fold.known, portfolio, as_of, assumed).frame
     database.insert("survey", "ed_evidence", estimates)
     on = ["store", "station", "channel"]
-    database.insert("survey", "block_today", found.drop("stray_db").join(known, on=on))
+    database.insert("survey", "block_today", fold.found.drop("stray_db").join(fold.known, on=on))
 
 
 def folded(database: Database, assumed: Assumptions) -> tuple[pl.DataFrame, pl.DataFrame]:

@@ -105,6 +105,11 @@ class Table:
     watched: bool
 
     @property
+    def add(self) -> str:
+        """The statement that adds the rows of `incoming`."""
+        return f'insert into "{self.name}" by name from incoming'
+
+    @property
     def clear(self) -> str:
         """The statement that deletes every row."""
         return f'delete from "{self.name}"'  # noqa: S608 - a declared name
@@ -285,6 +290,15 @@ def hold(name: str, *, chosen: bool) -> str:
 def release(name: str) -> str:
     """Return the statement that gives a held table or view its name back."""
     return f'drop table if exists temp.main."{name}"'
+
+
+def copy_all(name: str) -> str:
+    """Return the statement that copies a whole database to the one attached as `copied`.
+
+    `name` is what the database calls itself.
+    """
+    quoted = name.replace('"', '""')
+    return f'copy from database "{quoted}" to copied'
 
 
 def count_of(kinds: Iterable[type[Any]]) -> str:

@@ -25,3 +25,15 @@ where database_name = current_database() and not temporary and table_name = 'sch
 -- name: made
 -- Return what made them.
 select fingerprint from schema_made;
+
+-- name: own_name
+-- What the database calls itself, after its file.
+select current_database();
+
+-- name: attach_copy
+-- Make a database file to copy this one to.
+attach $path as copied;
+
+-- name: detach_copy
+-- Close that file.
+detach copied;
