@@ -132,11 +132,13 @@ def draw_halves(pen: Pen, box: Box, moves: Sequence[PlannedMove], doc: Document)
     columns = halved(moves, box.w, doc)[1]
     parts = _split(moves, columns if columns != FULL else 2)
     for column, some in zip(box.split(len(parts)), parts, strict=True):
+        if columns != FULL:
+            if some:
+                _draw_rows(pen, column, some, doc)
+            continue
         y = column.y
-        for move in some if columns == FULL else ():
+        for move in some:
             y = draw_move(pen, column.below(y), move, doc)
-        if columns != FULL and some:
-            _draw_rows(pen, column, some, doc)
 
 
 def _draw_rows(pen: Pen, box: Box, moves: Sequence[PlannedMove], doc: Document) -> None:

@@ -155,7 +155,7 @@ def _gain(row: FormRow, words: Wording) -> Value:
     return words("decide.gain", gain=gain, low=low, high=high)
 
 
-def _lost(row: FormRow) -> Value:
+def _lost(row: FormRow, _: Wording) -> Value:
     """Return the label hours lost without the change; None where staying would lose none."""
     found = row.figures
     return None if found is None or found.label_hours < 0 else found.label_hours
@@ -207,7 +207,7 @@ DECISION_COLUMNS: Mapping[str, SheetColumn[FormRow]] = {
     "chance": SheetColumn(
         lambda row, _: rounded_down(row.change.chance), Look.PERCENT, "column.chance", 12
     ),
-    "cost": SheetColumn(lambda row, _: _lost(row), Look.LEVEL, "column.cost", 16),
+    "cost": SheetColumn(_lost, Look.LEVEL, "column.cost", 16),
     "refused": SheetColumn(_refused, Look.LONG, "column.refused_before", 34),
     "state": SheetColumn(_state, Look.TEXT, "column.state", 16),
     "decision": SheetColumn(_decision, Look.TEXT, "column.decision", 31),
