@@ -12,6 +12,7 @@ from typing import Any
 
 import pytest
 from changes_kit import BY, at, names, settings_in, sheet_of, states
+from demo_run import Ran
 from openpyxl import load_workbook
 from openpyxl.cell.cell import Cell
 from openpyxl.workbook import Workbook
@@ -38,6 +39,7 @@ from pipeline.report.store.gather import store_contents
 from pipeline.report.store.workbook import workbook
 from pipeline.report.write import write_back_out
 from pipeline.settings import Settings
+from pipeline.wording import MINUS
 
 KEYS = 3  # the hidden row of keys
 FIRST = 5
@@ -434,3 +436,20 @@ def test_a_workbook_of_another_kind_is_refused(out: Out, tmp_path: Path) -> None
     assert "it is damaged" in sentences[1]
     assert "far too large" in sentences[2]
     assert names(out.database, "S001")
+
+
+def test_nothing_is_said_to_be_lost_where_a_rule_has_a_station_leave_a_better_channel(
+    demo_run: Ran,
+) -> None:
+    """N103-02 of the demo leaves a channel not permitted for a busier one: it gains less than 0."""
+    book = load_workbook(demo_run.request.out / "North" / "N103" / "change-plan.xlsx")
+    rows: list[tuple[Any, ...]] = list(book["Decisions"].iter_rows(values_only=True))
+    top = next(n for n, row in enumerate(rows) if "change" in row)
+    (change,) = [
+        dict(zip(rows[top], row, strict=True))
+        for row in rows[top + 1 :]
+        if row[rows[top].index("station")] == "N103-02"
+    ]
+    assert change["cost"] is None
+    assert change["clear_after"] < change["clear_before"]
+    assert str(change["gain"]).startswith(MINUS)
